@@ -1,0 +1,5 @@
+"""Commands."""
+
+
+def main() -> None:
+    """Placeholder."""

@@ -1,0 +1,63 @@
+"""What went wrong, where, and what to do: the only way this program complains.
+
+A complaint names a place (``file:line``, column or key), what was found, what may stand there and what to
+do. Complaints about one file or sheet are collected and raised together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Complaint:
+    """One thing that is wrong, as a sentence or two for the person who must mend it.
+
+    Args:
+        where: the place, as ``file:line``, ``file: key`` or a command's argument.
+        found: what was found there, without a full stop.
+        remedy: what may stand there and what to do, without a full stop.
+    """
+
+    where: str
+    found: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.found}. {self.remedy}."
+
+
+class ReelproofError(Exception):
+    """Work that cannot go on, with every complaint found before it stopped."""
+
+    exit_code = 2
+
+    def __init__(self, complaints: Complaint | Iterable[Complaint]) -> None:
+        listed = (complaints,) if isinstance(complaints, Complaint) else tuple(complaints)
+        if not listed:
+            raise ValueError("an error without a complaint helps nobody")
+        self.complaints: tuple[Complaint, ...] = listed
+        super().__init__("\n".join(str(one) for one in listed))
+
+
+class SheetError(ReelproofError):
+    """A run sheet, line sheet or plant sheet that cannot be used."""
+
+
+class LogError(ReelproofError):
+    """A line log that cannot be read as its mapping says."""
+
+
+class StoreError(ReelproofError):
+    """A store that cannot be opened or written."""
+
+    exit_code = 3
+
+
+class NotFoundError(ReelproofError):
+    """A run, reel, lot or product that is not on file."""
+
+
+class MethodRefusal(ReelproofError):  # noqa: N818 - a refusal is a result, not a fault
+    """A question the data cannot answer; the sentence says why and what would answer it."""

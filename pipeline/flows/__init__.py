@@ -1,0 +1,1 @@
+"""The Prefect flows; the only room that imports prefect."""

@@ -1,0 +1,1 @@
+"""Where on the wire a reading belongs: counter, stations, phases of the run, reels."""

@@ -1,0 +1,1 @@
+"""How line logs become typed readings that keep their file and line."""

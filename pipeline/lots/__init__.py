@@ -1,0 +1,1 @@
+"""Where the wire came from and went, and the record that proves it unchanged."""

@@ -1,0 +1,1 @@
+"""From a reading outside its limit to a finding, a disposition and a cutting plan."""

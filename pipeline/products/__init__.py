@@ -1,0 +1,1 @@
+"""What a product must be: sizes, walls, limits, ratings, each with its source."""

@@ -1,0 +1,1 @@
+"""Printed and exported records."""

@@ -1,0 +1,82 @@
+"""What a statistical result is: an estimate with its interval, how it was got, and what it stands on.
+
+The rule of the house: no interval, no conclusion. A result that cannot carry an interval is refused with the
+reason, and a refusal is kept and shown like a result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+UnitOfInference = Literal["reading", "section average", "point at specimen scale", "reel", "event"]
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """Something the method needs, and whether it was checked.
+
+    Args:
+        name: what is assumed, in plain words.
+        held: True or False as checked; None if it could not be checked.
+        evidence: the figure or sentence the check stands on.
+    """
+
+    name: str
+    held: bool | None
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One answered question.
+
+    Args:
+        question: what was asked, in plain words.
+        estimate: the answer, in `unit`.
+        low: lower end of the interval, in `unit`; minus infinity for a one-sided interval.
+        high: upper end of the interval, in `unit`; plus infinity for a one-sided interval.
+        confidence: coverage the interval aims at, 0 to 1.
+        unit: unit of the estimate, "" for a pure number.
+        method: the method by its standard name, with its source.
+        n: readings, reels or events used.
+        effective_n: what `n` is worth after autocorrelation; None where the method does not need it.
+        known_m: length of wire [m] with a trustworthy reading that stands behind it; None if not of wire.
+        unit_of_inference: what the statement is about.
+        assumptions: what was assumed and whether it held.
+        warnings: sentences a reader must see beside the number.
+        details: further figures by name, with units in the name.
+    """
+
+    question: str
+    estimate: float
+    low: float
+    high: float
+    confidence: float
+    unit: str
+    method: str
+    n: int
+    effective_n: float | None
+    known_m: float | None
+    unit_of_inference: UnitOfInference
+    assumptions: tuple[Assumption, ...] = ()
+    warnings: tuple[str, ...] = ()
+    details: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A question the data cannot answer.
+
+    Args:
+        question: what was asked.
+        method: the method that was refused.
+        reason: why, and what would answer it, as a sentence.
+        n: readings, reels or events on hand.
+    """
+
+    question: str
+    method: str
+    reason: str
+    n: int

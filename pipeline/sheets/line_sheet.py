@@ -1,0 +1,151 @@
+"""What an extrusion line is made of: instruments and where they stand, and what turns.
+
+Distances are along the wire from the insulation die [m]; negative is before the die.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from pipeline.sheets.toml_file import Sheet, read_sheet
+
+InstrumentKind = Literal[
+    "encoder",
+    "conductor gauge",
+    "hot diameter gauge",
+    "wall gauge",
+    "cold diameter gauge",
+    "spark tester",
+    "surface vision",
+    "melt sensors",
+]
+ElementKind = Literal["screw", "capstan", "roll", "sheave", "accumulator", "take-up"]
+Sees = Literal["insulation", "insulation and covering"]
+
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+
+
+class Instrument(Sheet):
+    """One instrument of the line.
+
+    Args:
+        id: plant's number of the instrument.
+        kind: what it is.
+        station_m: distance along the wire from the die [m].
+        interval_s: time between readings [s].
+        window_m: wire one reading averages over, beyond speed x interval [m]; an electrode's length.
+        resolution_mm: smallest step it shows [mm] (diameter and wall gauges).
+        uncertainty_mm: standard uncertainty of one reading [mm] (diameter and wall gauges).
+        sensors: number of wall sensors, equally spaced.
+        first_angle_deg: angle of the first sensor from twelve o'clock, clockwise, looking against the travel.
+        sees: which layers a wall reading takes in.
+        frequency_hz: frequency of a spark tester's voltage.
+        dead_time_s: time a spark tester needs before it can count again.
+        calibrated: date of the last calibration.
+        calibration_due: last day on which that calibration holds.
+    """
+
+    id: str
+    kind: InstrumentKind
+    station_m: float
+    interval_s: Positive = 0.1
+    window_m: NotNegative = 0.0
+    resolution_mm: NotNegative = 0.001
+    uncertainty_mm: NotNegative = 0.004
+    sensors: Annotated[int, Field(ge=1, le=16)] | None = None
+    first_angle_deg: float = 0.0
+    sees: Sees = "insulation"
+    frequency_hz: Positive | None = None
+    dead_time_s: NotNegative = 0.005
+    calibrated: date | None = None
+    calibration_due: date | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Instrument:
+        if self.kind == "wall gauge" and self.sensors is None:
+            raise ValueError("a wall gauge needs 'sensors', the number of its wall sensors")
+        if self.calibrated and self.calibration_due and self.calibration_due < self.calibrated:
+            raise ValueError("'calibration_due' is before 'calibrated'")
+        return self
+
+
+class Element(Sheet):
+    """Something that turns and may leave its mark on the wire.
+
+    Args:
+        id: plant's name of the element.
+        kind: what it is.
+        circumference_m: wire length of one turn [m], for elements driven by the wire.
+        period_s: time of one turn at the usual speed [s], for elements driven by their own motor.
+        tolerance_pct: how well that is known [%].
+    """
+
+    id: str
+    kind: ElementKind
+    circumference_m: Positive | None = None
+    period_s: Positive | None = None
+    tolerance_pct: NotNegative = 1.0
+
+    @model_validator(mode="after")
+    def _one_measure(self) -> Element:
+        if (self.circumference_m is None) == (self.period_s is None):
+            raise ValueError("give either 'circumference_m' or 'period_s', and not both")
+        return self
+
+
+class LineSheet(Sheet):
+    """A line as its sheet describes it."""
+
+    id: str
+    name: str
+    plant: str
+    revision: str
+    take_up_station_m: Positive
+    instruments: tuple[Instrument, ...]
+    elements: tuple[Element, ...] = ()
+
+    @model_validator(mode="after")
+    def _whole(self) -> LineSheet:
+        names = [one.id for one in self.instruments] + [one.id for one in self.elements]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"the id {', '.join(twice)} stands more than once")
+        if "encoder" not in {one.kind for one in self.instruments}:
+            raise ValueError("a line needs an instrument of kind 'encoder': without it nothing has a place")
+        beyond = [one.id for one in self.instruments if one.station_m > self.take_up_station_m]
+        if beyond:
+            raise ValueError(
+                f"{', '.join(beyond)} stands beyond the take-up at {self.take_up_station_m:g} m; "
+                "check 'station_m' and 'take_up_station_m'"
+            )
+        order = [
+            one.station_m
+            for kind in ("hot diameter gauge", "cold diameter gauge")
+            for one in self.instruments
+            if one.kind == kind
+        ]
+        if order != sorted(order):
+            raise ValueError("a hot diameter gauge stands after a cold one; check 'station_m'")
+        return self
+
+    def instrument(self, kind: str) -> Instrument | None:
+        """The line's first instrument of that kind, or None where it has none."""
+        return next((one for one in self.instruments if one.kind == kind), None)
+
+
+class _LineFile(Sheet):
+    line: LineSheet
+
+
+def read_line_sheet(path: Path) -> LineSheet:
+    """The line sheet in the TOML file `path`.
+
+    Raises:
+        SheetError: the sheet cannot be read or is not whole.
+    """
+    return read_sheet(path, _LineFile).line

@@ -1,0 +1,87 @@
+"""How a TOML sheet is read and checked: every complaint at once, each with file and key."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import TypeVar
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails
+
+from pipeline.errors import Complaint, SheetError
+
+
+class Sheet(BaseModel):
+    """Base of every sheet and part of one: unknown keys are complaints, values are frozen."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
+
+
+AnySheet = TypeVar("AnySheet", bound=Sheet)
+
+
+def read_sheet(path: Path, model: type[AnySheet]) -> AnySheet:
+    """The sheet in the TOML file `path`, checked against `model`.
+
+    Raises:
+        SheetError: the file cannot be read, is not TOML, or has wrong, missing or unknown keys.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise SheetError(
+            Complaint(str(path), "there is no such file", "Check the path, and the folder you are in")
+        ) from None
+    except IsADirectoryError:
+        raise SheetError(
+            Complaint(str(path), "this is a folder, not a sheet", "Name the .toml file itself")
+        ) from None
+    except PermissionError:
+        raise SheetError(
+            Complaint(str(path), "you may not read this file", "Ask for read permission, or copy it")
+        ) from None
+    except UnicodeDecodeError as fault:
+        raise SheetError(
+            Complaint(
+                str(path), f"byte {fault.start} is not UTF-8 text", "Save the sheet as UTF-8 and try again"
+            )
+        ) from None
+    try:
+        content = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as fault:
+        raise SheetError(
+            Complaint(str(path), f"this is not TOML: {fault}", "Mend that line and try again")
+        ) from None
+    try:
+        return model.model_validate(content)
+    except ValidationError as fault:
+        raise SheetError(_complaint(path, one) for one in fault.errors()) from None
+
+
+def _key(location: tuple[int | str, ...]) -> str:
+    key = ""
+    for part in location:
+        if isinstance(part, int):
+            key += f"[{part + 1}]"
+        else:
+            key += f".{part}" if key else part
+    return key
+
+
+def _complaint(path: Path, fault: ErrorDetails) -> Complaint:
+    """A validation fault of pydantic in our words."""
+    kind = str(fault["type"])
+    place = f"{path}: {_key(tuple(fault['loc']))}" if fault["loc"] else str(path)
+    context = fault.get("ctx") or {}
+    value = fault.get("input")
+    shown = repr(value) if isinstance(value, str | int | float | bool) else f"a {type(value).__name__}"
+    if kind == "missing":
+        return Complaint(place, "this key is missing", "Add it to the sheet")
+    if kind == "extra_forbidden":
+        return Complaint(place, "this key is not known here", "Check its spelling, or take it out")
+    if kind in {"literal_error", "enum"}:
+        return Complaint(place, f"found {shown}", f"It may be {context['expected']}")
+    if kind == "value_error":
+        return Complaint(place, str(fault["msg"]).removeprefix("Value error, "), "Mend it and try again")
+    return Complaint(place, f"found {shown}", str(fault["msg"]))

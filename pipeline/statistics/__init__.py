@@ -1,0 +1,1 @@
+"""Statistics that hold for in-line data; siblings here never import each other."""

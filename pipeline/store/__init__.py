@@ -1,0 +1,1 @@
+"""The store: one DuckDB file and immutable Parquet readings."""

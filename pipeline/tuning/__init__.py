@@ -1,0 +1,1 @@
+"""What a process engineer may turn, and what it would be worth."""
