@@ -12,6 +12,8 @@ from pipeline.columns import CHANNEL_BY_NAME
 from pipeline.sheets.toml_file import Sheet, read_sheet
 
 NotNegative = Annotated[float, Field(ge=0)]
+# Ids become file names and page addresses, so they keep to letters, digits, dot, dash and underscore.
+Identifier = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=80)]
 LogKind = Literal["readings", "spark faults", "surface flaws"]
 
 
@@ -61,7 +63,7 @@ class Lot(Sheet):
 class Reel(Sheet):
     """A take-up reel: start and end on the run's length counter [m], counted through any reset."""
 
-    id: str
+    id: Identifier
     from_m: NotNegative
     to_m: NotNegative
 
@@ -153,7 +155,7 @@ class LogFile(Sheet):
 class RunSheet(Sheet):
     """A run as its sheet describes it."""
 
-    id: str
+    id: Identifier
     plant: str
     plant_sheet: str
     line: str

@@ -82,6 +82,12 @@ def _complaint(path: Path, fault: ErrorDetails) -> Complaint:
         return Complaint(place, "this key is not known here", "Check its spelling, or take it out")
     if kind in {"literal_error", "enum"}:
         return Complaint(place, f"found {shown}", f"It may be {context['expected']}")
+    if kind == "string_pattern_mismatch":
+        return Complaint(
+            place,
+            f"found {shown}",
+            "It may hold letters, digits, dot, dash and underscore, and starts with a letter or digit",
+        )
     if kind == "value_error":
         return Complaint(place, str(fault["msg"]).removeprefix("Value error, "), "Mend it and try again")
     return Complaint(place, f"found {shown}", str(fault["msg"]))

@@ -1,0 +1,289 @@
+"""The store's one DuckDB file: who may write it, who may read it, and how it is opened.
+
+DuckDB lets one process at a time open a file that is being written, and no reader meanwhile. So a writer
+works on ``reelproof.duckdb`` and, when it is done, publishes a copy under a new versioned name; readers only
+ever open the newest published copy and never wait for a writer.
+"""
+
+from __future__ import annotations
+
+import errno
+import re
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import duckdb
+
+from pipeline import __version__
+from pipeline.errors import Complaint, StoreError
+from pipeline.store.sql_files import statement, statements
+
+if TYPE_CHECKING:
+    import polars as pl
+
+STORE_VERSION = 1
+SCHEMAS = ("logged", "placed", "measured", "judged", "journal")
+DATABASE = "reelproof.duckdb"
+PUBLISHED = "published"
+KEPT_COPIES = 2
+
+_CONFIG: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": "false",
+    "autoload_known_extensions": "false",
+}
+
+
+@dataclass(slots=True)
+class Store:
+    """An open store.
+
+    Args:
+        folder: the store's folder.
+        connection: DuckDB connection to its database, or to a published copy of it.
+        writable: whether this process owns the store.
+        changed: whether anything was written since it was opened.
+    """
+
+    folder: Path
+    connection: duckdb.DuckDBPyConnection
+    writable: bool
+    changed: bool = field(default=False)
+
+    def ask(self, question: str, **parameters: object) -> list[dict[str, Any]]:
+        """The rows that answer the SQL file `question` below ``sql/``, as dictionaries."""
+        cursor = self.connection.execute(statement(question), parameters or None)
+        names = [column[0] for column in cursor.description or ()]
+        return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+
+    def ask_frame(self, question: str, **parameters: object) -> pl.DataFrame:
+        """The rows that answer the SQL file `question` below ``sql/``, as a frame."""
+        frame: pl.DataFrame = self.connection.sql(statement(question), params=parameters or None).pl()
+        return frame
+
+    def append(self, table: str, rows: pl.DataFrame) -> None:
+        """Append `rows` to `table`, columns matched by name; nothing on file is ever changed."""
+        if rows.height == 0:
+            return
+        self.connection.register("rows_to_append", rows.to_arrow())
+        self.connection.execute(statement("append").format(table=table))
+        self.connection.unregister("rows_to_append")
+        self.changed = True
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Everything appended inside is on file as a whole, or not at all."""
+        self.connection.execute("BEGIN TRANSACTION")
+        try:
+            yield
+        except BaseException:
+            self.connection.execute("ROLLBACK")
+            raise
+        self.connection.execute("COMMIT")
+
+
+@contextmanager
+def told_of_disk(folder: Path) -> Iterator[None]:
+    """Turn a full or forbidden disk into a complaint that says so."""
+    try:
+        yield
+    except PermissionError as fault:
+        raise StoreError(
+            Complaint(
+                str(fault.filename or folder),
+                "this program may not write here",
+                "Give it write permission, or choose another --store",
+            )
+        ) from None
+    except OSError as fault:
+        if fault.errno not in {errno.ENOSPC, errno.EDQUOT, errno.EROFS}:
+            raise
+        raise StoreError(
+            Complaint(
+                str(folder),
+                "the disk is full or read-only; nothing half-written was kept",
+                "Free some space or choose another --store, then run the same command again",
+            )
+        ) from None
+    except duckdb.IOException as fault:
+        if "space" not in str(fault).lower():
+            raise
+        raise StoreError(
+            Complaint(
+                str(folder),
+                "the disk is full; nothing half-written was kept",
+                "Free some space or choose another --store, then run the same command again",
+            )
+        ) from None
+
+
+def _held_by(fault: duckdb.Error) -> str | None:
+    found = re.search(r"PID (\d+)", str(fault))
+    return found.group(1) if found else None
+
+
+def _connect_to_write(
+    path: Path, wait_s: float, on_wait: Callable[[str], None] | None
+) -> duckdb.DuckDBPyConnection:
+    deadline = time.monotonic() + wait_s
+    told = False
+    while True:
+        try:
+            return duckdb.connect(str(path), config=_CONFIG)
+        except duckdb.IOException as fault:
+            if "lock" not in str(fault):
+                raise StoreError(
+                    Complaint(
+                        str(path),
+                        "this is not a store's database, or it cannot be opened",
+                        "Check --store; if the file is damaged, load the logs into a new store",
+                    )
+                ) from None
+            holder = _held_by(fault)
+            who = f"process {holder}" if holder else "another process"
+            if time.monotonic() >= deadline:
+                raise StoreError(
+                    Complaint(
+                        str(path),
+                        f"{who} is writing to this store",
+                        "Wait until it has finished and run the same command again",
+                    )
+                ) from None
+            if on_wait and not told:
+                on_wait(who)
+                told = True
+            time.sleep(0.2)
+
+
+def _check_version(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
+    """The version of the tables in an open database; 0 where it has none yet."""
+    known = connection.execute(statement("questions/has_tables")).fetchall()
+    if not known[0][0]:
+        return 0
+    version = int(connection.execute(statement("questions/store_version")).fetchall()[0][0] or 0)
+    if version > STORE_VERSION:
+        raise StoreError(
+            Complaint(
+                str(path),
+                f"this store has version {version}, newer than this program knows ({STORE_VERSION})",
+                "Use the program version that wrote it, or a newer one",
+            )
+        )
+    return version
+
+
+def _lay_out(store: Store) -> None:
+    for schema in SCHEMAS:
+        store.connection.execute(f"CREATE SCHEMA IF NOT EXISTS {schema}")
+    for name in (*statements("tables"), *statements("views")):
+        store.connection.execute(statement(name))
+    store.connection.execute(
+        statement("steps/note_version"),
+        {
+            "version": STORE_VERSION,
+            "since_utc": datetime.now(UTC).replace(tzinfo=None),
+            "software": __version__,
+        },
+    )
+    store.changed = True
+
+
+@contextmanager
+def open_to_write(
+    folder: Path, wait_s: float = 30.0, on_wait: Callable[[str], None] | None = None
+) -> Iterator[Store]:
+    """The store in `folder`, owned by this process until the block ends; made if it is not there.
+
+    Args:
+        folder: the store's folder.
+        wait_s: how long to wait for another writer [s].
+        on_wait: told once who is being waited for.
+
+    Raises:
+        StoreError: another process holds it, it is of a newer version, or it cannot be written.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise StoreError(
+            Complaint(str(folder), "this is a file, not a store's folder", "Give --store a folder")
+        )
+    with told_of_disk(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+        path = folder / DATABASE
+        with suppress(FileNotFoundError), path.open("r+b"):
+            pass  # raises PermissionError in our words before DuckDB raises in its own
+        connection = _connect_to_write(path, wait_s, on_wait)
+        store = Store(folder, connection, writable=True)
+        try:
+            if _check_version(connection, path) < STORE_VERSION:
+                with store.transaction():
+                    _lay_out(store)
+            yield store
+        finally:
+            connection.close()
+        if store.changed:
+            _publish(folder)
+
+
+def _copies(folder: Path) -> list[Path]:
+    """Published copies, oldest first."""
+    return sorted((folder / PUBLISHED).glob("reelproof-*.duckdb"))
+
+
+def _publish(folder: Path) -> None:
+    """Copy the closed database under the next versioned name, then drop copies no reader needs."""
+    home = folder / PUBLISHED
+    home.mkdir(exist_ok=True)
+    copies = _copies(folder)
+    number = 1 + (int(copies[-1].stem.split("-")[1]) if copies else 0)
+    unfinished = home / f".copy-{number}"
+    shutil.copyfile(folder / DATABASE, unfinished)
+    unfinished.rename(home / f"reelproof-{number:08d}.duckdb")
+    for old in copies[: max(0, len(copies) + 1 - KEPT_COPIES)]:
+        with suppress(OSError):
+            old.unlink()
+
+
+@contextmanager
+def open_to_read(folder: Path) -> Iterator[Store]:
+    """The newest published copy of the store in `folder`, open for reading; never waits for a writer.
+
+    Raises:
+        StoreError: there is no store, nothing was published yet, or it is of a newer version.
+    """
+    if not (folder / DATABASE).exists():
+        raise StoreError(
+            Complaint(
+                str(folder),
+                "there is no store here",
+                "Give --store the folder of a store, or load runs first with 'reelproof load'",
+            )
+        )
+    copies = _copies(folder)
+    if not copies:
+        raise StoreError(
+            Complaint(
+                str(folder),
+                "this store has nothing to read yet",
+                "Wait until the first load has finished, or run it again",
+            )
+        )
+    try:
+        connection = duckdb.connect(str(copies[-1]), read_only=True, config=_CONFIG)
+    except duckdb.IOException:
+        raise StoreError(
+            Complaint(
+                str(copies[-1]),
+                "this copy of the store cannot be read",
+                "Ask for read permission; if the file is damaged, any writing command makes a new one",
+            )
+        ) from None
+    try:
+        _check_version(connection, copies[-1])
+        yield Store(folder, connection, writable=False)
+    finally:
+        connection.close()

@@ -1,0 +1,8 @@
+-- A line that could not be kept as a reading, with the reason and its text. Grain: one row a line set aside.
+CREATE TABLE IF NOT EXISTS logged.set_aside (
+    load_id INTEGER NOT NULL,
+    file_no INTEGER NOT NULL,
+    line BIGINT NOT NULL,
+    reason VARCHAR NOT NULL,
+    text VARCHAR NOT NULL
+)
