@@ -24,7 +24,14 @@ LAYERS: list[set[str]] = [
     {"pipeline.logs"},
     {"pipeline.sheets"},
     {"pipeline.products"},
-    {"pipeline.units", "pipeline.columns", "pipeline.flags", "pipeline.errors", "pipeline.results"},
+    {
+        "pipeline.units",
+        "pipeline.columns",
+        "pipeline.flags",
+        "pipeline.errors",
+        "pipeline.results",
+        "pipeline.samples",
+    },
 ]
 BASE = LAYERS[-1] | {"pipeline"}
 RANK = {room: rank for rank, rooms in enumerate(LAYERS) for room in rooms}
