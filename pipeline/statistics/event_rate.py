@@ -1,0 +1,122 @@
+"""How many faults are there per kilometre, and how sure is that?
+
+Exact (Garwood) interval for a Poisson rate, which also says what no fault at all is worth: never "0 faults
+per km" without the rate that could still be behind it. F. Garwood, Fiducial limits for the Poisson
+distribution, Biometrika 28 (1936) 437-442.
+"""
+
+from __future__ import annotations
+
+import math
+
+from scipy import stats
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.results import Assumption, Refused, Result
+from pipeline.samples import positive, share
+
+QUESTION = "How many faults are there per km?"
+METHOD = "Poisson rate with exact interval (Garwood, Biometrika 28, 1936, 437)"
+
+
+def event_rate(count: int, known_m: float, confidence: float = 0.95) -> Result | Refused:
+    """Faults per km of known length with the exact two-sided interval.
+
+    low = chi2(a/2; 2n) / 2E, high = chi2(1 - a/2; 2n + 2) / 2E, with n faults on E km and a = 1 - confidence.
+    In `details`: `upper_one_sided_per_km`, the rate that is exceeded with probability a at most.
+
+    Args:
+        count: separate faults (merged counts).
+        known_m: length on which the detector was really working [m].
+        confidence: coverage aimed at, 0.95 by default (common practice, no source).
+
+    Stops being true where faults come in clusters: the interval is then too narrow. Counts are lower bounds
+    where faults closer than the detector's reach were merged.
+    Source: Garwood 1936; R stats::poisson.test gives the same numbers.
+    """
+    share(confidence, "confidence")
+    if count < 0 or count != int(count):
+        raise MethodRefusal(
+            Complaint("count", f"{count:g} is no count", "A count is a whole number from 0 upwards")
+        )
+    if not math.isfinite(known_m) or known_m < 0:
+        raise MethodRefusal(
+            Complaint("known_m", f"{known_m:g} m was given", "Give the length with a working detector, in m")
+        )
+    if known_m == 0:
+        return Refused(
+            question=QUESTION,
+            method=METHOD,
+            reason=(
+                f"The detector was working on no known length, so {count} faults have no rate; "
+                "give the length on which it worked."
+            ),
+            n=int(count),
+        )
+    km = known_m / 1000.0
+    alpha = 1.0 - confidence
+    high = float(stats.chi2.ppf(1 - alpha / 2, 2 * count + 2) / 2 / km)
+    one_sided = float(stats.chi2.ppf(confidence, 2 * count + 2) / 2 / km)
+    return Result(
+        question=QUESTION,
+        estimate=count / km,
+        low=0.0 if count == 0 else float(stats.chi2.ppf(alpha / 2, 2 * count) / 2 / km),
+        high=high,
+        confidence=confidence,
+        unit="1/km",
+        method=METHOD,
+        n=int(count),
+        effective_n=None,
+        known_m=known_m,
+        unit_of_inference="event",
+        assumptions=(
+            Assumption(
+                "faults fall independently along the wire",
+                None,
+                "not checked here; see the tests for clustering",
+            ),
+        ),
+        warnings=_zero_warning(known_m, one_sided, confidence) if count == 0 else (),
+        details={"upper_one_sided_per_km": one_sided},
+    )
+
+
+def _zero_warning(known_m: float, upper: float, confidence: float) -> tuple[str, ...]:
+    said = (
+        f"No fault on {known_m:.6g} m does not show a rate of 0: at {100 * confidence:g} % confidence "
+        f"the rate may be as high as {upper:.3g} per km."
+    )
+    return (said,)
+
+
+def rate_in_words(rate: Result) -> str:
+    """The rate as a page or a report says it; a rate of 0 is never said without its upper bound.
+
+    Args:
+        rate: a result of `event_rate`.
+    """
+    known = "an unknown length" if rate.known_m is None else f"{rate.known_m:.6g} m"
+    if rate.n == 0:
+        upper = rate.details["upper_one_sided_per_km"]
+        return (
+            f"no fault on {known}; fewer than {upper:.3g} faults per km "
+            f"({100 * rate.confidence:g} % upper bound)"
+        )
+    return (
+        f"{rate.n} on {known}: {rate.estimate:.3g} faults per km "
+        f"({100 * rate.confidence:g} % interval {rate.low:.3g} to {rate.high:.3g})"
+    )
+
+
+def clean_length_km(rate_per_km: float, confidence: float = 0.95) -> float:
+    """Length that must run without a fault to show that the rate is below a given one.
+
+    E = -ln(1 - confidence) / rate.
+
+    Args:
+        rate_per_km: the rate to be shown [1/km].
+        confidence: confidence of the claim.
+
+    Source: the Poisson form of the "rule of three", Hanley & Lippman-Hand, JAMA 249 (1983) 1743.
+    """
+    return -math.log1p(-share(confidence, "confidence")) / positive(rate_per_km, "rate_per_km", "1/km")
