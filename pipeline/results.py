@@ -10,6 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 UnitOfInference = Literal["reading", "section average", "point at specimen scale", "reel", "event"]
 
 
@@ -80,3 +83,61 @@ class Refused:
     method: str
     reason: str
     n: int
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """One point of a control chart that calls for a look, and what made it.
+
+    Args:
+        item: number of the plotted point, from 0, in the order handed in; it leads back to the reel or length.
+        value: what was plotted there.
+        limit: the limit it went beyond.
+        side: 'above' or 'below'.
+        rule: the rule that signalled, by its description.
+        since: first point that took part in the signal; a CUSUM's or a run's estimate of when it began.
+    """
+
+    item: int
+    value: float
+    limit: float
+    side: Literal["above", "below"]
+    rule: str
+    since: int
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A control chart: what is plotted, its limits, what they cost in false alarms, and its signals.
+
+    Args:
+        question: what was asked, in plain words.
+        method: the chart by its standard name, with its source.
+        phase: 'I' while the limits come from these points, 'II' while they are fixed beforehand.
+        plotted: the plotted statistic, one for each item; not-a-number where an item had no value.
+        centre: centre line at each item.
+        lower: lower limit at each item; minus infinity where there is none.
+        upper: upper limit at each item; plus infinity where there is none.
+        unit: unit of what is plotted, "" for a pure number.
+        signals: the points that call for a look.
+        arl0: points from one false alarm to the next on average while nothing changes; None if not computed.
+        unit_of_inference: what one plotted point is about.
+        assumptions: what was assumed and whether it held.
+        warnings: sentences a reader must see beside the chart.
+        details: further figures by name.
+    """
+
+    question: str
+    method: str
+    phase: Literal["I", "II"]
+    plotted: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    lower: NDArray[np.float64]
+    upper: NDArray[np.float64]
+    unit: str
+    signals: tuple[Signal, ...]
+    arl0: float | None
+    unit_of_inference: UnitOfInference
+    assumptions: tuple[Assumption, ...] = ()
+    warnings: tuple[str, ...] = ()
+    details: Mapping[str, float] = field(default_factory=dict)
