@@ -1,0 +1,378 @@
+"""What every page shares: the plant, the limit behind a judgement, the way back to the log.
+
+All figures are metric, with the unit in the name; a page converts them for display only. Positions called
+``at_m``, ``from_m`` and ``to_m`` are metres on the wire of the run (from the first metre made); those called
+``reel_at_m`` are metres from the start of the reel. Instants are aware ``datetime`` in UTC; a page shows them
+in the plant's zone. Nothing here is worked out by a page: whoever fills a record has asked the store.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Literal
+
+from pipeline.results import Refused, Result
+
+UnitSystem = Literal["mil and foot", "mm and metre"]
+Standing = Literal["releasable", "held", "no conclusion"]
+Outcome = Literal["conforms", "does not conform", "indeterminate", "not judged", "no conclusion"]
+QualityState = Literal["green", "amber", "red"]
+IntervalKind = Literal[
+    "nonconforming",
+    "indeterminate",
+    "unmonitored",
+    "untested",
+    "unsteady",
+    "either reel",
+    "repaired",
+    "cut out",
+]
+Answer = Result | Refused
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """The plant the pages are for.
+
+    Args:
+        id: plant's id in the store.
+        name: name shown at the head of every page.
+        zone: IANA zone in which times are shown, for example ``America/Chicago``.
+        units: units a page opens with; a reader may change them on the page.
+        is_demo: True marks every page as invented data.
+        cautions: sentences shown on every page beside the house's own cautions.
+    """
+
+    id: str
+    name: str
+    zone: str
+    units: UnitSystem = "mil and foot"
+    is_demo: bool = False
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LimitRow:
+    """A limit as it stands in the store, with its document and revision.
+
+    Args:
+        limit_id: key of the limit.
+        requirement: for example ``minimum wall at any point``.
+        sense: ``at least`` or ``at most``.
+        value: metric value, in `unit`.
+        unit: ``mm``, ``%``, ``kV``.
+        value_of_record: value as the document prints it.
+        unit_of_record: unit as the document prints it.
+        requirement_set: for example the standard's number, or the plant's own set.
+        document: document that states it.
+        edition: its edition.
+        table: table or clause.
+        revision: revision of our row.
+        effective_from: first day in force.
+        effective_to: last day in force, None while it stands.
+        entered_by: role that entered it.
+        checked_by: role that checked it.
+        source: where the value was seen.
+        status: how sure it is, for example ``sourced`` or ``plant-entered``.
+    """
+
+    limit_id: str
+    requirement: str
+    sense: Literal["at least", "at most"]
+    value: float
+    unit: str
+    value_of_record: str
+    unit_of_record: str
+    requirement_set: str
+    document: str
+    edition: str = ""
+    table: str = ""
+    revision: str = ""
+    effective_from: date | None = None
+    effective_to: date | None = None
+    entered_by: str = ""
+    checked_by: str = ""
+    source: str = ""
+    status: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """The way back from a number: judged by which assessment, seen where, logged in which line of which file.
+
+    Every part may be left out; a page shows what is there and says nothing of the rest.
+
+    Args:
+        assessment_id: assessment that made the number.
+        run_id: run the wire belongs to.
+        at_m: place on the wire of that run [m].
+        row: number of the reading in the run.
+        instrument_id: instrument that read it.
+        file: name of the log file.
+        line: line in that file.
+        file_sha256: hash of that file.
+        finding_id: finding it belongs to.
+        limit_id: limit it was held against.
+    """
+
+    assessment_id: str = ""
+    run_id: str = ""
+    at_m: float | None = None
+    row: int | None = None
+    instrument_id: str = ""
+    file: str = ""
+    line: int | None = None
+    file_sha256: str = ""
+    finding_id: str = ""
+    limit_id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """What the foot of a page says about where its figures come from.
+
+    Args:
+        assessment_ids: assessments whose results are shown.
+        assessed_at: instant of the latest of them.
+        assessed_by: role or name of the account that ran it.
+        program: program and version, for example ``reelproof 0.1.0``.
+        revision: revision of the plant's limits in force.
+        limits: every limit used on the page.
+        decision_rules: how measurement uncertainty was treated, one sentence a requirement.
+        journal_root: root of the journal that anchors the records, hexadecimal; "" where there is none.
+    """
+
+    assessment_ids: tuple[str, ...] = ()
+    assessed_at: datetime | None = None
+    assessed_by: str = ""
+    program: str = "reelproof"
+    revision: str = ""
+    limits: tuple[LimitRow, ...] = ()
+    decision_rules: tuple[str, ...] = ()
+    journal_root: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ProductRow:
+    """The product made: ``THHN/THWN-2``, ``14 AWG``, ``solid``, ``copper``, ``black``."""
+
+    construction: str
+    size: str
+    conductor: str = ""
+    metal: str = ""
+    colour: str = ""
+
+    @property
+    def label(self) -> str:
+        """One line that names it."""
+        parts = (self.size, self.conductor, self.metal, self.construction, self.colour)
+        return " ".join(part for part in parts if part)
+
+
+@dataclass(frozen=True, slots=True)
+class Extreme:
+    """One reading that stands for many: the thinnest wall, the greatest diameter.
+
+    Args:
+        value: the reading, in `unit`.
+        unit: ``mm`` or ``%``.
+        at_m: place on the wire of the run [m].
+        reel_at_m: place from the start of the reel [m]; None where it is on no reel.
+        angle_deg: direction around the wire, from the first sensor [deg].
+        standard_uncertainty: of this reading, in `unit`; None if unknown.
+        evidence: the way back to the log.
+    """
+
+    value: float
+    unit: str
+    at_m: float
+    reel_at_m: float | None = None
+    angle_deg: float | None = None
+    standard_uncertainty: float | None = None
+    evidence: Evidence = field(default_factory=Evidence)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """One requirement held against one reel or run.
+
+    Args:
+        requirement: the requirement's name.
+        outcome: what was concluded.
+        sentence: why, in a sentence.
+        limit: the limit; None where none is on file (then the outcome is ``not judged``).
+        worst: the reading nearest to or furthest beyond the limit.
+        decision_rule: how uncertainty was treated.
+        judged_m: length with a trustworthy reading for this requirement [m].
+        unmonitored_m: length without one [m].
+        evidence: the assessment and limit.
+    """
+
+    requirement: str
+    outcome: Outcome
+    sentence: str
+    limit: LimitRow | None = None
+    worst: Extreme | None = None
+    decision_rule: str = ""
+    judged_m: float = 0.0
+    unmonitored_m: float = 0.0
+    evidence: Evidence = field(default_factory=Evidence)
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why something is held, or not concluded.
+
+    Args:
+        sentence: the reason in plain words, with figures.
+        requirement: requirement or rule it comes under.
+        finding_id: finding that says it; "" where no finding does (for example unmonitored length).
+    """
+
+    sentence: str
+    requirement: str = ""
+    finding_id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A stretch of wire worth marking on a map of the reel or run.
+
+    Args:
+        from_m: start [m], on the wire of the run.
+        to_m: end [m].
+        kind: what it is.
+        label: sentence for it.
+        finding_id: finding, if there is one.
+    """
+
+    from_m: float
+    to_m: float
+    kind: IntervalKind
+    label: str = ""
+    finding_id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FaultMark:
+    """A spark fault or surface flaw on the wire.
+
+    Args:
+        event: its number in the run.
+        kind: ``spark fault`` or ``surface flaw``.
+        at_m: place on the wire [m].
+        at_sd_m: standard uncertainty of that place [m].
+        reel_id: reel it is on, "" for none.
+        reel_at_m: place from the reel's start [m].
+        spark_kv: test voltage [kV].
+        flaw_size_mm: size of a flaw [mm].
+        merged_counts: detector counts merged into it (same spot).
+        label: what is known of it, for example the roll its repeats fit.
+        evidence: the way back to the log.
+    """
+
+    event: int
+    kind: str
+    at_m: float
+    at_sd_m: float | None = None
+    reel_id: str = ""
+    reel_at_m: float | None = None
+    spark_kv: float | None = None
+    flaw_size_mm: float | None = None
+    merged_counts: int = 1
+    label: str = ""
+    evidence: Evidence = field(default_factory=Evidence)
+
+
+@dataclass(frozen=True, slots=True)
+class DispositionRow:
+    """A decision a person took (ISO 9000: rework, repair, regrade, scrap, concession, release).
+
+    Args:
+        decision: the decision.
+        role: role of the person who took it.
+        reason: why, in their words.
+        decided_at: when.
+        second_role: role of the second person, where the plant asks for one.
+        finding_id: finding it closes, "" where it is about a whole reel.
+        reel_id: reel it is about.
+        journal_entry: number or hash of its entry in the journal.
+    """
+
+    decision: str
+    role: str
+    reason: str
+    decided_at: datetime | None = None
+    second_role: str = ""
+    finding_id: str = ""
+    reel_id: str = ""
+    journal_entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FindingRow:
+    """A finding as it stands in a list.
+
+    Args:
+        finding_id: its stable id.
+        rule: rule that raised it.
+        requirement: requirement it is against.
+        severity: the rule's severity, in the rule's own word.
+        status: ``open`` or ``closed``.
+        sentence: what was found.
+        run_id: run.
+        line_id: line.
+        product: product label.
+        reel_ids: reels it touches.
+        from_m: start on the wire [m].
+        to_m: end on the wire [m].
+        worst: worst reading within it.
+        limit: limit it is against.
+        cause: likely cause, "" where unknown.
+        instruments: instruments that saw it.
+        opened_at: when the run was assessed.
+        closed_at: when a disposition closed it.
+        disposition: that disposition.
+        proposal: what the rule proposes; a person decides.
+    """
+
+    finding_id: str
+    rule: str
+    requirement: str
+    severity: str
+    status: Literal["open", "closed"]
+    sentence: str
+    run_id: str = ""
+    line_id: str = ""
+    product: str = ""
+    reel_ids: tuple[str, ...] = ()
+    from_m: float | None = None
+    to_m: float | None = None
+    worst: Extreme | None = None
+    limit: LimitRow | None = None
+    cause: str = ""
+    instruments: tuple[str, ...] = ()
+    opened_at: datetime | None = None
+    closed_at: datetime | None = None
+    disposition: DispositionRow | None = None
+    proposal: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DataQuality:
+    """Whether the data of a run can carry a conclusion.
+
+    Args:
+        state: red means *no conclusion*, never *pass*.
+        sentences: why.
+        rows_read: log lines read.
+        rows_kept: readings kept.
+        rows_set_aside: lines set aside with a reason; read = kept + set aside.
+    """
+
+    state: QualityState
+    sentences: tuple[str, ...] = ()
+    rows_read: int = 0
+    rows_kept: int = 0
+    rows_set_aside: int = 0

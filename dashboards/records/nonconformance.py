@@ -1,0 +1,199 @@
+"""Records of the pages on nonconformance: the summary of a period, one finding, and a containment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboards.records.evidence import (
+    Answer,
+    DispositionRow,
+    Evidence,
+    FaultMark,
+    FindingRow,
+    Plant,
+    ProductRow,
+    Stamp,
+)
+from dashboards.records.run import LotRow, PanelLimit, Trace
+
+
+@dataclass(frozen=True, slots=True)
+class TallyRow:
+    """Findings counted by one heading.
+
+    Args:
+        heading: the value counted by, for example a rule's name.
+        opened: findings opened in the period.
+        closed: of those, closed.
+        length_m: nonconforming length [m].
+        made_m: length made under this heading [m]; None where it has no meaning.
+        known_m: of that, length with a trustworthy reading [m].
+        per_km: findings per km of known length with its interval; None or a refusal where it cannot be given.
+    """
+
+    heading: str
+    opened: int
+    closed: int
+    length_m: float
+    made_m: float | None = None
+    known_m: float | None = None
+    per_km: Answer | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """Findings of the period counted by rule, line, product or cause."""
+
+    by: str
+    rows: tuple[TallyRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NonconformanceSummary:
+    """Everything the nonconformance page and its CSV show.
+
+    Args:
+        plant: plant.
+        period_id: names the page's file, for example ``2026-03``; ``all`` for everything on file.
+        title: what a reader calls the period.
+        from_day: first day.
+        to_day: last day.
+        findings: every finding of the period, open ones first.
+        tallies: counts by rule, line, product, cause.
+        median_days_to_disposition: median days from opening to closing; None where nothing was closed.
+        oldest_open_days: age of the oldest open finding [d], counted to `to_day`.
+        stamp: assessments, limits and rules.
+    """
+
+    plant: Plant
+    period_id: str
+    title: str
+    from_day: date
+    to_day: date
+    findings: tuple[FindingRow, ...]
+    tallies: tuple[Tally, ...] = ()
+    median_days_to_disposition: float | None = None
+    oldest_open_days: float | None = None
+    stamp: Stamp = field(default_factory=Stamp)
+
+
+@dataclass(frozen=True, slots=True)
+class SectionProfile:
+    """The wall around the wire at the worst point.
+
+    Args:
+        at_m: place on the wire [m].
+        conductor_mm: conductor diameter [mm].
+        mean_wall_mm: mean wall [mm].
+        eccentricity_mm: offset of the conductor [mm].
+        thin_angle_deg: direction of the thin side [deg].
+        sensor_angles_deg: direction of each sensor [deg].
+        sensor_walls_mm: wall each sensor read [mm]; NaN where it gave none.
+        limit_mm: smallest wall allowed [mm].
+    """
+
+    at_m: float
+    conductor_mm: float
+    mean_wall_mm: float
+    eccentricity_mm: float
+    thin_angle_deg: float
+    sensor_angles_deg: NDArray[np.float64]
+    sensor_walls_mm: NDArray[np.float64]
+    limit_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FindingReview:
+    """Everything the page of one finding shows.
+
+    Args:
+        plant: plant.
+        finding: the finding.
+        product: what was made.
+        window: quantities over the evidence window, at full rate.
+        limits: limits to draw.
+        faults: faults in the window.
+        section: the wall around the wire at the worst point.
+        decision_rule: how measurement uncertainty was treated.
+        answers: for example the probability that the wall is under the limit.
+        evidence: log lines behind the worst readings.
+        same_cause: other findings thought to have the same cause.
+        dispositions: decisions, oldest first.
+        lots: material lots in the wire there.
+        repair_guide: sentences on what may be done, from the rule; a person decides.
+        stamp: assessments, limits and rules.
+    """
+
+    plant: Plant
+    finding: FindingRow
+    product: ProductRow
+    window: tuple[Trace, ...] = ()
+    limits: tuple[PanelLimit, ...] = ()
+    faults: tuple[FaultMark, ...] = ()
+    section: SectionProfile | None = None
+    decision_rule: str = ""
+    answers: tuple[Answer, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
+    same_cause: tuple[FindingRow, ...] = ()
+    dispositions: tuple[DispositionRow, ...] = ()
+    lots: tuple[LotRow, ...] = ()
+    repair_guide: tuple[str, ...] = ()
+    stamp: Stamp = field(default_factory=Stamp)
+
+
+@dataclass(frozen=True, slots=True)
+class TouchedLength:
+    """A reel or shipped length that a suspect touches.
+
+    Args:
+        length_id: reel or cut length.
+        run_id: run.
+        from_m: start of the touched stretch, from the start of the length [m].
+        to_m: its end [m].
+        where: ``in house``, ``shipped to ...`` or ``scrapped``.
+        in_house: True while the plant still holds it.
+        standing: its present standing.
+        path: the chain of ids from the suspect to it.
+    """
+
+    length_id: str
+    run_id: str
+    from_m: float
+    to_m: float
+    where: str
+    in_house: bool
+    standing: str
+    path: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Containment:
+    """Everything the containment page shows.
+
+    Args:
+        plant: plant.
+        containment_id: names the page's file.
+        suspect: what is suspected, in a sentence.
+        reason: why.
+        asked_by: role that asked.
+        asked_at: when.
+        touched: every reel and shipped length it touches.
+        in_house_m: length still in house [m].
+        shipped_m: length shipped [m].
+        stamp: assessments, limits and rules.
+    """
+
+    plant: Plant
+    containment_id: str
+    suspect: str
+    reason: str
+    asked_by: str
+    asked_at: datetime
+    touched: tuple[TouchedLength, ...]
+    in_house_m: float
+    shipped_m: float
+    stamp: Stamp = field(default_factory=Stamp)
