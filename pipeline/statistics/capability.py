@@ -1,0 +1,295 @@
+"""How far a wall stands from its one-sided limit, in thirds of its spread, and how sure that is.
+
+Words of ISO 22514-1 and -2 (scopes seen only): a *performance* index P_pk describes what was made; a
+*capability* index C_pk predicts, and needs a process shown to be stable. The unit asked about is always told.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import optimize, special, stats
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.results import Assumption, Refused, Result, UnitOfInference
+
+Sense = Literal["at least", "at most"]
+
+# Degrees of freedom from which the normal form replaces the noncentral t: they agree to 1e-3 of the index
+# there.
+_LARGE = 2000.0
+
+
+@dataclass(frozen=True, slots=True)
+class SampleSummary:
+    """Number, mean and standard deviation (divisor n - 1) of the known readings, in their own unit."""
+
+    n: int
+    unknown: int
+    mean: float
+    sd: float
+
+
+def summarise(values: ArrayLike) -> SampleSummary:
+    """Number, mean and standard deviation of readings, NaN meaning unknown.
+
+    The readings are first taken off one of themselves, so that a small spread on a large level keeps its
+    digits (NIST Statistical Reference Datasets, univariate sets NumAcc1 to NumAcc4).
+
+    Args:
+        values: readings in any unit; NaN where unknown.
+
+    Returns:
+        A `SampleSummary`; mean and deviation are NaN where too few readings are known to have them.
+
+    Raises:
+        MethodRefusal: a reading is infinite.
+    """
+    series = np.asarray(values, dtype=np.float64).ravel()
+    infinite = np.flatnonzero(np.isinf(series))
+    if infinite.size:
+        raise MethodRefusal(
+            Complaint(
+                "summarise: values",
+                f"reading {int(infinite[0]) + 1} of {series.size} is infinite",
+                "Readings are finite numbers, or NaN where unknown; flag this reading and ask again",
+            )
+        )
+    known = series[np.isfinite(series)]
+    if known.size == 0:
+        return SampleSummary(0, series.size, float("nan"), float("nan"))
+    off = known - known[0]
+    mean = float(off.mean())
+    deviation = off - mean
+    n = known.size
+    # The correction term removes what rounding left in the mean (Chan, Golub and LeVeque 1983, from memory).
+    square = float(np.dot(deviation, deviation) - deviation.sum() ** 2 / n)
+    sd = math.sqrt(max(square, 0.0) / (n - 1)) if n > 1 else float("nan")
+    if np.ptp(known) == 0.0 and n > 1:
+        sd = 0.0
+    return SampleSummary(n, series.size - n, float(known[0] + mean), sd)
+
+
+def index_standard_error(index: float, n_for_mean: float, n_for_variance: float) -> float:
+    """Standard error of a one-sided index: sqrt(1/(9 n_mean) + C^2/(2 n_variance)).
+
+    Args:
+        index: the index C [1].
+        n_for_mean: effective readings for the mean.
+        n_for_variance: effective readings for the variance; for independent readings n - 1.
+
+    Source: Bissell, "How reliable is your capability index?", Applied Statistics 39 (1990), 331-340 (from
+    memory), with the effective numbers in place of n; stops being true for a far from normal or for few
+    readings.
+    """
+    return math.sqrt(1.0 / (9.0 * n_for_mean) + index**2 / (2.0 * n_for_variance))
+
+
+def index_interval_approximate(index: float, n: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Two-sided approximate interval C (1 +- z sqrt(1/(9 n C^2) + 1/(2 (n - 1)))) for independent readings.
+
+    Args:
+        index: the index C [1].
+        n: independent readings, 2 or more.
+        confidence: coverage, 0 to 1.
+
+    Source: Bissell (1990), from memory; the printed example is in Montgomery, Introduction to Statistical
+    Quality Control, section 8.3.4. For a lower bound alone the exact form is better below about 100 readings.
+    """
+    half = float(special.ndtri(0.5 + confidence / 2.0)) * index_standard_error(index, n, n - 1)
+    return index - half, index + half
+
+
+def index_lower_bound(
+    index: float, n_for_mean: float, n_for_variance: float | None = None, confidence: float = 0.95
+) -> float:
+    """Lower confidence bound of a one-sided index, exact for independent normal readings.
+
+    Solves P(t'_f(3 sqrt(n_mean) C_low) >= 3 sqrt(n_mean) C) = 1 - confidence, t' noncentral t with f degrees
+    of freedom; f = n - 1 for independent readings, n_variance - 1 for correlated ones (then approximate).
+
+    Args:
+        index: the observed index C [1].
+        n_for_mean: effective readings for the mean.
+        n_for_variance: effective readings for the variance; None means independent, the same as for the mean.
+        confidence: one-sided confidence, 0 to 1.
+
+    Source: Chou, Owen and Borrego, "Lower confidence limits on process capability indices", J. Quality
+    Technology 22 (1990), 223-229 (from memory). Where f > 2000 the normal form of `index_standard_error`
+    stands in.
+    """
+    freedom = (n_for_mean if n_for_variance is None else n_for_variance) - 1.0
+    if freedom > _LARGE:
+        return index - float(special.ndtri(confidence)) * index_standard_error(index, n_for_mean, freedom)
+    scale = 3.0 * math.sqrt(n_for_mean)
+    observed = scale * index
+
+    def excess(low: float) -> float:
+        return float(stats.nct.sf(observed, freedom, scale * low)) - (1.0 - confidence)
+
+    guess = index - 3.0 * index_standard_error(index, n_for_mean, freedom) - 1.0 / scale
+    below, above = min(guess, index - 1.0 / scale), index + 3.0 / scale
+    while excess(below) > 0.0:
+        below -= max(1.0 / scale, abs(below))
+    return float(optimize.brentq(excess, below, above, xtol=1e-12))
+
+
+def performance_index_one_sided(
+    values: ArrayLike,
+    limit: float,
+    *,
+    sense: Sense = "at least",
+    n_for_mean: float | None = None,
+    n_for_variance: float | None = None,
+    stable: bool | None = None,
+    stability_evidence: str = "no control chart was passed in",
+    describe_unstable: bool = False,
+    confidence: float = 0.95,
+    unit_of_inference: UnitOfInference = "reel",
+    known_m: float | None = None,
+    fewest: float = 10.0,
+) -> Result | Refused:
+    """Distance of the mean from a one-sided limit in three overall standard deviations, with its lower bound.
+
+    P_pkL = (mean - L)/(3 s), P_pkU = (U - mean)/(3 s); called C_pk only if the process was shown to be
+    stable.
+
+    Args:
+        values: one reading, section average or reel value each, in the unit of the limit; NaN where unknown.
+        limit: the limit, in the unit of the values.
+        sense: "at least" for a lower limit, "at most" for an upper one.
+        n_for_mean: effective number for the mean; None only for values that are independent of each other.
+        n_for_variance: effective number for the variance; None as above.
+        stable: True if a phase I chart passed, False if it signalled, None if none was looked at.
+        stability_evidence: the chart's finding, shown beside the index.
+        describe_unstable: True gives the performance of an unstable process as a description of the past.
+        confidence: of the one-sided lower bound.
+        unit_of_inference: what one value is.
+        known_m: known length behind the values [m].
+        fewest: fewest effective values for an index; ten chosen here.
+
+    Returns:
+        A `Result` with `low` the lower bound and `high` infinite, or a `Refused` with the reason.
+
+    Source: ISO 22514-2 (scope seen); bound from `index_lower_bound`. Stops being true where the values are
+    not normal: see `pipeline.statistics.nonnormal_capability`. It says nothing about the thinnest point of a
+    reel.
+    """
+    name = f"{'C' if stable else 'P'}_pk{'L' if sense == 'at least' else 'U'}"
+    question = f"{name} of a {unit_of_inference} against {sense} {limit:g}"
+    method = f"{name} = (mean to limit)/(3 s), ISO 22514-2; lower bound from the noncentral t"
+    series = np.asarray(values, dtype=np.float64).ravel()
+    known = series[~np.isnan(series)]
+    refused = _refusal(known, limit, n_for_mean, n_for_variance, fewest)
+    independent = n_for_mean is None and n_for_variance is None
+    if refused is None and independent and unit_of_inference == "reading":
+        refused = (
+            "Readings of one length of wire repeat their neighbours, so the bound for independent values "
+            "does "
+            "not hold; pass their effective numbers, or use one value a reel"
+        )
+    if refused is None and stable is False and not describe_unstable:
+        refused = (
+            f"The process is not stable ({stability_evidence}), so its spread predicts nothing; "
+            "find and remove the cause, or ask for the performance of the length already made"
+        )
+    if refused is not None:
+        return Refused(question, method, refused + ".", int(known.size))
+    summary = summarise(series)
+    n_mean = float(summary.n if n_for_mean is None else n_for_mean)
+    n_variance = float(summary.n if n_for_variance is None else n_for_variance)
+    distance = summary.mean - limit if sense == "at least" else limit - summary.mean
+    index = distance / (3.0 * summary.sd)
+    factor = summary.n / (summary.n - 1.0) * (1.0 - 1.0 / n_mean)  # E s^2 / sigma^2
+    corrected = index * math.sqrt(factor)
+    low = index_lower_bound(corrected, n_mean, n_variance, confidence)
+    error = index_standard_error(index, n_mean, n_variance if not independent else n_variance - 1.0)
+    return Result(
+        question=question,
+        estimate=index,
+        low=low,
+        high=math.inf,
+        confidence=confidence,
+        unit="",
+        method=method,
+        n=summary.n,
+        effective_n=None if independent else n_mean,
+        known_m=known_m,
+        unit_of_inference=unit_of_inference,
+        assumptions=_assumptions(known, independent, stable, stability_evidence),
+        warnings=_warnings(summary, distance, sense, stable, stability_evidence),
+        details={
+            "mean": summary.mean,
+            "sd": summary.sd,
+            "n_unknown": float(summary.unknown),
+            "n_for_mean": n_mean,
+            "n_for_variance": n_variance,
+            "standard_error": error,
+            "low_approximate": index - float(special.ndtri(confidence)) * error,
+            "low_if_taken_as_independent": index_lower_bound(index, summary.n, None, confidence),
+        },
+    )
+
+
+def _refusal(
+    known: NDArray[np.float64], limit: float, n_mean: float | None, n_variance: float | None, fewest: float
+) -> str | None:
+    """Why no index can be given, without a full stop; None if it can."""
+    if not math.isfinite(limit):
+        return "The limit is not a finite number; give the limit in the unit of the values"
+    infinite = int(np.isinf(known).sum())
+    if infinite:
+        return f"{infinite} of {known.size} values are infinite; flag them and ask again"
+    worth = min([float(known.size)] + [one for one in (n_mean, n_variance) if one is not None])
+    if not worth >= fewest:
+        return (
+            f"{known.size} values worth {worth:.1f} independent ones are too few, {fewest:g} are needed; "
+            "gather more reels"
+        )
+    if np.ptp(known) == 0.0:
+        return (
+            f"All {known.size} values are equal, so there is no spread to measure; look for a stuck "
+            f"instrument or a "
+            "resolution coarser than the process"
+        )
+    return None
+
+
+def _assumptions(
+    known: NDArray[np.float64], independent: bool, stable: bool | None, evidence: str
+) -> tuple[Assumption, ...]:
+    skewness = float(stats.skew(known))
+    kurtosis = float(stats.kurtosis(known))
+    # Readings beyond a few thousand always differ from normal; what matters is by how much (limits chosen
+    # here).
+    shape = f"skewness {skewness:.2f}, excess kurtosis {kurtosis:.2f}"
+    near = abs(skewness) < 0.5 and abs(kurtosis) < 1.0
+    return (
+        Assumption("values are near normal", near, shape),
+        Assumption(
+            "values are independent" if independent else "correlation is allowed for by the effective number",
+            None,
+            "taken as given by the caller" if independent else "effective numbers were passed in",
+        ),
+        Assumption("process is stable", stable, evidence),
+    )
+
+
+def _warnings(
+    summary: SampleSummary, distance: float, sense: Sense, stable: bool | None, evidence: str
+) -> tuple[str, ...]:
+    told = []
+    if distance <= 0.0:
+        side = "below the lower" if sense == "at least" else "above the upper"
+        told.append(f"The mean lies on or {side} limit: the index is not positive.")
+    if stable is None:
+        told.append("Stability was not shown: this is performance of what was made, not capability.")
+    if stable is False:
+        told.append(f"The process was not stable ({evidence}): the index describes the past, no more.")
+    if summary.unknown:
+        told.append(f"{summary.unknown} values are unknown and were left out.")
+    return tuple(told)
