@@ -1,0 +1,259 @@
+"""What was found wrong on the wire: sightings by single instruments, joined into one finding a defect."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.nonconformance.decision import Decision, Verdict
+from pipeline.nonconformance.rules import ORDER, PLACES, RULE_BY_ID, SEVERITIES, Rule, Severity, told
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """One rule broken over one length, as one instrument saw it.
+
+    Args:
+        rule_id: the rule.
+        instrument: plant's number of the instrument, "" where none saw it.
+        from_m: start on the wire, padded [m].
+        to_m: its end, padded [m].
+        sentence: the sighting in words.
+        readings: readings or events that stand behind it.
+        worst: worst value [unit of the rule]; None for events and states.
+        worst_at_m: where it was read [m].
+        row: row of the worst reading in the run, None where there is none.
+        limit_id: the limit it was judged against, "" for none.
+        limit_revision: that limit's revision.
+        decision: verdict and risk, None for events and states.
+        subject: what a finding without a place is about (an instrument, a characteristic).
+        short: True if it is shorter than the plant lets one instrument alone decide.
+        depth: greatest shortfall [unit of the rule].
+        area: integral of the shortfall along the wire [unit x m].
+    """
+
+    rule_id: str
+    instrument: str
+    from_m: float
+    to_m: float
+    sentence: str
+    readings: int = 0
+    worst: float | None = None
+    worst_at_m: float | None = None
+    row: int | None = None
+    limit_id: str = ""
+    limit_revision: str = ""
+    decision: Decision | None = None
+    subject: str = ""
+    short: bool = False
+    depth: float | None = None
+    area: float | None = None
+
+    @property
+    def rule(self) -> Rule:
+        """The rule as the program ships it."""
+        return RULE_BY_ID[self.rule_id]
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """The likely cause of a finding, never a certain one.
+
+    Args:
+        kind: ``start-up``, ``roll``, ``drift``, ``gauge``, ``material`` or ``not known``.
+        sentence: what it stands on.
+    """
+
+    kind: str
+    sentence: str
+
+
+NOT_KNOWN = Cause("not known", "Nothing in the record points to a cause.")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One defect on the wire, or one thing that leaves the wire unproved.
+
+    Args:
+        run_id: the run.
+        number: number within the run, 0 while it has none; a defect keeps it when the run is assessed again.
+        main: the gravest sighting.
+        sightings: all sightings of the defect, gravest first.
+        severity: the gravest severity.
+        holds_release: True if the wire may not be released while this is open.
+        from_m: start on the wire [m].
+        to_m: its end [m].
+        evidence_from_m: start of the wire whose readings are kept as evidence [m].
+        evidence_to_m: its end [m].
+        cause: the likely cause.
+        confirmed: False if one instrument alone saw it over less than the plant's shortest length.
+    """
+
+    run_id: str
+    number: int
+    main: Sighting
+    sightings: tuple[Sighting, ...]
+    severity: Severity
+    holds_release: bool
+    from_m: float
+    to_m: float
+    evidence_from_m: float
+    evidence_to_m: float
+    cause: Cause = NOT_KNOWN
+    confirmed: bool = True
+
+    @property
+    def finding_id(self) -> str:
+        """The finding's name in the store: run and number."""
+        return f"{self.run_id}/{self.number}"
+
+    @property
+    def instruments(self) -> tuple[str, ...]:
+        """Instruments that saw it, in order of name."""
+        return tuple(sorted({one.instrument for one in self.sightings if one.instrument}))
+
+    @property
+    def families(self) -> tuple[str, ...]:
+        """Families of the rules broken, in order of name."""
+        return tuple(sorted({one.rule.family for one in self.sightings}))
+
+    @property
+    def verdict(self) -> Verdict:
+        """What is said of the wire there."""
+        if self.main.decision is not None:
+            return self.main.decision.verdict
+        return Verdict.DOES_NOT_CONFORM if self.main.rule.family in PLACES else Verdict.CANNOT_BE_TOLD
+
+    @property
+    def sentence(self) -> str:
+        """The finding in words."""
+        others = sorted({one.rule_id for one in self.sightings if one.rule_id != self.main.rule_id})
+        text = self.main.sentence
+        if others:
+            text += f" Seen there as well: {', '.join(others)}."
+        if not self.confirmed:
+            text += " One instrument alone saw it, over less than the plant's shortest length: unconfirmed."
+        return text
+
+
+def place_sighting(
+    rule_id: str,
+    from_m: float,
+    to_m: float,
+    *,
+    instrument: str = "",
+    readings: int = 0,
+    subject: str = "",
+    **fields: str,
+) -> Sighting:
+    """A sighting of a rule without a limit (events and states), its sentence filled in.
+
+    Args:
+        rule_id: the rule.
+        from_m: start on the wire [m].
+        to_m: its end [m].
+        instrument: instrument that saw it.
+        readings: events or readings behind it.
+        subject: what it is about, where the sentence names it.
+        fields: the other fields of the rule's sentence.
+    """
+    sentence = told(RULE_BY_ID[rule_id], from_m, to_m, subject=subject, **fields)
+    return Sighting(rule_id, instrument, from_m, to_m, sentence, readings, subject=subject)
+
+
+def _same_defect(one: Sighting, other: Sighting, tolerance_m: float, local_m: float) -> bool:
+    """Whether two sightings that overlap are one defect.
+
+    In one family a short sighting inside a long one is the same defect; across families both must be local,
+    or cover much the same wire, so that a whole low reel does not swallow every spark fault on it.
+    """
+    overlap = min(one.to_m, other.to_m) - max(one.from_m, other.from_m)
+    if overlap < -tolerance_m:
+        return False
+    families = {one.rule.family, other.rule.family}
+    if not families <= set(PLACES):
+        return len(families) == 1 and one.rule_id == other.rule_id and one.subject == other.subject
+    longer = max(one.to_m - one.from_m, other.to_m - other.from_m)
+    return len(families) == 1 or longer <= local_m or overlap >= 0.5 * longer
+
+
+def _groups(sightings: Sequence[Sighting], tolerance_m: float, local_m: float) -> list[list[Sighting]]:
+    """Sightings of one defect together: a sweep along the wire with the sets merged as they meet."""
+    ordered = sorted(sightings, key=_order)
+    parent = list(range(len(ordered)))
+
+    def root(place: int) -> int:
+        while parent[place] != place:
+            parent[place] = parent[parent[place]]
+            place = parent[place]
+        return place
+
+    active: list[int] = []
+    for place, one in enumerate(ordered):
+        active = [before for before in active if ordered[before].to_m + tolerance_m >= one.from_m]
+        for before in active:
+            if _same_defect(ordered[before], one, tolerance_m, local_m):
+                first, second = sorted((root(before), root(place)))
+                parent[second] = first
+        active.append(place)
+    groups: dict[int, list[Sighting]] = {}
+    for place, one in enumerate(ordered):
+        groups.setdefault(root(place), []).append(one)
+    return list(groups.values())
+
+
+def _order(one: Sighting) -> tuple[float, float, int, str, str]:
+    return one.from_m, one.to_m, ORDER[one.rule_id], one.instrument, one.subject
+
+
+def join_findings(
+    run_id: str,
+    sightings: Sequence[Sighting],
+    *,
+    rules: Mapping[str, Rule] = RULE_BY_ID,
+    tolerance_m: float = 1.0,
+    local_m: float = 25.0,
+    evidence_m: float = 25.0,
+) -> tuple[Finding, ...]:
+    """Sightings joined into findings: what several instruments saw at one place is one defect.
+
+    Args:
+        run_id: the run.
+        sightings: from every rule and instrument, in any order; the answer does not depend on it.
+        rules: the rules with the plant's severities.
+        tolerance_m: sightings no further apart are at one place [m]; chosen from the uncertainty of place.
+        local_m: sightings of different kinds join only if no longer than this, or if they cover much the
+            same wire [m].
+        evidence_m: wire kept as evidence before and after [m].
+
+    Returns:
+        findings without numbers, in the order of the wire.
+    """
+
+    def grave(one: Sighting) -> tuple[int, int, float, float, str]:
+        severity = rules[one.rule_id].severity
+        return SEVERITIES.index(severity), ORDER[one.rule_id], -(one.depth or 0.0), one.from_m, one.instrument
+
+    joined = []
+    for group in _groups(sightings, tolerance_m, local_m):
+        gravest = sorted(group, key=grave)
+        instruments = {one.instrument for one in group if one.instrument}
+        confirmed = len(instruments) > 1 or not all(one.short for one in group)
+        from_m, to_m = min(one.from_m for one in group), max(one.to_m for one in group)
+        joined.append(
+            Finding(
+                run_id,
+                0,
+                gravest[0],
+                tuple(gravest),
+                rules[gravest[0].rule_id].severity if confirmed else "minor",
+                confirmed and any(rules[one.rule_id].holds_release for one in group),
+                from_m,
+                to_m,
+                from_m - evidence_m,
+                to_m + evidence_m,
+                confirmed=confirmed,
+            )
+        )
+    return tuple(sorted(joined, key=lambda finding: _order(finding.main)))

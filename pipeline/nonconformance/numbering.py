@@ -1,0 +1,117 @@
+"""Which number does a finding carry? The same defect keeps its number when the run is assessed again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from pipeline.nonconformance.finding import Finding
+from pipeline.nonconformance.rules import PLACES
+
+
+@dataclass(frozen=True, slots=True)
+class KnownFinding:
+    """What is remembered of a numbered finding: enough to know it again.
+
+    Args:
+        run_id: the run.
+        number: its number in the run.
+        families: families of the rules broken.
+        subject: what it is about, "" for a place on the wire.
+        from_m: start on the wire when last seen [m].
+        to_m: its end [m].
+    """
+
+    run_id: str
+    number: int
+    families: tuple[str, ...]
+    subject: str
+    from_m: float
+    to_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Numbering:
+    """Findings with their numbers, and the earlier ones that were not seen again (never dropped silently)."""
+
+    findings: tuple[Finding, ...]
+    not_seen: tuple[KnownFinding, ...]
+
+
+def known(finding: Finding) -> KnownFinding:
+    """What to remember of a numbered finding."""
+    return KnownFinding(
+        finding.run_id,
+        finding.number,
+        finding.families,
+        _subject(finding),
+        finding.from_m,
+        finding.to_m,
+    )
+
+
+def _subject(finding: Finding) -> str:
+    if finding.main.rule.family in PLACES:
+        return ""
+    return f"{finding.main.rule_id}: {finding.main.subject}"
+
+
+def _likeness(new: Finding, old: KnownFinding, tolerance_m: float) -> float:
+    """Share of the wire two findings have in common, 0 for strangers."""
+    if not set(new.families) & set(old.families) or _subject(new) != old.subject:
+        return 0.0
+    reach = tolerance_m / 2.0
+    common = min(new.to_m, old.to_m) - max(new.from_m, old.from_m) + 2.0 * reach
+    either = max(new.to_m, old.to_m) - min(new.from_m, old.from_m) + 2.0 * reach
+    if common < 0.0 or (common == 0.0 and either > 0.0):
+        return 0.0
+    return common / either if either > 0.0 else 1.0
+
+
+def number_findings(
+    new: Sequence[Finding], earlier: Sequence[KnownFinding], *, tolerance_m: float = 1.0
+) -> Numbering:
+    """New findings with the numbers of the earlier ones they are the same defect as.
+
+    The same defect: same run, a family in common, same subject, and wire in common within the tolerance. Each
+    number is given once, the greatest share of common wire first; a new defect gets the next number, in the
+    order of the wire. Numbers are never used again.
+
+    Args:
+        new: findings of one assessment, of one or several runs.
+        earlier: every finding the runs ever had, as last seen, those no longer seen included.
+        tolerance_m: how far apart two sightings of one defect may lie [m].
+
+    Returns:
+        the numbered findings in the order given, and the earlier ones that were not seen.
+    """
+    pairs = sorted(
+        (
+            (-likeness, old.number, finding.from_m, place)
+            for place, finding in enumerate(new)
+            for old in earlier
+            if old.run_id == finding.run_id and (likeness := _likeness(finding, old, tolerance_m)) > 0.0
+        ),
+    )
+    numbers: dict[int, int] = {}
+    taken: set[tuple[str, int]] = set()
+    for _, number, _, place in pairs:
+        key = (new[place].run_id, number)
+        if place not in numbers and key not in taken:
+            numbers[place] = number
+            taken.add(key)
+    last: dict[str, int] = {}
+    for old in earlier:
+        last[old.run_id] = max(last.get(old.run_id, 0), old.number)
+    for place in sorted(range(len(new)), key=lambda at: _wire_order(new[at])):
+        if place not in numbers:
+            run = new[place].run_id
+            last[run] = last.get(run, 0) + 1
+            numbers[place] = last[run]
+    findings = tuple(replace(finding, number=numbers[place]) for place, finding in enumerate(new))
+    return Numbering(findings, tuple(old for old in earlier if (old.run_id, old.number) not in taken))
+
+
+def _wire_order(finding: Finding) -> tuple[str, float, float, str, str]:
+    main = finding.main
+    return finding.run_id, finding.from_m, finding.to_m, main.rule_id, f"{main.subject} {main.instrument}"
