@@ -1,0 +1,248 @@
+"""How far had the wire run when this row was logged? The length counter, repaired.
+
+A counter resets, wraps round, is pulled back with the wire, leaps, or slips on it. Each is told apart, mended
+where the line speed says how, and kept as an event with the length it puts in doubt. The rule for a drop is
+that a small one is wire going back and a large one is a counter starting again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+# Wire is pulled back by a hand's turn of the capstan, not by a reel (common practice, no source).
+REVERSAL_LIMIT_M = 5.0
+# No building-wire line runs faster than this [m/s]; the data dictionary's plausible range.
+FASTEST_M_S = 40.0
+_GLITCH_ROWS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class CounterEvent:
+    """Something that happened to the length counter.
+
+    Args:
+        kind: 'reset', 'wrap', 'reversal', 'leap', 'glitch', 'slip', 'gap' or 'drift'.
+        from_row: first row it touches, as a position in the array given.
+        to_row: last row it touches.
+        at_m: repaired length where it begins [m].
+        size_m: length it is about [m]: wire pulled back, length left out, or length made up.
+        unsure_m: standard uncertainty it adds to the distance between wire before and after it [m].
+        sentence: what happened and what was done, for a reader.
+    """
+
+    kind: str
+    from_row: int
+    to_row: int
+    at_m: float
+    size_m: float
+    unsure_m: float
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class RepairedCounter:
+    """A counter that only says where the wire was.
+
+    Args:
+        at_m: repaired length at each row [m]; it goes back where the wire was pulled back.
+        front_m: length made up to each row [m]: the running maximum of `at_m`.
+        events: what happened, in the order of rows.
+        added_m: what was added to the counter as logged at each row [m].
+        resolution_m: smallest step the counter shows [m].
+    """
+
+    at_m: Floats
+    front_m: Floats
+    events: tuple[CounterEvent, ...]
+    added_m: Floats
+    resolution_m: float
+
+
+def counter_resolution_m(counter_m: Floats) -> float:
+    """Smallest step the counter shows [m], 0 where it never moves.
+
+    Args:
+        counter_m: counter as logged [m].
+    """
+    step = np.abs(np.diff(counter_m[:200_000]))
+    step = step[step > 1e-7]
+    return float(step.min()) if step.size else 0.0
+
+
+def repair_counter(
+    counter_m: Floats,
+    expected_m: Floats | None = None,
+    gap_s: Floats | None = None,
+    *,
+    reversal_limit_m: float = REVERSAL_LIMIT_M,
+) -> RepairedCounter:
+    """The length at each row from a counter that may reset, wrap, go back or leap.
+
+    x = counter + (sum of the corrections before it); front = running maximum of x. A drop beyond
+    `reversal_limit_m` is a reset (the last value is added, or the length the speed says); a smaller drop is
+    wire pulled back, whose readings repeat wire already read.
+
+    Args:
+        counter_m: counter as logged, finite, in the order of time [m].
+        expected_m: wire the line speed says ran between each row and the next [m], one fewer than the rows;
+            NaN where unknown; None where no speed is logged.
+        gap_s: time between each row and the next [s]; None where unknown.
+        reversal_limit_m: largest drop that is still wire pulled back [m]; chosen by us (common practice).
+
+    Returns:
+        The repaired counter. Up to one scan of length is lost at a reset where no speed is logged.
+
+    Source:
+        Derived (encoder repair by drops against a running maximum); no published rule.
+    """
+    if counter_m.size == 0:
+        return RepairedCounter(counter_m, counter_m, (), counter_m, 0.0)
+    counter, glitches = _without_glitches(counter_m, gap_s)
+    step = np.diff(counter)
+    wanted = np.full(step.shape, np.nan) if expected_m is None else expected_m
+    found = _breaks(step, counter, wanted, gap_s, reversal_limit_m)
+    added = np.zeros(counter.size)
+    breaks: list[CounterEvent] = []
+    for row in found:
+        event, correction = _mend(row, counter, step, wanted, float(added[row]))
+        added[row + 1 :] += correction
+        breaks.append(event)
+    at_m = counter + added if breaks else counter
+    front_m = np.maximum.accumulate(at_m)
+    resolution = counter_resolution_m(counter)
+    events = [*glitches, *breaks, *_reversals(at_m, front_m, resolution)]
+    return RepairedCounter(
+        at_m, front_m, tuple(sorted(events, key=lambda one: one.from_row)), added, resolution
+    )
+
+
+def _without_glitches(counter_m: Floats, gap_s: Floats | None) -> tuple[Floats, list[CounterEvent]]:
+    """The counter with single wild values, from which it returns at once, bridged."""
+    step = np.diff(counter_m)
+    big = np.flatnonzero(
+        np.abs(step) > max(20.0, 50.0 * float(np.median(np.abs(step))) if step.size else 0.0)
+    )
+    if big.size == 0 or big.size > 2000:
+        return counter_m, []
+    counter = counter_m.copy()
+    events: list[CounterEvent] = []
+    done = -1
+    for row in big.tolist():
+        if row <= done:
+            continue
+        for back in range(row + 2, min(row + 2 + _GLITCH_ROWS, counter.size)):
+            rise = counter_m[back] - counter_m[row]
+            seconds = float(gap_s[row:back].sum()) if gap_s is not None else 0.1 * (back - row)
+            if -REVERSAL_LIMIT_M <= rise <= FASTEST_M_S * seconds + 1.0 and abs(step[row]) > 4 * abs(rise):
+                counter[row + 1 : back] = np.linspace(counter_m[row], counter_m[back], back - row + 1)[1:-1]
+                wild = float(counter_m[row + 1])
+                events.append(
+                    CounterEvent(
+                        "glitch",
+                        row + 1,
+                        back - 1,
+                        float(counter_m[row]),
+                        abs(wild - float(counter_m[row])),
+                        max(float(rise), 0.0) / np.sqrt(12.0),
+                        f"The length counter showed {wild:.1f} m for {back - row - 1} readings and came "
+                        "back; those values are left out.",
+                    )
+                )
+                done = back - 1
+                break
+    return counter, events
+
+
+def _breaks(
+    step: Floats, counter: Floats, wanted: Floats, gap_s: Floats | None, reversal_limit_m: float
+) -> list[int]:
+    """Rows after which the counter did something wire cannot do."""
+    falls = step < -reversal_limit_m
+    if step.size and float(step.min()) < 0.0:
+        running = np.nan_to_num(wanted, nan=0.0)
+        # A young counter that resets falls little; it is a reset if the speed says the wire went on.
+        falls |= (step < -0.5) & (running > 0.1) & (counter[1:] <= 1.5 * running + 0.5)
+    seconds = gap_s if gap_s is not None else np.full(step.shape, np.inf)
+    leaps = step > FASTEST_M_S * seconds + 2.0
+    near = np.isfinite(wanted) & (seconds <= 5.0)
+    if bool(near.any()):
+        largest = np.maximum(wanted, np.maximum(np.roll(wanted, 1), np.roll(wanted, -1)))
+        leaps |= near & (step > 1.5 * np.nan_to_num(largest, nan=np.inf) + 5.0)
+    return [int(row) for row in np.flatnonzero(falls | leaps)]
+
+
+def _wrap_m(last: float, new: float, wanted: float) -> float | None:
+    """Length run through a counter that went round its last digit [m], or None if that does not fit."""
+    for digits in range(3, 9):
+        size = 10.0**digits
+        run = size - last + new
+        if 0.9 * size < last <= size and run >= 0.0:
+            fits = abs(run - wanted) <= 0.5 * abs(wanted) + 0.5 if np.isfinite(wanted) else run <= 0.01 * size
+            if fits:
+                return run
+    return None
+
+
+def _mend(
+    row: int, counter: Floats, step: Floats, wanted: Floats, added: float
+) -> tuple[CounterEvent, float]:
+    """The event at the break after `row`, and what to add to the counter from there on."""
+    last, new, jump = float(counter[row]), float(counter[row + 1]), float(step[row])
+    said = float(wanted[row])
+    known = bool(np.isfinite(said))
+    at_m = last + added
+    if jump > 0:
+        run = said if known else _usual_step(step)
+        sentence = (
+            f"The length counter leapt from {last:.1f} m to {new:.1f} m between two readings; "
+            f"{jump - run:.1f} m of it is not wire and is left out."
+        )
+        return CounterEvent("leap", row, row + 1, at_m, jump - run, abs(run) / 2 + 0.5, sentence), run - jump
+    wrapped = _wrap_m(last, new, said)
+    if wrapped is not None:
+        sentence = f"The length counter went round its last digit at {last:.1f} m and was counted on."
+        return CounterEvent("wrap", row, row + 1, at_m, wrapped, 0.0, sentence), wrapped - jump
+    run = said if known else max(new, 0.0)
+    unsure = 0.1 * abs(run) if known else max(_usual_step(step), new) / np.sqrt(3.0)
+    how = "the line speed says" if known else "the counter showed by then; up to one reading's length is lost"
+    sentence = (
+        f"The length counter fell from {last:.1f} m to {new:.1f} m and started again; "
+        f"the wire is counted on with {run:.1f} m, which {how}."
+    )
+    return CounterEvent("reset", row, row + 1, at_m, -jump, unsure, sentence), run - jump
+
+
+def _usual_step(step: Floats) -> float:
+    forward = step[step > 0]
+    return float(np.median(forward)) if forward.size else 0.0
+
+
+def _reversals(at_m: Floats, front_m: Floats, resolution_m: float) -> list[CounterEvent]:
+    """Stretches in which the wire stood behind its own front."""
+    behind = at_m < front_m
+    if not bool(behind.any()):
+        return []
+    edges = np.flatnonzero(np.diff(behind.astype(np.int8), prepend=0, append=0))
+    events: list[CounterEvent] = []
+    for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        depth = float(front_m[first] - at_m[first:after].min())
+        if depth <= max(0.05, 1.5 * resolution_m):
+            continue  # the counter's own jitter about a standing wire
+        events.append(
+            CounterEvent(
+                "reversal",
+                first,
+                after - 1,
+                float(front_m[first]),
+                depth,
+                0.0,
+                f"The wire was pulled back {depth:.1f} m at {float(front_m[first]):.1f} m; "
+                "readings meanwhile repeat wire already read.",
+            )
+        )
+    return events

@@ -1,0 +1,200 @@
+"""How long is the wire at each row? The counter where one is logged, else the line speed summed up.
+
+Several logs of one run may carry a counter; one of them is followed at any time. Rows of logs without a
+counter take their length from the rows around them, shaped by the line speed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.length.counter import CounterEvent, RepairedCounter, repair_counter
+from pipeline.length.slip import counter_scale, find_slips, mend_slips
+
+Floats = NDArray[np.float64]
+
+
+def whole_speed(speed: Floats | None, seconds: Floats, warnings: list[str]) -> Floats | None:
+    """Speed at every row [m/s]: carried over rows that have none, with the sign that runs forward.
+
+    Args:
+        speed: line speed as logged [m/s], NaN where a row has none; None where no log has any.
+        seconds: time of each row [s].
+        warnings: sentences for the reader; what is found is added.
+
+    Returns:
+        The speed, or None where none is logged.
+    """
+    if speed is None:
+        return None
+    known = np.isfinite(speed)
+    if not bool(known.all()):
+        speed = np.interp(seconds, seconds[known], speed[known])
+    negative = speed < 0.0
+    if bool(negative.any()):
+        if float(np.median(speed)) < 0.0:
+            warnings.append("The line speed is logged with the opposite sign; it is used without it.")
+            speed = -speed
+        else:
+            warnings.append(
+                f"The line speed is negative in {int(negative.sum())} readings: wire pulled back, or a fault "
+                "of the signal. The length counter decides where it is logged."
+            )
+    return speed
+
+
+def lengths_of_rows(
+    counter: Floats | None,
+    speed: Floats | None,
+    seconds: Floats,
+    files: NDArray[np.generic] | None,
+    warnings: list[str],
+) -> tuple[RepairedCounter, str]:
+    """Length at every row, and what it comes from.
+
+    Args:
+        counter: length counter as logged [m], NaN where a row has none; None where no log has one.
+        speed: line speed at every row [m/s]; None where none is logged.
+        seconds: time of each row, not falling [s].
+        files: number of the log file of each row; None where there is one.
+        warnings: sentences for the reader; what is found is added.
+
+    Returns:
+        The repaired length, and 'length counter' or 'line speed'.
+    """
+    run_m = None if speed is None else integral_m(speed, seconds)
+    if counter is None:
+        if run_m is None:
+            raise ValueError("neither a counter nor a speed")
+        warnings.append(
+            "No length counter is logged: the length is the integral of the line speed, and every position "
+            "carries the speed's scale error (0.1 % is 3 m at 3 km). Calibrate it against footage marks."
+        )
+        front = np.maximum.accumulate(run_m)
+        return RepairedCounter(run_m, front, (), np.zeros(run_m.size), 0.0), "line speed"
+    known = _one_counter(counter, seconds, files, warnings)
+    rows = np.flatnonzero(known)
+    whole = rows.size == counter.size
+    clock = seconds if whole else seconds[rows]
+    expected = None if run_m is None else np.diff(run_m if whole else run_m[rows])
+    repaired = repair_counter(counter if whole else counter[rows], expected, np.diff(clock))
+    if run_m is not None and expected is not None and speed is not None:
+        pace = speed if whole else speed[rows]
+        repaired = _without_slips(repaired, pace, expected, clock, run_m if whole else run_m[rows], warnings)
+    if whole:
+        return repaired, "length counter"
+    return _on_all_rows(repaired, rows, seconds, run_m), "length counter"
+
+
+def integral_m(speed: Floats, seconds: Floats) -> Floats:
+    """Length by speed [m]: the trapezoid rule, and nothing across a gap of the log longer than a minute.
+
+    Args:
+        speed: line speed at each row [m/s].
+        seconds: time of each row [s].
+
+    Returns:
+        The running length, 0 at the first row.
+    """
+    gap = np.diff(seconds)
+    step = 0.5 * (speed[1:] + speed[:-1]) * np.where(gap > 60.0, 0.0, gap)
+    return np.concatenate(([0.0], np.cumsum(step)))
+
+
+def _one_counter(
+    counter: Floats, seconds: Floats, files: NDArray[np.generic] | None, warnings: list[str]
+) -> NDArray[np.bool_]:
+    """Rows whose counter is used: one counter at any time, though several logs may carry one."""
+    known = np.isfinite(counter)
+    if files is None or files[known].min() == files[known].max():
+        return known
+    spans = []
+    for number in np.unique(files[known]):
+        mine = np.flatnonzero(known & (files == number))
+        spans.append((-mine.size, float(seconds[mine[0]]), float(seconds[mine[-1]]), number))
+    taken: list[tuple[float, float]] = []
+    use = np.zeros(counter.size, dtype=np.bool_)
+    for _, begin, end, number in sorted(spans):
+        if all(end <= low or begin >= high for low, high in taken):
+            taken.append((begin, end))
+            use |= known & (files == number)
+        else:
+            warnings.append(
+                f"File {number} carries a length counter over the same time as another log; "
+                "the fuller one is used."
+            )
+    return use
+
+
+def _without_slips(
+    repaired: RepairedCounter,
+    speed: Floats,
+    expected: Floats,
+    clock: Floats,
+    run_m: Floats,
+    warnings: list[str],
+) -> RepairedCounter:
+    """The repaired counter with its slips mended from the line speed."""
+    scale = counter_scale(repaired.at_m, run_m, clock)
+    if abs(scale - 1.0) > 0.01:
+        warnings.append(
+            f"The length counter gives {scale:.3f} m for each metre by line speed; the counter is used as it "
+            "stands. Calibrate one of them against footage marks."
+        )
+    if not 0.8 <= scale <= 1.25:
+        return repaired
+    slips = find_slips(repaired.at_m, speed, expected, np.diff(clock), repaired.resolution_m, scale)
+    if not slips:
+        return repaired
+    at_m, events = mend_slips(repaired.at_m, expected, slips, scale)
+    return RepairedCounter(
+        at_m,
+        np.maximum.accumulate(at_m),
+        (*repaired.events, *events),
+        repaired.added_m + (at_m - repaired.at_m),
+        repaired.resolution_m,
+    )
+
+
+def _on_all_rows(
+    repaired: RepairedCounter, rows: NDArray[np.intp], seconds: Floats, run_m: Floats | None
+) -> RepairedCounter:
+    """Length at rows without a counter: by speed between the counter's readings, else by time."""
+    clock = seconds[rows]
+    if run_m is None:
+        at_m = np.interp(seconds, clock, repaired.at_m)
+    else:
+        at_m = run_m + np.interp(seconds, clock, repaired.at_m - run_m[rows])
+    at_m[rows] = repaired.at_m
+    added = np.interp(seconds, clock, repaired.added_m)
+    events = tuple(
+        CounterEvent(
+            one.kind,
+            int(rows[one.from_row]),
+            int(rows[one.to_row]),
+            one.at_m,
+            one.size_m,
+            one.unsure_m,
+            one.sentence,
+        )
+        for one in repaired.events
+    )
+    return RepairedCounter(at_m, np.maximum.accumulate(at_m), events, added, repaired.resolution_m)
+
+
+def speed_from_length(at_m: Floats, seconds: Floats) -> Floats:
+    """Speed as the slope of length over about one second [m/s], where no speed is logged.
+
+    Args:
+        at_m: length at each row [m].
+        seconds: time of each row [s].
+    """
+    if at_m.size < 2:
+        return np.zeros(at_m.size)
+    low = np.searchsorted(seconds, seconds - 0.5)
+    high = np.minimum(np.searchsorted(seconds, seconds + 0.5, side="right"), seconds.size) - 1
+    low, high = np.where(high > low, low, np.maximum(low - 1, 0)), np.maximum(high, 1)
+    passed = seconds[high] - seconds[low]
+    speed: Floats = np.where(passed > 0, (at_m[high] - at_m[low]) / np.where(passed > 0, passed, 1.0), 0.0)
+    return speed
