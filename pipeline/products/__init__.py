@@ -1,1 +1,1 @@
-"""What a product must be: sizes, walls, limits, ratings, each with its source."""
+"""What each wire must be: sizes, walls, ratings and limits, every value with its source and revision."""

@@ -1,0 +1,213 @@
+"""What is wrong with limits that a plant enters, all of it at once and in words.
+
+A limit is refused if nobody can say where it comes from, if its figure cannot be meant in its unit, if it
+contradicts another limit, or if two limits would hold for the same wire on the same day.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+from pipeline.products.limit_rows import (
+    OF_AVERAGE,
+    OF_DIAMETER,
+    REQUIREMENTS,
+    UNITS,
+    LimitRow,
+    package_rows,
+)
+
+# Widest figures that can be meant, in the unit of this program (common practice, no source).
+PLAUSIBLE: dict[str, dict[str, tuple[float, float]]] = {
+    "minimum average wall": {"mm": (0.2, 4.0)},
+    "minimum wall at any point": {"mm": (0.15, 4.0), OF_AVERAGE: (50.0, 100.0)},
+    "covering at any point": {"mm": (0.05, 1.0)},
+    "concentricity": {"%": (30.0, 100.0)},
+    "overall diameter": {"mm": (1.0, 60.0), OF_DIAMETER: (80.0, 125.0)},
+    "spark test voltage": {"kV": (0.5, 40.0)},
+}
+_LENGTHS = ("mil", "in", "mm", "um")
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with a row.
+
+    Args:
+        row: number of the row in the list, from 0.
+        key: the key it is about, "" for the whole row.
+        found: what was found, without a full stop.
+        remedy: what to do, without a full stop.
+    """
+
+    row: int
+    key: str
+    found: str
+    remedy: str
+
+
+def faults_of_limits(rows: Sequence[LimitRow]) -> tuple[Fault, ...]:
+    """Everything wrong with a plant's limit rows, by themselves and against each other and the program's.
+
+    Args:
+        rows: the plant's rows, in the order of its sheet.
+    """
+    found: list[Fault] = []
+    for number, row in enumerate(rows):
+        found += _alone(number, row)
+        found += _replacing(number, row)
+    for number, row in enumerate(rows):
+        others = [(f"limit '{other.limit_id}'", other) for other in rows[:number]]
+        found += _overlapping(number, row, others, rows)
+        found += _contradicting(number, row, rows)
+    return tuple(found)
+
+
+def _alone(number: int, row: LimitRow) -> Iterator[Fault]:
+    if not row.document.strip():
+        found = f"limit '{row.limit_id}' names no document"
+        yield Fault(number, "document", found, "Say in which document the value stands")
+    if not "".join(row.sources).strip():
+        yield Fault(
+            number,
+            "source",
+            f"limit '{row.limit_id}' has no source",
+            "Say who saw the value and in which copy",
+        )
+    if row.requirement not in REQUIREMENTS:
+        yield Fault(
+            number,
+            "requirement",
+            f"'{row.requirement}' is not a requirement",
+            f"It may be {', '.join(REQUIREMENTS)}",
+        )
+        return
+    if row.size_from.order > row.size_to.order:
+        yield Fault(
+            number,
+            "size_from",
+            f"{row.size_from.name} is larger than {row.size_to.name}",
+            "Give the smallest size first",
+        )
+    if row.effective_to is not None and row.effective_to < row.effective_from:
+        yield Fault(
+            number,
+            "effective_to",
+            f"the limit ends on {row.effective_to}, before it starts on {row.effective_from}",
+            "Give the last day it is in force",
+        )
+    yield from _figure(number, row)
+
+
+def _figure(number: int, row: LimitRow) -> Iterator[Fault]:
+    """A figure that cannot be meant in its unit, with the unit it may have been meant in."""
+    ranges = PLAUSIBLE[row.requirement]
+    if row.unit not in ranges:
+        units = [unit for unit, (own, _) in UNITS.items() if own in ranges]
+        yield Fault(
+            number,
+            "unit",
+            f"{row.unit_of_record} does not measure {row.requirement}",
+            f"It may be {', '.join(units)}",
+        )
+        return
+    low, high = ranges[row.unit]
+    if low <= row.value <= high:
+        return
+    meant = [
+        unit
+        for unit, (own, factor) in UNITS.items()
+        if own == row.unit and low <= row.value_of_record * factor <= high
+    ]
+    in_ours = "" if row.unit_of_record == row.unit else f" ({row.value:.4g} {row.unit})"
+    hint = f"If {row.value_of_record:g} {' or '.join(meant)} is meant, write that unit" if meant else ""
+    bounds = f"A figure from {low:g} to {high:g} {row.unit} can be meant"
+    yield Fault(
+        number,
+        "value",
+        f"{row.value_of_record:g} {row.unit_of_record}{in_ours} cannot be the {row.requirement} "
+        "of building wire",
+        f"{bounds}. {hint}" if hint else bounds,
+    )
+
+
+def _replacing(number: int, row: LimitRow) -> Iterator[Fault]:
+    if not row.replaces:
+        return
+    known = {one.limit_id: one for one in package_rows()}
+    if row.replaces not in known:
+        yield Fault(
+            number,
+            "replaces",
+            f"'{row.replaces}' is not a limit of the product tables",
+            "Copy the id from the product's limits, or take the key out",
+        )
+    elif known[row.replaces].requirement != row.requirement:
+        yield Fault(
+            number,
+            "replaces",
+            f"'{row.replaces}' is a limit for {known[row.replaces].requirement}, not {row.requirement}",
+            "Name a limit for the same requirement",
+        )
+
+
+def _meet(one: LimitRow, other: LimitRow) -> bool:
+    """True if some wire on some day falls under both rows."""
+    sizes = one.size_from.order <= other.size_to.order and other.size_from.order <= one.size_to.order
+    days = (one.effective_to is None or other.effective_from <= one.effective_to) and (
+        other.effective_to is None or one.effective_from <= other.effective_to
+    )
+    return sizes and days and bool(set(one.types) & set(other.types))
+
+
+def _overlapping(
+    number: int, row: LimitRow, before: Sequence[tuple[str, LimitRow]], rows: Sequence[LimitRow]
+) -> Iterator[Fault]:
+    replaced = {one.replaces for one in rows if one.replaces}
+    program = [
+        (f"limit '{one.limit_id}' of the product tables", one)
+        for one in package_rows()
+        if one.limit_id not in replaced
+    ]
+    for title, other in (*before, *program):
+        alike = (row.requirement_set, row.requirement, row.sense)
+        if alike != (other.requirement_set, other.requirement, other.sense) or not _meet(row, other):
+            continue
+        ends = other.effective_to
+        if not title.endswith("tables"):
+            day_before = row.effective_from - timedelta(days=1)
+            remedy = f"End the earlier revision, for example with effective_to = {day_before}"
+        else:
+            remedy = f'Write replaces = "{other.limit_id}" if this one takes its place'
+        yield Fault(
+            number,
+            "effective_from",
+            f"from {max(row.effective_from, other.effective_from)} both this limit and {title} "
+            f"({other.effective_from} to {ends or 'no end'}) hold for {row.requirement} "
+            f"to {row.requirement_set}",
+            remedy,
+        )
+
+
+def _contradicting(number: int, row: LimitRow, rows: Sequence[LimitRow]) -> Iterator[Fault]:
+    """A point above its average, or a covering thicker than the wall it covers."""
+    if row.requirement not in ("minimum wall at any point", "covering at any point") or row.relative:
+        return
+    point = row.requirement == "minimum wall at any point"
+    for other in (*rows, *package_rows()):
+        if other.requirement != "minimum average wall" or not _meet(row, other):
+            continue
+        if point and other.requirement_set != row.requirement_set:
+            continue
+        if row.value > other.value + 1e-9 or (not point and row.value >= other.value):
+            record = f"{row.value_of_record:g} {row.unit_of_record}"
+            wall = f"{other.value_of_record:g} {other.unit_of_record} ('{other.limit_id}')"
+            found = (
+                f"a minimum at any point of {record} is above the minimum average of {wall}"
+                if point
+                else f"a covering of {record} is not thinner than the insulation's minimum average of {wall}"
+            )
+            yield Fault(number, "value", found, "Check the figure, its unit and the sizes")
+            return

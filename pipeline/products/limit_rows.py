@@ -1,0 +1,152 @@
+"""Which limits are on file: rows that say for which types, sizes and dates a limit holds.
+
+The program's own rows come from its tables; a plant adds rows in its plant sheet. Values are looked up and
+kept with their unit of record; none is worked out from another, except where the document itself states a
+percentage of another limit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+
+from pipeline.products.sizes import Size, size_named
+from pipeline.products.table_rows import sources_of, table_rows
+from pipeline.units import MM_PER_INCH, MM_PER_MIL
+
+REQUIREMENTS: tuple[str, ...] = (
+    "minimum average wall",
+    "minimum wall at any point",
+    "covering at any point",
+    "concentricity",
+    "overall diameter",
+    "spark test voltage",
+)
+SENSES: tuple[str, ...] = ("at least", "at most")
+
+OF_AVERAGE = "% of minimum average wall"
+OF_DIAMETER = "% of overall diameter at minimum walls"
+# Unit of record -> unit of this program and factor to it.
+UNITS: dict[str, tuple[str, float]] = {
+    "mil": ("mm", MM_PER_MIL),
+    "in": ("mm", MM_PER_INCH),
+    "mm": ("mm", 1.0),
+    "um": ("mm", 0.001),
+    "%": ("%", 1.0),
+    "kV": ("kV", 1.0),
+    "V": ("kV", 0.001),
+    OF_AVERAGE: (OF_AVERAGE, 1.0),
+    OF_DIAMETER: (OF_DIAMETER, 1.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LimitRow:
+    """A limit and where it applies.
+
+    Args:
+        limit_id: its name, never reused.
+        types: type letters it applies to; one of them on the wire is enough.
+        size_from: smallest size.
+        size_to: largest size.
+        requirement: one of `REQUIREMENTS`.
+        sense: ``at least`` or ``at most``.
+        value: the limit in `unit`.
+        unit: mm, kV, % or one of the two percentages of another dimension.
+        value_of_record: the limit as the document states it.
+        unit_of_record: the document's unit.
+        requirement_set: the standard or plant rule whose requirement it is.
+        document: where the value was seen.
+        edition: its edition.
+        table: its table or clause.
+        revision: revision of this row.
+        effective_from: first day in force.
+        effective_to: last day in force; None while no end is set.
+        entered_by: role that entered it.
+        checked_by: role that checked it.
+        sources: short names of the sources.
+        status: how sure it is.
+        note: what a reader must know beside it.
+        replaces: id of the program's row that this one takes the place of, "" for none.
+    """
+
+    limit_id: str
+    types: tuple[str, ...]
+    size_from: Size
+    size_to: Size
+    requirement: str
+    sense: str
+    value: float
+    unit: str
+    value_of_record: float
+    unit_of_record: str
+    requirement_set: str
+    document: str
+    edition: str
+    table: str
+    revision: str
+    effective_from: date
+    effective_to: date | None
+    entered_by: str
+    checked_by: str
+    sources: tuple[str, ...]
+    status: str
+    note: str = ""
+    replaces: str = ""
+
+    @property
+    def relative(self) -> bool:
+        """True if the limit is a percentage of another dimension of the wire."""
+        return self.unit in (OF_AVERAGE, OF_DIAMETER)
+
+    @property
+    def cited(self) -> str:
+        """Document, edition and table as one phrase."""
+        return ", ".join(part for part in (self.document, self.edition, self.table) if part)
+
+    def applies_to(self, types: Iterable[str], size: Size) -> bool:
+        """True if it holds for a wire of these types and this size, dates aside."""
+        inside = self.size_from.order <= size.order <= self.size_to.order
+        return inside and bool(set(types) & set(self.types))
+
+    def in_force(self, on: date) -> bool:
+        """True if it is in force on that day."""
+        return self.effective_from <= on and (self.effective_to is None or on <= self.effective_to)
+
+
+@lru_cache(maxsize=1)
+def package_rows() -> tuple[LimitRow, ...]:
+    """The limits shipped with the program."""
+    found = []
+    for row in table_rows("limits"):
+        unit, factor = UNITS[row["unit"]]
+        ends = row["effective_to"]
+        found.append(
+            LimitRow(
+                limit_id=row["limit_id"],
+                types=tuple(row["types"].split(";")),
+                size_from=size_named(row["size_from"]),
+                size_to=size_named(row["size_to"]),
+                requirement=row["requirement"],
+                sense=row["sense"],
+                value=float(row["value"]) * factor,
+                unit=unit,
+                value_of_record=float(row["value"]),
+                unit_of_record=row["unit"],
+                requirement_set=row["requirement_set"],
+                document=row["document"],
+                edition=row["edition"],
+                table=row["table"],
+                revision=row["revision"],
+                effective_from=date.fromisoformat(row["effective_from"]),
+                effective_to=date.fromisoformat(ends) if ends else None,
+                entered_by=row["entered_by"],
+                checked_by=row["checked_by"],
+                sources=sources_of(row),
+                status=row["status"],
+                note=row["note"],
+            )
+        )
+    return tuple(found)

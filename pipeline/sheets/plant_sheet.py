@@ -1,0 +1,239 @@
+"""What a plant decides for itself: limits it enters, how it judges, when it holds, what it sells.
+
+Nothing here is built in: a limit that no public source shows, a listing option or a rule of release stands
+in the plant's own file, with who entered it and who checked it.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import Field, model_validator
+
+from pipeline.errors import SheetError
+from pipeline.products.limit_rows import LimitRow
+from pipeline.products.sizes import size_named
+from pipeline.sheets.plant_limits import (
+    EnteredLimit,
+    Listing,
+    Requirement,
+    Told,
+    limit_complaints,
+    limit_row,
+    name_complaints,
+)
+from pipeline.sheets.toml_file import Sheet, read_sheet
+from pipeline.units import m_from_foot
+
+DecisionRule = Literal["simple acceptance", "guard band"]
+Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+
+
+class Decision(Sheet):
+    """How measurement uncertainty enters a judgement (JCGM 106:2012, clause 8).
+
+    Args:
+        rule: ``simple acceptance`` compares the estimate with the limit; ``guard band`` asks that the wire
+            meets the limit with the confidence given.
+        confidence: one-sided confidence of the guard band, 0.5 to 1; not used by simple acceptance.
+    """
+
+    rule: DecisionRule = "simple acceptance"
+    confidence: Annotated[float, Field(gt=0.5, lt=1.0)] = 0.95
+
+
+class Holds(Sheet):
+    """When a reel is held whatever its walls say; a rule left out is not applied.
+
+    Args:
+        longest_unmonitored_m: longest length without evidence allowed in one reel [m].
+        unmonitored_pct: greatest share of a reel without evidence [%].
+        spark_faults_per_reel: greatest number of spark faults on one reel, after double counts are joined.
+        calibration_overdue: True to hold wire measured by an instrument past its calibration date.
+    """
+
+    longest_unmonitored_m: NotNegative | None = None
+    unmonitored_pct: Annotated[float, Field(ge=0, le=100)] | None = None
+    spark_faults_per_reel: Annotated[int, Field(ge=0)] | None = None
+    calibration_overdue: bool = True
+
+
+class SecondPerson(Sheet):
+    """Which acts need a second person.
+
+    Args:
+        dispositions: dispositions that a second role must confirm.
+        limits: True if whoever checks a limit must be another role than the one that entered it.
+    """
+
+    dispositions: tuple[Disposition, ...] = ()
+    limits: bool = False
+
+
+class SaleableLength(Sheet):
+    """A length the plant sells, in metres or feet, and what it is worth in the plant's currency."""
+
+    length_m: Positive | None = None
+    length_ft: Positive | None = None
+    value: Positive
+
+    @model_validator(mode="after")
+    def _one_unit(self) -> SaleableLength:
+        if (self.length_m is None) == (self.length_ft is None):
+            raise ValueError("give either 'length_m' or 'length_ft', and not both")
+        return self
+
+    @property
+    def metres(self) -> float:
+        """The length [m]."""
+        return self.length_m if self.length_m is not None else m_from_foot(self.length_ft or 0.0)
+
+
+class Cutting(Sheet):
+    """What a cutting plan may use.
+
+    Args:
+        minimum_remnant_m: shortest remnant kept as stock [m]; shorter ones are scrap.
+        remnant_value_per_m: what a kept remnant is worth per metre.
+        cut_cost: cost of one cut.
+        clearance_m: sound wire cut away on each side of a nonconforming length [m].
+        lengths: lengths the plant sells.
+    """
+
+    minimum_remnant_m: NotNegative = 0.0
+    remnant_value_per_m: NotNegative = 0.0
+    cut_cost: NotNegative = 0.0
+    clearance_m: NotNegative = 0.0
+    lengths: tuple[SaleableLength, ...] = ()
+
+
+class Prices(Sheet):
+    """What material and failure cost, where the plant gives it.
+
+    Args:
+        currency: currency of every price of this sheet.
+        insulation_per_kg: by construction, for example ``"THHN/THWN-2" = 1.8``.
+        covering_per_kg: by construction.
+        km_per_month: by construction, length made a month [km].
+        failed_reel: cost of one reel found nonconforming after release.
+    """
+
+    currency: Told
+    insulation_per_kg: dict[str, Positive] = Field(default_factory=dict)
+    covering_per_kg: dict[str, Positive] = Field(default_factory=dict)
+    km_per_month: dict[str, Positive] = Field(default_factory=dict)
+    failed_reel: Positive | None = None
+
+
+class Plant(Sheet):
+    """Who the plant is.
+
+    Args:
+        name: its name.
+        zone: IANA time zone of its clocks.
+        units: units its pages and cut instructions use first.
+        demo: True if the plant and all it enters is invented.
+    """
+
+    name: Told
+    zone: str
+    units: Literal["imperial", "metric"] = "imperial"
+    demo: bool = False
+
+    @model_validator(mode="after")
+    def _zone_known(self) -> Plant:
+        try:
+            ZoneInfo(self.zone)
+        except (ZoneInfoNotFoundError, ValueError):
+            raise ValueError(
+                f"'{self.zone}' is not a time zone; write an IANA name like America/Chicago"
+            ) from None
+        return self
+
+
+class PlantSheet(Sheet):
+    """A plant's sheet as a whole.
+
+    Args:
+        plant: who the plant is.
+        decision: decision rule by requirement; simple acceptance where one is left out.
+        holds: when a reel is held.
+        second_person: which acts need a second person.
+        certified: by construction, the requirement sets its lots are certified to; all where left out.
+        limits: limits the plant enters.
+        listings: options of the plant's listing.
+        cutting: what a cutting plan may use.
+        prices: prices, where the plant gives them.
+    """
+
+    plant: Plant
+    decision: dict[Requirement, Decision] = Field(default_factory=dict)
+    holds: Holds = Holds()
+    second_person: SecondPerson = SecondPerson()
+    certified: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    limits: tuple[EnteredLimit, ...] = ()
+    listings: tuple[Listing, ...] = ()
+    cutting: Cutting = Cutting()
+    prices: Prices | None = None
+
+    @property
+    def name(self) -> str:
+        """The plant's name."""
+        return self.plant.name
+
+    @property
+    def zone(self) -> str:
+        """IANA time zone of the plant's clocks."""
+        return self.plant.zone
+
+    @property
+    def units(self) -> Literal["imperial", "metric"]:
+        """Units the plant's pages and cut instructions use first."""
+        return self.plant.units
+
+    @property
+    def demo(self) -> bool:
+        """True if the plant and all it enters is invented."""
+        return self.plant.demo
+
+    @property
+    def limit_rows(self) -> tuple[LimitRow, ...]:
+        """The plant's limits in the form `pipeline.products.limits.limits_in_force` takes."""
+        return tuple(limit_row(one) for one in self.limits)
+
+    def decision_for(self, requirement: str) -> Decision:
+        """The decision rule for a requirement; simple acceptance where the sheet gives none."""
+        return next((rule for name, rule in self.decision.items() if name == requirement), Decision())
+
+    def requirement_sets_of(self, construction: str) -> tuple[str, ...] | None:
+        """The requirement sets a construction's lots are certified to; None where the sheet gives none."""
+        return self.certified.get(construction)
+
+    def listings_for(self, types: tuple[str, ...], size: str) -> tuple[Listing, ...]:
+        """The listing options for a wire of these types and this size."""
+        order = size_named(size).order
+        return tuple(
+            one
+            for one in self.listings
+            if set(types) & set(one.types)
+            and size_named(one.size_from).order <= order <= size_named(one.size_to).order
+        )
+
+
+def read_plant_sheet(path: Path) -> PlantSheet:
+    """The plant sheet in the TOML file `path`.
+
+    Raises:
+        SheetError: the sheet cannot be read, is not whole, or holds limits that cannot stand.
+    """
+    sheet = read_sheet(path, PlantSheet)
+    complaints = name_complaints(path, sheet.limits, sheet.listings, tuple(sheet.certified))
+    if not complaints:
+        complaints = limit_complaints(path, sheet.limits, sheet.second_person.limits)
+    if complaints:
+        raise SheetError(complaints)
+    return sheet
