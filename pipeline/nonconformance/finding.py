@@ -27,6 +27,7 @@ class Sighting:
         limit_revision: that limit's revision.
         decision: verdict and risk, None for events and states.
         subject: what a finding without a place is about (an instrument, a characteristic).
+        reel_id: the reel the wire is on, "" for wire on none.
         short: True if it is shorter than the plant lets one instrument alone decide.
         depth: greatest shortfall [unit of the rule].
         area: integral of the shortfall along the wire [unit x m].
@@ -45,6 +46,7 @@ class Sighting:
     limit_revision: str = ""
     decision: Decision | None = None
     subject: str = ""
+    reel_id: str = ""
     short: bool = False
     depth: float | None = None
     area: float | None = None
@@ -109,6 +111,11 @@ class Finding:
         return f"{self.run_id}/{self.number}"
 
     @property
+    def reel_id(self) -> str:
+        """The reel it is on, "" for wire on none."""
+        return self.main.reel_id
+
+    @property
     def instruments(self) -> tuple[str, ...]:
         """Instruments that saw it, in order of name."""
         return tuple(sorted({one.instrument for one in self.sightings if one.instrument}))
@@ -145,6 +152,7 @@ def place_sighting(
     instrument: str = "",
     readings: int = 0,
     subject: str = "",
+    reel_id: str = "",
     **fields: str,
 ) -> Sighting:
     """A sighting of a rule without a limit (events and states), its sentence filled in.
@@ -156,20 +164,21 @@ def place_sighting(
         instrument: instrument that saw it.
         readings: events or readings behind it.
         subject: what it is about, where the sentence names it.
+        reel_id: the reel the wire is on.
         fields: the other fields of the rule's sentence.
     """
     sentence = told(RULE_BY_ID[rule_id], from_m, to_m, subject=subject, **fields)
-    return Sighting(rule_id, instrument, from_m, to_m, sentence, readings, subject=subject)
+    return Sighting(rule_id, instrument, from_m, to_m, sentence, readings, subject=subject, reel_id=reel_id)
 
 
 def _same_defect(one: Sighting, other: Sighting, tolerance_m: float, local_m: float) -> bool:
-    """Whether two sightings that overlap are one defect.
+    """Whether two sightings that overlap on one reel are one defect.
 
     In one family a short sighting inside a long one is the same defect; across families both must be local,
     or cover much the same wire, so that a whole low reel does not swallow every spark fault on it.
     """
     overlap = min(one.to_m, other.to_m) - max(one.from_m, other.from_m)
-    if overlap < -tolerance_m:
+    if overlap < -tolerance_m or one.reel_id != other.reel_id:
         return False
     families = {one.rule.family, other.rule.family}
     if not families <= set(PLACES):
@@ -203,8 +212,8 @@ def _groups(sightings: Sequence[Sighting], tolerance_m: float, local_m: float) -
     return list(groups.values())
 
 
-def _order(one: Sighting) -> tuple[float, float, int, str, str]:
-    return one.from_m, one.to_m, ORDER[one.rule_id], one.instrument, one.subject
+def _order(one: Sighting) -> tuple[float, float, int, str, str, str]:
+    return one.from_m, one.to_m, ORDER[one.rule_id], one.instrument, one.subject, one.reel_id
 
 
 def join_findings(

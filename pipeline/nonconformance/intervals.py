@@ -6,6 +6,7 @@ practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -121,6 +122,7 @@ def nonconforming_intervals(
     pad_m: float = 0.0,
     reading_extent_m: float = 0.0,
     hole_m: float = float("inf"),
+    breaks_m: Sequence[float] = (),
     usable: Mask | None = None,
 ) -> pl.DataFrame:
     """Lengths of wire over which a quantity fails its limit, with hysteresis, merged and padded.
@@ -142,6 +144,7 @@ def nonconforming_intervals(
         reading_extent_m: wire that one reading averages over [m].
         hole_m: distance between readings beyond which a length is not carried on [m]; the wire between is
             unmonitored, which is a finding of its own.
+        breaks_m: places where the wire is cut (reel changes) [m]; no length crosses one.
         usable: False where a reading may not judge the wire; NaN is never usable.
 
     Returns:
@@ -163,18 +166,21 @@ def nonconforming_intervals(
     if index.size == 0:
         return pl.DataFrame(schema=SCHEMA)
     eps = ROUNDING * max(1.0, abs(limit))
-    opens = np.concatenate(([True], np.diff(at) > hole_m))
+    breaks = np.sort(np.asarray(breaks_m, dtype=np.float64))
+    piece = np.searchsorted(breaks, at, side="right")
+    opens = np.concatenate(([True], (np.diff(at) > hole_m) | (np.diff(piece) > 0)))
     bad = _held_state(short > enter_guard + eps, short <= -leave_guard + eps, opens)
     if not bad.any():
         return pl.DataFrame(schema=SCHEMA)
-    first, last = _merged(at, bad, opens, merge_gap_m + reading_extent_m)
+    first, last = _merged(at, bad, opens, piece, merge_gap_m + reading_extent_m)
     found = _measured(at, short, bad, first, hole_m)
     reach = reading_extent_m / 2.0 + pad_m
     worst = index[found["worst_place"]]
+    from_m, to_m = _within(breaks, piece[first], at[first] - reach, at[last] + reach)
     return pl.DataFrame(
         {
-            "from_m": at[first] - reach,
-            "to_m": at[last] + reach,
+            "from_m": from_m,
+            "to_m": to_m,
             "first_m": at[first],
             "last_m": at[last],
             "first_index": index[first],
@@ -190,13 +196,21 @@ def nonconforming_intervals(
     )
 
 
-def _merged(at: Floats, bad: Mask, opens: Mask, gap_m: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """First and last reading of each length after merging gaps of at most `gap_m` between readings."""
+def _merged(
+    at: Floats, bad: Mask, opens: Mask, piece: NDArray[np.int64], gap_m: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First and last reading of each length after merging gaps of at most `gap_m` within a piece of wire."""
     before = np.concatenate(([False], bad[:-1])) & ~opens
     after = np.concatenate((bad[1:] & ~opens[1:], [False]))
     first, last = np.flatnonzero(bad & ~before), np.flatnonzero(bad & ~after)
-    apart = at[first[1:]] - at[last[:-1]] > gap_m + ROUNDING
+    apart = (at[first[1:]] - at[last[:-1]] > gap_m + ROUNDING) | (piece[first[1:]] > piece[last[:-1]])
     return first[np.concatenate(([True], apart))], last[np.concatenate((apart, [True]))]
+
+
+def _within(breaks: Floats, piece: NDArray[np.int64], from_m: Floats, to_m: Floats) -> tuple[Floats, Floats]:
+    """Lengths kept within the piece of wire they lie on; padding does not reach over a cut."""
+    edges = np.concatenate(([-np.inf], breaks, [np.inf]))
+    return np.maximum(from_m, edges[piece]), np.minimum(to_m, edges[piece + 1])
 
 
 def _measured(
@@ -250,7 +264,9 @@ def spot_means(at_m: Floats, value: Floats, spot_m: float) -> tuple[Floats, Floa
     return np.add.reduceat(at, heads) / count, np.add.reduceat(known, heads) / count, count
 
 
-def event_intervals(at_m: Floats, *, merge_gap_m: float, pad_m: float) -> pl.DataFrame:
+def event_intervals(
+    at_m: Floats, *, merge_gap_m: float, pad_m: float, breaks_m: Sequence[float] = ()
+) -> pl.DataFrame:
     """Lengths of wire around point events (spark faults, surface flaws), near ones merged.
 
     Args:
@@ -258,6 +274,7 @@ def event_intervals(at_m: Floats, *, merge_gap_m: float, pad_m: float) -> pl.Dat
         merge_gap_m: events no further apart are one length [m]; for spark faults 0.61 m, within which a
             tester need not tell two faults apart (UL 444 recovery rule, secondary text).
         pad_m: half the electrode and k u(s), added at each end [m].
+        breaks_m: places where the wire is cut [m]; no length crosses one.
 
     Returns:
         the frame of `nonconforming_intervals`; `readings` counts events, `worst` and `depth` are null.
@@ -267,13 +284,17 @@ def event_intervals(at_m: Floats, *, merge_gap_m: float, pad_m: float) -> pl.Dat
     if index.size == 0:
         return pl.DataFrame(schema=SCHEMA)
     at = at_m[index]
-    heads = np.flatnonzero(np.concatenate(([True], np.diff(at) > merge_gap_m + ROUNDING)))
+    breaks = np.sort(np.asarray(breaks_m, dtype=np.float64))
+    piece = np.searchsorted(breaks, at, side="right")
+    apart = (np.diff(at) > merge_gap_m + ROUNDING) | (np.diff(piece) > 0)
+    heads = np.flatnonzero(np.concatenate(([True], apart)))
     tails = np.concatenate((heads[1:] - 1, [at.size - 1]))
+    from_m, to_m = _within(breaks, piece[heads], at[heads] - pad_m, at[tails] + pad_m)
     nothing = pl.Series([None] * heads.size, dtype=pl.Float64)
     return pl.DataFrame(
         {
-            "from_m": at[heads] - pad_m,
-            "to_m": at[tails] + pad_m,
+            "from_m": from_m,
+            "to_m": to_m,
             "first_m": at[heads],
             "last_m": at[tails],
             "first_index": index[heads],

@@ -6,15 +6,19 @@ row and revision it was judged against and the decision with its risk.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.decision import DecisionRule, decide
 from pipeline.nonconformance.finding import Sighting
-from pipeline.nonconformance.intervals import Floats, Mask, nonconforming_intervals
-from pipeline.nonconformance.rules import LimitRow, Rule, figure, limit_text, told
+from pipeline.nonconformance.intervals import Floats, Mask, Sense, nonconforming_intervals
+from pipeline.nonconformance.rules import Rule, figure, limit_text, told
+from pipeline.products.limits import Limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +42,43 @@ class IntervalSettings:
     shortest_m: float = 0.0
 
 
+def on_reels(from_m: float, to_m: float, reels: Sequence[PlacedReel]) -> tuple[tuple[str, float, float], ...]:
+    """A length of wire cut where the reels change: reel ("" for none), start and end of each part [m].
+
+    Args:
+        from_m: its start [m].
+        to_m: its end [m].
+        reels: the run's reels.
+
+    Returns:
+        the parts in the order of the wire; their lengths sum to the whole.
+    """
+    edges = {from_m, to_m}
+    edges |= {edge for reel in reels for edge in (reel.from_m, reel.to_m) if from_m < edge < to_m}
+    parts = pairwise(sorted(edges)) if to_m > from_m else iter([(from_m, to_m)])
+    return tuple((reel_at((a + b) / 2.0, reels), a, b) for a, b in parts)
+
+
+def reel_at(at_m: float, reels: Sequence[PlacedReel]) -> str:
+    """The reel that a place on the wire is on, by its nominal ends; "" for none."""
+    return next((reel.id for reel in reels if reel.from_m <= at_m <= reel.to_m), "")
+
+
+def reels_concerned(from_m: float, to_m: float, reels: Sequence[PlacedReel]) -> tuple[str, ...]:
+    """Every reel that a length of wire is, or may be, on: near an unsure reel end that is both reels.
+
+    A finding holds each of them.
+    """
+    return tuple(
+        reel.id
+        for reel in reels
+        if from_m < reel.to_m + reel.end_unsure_m and to_m > reel.from_m - reel.end_unsure_m
+    )
+
+
 def sightings(
     rule: Rule,
-    limit: LimitRow,
+    limit: Limit,
     at_m: Floats,
     value: Floats,
     *,
@@ -49,6 +87,7 @@ def sightings(
     decision_rule: DecisionRule,
     settings: IntervalSettings,
     usable: Mask | None = None,
+    reels: Sequence[PlacedReel] = (),
     row: NDArray[np.int64] | None = None,
 ) -> tuple[Sighting, ...]:
     """The lengths over which a quantity is not said to conform to a limit.
@@ -63,6 +102,7 @@ def sightings(
         decision_rule: the plant's rule for this requirement.
         settings: how readings become lengths.
         usable: False where a reading may not judge the wire.
+        reels: the reels; a length ends where the wire is cut.
         row: row of each reading in the run, to walk back to the log.
 
     Returns:
@@ -71,24 +111,26 @@ def sightings(
     The decision is on the worst reading as if it were the only one; of many noisy readings the worst is worse
     than the wire, so its stated risk is an upper bound.
     """
+    sense: Sense = "at least" if limit.sense == "at least" else "at most"
     enter_guard = decision_rule.enter_guard(u)
     found = nonconforming_intervals(
         at_m,
         value,
         limit.value,
-        limit.sense,
+        sense,
         enter_guard=enter_guard,
         leave_guard=max(settings.leave_guard_u * u, -enter_guard),
         merge_gap_m=settings.merge_gap_m,
         pad_m=settings.pad_m,
         reading_extent_m=settings.reading_extent_m,
         hole_m=settings.hole_m,
+        breaks_m=sorted({edge for reel in reels for edge in (reel.from_m, reel.to_m)}),
         usable=usable,
     )
-    against = {"sense": limit.sense, "limit": limit_text(limit)}
+    against = {"sense": sense, "limit": limit_text(limit)}
     seen = []
     for one in found.iter_rows(named=True):
-        decision = decide(one["worst"], u, limit.value, limit.sense, decision_rule)
+        decision = decide(one["worst"], u, limit.value, sense, decision_rule)
         sentence = told(
             rule,
             one["from_m"],
@@ -112,6 +154,7 @@ def sightings(
                 limit.limit_id,
                 str(limit.revision),
                 decision,
+                reel_id=reel_at(one["worst_at_m"], reels),
                 short=one["last_m"] - one["first_m"] + settings.reading_extent_m < settings.shortest_m,
                 depth=one["depth"],
                 area=one["area"],

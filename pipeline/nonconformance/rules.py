@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Literal, Protocol
+from typing import Literal
 
 from pipeline.errors import Complaint, SheetError
-from pipeline.nonconformance.intervals import Sense
+from pipeline.products.limits import Limit
 from pipeline.units import MM_PER_MIL
 
 Severity = Literal["critical", "major", "minor"]
@@ -20,50 +20,6 @@ SEVERITIES: tuple[Severity, ...] = ("critical", "major", "minor")
 
 # Families whose findings are places on the wire, which several instruments may see at once.
 PLACES = ("wall", "covering", "diameter", "concentricity", "electrical", "surface")
-
-
-class LimitRow(Protocol):
-    """What a rule needs of a limit in force (a row of pipeline.products)."""
-
-    @property
-    def limit_id(self) -> str:
-        """The row's own name."""
-
-    @property
-    def requirement(self) -> str:
-        """What the limit is about."""
-
-    @property
-    def sense(self) -> Sense:
-        """A lower or an upper limit."""
-
-    @property
-    def value(self) -> float:
-        """The limit in the unit of the store."""
-
-    @property
-    def unit(self) -> str:
-        """That unit."""
-
-    @property
-    def value_of_record(self) -> float:
-        """The limit as its document gives it."""
-
-    @property
-    def unit_of_record(self) -> str:
-        """The unit of that."""
-
-    @property
-    def document(self) -> str:
-        """The document it comes from."""
-
-    @property
-    def table(self) -> str:
-        """The table or clause."""
-
-    @property
-    def revision(self) -> str | int:
-        """Revision of the row."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,7 +272,7 @@ def figure(value: float, unit: str) -> str:
     return f"{value:.1f} {unit}".rstrip()
 
 
-def limit_text(limit: LimitRow) -> str:
+def limit_text(limit: Limit) -> str:
     """A limit as findings print it: value, value of record, document, table and revision."""
     if limit.unit == "mm":
         value = f"{limit.value:.3f} mm ({limit.value_of_record:g} {limit.unit_of_record})"

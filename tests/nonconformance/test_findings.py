@@ -2,13 +2,15 @@
 
 import random
 import string
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 
 from pipeline import columns
 from pipeline.errors import SheetError
+from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.cause import (
     Circumstances,
     Repeat,
@@ -19,26 +21,33 @@ from pipeline.nonconformance.cause import (
 )
 from pipeline.nonconformance.decision import DecisionRule, Verdict
 from pipeline.nonconformance.finding import Finding, Sighting, join_findings, place_sighting
-from pipeline.nonconformance.intervals import Sense
-from pipeline.nonconformance.judging import IntervalSettings, sightings
+from pipeline.nonconformance.judging import IntervalSettings, on_reels, reels_concerned, sightings
 from pipeline.nonconformance.numbering import KnownFinding, known, number_findings
 from pipeline.nonconformance.rules import RULE_BY_ID, RULES, rule_for, told, with_severities
+from pipeline.products.limits import Limit
 
-
-@dataclass(frozen=True)
-class Row:
-    limit_id: str = "thhn-14-point"
-    requirement: str = "minimum wall at any point"
-    sense: Sense = "at least"
-    value: float = 0.3302
-    unit: str = "mm"
-    value_of_record: float = 13.0
-    unit_of_record: str = "mil"
-    document: str = "UL 83"
-    table: str = "wall table"
-    revision: int = 3
-
-
+LIMIT = Limit(
+    limit_id="plant-14-point",
+    requirement="minimum wall at any point",
+    sense="at least",
+    value=0.3302,
+    unit="mm",
+    value_of_record=13.0,
+    unit_of_record="mil",
+    requirement_set="plant rule",
+    document="plant wall table",
+    edition="2",
+    table="row 4",
+    revision="3",
+    effective_from=date(2024, 1, 1),
+    effective_to=None,
+    entered_by="quality engineer",
+    checked_by="quality manager",
+    source="plant",
+    status="plant",
+    note="",
+    types=("THHN",),
+)
 AT = np.arange(0.0, 200.0, 1.0)
 SETTINGS = IntervalSettings(leave_guard_u=1.0, merge_gap_m=3.0, pad_m=0.5)
 
@@ -48,7 +57,7 @@ def low_wall() -> tuple[Sighting, ...]:
     wall[50:53] = [0.325, 0.320, 0.328]
     return sightings(
         RULE_BY_ID["wall-point"],
-        Row(),
+        LIMIT,
         AT,
         wall,
         instrument="WG1",
@@ -69,9 +78,9 @@ def test_a_sighting_tells_value_limit_revision_and_verdict() -> None:
     (seen,) = low_wall()
     assert seen.sentence == (
         "Thinnest wall 0.320 mm (12.6 mil) at 51.0 m against at least 0.330 mm (13 mil) "
-        "[UL 83, wall table; revision 3] over 3.0 m from 49.5 m to 52.5 m: does not conform."
+        "[plant wall table, row 4; revision 3] over 3.0 m from 49.5 m to 52.5 m: does not conform."
     )
-    assert (seen.limit_id, seen.limit_revision, seen.row) == ("thhn-14-point", "3", 1051)
+    assert (seen.limit_id, seen.limit_revision, seen.row) == ("plant-14-point", "3", 1051)
     assert seen.decision is not None
     assert seen.decision.verdict is Verdict.DOES_NOT_CONFORM
     assert seen.readings == 3
@@ -84,7 +93,7 @@ def test_guarded_acceptance_sees_what_is_not_shown_to_conform() -> None:
     seen = {
         kind: sightings(
             RULE_BY_ID["wall-point"],
-            Row(),
+            LIMIT,
             AT,
             wall,
             instrument="WG1",
@@ -125,6 +134,41 @@ def test_a_long_low_wall_does_not_swallow_the_faults_on_it() -> None:
     assert (both.from_m, both.to_m) == (0.0, 3000.0)
 
 
+def test_a_defect_across_a_reel_change_is_one_finding_on_each_reel() -> None:
+    wall = np.full(AT.size, 0.36)
+    wall[50:54] = [0.325, 0.320, 0.328, 0.315]
+    reels = (
+        PlacedReel("A", 0.0, 51.5, 105.0, 156.5, end_unsure_m=4.0),
+        PlacedReel("B", 51.5, 150.0, 156.5, 255.0, end_unsure_m=4.0),
+    )
+    seen = sightings(
+        RULE_BY_ID["wall-point"],
+        LIMIT,
+        AT,
+        wall,
+        instrument="WG1",
+        u=0.004,
+        decision_rule=DecisionRule(),
+        settings=SETTINGS,
+        reels=reels,
+    )
+    found = join_findings("R1", seen)
+    assert [(one.reel_id, one.from_m, one.to_m, one.main.worst) for one in found] == [
+        ("A", 49.5, 51.5, 0.320),
+        ("B", 51.5, 53.5, 0.315),
+    ]
+    again = number_findings(found, [known(one) for one in number_findings(found, ()).findings])
+    assert [one.number for one in again.findings] == [1, 2]
+    assert on_reels(40.0, 160.0, reels) == (
+        ("A", 40.0, 51.5),
+        ("B", 51.5, 150.0),
+        ("", 150.0, 160.0),
+    )
+    # The change lies within 4 m of where the sheet puts it: wire that near to it may be on either reel.
+    assert reels_concerned(54.0, 54.5, reels) == ("A", "B")
+    assert reels_concerned(56.0, 57.0, reels) == ("B",)
+
+
 def test_findings_of_the_whole_run_join_only_with_their_like() -> None:
     late = place_sighting("calibration", 0, 900, subject="WG1", detail="due 2025-01-31")
     other = place_sighting("calibration", 0, 900, subject="SP1", detail="due 2025-02-28")
@@ -148,7 +192,7 @@ def test_a_length_shorter_than_the_plant_allows_needs_a_second_instrument() -> N
     wall[80] = 0.32
     (seen,) = sightings(
         RULE_BY_ID["wall-point"],
-        Row(),
+        LIMIT,
         AT,
         wall,
         instrument="WG1",
