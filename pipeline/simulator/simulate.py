@@ -1,0 +1,244 @@
+"""Run a scenario: write its logs, sheets and truth to a folder, or hand them over in memory."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.columns import EVENTS
+from pipeline.simulator.events import Event, Passings, counts_so_far
+from pipeline.simulator.instruments import Instruments, Readings
+from pipeline.simulator.logs_out import LOGGERS, LogWriter, flaw_frame, log_frame, spark_frame
+from pipeline.simulator.scenario import RunScenario
+from pipeline.simulator.sheets_out import (
+    line_sheet_text,
+    log_files,
+    plant_sheet_text,
+    run_sheet_text,
+    write_text,
+)
+from pipeline.simulator.speed import LineDrive, Motion
+from pipeline.simulator.truth import Truth, TruthKeeper, write_truth
+from pipeline.simulator.wire import MadeWire, TrueWire
+
+PLANT_NAME = "Invented wire plant"
+ROWS_AT_ONCE = 20_000
+OnProgress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Some successive readings, metric, with the wire made and the events that happened meanwhile."""
+
+    motion: Motion
+    readings: Readings
+    made: MadeWire
+    events: list[Event]
+
+
+@dataclass(frozen=True, slots=True)
+class SimulatedRun:
+    """A simulated run.
+
+    Args:
+        scenario: what was simulated.
+        truth: what is where on the wire.
+        folder: where its files are; None for a run in memory.
+        readings: readings in store units with `row`, `file_no`, `line`, `time_utc`; None for a run on disk.
+        events: columns.EVENTS; None for a run on disk.
+        wire: true wire by node (s_m, mean_mm, thinnest_mm, covering_mm, c1_mm, s1_mm); None on disk.
+        true_x_m: ideal counter at each reading [m]; None for a run on disk.
+    """
+
+    scenario: RunScenario
+    truth: Truth
+    folder: Path | None
+    readings: pl.DataFrame | None = None
+    events: pl.DataFrame | None = None
+    wire: pl.DataFrame | None = None
+    true_x_m: NDArray[np.float64] | None = None
+
+
+def _pieces(
+    scenario: RunScenario, seed: int, keeper: TruthKeeper, stops_m: list[float], rows_at_once: int
+) -> Iterator[Piece]:
+    """Run the line piece by piece; what is remembered between pieces does not grow with the run."""
+    drive = LineDrive(scenario.speed, scenario.interval_s, scenario.encoder_scale, seed, scenario.run_id)
+    wire = TrueWire(scenario, seed)
+    instruments = Instruments(scenario, seed)
+    passings = Passings(scenario, seed)
+    counts = 0
+    for first in range(0, drive.rows, rows_at_once):
+        motion = drive.take(min(rows_at_once, drive.rows - first))
+        made = wire.make(motion)
+        events = passings.during(motion)
+        readings = instruments.read(motion, wire)
+        if "spark_kv" in readings:
+            readings["spark_counts"] = counts_so_far(events, motion.t_s, counts)
+            counts += sum(one.kind == "spark fault" for one in events)
+        keeper.see(motion, made, events)
+        stops_m[:] = wire.stops_m
+        yield Piece(motion, readings, made, events)
+
+
+def simulate_run(
+    scenario: RunScenario,
+    folder: Path,
+    seed: int,
+    on_progress: OnProgress | None = None,
+    *,
+    plant_folder: Path | None = None,
+    level: int = 9,
+) -> SimulatedRun:
+    """Simulate one run and write `run.toml`, its logs and `truth.json` to `folder`.
+
+    Args:
+        scenario: the run.
+        folder: folder of the run; made if it is not there.
+        seed: seed; the same seed and scenario give the same bytes.
+        on_progress: called with rows done and rows in all.
+        plant_folder: folder with `plant.toml` and `lines/`, which the run sheet then names; without it both
+            sheets are written beside the run sheet.
+        level: gzip level of the logs.
+
+    Returns:
+        The run with its truth, its readings left on disk.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    keeper = TruthKeeper(scenario, seed)
+    stops_m: list[float] = []
+    rows = LineDrive(scenario.speed, scenario.interval_s, 1.0, seed, scenario.run_id).rows
+    names = log_files(scenario)
+    delimiter = LOGGERS[scenario.style].delimiter
+    writers = [LogWriter(folder / name, delimiter, level) for name in names["readings"]]
+    share = -(-rows // len(writers))
+    events: list[Event] = []
+    channels: tuple[str, ...] = ()
+    for piece in _pieces(scenario, seed, keeper, stops_m, min(ROWS_AT_ONCE, share)):
+        frame = log_frame(piece.readings, piece.motion.t_s, scenario)
+        place = piece.motion.first_row
+        while frame.height:
+            number = place // share
+            room = share * (number + 1) - place
+            writers[number].write(frame.head(room))
+            frame, place = frame.slice(room), place + room
+        events += piece.events
+        channels = tuple(piece.readings)
+        if on_progress:
+            on_progress(piece.motion.first_row + piece.motion.t_s.size, rows)
+    for writer in writers:
+        writer.close()
+    written = {name: writer.rows for name, writer in zip(names["readings"], writers, strict=True)}
+    written |= _write_events(scenario, folder, events, level)
+    truth = keeper.truth(tuple(stops_m), written)
+    _write_sheets(scenario, folder, plant_folder, channels)
+    write_truth(truth, folder / "truth.json")
+    return SimulatedRun(scenario, truth, folder)
+
+
+def _write_events(scenario: RunScenario, folder: Path, events: list[Event], level: int) -> dict[str, int]:
+    """Write the event lists; a list without a line says that nothing was found."""
+    names = log_files(scenario)
+    frames = {names["spark faults"][0]: spark_frame(events, scenario)}
+    if scenario.line.instrument("surface vision"):
+        frames[names["surface flaws"][0]] = flaw_frame(events, scenario)
+    for name, frame in frames.items():
+        writer = LogWriter(folder / name, LOGGERS[scenario.style].delimiter, level)
+        writer.write(frame)
+        writer.close()
+    return {name: frame.height for name, frame in frames.items()}
+
+
+def _write_sheets(
+    scenario: RunScenario, folder: Path, plant_folder: Path | None, channels: tuple[str, ...]
+) -> None:
+    units = "us" if scenario.style == "us local" else "metric"
+    if plant_folder is None:
+        plant, line = "plant.toml", "line.toml"
+        write_text(folder / plant, plant_sheet_text(PLANT_NAME, scenario.zone, units))
+        write_text(folder / line, line_sheet_text(scenario.line))
+    else:
+        plant = Path(os.path.relpath(plant_folder / "plant.toml", folder)).as_posix()
+        line = Path(os.path.relpath(plant_folder / "lines" / f"{scenario.line.id}.toml", folder)).as_posix()
+    write_text(folder / "run.toml", run_sheet_text(scenario, PLANT_NAME, plant, line, channels))
+
+
+def simulate_in_memory(scenario: RunScenario, seed: int, rows_at_once: int = ROWS_AT_ONCE) -> SimulatedRun:
+    """Simulate one run without files: its readings and events in store units, its true wire and its truth.
+
+    Readings are as an exact reader would load the log, save for the last rounding of the log's own unit.
+
+    Args:
+        scenario: the run.
+        seed: seed of the run.
+        rows_at_once: readings made at once; changes nothing but memory.
+    """
+    keeper = TruthKeeper(scenario, seed)
+    stops_m: list[float] = []
+    pieces = list(_pieces(scenario, seed, keeper, stops_m, rows_at_once))
+    t_s = np.concatenate([one.motion.t_s for one in pieces])
+    first_us = round(scenario.start.astimezone(UTC).timestamp() * 1e6)
+    row = np.arange(t_s.size)
+    readings = pl.DataFrame(
+        {
+            "row": row.astype(np.uint32),
+            "file_no": np.zeros(t_s.size, dtype=np.uint16),
+            "line": (row + 2).astype(np.uint32),
+            "time_utc": pl.Series(first_us + np.round(t_s * 1e6).astype(np.int64)).cast(
+                pl.Datetime("us", "UTC")
+            ),
+            **{
+                name: pl.Series(np.concatenate([one.readings[name] for one in pieces]), nan_to_null=True)
+                for name in pieces[0].readings
+            },
+        }
+    )
+    made = {
+        name: np.concatenate([getattr(one.made, name) for one in pieces])
+        for name in ("s_m", "mean_mm", "thinnest_mm", "covering_mm", "c1_mm", "s1_mm")
+    }
+    events = [event for one in pieces for event in one.events]
+    return SimulatedRun(
+        scenario,
+        keeper.truth(tuple(stops_m), {}),
+        None,
+        readings,
+        _event_frame(events, scenario, first_us),
+        pl.DataFrame(made),
+        np.concatenate([one.motion.x_m for one in pieces]),
+    )
+
+
+def _event_frame(events: list[Event], scenario: RunScenario, first_us: int) -> pl.DataFrame:
+    """The events as columns.EVENTS, with time or length as that line's logger gives them."""
+    by_length = LOGGERS[scenario.style].flaws_by_length
+    numbered = list(enumerate(events))
+    timed = [not (by_length and one.kind == "surface flaw") for one in events]
+    content = {
+        "event": pl.Series([number for number, _ in numbered], dtype=pl.UInt32),
+        "file_no": pl.Series([1 if one.kind == "spark fault" else 2 for one in events], dtype=pl.UInt16),
+        "line": pl.Series([number + 2 for number, _ in numbered], dtype=pl.UInt32),
+        "kind": pl.Series([one.kind for one in events], dtype=pl.String),
+        "time_utc": pl.Series(
+            [
+                first_us + round(one.at_t_s * 1e6) if by_time else None
+                for one, by_time in zip(events, timed, strict=True)
+            ],
+            dtype=pl.Int64,
+        ).cast(pl.Datetime("us", "UTC")),
+        "counter_m": pl.Series(
+            [None if by_time else one.counter_m for one, by_time in zip(events, timed, strict=True)],
+            dtype=pl.Float64,
+        ),
+        "spark_kv": pl.Series([one.spark_kv for one in events], dtype=pl.Float64),
+        "flaw_size_mm": pl.Series([one.flaw_size_mm for one in events], dtype=pl.Float64),
+        "flaw_class": pl.Series([one.flaw_class for one in events], dtype=pl.String),
+    }
+    return pl.DataFrame({column.name: content[column.name] for column in EVENTS})

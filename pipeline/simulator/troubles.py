@@ -1,0 +1,128 @@
+"""What can go wrong on a line, as data: each trouble says where on the wire it is and how large.
+
+Positions are metres of wire by the line's own length counter, counted through any reset, from the first metre
+made. Angles are from the first wall sensor, in its counting direction.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class ThinAllRound:
+    """The whole wall is `depth_mm` thinner over `length_m` from `at_m`, with smooth ends."""
+
+    at_m: float
+    length_m: float
+    depth_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class ThinOneSide:
+    """The wall is `depth_mm` thinner on the side at `angle_deg` and as much thicker opposite."""
+
+    at_m: float
+    length_m: float
+    depth_mm: float
+    angle_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class CentreDrift:
+    """The conductor's centre moves steadily from `from_m` on, by `size_mm` at `to_m`, and stays there."""
+
+    from_m: float
+    to_m: float
+    size_mm: float
+    angle_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class StopMark:
+    """What each stop leaves on the wire at the die: a neck of `depth_mm` over `length_m` from the stop on."""
+
+    length_m: float
+    depth_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class SparkFaults:
+    """Faults that break down in the spark tester.
+
+    Args:
+        pattern: how they lie on the wire, for the truth.
+        at_m: their places on the wire [m].
+        counts: how often the tester counts each of them while it is inside the electrode.
+    """
+
+    pattern: Literal["single", "random", "burst", "repeating"]
+    at_m: tuple[float, ...]
+    counts: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class SurfaceFlaws:
+    """Flaws the surface vision reports: place [m], size [mm] and class of each."""
+
+    at_m: tuple[float, ...]
+    size_mm: tuple[float, ...]
+    flaw_class: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DropOut:
+    """The named instrument gives nothing while the wire from `from_m` to `to_m` passes it."""
+
+    instrument: str
+    from_m: float
+    to_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stuck:
+    """The named channel repeats one value while the wire from `from_m` to `to_m` passes its instrument."""
+
+    channel: str
+    from_m: float
+    to_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Spikes:
+    """Single readings of the named channel that are off by `size_mm` although the wire is sound."""
+
+    channel: str
+    at_m: tuple[float, ...]
+    size_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class EncoderReset:
+    """The length counter falls to zero and starts again when it stood at `at_m`."""
+
+    at_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class EncoderSlip:
+    """The counter's wheel slips from `from_m` to `to_m` and misses `lost_m` of them."""
+
+    from_m: float
+    to_m: float
+    lost_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class WrongUnit:
+    """The run sheet says one unit for the walls and the log's figures are in another."""
+
+    written_in: str
+    mapped_as: str
+
+
+WireTrouble = ThinAllRound | ThinOneSide | CentreDrift | StopMark
+EventTrouble = SparkFaults | SurfaceFlaws
+LogTrouble = DropOut | Stuck | Spikes | EncoderReset | EncoderSlip | WrongUnit
+Trouble = WireTrouble | EventTrouble | LogTrouble

@@ -1,0 +1,198 @@
+"""The true wire: conductor, insulation, covering and shrinkage as functions of the metre of wire.
+
+The wall around the section is t(theta) = mean + c1 cos + s1 sin + c2 cos 2 theta + s2 sin 2 theta, theta from
+the first wall sensor. The eccentric circle's own terms beyond the first harmonic, e^2/(2R), are about a
+micrometre and left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.simulator.randomness import WanderSource
+from pipeline.simulator.ribbon import Ribbon
+from pipeline.simulator.scenario import Offset, RunScenario
+from pipeline.simulator.speed import Motion
+from pipeline.simulator.troubles import CentreDrift, StopMark, ThinAllRound, ThinOneSide
+
+COAT = ("mean_mm", "c1_mm", "s1_mm", "c2_mm", "s2_mm", "covering_mm", "k1_mm", "k2_mm", "density_ratio")
+_LEADER_M = 160.0  # wire before the first metre, on which the instruments start
+_AHEAD_M = 12.0  # bare conductor before the die that its gauge already sees
+_ANGLES = np.deg2rad(np.arange(0.0, 360.0, 4.0))
+_AROUND = np.stack([np.cos(_ANGLES), np.sin(_ANGLES), np.cos(2 * _ANGLES), np.sin(2 * _ANGLES)])
+
+
+@dataclass(frozen=True, slots=True)
+class MadeWire:
+    """A piece of true wire as it was made.
+
+    Args:
+        s_m: metre of wire of each node.
+        mean_mm: mean insulation wall.
+        thinnest_mm: thinnest insulation wall around the section.
+        covering_mm: mean wall of the covering.
+        c1_mm, s1_mm: first harmonic of the insulation wall.
+    """
+
+    s_m: NDArray[np.float64]
+    mean_mm: NDArray[np.float64]
+    thinnest_mm: NDArray[np.float64]
+    covering_mm: NDArray[np.float64]
+    c1_mm: NDArray[np.float64]
+    s1_mm: NDArray[np.float64]
+
+
+def bump(s_m: NDArray[np.float64], from_m: float, length_m: float) -> NDArray[np.float64]:
+    """A smooth hump of height 1 from `from_m` over `length_m` [m], its ends raised cosines of a fifth each."""
+    place = (s_m - from_m) / length_m
+    edge = np.clip(np.minimum(place, 1.0 - place) / 0.2, 0.0, 1.0)
+    height: NDArray[np.float64] = 0.5 - 0.5 * np.cos(np.pi * edge)
+    return height
+
+
+def thinnest_wall_mm(coat: dict[str, NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Thinnest insulation wall [mm] over all angles of each section of `coat`, on a grid of 4 degrees."""
+    harmonics = np.stack([coat["c1_mm"], coat["s1_mm"], coat["c2_mm"], coat["s2_mm"]], axis=1)
+    lowest: NDArray[np.float64] = coat["mean_mm"] + np.min(harmonics @ _AROUND, axis=1)
+    return lowest
+
+
+def conductor_solid_mm(awg: int) -> float:
+    """Diameter [mm] of a solid conductor of gauge `awg`; 0 is 1/0, -1 is 2/0 and so on.
+
+    d = 0.005 in x 92^((36 - n)/39). Source: ASTM B258, Standard Nominal Diameters and Cross-Sectional Areas of
+    AWG Sizes of Solid Round Wires.
+    """
+    return float(0.005 * 25.4 * 92.0 ** ((36 - awg) / 39))
+
+
+class TrueWire:
+    """The wire of one run, made as the line runs; each cause has its own random stream.
+
+    Args:
+        scenario: the run.
+        seed: seed of the run.
+    """
+
+    def __init__(self, scenario: RunScenario, seed: int) -> None:
+        self._scenario = scenario
+        wire = scenario.wire
+        step = wire.step_m
+        first = -int(np.ceil(_LEADER_M / step))
+        self.coat = Ribbon(COAT, first, step)
+        self.conductor = Ribbon(("conductor_mm",), first, step)
+        covering = wire.covering
+        run = scenario.run_id
+        self._sources = {
+            name: WanderSource(wanders, step, seed, run, name)
+            for name, wanders in {
+                "mean_mm": wire.wall_wanders,
+                "c1_mm": wire.centre.wanders,
+                "s1_mm": wire.centre.wanders,
+                "c2_mm": wire.oval.wanders,
+                "s2_mm": wire.oval.wanders,
+                "covering_mm": covering.wanders if covering else (),
+                "k1_mm": covering.offset.wanders if covering else (),
+                "k2_mm": covering.offset.wanders if covering else (),
+                "density_ratio": wire.density_wanders,
+            }.items()
+        }
+        self._copper = WanderSource(wire.conductor_wanders, step, seed, run, "conductor_mm")
+        self._before = (0.0, 0.0)  # front and instant of the last reading of the piece before
+        self._stops: list[float] = []
+        self._stop_times = _stop_times(scenario)
+        capstan = next((one for one in scenario.line.elements if one.kind == "capstan"), None)
+        self._capstan_m = capstan.circumference_m if capstan else None
+
+    def make(self, motion: Motion) -> MadeWire:
+        """Make the wire that the line makes during `motion`, and return it."""
+        keep_m = float(motion.x_m.min()) - _LEADER_M
+        ahead = self.conductor.nodes_to(float(motion.front_m[-1]) + _AHEAD_M)
+        copper = self._scenario.wire.conductor_mm + self._copper.take(ahead.size)
+        self.conductor.extend(copper[np.newaxis, :])
+        s_m = self.coat.nodes_to(float(motion.front_m[-1]))
+        t_s = self._instants(s_m, motion)
+        coat = self._sound(s_m, t_s)
+        self._spoil(coat, s_m)
+        self.coat.extend(np.stack([coat[name] for name in COAT]))
+        self.coat.let_go(keep_m)
+        self.conductor.let_go(keep_m)
+        return MadeWire(
+            s_m, coat["mean_mm"], thinnest_wall_mm(coat), coat["covering_mm"], coat["c1_mm"], coat["s1_mm"]
+        )
+
+    def _instants(self, s_m: NDArray[np.float64], motion: Motion) -> NDArray[np.float64]:
+        """When each metre was at the die [s], before the run at set speed; notes where the line stopped."""
+        fronts = np.concatenate([[self._before[0]], motion.front_m])
+        times = np.concatenate([[self._before[1]], motion.t_s])
+        fresh = np.concatenate([[True], np.diff(fronts) > 0.0])
+        for begins_s in self._stop_times:
+            if self._before[1] < begins_s <= motion.t_s[-1]:
+                self._stops.append(float(np.interp(begins_s, times, fronts)))
+        self._before = (float(motion.front_m[-1]), float(motion.t_s[-1]))
+        t_s = np.interp(s_m, fronts[fresh], times[fresh])
+        return np.where(s_m < 0.0, s_m / self._scenario.wire.speed_m_s, t_s)
+
+    def _sound(self, s_m: NDArray[np.float64], t_s: NDArray[np.float64]) -> dict[str, NDArray[np.float64]]:
+        """The wire without troubles, start-up included."""
+        wire = self._scenario.wire
+        coat = {name: self._sources[name].take(s_m.size) for name in COAT}
+        coat["mean_mm"] += wire.wall_mm + wire.screw_mm * np.sin(2 * np.pi * t_s / wire.screw_period_s)
+        if self._capstan_m:
+            coat["mean_mm"] += wire.capstan_mm * np.sin(2 * np.pi * s_m / self._capstan_m)
+        settling = np.exp(-np.maximum(s_m, 0.0) / wire.start_up.settle_m)
+        coat["mean_mm"] += wire.start_up.thick_mm * settling
+        _thin_towards(coat, wire.centre, np.ones(s_m.size))
+        _thin_towards(coat, Offset(wire.start_up.offset_mm, wire.start_up.angle_deg), settling)
+        turn = np.deg2rad(2.0 * wire.oval.angle_deg)
+        coat["c2_mm"] -= wire.oval.size_mm * np.cos(turn)
+        coat["s2_mm"] -= wire.oval.size_mm * np.sin(turn)
+        if wire.covering:
+            coat["covering_mm"] += wire.covering.mean_mm
+            _thin_towards(coat, wire.covering.offset, np.ones(s_m.size), ("k1_mm", "k2_mm"))
+        coat["density_ratio"] += wire.density_ratio
+        return coat
+
+    def _spoil(self, coat: dict[str, NDArray[np.float64]], s_m: NDArray[np.float64]) -> None:
+        """Put the troubles of the run on the wire."""
+        for one in self._scenario.troubles:
+            if isinstance(one, ThinAllRound):
+                coat["mean_mm"] -= one.depth_mm * bump(s_m, one.at_m, one.length_m)
+            elif isinstance(one, ThinOneSide):
+                _thin_towards(coat, Offset(one.depth_mm, one.angle_deg), bump(s_m, one.at_m, one.length_m))
+            elif isinstance(one, CentreDrift):
+                share = np.clip((s_m - one.from_m) / (one.to_m - one.from_m), 0.0, 1.0)
+                _thin_towards(coat, Offset(one.size_mm, one.angle_deg), share)
+            elif isinstance(one, StopMark):
+                for stop_m in self._stops:
+                    coat["mean_mm"] -= one.depth_mm * bump(s_m, stop_m, one.length_m)
+
+    @property
+    def stops_m(self) -> tuple[float, ...]:
+        """Metre of wire that was at the die at each stop so far."""
+        return tuple(self._stops)
+
+
+def _stop_times(scenario: RunScenario) -> tuple[float, ...]:
+    """Instants at which the line comes to rest and later restarts [s]."""
+    times = scenario.speed.times_s
+    legs = scenario.speed.legs
+    return tuple(
+        float(times[number])
+        for number, leg in enumerate(legs)
+        if leg.phase == "stop" and number + 1 < len(legs)
+    )
+
+
+def _thin_towards(
+    coat: dict[str, NDArray[np.float64]],
+    offset: Offset,
+    share: NDArray[np.float64],
+    names: tuple[str, str] = ("c1_mm", "s1_mm"),
+) -> None:
+    angle = np.deg2rad(offset.angle_deg)
+    coat[names[0]] -= offset.size_mm * share * np.cos(angle)
+    coat[names[1]] -= offset.size_mm * share * np.sin(angle)
