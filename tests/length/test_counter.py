@@ -20,8 +20,10 @@ def test_reversal_and_reset_of_the_worked_vector() -> None:
     assert kinds(repaired) == [("reversal", 4, 5), ("reset", 7, 8)]
     assert [one.sentence for one in repaired.events] == [
         "The wire was pulled back 4.0 m at 30.0 m; readings meanwhile repeat wire already read.",
-        "The length counter fell from 41.0 m to 1.0 m and started again; the wire is counted on with 1.0 m, "
-        "which the counter showed by then; up to one reading's length is lost.",
+        (
+            "The length counter fell from 41.0 m to 1.0 m and started again; the wire is counted on with 1.0 m, "
+            "which the counter showed by then; up to one reading's length is lost."
+        ),
     ]
 
 
@@ -130,5 +132,6 @@ def test_two_slips_are_two_events() -> None:
     seconds, speed, counter, expected = _slipping(1, np.r_[1000:1050, 3000:3100])
     slips = find_slips(counter, speed, expected, np.diff(seconds), 0.01, 1.0)
     assert [
-        (abs(a - f) <= 2 and abs(b - t) <= 2) for (a, b), (f, t) in zip(slips, [(1000, 1050), (3000, 3100)])
+        (abs(a - f) <= 2 and abs(b - t) <= 2)
+        for (a, b), (f, t) in zip(slips, [(1000, 1050), (3000, 3100)], strict=False)
     ] == [True, True]

@@ -1,0 +1,280 @@
+"""What is the wall at every reading of the run? Mean, offset, thinnest wall and diameter, row by row.
+
+The thinnest wall is sought between the sensors too: by the offset of the centre, with the ovality of the
+stretch around where five sensors or more allow it. Where one sensor stands far below what the others make of
+the section, its own reading counts: a harmonic would smooth a narrow thin place away.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline import flags
+from pipeline.columns import MEASURED, WALL_CHANNELS
+from pipeline.length.placement import Placement
+from pipeline.sheets.line_sheet import LineSheet
+from pipeline.sheets.run_sheet import Covering
+from pipeline.wall.harmonics import design, sensor_angles_rad, sensor_set
+
+Floats = NDArray[np.float64]
+
+# Readings over which the ovality is averaged: it comes from the tooling and changes slowly (common practice).
+OVALITY_READINGS = 25
+# A sensor this many standard errors under the fit is no noise: two of a million readings by chance.
+LOW_SENSOR_SIGMA = 5.0
+_CHUNK = 65_536
+_MASKING = [flag.code for flag in flags.ALL if flag.masks_conformity]
+
+
+@dataclass(frozen=True)
+class _Walls:
+    """Arrays of one value a row that the wall gauge gives; NaN where it gives none."""
+
+    mean: Floats
+    cos: Floats
+    sin: Floats
+    thinnest: Floats
+    thickest: Floats
+    used: NDArray[np.uint8]
+
+
+def measure_walls(
+    readings: pl.DataFrame,
+    flagged: pl.DataFrame,
+    placement: Placement,
+    line: LineSheet,
+    covering: Covering | None,
+    conductor_mm: float,
+) -> pl.DataFrame:
+    """The insulation wall and diameter at every reading, each with its place on the wire (columns.MEASURED).
+
+    mean = a0, offset e = hypot(a1, b1), thin side = atan2(-b1, -a1), thinnest = min of a0 + a1 cos + b1 sin
+    [+ a2 cos 2 + b2 sin 2], concentricity = 100 t_min / t_max. Where instruments see a covering too, its mean
+    wall is deducted as a stated assumption (see `two_layers` for what that leaves unknown).
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        flagged: reasons not to use readings; those that mask conformity are left out, spikes stay in.
+        placement: the run's placement.
+        line: the line's sheet.
+        covering: what is known of the covering, None for a single layer.
+        conductor_mm: diameter of the conductor [mm]; used only where no wall gauge is fitted; NaN if unknown.
+
+    Returns:
+        One row a reading. A line without a wall gauge gives the mean wall (D - d)/2 only: offset, thinnest
+        wall and concentricity cannot be known from a diameter and are null.
+    """
+    gauge = line.instrument("wall gauge")
+    cold = line.instrument("cold diameter gauge")
+    diameter, ovality = _diameters(readings, flagged)
+    deduct = 0.0 if covering is None else covering.mean_mm
+    diameter_at = None if cold is None else placement.at_m - cold.station_m
+    if gauge is not None and gauge.sensors is not None:
+        walls = _walls(readings, flagged, gauge.sensors, gauge.uncertainty_mm)
+        inner = deduct if gauge.sees == "insulation and covering" else 0.0
+        wall_at: Floats | None = placement.at_m - gauge.station_m
+    else:
+        walls, inner, wall_at = _from_diameter(diameter, conductor_mm), deduct, diameter_at
+    thinnest, thickest = walls.thinnest - inner, walls.thickest - inner
+    columns: dict[str, pl.Series | NDArray[np.generic] | None] = {
+        "row": readings["row"],
+        "wall_at_m": wall_at,
+        "mean_wall_mm": walls.mean - inner,
+        "ecc_cos_mm": walls.cos,
+        "ecc_sin_mm": walls.sin,
+        "eccentricity_mm": np.hypot(walls.cos, walls.sin),
+        "thin_angle_deg": np.degrees(np.arctan2(-walls.sin, -walls.cos)) % 360.0,
+        "thinnest_wall_mm": thinnest,
+        "concentricity_pct": 100.0 * thinnest / np.where(thickest > 0, thickest, np.nan),
+        "sensors_used": walls.used,
+        "diameter_at_m": diameter_at,
+        "diameter_mm": diameter,
+        "ovality_mm": ovality,
+    }
+    return pl.DataFrame([_series(one.name, columns[one.name], readings.height) for one in MEASURED])
+
+
+def _series(name: str, values: pl.Series | NDArray[np.generic] | None, height: int) -> pl.Series:
+    if isinstance(values, pl.Series):
+        return values.alias(name)
+    if values is None:
+        return pl.Series(name, [None] * height, dtype=pl.Float64)
+    return pl.Series(name, values, nan_to_null=True)
+
+
+def _channel(readings: pl.DataFrame, flagged: pl.DataFrame, name: str) -> Floats | None:
+    """A channel as numbers without what may not judge the wire; None where no log carries it."""
+    if name not in readings.columns or readings[name].null_count() == readings.height:
+        return None
+    values: Floats = readings[name].cast(pl.Float64).to_numpy()
+    bad = flagged.filter((pl.col("channel") == name) & pl.col("flag").is_in(_MASKING))["row"]
+    if bad.len():
+        values = values.copy()
+        values[np.searchsorted(readings["row"].to_numpy(), bad.to_numpy())] = np.nan
+    return values
+
+
+def _diameters(readings: pl.DataFrame, flagged: pl.DataFrame) -> tuple[Floats, Floats]:
+    """Mean of the diameter axes that read, and their difference where both do."""
+    nothing = np.full(readings.height, np.nan)
+    x, y = (_channel(readings, flagged, name) for name in ("diameter_x_mm", "diameter_y_mm"))
+    if x is None and y is None:
+        return nothing, nothing
+    if x is None or y is None:
+        return (y if x is None else x), nothing  # type: ignore[return-value]
+    mean = 0.5 * (x + y)
+    one_axis = np.isnan(mean)
+    if bool(one_axis.any()):
+        mean = np.where(one_axis, np.where(np.isnan(x), y, x), mean)
+    return mean, np.abs(x - y)
+
+
+def _from_diameter(diameter: Floats, conductor_mm: float) -> _Walls:
+    """All that a diameter and the conductor tell: the mean wall."""
+    nothing = np.full(diameter.size, np.nan)
+    mean = 0.5 * (diameter - conductor_mm)
+    return _Walls(mean, nothing, nothing, nothing, nothing, np.zeros(diameter.size, dtype=np.uint8))
+
+
+def _walls(readings: pl.DataFrame, flagged: pl.DataFrame, sensors: int, uncertainty_mm: float) -> _Walls:
+    """The wall gauge's readings turned into sections, a chunk of rows at a time."""
+    count = readings.height
+    columns = [_channel(readings, flagged, name) for name in WALL_CHANNELS[:sensors]]
+    parts = np.full((5, count), np.nan)
+    used = np.zeros(count, dtype=np.uint8)
+    lowest = np.full(count, np.nan)
+    for begin in range(0, count, _CHUNK):
+        rows = slice(begin, min(begin + _CHUNK, count))
+        walls = np.full((sensors, rows.stop - begin), np.nan)
+        for number, column in enumerate(columns):
+            if column is not None:
+                walls[number] = column[rows]
+        parts[:, rows], used[rows], lowest[rows] = _solve(walls, sensors, uncertainty_mm)
+    a2, b2 = _smoothed(parts[3]), _smoothed(parts[4])
+    thinnest, thickest = np.empty(count), np.empty(count)
+    for begin in range(0, count, _CHUNK):
+        rows = slice(begin, min(begin + _CHUNK, count))
+        thinnest[rows], thickest[rows] = _extremes(parts[:3, rows], a2[rows], b2[rows])
+    np.fmin(thinnest, np.where(np.isnan(thinnest), np.nan, lowest), out=thinnest)
+    return _Walls(parts[0], parts[1], parts[2], thinnest, thickest, used)
+
+
+def _solve(walls: Floats, sensors: int, uncertainty_mm: float) -> tuple[Floats, NDArray[np.uint8], Floats]:
+    """Harmonics of a chunk (a0, a1, b1, a2, b2), sensors used, and the lowest sensor where it stands out."""
+    every = (1 << sensors) - 1
+    parts = np.full((5, walls.shape[1]), np.nan)
+    used = np.full(walls.shape[1], sensors, dtype=np.uint8)
+    lowest = np.full(walls.shape[1], np.nan)
+    missing = np.isnan(walls.sum(axis=0))
+    if not bool(missing.any()):
+        _solve_rows(walls, every, sensors, uncertainty_mm, parts, lowest)
+        return parts, used, lowest
+    finite = np.isfinite(walls)
+    bits = (finite * (1 << np.arange(sensors))[:, None]).sum(axis=0)
+    used = finite.sum(axis=0).astype(np.uint8)
+    for live in np.unique(bits).tolist():
+        rows = np.flatnonzero(bits == live)
+        some_parts, some_lowest = np.full((5, rows.size), np.nan), np.full(rows.size, np.nan)
+        _solve_rows(np.nan_to_num(walls[:, rows]), live, sensors, uncertainty_mm, some_parts, some_lowest)
+        parts[:, rows], lowest[rows] = some_parts, some_lowest
+    return parts, used, lowest
+
+
+def _solve_rows(
+    walls: Floats, live: int, sensors: int, uncertainty_mm: float, parts: Floats, lowest: Floats
+) -> None:
+    """Fill `parts` and `lowest` for rows that share their working sensors."""
+    known = sensor_set(sensors, live, 1)
+    if not known.measured:
+        return
+    parts[:3] = known.solve @ walls
+    if known.used >= 5:
+        oval = sensor_set(sensors, live, 2)
+        if oval.measured:
+            parts[3:] = oval.solve[3:] @ walls
+    working = [bit for bit in range(sensors) if live >> bit & 1]
+    if known.used <= 3 or uncertainty_mm <= 0.0:
+        return
+    fit = design(sensor_angles_rad(sensors)[working], 1) @ parts[:3]
+    read = walls[working]
+    under = (read - fit).min(axis=0)
+    limit = LOW_SENSOR_SIGMA * uncertainty_mm * np.sqrt(1.0 - 3.0 / known.used)
+    stands_out = np.flatnonzero(under < -limit)
+    lowest[stands_out] = read[:, stands_out].min(axis=0)
+
+
+def _smoothed(values: Floats) -> Floats:
+    """Moving average over the readings around that have a value; 0 where nothing is known near."""
+    known = np.flatnonzero(np.isfinite(values))
+    if known.size == 0:
+        return np.zeros(values.size)
+    whole = known.size == values.size
+    smooth = _moving_average(values if whole else values[known], OVALITY_READINGS)
+    if whole:
+        return smooth
+    everywhere = np.empty(values.size)
+    everywhere[known] = smooth
+    rest = np.flatnonzero(np.isnan(values))
+    everywhere[rest] = np.interp(rest, known, smooth)
+    return everywhere
+
+
+def _moving_average(values: Floats, width: int) -> Floats:
+    """Centred moving average over `width` values, an odd number; shorter at the ends."""
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    half, count = width // 2, values.size
+    smooth = np.empty(count)
+    if count > width:
+        np.subtract(total[width:], total[:-width], out=smooth[half : count - half])
+        smooth[half : count - half] /= width
+        ends = np.concatenate((np.arange(half), np.arange(count - half, count)))
+    else:
+        ends = np.arange(count)
+    low, high = np.maximum(ends - half, 0), np.minimum(ends + half + 1, count)
+    smooth[ends] = (total[high] - total[low]) / (high - low)
+    return smooth
+
+
+def _extremes(first: Floats, a2: Floats, b2: Floats) -> tuple[Floats, Floats]:
+    """Least and greatest of a0 + a1 cos + b1 sin + a2 cos 2 + b2 sin 2 around the section.
+
+    With e = hypot(a1, b1) well above the second harmonic, and c, s its parts seen from the thin side:
+    least = a0 - e + c - 2 s^2/(e - 4 c), greatest = a0 + e + c + 2 s^2/(e + 4 c), third order left out
+    (derived); other rows are searched on 24 directions with a parabola through the best three.
+    """
+    a0, a1, b1 = first
+    e = np.hypot(a1, b1)
+    safe = np.where(e > 0, e, 1.0)
+    u, v = -a1 / safe, -b1 / safe
+    double_cos, double_sin = u * u - v * v, 2.0 * u * v
+    c, s = a2 * double_cos + b2 * double_sin, b2 * double_cos - a2 * double_sin
+    plain = e > 10.0 * np.hypot(a2, b2)
+    below, above = np.where(plain, e - 4.0 * c, 1.0), np.where(plain, e + 4.0 * c, 1.0)
+    least = a0 - e + c - 2.0 * s * s / np.where(below > 0, below, 1.0)
+    most = a0 + e + c + 2.0 * s * s / np.where(above > 0, above, 1.0)
+    rest = np.flatnonzero(~plain & np.isfinite(a0))
+    if rest.size:
+        stacked = np.stack([a0[rest], a1[rest], b1[rest], a2[rest], b2[rest]])
+        profile = design(sensor_angles_rad(24), 2) @ stacked
+        least[rest], most[rest] = _vertex(profile), -_vertex(-profile)
+    return least, most
+
+
+def _vertex(profile: Floats) -> Floats:
+    """Least value of each column, by a parabola through the least point and its neighbours around."""
+    size = profile.shape[0]
+    at = profile.argmin(axis=0)
+    columns = np.arange(profile.shape[1])
+    centre, before, after = (
+        profile[at, columns],
+        profile[(at - 1) % size, columns],
+        profile[(at + 1) % size, columns],
+    )
+    curve = before - 2.0 * centre + after
+    slope = after - before
+    lowest: Floats = centre - np.where(curve > 0, slope**2 / (8.0 * np.where(curve > 0, curve, 1.0)), 0.0)
+    return lowest
