@@ -78,21 +78,21 @@ class Missing:
     Args:
         requirement: what should be limited.
         requirement_set: whose requirement it is; ``*`` where any would do.
-        on: the day asked about.
+        on: the day asked about; None if none was.
         sentence: the reason, for a reader.
         remedy: what would answer it.
     """
 
     requirement: str
     requirement_set: str
-    on: date
+    on: date | None
     sentence: str
     remedy: str
 
 
 def limits_in_force(
     product: Product,
-    on: date,
+    on: date | None,
     plant_limits: Iterable[LimitRow] = (),
     requirement_sets: Sequence[str] | None = None,
 ) -> tuple[Limit, ...]:
@@ -100,7 +100,7 @@ def limits_in_force(
 
     Args:
         product: the wire.
-        on: the day the run was made.
+        on: the day the run was made; None for the limits with no end set.
         plant_limits: the plant's own rows (``PlantSheet.limit_rows``); one that names a program row in
             `replaces` takes its place while it is in force.
         requirement_sets: the sets the lot is certified to; None for all on file. The plant's own rows for
@@ -110,12 +110,12 @@ def limits_in_force(
         Limits in the order of requirement set, then requirement; empty if none is on file.
     """
     names = tuple(one.name for one in product.types)
-    plant = [row for row in plant_limits if row.applies_to(names, product.size) and row.in_force(on)]
+    plant = [row for row in plant_limits if row.applies_to(names, product.size) and _holds(row, on)]
     replaced = {row.replaces for row in plant if row.replaces}
     rows = [
         row
         for row in package_rows()
-        if row.applies_to(names, product.size) and row.in_force(on) and row.limit_id not in replaced
+        if row.applies_to(names, product.size) and _holds(row, on) and row.limit_id not in replaced
     ]
     kept = [row for row in (*rows, *plant) if _asked(row, requirement_sets)]
     return tuple(_limit(row, product, kept) for row in kept)
@@ -123,7 +123,7 @@ def limits_in_force(
 
 def missing_requirements(
     product: Product,
-    on: date,
+    on: date | None,
     plant_limits: Iterable[LimitRow] = (),
     requirement_sets: Sequence[str] | None = None,
 ) -> tuple[Missing, ...]:
@@ -131,7 +131,7 @@ def missing_requirements(
 
     Args:
         product: the wire.
-        on: the day the run was made.
+        on: the day the run was made; None for the requirements with no end set.
         plant_limits: the plant's own rows.
         requirement_sets: the sets the lot is certified to; None for all on file.
     """
@@ -176,17 +176,18 @@ def _types_without(row: Row, product: Product, limits: Sequence[Limit]) -> tuple
     return tuple(name for name in types if name not in covered)
 
 
-def _missing(row: Row, product: Product, types: tuple[str, ...], on: date) -> Missing:
+def _missing(row: Row, product: Product, types: tuple[str, ...], on: date | None) -> Missing:
     requirement, named = row["requirement"], row["requirement_set"]
     whose = "" if named == ANY else f" to {named}"
     if len(types) < len(product.types):
         whose += f" as type {' and '.join(types)}"
+    day = "" if on is None else f" on {on:%Y-%m-%d}"
     told = f" {row['note']}" if row["note"] else ""
     return Missing(
         requirement,
         named,
         on,
-        f"Not judged: no limit on file for {requirement} of {product.name}{whose} on {on:%Y-%m-%d}.{told}",
+        f"Not judged: no limit on file for {requirement} of {product.name}{whose}{day}.{told}",
         "Enter it in the plant sheet under [[limits]] with document, revision and dates.",
     )
 
@@ -197,7 +198,13 @@ def _asked(row: LimitRow, requirement_sets: Sequence[str] | None) -> bool:
     return row.requirement in ("concentricity", "overall diameter", "spark test voltage")
 
 
-def _in_dates(on: date, first: str, last: str) -> bool:
+def _holds(row: LimitRow, on: date | None) -> bool:
+    return row.effective_to is None if on is None else row.in_force(on)
+
+
+def _in_dates(on: date | None, first: str, last: str) -> bool:
+    if on is None:
+        return not last
     return (not first or date.fromisoformat(first) <= on) and (not last or on <= date.fromisoformat(last))
 
 

@@ -1,0 +1,35 @@
+"""How a record of this program is written as JSON: plain values, dates as ISO 8601, nothing left out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from datetime import date
+
+Json = dict[str, "Json"] | list["Json"] | str | int | float | bool | None
+
+
+def as_json(record: object) -> Json:
+    """A frozen record, or a tuple or mapping of them, as values that the json module writes.
+
+    Args:
+        record: dataclass, mapping, sequence, date, text, number or None. Infinite and undefined numbers
+            become None, since JSON has none.
+
+    Raises:
+        TypeError: a value of another kind.
+    """
+    if record is None or isinstance(record, str | bool | int):
+        return record
+    if isinstance(record, float):
+        return record if math.isfinite(record) else None
+    if isinstance(record, date):
+        return record.isoformat()
+    if is_dataclass(record) and not isinstance(record, type):
+        return {one.name: as_json(getattr(record, one.name)) for one in fields(record)}
+    if isinstance(record, Mapping):
+        return {str(key): as_json(value) for key, value in record.items()}
+    if isinstance(record, tuple | list | set | frozenset):
+        return [as_json(one) for one in record]
+    raise TypeError(f"a {type(record).__name__} has no JSON form")

@@ -1,0 +1,90 @@
+"""How one value stands on a construction sheet: with unit, range, source and how sure it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipeline.products.table_rows import Figure
+
+NOT_ON_FILE = "not on file"
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLine:
+    """One line of a construction sheet.
+
+    Args:
+        section: heading it stands under.
+        name: what the value is.
+        value: the value in `unit`; None where none is on file, and `note` says why.
+        low: low end of its range; None with `value`.
+        high: high end of its range; None with `value`.
+        unit: unit of this program.
+        record: the value as its document prints it, "" for a worked-out value.
+        document: document, edition and table; "" where none was seen.
+        sources: short names of the sources.
+        status: how sure it is, or ``not on file``.
+        note: formula, assumption or caution.
+    """
+
+    section: str
+    name: str
+    value: float | None
+    low: float | None
+    high: float | None
+    unit: str
+    record: str
+    document: str
+    sources: tuple[str, ...]
+    status: str
+    note: str
+
+
+def line_of(section: str, figure: Figure) -> SheetLine:
+    """A figure as a line under `section`."""
+    return SheetLine(
+        section=section,
+        name=figure.name,
+        value=figure.value,
+        low=figure.low,
+        high=figure.high,
+        unit=figure.unit,
+        record=figure.record,
+        document=figure.document,
+        sources=figure.sources,
+        status=figure.status,
+        note=figure.note,
+    )
+
+
+def absent_line(section: str, name: str, unit: str, why: str) -> SheetLine:
+    """A line for a value no source on file gives, with the reason `why`."""
+    return SheetLine(section, name, None, None, None, unit, "", "", (), NOT_ON_FILE, why)
+
+
+def computed_line(
+    section: str,
+    name: str,
+    unit: str,
+    values: tuple[float, float, float],
+    stands_on: tuple[Figure, ...],
+    note: str,
+) -> SheetLine:
+    """A worked-out value.
+
+    Args:
+        section: heading it stands under.
+        name: what it is.
+        unit: its unit.
+        values: low, typical and high value.
+        stands_on: the figures it is worked out from; it is from memory if one of them is.
+        note: formula and assumptions.
+    """
+    low, typical, high = values
+    sources = dict.fromkeys(source for figure in stands_on for source in figure.sources)
+    memory = [figure.name for figure in stands_on if figure.status == "from memory"]
+    told = f"{note}; {' and '.join(memory)} from memory" if memory else note
+    return SheetLine(
+        section, name, typical, low, high, unit, "", "", tuple(sources),
+        "from memory" if memory else "computed", told,
+    )  # fmt: skip
