@@ -17,7 +17,7 @@ from pipeline.errors import Complaint, MethodRefusal
 from pipeline.nonconformance.intervals import ROUNDING, Sense
 from pipeline.samples import not_negative
 
-RuleKind = Literal["simple acceptance", "guarded acceptance"]
+RuleKind = Literal["simple acceptance", "guard band"]
 
 
 class Verdict(StrEnum):
@@ -33,7 +33,7 @@ class DecisionRule:
     """How a plant decides with uncertain values; printed on every record.
 
     Args:
-        kind: ``simple acceptance`` compares the value itself (JCGM 106, 8.2); ``guarded acceptance`` wants
+        kind: ``simple acceptance`` compares the value itself (JCGM 106, 8.2); ``guard band`` wants
             conformity shown, and nonconformity shown, with `confidence` (JCGM 106, 8.3; ISO 14253-1).
         confidence: probability asked for by the guard band; 0.95 is the default of ISO 14253-1.
     """
@@ -57,12 +57,12 @@ class DecisionRule:
 
     def enter_guard(self, u: float) -> float:
         """The guard at which a reading starts a finding: as soon as it is not shown to conform."""
-        return -self.guard(u) if self.kind == "guarded acceptance" else 0.0
+        return -self.guard(u) if self.kind == "guard band" else 0.0
 
     def __str__(self) -> str:
         if self.kind == "simple acceptance":
             return "simple acceptance: the value itself is compared with the limit"
-        return f"guarded acceptance: conformity must be shown with {100 * self.confidence:g} %"
+        return f"guard band: conformity must be shown with {100 * self.confidence:g} %"
 
 
 @dataclass(frozen=True, slots=True)

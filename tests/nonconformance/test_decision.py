@@ -18,7 +18,7 @@ from pipeline.nonconformance.decision import (
     rejection_limit_relative,
 )
 
-GUARDED = DecisionRule("guarded acceptance", 0.95)
+GUARDED = DecisionRule("guard band", 0.95)
 SIMPLE = DecisionRule()
 
 
@@ -41,7 +41,7 @@ def test_simple_acceptance_compares_the_value_itself_and_tells_the_risk() -> Non
     assert below.verdict is Verdict.DOES_NOT_CONFORM
     assert below.risk == pytest.approx(0.4900275)  # Phi(-0.025)
     assert str(SIMPLE) == "simple acceptance: the value itself is compared with the limit"
-    assert str(GUARDED) == "guarded acceptance: conformity must be shown with 95 %"
+    assert str(GUARDED) == "guard band: conformity must be shown with 95 %"
 
 
 @pytest.mark.parametrize("rule", [SIMPLE, GUARDED])
@@ -115,7 +115,7 @@ def test_what_cannot_be_asked_is_told_in_full() -> None:
         decide(0.35, -0.1, 0.343, "at least", SIMPLE)
     assert str(told.value) == "standard uncertainty: -0.1 was given. Give a finite number from 0 upwards."
     with pytest.raises(MethodRefusal) as told:
-        DecisionRule("guarded acceptance", 95.0)
+        DecisionRule("guard band", 95.0)
     assert str(told.value) == (
         "decision rule: a confidence of 95. Give a probability of at least 0.5 and below 1, for example 0.95."
     )

@@ -101,10 +101,10 @@ def test_guarded_acceptance_sees_what_is_not_shown_to_conform() -> None:
             decision_rule=DecisionRule(kind),
             settings=SETTINGS,
         )
-        for kind in ("simple acceptance", "guarded acceptance")
+        for kind in ("simple acceptance", "guard band")
     }
     assert seen["simple acceptance"] == ()
-    (doubtful,) = seen["guarded acceptance"]
+    (doubtful,) = seen["guard band"]
     assert doubtful.decision is not None
     assert doubtful.decision.verdict is Verdict.CANNOT_BE_TOLD
     assert doubtful.sentence.endswith("over 1.0 m from 79.5 m to 80.5 m: cannot be told.")

@@ -88,7 +88,7 @@ def test_no_length_crosses_a_cut_in_the_wire() -> None:
     found = nonconforming_intervals(
         at, low, LIMIT, "at least", merge_gap_m=5.0, pad_m=0.75, breaks_m=[3.5, 5.0]
     )
-    assert spans(found) == [(0.25, 3.5, 0.30), (3.5, 5.0, 0.30), (5.0, 6.75, 0.30)]
+    assert spans(found) == [(0.25, 3.5, 0.30), (3.5, 4.75, 0.30), (5.0, 6.75, 0.30)]
     assert found["readings"].to_list() == [3, 1, 2]
     events = event_intervals(np.array([3.4, 3.6, 3.7]), merge_gap_m=1.0, pad_m=0.5, breaks_m=[3.5])
     assert events.select("from_m", "to_m", "readings").rows() == [(2.9, 3.5, 1), (3.5, 4.2, 2)]

@@ -21,7 +21,7 @@ def test_breakdown_voltage_one_upper_limit() -> None:
     assert distance == pytest.approx(value, abs=half)
     value, half = answers["p_c"]
     assert conformance_probability(-5.47, 0.05, upper=-5.40) == pytest.approx(value, abs=half)
-    judged = decide(-5.47, 0.05, -5.40, "at most", DecisionRule("guarded acceptance", 0.95))
+    judged = decide(-5.47, 0.05, -5.40, "at most", DecisionRule("guard band", 0.95))
     assert judged.verdict is Verdict.CANNOT_BE_TOLD
 
 
