@@ -1,0 +1,357 @@
+"""Do faults come back after each turn of something, and of what?
+
+Listed circumferences are tested first: few trials, much power. A blind scan pays for every period it looks
+at.
+What an electrode or an uncertain position smears away is not tested but refused. Method sheet section 7.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special, stats
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.results import Refused
+from pipeline.samples import not_negative, positive, share, whole_readings
+
+QUESTION = "Do faults come back after each turn of a listed element?"
+METHOD = "phases of faults at listed circumferences (Rayleigh, summed over reels), look-elsewhere corrected"
+ELECTRODE_TURNS = 1.5
+"""Turns shorter than this many electrode lengths cannot be resolved (method sheet section 7)."""
+LEAST_SHARE = 0.3
+"""Share of the mark's phase vector that must survive the smearing."""
+FEWEST = 4
+"""Fewest faults, on reels with two at least, that may show a repeat."""
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """What one period shows.
+
+    Args:
+        name: the element, or 'scan'.
+        period_m: the period with the strongest phases within the tolerance [m].
+        period_sd_m: standard uncertainty of that period [m].
+        statistic: sum over reels of 2 n Rbar^2.
+        p_local: p-value had only this period been looked at.
+        p_value: p-value after all periods looked at are paid for.
+        trials: how many independent periods that were.
+        n: faults on reels with two or more.
+        reels: those reels.
+        resolved: share of the phase vector that electrode and position leave.
+        harmonic_of: a longer-turning element that explains this one, "" if none.
+        warnings: sentences a reader must see beside it.
+    """
+
+    name: str
+    period_m: float
+    period_sd_m: float
+    statistic: float
+    p_local: float
+    p_value: float
+    trials: float
+    n: int
+    reels: int
+    resolved: float
+    harmonic_of: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatSearch:
+    """All listed elements, tested or refused.
+
+    Args:
+        tested: elements that were tested, the strongest first.
+        refused: elements that the data cannot convict, with the reason.
+        verdict: the answer in one sentence.
+    """
+
+    tested: tuple[Repeat, ...]
+    refused: tuple[Refused, ...]
+    verdict: str
+
+
+def resolved_share(
+    period_m: float, position_sd_m: float, electrode_m: float, fires_at_entry: bool = False
+) -> float:
+    """Share of the phase vector left after smearing: exp(-2 pi^2 s^2 / P^2) |sinc(L_e / P)|.
+
+    Args:
+        period_m: the turn P [m].
+        position_sd_m: standard uncertainty s of a fault's position [m].
+        electrode_m: electrode length L_e in which the firing point lies anywhere [m].
+        fires_at_entry: True where it is known that the tester always fires at the entry edge.
+
+    Source: derived, method sheet section 7.
+    """
+    turn = positive(period_m, "period_m", "m")
+    blur = math.exp(-2 * (math.pi * not_negative(position_sd_m, "position_sd_m", "m") / turn) ** 2)
+    length = 0.0 if fires_at_entry else not_negative(electrode_m, "electrode_m", "m")
+    return blur * abs(float(np.sinc(length / turn)))
+
+
+def search_repeats(
+    reels: Sequence[ArrayLike],
+    turns_m: Mapping[str, float],
+    electrode_m: float,
+    position_sd_m: float,
+    tolerance_pct: Mapping[str, float] | float = 1.0,
+    fires_at_entry: bool = False,
+    confidence: float = 0.95,
+) -> RepeatSearch | Refused:
+    """Whether faults repeat with the turn of a listed element; the list must be made before looking.
+
+    At each element the period may lie within its tolerance. S = sum over reels of 2 n Rbar^2 is chi-square
+    with 2K degrees; the p-value pays for all periods of all elements (Davies, Biometrika 74, 1987, 33; for
+    one reel the form of Baluev, MNRAS 385, 2008, 1279).
+
+    Args:
+        reels: for each reel the positions of its faults, merged [m]; phases do not carry over between reels.
+        turns_m: wire length of one turn of each listed element [m].
+        electrode_m: electrode length [m].
+        position_sd_m: standard uncertainty of a fault's position [m].
+        tolerance_pct: how well each turn is known [%], one for all or by element.
+        fires_at_entry: as for `resolved_share`.
+        confidence: 1 - the level at which a repeat is called.
+
+    Stops being true where faults come in bunches: their phases are not independent (told as a warning).
+    """
+    share(confidence, "confidence")
+    places = _usable(reels)
+    n = sum(one.size for one in places)
+    if not turns_m:
+        raise MethodRefusal(
+            Complaint("turns_m", "no element is listed", "List what turns on the line sheet before looking")
+        )
+    if n < FEWEST:
+        reason = f"{n} faults on reels with two or more cannot show a repeat; at least {FEWEST} are needed."
+        return Refused(QUESTION, METHOD, reason, n)
+    listed, refused = [], []
+    for name, turn in turns_m.items():
+        why = _cannot(name, turn, places, position_sd_m, electrode_m, fires_at_entry)
+        if why:
+            refused.append(Refused(QUESTION, METHOD, why, n))
+        else:
+            percent = tolerance_pct[name] if isinstance(tolerance_pct, Mapping) else tolerance_pct
+            listed.append((name, turn, not_negative(percent, "tolerance_pct", "%") / 100))
+    bands = [(1 / (turn * (1 + part)), 1 / (turn * (1 - part))) for _, turn, part in listed]
+    width = sum(high - low for low, high in bands)
+    tested = [
+        _tested(
+            name,
+            band,
+            places,
+            width,
+            len(bands),
+            resolved_share(turn, position_sd_m, electrode_m, fires_at_entry),
+        )
+        for (name, turn, _), band in zip(listed, bands, strict=True)
+    ]
+    marked = _harmonics(tested, 1 - confidence)
+    return RepeatSearch(marked, tuple(refused), _verdict(marked, refused, 1 - confidence))
+
+
+def scan_repeats(
+    reels: Sequence[ArrayLike],
+    shortest_m: float,
+    longest_m: float,
+    electrode_m: float,
+    position_sd_m: float,
+    fires_at_entry: bool = False,
+) -> Repeat | Refused:
+    """The strongest repeat of any period between two lengths, its p-value paying for all of them.
+
+    Args:
+        reels: for each reel the positions of its faults, merged [m].
+        shortest_m: shortest period looked at [m].
+        longest_m: longest period looked at [m].
+        electrode_m: electrode length [m].
+        position_sd_m: standard uncertainty of a fault's position [m].
+        fires_at_entry: as for `resolved_share`.
+
+    Source: as `search_repeats`. Far weaker than a search among listed turns.
+    """
+    places = _usable(reels)
+    n = sum(one.size for one in places)
+    question = f"Do faults come back after any length from {shortest_m:g} to {longest_m:g} m?"
+    if positive(longest_m, "longest_m", "m") <= positive(shortest_m, "shortest_m", "m"):
+        raise MethodRefusal(
+            Complaint("longest_m", f"{longest_m:g} m is not above {shortest_m:g} m", "Give a longer length")
+        )
+    if n < FEWEST:
+        return Refused(question, METHOD, f"{n} faults cannot show a repeat; {FEWEST} are needed.", n)
+    why = _cannot("scan", shortest_m, places, position_sd_m, electrode_m, fires_at_entry) or _cannot(
+        "scan", longest_m, places, position_sd_m, electrode_m, fires_at_entry
+    )
+    if why:
+        return Refused(question, METHOD, why, n)
+    left = resolved_share(shortest_m, position_sd_m, electrode_m, fires_at_entry)
+    band = (1 / longest_m, 1 / shortest_m)
+    return _tested("scan", band, places, band[1] - band[0], 1, left)
+
+
+def _usable(reels: Sequence[ArrayLike]) -> list[NDArray[np.float64]]:
+    """Reels with two faults or more: one fault alone has no phase to agree with."""
+    places = [np.sort(whole_readings(one, f"reels[{i}]")) for i, one in enumerate(reels)]
+    return [one for one in places if one.size >= 2]
+
+
+def _cannot(
+    name: str,
+    turn: float,
+    places: Sequence[NDArray[np.float64]],
+    position_sd_m: float,
+    electrode_m: float,
+    fires_at_entry: bool,
+) -> str:
+    """Why a turn cannot be convicted from these faults, or nothing."""
+    left = resolved_share(turn, position_sd_m, electrode_m, fires_at_entry)
+    if not fires_at_entry and turn < ELECTRODE_TURNS * electrode_m:
+        return (
+            f"{name}: a turn of {turn:.4g} m is shorter than {ELECTRODE_TURNS:g} electrode lengths "
+            f"({electrode_m:.3g} m); the firing point smears the phase to {100 * left:.0f} %, so spark "
+            "counts cannot convict it. Look for it in the wall or the diameter."
+        )
+    if left < LEAST_SHARE:
+        return (
+            f"{name}: positions known to {position_sd_m:.3g} m smear the phase on a turn of {turn:.4g} m to "
+            f"{100 * left:.0f} %; locate the faults better."
+        )
+    span = max(float(one[-1] - one[0]) for one in places)
+    if span < 3 * turn:
+        return (
+            f"{name}: the faults of no reel lie further apart than {span:.4g} m, which is under three turns "
+            f"of {turn:.4g} m."
+        )
+    return ""
+
+
+def _strength(places: Sequence[NDArray[np.float64]], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Sum over reels of 2 n Rbar^2 at each frequency."""
+    total = np.zeros(frequency.size)
+    for one in places:
+        for piece in range(0, frequency.size, 20000):  # keeps the table of phases small
+            part = frequency[piece : piece + 20000]
+            vector = np.exp(2j * np.pi * np.outer(part, one - one[0])).sum(axis=1)
+            total[piece : piece + 20000] += 2 / one.size * np.abs(vector) ** 2
+    return total
+
+
+def _tested(
+    name: str,
+    band: tuple[float, float],
+    places: Sequence[NDArray[np.float64]],
+    width: float,
+    bands: int,
+    resolved: float,
+) -> Repeat:
+    longest = max(float(one[-1] - one[0]) for one in places)
+    steps = max(1, math.ceil((band[1] - band[0]) * longest * 12))
+    grid = np.linspace(band[0], band[1], steps + 1) if band[1] > band[0] else np.array([band[0]])
+    strength = _strength(places, grid)
+    best = int(strength.argmax())
+    statistic, degrees = float(strength[best]), 2 * len(places)
+    spread = math.sqrt(sum(float(one.var()) * one.size for one in places) / sum(one.size for one in places))
+    local = _local_p(statistic, places)
+    trials = bands + _crossings(statistic, degrees, width * spread) / max(
+        float(stats.chi2.sf(statistic, degrees)), 1e-300
+    )
+    turn = float(1 / grid[best])
+    return Repeat(
+        name=name,
+        period_m=turn,
+        period_sd_m=_period_sd(places, turn),
+        statistic=statistic,
+        p_local=local,
+        p_value=-math.expm1(trials * math.log1p(-min(local, 1 - 1e-16))),
+        trials=trials,
+        n=sum(one.size for one in places),
+        reels=len(places),
+        resolved=resolved,
+        warnings=_bunches(places, turn),
+    )
+
+
+def _local_p(statistic: float, places: Sequence[NDArray[np.float64]]) -> float:
+    if len(places) > 1:
+        return float(stats.chi2.sf(statistic, 2 * len(places)))
+    n = places[0].size
+    total = statistic / 2 * n  # R^2
+    return math.exp(math.sqrt(1 + 4 * n + 4 * max(n * n - total, 0.0)) - (1 + 2 * n))
+
+
+def _crossings(statistic: float, degrees: int, width_spread: float) -> float:
+    """Expected up-crossings of the strength over the bands, chi-square process (Davies 1987; Baluev 2008)."""
+    if width_spread == 0.0:
+        return 0.0
+    variation = math.sqrt(8 * math.pi) * width_spread
+    log = (
+        math.log(variation)
+        + (degrees - 1) / 2 * math.log(statistic)
+        - statistic / 2
+        - degrees / 2 * math.log(2)
+        - float(special.gammaln(degrees / 2))
+    )
+    return math.exp(log)
+
+
+def _period_sd(places: Sequence[NDArray[np.float64]], turn: float) -> float:
+    """Standard uncertainty of the period: scatter of the phases over their lever along the wire."""
+    scatter, lever, n = 0.0, 0.0, 0
+    for one in places:
+        phase = 2 * np.pi * one / turn
+        mean = np.angle(np.exp(1j * phase).sum())
+        off = np.angle(np.exp(1j * (phase - mean)))
+        scatter += float((off**2).sum())
+        lever += float(one.var() * one.size)
+        n += one.size
+    if lever == 0.0:
+        return math.inf
+    free = max(n - len(places) - 1, 1)
+    return turn**2 * math.sqrt(scatter / free / lever) / (2 * math.pi)
+
+
+def _bunches(places: Sequence[NDArray[np.float64]], turn: float) -> tuple[str, ...]:
+    gaps = np.concatenate([np.diff(one) for one in places])
+    rate = gaps.size / max(float(sum(one[-1] - one[0] for one in places)), 1e-12)
+    short = int((gaps < turn / 2).sum())
+    chance = float(stats.binom.sf(short - 1, gaps.size, -math.expm1(-rate * turn / 2)))
+    if short < 2 or chance > 0.01:
+        return ()
+    said = (
+        f"{short} of {gaps.size} gaps are shorter than half a turn, more than chance makes: these faults "
+        "come in bunches, their phases are not independent and the p-value is too small."
+    )
+    return (said,)
+
+
+def _harmonics(tested: Sequence[Repeat], level: float) -> tuple[Repeat, ...]:
+    """Marks each finding whose period is a whole part of a longer finding's period."""
+    marked = []
+    found = [one for one in tested if one.p_value < level]
+    for one in tested:
+        parent = ""
+        for longer in found:
+            order = round(longer.period_m / one.period_m)
+            off = abs(longer.period_m - order * one.period_m)
+            if order >= 2 and off <= 2 * math.hypot(longer.period_sd_m, order * one.period_sd_m):
+                parent = longer.name
+        marked.append(replace(one, harmonic_of=parent))
+    return tuple(sorted(marked, key=lambda one: (one.p_value, -one.statistic)))
+
+
+def _verdict(tested: Sequence[Repeat], refused: Sequence[Refused], level: float) -> str:
+    found = [one for one in tested if one.p_value < level and not one.harmonic_of]
+    untold = f" {len(refused)} listed elements could not be tested." if refused else ""
+    if not found:
+        return f"No listed element's turn repeats in the faults.{untold}"
+    names = "; ".join(f"{one.name} (every {one.period_m:.4g} m, p = {one.p_value:.2g})" for one in found)
+    if len(found) > 1:
+        return f"More than one listed element fits, and the faults do not tell which: {names}.{untold}"
+    return f"The faults come back with the turn of {names}.{untold}"

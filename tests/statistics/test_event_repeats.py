@@ -1,0 +1,178 @@
+"""Faults that come back with a turning element, and what cannot be convicted."""
+
+import numpy as np
+import pytest
+
+from pipeline.errors import MethodRefusal
+from pipeline.results import Refused
+from pipeline.statistics.event_repeats import (
+    Repeat,
+    RepeatSearch,
+    resolved_share,
+    scan_repeats,
+    search_repeats,
+)
+
+TURNS = np.array([3, 50, 51, 120, 300, 301, 500, 700])
+
+
+def marked(turn_m: float, seed: int = 4) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    return turn_m * TURNS + 0.3 * turn_m + rng.normal(0, 0.01 * turn_m, TURNS.size)
+
+
+def search(*given: object, **named: object) -> RepeatSearch:
+    found = search_repeats(*given, **named)  # type: ignore[arg-type]
+    assert isinstance(found, RepeatSearch)
+    return found
+
+
+def test_smearing_by_position_and_electrode() -> None:
+    # Method sheet section 7: s = P/4 leaves .29; a 0.9 m electrode leaves .11 of 1.0 m and .67 of 1.885 m.
+    assert resolved_share(1.0, 0.25, 0.0) == pytest.approx(0.29121293321402086)
+    assert resolved_share(1.0, 0.0, 0.9) == pytest.approx(0.10929240478705181)
+    assert resolved_share(1.885, 0.0, 0.9) == pytest.approx(0.6650106575352468)
+    assert resolved_share(1.0, 0.0, 0.9, fires_at_entry=True) == 1.0
+
+
+def test_smearing_by_simulation() -> None:
+    rng = np.random.default_rng(1)
+    at = rng.uniform(0, 0.9, 200_000) + rng.normal(0, 0.2, 200_000)
+    vector = abs(np.exp(2j * np.pi * at / 1.885).mean())
+    assert vector == pytest.approx(resolved_share(1.885, 0.2, 0.9), abs=0.005)
+
+
+def test_a_roll_is_found_among_listed_elements() -> None:
+    found = search([marked(1.885)], {"capstan": 1.885, "guide sheave": 3.1}, 0.9, 0.02)
+    first = found.tested[0]
+    assert first.name == "capstan"
+    assert first.p_value < 0.01
+    assert abs(first.period_m - 1.885) < 4 * first.period_sd_m
+    assert found.verdict.startswith("The faults come back with the turn of capstan (every 1.885 m, p = 0.")
+    assert found.tested[1].p_value > 0.05
+
+
+def test_an_electrode_longer_than_the_roll_convicts_nobody() -> None:
+    # Trap: a 0.9 m electrode on a 1.0 m roll leaves 11 % of the phase (method sheet section 7).
+    found = search([marked(1.0)], {"small roll": 1.0, "capstan": 1.885}, 0.9, 0.02)
+    assert [one.name for one in found.tested] == ["capstan"]
+    assert found.refused[0].reason == (
+        "small roll: a turn of 1 m is shorter than 1.5 electrode lengths (0.9 m); the firing point "
+        "smears the phase to 11 %, so spark counts cannot convict it. Look for it in the wall or the "
+        "diameter."
+    )
+    assert found.verdict == (
+        "No listed element's turn repeats in the faults. 1 listed elements could not be tested."
+    )
+    at_entry = search([marked(1.0)], {"small roll": 1.0}, 0.9, 0.02, fires_at_entry=True)
+    assert at_entry.tested[0].p_value < 0.01
+
+
+def test_uncertain_positions_are_refused_too() -> None:
+    found = search([marked(1.885)], {"capstan": 1.885}, 0.1, 0.8)
+    assert found.refused[0].reason == (
+        "capstan: positions known to 0.8 m smear the phase on a turn of 1.885 m to 3 %; locate the "
+        "faults better."
+    )
+
+
+def test_a_half_turn_is_told_to_be_a_harmonic() -> None:
+    found = search([marked(1.885)], {"half": 0.9425, "capstan": 1.885}, 0.05, 0.02, 0.1)
+    by_name = {one.name: one for one in found.tested}
+    assert by_name["half"].harmonic_of == "capstan"
+    assert by_name["capstan"].harmonic_of == ""
+    assert found.verdict.count("every") == 1
+
+
+def test_two_elements_of_one_turn_are_both_named() -> None:
+    found = search([marked(1.885)], {"capstan": 1.885, "roll": 1.89}, 0.1, 0.02)
+    assert found.verdict.startswith(
+        "More than one listed element fits, and the faults do not tell which: roll (every 1.885 m"
+    )
+    assert "; capstan (every 1.885 m" in found.verdict
+
+
+def test_reels_add_up_though_their_phases_differ() -> None:
+    rng = np.random.default_rng(8)
+    reels = [
+        1.885 * rng.integers(0, 790, 3) + rng.uniform(0, 1.885) + rng.normal(0, 0.02, 3) for _ in range(8)
+    ]
+    together = search([*reels, [17.0]], {"capstan": 1.885}, 0.1, 0.02, 0.05).tested[0]
+    assert (together.n, together.reels) == (24, 8)
+    assert together.p_value < 0.001
+    assert together.statistic > 0.9 * 48
+
+
+@pytest.mark.parametrize("faults", [8, 30])
+def test_false_alarms_pay_for_every_period_looked_at(faults: int) -> None:
+    # 600 reels of faults placed anywhere; 5 % aimed at. Without the correction the scan alarms every time.
+    rng = np.random.default_rng(faults)
+    listed, scanned, naive = 0, 0, 0
+    for _ in range(300):
+        at = [rng.uniform(0, 1500, faults)]
+        tests = search(at, {"a": 1.9, "b": 3.1, "c": 10.0}, 0.1, 0.05).tested
+        listed += min(one.p_value for one in tests) < 0.05
+        scan = scan_repeats(at, 1.8, 5.0, 0.1, 0.05)
+        assert isinstance(scan, Repeat)
+        scanned += scan.p_value < 0.05
+        naive += scan.p_local < 0.05
+    assert listed / 300 < 0.09
+    assert scanned / 300 < 0.09
+    assert naive / 300 > 0.95
+
+
+def test_a_list_has_more_power_than_a_scan() -> None:
+    at = [marked(1.885)]
+    scan = scan_repeats(at, 1.5, 5.0, 0.1, 0.02)
+    assert isinstance(scan, Repeat)
+    listed = search(at, {"capstan": 1.885}, 0.1, 0.02, 0.1).tested[0]
+    assert scan.period_m == pytest.approx(listed.period_m, abs=2e-3)
+    assert listed.p_value < scan.p_value / 10
+
+
+def test_bunches_of_faults_are_told() -> None:
+    rng = np.random.default_rng(3)
+    at = np.concatenate([start + rng.uniform(0, 0.5, 6) for start in (100.0, 700.0, 1300.0)])
+    found = search([at], {"capstan": 1.885}, 0.1, 0.02).tested[0]
+    assert found.warnings == (
+        (
+            "15 of 17 gaps are shorter than half a turn, more than chance makes: these faults come in "
+            "bunches, their phases are not independent and the p-value is too small."
+        ),
+    )
+
+
+def test_faults_at_one_place_and_too_few_faults_are_refused() -> None:
+    found = search([[700.0] * 6], {"capstan": 1.885}, 0.1, 0.02)
+    assert found.refused[0].reason == (
+        "capstan: the faults of no reel lie further apart than 0 m, which is under three turns of 1.885 m."
+    )
+    few = search_repeats([[1.0, 900.0], [5.0]], {"capstan": 1.885}, 0.1, 0.02)
+    assert isinstance(few, Refused)
+    assert few.reason == "2 faults on reels with two or more cannot show a repeat; at least 4 are needed."
+    none = scan_repeats([[]], 1.0, 5.0, 0.1, 0.02)
+    assert isinstance(none, Refused)
+    assert none.reason == "0 faults cannot show a repeat; 4 are needed."
+
+
+@pytest.mark.parametrize(
+    ("call", "text"),
+    [
+        (
+            lambda: search_repeats([[1.0, 2.0]], {}, 0.1, 0.02),
+            "turns_m: no element is listed. List what turns on the line sheet before looking.",
+        ),
+        (
+            lambda: scan_repeats([[1.0, 2.0]], 5.0, 1.0, 0.1, 0.02),
+            "longest_m: 1 m is not above 5 m. Give a longer length.",
+        ),
+        (
+            lambda: resolved_share(0.0, 0.1, 0.1),
+            "period_m: 0 m was given. Give a finite number above 0.",
+        ),
+    ],
+)
+def test_bad_input_is_told(call: object, text: str) -> None:
+    with pytest.raises(MethodRefusal) as caught:
+        call()  # type: ignore[operator]
+    assert str(caught.value) == text
