@@ -95,7 +95,7 @@ def _stamped(event: Event, at_t_s: float, counter_m: float) -> Event:
 
 
 def _spark_passings(scenario: RunScenario, draw: np.random.Generator) -> list[_Passing]:
-    """Each fault's counts: the arc strikes near the electrode's entry, and again while the fault is inside."""
+    """Each fault's counts: the arc strikes near the electrode's entry, and again while it is inside."""
     tester = scenario.line.instrument("spark tester")
     station_m = scenario.station_m("spark tester")
     if tester is None or station_m is None:

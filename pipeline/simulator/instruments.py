@@ -28,7 +28,7 @@ _KV_NOISE = 0.02
 
 
 def cold_diameter_mm(copper: Seen, coat: Seen, angle_deg: float) -> NDArray[np.float64]:
-    """Overall diameter [mm] on the axis at `angle_deg`: conductor + both walls, in which odd harmonics cancel.
+    """Overall diameter [mm] on the axis at `angle_deg`; odd harmonics of the wall cancel in it.
 
     D(theta) = d + t(theta) + t(theta + 180) = d + 2 (mean + covering) + 2 (c2 cos 2 theta + s2 sin 2 theta).
     """
@@ -52,7 +52,7 @@ def hot_diameter_mm(copper: Seen, coat: Seen) -> NDArray[np.float64]:
 
 
 def wall_mm(coat: Seen, angle_deg: float, sees_covering: bool) -> NDArray[np.float64]:
-    """Wall [mm] that a sensor at `angle_deg` from the first one faces, of the insulation or of both layers."""
+    """Wall [mm] before a sensor at `angle_deg` from the first, of the insulation or of both layers."""
     angle = np.deg2rad(angle_deg)
     first, second = coat["c1_mm"], coat["s1_mm"]
     mean = coat["mean_mm"]

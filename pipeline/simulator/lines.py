@@ -6,7 +6,7 @@ from datetime import date
 
 from pipeline.sheets.line_sheet import Element, Instrument, LineSheet
 
-_DONE, _DUE = date(2025, 1, 14), date(2025, 7, 14)
+_DONE, _DUE = date(2026, 1, 12), date(2026, 7, 12)
 _MIL_MM = 0.0254
 
 
@@ -16,7 +16,7 @@ def line_l1() -> LineSheet:
     return LineSheet(
         id="L1",
         name="Building wire line 1, insulation and nylon in tandem",
-        plant="Invented wire plant",
+        plant="Demo plant",
         revision="3",
         take_up_station_m=110.0,
         instruments=(
@@ -87,7 +87,7 @@ def line_l2() -> LineSheet:
     return LineSheet(
         id="L2",
         name="Building wire line 2, single layer",
-        plant="Invented wire plant",
+        plant="Demo plant",
         revision="5",
         take_up_station_m=124.0,
         instruments=(

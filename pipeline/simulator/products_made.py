@@ -1,14 +1,16 @@
 """The three products the invented plant makes, as its lines make them.
 
-Sizes and limits are published figures, named where they stand. Everything that varies (standard deviations,
-correlation lengths, offsets, speeds, machine settings, test voltages) is invented.
+Conductor diameters are looked up. The limits repeat those in force at the demo plant, so that the truth
+can be told without the program's own judgement; a test compares the two. All that varies (standard
+deviations, correlation lengths, offsets, speeds, machine settings, test voltages) is invented.
 """
 
 from __future__ import annotations
 
+from pipeline.products.conductors import find_conductor
+from pipeline.products.sizes import size_named
 from pipeline.simulator.randomness import Wander
-from pipeline.simulator.scenario import CoveringModel, Offset, StartUp, WallLimits, WireModel
-from pipeline.simulator.wire import conductor_solid_mm
+from pipeline.simulator.scenario import CoveringModel, Offset, StartUp, TrueLimits, WireModel
 
 _NYLON = CoveringModel(
     mean_mm=0.118,
@@ -17,18 +19,12 @@ _NYLON = CoveringModel(
     stated_uncertainty_mm=0.003,
     stated_offset_mm=0.009,
 )
-_THHN_15_MIL = WallLimits(
-    average_mm=0.381,
-    point_mm=0.3302,
-    source="15 mil: wire code 2023, Table 310.4(1); 13 mil at any point: UL AWM style pages 1638 and 10236",
-)
-_XHHW_55_MIL = WallLimits(
-    average_mm=1.397,
-    point_mm=1.2573,
-    source="55 mil: wire code 2023, Table 310.4(1); 90 % of it at any point, printed mil value not seen",
-)
 _THHN_WALL = (Wander(0.0025, 1500.0), Wander(0.003, 25.0), Wander(0.0015, 2.0))
 _THHN_CENTRE = (Wander(0.004, 400.0), Wander(0.002, 10.0))
+
+
+def _conductor_mm(size: str, make: str) -> float:
+    return find_conductor(size_named(size), make, "copper").diameter.value
 
 
 def thhn_14_solid() -> WireModel:
@@ -38,7 +34,7 @@ def thhn_14_solid() -> WireModel:
         size="14 AWG",
         conductor="solid",
         colour="black",
-        conductor_mm=conductor_solid_mm(14),
+        conductor_mm=_conductor_mm("14 AWG", "solid"),
         conductor_wanders=(Wander(0.001, 300.0), Wander(0.0005, 5.0)),
         wall_mm=0.414,
         wall_wanders=_THHN_WALL,
@@ -59,22 +55,18 @@ def thhn_14_solid() -> WireModel:
         melt_c=182.0,
         melt_bar=265.0,
         spark_kv=7.5,
-        limits=_THHN_15_MIL,
+        limits=TrueLimits(0.381, 0.3302, 70.0, 2.5415, 2.7749),
     )
 
 
 def thhn_12_stranded() -> WireModel:
-    """THHN/THWN-2 12 AWG concentric stranded copper at 700 m/min.
-
-    Strand circle 2.327 mm: Class B, 7 wires, 3 sqrt(cmil/7) with 6530 cmil (wire code chapter 9 table 8 area;
-    geometry of a 7-wire strand).
-    """
+    """THHN/THWN-2 12 AWG concentric stranded copper at 700 m/min."""
     return WireModel(
         construction="THHN/THWN-2",
         size="12 AWG",
         conductor="concentric",
         colour="red",
-        conductor_mm=2.327,
+        conductor_mm=_conductor_mm("12 AWG", "concentric"),
         conductor_wanders=(Wander(0.003, 200.0), Wander(0.0015, 3.0)),
         wall_mm=0.418,
         wall_wanders=_THHN_WALL,
@@ -95,21 +87,18 @@ def thhn_12_stranded() -> WireModel:
         melt_c=184.0,
         melt_bar=280.0,
         spark_kv=7.5,
-        limits=_THHN_15_MIL,
+        limits=TrueLimits(0.381, 0.3302, 70.0, 3.2260, 3.5223),
     )
 
 
 def xhhw_1_0() -> WireModel:
-    """XHHW-2 1/0 AWG concentric stranded copper at 84 m/min.
-
-    Strand circle 9.468 mm: Class B, 19 wires, 5 sqrt(cmil/19) with 105600 cmil (same sources as 12 AWG).
-    """
+    """XHHW-2 1/0 AWG concentric stranded copper at 84 m/min."""
     return WireModel(
         construction="XHHW-2",
         size="1/0 AWG",
         conductor="concentric",
         colour="black",
-        conductor_mm=9.468,
+        conductor_mm=_conductor_mm("1/0 AWG", "concentric"),
         conductor_wanders=(Wander(0.006, 60.0), Wander(0.003, 1.0)),
         wall_mm=1.465,
         wall_wanders=(Wander(0.005, 300.0), Wander(0.007, 15.0), Wander(0.003, 1.0)),
@@ -130,7 +119,7 @@ def xhhw_1_0() -> WireModel:
         melt_c=128.0,
         melt_bar=190.0,
         spark_kv=12.5,
-        limits=_XHHW_55_MIL,
+        limits=TrueLimits(1.397, 1.27, 78.0, 12.0179, 13.1215),
     )
 
 

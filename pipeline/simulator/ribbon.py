@@ -27,12 +27,13 @@ class Ribbon:
     @property
     def next_node(self) -> int:
         """Number of the first node not made yet."""
-        return self._first + self._values.shape[1]
+        return self._first + int(self._values.shape[1])
 
     def nodes_to(self, to_m: float) -> NDArray[np.float64]:
         """Positions [m] of the nodes still to be made up to `to_m` [m]."""
         last = int(np.floor(to_m / self.step_m))
-        return np.arange(self.next_node, last + 1) * self.step_m
+        nodes: NDArray[np.float64] = np.arange(self.next_node, last + 1, dtype=np.float64)
+        return nodes * self.step_m
 
     def extend(self, values: NDArray[np.float64]) -> None:
         """Add `values` (fields x nodes) after the last node."""
@@ -57,7 +58,7 @@ class Ribbon:
         return lower + part * (table[:, left + 1] - lower)
 
     def seen(self, from_m: NDArray[np.float64], to_m: NDArray[np.float64]) -> dict[str, NDArray[np.float64]]:
-        """Mean of each field over the windows `from_m` to `to_m` [m]; the value itself where they are a point."""
+        """Mean of each field over the windows `from_m` to `to_m` [m]; the value itself at a point."""
         width = to_m - from_m
         wide = width > _POINT_M
         mean = self._at(self._values, 0.5 * (from_m + to_m))

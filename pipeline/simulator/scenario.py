@@ -68,18 +68,22 @@ class StartUp:
 
 
 @dataclass(frozen=True, slots=True)
-class WallLimits:
-    """The insulation limits against which the truth is told.
+class TrueLimits:
+    """The limits against which the truth is told.
 
     Args:
         average_mm: minimum average wall [mm].
         point_mm: minimum wall at any point [mm].
-        source: where they were read.
+        concentricity_pct: least 100 x thinnest / thickest wall [%].
+        diameter_least_mm: least overall diameter [mm].
+        diameter_greatest_mm: greatest overall diameter [mm].
     """
 
     average_mm: float
     point_mm: float
-    source: str
+    concentricity_pct: float
+    diameter_least_mm: float
+    diameter_greatest_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +116,7 @@ class WireModel:
         melt_c: melt temperature [deg C].
         melt_bar: melt pressure at set speed [bar].
         spark_kv: spark-test voltage set [kV].
-        limits: insulation limits against which the truth is told.
+        limits: limits against which the truth is told.
     """
 
     construction: str
@@ -140,7 +144,7 @@ class WireModel:
     melt_c: float
     melt_bar: float
     spark_kv: float
-    limits: WallLimits
+    limits: TrueLimits
 
     @property
     def overall_mm(self) -> float:

@@ -39,10 +39,10 @@ def plant_sheet_text(name: str, zone: str, units: str) -> str:
     Args:
         name: name of the plant.
         zone: IANA zone of its local times.
-        units: units its pages show, ``us`` or ``metric``.
+        units: units its pages show, ``imperial`` or ``metric``.
     """
     return "# An invented plant: roles, no names.\n" + _table(
-        "[plant]", {"name": name, "zone": zone, "units": units}
+        "[plant]", {"name": name, "zone": zone, "units": units, "demo": True}
     )
 
 

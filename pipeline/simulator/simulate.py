@@ -28,7 +28,7 @@ from pipeline.simulator.speed import LineDrive, Motion
 from pipeline.simulator.truth import Truth, TruthKeeper, write_truth
 from pipeline.simulator.wire import MadeWire, TrueWire
 
-PLANT_NAME = "Invented wire plant"
+PLANT_NAME = "Demo plant"
 ROWS_AT_ONCE = 20_000
 OnProgress = Callable[[int, int], None]
 
@@ -53,7 +53,7 @@ class SimulatedRun:
         folder: where its files are; None for a run in memory.
         readings: readings in store units with `row`, `file_no`, `line`, `time_utc`; None for a run on disk.
         events: columns.EVENTS; None for a run on disk.
-        wire: true wire by node (s_m, mean_mm, thinnest_mm, covering_mm, c1_mm, s1_mm); None on disk.
+        wire: true wire by node, the fields of MadeWire; None for a run on disk.
         true_x_m: ideal counter at each reading [m]; None for a run on disk.
     """
 
@@ -159,7 +159,7 @@ def _write_events(scenario: RunScenario, folder: Path, events: list[Event], leve
 def _write_sheets(
     scenario: RunScenario, folder: Path, plant_folder: Path | None, channels: tuple[str, ...]
 ) -> None:
-    units = "us" if scenario.style == "us local" else "metric"
+    units = "imperial" if scenario.style == "us local" else "metric"
     if plant_folder is None:
         plant, line = "plant.toml", "line.toml"
         write_text(folder / plant, plant_sheet_text(PLANT_NAME, scenario.zone, units))
@@ -200,10 +200,7 @@ def simulate_in_memory(scenario: RunScenario, seed: int, rows_at_once: int = ROW
             },
         }
     )
-    made = {
-        name: np.concatenate([getattr(one.made, name) for one in pieces])
-        for name in ("s_m", "mean_mm", "thinnest_mm", "covering_mm", "c1_mm", "s1_mm")
-    }
+    made = {name: np.concatenate([getattr(one.made, name) for one in pieces]) for name in MadeWire.__slots__}
     events = [event for one in pieces for event in one.events]
     return SimulatedRun(
         scenario,

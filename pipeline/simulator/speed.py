@@ -89,8 +89,7 @@ class LineDrive:
 
     def take(self, count: int) -> Motion:
         """The next `count` readings' instants."""
-        rows = np.arange(self._row, self._row + count)
-        t_s = rows * self._interval_s
+        t_s = np.arange(self._row, self._row + count, dtype=np.float64) * self._interval_s
         planned = np.interp(t_s, self._plan.times_s, self._plan.speeds_m_s)
         v_m_s = planned * (1.0 + self._wobble.take(count))
         before = np.concatenate([[self._v_m_s if self._row else v_m_s[0]], v_m_s[:-1]])
@@ -99,9 +98,10 @@ class LineDrive:
             steps[0] = 0.0
         x_m = np.cumsum(np.concatenate([[self._x_m], steps]))[1:]
         front_m = np.maximum.accumulate(np.maximum(x_m, self._front_m))
+        first_row = self._row
         self._row += count
         self._v_m_s, self._x_m, self._front_m = float(v_m_s[-1]), float(x_m[-1]), float(front_m[-1])
-        return Motion(int(rows[0]), t_s, v_m_s, x_m, front_m)
+        return Motion(first_row, t_s, v_m_s, x_m, front_m)
 
 
 def plain_plan(

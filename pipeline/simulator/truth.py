@@ -1,4 +1,4 @@
-"""What is where on the wire of a simulated run: troubles, walls under a limit, faults, reels, rows written."""
+"""What is where on the wire of a simulated run: troubles, wire beyond a limit, faults, reels, rows."""
 
 from __future__ import annotations
 
@@ -19,17 +19,26 @@ STATEMENT = (
     "Invented truth of a simulated run. Agreement with it proves the program consistent with itself and says "
     "nothing about real wire. Positions are metres of wire by the line's own counter, counted through resets."
 )
-MERGE_M = 2.0  # stretches under a limit that lie closer are told as one
+MERGE_M = 2.0  # stretches beyond a limit that lie closer are told as one
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """True wire under a limit: requirement, where from and to [m], its worst value [mm] and where that is [m]."""
+    """True wire beyond a limit.
+
+    Args:
+        requirement: the requirement it does not meet.
+        from_m, to_m: where it is on the wire [m].
+        limit: the limit [mm, or % for concentricity].
+        worst: the worst value [same].
+        worst_at_m: where that is [m].
+    """
 
     requirement: str
     from_m: float
     to_m: float
-    worst_mm: float
+    limit: float
+    worst: float
     worst_at_m: float
 
 
@@ -60,7 +69,7 @@ class Truth:
         phases: what the line was doing while the wire from .. to [m] was at the die.
         stops_m: metre at the die at each stop.
         reels: each reel's wire.
-        under_limit: wire under a wall limit, whether on a reel or not.
+        beyond_limit: wire that does not meet a requirement, whether on a reel or not.
         troubles: each trouble as it was planned.
         events: every count and flaw, with its place on the wire.
         rows_written: rows of each log file, header not counted.
@@ -75,7 +84,7 @@ class Truth:
     phases: tuple[tuple[str, float, float], ...]
     stops_m: tuple[float, ...]
     reels: tuple[TrueReel, ...]
-    under_limit: tuple[Stretch, ...]
+    beyond_limit: tuple[Stretch, ...]
     troubles: tuple[dict[str, Any], ...]
     events: tuple[Event, ...]
     rows_written: dict[str, int]
@@ -86,7 +95,7 @@ class Truth:
 
 
 def write_truth(truth: Truth, path: Path) -> None:
-    """Write `truth` to `path` as JSON, rounded to a tenth of a millimetre of wire and of a micrometre of wall."""
+    """Write `truth` to `path` as JSON, rounded to 0.1 mm of wire and 0.1 um of wall."""
     content = {"statement": STATEMENT, **_rounded(asdict(truth))}
     path.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
 
@@ -114,11 +123,9 @@ class TruthKeeper:
         self._seed = seed
         station_m = scenario.line.take_up_station_m * scenario.encoder_scale
         self._reels = [(one.id, one.from_m - station_m, one.to_m - station_m) for one in scenario.reels]
+        self._changes_m = np.unique([end for _, from_m, to_m in self._reels for end in (from_m, to_m)])
         self._worst = {one.id: [np.inf, 0.0, np.inf, 0.0] for one in scenario.reels}
-        self._stretches: dict[str, list[Stretch]] = {
-            "minimum average wall": [],
-            "minimum wall at any point": [],
-        }
+        self._stretches: dict[tuple[str, bool], list[Stretch]] = {}
         self._boundaries: list[float] = [0.0]
         self._before = (0.0, 0.0)
         self._events: list[Event] = []
@@ -136,24 +143,48 @@ class TruthKeeper:
         self._rows += motion.t_s.size
         if made.s_m.size:
             limits = self._scenario.wire.limits
+            round_pct = 100.0 * made.thinnest_mm / made.thickest_mm
             self._gather("minimum average wall", made.s_m, made.mean_mm, limits.average_mm)
             self._gather("minimum wall at any point", made.s_m, made.thinnest_mm, limits.point_mm)
+            self._gather("concentricity", made.s_m, round_pct, limits.concentricity_pct)
+            self._gather("overall diameter", made.s_m, made.diameter_mm, limits.diameter_least_mm)
+            greatest = limits.diameter_greatest_mm
+            self._gather("overall diameter", made.s_m, made.diameter_mm, greatest, at_most=True)
             self._worst_of_reels(made)
 
     def _gather(
-        self, requirement: str, s_m: NDArray[np.float64], wall_mm: NDArray[np.float64], limit_mm: float
+        self,
+        requirement: str,
+        s_m: NDArray[np.float64],
+        values: NDArray[np.float64],
+        limit: float,
+        at_most: bool = False,
     ) -> None:
-        under = np.concatenate([[False], wall_mm < limit_mm, [False]]).astype(np.int8)
-        starts = np.flatnonzero(np.diff(under) == 1)
-        ends = np.flatnonzero(np.diff(under) == -1) - 1
-        told = self._stretches[requirement]
+        """Note where `values` are below `limit`, or above it where it is a greatest value."""
+        sign = -1.0 if at_most else 1.0
+        beyond = (sign * values < sign * limit) & (s_m >= 0.0)
+        reel = np.searchsorted(self._changes_m, s_m, side="right")
+        # A stretch also ends where its reel does, so that each reel has its own worst.
+        label = np.concatenate([[-1], np.where(beyond, reel, -1), [-1]])
+        edges = np.flatnonzero(np.diff(label))
+        starts = edges[label[edges + 1] >= 0]
+        ends = edges[label[edges] >= 0] - 1
+        told = self._stretches.setdefault((requirement, at_most), [])
         for start, end in zip(starts, ends, strict=True):
-            worst = start + int(np.argmin(wall_mm[start : end + 1]))
+            worst = start + int(np.argmin(sign * values[start : end + 1]))
             new = Stretch(
-                requirement, float(s_m[start]), float(s_m[end]), float(wall_mm[worst]), float(s_m[worst])
+                requirement,
+                float(s_m[start]),
+                float(s_m[end]),
+                limit,
+                float(values[worst]),
+                float(s_m[worst]),
             )
-            if told and new.from_m - told[-1].to_m <= MERGE_M:
-                new = _joined(told.pop(), new)
+            near = bool(told) and new.from_m - told[-1].to_m <= MERGE_M
+            if near and reel[start] == np.searchsorted(self._changes_m, told[-1].to_m, side="right"):
+                before = told.pop()
+                extreme = min(before, new, key=lambda one: sign * one.worst)
+                new = Stretch(requirement, before.from_m, new.to_m, limit, extreme.worst, extreme.worst_at_m)
             told.append(new)
 
     def _worst_of_reels(self, made: MadeWire) -> None:
@@ -174,7 +205,7 @@ class TruthKeeper:
         names = [leg.phase for leg in scenario.speed.legs]
         ends = [*self._boundaries[1:], self._before[0]][: len(names)]
         starts = self._boundaries[: len(ends)]
-        stations = {
+        stations: dict[str, float] = {
             one.kind: scenario.stations_m.get(one.id, one.station_m) for one in scenario.line.instruments
         }
         return Truth(
@@ -189,13 +220,8 @@ class TruthKeeper:
             reels=tuple(
                 TrueReel(reel, from_m, to_m, *self._worst[reel]) for reel, from_m, to_m in self._reels
             ),
-            under_limit=tuple(one for told in self._stretches.values() for one in told),
+            beyond_limit=tuple(one for told in self._stretches.values() for one in told),
             troubles=tuple({"kind": type(one).__name__, **asdict(one)} for one in scenario.troubles),
             events=tuple(self._events),
             rows_written=rows_written,
         )
-
-
-def _joined(first: Stretch, second: Stretch) -> Stretch:
-    worst = min(first, second, key=lambda one: one.worst_mm)
-    return Stretch(first.requirement, first.from_m, second.to_m, worst.worst_mm, worst.worst_at_m)

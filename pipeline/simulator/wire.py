@@ -33,40 +33,37 @@ class MadeWire:
         s_m: metre of wire of each node.
         mean_mm: mean insulation wall.
         thinnest_mm: thinnest insulation wall around the section.
+        thickest_mm: thickest insulation wall around the section.
         covering_mm: mean wall of the covering.
+        diameter_mm: overall diameter, mean of the axes.
         c1_mm, s1_mm: first harmonic of the insulation wall.
     """
 
     s_m: NDArray[np.float64]
     mean_mm: NDArray[np.float64]
     thinnest_mm: NDArray[np.float64]
+    thickest_mm: NDArray[np.float64]
     covering_mm: NDArray[np.float64]
+    diameter_mm: NDArray[np.float64]
     c1_mm: NDArray[np.float64]
     s1_mm: NDArray[np.float64]
 
 
 def bump(s_m: NDArray[np.float64], from_m: float, length_m: float) -> NDArray[np.float64]:
-    """A smooth hump of height 1 from `from_m` over `length_m` [m], its ends raised cosines of a fifth each."""
+    """A smooth hump of height 1 from `from_m` over `length_m` [m]; each end a raised cosine of a fifth."""
     place = (s_m - from_m) / length_m
     edge = np.clip(np.minimum(place, 1.0 - place) / 0.2, 0.0, 1.0)
     height: NDArray[np.float64] = 0.5 - 0.5 * np.cos(np.pi * edge)
     return height
 
 
-def thinnest_wall_mm(coat: dict[str, NDArray[np.float64]]) -> NDArray[np.float64]:
-    """Thinnest insulation wall [mm] over all angles of each section of `coat`, on a grid of 4 degrees."""
+def extreme_walls_mm(
+    coat: dict[str, NDArray[np.float64]],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Thinnest and thickest insulation wall [mm] around each section of `coat`, on a grid of 4 degrees."""
     harmonics = np.stack([coat["c1_mm"], coat["s1_mm"], coat["c2_mm"], coat["s2_mm"]], axis=1)
-    lowest: NDArray[np.float64] = coat["mean_mm"] + np.min(harmonics @ _AROUND, axis=1)
-    return lowest
-
-
-def conductor_solid_mm(awg: int) -> float:
-    """Diameter [mm] of a solid conductor of gauge `awg`; 0 is 1/0, -1 is 2/0 and so on.
-
-    d = 0.005 in x 92^((36 - n)/39). Source: ASTM B258, Standard Nominal Diameters and Cross-Sectional Areas of
-    AWG Sizes of Solid Round Wires.
-    """
-    return float(0.005 * 25.4 * 92.0 ** ((36 - awg) / 39))
+    around = harmonics @ _AROUND
+    return coat["mean_mm"] + np.min(around, axis=1), coat["mean_mm"] + np.max(around, axis=1)
 
 
 class TrueWire:
@@ -118,10 +115,19 @@ class TrueWire:
         coat = self._sound(s_m, t_s)
         self._spoil(coat, s_m)
         self.coat.extend(np.stack([coat[name] for name in COAT]))
+        thinnest, thickest = extreme_walls_mm(coat)
+        copper = self.conductor.seen(s_m, s_m)["conductor_mm"]
         self.coat.let_go(keep_m)
         self.conductor.let_go(keep_m)
         return MadeWire(
-            s_m, coat["mean_mm"], thinnest_wall_mm(coat), coat["covering_mm"], coat["c1_mm"], coat["s1_mm"]
+            s_m,
+            coat["mean_mm"],
+            thinnest,
+            thickest,
+            coat["covering_mm"],
+            copper + 2.0 * (coat["mean_mm"] + coat["covering_mm"]),
+            coat["c1_mm"],
+            coat["s1_mm"],
         )
 
     def _instants(self, s_m: NDArray[np.float64], motion: Motion) -> NDArray[np.float64]:
