@@ -1,6 +1,7 @@
 """Reads the published cases in data/: each file names its source in its first lines."""
 
 import csv
+import gzip
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,9 @@ DATA = Path(__file__).parent / "data"
 
 def rows(name: str) -> list[dict[str, str]]:
     """The rows of a case's file, as text."""
-    lines = (DATA / f"{name}.csv").read_text(encoding="utf-8").splitlines()
+    packed = DATA / f"{name}.csv.gz"
+    text = gzip.decompress(packed.read_bytes()).decode("utf-8") if packed.exists() else None
+    lines = (text or (DATA / f"{name}.csv").read_text(encoding="utf-8")).splitlines()
     return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
