@@ -101,6 +101,21 @@ def effective_n_from_correlation(n: int, correlation: ArrayLike) -> tuple[float,
     return min(for_mean, float(n)), min(n / factor_variance, float(n))
 
 
+def effective_n_of_autoregression(n: float, phi: float) -> tuple[float, float]:
+    """Effective number for mean and variance of a long first-order autoregression.
+
+    n (1 - phi)/(1 + phi) and n (1 - phi^2)/(1 + phi^2).
+
+    Args:
+        n: readings.
+        phi: lag-one correlation, 0 to 1.
+
+    Source: Wilks, Statistical Methods in the Atmospheric Sciences, section 5.2.4 (from memory). Too large
+    for fewer than some ten correlation lengths.
+    """
+    return n * (1.0 - phi) / (1.0 + phi), n * (1.0 - phi**2) / (1.0 + phi**2)
+
+
 def effective_n(values: ArrayLike) -> EffectiveN:
     """Effective number of readings of a measured series, for its mean and for its variance.
 

@@ -1,0 +1,162 @@
+"""How a quantity with both a lower and an upper limit sits between them: C_p, C_pk and their intervals.
+
+For building wire only the overall diameter may carry two limits; a wall has a lower limit alone and gets no
+C_p. Words as in ISO 22514-2 (scope seen): P for performance, C once stability was shown.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import special, stats
+
+from pipeline.results import Assumption, Refused, Result, UnitOfInference
+
+
+@dataclass(frozen=True, slots=True)
+class Indices:
+    """The usual five figures of a quantity between two limits; all pure numbers.
+
+    Args:
+        spread: (U - L)/(6 s), C_p or P_p.
+        upper: (U - mean)/(3 s).
+        lower: (mean - L)/(3 s).
+        smaller: the smaller of the two, C_pk or P_pk.
+        off_centre: |middle - mean| over half the width, k; C_pk = (1 - k) C_p where the mean is between the
+            limits.
+    """
+
+    spread: float
+    upper: float
+    lower: float
+    smaller: float
+    off_centre: float
+
+
+def indices_between_limits(mean: float, sd: float, lower_limit: float, upper_limit: float) -> Indices:
+    """The five indices from a mean and a standard deviation.
+
+    Args:
+        mean: mean, in the unit of the limits.
+        sd: standard deviation above zero, same unit.
+        lower_limit: L, same unit.
+        upper_limit: U above L, same unit.
+
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, section 6.1.6.
+    """
+    upper, lower = (upper_limit - mean) / (3.0 * sd), (mean - lower_limit) / (3.0 * sd)
+    width = upper_limit - lower_limit
+    middle = (upper_limit + lower_limit) / 2.0
+    return Indices(width / (6.0 * sd), upper, lower, min(upper, lower), abs(middle - mean) / (width / 2.0))
+
+
+def performance_index_two_sided(
+    values: ArrayLike,
+    lower_limit: float,
+    upper_limit: float,
+    *,
+    n_for_mean: float | None = None,
+    n_for_variance: float | None = None,
+    stable: bool | None = None,
+    stability_evidence: str = "no control chart was passed in",
+    confidence: float = 0.95,
+    unit_of_inference: UnitOfInference = "reel",
+    known_m: float | None = None,
+    fewest: float = 10.0,
+) -> Result | Refused:
+    """Distance of the mean to the nearer of two limits in three overall standard deviations, with a lower
+    bound.
+
+    P_pk = min(U - mean, mean - L)/(3 s); lower bound P_pk - z sqrt(1/(9 n_mean) + P_pk^2/(2 f)), f the
+    degrees of freedom of the variance. `details` holds P_p with its exact interval P_p sqrt(chi2/f).
+
+    Args:
+        values: one reading, section average or reel value each, in the unit of the limits; NaN where unknown.
+        lower_limit: L.
+        upper_limit: U, above L.
+        n_for_mean: effective number for the mean; None only for values independent of each other.
+        n_for_variance: effective number for the variance; None as above.
+        stable: True if a phase I chart passed, False if it signalled (then refused), None if none was looked
+            at.
+        stability_evidence: the chart's finding, shown beside the index.
+        confidence: of the one-sided bound, and of the two-sided interval of P_p.
+        unit_of_inference: what one value is.
+        known_m: known length behind the values [m].
+        fewest: fewest effective values; ten chosen here.
+
+    Source: Bissell, Applied Statistics 39 (1990), 331-340, and for P_p the chi-square interval of Montgomery,
+    Introduction to Statistical Quality Control, section 8.3 (both from memory). No exact bound of a two-sided
+    P_pk exists in closed form; this one is close for normal values, wrong for skewed ones.
+    """
+    name = "C_pk" if stable else "P_pk"
+    question = f"{name} of a {unit_of_inference} between {lower_limit:g} and {upper_limit:g}"
+    method = f"{name} = distance to the nearer limit / (3 s), ISO 22514-2; lower bound after Bissell 1990"
+    series = np.asarray(values, dtype=np.float64).ravel()
+    known = series[~np.isnan(series)]
+    worth = min([float(known.size)] + [one for one in (n_for_mean, n_for_variance) if one is not None])
+    reason = None
+    if not (math.isfinite(lower_limit) and math.isfinite(upper_limit) and lower_limit < upper_limit):
+        reason = "The lower limit must be a finite number below the upper one; mend the limits"
+    elif np.isinf(known).any():
+        reason = f"{int(np.isinf(known).sum())} of {known.size} values are infinite; flag them and ask again"
+    elif worth < fewest:
+        reason = (
+            f"{known.size} values worth {worth:.1f} independent ones are too few, {fewest:g} are needed; "
+            "gather more reels"
+        )
+    elif np.ptp(known) == 0.0:
+        reason = f"All {known.size} values are equal, so there is no spread to measure; look for a stuck "
+        "instrument"
+    elif unit_of_inference == "reading" and n_for_mean is None:
+        reason = "Readings of one length of wire repeat their neighbours; pass their effective numbers"
+    elif stable is False:
+        reason = f"The process is not stable ({stability_evidence}); find and remove the cause"
+    if reason is not None:
+        return Refused(question, method, reason + ".", int(known.size))
+    n = known.size
+    n_mean = float(n if n_for_mean is None else n_for_mean)
+    freedom = float(n if n_for_variance is None else n_for_variance) - 1.0
+    off = known - known[0]
+    sd = float(off.std(ddof=1)) / math.sqrt(n / (n - 1.0) * (1.0 - 1.0 / n_mean))
+    found = indices_between_limits(float(known[0] + off.mean()), sd, lower_limit, upper_limit)
+    error = math.sqrt(1.0 / (9.0 * n_mean) + found.smaller**2 / (2.0 * freedom))
+    tail = (1.0 - confidence) / 2.0
+    return Result(
+        question=question,
+        estimate=found.smaller,
+        low=found.smaller - float(special.ndtri(confidence)) * error,
+        high=math.inf,
+        confidence=confidence,
+        unit="",
+        method=method,
+        n=n,
+        effective_n=None if n_for_mean is None else n_mean,
+        known_m=known_m,
+        unit_of_inference=unit_of_inference,
+        assumptions=(Assumption("process is stable", stable, stability_evidence),),
+        warnings=_warnings(found, stable, series.size - n),
+        details={
+            "mean": float(known[0] + off.mean()),
+            "sd": sd,
+            "spread_index": found.spread,
+            "spread_index_low": found.spread * math.sqrt(float(stats.chi2.ppf(tail, freedom)) / freedom),
+            "spread_index_high": found.spread * math.sqrt(float(stats.chi2.isf(tail, freedom)) / freedom),
+            "index_to_lower": found.lower,
+            "index_to_upper": found.upper,
+            "off_centre": found.off_centre,
+        },
+    )
+
+
+def _warnings(found: Indices, stable: bool | None, unknown: int) -> tuple[str, ...]:
+    told = []
+    if found.smaller <= 0.0:
+        told.append("The mean lies outside the limits: the index is not positive.")
+    if stable is None:
+        told.append("Stability was not shown: this is performance of what was made, not capability.")
+    if unknown:
+        told.append(f"{unknown} values are unknown and were left out.")
+    return tuple(told)

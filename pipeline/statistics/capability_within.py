@@ -1,0 +1,149 @@
+"""How good the wire would be if every reel were set up alike: the index from the spread within reels.
+
+The within index leaves the differences between reels out, so it is always shown beside the overall one and
+never replaces it. The spread within is pooled over reels; the moving range, which looks only at neighbours,
+is refused for correlated readings because neighbours repeat each other.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from pipeline.results import Assumption, Refused, Result, UnitOfInference
+
+_D2 = 1.1283791670955126  # mean range of two standard normal values, 2/sqrt(pi)
+
+
+def moving_range_sigma(values: ArrayLike, lag_one: float) -> float | Refused:
+    """Standard deviation from the mean moving range, for values shown to be uncorrelated.
+
+    sigma = mean |x_{i+1} - x_i| / 1.128. For correlated values it estimates sigma sqrt(1 - rho_1) and
+    inflates an index by 1/sqrt(1 - rho_1): 3.2 times at rho_1 = 0.9. So it is refused where |rho_1| >
+    2/sqrt(n).
+
+    Args:
+        values: successive values (one a reel, not readings) in any unit.
+        lag_one: their correlation at lag one, as of `pipeline.statistics.autocorrelation`.
+
+    Source: ASTM MNL 7, table 49, for d2 = 1.128; the refusal is derived here.
+    """
+    series = np.asarray(values, dtype=np.float64).ravel()
+    series = series[~np.isnan(series)]
+    question, method = "standard deviation from the moving range", "mean moving range / 1.128, ASTM MNL 7"
+    if series.size < 10 or not np.isfinite(series).all():
+        reason = f"{series.size} finite values are too few, 10 are needed; gather more reels."
+        return Refused(question, method, reason, int(series.size))
+    if not abs(lag_one) <= 2.0 / math.sqrt(series.size):
+        told, inflated = "cannot be told", ""
+        if math.isfinite(lag_one):
+            factor = 1.0 / math.sqrt(1.0 - lag_one) if lag_one < 1.0 else math.inf
+            told = f"{lag_one:.2f}"
+            inflated = f"; an index from it would be {factor:.2f} times the true one"
+        return Refused(
+            question,
+            method,
+            f"Neighbouring values are correlated (lag one: {told}), so their differences do not show the "
+            f"spread{inflated}. Use the spread within reels with its effective numbers.",
+            int(series.size),
+        )
+    return float(np.abs(np.diff(series)).mean() / _D2)
+
+
+def within_index_one_sided(
+    reel_means: ArrayLike,
+    reel_sds: ArrayLike,
+    n_for_mean: ArrayLike,
+    n_for_variance: ArrayLike,
+    limit: float,
+    *,
+    confidence: float = 0.95,
+    unit_of_inference: UnitOfInference = "reading",
+    known_m: float | None = None,
+) -> Result | Refused:
+    """Distance of the grand mean from a lower limit in three standard deviations within reels.
+
+    sigma_w^2 = sum f_j s_j^2/(1 - 1/n_mean,j) / sum f_j with f_j = n_variance,j - 1; index (mean - L)/(3
+    sigma_w); lower bound from sqrt(Var(grand mean)/(9 sigma_w^2) + C^2/(2 sum f_j)), Var of the mean taken
+    between reels.
+
+    Args:
+        reel_means: mean of each reel, in the unit of the limit.
+        reel_sds: standard deviation of the readings of each reel, same unit.
+        n_for_mean: effective number of readings of each reel for its mean.
+        n_for_variance: effective number of readings of each reel for its variance.
+        limit: lower limit.
+        confidence: of the one-sided lower bound.
+        unit_of_inference: what one value inside a reel is.
+        known_m: known length behind the reels [m].
+
+    Returns:
+        A `Result` whose details hold the overall index beside it, or a `Refused`.
+
+    It is an index of what remains if reels were set up alike, not of what is shipped. Source: derived here
+    from the pooled variance; a normal approximation, close from about ten reels on.
+    """
+    mean, sd, n_mean, n_variance = (
+        np.asarray(one, dtype=np.float64).ravel()
+        for one in (reel_means, reel_sds, n_for_mean, n_for_variance)
+    )
+    question = f"C_pkL of a {unit_of_inference} within reels against at least {limit:g}"
+    method = "(grand mean - L)/(3 sigma within), pooled over reels, ISO 22514-2; normal approximation"
+    reason = _refusal(mean, sd, n_mean, n_variance, limit)
+    if reason is not None:
+        return Refused(question, method, reason + ".", int(mean.size))
+    freedom = n_variance - 1.0
+    within = math.sqrt(float(np.sum(freedom * sd**2 / (1.0 - 1.0 / n_mean)) / np.sum(freedom)))
+    between = float(mean.var(ddof=1))
+    grand = float(mean.mean())
+    index = (grand - limit) / (3.0 * within)
+    error = math.sqrt(between / mean.size / (9.0 * within**2) + index**2 / (2.0 * float(np.sum(freedom))))
+    overall = math.sqrt(within**2 + max(between - within**2 * float(np.mean(1.0 / n_mean)), 0.0))
+    with_them = (grand - limit) / (3.0 * overall)
+    return Result(
+        question=question,
+        estimate=index,
+        low=index - float(special.ndtri(confidence)) * error,
+        high=math.inf,
+        confidence=confidence,
+        unit="",
+        method=method,
+        n=int(mean.size),
+        effective_n=float(np.sum(n_variance)),
+        known_m=known_m,
+        unit_of_inference=unit_of_inference,
+        assumptions=(Assumption("reels could be set up alike", None, "for an engineer to say"),),
+        warnings=(
+            f"Differences between reels are left out: with them it is {with_them:.2f}, not {index:.2f}.",
+        ),
+        details={
+            "grand_mean": grand,
+            "sigma_within": within,
+            "sigma_overall": overall,
+            "overall_index": with_them,
+            "standard_error": error,
+        },
+    )
+
+
+def _refusal(
+    mean: NDArray[np.float64],
+    sd: NDArray[np.float64],
+    n_mean: NDArray[np.float64],
+    n_variance: NDArray[np.float64],
+    limit: float,
+) -> str | None:
+    if not (mean.size == sd.size == n_mean.size == n_variance.size):
+        return "Means, deviations and effective numbers are not of the same reels; pass one of each a reel"
+    if not (np.isfinite(mean).all() and np.isfinite(sd).all() and math.isfinite(limit)):
+        return "A mean, a deviation or the limit is not a finite number; leave the reel out and ask again"
+    if mean.size < 3:
+        return f"{mean.size} reels are too few, 3 are needed; gather more reels"
+    if (n_mean <= 1.0).any() or (n_variance <= 2.0).any():
+        return "A reel is worth fewer than three independent readings; leave it out or read it longer"
+    if not (sd > 0.0).any():
+        return "No reel shows any spread; look for a stuck instrument"
+    return None

@@ -1,0 +1,115 @@
+"""How many reels it takes to claim an index, and what the reels at hand must show to claim it.
+
+Reels are taken as independent and normal; where several share a set-up, count set-ups, not reels. Source:
+Chou, Owen and Borrego, J. Quality Technology 22 (1990), 223-229 (from memory); the tables are computed, not
+quoted.
+"""
+
+from __future__ import annotations
+
+import math
+
+from scipy import stats
+
+from pipeline.errors import Complaint, MethodRefusal
+
+_MOST = 100_000
+
+
+def index_that_proves(claimed: float, reels: int, confidence: float = 0.95) -> float:
+    """Smallest observed one-sided index whose lower confidence bound reaches the claimed one.
+
+    C_obs = t'_{n-1, 3 sqrt(n) C0}(confidence) / (3 sqrt(n)), t' the noncentral t quantile.
+
+    Args:
+        claimed: index to be claimed C0 [1], for example 1.33.
+        reels: independent reel values n, 2 or more.
+        confidence: one-sided confidence.
+
+    Raises:
+        MethodRefusal: fewer than two reels, or a confidence outside 0 to 1.
+    """
+    _check(reels, confidence)
+    scale = 3.0 * math.sqrt(reels)
+    if reels > 2000:  # the noncentral t is normal to four figures here
+        z = float(stats.norm.ppf(confidence))
+        return _normal_edge(claimed, reels, z)
+    return float(stats.nct.ppf(confidence, reels - 1, scale * claimed)) / scale
+
+
+def chance_to_prove(claimed: float, true: float, reels: int, confidence: float = 0.95) -> float:
+    """Probability that `reels` independent reels of true index `true` prove the claimed index.
+
+    Args:
+        claimed: index to be claimed [1].
+        true: index the process really has [1].
+        reels: independent reel values.
+        confidence: one-sided confidence of the claim.
+    """
+    edge = index_that_proves(claimed, reels, confidence)
+    scale = 3.0 * math.sqrt(reels)
+    if reels > 2000:
+        return float(stats.norm.cdf((true - edge) / math.sqrt(1.0 / (9.0 * reels) + true**2 / (2.0 * reels))))
+    return float(stats.nct.sf(scale * edge, reels - 1, scale * true))
+
+
+def reels_needed(claimed: float, true: float, chance: float = 0.8, confidence: float = 0.95) -> int:
+    """Fewest independent reels with the wanted chance to prove the claimed index.
+
+    Args:
+        claimed: index to be claimed [1], for example 1.33 or 1.67.
+        true: index the process really has [1], above the claim.
+        chance: probability that the proof comes off; 0.8 is common practice, no source.
+        confidence: one-sided confidence of the claim.
+
+    Raises:
+        MethodRefusal: the true index does not exceed the claim, or more than 100,000 reels would be needed.
+    """
+    if not true > claimed:
+        raise MethodRefusal(
+            Complaint(
+                "reels_needed: true",
+                f"a process of true index {true:g} cannot prove {claimed:g}",
+                "Assume a true index above the claim",
+            )
+        )
+    low, high = 2, 4
+    while chance_to_prove(claimed, true, high, confidence) < chance:
+        low, high = high, high * 2
+        if high > _MOST:
+            raise MethodRefusal(
+                Complaint(
+                    "reels_needed: true",
+                    f"more than {_MOST} reels would be needed to tell {true:g} from {claimed:g}",
+                    "Assume a true index further above the claim, or claim less",
+                )
+            )
+    while high - low > 1:
+        middle = (low + high) // 2
+        if chance_to_prove(claimed, true, middle, confidence) >= chance:
+            high = middle
+        else:
+            low = middle
+    return high
+
+
+def _normal_edge(claimed: float, reels: int, z: float) -> float:
+    """Observed index whose normal-form lower bound is the claim: C - z sqrt(1/(9n) + C^2/(2n)) = C0."""
+    a = 1.0 - z**2 / (2.0 * reels)
+    root = math.sqrt(claimed**2 - a * (claimed**2 - z**2 / (9.0 * reels)))
+    return (claimed + root) / a
+
+
+def _check(reels: int, confidence: float) -> None:
+    if reels < 2:
+        raise MethodRefusal(
+            Complaint("reels_needed: reels", f"{reels} reels show no spread", "Give two reels or more")
+        )
+    if not 0.0 < confidence < 1.0:
+        raise MethodRefusal(
+            Complaint(
+                "reels_needed: confidence",
+                f"{confidence:g} is no confidence",
+                "Give a figure between 0 and 1",
+            )
+        )

@@ -1,0 +1,267 @@
+"""What limit a stated share of reels or points keeps, with stated confidence: tolerance limits and quantile
+bounds.
+
+Sources: Odeh and Owen, Tables for Normal Tolerance Limits (1980); Krishnamoorthy and Mathew, Statistical
+Tolerance Regions (2009); NIST/SEMATECH e-Handbook, section 7.2.6.3; Wilks, Ann. Math. Stat. 12 (1941), 91-96;
+ISO 16269-6 (titles and formulae from memory). Values are independent: one a reel, not readings.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import integrate, optimize, special, stats
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.results import Assumption, Refused, Result, UnitOfInference
+
+
+def one_sided_factor(n: int, share: float, confidence: float) -> float:
+    """Factor k of a one-sided normal tolerance limit mean - k s, exact.
+
+    k = t'_{n-1, z_P sqrt(n)}(confidence) / sqrt(n), t' the noncentral t quantile.
+
+    Args:
+        n: independent values, 2 or more.
+        share: share P of the population that keeps the limit, 0 to 1.
+        confidence: confidence of the statement, 0 to 1.
+
+    Source: Odeh and Owen (1980).
+    """
+    _check(n, share, confidence)
+    return float(stats.nct.ppf(confidence, n - 1, special.ndtri(share) * math.sqrt(n))) / math.sqrt(n)
+
+
+def one_sided_factor_approximate(n: int, share: float, confidence: float) -> float:
+    """The handbook's approximation of the one-sided factor: k = (z_P + sqrt(z_P^2 - a b))/a.
+
+    a = 1 - z_g^2/(2 (n - 1)), b = z_P^2 - z_g^2/n. Kept for comparison with older reports.
+
+    Args:
+        n: independent values.
+        share: share of the population that keeps the limit.
+        confidence: confidence of the statement.
+
+    Source: Natrella, as in NIST/SEMATECH e-Handbook, section 7.2.6.3. Fails (a <= 0) for very few values.
+    """
+    _check(n, share, confidence)
+    z, g = float(special.ndtri(share)), float(special.ndtri(confidence))
+    a, b = 1.0 - g**2 / (2.0 * (n - 1)), z**2 - g**2 / n
+    if a <= 0.0:
+        raise MethodRefusal(
+            Complaint("tolerance: n", f"{n} values are too few for the approximation", "Use the exact factor")
+        )
+    return (z + math.sqrt(z**2 - a * b)) / a
+
+
+def two_sided_factor(n: int, share: float, confidence: float) -> float:
+    """Factor k of a two-sided normal tolerance interval mean +- k s that holds at least the share, exact.
+
+    Solves 2 sqrt(n/2 pi) int_0^inf P(chi2_{n-1} > (n-1) c(z)/k^2) exp(-n z^2/2) dz = confidence, c(z) the
+    share quantile of a noncentral chi-square of one degree of freedom and noncentrality z^2.
+
+    Args:
+        n: independent values, 2 or more.
+        share: share of the population inside.
+        confidence: confidence of the statement.
+
+    Source: Krishnamoorthy and Mathew (2009), equation 2.3.3 and table B2 (from memory).
+    """
+    _check(n, share, confidence)
+    top = 8.0 / math.sqrt(n)
+
+    def reached(k: float) -> float:
+        def density(z: float) -> float:
+            chi = float(special.chndtrix(share, 1.0, z * z)) if z > 0.0 else float(stats.chi2.ppf(share, 1))
+            tail = float(special.chdtrc(n - 1, (n - 1) * chi / k**2))
+            return tail * math.exp(-n * z * z / 2.0)
+
+        return (
+            2.0 * math.sqrt(n / (2.0 * math.pi)) * float(integrate.quad(density, 0.0, top, epsabs=1e-11)[0])
+        )
+
+    start = two_sided_factor_howe(n, share, confidence)
+    return float(optimize.brentq(lambda k: reached(k) - confidence, start * 0.7, start * 1.6, xtol=1e-9))
+
+
+def two_sided_factor_howe(n: int, share: float, confidence: float) -> float:
+    """Howe's approximation of the two-sided factor: z_{(1+P)/2} sqrt((n-1)(1 + 1/n)/chi2_{1-g, n-1}).
+
+    Args:
+        n: independent values.
+        share: share of the population inside.
+        confidence: confidence of the statement.
+
+    Source: NIST/SEMATECH e-Handbook, section 7.2.6.3.
+    """
+    _check(n, share, confidence)
+    chi = float(stats.chi2.ppf(1.0 - confidence, n - 1))
+    return float(special.ndtri((1.0 + share) / 2.0)) * math.sqrt((n - 1) * (1.0 + 1.0 / n) / chi)
+
+
+def confidence_of_extreme(n: int, share: float, rank: int = 1, two_sided: bool = False) -> float:
+    """Confidence that the smallest (or largest) of n values bounds the stated share, whatever the
+    distribution.
+
+    One-sided, rank r: P(Binomial(n, 1 - share) >= r) = 1 - share^n for r = 1; two-sided from the rank-th
+    smallest to the largest: P(Binomial(n, 1 - share) >= r + 1).
+
+    Args:
+        n: independent values.
+        share: share of the population that keeps the bound.
+        rank: 1 for the smallest value, 2 for the second smallest, ...
+        two_sided: True for the interval up to the largest value.
+
+    Source: Wilks (1941).
+    """
+    _check(max(n, 2), share, 0.5)
+    return float(stats.binom.sf(rank - 1 + int(two_sided), n, 1.0 - share))
+
+
+def share_bounded_by_extreme(n: int, confidence: float) -> float:
+    """Share of the population above the smallest of n values with confidence g: (1 - g)^(1/n)."""
+    _check(max(n, 2), 0.5, confidence)
+    return float((1.0 - confidence) ** (1.0 / n))
+
+
+def values_needed(share: float, confidence: float, rank: int = 1, two_sided: bool = False) -> int:
+    """Fewest independent values whose extreme bounds the share with the confidence, whatever the
+    distribution.
+
+    Args:
+        share: share of the population that keeps the bound.
+        confidence: confidence of the statement.
+        rank: 1 for the smallest value, 2 for the second smallest, ...
+        two_sided: True for the interval up to the largest value.
+
+    Source: Wilks (1941); also the number of faultless samples that shows at most 1 - share faulty.
+    """
+    _check(2, share, confidence)
+    low, high = 0, rank + 1
+    while confidence_of_extreme(high, share, rank, two_sided) < confidence:
+        low, high = high, high * 2
+    while high - low > 1:
+        middle = (low + high) // 2
+        enough = confidence_of_extreme(middle, share, rank, two_sided) >= confidence
+        low, high = (low, middle) if enough else (middle, high)
+    return high
+
+
+def quantile_bounds(mean: float, sd: float, n: int, share: float, confidence: float) -> tuple[float, float]:
+    """One-sided lower and upper confidence bounds of a normal quantile, each at the stated confidence.
+
+    mean + s t'_{n-1, z_P sqrt(n)}(1 - g)/sqrt(n) and the same at g, t' the noncentral t quantile.
+
+    Args:
+        mean: sample mean.
+        sd: sample standard deviation, same unit.
+        n: independent values.
+        share: P of the quantile, 0 to 1.
+        confidence: confidence g of each bound.
+
+    Source: US EPA, Unified Guidance (2009), section 21.1.4 (examples 21-1 and 21-4).
+    """
+    _check(n, share, confidence)
+    centre = float(special.ndtri(share)) * math.sqrt(n)
+    low = float(stats.nct.ppf(1.0 - confidence, n - 1, centre))
+    high = float(stats.nct.ppf(confidence, n - 1, centre))
+    return mean + sd * low / math.sqrt(n), mean + sd * high / math.sqrt(n)
+
+
+def lower_tolerance_limit(
+    values: ArrayLike,
+    share: float,
+    *,
+    unit: str,
+    unit_of_inference: UnitOfInference = "reel",
+    confidence: float = 0.95,
+    shape: Literal["normal", "any"] = "normal",
+) -> Result | Refused:
+    """Limit kept by the stated share of reels with the stated confidence.
+
+    Normal: mean - k s; any distribution: the smallest value, if there are enough values for the share.
+
+    Args:
+        values: independent values, one a reel; NaN where unknown.
+        share: share of the population above the limit.
+        unit: unit of the values.
+        unit_of_inference: what one value is; readings are refused because they are not independent.
+        confidence: confidence of the statement.
+        shape: "normal" or "any".
+
+    Returns:
+        A `Result` whose estimate is the sample's (1 - share) quantile under the shape and whose `low` is the
+        tolerance limit, or a `Refused`.
+    """
+    series = np.asarray(values, dtype=np.float64).ravel()
+    known = series[~np.isnan(series)]
+    question = f"limit kept by {100.0 * share:g} % of values ({unit_of_inference})"
+    method = (
+        "exact normal tolerance limit, noncentral t" if shape == "normal" else "smallest value, Wilks 1941"
+    )
+    n = int(known.size)
+    reason = None
+    if unit_of_inference == "reading":
+        reason = "Readings of one length of wire repeat their neighbours; use one value a reel"
+    elif not np.isfinite(known).all():
+        reason = "A value is infinite; flag it and ask again"
+    elif n < 10:
+        reason = f"{n} values are too few, 10 are needed; gather more reels"
+    elif np.ptp(known) == 0.0:
+        reason = f"All {n} values are equal; look for a stuck instrument"
+    elif shape == "any" and n < values_needed(share, confidence):
+        reason = (
+            f"{n} values are too few for this share without a distribution, "
+            f"{values_needed(share, confidence)} are needed; gather more or show that the values are normal"
+        )
+    if reason is not None:
+        return Refused(question, method, reason + ".", n)
+    if shape == "normal":
+        off = known - known[0]
+        mean, sd = float(known[0] + off.mean()), float(off.std(ddof=1))
+        estimate = mean - float(special.ndtri(share)) * sd
+        low = mean - one_sided_factor(n, share, confidence) * sd
+        held = Assumption("values are normal", bool(stats.shapiro(known).pvalue > 0.05), _shape_told(known))
+    else:
+        estimate, low = float(np.quantile(known, 1.0 - share)), float(known.min())
+        held = Assumption("values are independent", None, "taken as given by the caller")
+    return Result(
+        question=question,
+        estimate=estimate,
+        low=low,
+        high=math.inf,
+        confidence=confidence,
+        unit=unit,
+        method=method,
+        n=n,
+        effective_n=None,
+        known_m=None,
+        unit_of_inference=unit_of_inference,
+        assumptions=(held,),
+        warnings=() if held.held is not False else ("The values are not normal: the limit may be too high.",),
+    )
+
+
+def _shape_told(known: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
+    found = stats.shapiro(known)
+    return f"Shapiro-Wilk W {float(found.statistic):.4f}, p {float(found.pvalue):.3g}"
+
+
+def _check(n: int, share: float, confidence: float) -> None:
+    complaints = []
+    if n < 2:
+        complaints.append(Complaint("tolerance: n", f"{n} values show no spread", "Give two values or more"))
+    for name, figure in (("share", share), ("confidence", confidence)):
+        if not 0.0 < figure < 1.0:
+            complaints.append(
+                Complaint(
+                    f"tolerance: {name}",
+                    f"{figure:g} is not between 0 and 1",
+                    "Give a figure between 0 and 1",
+                )
+            )
+    if complaints:
+        raise MethodRefusal(complaints)
