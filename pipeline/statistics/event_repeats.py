@@ -1,7 +1,6 @@
 """Do faults come back after each turn of something, and of what?
 
-Listed circumferences are tested first: few trials, much power. A blind scan pays for every period it looks
-at.
+Listed circumferences are tested first: few trials, much power. A blind scan pays for every period looked at.
 What an electrode or an uncertain position smears away is not tested but refused. Method sheet section 7.
 """
 
