@@ -1,4 +1,4 @@
 -- Every folder of readings that a load or an assessment stands on. Grain: one row a folder.
 SELECT folder FROM logged.load
 UNION ALL
-SELECT folder FROM judged.assessment
+SELECT folder FROM judged.assessment WHERE folder <> ''

@@ -3,7 +3,7 @@ CREATE TABLE IF NOT EXISTS judged.reel (
     assessment_id INTEGER NOT NULL,
     run_id VARCHAR NOT NULL,
     reel_id VARCHAR NOT NULL,
-    standing VARCHAR NOT NULL,           -- 'releasable', 'hold' or 'no conclusion'
+    standing VARCHAR NOT NULL,           -- 'releasable', 'held' or 'no conclusion'
     reasons VARCHAR[] NOT NULL,
     first_action VARCHAR NOT NULL,
     length_m DOUBLE NOT NULL,

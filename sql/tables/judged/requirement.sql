@@ -13,7 +13,7 @@ CREATE TABLE IF NOT EXISTS judged.requirement (
     worst_at_m DOUBLE,
     uncertainty DOUBLE,
     decision_rule VARCHAR NOT NULL,
-    verdict VARCHAR NOT NULL,            -- 'conforms', 'does not conform', 'not judged', 'no conclusion'
+    verdict VARCHAR NOT NULL,            -- conforms, does not conform, indeterminate, not judged, no conclusion
     sentence VARCHAR NOT NULL,
     nonconforming_m DOUBLE NOT NULL,
     known_m DOUBLE NOT NULL,

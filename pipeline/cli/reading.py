@@ -1,0 +1,149 @@
+"""Commands that read what is on file: reel, lot."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from pipeline.cli.showing import JSON, STORE, print_json, print_table
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to `app`."""
+    app.command()(reel)
+    app.command()(lot)
+
+
+def reel(
+    reel_id: str = typer.Argument(metavar="REEL", help="Number of the reel."),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """Show one reel: whether the evidence lets it leave, why not, every requirement and finding.
+
+    Example: reelproof reel L1-0411-01 --store store
+    """
+    from pipeline.review.asking import reel_on_file
+    from pipeline.store.database import open_to_read
+
+    with open_to_read(store) as opened:
+        answer = reel_on_file(opened, reel_id)
+    if as_json:
+        print_json(answer)
+    else:
+        _print_reel(answer)
+    return 0
+
+
+def lot(
+    lot: str = typer.Argument(metavar="LOT", help="Number of a conductor, compound or colour lot."),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """Show where a material lot went: its runs and every reel that holds wire made with it.
+
+    Example: reelproof lot PVC-2231 --store store
+    """
+    from pipeline.review.asking import lot_on_file
+    from pipeline.store.database import open_to_read
+
+    with open_to_read(store) as opened:
+        answer = lot_on_file(opened, lot)
+    if as_json:
+        print_json(answer)
+    else:
+        _print_lot(answer)
+    return 0
+
+
+def _number(value: float | None, form: str, otherwise: str = "none") -> str:
+    return otherwise if value is None else format(value, form)
+
+
+def _print_reel(answer: dict[str, Any]) -> None:
+    row = answer["reel"]
+    print(
+        f"Reel {row['reel_id']}: {row['standing']}. {row['size']} {row['construction']}, {row['conductor']} "
+        f"{row['metal']}, run {row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}."
+    )
+    for reason in row["reasons"]:
+        print(f"  - {reason}")
+    if row["standing"] != "releasable" and row["first_action"]:
+        print(f"  First: {row['first_action']}")
+    print(
+        f"  {row['length_m']:.1f} m on the reel, {row['steady_m']:.1f} m of it at steady speed; "
+        f"{row['wall_unmonitored_m']:.1f} m without wall evidence, {row['spark_untested_m']:.1f} m without a full "
+        f"spark test; {row['spark_faults']} spark faults ({row['spark_counts']} counts)."
+    )
+    for material in answer["lots"]:
+        print(f"  {material['material']}: lot {material['lot']}")
+    print()
+    print_table(
+        ("Requirement", "Set", "Limit", "Worst", "Verdict"),
+        [
+            (
+                one["requirement"],
+                one["requirement_set"],
+                f"{_number(one['limit_value'], '.4g')} {one['unit']} ({one['sense']})"
+                if one["limit_value"] is not None
+                else "none on file",
+                f"{_number(one['worst'], '.4g')} {one['unit']}",
+                one["verdict"],
+            )
+            for one in answer["requirements"]
+        ],
+    )
+    if answer["findings"]:
+        print()
+        print_table(
+            ("Finding", "From m", "To m", "What"),
+            [
+                (
+                    one["finding_id"],
+                    f"{one['from_core_m']:.1f}",
+                    f"{one['to_core_m']:.1f}",
+                    one["sentence"],
+                )
+                for one in answer["findings"]
+            ],
+        )
+    print(
+        f"\nAssessment {row['assessment_id']} of {row['assessed_utc']:%Y-%m-%d %H:%M} UTC by reelproof "
+        f"{row['software']}. In-line evidence supports and does not replace the standard's own tests."
+    )
+
+
+def _print_lot(answer: dict[str, Any]) -> None:
+    print(f"Lot {answer['lot']} ({', '.join(answer['materials'])}): {len(answer['runs'])} runs.")
+    print_table(
+        ("Run", "Line", "Product", "Shift", "Material", "Over counter m"),
+        [
+            (
+                one["run_id"],
+                one["line"],
+                f"{one['size']} {one['construction']}",
+                f"{one['shift_date']} {one['shift']}",
+                one["material"],
+                "whole run"
+                if one["from_m"] is None and one["to_m"] is None
+                else f"{_number(one['from_m'], '.0f', 'start')} to {_number(one['to_m'], '.0f', 'end')}",
+            )
+            for one in answer["runs"]
+        ],
+    )
+    print()
+    print_table(
+        ("Reel", "Run", "Length m", "Standing", "Why"),
+        [
+            (
+                one["reel_id"],
+                one["run_id"],
+                f"{one['length_m']:.1f}",
+                one["standing"],
+                "; ".join(one["reasons"]),
+            )
+            for one in answer["reels"]
+        ],
+    )

@@ -1,0 +1,184 @@
+"""Commands that put runs on file and judge them: review, load, assess, pages, demo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from pipeline.cli.showing import JSON, STORE, print_json, progress, tell_of_wait
+
+if TYPE_CHECKING:
+    from pipeline.review.assessing import AssessOutcome
+    from pipeline.review.loading import LoadOutcome
+    from pipeline.review.whole_job import ReviewOutcome
+
+PATHS = typer.Argument(help="Run sheets, or folders that hold run folders with a run.toml.")
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to `app`."""
+    app.command()(review)
+    app.command()(load)
+    app.command()(assess)
+    app.command()(pages)
+    app.command()(demo)
+
+
+def review(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -> int:
+    """Do the whole job: load runs, assess them, write the pages.
+
+    Example: reelproof review sample_runs --store store
+    """
+    from pipeline.flows.review import review_runs
+
+    with progress("Reviewing runs", None) as told:
+        outcome = review_runs(tuple(paths), store, told, tell_of_wait)
+    return _show_review(outcome, as_json)
+
+
+def demo(
+    store: Path = typer.Option(Path("reelproof_demo"), "--store", help="Folder of the demo's store."),
+    as_json: bool = JSON,
+) -> int:
+    """Review the sample runs that come with the program: an invented plant, two lines, three shifts.
+
+    Example: reelproof demo --store demo
+    """
+    from pipeline.review.samples import sample_runs_folder
+
+    return review([sample_runs_folder() / "runs"], store, as_json)
+
+
+def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -> int:
+    """Load runs into the store and stop there; content already on file is left as it is.
+
+    Example: reelproof load sample_runs/runs/R-0411 --store store
+    """
+    from pipeline.review.loading import load_sheets
+    from pipeline.store.database import open_to_write
+
+    with (
+        open_to_write(store, on_wait=tell_of_wait) as opened,
+        progress("Loading rows", None) as told,
+    ):
+        outcomes, refused = load_sheets(opened, tuple(paths), told)
+    if as_json:
+        print_json({"loaded": [_load_as_json(one) for one in outcomes], "refused": refused})
+    else:
+        for one in outcomes:
+            print(_load_line(one))
+        _print_refused(refused)
+    return 2 if refused else 0
+
+
+def assess(
+    runs: list[str] = typer.Argument(None, help="Run ids; all runs on file where none is given."),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """Judge runs on file by the limits in force when they ran; earlier judgements stay on file.
+
+    Example: reelproof assess R-0411 --store store
+    """
+    from pipeline.review.assessing import assess_runs
+    from pipeline.store.database import open_to_write
+
+    with (
+        open_to_write(store, on_wait=tell_of_wait) as opened,
+        progress("Assessing runs", None) as told,
+    ):
+        outcomes = assess_runs(opened, tuple(runs or ()), told)
+    if as_json:
+        print_json([_assess_as_json(one) for one in outcomes])
+    else:
+        for one in outcomes:
+            print(_assess_line(one))
+    return 0
+
+
+def pages(
+    store: Path = STORE,
+    out: Path = typer.Option(None, "--out", help="Folder of the pages; 'pages' in the store by default."),
+) -> int:
+    """Write the pages of everything on file; only what changed is written.
+
+    Example: reelproof pages --store store --out /media/stick/pages
+    """
+    from pipeline.review.page_writing import write_pages
+    from pipeline.store.database import open_to_read
+
+    with open_to_read(store) as opened, progress("Writing pages", None) as told:
+        index, written = write_pages(opened, out or store / "pages", told)
+    print(f"{written} pages written. Open {index}")
+    return 0
+
+
+def _load_line(one: LoadOutcome) -> str:
+    if not one.was_new:
+        return f"{one.run_id}: already on file with the same content (load {one.load_id})"
+    again = f", replaces load {one.supersedes} whose content differed" if one.supersedes else ""
+    return (
+        f"{one.run_id}: {one.rows_read} rows read = {one.rows_kept} kept + {one.rows_set_aside} set aside"
+        f" (load {one.load_id}{again})"
+    )
+
+
+def _load_as_json(one: LoadOutcome) -> dict[str, object]:
+    return {
+        "run_id": one.run_id,
+        "load_id": one.load_id,
+        "was_new": one.was_new,
+        "supersedes": one.supersedes,
+        "rows_read": one.rows_read,
+        "rows_kept": one.rows_kept,
+        "rows_set_aside": one.rows_set_aside,
+    }
+
+
+def _assess_line(one: AssessOutcome) -> str:
+    if one.outcome != "judged":
+        return f"{one.run_id}: no conclusion. {one.reason}"
+    new = "" if one.was_new else " (already judged on the same basis)"
+    return (
+        f"{one.run_id}: {one.releasable} reels releasable, {one.held} held, {one.findings} findings"
+        f" (assessment {one.assessment_id}){new}"
+    )
+
+
+def _assess_as_json(one: AssessOutcome) -> dict[str, object]:
+    return {
+        "run_id": one.run_id,
+        "assessment_id": one.assessment_id,
+        "was_new": one.was_new,
+        "outcome": one.outcome,
+        "reason": one.reason,
+        "releasable": one.releasable,
+        "held": one.held,
+        "findings": one.findings,
+    }
+
+
+def _print_refused(refused: list[str]) -> None:
+    import sys
+
+    for sentence in refused:
+        print(sentence, file=sys.stderr)
+
+
+def _show_review(outcome: ReviewOutcome, as_json: bool) -> int:
+    if as_json:
+        print_json(
+            {
+                "loaded": [_load_as_json(one) for one in outcome.loads],
+                "assessed": [_assess_as_json(one) for one in outcome.assessments],
+                "refused": outcome.refused,
+                "index": str(outcome.index),
+            }
+        )
+    else:
+        for line in outcome.lines():
+            print(line)
+        _print_refused(outcome.refused)
+    return 2 if outcome.refused else 0

@@ -1,0 +1,122 @@
+"""The whole job as a Prefect flow: one task a run (load, place, measure, judge), one for the pages."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from uuid import UUID
+
+from prefect import flow, task
+from prefect.artifacts import create_markdown_artifact
+from prefect.cache_policies import NO_CACHE
+from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+from prefect.task_runners import ThreadPoolTaskRunner
+
+from pipeline.errors import LogError, ReelproofError
+from pipeline.review.assessing import AssessOutcome, assess_run
+from pipeline.review.loading import LoadOutcome, load_sheet
+from pipeline.review.page_writing import write_pages
+from pipeline.review.whole_job import ReviewOutcome
+from pipeline.steps.load import find_run_sheets
+from pipeline.store.database import Store, open_to_read, open_to_write
+
+Told = Callable[[str, int], None]
+
+
+def _is_worth_retrying(_task: object, _run: object, state: object) -> bool:
+    """A busy disk or a file still being copied may pass; a wrong sheet or log will not."""
+    try:
+        state.result()  # type: ignore[attr-defined]
+    except OSError:
+        return True
+    except Exception:
+        return False
+    return False
+
+
+@task(
+    name="run: load, place, measure, judge",
+    task_run_name="{sheet.parent.name}: load, place, measure, judge",
+    retries=2,
+    retry_delay_seconds=[1, 5],
+    retry_condition_fn=_is_worth_retrying,
+    cache_policy=NO_CACHE,
+    persist_result=False,
+)
+def review_one_run(store: Store, sheet: Path, told: Told) -> tuple[LoadOutcome, AssessOutcome] | list[str]:
+    """Load and judge the run of one sheet; the sentences of what is wrong where that cannot be done."""
+    try:
+        load = load_sheet(store, sheet)
+        assessment = assess_run(store, load.run_id)
+    except LogError as fault:
+        told(sheet.parent.name, 1)
+        return [str(one) for one in fault.complaints]
+    except ReelproofError as fault:
+        told(sheet.parent.name, 1)
+        return [str(one) for one in fault.complaints]
+    _leave_summary(load, assessment)
+    told(load.run_id, 1)
+    return load, assessment
+
+
+def _leave_summary(load: LoadOutcome, assessment: AssessOutcome) -> UUID:
+    """Leave the run's summary as an artifact in the engine's record."""
+    return create_markdown_artifact(  # type: ignore[return-value]
+        key=f"run-{load.run_id.lower().replace('_', '-').replace('.', '-')}",
+        description=f"Summary of run {load.run_id}",
+        markdown=(
+            f"# Run {load.run_id}\n\n"
+            f"- rows: {load.rows_read} read = {load.rows_kept} kept + {load.rows_set_aside} set aside\n"
+            f"- outcome: {assessment.outcome} {assessment.reason}\n"
+            f"- reels: {assessment.releasable} releasable, {assessment.held} held\n"
+            f"- findings: {assessment.findings}\n"
+        ),
+    )
+
+
+@task(name="pages", cache_policy=NO_CACHE, persist_result=False)
+def write_all_pages(store_folder: Path, told: Told) -> tuple[Path, int]:
+    """Write the pages of everything on file."""
+    with open_to_read(store_folder) as store:
+        return write_pages(store, store_folder / "pages", told)
+
+
+@flow(
+    name="review",
+    flow_run_name="review into {store_folder.name}",
+    task_runner=ThreadPoolTaskRunner(max_workers=max(2, min(8, os.cpu_count() or 2))),  # type: ignore[arg-type]
+    validate_parameters=False,
+    persist_result=False,
+)
+def review_flow(
+    sheets: tuple[Path, ...], store_folder: Path, told: Told, on_wait: Callable[[str], None]
+) -> ReviewOutcome:
+    """Load, place, measure and judge every run, side by side, then write the pages."""
+    loads: list[LoadOutcome] = []
+    assessments: list[AssessOutcome] = []
+    refused: list[str] = []
+    with open_to_write(store_folder, on_wait=on_wait) as store:
+        started = [review_one_run.submit(store, sheet, told) for sheet in sheets]
+        for future in started:
+            outcome = future.result()
+            if isinstance(outcome, list):
+                refused.extend(outcome)
+            else:
+                loads.append(outcome[0])
+                assessments.append(outcome[1])
+    index, written = write_all_pages(store_folder, told)
+    return ReviewOutcome(tuple(loads), tuple(assessments), refused, written, index)
+
+
+def review_runs(
+    paths: tuple[Path, ...], store_folder: Path, told: Told, on_wait: Callable[[str], None]
+) -> ReviewOutcome:
+    """Review the runs below `paths` into the store, as one flow on the engine a plant has set, or a passing one.
+
+    Raises:
+        ReelproofError: a path holds no run, or the store cannot be written.
+    """
+    sheets = find_run_sheets(paths)
+    with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+        return review_flow(sheets, store_folder, told, on_wait)

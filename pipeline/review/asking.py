@@ -1,0 +1,71 @@
+"""Ask: what the store says of one reel or one lot, as plain dictionaries."""
+
+from __future__ import annotations
+
+import json
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import Complaint, NotFoundError
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+
+def not_on_file(kind: str, wanted: str, known: list[str]) -> NotFoundError:
+    """The complaint that no `kind` of that number is on file, naming the nearest ones."""
+    near = get_close_matches(wanted, known, n=3, cutoff=0.5)
+    remedy = (
+        f"The nearest on file: {', '.join(near)}"
+        if near
+        else f"{len(known)} {kind}s are on file; load the run that holds it first"
+    )
+    return NotFoundError(Complaint(wanted, f"no {kind} of this number is on file", remedy))
+
+
+def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
+    """Everything known of one reel: standing, requirements, findings, results and lots.
+
+    Raises:
+        NotFoundError: there is no such reel; the nearest numbers are named.
+    """
+    found = store.ask("questions/reel", reel_id=reel_id)
+    if not found:
+        known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
+        raise not_on_file("reel", reel_id, known)
+    row = found[0]
+    key = {"assessment_id": row["assessment_id"], "reel_id": reel_id}
+    return {
+        "reel": row,
+        "requirements": store.ask("questions/reel_requirements", **key),
+        "findings": store.ask("questions/reel_findings", **key),
+        "results": results_of(store, row["assessment_id"], reel_id),
+        "lots": store.ask("questions/reel_lots", load_id=row["load_id"], **key),
+    }
+
+
+def lot_on_file(store: Store, lot: str) -> dict[str, Any]:
+    """Where one material lot went: its runs, and every reel with wire made of it.
+
+    Raises:
+        NotFoundError: no run used such a lot; the nearest numbers are named.
+    """
+    runs = store.ask("questions/lot_runs", lot=lot)
+    if not runs:
+        known = [row["lot"] for row in store.ask("questions/lot_ids")]
+        raise not_on_file("lot", lot, known)
+    return {
+        "lot": lot,
+        "materials": sorted({row["material"] for row in runs}),
+        "runs": runs,
+        "reels": store.ask("questions/lot_reels", lot=lot),
+    }
+
+
+def results_of(store: Store, assessment_id: int, subject: str) -> list[dict[str, Any]]:
+    """The statistical results of a run or reel, with their JSON parts unpacked."""
+    rows = store.ask("questions/results_of_subject", assessment_id=assessment_id, subject=subject)
+    return [
+        {**row, "assumptions": json.loads(row["assumptions"]), "details": json.loads(row["details"])}
+        for row in rows
+    ]

@@ -1,0 +1,349 @@
+"""A judgement as rows of the store's tables, each frame one table."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.nonconformance.finding import Finding
+from pipeline.results import Refused, Result
+from pipeline.steps.answers import AnswerRow
+from pipeline.steps.judge import Bench, Judged, ReelStanding, counts_on
+
+_TEXT, _REAL, _WHOLE = pl.String, pl.Float64, pl.Int64
+
+
+def reel_places(bench: Bench) -> pl.DataFrame:
+    """Rows of placed.reel."""
+    return pl.DataFrame(
+        [
+            {
+                "run_id": bench.run.id,
+                "reel_id": reel.id,
+                "reel_no": number,
+                "from_m": reel.from_m,
+                "to_m": reel.to_m,
+                "from_counter_m": reel.counter_from_m,
+                "to_counter_m": reel.counter_to_m,
+            }
+            for number, reel in enumerate(bench.placed.reels)
+        ]
+    )
+
+
+def event_rows(bench: Bench) -> pl.DataFrame:
+    """Rows of placed.event; an event that has no place is told in the warnings."""
+    events = bench.placed.events
+    wanted = (
+        "event",
+        "fault",
+        "kind",
+        "at_m",
+        "at_sd_m",
+        "time_utc",
+        "spark_kv",
+        "flaw_size_mm",
+        "flaw_class",
+    )
+    present = [name for name in (*wanted, "file_no", "line") if name in events.columns]
+    rows = events.filter(pl.col("at_m").is_not_null()).select(present)
+    if "time_utc" in rows.columns:
+        rows = rows.with_columns(pl.col("time_utc").dt.replace_time_zone(None))
+    return rows
+
+
+def sentences(told: tuple[str, ...]) -> pl.DataFrame:
+    """Rows of a table of warnings."""
+    return pl.DataFrame({"sentence": list(told)}, schema={"sentence": _TEXT})
+
+
+def gap_rows(judged: Judged) -> pl.DataFrame:
+    """Rows of measured.gap."""
+    return pl.DataFrame(
+        [asdict(one) for one in judged.gaps],
+        schema={"reel_id": _TEXT, "kind": _TEXT, "from_m": _REAL, "to_m": _REAL, "sentence": _TEXT},
+    )
+
+
+def limit_rows(judged: Judged) -> pl.DataFrame:
+    """Rows of judged.limit."""
+    return pl.DataFrame(
+        [
+            {
+                "limit_id": one.limit_id,
+                "requirement": one.requirement,
+                "requirement_set": one.requirement_set,
+                "sense": one.sense,
+                "value": one.value,
+                "unit": one.unit,
+                "value_of_record": one.value_of_record,
+                "unit_of_record": one.unit_of_record,
+                "document": one.document,
+                "edition": one.edition,
+                "table_or_clause": one.table,
+                "revision": str(one.revision),
+                "effective_from": one.effective_from,
+                "effective_to": one.effective_to,
+                "entered_by": one.entered_by,
+                "checked_by": one.checked_by,
+                "source": one.source,
+                "status": one.status,
+            }
+            for one in judged.limits
+        ],
+        schema_overrides={"effective_to": pl.Date},
+    )
+
+
+def requirement_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
+    """Rows of judged.requirement."""
+    return pl.DataFrame(
+        [asdict(one) for one in judged.requirements],
+        schema_overrides={
+            "limit_value": _REAL,
+            "worst": _REAL,
+            "worst_at_m": _REAL,
+            "uncertainty": _REAL,
+        },
+        infer_schema_length=None,
+    ).with_columns(pl.lit(bench.run.id).alias("run_id"))
+
+
+def finding_rows(bench: Bench, judged: Judged, readings: pl.DataFrame) -> pl.DataFrame:
+    """Rows of judged.finding, each with the log line of its worst reading."""
+    rows = [_finding(bench, one, readings) for one in judged.findings]
+    return pl.DataFrame(
+        rows,
+        schema={
+            "finding_id": _TEXT,
+            "run_id": _TEXT,
+            "reel_id": _TEXT,
+            "number": pl.Int32,
+            "rule": _TEXT,
+            "requirement": _TEXT,
+            "families": pl.List(_TEXT),
+            "subject": _TEXT,
+            "severity": _TEXT,
+            "holds_release": pl.Boolean,
+            "verdict": _TEXT,
+            "confirmed": pl.Boolean,
+            "from_m": _REAL,
+            "to_m": _REAL,
+            "from_core_m": _REAL,
+            "to_core_m": _REAL,
+            "evidence_from_m": _REAL,
+            "evidence_to_m": _REAL,
+            "worst": _REAL,
+            "worst_at_m": _REAL,
+            "unit": _TEXT,
+            "limit_value": _REAL,
+            "limit_id": _TEXT,
+            "limit_revision": _TEXT,
+            "angle_deg": _REAL,
+            "readings": pl.Int32,
+            "instruments": _TEXT,
+            "cause": _TEXT,
+            "cause_sentence": _TEXT,
+            "sentence": _TEXT,
+            "advice": _TEXT,
+            "row": pl.UInt32,
+            "file_no": pl.Int32,
+            "line": _WHOLE,
+        },
+    )
+
+
+def finding_id(one: Finding) -> str:
+    """The finding's name in the store and on pages: run and number, fit for a file name."""
+    return f"{one.run_id}-F{one.number:02d}"
+
+
+def _finding(bench: Bench, one: Finding, readings: pl.DataFrame) -> dict[str, Any]:
+    main = one.main
+    reel = next((reel for reel in bench.placed.reels if reel.id == one.reel_id), None)
+    limit = {limit.limit_id: limit for limit in bench.limits}.get(main.limit_id)
+    row = main.row
+    place = None if row is None else row - int(readings["row"][0])
+    angle = None
+    if place is not None and main.rule.family == "wall":
+        read = bench.measured.frame["thin_angle_deg"][place]
+        angle = float(read) if read is not None else None
+    return {
+        "finding_id": finding_id(one),
+        "run_id": one.run_id,
+        "reel_id": one.reel_id,
+        "number": one.number,
+        "rule": main.rule_id,
+        "requirement": main.rule.requirement,
+        "families": list(one.families),
+        "subject": main.subject if not main.rule.column and main.subject else "",
+        "severity": one.severity,
+        "holds_release": one.holds_release,
+        "verdict": str(one.verdict.value),
+        "confirmed": one.confirmed,
+        "from_m": one.from_m,
+        "to_m": one.to_m,
+        "from_core_m": one.from_m - reel.from_m if reel else None,
+        "to_core_m": one.to_m - reel.from_m if reel else None,
+        "evidence_from_m": one.evidence_from_m,
+        "evidence_to_m": one.evidence_to_m,
+        "worst": main.worst,
+        "worst_at_m": main.worst_at_m,
+        "unit": main.rule.unit,
+        "limit_value": limit.value if limit else None,
+        "limit_id": main.limit_id,
+        "limit_revision": main.limit_revision,
+        "angle_deg": angle,
+        "readings": main.readings,
+        "instruments": ", ".join(one.instruments),
+        "cause": one.cause.kind,
+        "cause_sentence": one.cause.sentence,
+        "sentence": one.sentence,
+        "advice": main.rule.advice + ".",
+        "row": row,
+        "file_no": None if place is None else int(readings["file_no"][place]),
+        "line": None if place is None else int(readings["line"][place]),
+    }
+
+
+def reel_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
+    """Rows of judged.reel."""
+    return pl.DataFrame(
+        [_reel(bench, judged, one) for one in judged.reels],
+        schema_overrides={
+            "reasons": pl.List(_TEXT),
+            "thinnest_wall_mm": _REAL,
+            "thinnest_wall_at_m": _REAL,
+            "mean_wall_mm": _REAL,
+            "concentricity_low_pct": _REAL,
+        },
+        infer_schema_length=None,
+    )
+
+
+def _reel(bench: Bench, judged: Judged, one: ReelStanding) -> dict[str, Any]:
+    reel, seen = one.reel, bench.measured.seen
+    total = dict.fromkeys(("wall unmonitored", "diameter unmonitored", "spark untested"), 0.0)
+    for gap in judged.gaps:
+        if gap.reel_id == reel.id and gap.kind in total:
+            total[gap.kind] += gap.to_m - gap.from_m
+    thinnest = concentricity = None
+    if "thinnest_wall_mm" in seen:
+        thinnest = seen["thinnest_wall_mm"].worst(reel.from_m, reel.to_m, "at least")
+    if "concentricity_pct" in seen:
+        concentricity = seen["concentricity_pct"].worst(reel.from_m, reel.to_m, "at least")
+    mean = None
+    if "mean_wall_mm" in seen:
+        walls = seen["mean_wall_mm"]
+        inside = walls.within(reel.from_m, reel.to_m)
+        mean = float(walls.value[inside].mean()) if inside.any() else None
+    faults, counts = counts_on(bench.placed.events, "spark fault", reel)
+    flaws, _ = counts_on(bench.placed.events, "surface flaw", reel)
+    return {
+        "run_id": bench.run.id,
+        "reel_id": reel.id,
+        "standing": one.standing,
+        "reasons": list(one.reasons),
+        "first_action": one.first_action,
+        "length_m": reel.length_m,
+        "steady_m": _steady_on(bench, reel.from_m, reel.to_m),
+        "wall_unmonitored_m": total["wall unmonitored"],
+        "diameter_unmonitored_m": total["diameter unmonitored"],
+        "spark_untested_m": total["spark untested"],
+        "spark_faults": faults,
+        "spark_counts": counts,
+        "surface_flaws": flaws,
+        "thinnest_wall_mm": thinnest[0] if thinnest else None,
+        "thinnest_wall_at_m": thinnest[1] if thinnest else None,
+        "mean_wall_mm": mean,
+        "concentricity_low_pct": concentricity[0] if concentricity else None,
+        "findings": len(one.findings),
+    }
+
+
+def _steady_on(bench: Bench, from_m: float, to_m: float) -> float:
+    phases = bench.placed.placement.phases.filter(pl.col("phase") == "STEADY")
+    start, end = phases["from_m"].to_numpy(), phases["to_m"].to_numpy()
+    return float(np.maximum(np.minimum(end, to_m) - np.maximum(start, from_m), 0.0).sum())
+
+
+def result_rows(answers: tuple[AnswerRow, ...]) -> pl.DataFrame:
+    """Rows of judged.result, results and refusals alike."""
+    return pl.DataFrame(
+        [_result(one) for one in answers],
+        schema={
+            "scope": _TEXT,
+            "subject": _TEXT,
+            "topic": _TEXT,
+            "question": _TEXT,
+            "estimate": _REAL,
+            "low": _REAL,
+            "high": _REAL,
+            "confidence": _REAL,
+            "unit": _TEXT,
+            "method": _TEXT,
+            "n": _WHOLE,
+            "effective_n": _REAL,
+            "known_m": _REAL,
+            "unit_of_inference": _TEXT,
+            "assumptions": _TEXT,
+            "warnings": pl.List(_TEXT),
+            "details": _TEXT,
+            "refused": _TEXT,
+        },
+    )
+
+
+def _result(one: AnswerRow) -> dict[str, Any]:
+    answer = one.answer
+    head = {"scope": one.scope, "subject": one.subject, "topic": one.topic, "question": answer.question}
+    if isinstance(answer, Refused):
+        return {
+            **head,
+            "unit": "",
+            "method": answer.method,
+            "n": answer.n,
+            "unit_of_inference": "",
+            "assumptions": "[]",
+            "warnings": [],
+            "details": "{}",
+            "refused": answer.reason,
+        }
+    return {**head, **_figures(answer), "refused": ""}
+
+
+def _figures(answer: Result) -> dict[str, Any]:
+    details = {name: value for name, value in answer.details.items() if math.isfinite(value)}
+    return {
+        "estimate": answer.estimate,
+        "low": answer.low,
+        "high": answer.high,
+        "confidence": answer.confidence,
+        "unit": answer.unit,
+        "method": answer.method,
+        "n": answer.n,
+        "effective_n": answer.effective_n,
+        "known_m": answer.known_m,
+        "unit_of_inference": answer.unit_of_inference,
+        "assumptions": json.dumps([asdict(part) for part in answer.assumptions]),
+        "warnings": list(answer.warnings),
+        "details": json.dumps(details),
+    }
+
+
+def journal_record(assessment_id: int, basis_sha256: str, load_id: int, judged: Judged) -> dict[str, Any]:
+    """What the journal keeps of a judgement."""
+    return {
+        "assessment_id": assessment_id,
+        "load_id": load_id,
+        "basis_sha256": basis_sha256,
+        "outcome": "judged",
+        "limits": [f"{one.limit_id} revision {one.revision}" for one in judged.limits],
+        "reels": [{"reel": one.reel.id, "standing": one.standing} for one in judged.reels],
+        "findings": [finding_id(one) for one in judged.findings],
+    }

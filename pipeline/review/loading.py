@@ -1,0 +1,242 @@
+"""Load: from a run sheet to a run on file, once for each content."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import polars as pl
+
+from pipeline import __version__
+from pipeline.errors import ReelproofError, StoreError
+from pipeline.flags import BY_CODE
+from pipeline.review.journal import note
+from pipeline.steps.load import Loaded, RunSheets, find_run_sheets, load_run, read_run_sheets
+from pipeline.store.readings import sweep, written_folder
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+# One connection, one writer: threads that review runs side by side take turns at the store.
+STORE_TURN = threading.Lock()
+
+
+@dataclass(frozen=True, slots=True)
+class LoadOutcome:
+    """What a load came to.
+
+    Args:
+        run_id: the run.
+        load_id: its load on file.
+        was_new: False if the same content was on file already.
+        supersedes: the earlier load of this run whose content differed, or None.
+        rows_read: rows read from all logs.
+        rows_kept: rows kept as readings or events.
+        rows_set_aside: lines set aside with a reason.
+    """
+
+    run_id: str
+    load_id: int
+    was_new: bool
+    supersedes: int | None
+    rows_read: int
+    rows_kept: int
+    rows_set_aside: int
+
+
+def load_sheet(store: Store, path: Path, on_rows: Callable[[int], None] | None = None) -> LoadOutcome:
+    """Load the run of the run sheet `path` into `store`; content already on file is left as it is.
+
+    Args:
+        store: the store, open to write.
+        path: the run sheet.
+        on_rows: told how many more rows were read.
+
+    Raises:
+        ReelproofError: a sheet or log cannot be used; nothing of the run is then on file.
+    """
+    sheets = read_run_sheets(path)
+    with STORE_TURN:
+        earlier = store.ask("questions/loads_of_run", run_id=sheets.run.id)
+    same = [row for row in earlier if row["content_sha256"] == sheets.content_sha256]
+    if same and same[-1]["load_id"] == earlier[-1]["load_id"]:
+        row = same[-1]
+        return LoadOutcome(
+            row["run_id"],
+            row["load_id"],
+            False,
+            None,
+            row["rows_read"],
+            row["rows_kept"],
+            row["rows_set_aside"],
+        )
+    loaded = load_run(sheets, on_rows)
+    with STORE_TURN:
+        return _put_on_file(store, loaded, earlier[-1]["load_id"] if earlier else None)
+
+
+def load_sheets(
+    store: Store, paths: tuple[Path, ...], told: Callable[[str, int], None] = lambda _what, _more: None
+) -> tuple[tuple[LoadOutcome, ...], list[str]]:
+    """Load every run below `paths`; a run that cannot be loaded does not stop the others.
+
+    Args:
+        store: the store, open to write.
+        paths: run sheets, or folders with run sheets below them.
+        told: told the run under way and how many more rows were read.
+
+    Returns:
+        What each load came to, and the sentences about the runs that could not be loaded.
+    """
+    sweep(store)
+    outcomes: list[LoadOutcome] = []
+    refused: list[str] = []
+    for path in find_run_sheets(paths):
+        name = path.parent.name
+        try:
+            outcomes.append(load_sheet(store, path, lambda rows, name=name: told(name, rows)))  # type: ignore[misc]
+        except ReelproofError as fault:
+            if isinstance(fault, StoreError):
+                raise
+            refused.extend(str(one) for one in fault.complaints)
+    return tuple(outcomes), refused
+
+
+def _put_on_file(store: Store, loaded: Loaded, supersedes: int | None) -> LoadOutcome:
+    run, logs = loaded.sheets.run, loaded.logs
+    load_id = int(store.ask("questions/next_load_id")[0]["load_id"])
+    folder = f"{run.id}/load-{load_id:06d}"
+    totals = {
+        name: sum(getattr(file, name) for file in logs.files)
+        for name in ("rows_read", "rows_kept", "rows_set_aside")
+    }
+    frames = {"logged": logs.readings, "events": logs.events, "flagged": logs.flagged}
+    with written_folder(store, folder, frames), store.transaction():
+        store.append("logged.load", _load_row(loaded, load_id, folder, totals))
+        store.append("logged.file", _file_rows(loaded, load_id))
+        store.append("logged.set_aside", _of_load(logs.set_aside, load_id))
+        store.append("logged.flag_count", _flag_counts(logs.flagged, load_id))
+        store.append("logged.material", _material_rows(loaded.sheets, load_id))
+        store.append(
+            "logged.warning",
+            pl.DataFrame(
+                {"load_id": load_id, "sentence": list(logs.warnings)},
+                schema={"load_id": pl.Int32, "sentence": pl.String},
+            ),
+        )
+        put_sheets_on_file(store, loaded.sheets)
+        note(
+            store,
+            "load",
+            run.id,
+            {
+                "load_id": load_id,
+                "content_sha256": loaded.sheets.content_sha256,
+                "files": [{"name": file.name, "sha256": file.sha256} for file in logs.files],
+                "supersedes": supersedes,
+                **totals,
+            },
+        )
+    return LoadOutcome(run.id, load_id, True, supersedes, **totals)
+
+
+def _load_row(loaded: Loaded, load_id: int, folder: str, totals: dict[str, int]) -> pl.DataFrame:
+    sheets, run = loaded.sheets, loaded.sheets.run
+    return pl.DataFrame(
+        {
+            "load_id": load_id,
+            "run_id": run.id,
+            "content_sha256": sheets.content_sha256,
+            "run_sheet_sha256": sheets.texts[0].sha256,
+            "line_sheet_sha256": sheets.texts[1].sha256,
+            "plant_sheet_sha256": sheets.texts[2].sha256,
+            "plant": run.plant,
+            "line": run.line,
+            "construction": sheets.product.construction,
+            "size": sheets.product.size,
+            "conductor": run.product.conductor,
+            "metal": run.product.metal,
+            "colour": run.product.colour,
+            "shift": loaded.shift,
+            "shift_date": loaded.shift_date,
+            "operator_role": run.operator_role,
+            "note": run.note,
+            "started_utc": loaded.started,
+            "ended_utc": loaded.ended,
+            "folder": folder,
+            "loaded_utc": datetime.now(UTC).replace(tzinfo=None),
+            "software": __version__,
+            **totals,
+        }
+    )
+
+
+def _file_rows(loaded: Loaded, load_id: int) -> pl.DataFrame:
+    return pl.DataFrame(
+        [
+            {
+                "load_id": load_id,
+                "file_no": file.file_no,
+                "name": file.name,
+                "kind": file.kind,
+                "sha256": file.sha256,
+                "bytes": file.bytes,
+                "rows_read": file.rows_read,
+                "rows_kept": file.rows_kept,
+                "rows_set_aside": file.rows_set_aside,
+            }
+            for file in loaded.logs.files
+        ]
+    )
+
+
+def _of_load(frame: pl.DataFrame, load_id: int) -> pl.DataFrame:
+    return frame.with_columns(pl.lit(load_id, pl.Int32).alias("load_id"))
+
+
+def _flag_counts(flagged: pl.DataFrame, load_id: int) -> pl.DataFrame:
+    counted = flagged.group_by("channel", "flag").agg(pl.len().alias("readings")).sort("channel", "flag")
+    names = [BY_CODE[code].name for code in counted["flag"]]
+    return _of_load(counted, load_id).with_columns(pl.Series("reason", names, pl.String))
+
+
+def _material_rows(sheets: RunSheets, load_id: int) -> pl.DataFrame:
+    return pl.DataFrame(
+        [
+            {
+                "load_id": load_id,
+                "material": lot.material,
+                "lot": lot.lot,
+                "from_m": lot.from_m,
+                "to_m": lot.to_m,
+            }
+            for lot in sheets.run.lots
+        ],
+        schema={
+            "load_id": pl.Int32,
+            "material": pl.String,
+            "lot": pl.String,
+            "from_m": pl.Float64,
+            "to_m": pl.Float64,
+        },
+    )
+
+
+def put_sheets_on_file(store: Store, sheets: RunSheets) -> None:
+    """Keep the text of every sheet once, by its hash."""
+    known = {row["sha256"] for row in store.ask("questions/sheets_on_file")}
+    store.append(
+        "logged.sheet",
+        pl.DataFrame(
+            [
+                {"sha256": text.sha256, "kind": text.kind, "name": text.name, "text": text.text}
+                for text in {text.sha256: text for text in sheets.texts}.values()
+                if text.sha256 not in known
+            ],
+            schema={"sha256": pl.String, "kind": pl.String, "name": pl.String, "text": pl.String},
+        ),
+    )

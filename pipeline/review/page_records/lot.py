@@ -1,0 +1,146 @@
+"""The record of the lot page: the runs and reels a material lot went into, and what happened in order."""
+
+from __future__ import annotations
+
+import tomllib
+
+from dashboards.records import (
+    CalibrationRow,
+    Edge,
+    JudgementEdition,
+    LotEvent,
+    LotHistory,
+    Node,
+    Plant,
+)
+from pipeline.review.page_records.rows import finding_row, product_row, reel_row, stamp_of
+from pipeline.review.page_records.run_book import Row, RunBook, aware
+
+
+def lots_of(books: list[RunBook]) -> dict[str, list[RunBook]]:
+    """The runs of each lot, by lot number."""
+    found: dict[str, list[RunBook]] = {}
+    for book in books:
+        for lot in {row["lot"] for row in book.materials}:
+            found.setdefault(lot, []).append(book)
+    return dict(sorted(found.items()))
+
+
+def _holds(book: RunBook, lot: str, reel: Row) -> bool:
+    """Whether a reel holds wire made with the lot: their stretches of the counter meet."""
+    for row in book.materials:
+        if row["lot"] != lot:
+            continue
+        start = row["from_m"] if row["from_m"] is not None else float("-inf")
+        end = row["to_m"] if row["to_m"] is not None else float("inf")
+        if start < reel.get("to_counter_m", float("inf")) and end > reel.get("from_counter_m", 0.0):
+            return True
+    return False
+
+
+def lot_history(plant: Plant, lot: str, books: list[RunBook]) -> LotHistory:
+    """Everything the lot page shows."""
+    materials = sorted({row["material"] for book in books for row in book.materials if row["lot"] == lot})
+    held = [(book, row) for book in books for row in book.reels if _holds(book, lot, row)]
+    ids = {row["reel_id"] for _, row in held}
+    findings = tuple(
+        finding_row(book, row) for book in books for row in book.findings if row["reel_id"] in ids
+    )
+    nodes = [Node(lot, "material lot", lot, ", ".join(materials))]
+    edges: list[Edge] = []
+    for book in books:
+        nodes.append(Node(book.run_id, "run", book.run_id, product_row(book).label))
+        edges.extend(
+            Edge(lot, book.run_id, row["from_m"], row["to_m"]) for row in book.materials if row["lot"] == lot
+        )
+    for book, row in held:
+        nodes.append(Node(row["reel_id"], "reel", row["reel_id"], row["standing"]))
+        edges.append(Edge(book.run_id, row["reel_id"], row.get("from_m"), row.get("to_m")))
+    unknown = sum(row["wall_unmonitored_m"] for _, row in held)
+    return LotHistory(
+        plant=plant,
+        lot_id=lot,
+        title=f"{' and '.join(materials).capitalize()} lot {lot}",
+        nodes=tuple(nodes),
+        edges=tuple(edges),
+        reels=tuple(reel_row(book, row) for book, row in held),
+        events=_events(books, ids),
+        findings=findings,
+        calibrations=_calibrations(books),
+        editions=_editions(books),
+        covered_m=sum(row["length_m"] for _, row in held) - unknown,
+        unmonitored_m=unknown,
+        stamp=stamp_of(books),
+    )
+
+
+def _events(books: list[RunBook], reels: set[str]) -> tuple[LotEvent, ...]:
+    events = []
+    for book in books:
+        head = book.head
+        events.append(
+            LotEvent(
+                aware(head["started_utc"]),
+                "extruded",
+                f"Run {book.run_id} started on line {head['line']}, {head['shift']}.",
+                head["operator_role"],
+                node_id=book.run_id,
+            )
+        )
+        events.append(
+            LotEvent(aware(head["ended_utc"]), "run ended", f"Run {book.run_id} ended.", node_id=book.run_id)
+        )
+        events.extend(
+            LotEvent(
+                aware(row["at_utc"]),
+                row["kind"],
+                f"Run {book.run_id}: {row['kind']} put on file as journal entry {row['entry_no']}.",
+                node_id=book.run_id,
+                digest=row["chain_sha256"],
+            )
+            for row in book.store.ask("questions/entries_of_subject", subject=book.run_id)
+        )
+        if book.is_judged:
+            events.extend(
+                LotEvent(
+                    aware(head["assessed_utc"]),
+                    "finding",
+                    f"{row['finding_id']} on reel {row['reel_id']}: {row['sentence']}",
+                    node_id=row["reel_id"],
+                )
+                for row in book.findings
+                if row["reel_id"] in reels
+            )
+    return tuple(sorted(events, key=lambda event: event.at))
+
+
+def _calibrations(books: list[RunBook]) -> tuple[CalibrationRow, ...]:
+    rows: dict[str, CalibrationRow] = {}
+    for book in books:
+        sheet = book.store.ask("questions/sheet", sha256=book.head["line_sheet_sha256"])
+        if not sheet:
+            continue
+        day = book.head["shift_date"]
+        for one in tomllib.loads(sheet[0]["text"])["line"]["instruments"]:
+            due = one.get("calibration_due")
+            known = rows.get(one["id"])
+            in_date = None if due is None else day <= due and (known is None or known.in_date is not False)
+            rows[one["id"]] = CalibrationRow(
+                one["id"], one["kind"], str(one.get("calibrated") or ""), str(due or ""), in_date
+            )
+    return tuple(rows.values())
+
+
+def _editions(books: list[RunBook]) -> tuple[JudgementEdition, ...]:
+    return tuple(
+        JudgementEdition(
+            str(row["assessment_id"]),
+            aware(row["assessed_utc"]),
+            row["plant_sheet_sha256"][:12],
+            f"reelproof {row['software']}",
+            f"Run {book.run_id}: {row['outcome']}",
+            row["assessment_id"] == book.head["assessment_id"],
+        )
+        for book in books
+        for row in book.store.ask("questions/assessments_of_run", run_id=book.run_id)
+    )

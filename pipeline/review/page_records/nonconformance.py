@@ -1,0 +1,72 @@
+"""The record of the nonconformance summary: what was found in a period, by rule, line, product and cause."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+
+from dashboards.records import NonconformanceSummary, Plant, Tally, TallyRow
+from pipeline.review.page_records.rows import finding_row, product_row, stamp_of
+from pipeline.review.page_records.run_book import Row, RunBook
+from pipeline.statistics.event_rate import event_rate
+
+Heading = Callable[[RunBook, Row], str]
+
+BY: tuple[tuple[str, Heading], ...] = (
+    ("rule", lambda _book, row: str(row["rule"])),
+    ("line", lambda book, _row: str(book.head["line"])),
+    ("product", lambda book, _row: product_row(book).label),
+    ("cause", lambda _book, row: str(row["cause"]) or "not known"),
+)
+
+
+def nonconformance_summary(
+    plant: Plant, period_id: str, title: str, from_day: date, to_day: date, books: list[RunBook]
+) -> NonconformanceSummary:
+    """Everything the nonconformance page and its CSV show of the runs in `books`."""
+    findings = [(book, row) for book in books for row in book.findings]
+    opened = [finding_row(book, row) for book, row in findings]
+    ages = [(to_day - book.head["shift_date"]).days for book, _ in findings]
+    return NonconformanceSummary(
+        plant=plant,
+        period_id=period_id,
+        title=title,
+        from_day=from_day,
+        to_day=to_day,
+        findings=tuple(opened),
+        tallies=tuple(_tally(name, heading, findings, books) for name, heading in BY),
+        median_days_to_disposition=None,
+        oldest_open_days=float(max(ages)) if ages else None,
+        stamp=stamp_of(books),
+    )
+
+
+def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], books: list[RunBook]) -> Tally:
+    grouped: dict[str, list[Row]] = {}
+    for book, row in findings:
+        grouped.setdefault(heading(book, row), []).append(row)
+    made: dict[str, float] = {}
+    known: dict[str, float] = {}
+    if name in {"line", "product"}:
+        for book in books:
+            key = heading(book, {})
+            made[key] = made.get(key, 0.0) + (book.head["on_reels_m"] or 0.0)
+            known[key] = known.get(key, 0.0) + sum(
+                row["length_m"] - row["wall_unmonitored_m"] for row in book.reels
+            )
+    rows = []
+    for key in sorted(set(grouped) | set(made)):
+        found = grouped.get(key, [])
+        reach = known.get(key)
+        rows.append(
+            TallyRow(
+                heading=key,
+                opened=len(found),
+                closed=0,
+                length_m=sum(row["to_m"] - row["from_m"] for row in found),
+                made_m=made.get(key),
+                known_m=reach,
+                per_km=event_rate(len(found), reach) if reach else None,
+            )
+        )
+    return Tally(name, tuple(rows))

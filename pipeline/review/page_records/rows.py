@@ -1,0 +1,313 @@
+"""Rows of the store as the rows pages show: limits, findings, reels, runs, and the stamp at a page's foot."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+from dashboards.records import (
+    DataQuality,
+    Evidence,
+    Extreme,
+    FaultMark,
+    FindingRow,
+    Interval,
+    Judgement,
+    LimitRow,
+    LotRow,
+    ProductRow,
+    Reason,
+    ReelRow,
+    RunRow,
+    Stamp,
+)
+from pipeline.review.page_records.run_book import Row, RunBook, aware
+
+GAP_KIND: dict[str, Any] = {
+    "wall unmonitored": "unmonitored",
+    "diameter unmonitored": "unmonitored",
+    "spark untested": "untested",
+    "either reel": "either reel",
+}
+
+
+def limit_row(row: Row) -> LimitRow:
+    """A row of ``judged.limit`` as pages show it."""
+    return LimitRow(
+        limit_id=row["limit_id"],
+        requirement=row["requirement"],
+        sense=row["sense"],
+        value=row["value"],
+        unit=row["unit"],
+        value_of_record=f"{row['value_of_record']:g}",
+        unit_of_record=row["unit_of_record"],
+        requirement_set=row["requirement_set"],
+        document=row["document"],
+        edition=row["edition"],
+        table=row["table_or_clause"],
+        revision=row["revision"],
+        effective_from=row["effective_from"],
+        effective_to=row["effective_to"],
+        entered_by=row["entered_by"],
+        checked_by=row["checked_by"],
+        source=row["source"],
+        status=row["status"],
+    )
+
+
+def limits_by_id(book: RunBook) -> dict[str, LimitRow]:
+    """The limits a run was judged by, by their id."""
+    return {row["limit_id"]: limit_row(row) for row in book.limits}
+
+
+def product_row(book: RunBook) -> ProductRow:
+    """What the run made."""
+    head = book.head
+    return ProductRow(head["construction"], head["size"], head["conductor"], head["metal"], head["colour"])
+
+
+def lot_rows(book: RunBook) -> tuple[LotRow, ...]:
+    """The material lots of the run."""
+    return tuple(LotRow(row["material"], row["lot"], row["from_m"], row["to_m"]) for row in book.materials)
+
+
+def stamp_of(books: list[RunBook]) -> Stamp:
+    """Where the figures of a page that shows `books` come from."""
+    judged = [book for book in books if book.is_judged]
+    limits: dict[str, LimitRow] = {}
+    rules: dict[str, None] = {}
+    for book in judged:
+        limits |= limits_by_id(book)
+        for row in book.requirements:
+            if row["decision_rule"]:
+                rules[f"{row['requirement']}: {row['decision_rule']}"] = None
+    times = [aware(book.head["assessed_utc"]) for book in judged]
+    versions = sorted({book.head["software"] for book in judged})
+    revisions = sorted({limit.revision for limit in limits.values() if limit.revision})
+    return Stamp(
+        assessment_ids=tuple(str(book.head["assessment_id"]) for book in judged),
+        assessed_at=max(times) if times else None,
+        program="reelproof " + ", ".join(versions) if versions else "reelproof",
+        revision=", ".join(revisions),
+        limits=tuple(limits.values()),
+        decision_rules=tuple(rules),
+    )
+
+
+def _evidence(book: RunBook, row: Row, at: float | None) -> Evidence:
+    files = {one["file_no"]: one for one in book.files}
+    file = files.get(row.get("file_no"), {})
+    return Evidence(
+        assessment_id=str(book.head["assessment_id"]),
+        run_id=book.run_id,
+        at_m=at,
+        row=row.get("first_row"),
+        instrument_id=row.get("instruments", ""),
+        file=file.get("name", ""),
+        line=row.get("line"),
+        file_sha256=file.get("sha256", ""),
+        finding_id=row.get("finding_id", ""),
+        limit_id=row.get("limit_id", ""),
+    )
+
+
+def finding_row(book: RunBook, row: Row) -> FindingRow:
+    """A finding as it stands in a list."""
+    start = {one["reel_id"]: one["from_m"] for one in book.places}.get(row["reel_id"], 0.0)
+    worst = None
+    if row["worst"] is not None and row["worst_at_m"] is not None:
+        worst = Extreme(
+            row["worst"],
+            row["unit"],
+            row["worst_at_m"],
+            row["worst_at_m"] - start,
+            row["angle_deg"],
+            None,
+            _evidence(book, row, row["worst_at_m"]),
+        )
+    return FindingRow(
+        finding_id=row["finding_id"],
+        rule=row["rule"],
+        requirement=row["requirement"],
+        severity=row["severity"],
+        status="open",
+        sentence=row["sentence"],
+        run_id=book.run_id,
+        line_id=book.head["line"],
+        product=product_row(book).label,
+        reel_ids=(row["reel_id"],),
+        from_m=row["from_m"],
+        to_m=row["to_m"],
+        worst=worst,
+        limit=limits_by_id(book).get(row["limit_id"]),
+        cause=row["cause"],
+        instruments=tuple(name for name in row["instruments"].split(", ") if name),
+        opened_at=aware(book.head["assessed_utc"]),
+    )
+
+
+def fault_marks(
+    book: RunBook, from_m: float | None = None, to_m: float | None = None
+) -> tuple[FaultMark, ...]:
+    """Spark faults and surface flaws of the run, or of the wire between two places; counts of one fault merged."""
+    counts = Counter(row["fault"] for row in book.events)
+    seen: set[int] = set()
+    marks = []
+    files = {one["file_no"]: one for one in book.files}
+    for row in book.events:
+        if row["fault"] in seen:
+            continue
+        seen.add(row["fault"])
+        at = row["at_m"]
+        if from_m is not None and to_m is not None and not from_m <= at < to_m:
+            continue
+        reel = next((one for one in book.places if one["from_m"] <= at < one["to_m"]), None)
+        file = files.get(row["file_no"], {})
+        marks.append(
+            FaultMark(
+                event=row["event"],
+                kind=row["kind"],
+                at_m=at,
+                at_sd_m=row["at_sd_m"],
+                reel_id=reel["reel_id"] if reel else "",
+                reel_at_m=at - reel["from_m"] if reel else None,
+                spark_kv=row["spark_kv"],
+                flaw_size_mm=row["flaw_size_mm"],
+                merged_counts=counts[row["fault"]],
+                label=row["flaw_class"] or "",
+                evidence=Evidence(
+                    assessment_id=str(book.head["assessment_id"]),
+                    run_id=book.run_id,
+                    at_m=at,
+                    file=file.get("name", ""),
+                    line=row["line"],
+                    file_sha256=file.get("sha256", ""),
+                ),
+            )
+        )
+    return tuple(marks)
+
+
+def intervals_of(book: RunBook, reel_id: str) -> tuple[Interval, ...]:
+    """Stretches to mark on a reel's map: findings, and wire the evidence does not reach."""
+    marks = [
+        Interval(row["from_m"], row["to_m"], "nonconforming", row["sentence"], row["finding_id"])
+        for row in book.findings
+        if row["reel_id"] == reel_id and row["to_m"] > row["from_m"]
+    ]
+    marks.extend(
+        Interval(row["from_m"], row["to_m"], GAP_KIND[row["kind"]], row["sentence"])
+        for row in book.gaps
+        if row["reel_id"] == reel_id
+    )
+    return tuple(marks)
+
+
+def judgements_of(book: RunBook, reel_id: str) -> tuple[Judgement, ...]:
+    """Every requirement judged on a reel."""
+    limits = limits_by_id(book)
+    judgements = []
+    for row in book.requirements:
+        if row["reel_id"] != reel_id:
+            continue
+        worst = None
+        if row["worst"] is not None and row["worst_at_m"] is not None:
+            worst = Extreme(
+                row["worst"], row["unit"], row["worst_at_m"], standard_uncertainty=row["uncertainty"]
+            )
+        judgements.append(
+            Judgement(
+                requirement=row["requirement"],
+                outcome=row["verdict"],
+                sentence=row["sentence"],
+                limit=limits.get(row["limit_id"]),
+                worst=worst,
+                decision_rule=row["decision_rule"],
+                judged_m=row["known_m"],
+                unmonitored_m=row["unknown_m"],
+                evidence=Evidence(
+                    assessment_id=str(book.head["assessment_id"]),
+                    run_id=book.run_id,
+                    limit_id=row["limit_id"],
+                ),
+            )
+        )
+    return tuple(judgements)
+
+
+def reel_row(book: RunBook, row: Row) -> ReelRow:
+    """A reel as it stands in a list."""
+    reel_id = row["reel_id"]
+    findings = [one for one in book.findings if one["reel_id"] == reel_id]
+    thinnest = None
+    if row["thinnest_wall_mm"] is not None:
+        at = row["thinnest_wall_at_m"]
+        thinnest = Extreme(row["thinnest_wall_mm"], "mm", at, at - row["from_m"])
+    return ReelRow(
+        reel_id=reel_id,
+        run_id=book.run_id,
+        line_id=book.head["line"],
+        from_m=row["from_m"],
+        to_m=row["to_m"],
+        standing=row["standing"],
+        reasons=_reasons(row["reasons"], findings),
+        thinnest_wall=thinnest,
+        mean_wall_mm=row["mean_wall_mm"],
+        judgements=judgements_of(book, reel_id),
+        spark_faults=row["spark_faults"],
+        unmonitored_m=row["wall_unmonitored_m"],
+        untested_m=row["spark_untested_m"],
+        intervals=intervals_of(book, reel_id),
+        faults=fault_marks(book, row["from_m"], row["to_m"]),
+        open_findings=len(findings),
+    )
+
+
+def _reasons(sentences: list[str], findings: list[Row]) -> tuple[Reason, ...]:
+    by_sentence = {row["sentence"]: row for row in findings}
+    return tuple(
+        Reason(
+            sentence,
+            by_sentence.get(sentence, {}).get("requirement", ""),
+            by_sentence.get(sentence, {}).get("finding_id", ""),
+        )
+        for sentence in sentences
+    )
+
+
+def quality_of(book: RunBook) -> DataQuality:
+    """Whether the run's data can carry a conclusion."""
+    head = book.head
+    sentences = list(book.warnings)
+    if not book.is_judged:
+        state: Any = "red"
+        sentences.insert(0, "The run is on file but has not been assessed.")
+    elif head["outcome"] != "judged":
+        state = "red"
+        sentences.insert(0, head["reason"])
+    else:
+        state = "amber" if sentences or head["rows_set_aside"] else "green"
+    return DataQuality(state, tuple(sentences), head["rows_read"], head["rows_kept"], head["rows_set_aside"])
+
+
+def run_row(book: RunBook) -> RunRow:
+    """A run as it stands on a shift page."""
+    head = book.head
+    return RunRow(
+        run_id=book.run_id,
+        line_id=head["line"],
+        line_name=head["line"],
+        product=product_row(book),
+        operator_role=head["operator_role"],
+        started_at=aware(head["started_utc"]),
+        ended_at=aware(head["ended_utc"]),
+        made_m=head["made_m"] or 0.0,
+        steady_m=head["steady_m"] or 0.0,
+        reeled_m=head["on_reels_m"] or 0.0,
+        scrap_m=head["scrap_m"] or 0.0,
+        quality=quality_of(book),
+        reels=tuple(reel_row(book, row) for row in book.reels),
+        answers=book.answers("run", book.run_id),
+        open_findings=len(book.findings),
+        note=head["note"],
+    )

@@ -1,0 +1,117 @@
+"""The record of the run page: every channel along the wire, at full rate, with limits and findings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from dashboards.records import (
+    CounterEvent,
+    Interval,
+    LogFileRow,
+    PanelLimit,
+    Phase,
+    Plant,
+    RunReview,
+    Trace,
+)
+from pipeline.length.steady_state import STEADY
+from pipeline.review.page_records.rows import (
+    GAP_KIND,
+    fault_marks,
+    finding_row,
+    limit_row,
+    lot_rows,
+    run_row,
+    stamp_of,
+)
+from pipeline.store.readings import read_frame
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from dashboards.records import PanelName
+    from pipeline.review.page_records.run_book import RunBook
+
+# Column of the measured or placed readings -> title, unit, panel, and the column of its place on the wire.
+TRACES: tuple[tuple[str, str, str, PanelName, str], ...] = (
+    ("mean_wall_mm", "Mean insulation wall", "mm", "wall", "wall_at_m"),
+    ("thinnest_wall_mm", "Thinnest insulation wall", "mm", "wall", "wall_at_m"),
+    ("diameter_mm", "Overall diameter, cold", "mm", "diameter", "diameter_at_m"),
+    ("eccentricity_mm", "Offset of the conductor", "mm", "eccentricity", "wall_at_m"),
+    ("ovality_mm", "Ovality", "mm", "eccentricity", "diameter_at_m"),
+    ("concentricity_pct", "Concentricity, thinnest/thickest", "%", "shape", "wall_at_m"),
+    ("speed_m_s", "Line speed", "m/s", "speed", "front_m"),
+)
+PANEL_OF: dict[str, PanelName] = {
+    "minimum average wall": "wall",
+    "minimum wall at any point": "wall",
+    "overall diameter": "diameter",
+    "concentricity": "shape",
+}
+Direction = Literal["at least", "at most"]
+
+
+def _trace(
+    frame: pl.DataFrame, name: str, title: str, unit: str, panel: PanelName, place: str
+) -> Trace | None:
+    if name not in frame.columns or place not in frame.columns:
+        return None
+    at = frame[place].to_numpy().astype(np.float64)
+    values = frame[name].to_numpy().astype(np.float64)
+    known = np.isfinite(at)
+    if not np.isfinite(values[known]).any():
+        return None
+    at, values, rows = at[known], values[known], frame["row"].to_numpy()[known]
+    order = np.argsort(at, kind="stable")
+    return Trace(name, title, unit, panel, at[order], values[order], first_row=int(rows[0]))
+
+
+def run_review(plant: Plant, book: RunBook) -> RunReview:
+    """Everything the run page shows; the readings are read from the run's Parquet."""
+    traces: tuple[Trace, ...] = ()
+    if book.is_judged and book.head["assessment_folder"]:
+        folder = book.head["assessment_folder"]
+        frame = read_frame(book.store, folder, "measured").join(
+            read_frame(book.store, folder, "placed"), on="row", how="left", maintain_order="left"
+        )
+        found = (_trace(frame, *one) for one in TRACES)
+        traces = tuple(one for one in found if one is not None)
+    return RunReview(
+        plant=plant,
+        run=run_row(book),
+        traces=traces,
+        limits=tuple(
+            PanelLimit(PANEL_OF[row["requirement"]], limit_row(row))
+            for row in book.limits
+            if row["requirement"] in PANEL_OF
+        ),
+        phases=tuple(
+            Phase(row["from_m"], row["to_m"], row["phase"], row["phase"] == STEADY) for row in book.phases
+        ),
+        findings=tuple(finding_row(book, row) for row in book.findings),
+        faults=fault_marks(book),
+        gaps=tuple(
+            Interval(row["from_m"], row["to_m"], GAP_KIND[row["kind"]], row["sentence"]) for row in book.gaps
+        ),
+        counter_events=tuple(
+            CounterEvent(row["kind"], row["at_m"], row["size_m"], row["sentence"])
+            for row in book.counter_events
+        ),
+        files=tuple(
+            LogFileRow(
+                row["name"],
+                row["kind"],
+                row["sha256"],
+                row["bytes"],
+                row["rows_read"],
+                row["rows_kept"],
+                row["rows_set_aside"],
+            )
+            for row in book.files
+        ),
+        lots=lot_rows(book),
+        shift_id=book.shift_id,
+        stamp=stamp_of([book]),
+    )

@@ -1,0 +1,193 @@
+"""Everything the store says of one run, asked once and used by every page that shows it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from pipeline.results import Assumption, Refused, Result
+
+if TYPE_CHECKING:
+    from dashboards.records import Answer
+    from pipeline.store.database import Store
+
+Row = dict[str, Any]
+
+
+def aware(at: datetime) -> datetime:
+    """An instant of the store (UTC without a zone) with its zone."""
+    return at.replace(tzinfo=UTC)
+
+
+def answer_of(row: Row) -> Answer:
+    """A row of ``judged.result`` as the result or refusal it was."""
+    if row["refused"]:
+        return Refused(row["question"], row["method"], row["refused"], row["n"])
+    return Result(
+        question=row["question"],
+        estimate=row["estimate"],
+        low=row["low"],
+        high=row["high"],
+        confidence=row["confidence"],
+        unit=row["unit"],
+        method=row["method"],
+        n=row["n"],
+        effective_n=row["effective_n"],
+        known_m=row["known_m"],
+        unit_of_inference=row["unit_of_inference"],
+        assumptions=tuple(Assumption(**one) for one in json.loads(row["assumptions"])),
+        warnings=tuple(row["warnings"]),
+        details=json.loads(row["details"]),
+    )
+
+
+class RunBook:
+    """One run as loaded and judged newest; each part is asked for when it is first needed.
+
+    Args:
+        store: the store, open to read.
+        head: the run's row of the question ``current_runs``.
+    """
+
+    def __init__(self, store: Store, head: Row) -> None:
+        self.store = store
+        self.head = head
+
+    @property
+    def run_id(self) -> str:
+        """The run's id."""
+        return str(self.head["run_id"])
+
+    @property
+    def is_judged(self) -> bool:
+        """Whether the run was assessed at all."""
+        return self.head["assessment_id"] is not None
+
+    @property
+    def shift_id(self) -> str:
+        """Stable id of the shift the run belongs to, fit for a file name."""
+        shift = "".join(sign if sign.isalnum() else "-" for sign in str(self.head["shift"]).lower())
+        return f"{self.head['shift_date']:%Y-%m-%d}-{shift.strip('-')}"
+
+    def _of_assessment(self, question: str) -> list[Row]:
+        if not self.is_judged:
+            return []
+        return self.store.ask(f"questions/{question}", assessment_id=self.head["assessment_id"])
+
+    def _of_load(self, question: str, **more: object) -> list[Row]:
+        return self.store.ask(f"questions/{question}", load_id=self.head["load_id"], **more)
+
+    @cached_property
+    def reels(self) -> list[Row]:
+        """Standing of every reel, in the order of the wire."""
+        place = {row["reel_id"]: row for row in self.places}
+        rows = [
+            {**row, **place.get(row["reel_id"], {})} for row in self._of_assessment("reels_of_assessment")
+        ]
+        return sorted(rows, key=lambda row: row.get("from_m", 0.0))
+
+    @cached_property
+    def places(self) -> list[Row]:
+        """Where each reel lies on the wire."""
+        return self._of_assessment("places_of_assessment")
+
+    @cached_property
+    def requirements(self) -> list[Row]:
+        """Every requirement judged, a row a reel and limit."""
+        return self._of_assessment("requirements_of_assessment")
+
+    @cached_property
+    def findings(self) -> list[Row]:
+        """Every finding, in the order of the wire."""
+        return self._of_assessment("findings_of_assessment")
+
+    @cached_property
+    def results(self) -> list[Row]:
+        """Every statistical result."""
+        return self._of_assessment("results_of_assessment")
+
+    @cached_property
+    def limits(self) -> list[Row]:
+        """The limit rows the run was judged by."""
+        return self._of_assessment("limits_of_assessment")
+
+    @cached_property
+    def phases(self) -> list[Row]:
+        """Phases of the run along the wire."""
+        return self._of_assessment("phases_of_assessment")
+
+    @cached_property
+    def events(self) -> list[Row]:
+        """Spark faults and surface flaws on the wire."""
+        return self._of_assessment("events_of_assessment")
+
+    @cached_property
+    def counter_events(self) -> list[Row]:
+        """What the length counter did."""
+        return self._of_assessment("counter_events_of_assessment")
+
+    @cached_property
+    def gaps(self) -> list[Row]:
+        """Wire on reels that the evidence does not reach."""
+        return self._of_assessment("gaps_of_assessment")
+
+    @cached_property
+    def stretches(self) -> list[Row]:
+        """The wire in stretches."""
+        return self._of_assessment("stretches_of_assessment")
+
+    @cached_property
+    def files(self) -> list[Row]:
+        """The log files."""
+        return self._of_load("files_of_load")
+
+    @cached_property
+    def materials(self) -> list[Row]:
+        """The material lots."""
+        return self._of_load("materials_of_load")
+
+    @cached_property
+    def flag_counts(self) -> list[Row]:
+        """Reasons not to use readings, counted by channel."""
+        return self._of_load("flag_counts_of_load")
+
+    @cached_property
+    def warnings(self) -> list[str]:
+        """What must be told about the run's logs and places."""
+        told = self._of_load("warnings_of_load") + self._of_assessment("placing_warnings_of_assessment")
+        return [row["sentence"] for row in told]
+
+    def set_aside(self, most: int) -> list[Row]:
+        """The first `most` lines that were set aside."""
+        return self._of_load("set_aside_of_load", most=most)
+
+    def answers(self, scope: str, subject: str) -> tuple[Answer, ...]:
+        """The statistical results about one subject."""
+        return tuple(
+            answer_of(row) for row in self.results if row["scope"] == scope and row["subject"] == subject
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """What the pages need to know of the plant besides its runs.
+
+    Args:
+        plant_name: name at the head of every page.
+        zone: IANA zone times are shown in.
+        units: ``imperial`` or ``metric``.
+        is_demo: whether the data are invented.
+    """
+
+    plant_name: str
+    zone: str
+    units: str
+    is_demo: bool
+
+
+def run_books(store: Store) -> list[RunBook]:
+    """A book for every run on file, oldest first."""
+    return [RunBook(store, head) for head in store.ask("questions/current_runs")]

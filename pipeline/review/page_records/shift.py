@@ -1,0 +1,103 @@
+"""The record of the shift page: which reels may leave, which may not, why, and what to do first."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+from dashboards.records import FirstThing, Plant, ShiftReview, ShiftTotals
+from pipeline.review.page_records.rows import run_row, stamp_of
+from pipeline.review.page_records.run_book import RunBook, aware
+
+
+def shifts_of(books: list[RunBook]) -> list[tuple[str, list[RunBook]]]:
+    """The runs of each shift under the shift's id, oldest shift first."""
+    ordered = sorted(books, key=lambda book: (book.head["shift_date"], book.head["started_utc"]))
+    grouped: dict[str, list[RunBook]] = {}
+    for shift_id, group in groupby(ordered, key=lambda book: book.shift_id):
+        grouped.setdefault(shift_id, []).extend(group)
+    return list(grouped.items())
+
+
+def shift_review(
+    plant: Plant, shift_id: str, books: list[RunBook], earlier: str = "", later: str = ""
+) -> ShiftReview:
+    """Everything the shift page shows of the runs of one shift."""
+    ordered = sorted(books, key=lambda book: (book.head["line"], book.head["started_utc"]))
+    head = ordered[0].head
+    return ShiftReview(
+        plant=plant,
+        shift_id=shift_id,
+        shift=head["shift"],
+        day=head["shift_date"],
+        totals=_totals(ordered),
+        runs=tuple(run_row(book) for book in ordered),
+        first_things=_first_things(ordered),
+        starts_at=min(aware(book.head["started_utc"]) for book in ordered),
+        ends_at=max(aware(book.head["ended_utc"]) for book in ordered),
+        stamp=stamp_of(ordered),
+        earlier_shift_id=earlier,
+        later_shift_id=later,
+    )
+
+
+def _totals(books: list[RunBook]) -> ShiftTotals:
+    reels = [row for book in books for row in book.reels]
+
+    def count(standing: str) -> int:
+        return sum(row["standing"] == standing for row in reels)
+
+    def metres(standing: str) -> float:
+        return float(sum(row["length_m"] for row in reels if row["standing"] == standing))
+
+    return ShiftTotals(
+        reels_releasable=count("releasable"),
+        reels_held=count("held"),
+        reels_no_conclusion=count("no conclusion"),
+        releasable_m=metres("releasable"),
+        held_m=metres("held"),
+        no_conclusion_m=metres("no conclusion"),
+        scrap_m=sum(book.head["scrap_m"] or 0.0 for book in books),
+        unmonitored_m=sum(row["wall_unmonitored_m"] for row in reels),
+        spark_faults=sum(row["spark_faults"] for row in reels),
+        open_findings=sum(len(book.findings) for book in books),
+    )
+
+
+SEVERITY = {"critical": 0, "major": 1, "minor": 2, "observation": 3}
+
+
+def _first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
+    """Runs without a conclusion first, then held reels, the worst finding of each first."""
+    things = [
+        FirstThing(
+            f"Mend the data of run {book.run_id} and assess it again.",
+            book.head["reason"] or "",
+            run_id=book.run_id,
+        )
+        for book in books
+        if book.is_judged and book.head["outcome"] != "judged"
+    ]
+    held = []
+    for book in books:
+        for row in book.reels:
+            if row["standing"] != "held":
+                continue
+            findings = [one for one in book.findings if one["reel_id"] == row["reel_id"]]
+            worst = min(findings, key=lambda one: SEVERITY.get(one["severity"], 9), default=None)
+            rank = SEVERITY.get(worst["severity"], 9) if worst else 4
+            why = row["reasons"][0] if row["reasons"] else ""
+            more = f" And {len(row['reasons']) - 1} more." if len(row["reasons"]) > 1 else ""
+            held.append(
+                (
+                    rank,
+                    FirstThing(
+                        row["first_action"] or f"Hold reel {row['reel_id']} and look at it.",
+                        why + more,
+                        row["reel_id"],
+                        book.run_id,
+                        worst["finding_id"] if worst else "",
+                    ),
+                )
+            )
+    things.extend(thing for _, thing in sorted(held, key=lambda pair: pair[0]))
+    return tuple(things)

@@ -1,0 +1,51 @@
+"""The whole job of a review: what it came to, as the few lines a person reads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.review.assessing import AssessOutcome
+from pipeline.review.loading import LoadOutcome
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewOutcome:
+    """What a review came to.
+
+    Args:
+        loads: one a run that could be loaded.
+        assessments: one a run that was judged, or refused a conclusion.
+        refused: sentences about runs that could not be loaded.
+        pages_written: pages that changed.
+        index: the page to open first.
+    """
+
+    loads: tuple[LoadOutcome, ...]
+    assessments: tuple[AssessOutcome, ...]
+    refused: list[str]
+    pages_written: int
+    index: Path
+
+    def lines(self) -> list[str]:
+        """A handful of lines: what was read, what may leave, what may not and why, and what to open."""
+        read = sum(load.rows_read for load in self.loads)
+        kept = sum(load.rows_kept for load in self.loads)
+        aside = sum(load.rows_set_aside for load in self.loads)
+        new = sum(load.was_new for load in self.loads)
+        judged = [one for one in self.assessments if one.outcome == "judged"]
+        open_runs = [one for one in self.assessments if one.outcome != "judged"]
+        lines = [
+            f"{len(self.loads)} runs, {new} of them new: {read:,} rows read = {kept:,} kept + {aside:,} set aside.",
+            (
+                f"{sum(one.releasable for one in judged)} reels releasable on the evidence, "
+                f"{sum(one.held for one in judged)} held, with {sum(one.findings for one in judged)} findings."
+            ),
+        ]
+        lines.extend(f"{one.run_id}: no conclusion. {one.reason}" for one in open_runs)
+        lines.append(f"Open {self.index} (pages changed: {self.pages_written}).")
+        lines.append(
+            "In-line evidence supports and does not replace the adopted standard's own tests; "
+            "release is a qualified person's decision."
+        )
+        return lines

@@ -1,0 +1,126 @@
+"""Statistics of a run and its reels: capability against each limit, and the rate of spark faults.
+
+The unit of these indices is the reading; neighbouring readings repeat each other, so every interval stands on
+the effective number of readings. They describe the steady wire made, not the thinnest point of a reel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.nonconformance.rules import rule_for
+from pipeline.products.limits import Limit
+from pipeline.results import Refused, Result
+from pipeline.statistics.autocorrelation import EffectiveN, effective_n
+from pipeline.statistics.capability import performance_index_one_sided
+from pipeline.statistics.event_rate import event_rate
+from pipeline.steps.evidence import Floats, Seen
+from pipeline.steps.judge import Bench, counts_on
+
+# Fewest known readings for which correlation is estimated at all.
+FEWEST_READINGS = 50
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerRow:
+    """One result or refusal, and what it is about (table judged.result)."""
+
+    scope: str
+    subject: str
+    topic: str
+    answer: Result | Refused
+
+
+def answers_of(bench: Bench, limits: Sequence[Limit]) -> tuple[AnswerRow, ...]:
+    """The results of a run and of each of its reels."""
+    reels = bench.placed.reels
+    if not reels:
+        return ()
+    spans = [("run", bench.run.id, reels[0].from_m, reels[-1].to_m)]
+    spans += [("reel", reel.id, reel.from_m, reel.to_m) for reel in reels]
+    rows: list[AnswerRow] = []
+    for scope, subject, from_m, to_m in spans:
+        worth: dict[str, tuple[Floats, EffectiveN | None]] = {}
+        for limit in limits:
+            rule = rule_for(limit.requirement)
+            seen = bench.seen_for(rule) if rule is not None else None
+            if rule is None or seen is None or rule.column == "spark_kv":
+                continue
+            if rule.column not in worth:
+                worth[rule.column] = _series_of(seen, from_m, to_m)
+            answer = _capability(seen, limit, *worth[rule.column], from_m=from_m, to_m=to_m)
+            rows.append(AnswerRow(scope, subject, "capability", answer))
+        rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, from_m, to_m, subject)))
+    return tuple(rows)
+
+
+def _series_of(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, EffectiveN | None]:
+    series = seen.series(from_m, to_m)
+    known = np.isfinite(series)
+    if int(known.sum()) < FEWEST_READINGS or float(np.ptp(series[known])) == 0.0:
+        return series, None
+    return series, effective_n(series)
+
+
+def _capability(
+    seen: Seen, limit: Limit, series: Floats, worth: EffectiveN | None, *, from_m: float, to_m: float
+) -> Result | Refused:
+    question = f"How far does {limit.requirement} stand from {limit.sense} {limit.value:.4g} {limit.unit}?"
+    known = int(np.isfinite(series).sum())
+    if worth is None:
+        return Refused(
+            question,
+            "one-sided performance index (ISO 22514-2)",
+            f"{known} steady readings that vary are on hand, and {FEWEST_READINGS} are needed; "
+            "the run has too little steady wire here, or the instrument is stuck.",
+            known,
+        )
+    if not worth.resolved:
+        # The level wanders over the whole length, so the effective number is a guess on the hopeful side.
+        return Refused(
+            question,
+            "one-sided performance index (ISO 22514-2)",
+            f"The readings wander so slowly that {known} of them are worth fewer than can be told "
+            f"(about {worth.for_mean:.0f}); an interval could not be trusted. Take one value a reel over more reels.",
+            known,
+        )
+    widths = seen.widths()
+    inside = (seen.at_m >= from_m) & (seen.at_m < to_m) & seen.steady & seen.fit_for_statistics
+    answer = performance_index_one_sided(
+        series,
+        limit.value,
+        sense="at least" if limit.sense == "at least" else "at most",
+        n_for_mean=worth.for_mean,
+        n_for_variance=worth.for_variance,
+        unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
+        known_m=float(widths[inside].sum()),
+    )
+    return _asked(answer, question)
+
+
+def _asked(answer: Result | Refused, question: str) -> Result | Refused:
+    from dataclasses import replace
+
+    return replace(answer, question=question)
+
+
+def _fault_rate(bench: Bench, from_m: float, to_m: float, subject: str) -> Result | Refused:
+    """Spark faults per km of wire that was spark-tested."""
+    seen = bench.measured.seen.get("spark_kv")
+    reels = [reel for reel in bench.placed.reels if reel.from_m >= from_m and reel.to_m <= to_m]
+    faults = sum(counts_on(bench.placed.events, "spark fault", reel)[0] for reel in reels)
+    if seen is None:
+        return Refused(
+            f"How many spark faults are there per km of {subject}?",
+            "Poisson rate with exact interval (Garwood)",
+            "The logs hold no spark-test voltage, so nothing shows on which length the tester was working.",
+            faults,
+        )
+    tested = 0.0
+    for reel in reels:
+        gaps = seen.gaps(reel.from_m, reel.to_m)
+        tested += reel.length_m - float((gaps["to_m"] - gaps["from_m"]).sum())
+    return _asked(event_rate(faults, tested), f"How many spark faults are there per km of {subject}?")

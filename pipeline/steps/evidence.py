@@ -1,0 +1,93 @@
+"""What one instrument gives the judgement: values on the wire, their uncertainty, and where it was reading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.nonconformance.intervals import cell_widths, unmonitored_intervals
+from pipeline.sheets.line_sheet import Instrument
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Rows = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One quantity along the wire as one instrument saw it, in the order of the log.
+
+    Args:
+        name: column of the data dictionary.
+        unit: its unit.
+        instrument: the instrument.
+        row: number of each reading in the run.
+        at_m: place of each reading on the wire [m].
+        value: the reading [unit], as logged, flagged or not.
+        fit: True where the reading may judge the wire.
+        fit_for_statistics: True where it may enter statistics as well.
+        steady: True where the wire was made at steady speed.
+        uncertainty: standard uncertainty of one reading [unit].
+        extent_m: wire one reading averages over [m].
+        hole_m: distance between readings beyond which the wire between them was not seen [m].
+    """
+
+    name: str
+    unit: str
+    instrument: Instrument
+    row: Rows
+    at_m: Floats
+    value: Floats
+    fit: Mask
+    fit_for_statistics: Mask
+    steady: Mask
+    uncertainty: float
+    extent_m: float
+    hole_m: float
+
+    def within(self, from_m: float, to_m: float) -> Mask:
+        """True for fit readings on the wire from `from_m` up to `to_m` [m]."""
+        return self.fit & (self.at_m >= from_m) & (self.at_m < to_m)
+
+    def gaps(self, from_m: float, to_m: float) -> pl.DataFrame:
+        """Wire between `from_m` and `to_m` [m] that no fit reading speaks for: from_m, to_m."""
+        near = (self.at_m >= from_m - self.hole_m) & (self.at_m <= to_m + self.hole_m)
+        found = unmonitored_intervals(
+            self.at_m[near], self.fit[near], from_m - self.hole_m, to_m + self.hole_m, hole_m=self.hole_m
+        )
+        return found.with_columns(
+            pl.col("from_m").clip(from_m, to_m), pl.col("to_m").clip(from_m, to_m)
+        ).filter(pl.col("to_m") - pl.col("from_m") > 1e-6)
+
+    def worst(self, from_m: float, to_m: float, sense: str) -> tuple[float, float] | None:
+        """The fit reading nearest to or furthest beyond a limit of that sense, and its place; None without one."""
+        here = np.flatnonzero(self.within(from_m, to_m))
+        if here.size == 0:
+            return None
+        values = self.value[here]
+        place = here[int(np.argmin(values) if sense == "at least" else np.argmax(values))]
+        return float(self.value[place]), float(self.at_m[place])
+
+    def series(self, from_m: float, to_m: float) -> Floats:
+        """Steady readings for statistics in the order of the log, NaN where a piece does not adjoin the next."""
+        inside = (self.at_m >= from_m) & (self.at_m < to_m)
+        good = inside & self.steady & self.fit_for_statistics
+        first, last = np.argmax(inside), inside.size - np.argmax(inside[::-1])
+        return np.where(good, self.value, np.nan)[first:last]
+
+    def widths(self) -> Floats:
+        """Wire each reading speaks for [m], 0 where it is not fit."""
+        widths = np.zeros(self.at_m.size)
+        fit = np.flatnonzero(self.fit)
+        order = fit[np.argsort(self.at_m[fit], kind="stable")]
+        widths[order] = cell_widths(self.at_m[order], self.hole_m)
+        return widths
+
+
+def in_date(instrument: Instrument, on: date) -> bool:
+    """Whether the instrument's calibration held on that day; without a due date nothing says so."""
+    return instrument.calibration_due is not None and on <= instrument.calibration_due

@@ -1,0 +1,240 @@
+"""Step one: a run sheet and its logs become typed readings, kept as logged.
+
+Nothing is judged here. Every line of every log is either a kept row or a line set aside with its reason.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from pipeline.errors import Complaint, LogError, ReelproofError, SheetError
+from pipeline.logs.run_logs import LoadedRun, read_logs
+from pipeline.products.product import Product, find_product
+from pipeline.sheets.line_sheet import LineSheet, read_line_sheet
+from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
+from pipeline.sheets.run_sheet import RunSheet, read_run_sheet
+
+
+@dataclass(frozen=True, slots=True)
+class SheetText:
+    """A sheet as it stood: its hash, kind, file name and text."""
+
+    sha256: str
+    kind: str
+    name: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunSheets:
+    """The three sheets a run stands on, checked, and what they hash to together with the logs.
+
+    Args:
+        folder: folder of the run sheet; log files are named relative to it.
+        run: the run sheet.
+        line: the line sheet it names.
+        plant: the plant sheet it names.
+        product: the product made.
+        texts: the sheets' texts, in the order run, line, plant.
+        content_sha256: hash over the sheets and every log file, the identity of this load.
+    """
+
+    folder: Path
+    run: RunSheet
+    line: LineSheet
+    plant: PlantSheet
+    product: Product
+    texts: tuple[SheetText, SheetText, SheetText]
+    content_sha256: str
+
+
+def find_run_sheets(paths: tuple[Path, ...]) -> tuple[Path, ...]:
+    """Every run sheet named by `paths`: a sheet itself, or a folder with ``run.toml`` files below it.
+
+    Raises:
+        SheetError: a path is not there, or a folder holds no run sheet.
+    """
+    found: list[Path] = []
+    complaints: list[Complaint] = []
+    for path in paths:
+        if path.is_file():
+            found.append(path)
+        elif path.is_dir():
+            below = sorted(path.rglob("run.toml"))
+            found.extend(below)
+            if not below:
+                complaints.append(
+                    Complaint(
+                        str(path),
+                        "no run.toml is in this folder or below it",
+                        "Name a run sheet, or a folder that holds run folders",
+                    )
+                )
+        else:
+            complaints.append(
+                Complaint(str(path), "there is no such file or folder", "Check the path and try again")
+            )
+    if complaints:
+        raise SheetError(complaints)
+    return tuple(dict.fromkeys(found))
+
+
+def _text_of(path: Path, kind: str) -> SheetText:
+    content = path.read_bytes()
+    return SheetText(hashlib.sha256(content).hexdigest(), kind, path.name, content.decode("utf-8-sig"))
+
+
+def _hash_file(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def read_run_sheets(path: Path) -> RunSheets:
+    """The run sheet `path` with the line and plant sheets it names, checked as a whole.
+
+    Raises:
+        SheetError: with every complaint about the three sheets and the files they name.
+    """
+    run = read_run_sheet(path)
+    folder = path.parent
+    complaints: list[Complaint] = []
+    line: LineSheet | None = None
+    plant: PlantSheet | None = None
+    product: Product | None = None
+    try:
+        line = read_line_sheet(folder / run.line_sheet)
+    except ReelproofError as fault:
+        complaints.extend(fault.complaints)
+    try:
+        plant = read_plant_sheet(folder / run.plant_sheet)
+    except ReelproofError as fault:
+        complaints.extend(fault.complaints)
+    try:
+        wanted = run.product
+        product = find_product(wanted.construction, wanted.size, wanted.conductor, wanted.metal)
+    except ReelproofError as fault:
+        complaints.extend(
+            Complaint(f"{path}: run.product", one.found, one.remedy) for one in fault.complaints
+        )
+    if line is not None:
+        complaints.extend(_disagreements(path, run, line))
+    for number, log in enumerate(run.logs, 1):
+        complaints.extend(
+            Complaint(
+                f"{path}: run.logs[{number}].files",
+                f"there is no file '{name}' beside the run sheet",
+                "Put the log there, or correct its name",
+            )
+            for name in log.files
+            if not (folder / name).is_file()
+        )
+    if complaints or line is None or plant is None or product is None:
+        raise SheetError(complaints)
+    texts = (
+        _text_of(path, "run"),
+        _text_of(folder / run.line_sheet, "line"),
+        _text_of(folder / run.plant_sheet, "plant"),
+    )
+    whole = hashlib.sha256("".join(text.sha256 for text in texts[:2]).encode())
+    for log in run.logs:
+        for name in log.files:
+            whole.update(_hash_file(folder / name).encode())
+    return RunSheets(folder, run, line, plant, product, texts, whole.hexdigest())
+
+
+def _disagreements(path: Path, run: RunSheet, line: LineSheet) -> list[Complaint]:
+    complaints = []
+    if line.id != run.line:
+        complaints.append(
+            Complaint(
+                f"{path}: run.line",
+                f"the run names line '{run.line}' but its line sheet is of line '{line.id}'",
+                "Correct 'line' or 'line_sheet'",
+            )
+        )
+    gauge = line.instrument("wall gauge")
+    mapped = {len(log.walls.columns) for log in run.logs if log.walls is not None}
+    if gauge is not None and gauge.sensors is not None and mapped - {gauge.sensors}:
+        complaints.append(
+            Complaint(
+                f"{path}: run.logs.walls",
+                f"{max(mapped)} wall columns are mapped but gauge '{gauge.id}' has {gauge.sensors} sensors",
+                "Map one column a sensor, in order of angle",
+            )
+        )
+    if gauge is not None and gauge.sees == "insulation and covering" and run.covering is None:
+        complaints.append(
+            Complaint(
+                f"{path}: run.covering",
+                f"gauge '{gauge.id}' sees insulation and covering together, and nothing is said of the covering",
+                "Add [run.covering] with mean_mm, uncertainty_mm, offset_mm and basis",
+            )
+        )
+    return complaints
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """A run as logged.
+
+    Args:
+        sheets: what it stands on.
+        logs: readings, events, flags, lines set aside and files.
+        started: first instant logged (UTC, no zone).
+        ended: last instant logged (UTC, no zone).
+        shift_date: the day the shift belongs to.
+        shift: the shift's name without its day.
+    """
+
+    sheets: RunSheets
+    logs: LoadedRun
+    started: datetime
+    ended: datetime
+    shift_date: date
+    shift: str
+
+
+def load_run(sheets: RunSheets, on_rows: Callable[[int], None] | None = None) -> Loaded:
+    """Read every log of the run `sheets` describes.
+
+    Args:
+        sheets: the run's sheets, checked.
+        on_rows: told how many more rows were read, for a progress bar.
+
+    Raises:
+        LogError: a log cannot be read as its mapping says, or holds no reading at all.
+    """
+    zone = sheets.plant.plant.zone
+    logs = read_logs(sheets.run, sheets.line, sheets.folder, zone, on_rows)
+    if logs.readings.height == 0:
+        raise LogError(
+            Complaint(
+                ", ".join(file.name for file in logs.files if file.kind == "readings"),
+                "these logs hold no reading",
+                "Check that the right files are named, and that the line was logging",
+            )
+        )
+    times = logs.readings["time_utc"]
+    started, ended = times.min(), times.max()
+    assert isinstance(started, datetime)  # noqa: S101 - tells the type checker what the data dictionary says
+    assert isinstance(ended, datetime)  # noqa: S101
+    shift_date, shift = shift_of(sheets.run.shift, started.astimezone(ZoneInfo(zone)).date())
+    return Loaded(sheets, logs, started.replace(tzinfo=None), ended.replace(tzinfo=None), shift_date, shift)
+
+
+def shift_of(written: str, first_day: date) -> tuple[date, str]:
+    """Day and name of a shift as a run sheet writes it: ``2026-03-03 night``, or the name alone.
+
+    A run of a night shift may start after midnight; then only the sheet knows the shift's day, and it is
+    written first. Where it is left out the day the run started is taken.
+    """
+    head, _, name = written.partition(" ")
+    try:
+        return date.fromisoformat(head), name.strip() or head
+    except ValueError:
+        return first_day, written

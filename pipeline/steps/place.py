@@ -1,0 +1,92 @@
+"""Step two: every reading, event and reel of a run put on the wire it belongs to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.length.events import place_events
+from pipeline.length.placement import Placement, place_readings
+from pipeline.length.reels import LooseWire, PlacedReel, loose_wire, place_reels
+from pipeline.sheets.line_sheet import LineSheet
+from pipeline.sheets.run_sheet import RunSheet
+from pipeline.statistics.spark_merge import merge_events
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A run on the wire.
+
+    Args:
+        placement: where each reading stands.
+        events: events with their place and the number of the fault they count (column ``fault``).
+        reels: the reels, in the order of the wire.
+        loose: wire of the run that is on no reel.
+        warnings: sentences a reader must see.
+    """
+
+    placement: Placement
+    events: pl.DataFrame
+    reels: tuple[PlacedReel, ...]
+    loose: tuple[LooseWire, ...]
+    warnings: tuple[str, ...]
+
+
+def place_run(
+    readings: pl.DataFrame, events: pl.DataFrame, flagged: pl.DataFrame, run: RunSheet, line: LineSheet
+) -> Placed:
+    """Put a run on the wire.
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        events: events as logged (columns.EVENTS).
+        flagged: reasons not to use readings (columns.FLAGGED).
+        run: the run sheet.
+        line: the line sheet.
+
+    Raises:
+        ReelproofError: nothing can be placed, or a reel lies outside the run.
+    """
+    placement = place_readings(readings, flagged, line)
+    placed = place_events(events, readings, placement, line)
+    reels = place_reels(run.reels, line, placement.made_m, placement.start_m)
+    numbered, warnings = _number_faults(placed, placement, line)
+    return Placed(
+        placement,
+        numbered,
+        reels,
+        loose_wire(reels, line, placement.made_m, placement.start_m),
+        (*placement.warnings, *warnings),
+    )
+
+
+def _number_faults(
+    events: pl.DataFrame, placement: Placement, line: LineSheet
+) -> tuple[pl.DataFrame, tuple[str, ...]]:
+    """Counts of one fault get one number; surface flaws are each their own."""
+    if events.height == 0:
+        return events.with_columns(pl.lit(None, dtype=pl.Int32).alias("fault")), ()
+    sparks = (events["kind"] == "spark fault").to_numpy()
+    fault = np.arange(events.height, dtype=np.int64)
+    warnings: tuple[str, ...] = ()
+    if sparks.any():
+        tester = line.instrument("spark tester")
+        at = events["at_m"].to_numpy()[sparks]
+        speed = np.interp(
+            np.nan_to_num(at) + (tester.station_m if tester else 0.0),
+            placement.readings["front_m"].to_numpy(),
+            placement.readings["speed_m_s"].to_numpy(),
+        )
+        merged = merge_events(
+            at,
+            tester.window_m if tester else 0.0,
+            tester.dead_time_s if tester else 0.0,
+            speed,
+        )
+        warnings = merged.warnings
+        alone = merged.counts.size + np.arange(at.size)
+        fault[sparks] = np.where(merged.members >= 0, merged.members, alone)
+        fault[~sparks] = merged.counts.size + at.size + np.arange(int((~sparks).sum()))
+    return events.with_columns(pl.Series("fault", fault, dtype=pl.Int32)), warnings
