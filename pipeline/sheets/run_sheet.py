@@ -6,9 +6,9 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import ConfigDict, Field, model_validator
 
-from pipeline.columns import CHANNEL_BY_NAME
+from pipeline.columns import CHANNEL_BY_NAME, MAX_WALL_SENSORS
 from pipeline.sheets.toml_file import Sheet, read_sheet
 
 NotNegative = Annotated[float, Field(ge=0)]
@@ -107,6 +107,27 @@ class MappedWalls(Sheet):
     unit: str
 
 
+class LongTable(Sheet):
+    """How a long table gives readings: one value a line, named by a tag.
+
+    The ``column`` of a mapped channel, and the wall ``columns``, are then tags.
+
+    Args:
+        tag: name of the column that holds the tag.
+        value: name of the column that holds the value.
+        quality: name of the column that says how good the value is.
+        good: texts of that column that stand for a good value.
+        slot_s: lines whose times fall into the same slot of this many seconds form one reading; 0 where the
+            lines of one reading carry exactly the same time.
+    """
+
+    tag: str
+    value: str
+    quality: str | None = None
+    good: tuple[str, ...] = ("Good", "good", "GOOD", "192", "0")
+    slot_s: NotNegative = 0.0
+
+
 class LogFile(Sheet):
     """One log of the run: one file, or several in sequence that continue each other.
 
@@ -115,25 +136,32 @@ class LogFile(Sheet):
         files: paths relative to the run sheet.
         delimiter: column separator.
         decimal: decimal mark.
-        encoding: text encoding.
+        encoding: text encoding; a byte order mark at the start of the file goes before it.
+        header_line: number of the line that names the columns; lines above it are passed over.
         time: the time column; may be left out of an event list that gives lengths.
         at: an event list's length column.
         walls: wall sensors.
         channels: our channel name -> log column.
         classes: an event list's class column.
+        long: for a log with one value a line, how it names them.
         missing: texts that stand for no value.
     """
+
+    # A tab is a delimiter, so white space is kept here.
+    model_config = ConfigDict(str_strip_whitespace=False)
 
     kind: LogKind
     files: Annotated[tuple[str, ...], Field(min_length=1)]
     delimiter: Annotated[str, Field(min_length=1, max_length=1)] = ","
     decimal: Literal[".", ","] = "."
     encoding: str = "utf-8"
+    header_line: Annotated[int, Field(ge=1)] = 1
     time: TimeColumn | None = None
     at: MappedColumn | None = None
     walls: MappedWalls | None = None
     channels: dict[str, MappedColumn] = Field(default_factory=dict)
     classes: str | None = None
+    long: LongTable | None = None
     missing: tuple[str, ...] = ("", "NaN", "nan", "NA", "N/A", "null", "---")
 
     @model_validator(mode="after")
@@ -149,7 +177,21 @@ class LogFile(Sheet):
             raise ValueError("a list of events needs a 'time' column or an 'at' column")
         if self.kind == "readings" and not self.channels and self.walls is None:
             raise ValueError("no column of this log is mapped: give [logs.channels] or 'walls'")
+        if self.delimiter == self.decimal or self.delimiter in '"\n\r':
+            raise ValueError(f"the delimiter cannot be {self.delimiter!r}, it has another meaning here")
+        if self.long is not None and self.kind != "readings":
+            raise ValueError("a list of events cannot be a long table; take 'long' out")
+        if self.walls is not None and len(self.walls.columns) > MAX_WALL_SENSORS:
+            raise ValueError(f"'walls' may name {MAX_WALL_SENSORS} columns at most")
+        doubled = sorted({f"wall_{n}_mm" for n in range(1, self.wall_sensors + 1)} & set(self.channels))
+        if doubled:
+            raise ValueError(f"'{doubled[0]}' is mapped twice, in 'walls' and in [logs.channels]")
         return self
+
+    @property
+    def wall_sensors(self) -> int:
+        """Number of wall sensors mapped together by ``walls``."""
+        return 0 if self.walls is None else len(self.walls.columns)
 
 
 class RunSheet(Sheet):

@@ -1,0 +1,196 @@
+"""Cells of text turned into typed columns, with a reason for every cell that is not what it should be."""
+
+from __future__ import annotations
+
+import csv
+
+import numpy as np
+import polars as pl
+import pyarrow as pa
+from numpy.typing import NDArray
+from pyarrow import csv as arrow_csv
+
+from pipeline.logs.instants import EPOCH_FORMATS, Instants, read_column
+from pipeline.logs.local_time import never_shown, standard_zone
+from pipeline.logs.log_plan import LogPlan, TextColumn
+
+ARROW_BLOCK = 1 << 21
+Faults = dict[int, str]
+Mask = NDArray[np.bool_]
+
+
+def column_types(plan: LogPlan) -> dict[int, pa.DataType]:
+    """Type of every column that is read, by its place."""
+    types: dict[int, pa.DataType] = {one.index: pa.float64() for one in plan.numbers if one.index >= 0}
+    for text in (plan.classes, plan.tag, plan.value, plan.quality):
+        if text is not None:
+            types[text.index] = pa.string()
+    if plan.time is not None:
+        types[plan.time.index] = pa.float64() if plan.time_format in EPOCH_FORMATS else pa.binary()
+    return types
+
+
+def read_table(text: bytes, plan: LogPlan, types: dict[int, pa.DataType], missing: list[str]) -> pa.Table:
+    """A table of the columns `types`, named ``c`` and their place, as a strict reader sees it.
+
+    Raises:
+        pyarrow.ArrowInvalid: a line has too few or too many cells, or a cell is not of its type.
+    """
+    return arrow_csv.read_csv(
+        pa.BufferReader(text),
+        read_options=arrow_csv.ReadOptions(
+            column_names=[f"c{place}" for place in range(plan.width)], block_size=ARROW_BLOCK
+        ),
+        parse_options=arrow_csv.ParseOptions(delimiter=plan.delimiter, newlines_in_values=b'"' in text),
+        convert_options=arrow_csv.ConvertOptions(
+            column_types={f"c{place}": kind for place, kind in types.items()},
+            include_columns=[f"c{place}" for place in types],
+            null_values=missing,
+            strings_can_be_null=True,
+            decimal_point=plan.decimal,
+        ),
+    )
+
+
+class TextTable:
+    """Records of the right shape, cut into cells of text."""
+
+    def __init__(self, records: list[str], plan: LogPlan) -> None:
+        self.height = len(records)
+        self._plan = plan
+        self._table = self._cut(records)
+
+    def _cut(self, records: list[str]) -> pa.Table:
+        plan = self._plan
+        types = dict.fromkeys(column_types(plan), pa.string())
+        if records:
+            try:
+                table = read_table("\n".join([*records, ""]).encode(), plan, types, [])
+            except pa.ArrowInvalid:
+                table = None
+            if table is not None and table.num_rows == len(records):
+                return table
+        # The two readers differ on a mark that RFC 4180 leaves open; the one that counted the cells decides.
+        rows = [next(csv.reader([record], delimiter=plan.delimiter)) for record in records]
+        return pa.table({f"c{place}": pa.array([row[place] for row in rows], pa.string()) for place in types})
+
+    def column(self, place: int) -> pl.Series:
+        """The cells of one column, stripped; null where they stand for no value."""
+        cells = pl.Series(f"c{place}", self._table.column(f"c{place}")).str.strip_chars(" \t")
+        return cells.set(cells.is_in(list(self._plan.missing)), None)
+
+
+def typed_columns(cells: TextTable, plan: LogPlan) -> tuple[pa.Table, Faults]:
+    """Columns as a strict reader would give them, and the first reason of every row that it would refuse."""
+    faults: Faults = {}
+    columns: dict[str, pa.Array] = {}
+    if plan.time is not None:
+        column, bad = _times(cells.column(plan.time.index), plan, plan.time)
+        columns[f"c{plan.time.index}"] = column
+        _add(faults, bad)
+    for one in plan.numbers:
+        if one.index >= 0 and f"c{one.index}" not in columns:
+            figures, bad = _figures(cells.column(one.index), one.name, plan.decimal)
+            columns[f"c{one.index}"] = figures
+            _add(faults, bad)
+    for text in (plan.classes, plan.tag, plan.value, plan.quality):
+        if text is not None:
+            columns[f"c{text.index}"] = pa.array(cells.column(text.index).to_list(), pa.string())
+    if plan.is_events:
+        _add(faults, _nowhere(columns, plan))
+    return pa.table(columns), faults
+
+
+def _add(faults: Faults, more: Faults) -> None:
+    for row, reason in more.items():
+        faults[row] = reason if row not in faults else f"{faults[row]}; {reason}"
+
+
+def _figures(cells: pl.Series, name: str, decimal: str) -> tuple[pa.Array, Faults]:
+    text = cells
+    if decimal == ",":
+        text = text.set(text.str.contains(".", literal=True), "?").str.replace(",", ".", literal=True)
+    values = text.cast(pl.Float64, strict=False)
+    bad = (values.is_null() & cells.is_not_null()).to_numpy()
+    kind = "a number with a decimal comma" if decimal == "," else "a number"
+    faults = {
+        int(row): f"column '{name}' holds '{str(cells[int(row)])[:80]}', which is not {kind}"
+        for row in np.flatnonzero(bad)
+    }
+    # A cell that says "not a number" in its own way is an empty one.
+    return pa.array(values.to_numpy(), pa.float64(), from_pandas=True), faults
+
+
+def _times(cells: pl.Series, plan: LogPlan, column: TextColumn) -> tuple[pa.Array, Faults]:
+    faults: Faults = {}
+    if plan.time_format in EPOCH_FORMATS:
+        array, faults = _figures(cells, column.name, plan.decimal)
+    else:
+        array = pa.array([None if cell is None else cell.encode() for cell in cells.to_list()], pa.binary())
+    times = time_column(pa.chunked_array([array]), plan.time_format)
+    skipped = skipped_times(times, plan)
+    for row in np.flatnonzero(~times.valid | skipped):
+        cell = cells[int(row)]
+        if int(row) in faults or (cell is None and plan.may_lack_time):
+            continue
+        if cell is None:
+            faults[int(row)] = f"column '{column.name}' is empty, and a row needs its time"
+        elif skipped[row]:
+            without = standard_zone(plan.zone, int(times.us[row]))
+            faults[int(row)] = (
+                f"column '{column.name}' says '{cell}', which clocks in {plan.zone.key} never showed: they were "
+                f'put forward over it; if this clock does not follow daylight saving, set zone = "{without}"'
+            )
+        else:
+            faults[int(row)] = (
+                f"column '{column.name}' holds '{cell[:80]}', "
+                f"which is not a time of the form {plan.time_format}"
+            )
+    return array, faults
+
+
+def _nowhere(columns: dict[str, pa.Array], plan: LogPlan) -> Faults:
+    """Events with neither a time nor a length."""
+    if not plan.may_lack_time:
+        return {}
+    counter = next(one for one in plan.numbers if one.channel == "counter_m")
+    empty = columns[f"c{counter.index}"].is_null().to_numpy(zero_copy_only=False)
+    if plan.time is not None:
+        empty = empty & columns[f"c{plan.time.index}"].is_null().to_numpy(zero_copy_only=False)
+    reason = f"column '{counter.name}' is empty"
+    if plan.time is not None:
+        reason = f"columns '{plan.time.name}' and '{counter.name}' are both empty"
+    return {int(row): f"{reason}: the event has no place" for row in np.flatnonzero(empty)}
+
+
+def time_column(column: pa.ChunkedArray, time_format: str) -> Instants:
+    """Times of a column as parsed: numbers of an epoch, or texts."""
+    scale = EPOCH_FORMATS.get(time_format)
+    if scale is not None:
+        figures = column.to_numpy()
+        # 2.5e17 us is the year 9892: beyond it is no date of a log.
+        valid = np.isfinite(figures) & (np.abs(np.nan_to_num(figures)) * scale < 2.5e17)
+        us = np.rint(np.where(valid, figures, 0.0) * scale).astype(np.int64)
+        return Instants(us, valid, np.ones(us.size, np.bool_))
+    chunks = [chunk for chunk in column.chunks if len(chunk)]
+    if not chunks:
+        nothing = np.zeros(0, np.bool_)
+        return Instants(np.zeros(0, np.int64), nothing, nothing)
+    whole = chunks[0] if len(chunks) == 1 else pa.concat_arrays(chunks)
+    _, offsets_buffer, data_buffer = whole.buffers()
+    offsets = np.frombuffer(offsets_buffer, np.int32)[whole.offset : whole.offset + len(whole) + 1]
+    data = np.frombuffer(data_buffer or b"", np.uint8)
+    return read_column(data, offsets.astype(np.int64), time_format)
+
+
+def skipped_times(times: Instants, plan: LogPlan) -> Mask:
+    """True where a local time was never shown by clocks of its zone."""
+    none = np.zeros(times.us.size, np.bool_)
+    if times.aware.all():
+        return none
+    local = times.valid & ~times.aware
+    skipped = never_shown(times.us if local.all() else times.us[local], plan.zone)
+    if skipped is None:
+        return none
+    none[np.flatnonzero(local)[skipped]] = True
+    return none

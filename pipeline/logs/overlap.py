@@ -1,0 +1,78 @@
+"""Rows that stand in two files of one log: kept once, the later file's set aside with the reason.
+
+Files of a log overlap when a logger is copied twice or starts a new file before it closes the last. A row is
+a double if another file of the same log has the same instant and the same values, as often.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.logs.lines_of_file import lines_of_file
+from pipeline.logs.parse_block import TIME_US
+from pipeline.sheets.run_sheet import LogFile
+
+_SCHEMA = {"file_no": pl.UInt16, "line": pl.UInt32, "reason": pl.String, "text": pl.String}
+
+
+def without_overlap(
+    parts: list[pl.DataFrame], log: LogFile, folder: Path
+) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
+    """Rows of a log's files without doubles, the doubles as lines set aside, and what to tell.
+
+    Args:
+        parts: rows of each file, with ``file_no``, ``line`` and the time.
+        log: the log's mapping.
+        folder: the folder file names start from.
+    """
+    rows = pl.concat(parts, how="diagonal_relaxed")
+    nothing = pl.DataFrame(schema=_SCHEMA)
+    if len(parts) < 2 or not _spans_overlap(parts):
+        return rows, nothing, []
+    values = [name for name in rows.columns if name not in {"file_no", "line", "_key_us"}]
+    numbered = rows.with_columns(_nth=pl.int_range(pl.len()).over(["file_no", *values]))
+    first = pl.struct("file_no", "line").first().over([*values, "_nth"])
+    found = numbered.select(
+        "file_no", "line", is_first=first.struct.field("file_no") == pl.col("file_no"), first=first
+    ).filter(~pl.col("is_first"))
+    if found.height == 0:
+        return rows, nothing, []
+    names = {
+        int(part["file_no"][0]): name for part, name in zip(parts, log.files, strict=True) if part.height
+    }
+    doubled = pl.concat(
+        _as_set_aside(part, folder / names[part["file_no"][0]], names, log)
+        for part in found.partition_by("file_no")
+    )
+    rows = rows.join(
+        found.select("file_no", "line"), on=["file_no", "line"], how="anti", maintain_order="left"
+    )
+    told = [
+        f"{names[number]}: {count:,} rows stand in an earlier file of the same log too; they count once."
+        for number, count in sorted(doubled.group_by("file_no").len().iter_rows())
+    ]
+    return rows, doubled, told
+
+
+def _spans_overlap(parts: list[pl.DataFrame]) -> bool:
+    column = TIME_US if TIME_US in parts[0].columns else "counter_m"
+    known = [part[column].drop_nulls().to_numpy() for part in parts if part.height]
+    spans = sorted((float(values.min()), float(values.max())) for values in known if values.size)
+    return any(after[0] <= before[1] for before, after in pairwise(spans))
+
+
+def _as_set_aside(found: pl.DataFrame, path: Path, names: dict[int, str], log: LogFile) -> pl.DataFrame:
+    texts = lines_of_file(path, log.encoding, found["line"].to_list())
+    return found.select(
+        "file_no",
+        "line",
+        reason=pl.format(
+            "the same instant and values stand on line {} of {}",
+            pl.col("first").struct.field("line"),
+            pl.col("first").struct.field("file_no").replace_strict(names, return_dtype=pl.String),
+        ),
+        text=pl.Series([texts.get(line, "") for line in found["line"].to_list()], dtype=pl.String),
+    )

@@ -1,0 +1,95 @@
+"""One block of whole lines as typed columns: every line becomes a row, or is set aside with its reason.
+
+A clean block is parsed once, typed, by a reader that refuses a line with too few or too many cells. Only
+when it refuses, or when lines and rows do not match one to one, is the block looked at line by line
+(`bad_lines`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from pipeline.logs.bad_lines import SET_ASIDE_SCHEMA, checked_block
+from pipeline.logs.cells import column_types, read_table, skipped_times, time_column
+from pipeline.logs.log_plan import LogPlan
+from pipeline.logs.whole_lines import Block
+
+TIME_US, AWARE, LINE = "_time_us", "_aware", "line"
+
+
+@dataclass(frozen=True, slots=True)
+class ParsedBlock:
+    """What came of a block.
+
+    Args:
+        rows: kept rows: ``line``, ``_time_us`` and ``_aware`` where there is a time column, then a column a
+            channel in units of the store, ``class`` of an event, ``tag``, ``value`` and ``quality`` of a long
+            table.
+        set_aside: line, reason and text of every other line.
+    """
+
+    rows: pl.DataFrame
+    set_aside: pl.DataFrame
+
+
+def parse_block(block: Block, plan: LogPlan) -> ParsedBlock:
+    """The rows of `block`, read as `plan` says."""
+    table = _typed(block, plan)
+    if table is not None:
+        lines = np.arange(block.first_line, block.first_line + block.lines, dtype=np.uint32)
+        rows = _rows(table, lines, plan)
+        if rows is not None:
+            return ParsedBlock(rows, pl.DataFrame(schema=SET_ASIDE_SCHEMA))
+    checked = checked_block(block, plan)
+    rows = _rows(checked.table, checked.lines, plan)
+    if rows is None:
+        raise AssertionError("a line that was checked cannot be read")
+    return ParsedBlock(rows, checked.set_aside)
+
+
+def _typed(block: Block, plan: LogPlan) -> pa.Table | None:
+    """The block as a typed table if each of its lines is a row; None where any line needs a closer look."""
+    try:
+        table = read_table(block.text, plan, column_types(plan), list(plan.missing))
+    except pa.ArrowInvalid:
+        return None
+    return table if table.num_rows == block.lines else None
+
+
+def _rows(table: pa.Table, lines: NDArray[np.uint32], plan: LogPlan) -> pl.DataFrame | None:
+    """Typed columns in units of the store; None if a row's time or place cannot be read."""
+    columns: dict[str, pl.Series] = {LINE: pl.Series(LINE, lines)}
+    placed = np.zeros(lines.size, np.bool_)
+    if plan.time is not None:
+        cells = table.column(f"c{plan.time.index}")
+        times = time_column(cells, plan.time_format)
+        empty = cells.is_null().to_numpy() if plan.may_lack_time else placed
+        placed = times.valid & ~skipped_times(times, plan)
+        if not (placed | empty).all():
+            return None
+        time_us = pl.Series(TIME_US, times.us)
+        columns[TIME_US] = time_us.set(pl.Series(empty), None) if empty.any() else time_us
+        columns[AWARE] = pl.Series(AWARE, times.aware)
+    for one in plan.numbers:
+        if one.index >= 0:
+            columns[one.channel] = _number(table.column(f"c{one.index}"), one.factor, one.offset)
+    if plan.may_lack_time and not (placed | columns["counter_m"].is_not_null().to_numpy()).all():
+        return None
+    named = (("class", plan.classes), ("tag", plan.tag), ("value", plan.value), ("quality", plan.quality))
+    for name, text in named:
+        if text is not None:
+            columns[name] = pl.Series(name, table.column(f"c{text.index}"))
+    return pl.DataFrame(columns)
+
+
+def _number(column: pa.ChunkedArray, factor: float, offset: float) -> pl.Series:
+    """Figures in the unit of the store; not-a-number is no value."""
+    values = pl.Series(column).fill_nan(None)
+    if factor != 1.0:
+        values = values * factor
+    return values if offset == 0.0 else values + offset

@@ -1,0 +1,104 @@
+"""Every log of a run as one table of readings and one of events, with flags, lines set aside and files.
+
+Nothing is judged and nothing is lost: every row of every file is kept as logged or set aside with its reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.columns import CHANNELS
+from pipeline.errors import Complaint, LogError
+from pipeline.logs.event_list import events_of
+from pipeline.logs.log_rows import CLOCK_FLAGGED, KEY_US, SET_ASIDE, UTC, LogRows, ReadFile, read_log
+from pipeline.logs.row_checks.every_check import flag_readings
+from pipeline.sheets.line_sheet import LineSheet
+from pipeline.sheets.run_sheet import LogFile, RunSheet
+
+__all__ = ["LoadedRun", "ReadFile", "read_logs"]
+
+
+@dataclass(frozen=True, slots=True)
+class LoadedRun:
+    """A run as logged.
+
+    Args:
+        readings: columns of `pipeline.columns.LOGGED` that any log carries; ``row`` counts in time order.
+        events: columns of `pipeline.columns.EVENTS`, in the order of the wire.
+        flagged: readings that must not be used, with the channel and the code of the reason.
+        set_aside: lines that could not be kept, with their reasons.
+        files: every file with its hash and counts.
+        warnings: sentences for the reader of the run.
+    """
+
+    readings: pl.DataFrame
+    events: pl.DataFrame
+    flagged: pl.DataFrame
+    set_aside: pl.DataFrame
+    files: tuple[ReadFile, ...]
+    warnings: tuple[str, ...]
+
+
+def read_logs(
+    sheet: RunSheet,
+    line: LineSheet,  # noqa: ARG001 - the noise of its gauges serves the checks to come
+    folder: Path,
+    zone: str,
+    on_rows: Callable[[int], None] | None = None,
+) -> LoadedRun:
+    """Every log that the run sheet names, read, put on one clock and checked row by row.
+
+    Args:
+        sheet: the run.
+        line: its line, for the resolution and noise of the instruments.
+        folder: the folder the log files' names start from.
+        zone: the plant's IANA zone, for local times of logs that name none.
+        on_rows: told how many more rows were read, for a progress bar.
+
+    Raises:
+        LogError: with what is wrong with every log that cannot be read.
+    """
+    logs: list[tuple[LogFile, LogRows]] = []
+    complaints: list[Complaint] = []
+    file_no = 0
+    for log in sheet.logs:
+        try:
+            logs.append((log, read_log(log, folder, zone, file_no, on_rows)))
+        except LogError as fault:
+            complaints.extend(fault.complaints)
+        file_no += len(log.files)
+    if complaints:
+        raise LogError(complaints)
+    readings = _readings([read for log, read in logs if log.kind == "readings"])
+    clock = pl.concat(
+        [pl.DataFrame(schema=CLOCK_FLAGGED), *(read.clock for log, read in logs if log.kind == "readings")]
+    )
+    flagged, told = flag_readings(readings, clock, sheet)
+    events = events_of([(log.kind, read.rows) for log, read in logs if log.kind != "readings"])
+    return LoadedRun(
+        readings=readings,
+        events=events,
+        flagged=flagged,
+        set_aside=pl.concat([pl.DataFrame(schema=SET_ASIDE), *(read.set_aside for _, read in logs)]),
+        files=tuple(file for _, read in logs for file in read.files),
+        warnings=(*(note for _, read in logs for note in read.notes), *told),
+    )
+
+
+def _readings(logs: list[LogRows]) -> pl.DataFrame:
+    """All readings in the order of time, numbered."""
+    whole = pl.concat([log.rows for log in logs], how="diagonal")
+    if len(logs) > 1 or not whole[KEY_US].is_sorted():
+        whole = whole.sort(KEY_US, "file_no", "line", maintain_order=True)
+    channels = [column.name for column in CHANNELS if column.name in whole.columns]
+    return whole.select(
+        pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
+        "file_no",
+        "line",
+        pl.col("time_utc").cast(UTC),
+        *channels,
+    )

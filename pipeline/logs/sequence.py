@@ -1,0 +1,140 @@
+"""In which order the rows of one log file belong, and where its clock went wrong.
+
+A row whose clock is earlier than the row before it is either late (written after its time: it belongs where
+its time says) or the logger's clock was set back (the rows belong in the order of the file). The length
+counter decides where there is one: it goes on over a clock step, and falls back for a late row. Without a
+counter, late rows fill a hole in time, rows after a step fall among rows that are already there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Micros = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
+
+_MANY = 2000
+_COUNTER_SLACK_M = 1.0
+_STEP_LEAST_US = 2_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class RowOrder:
+    """How the rows of a file are to be put in order.
+
+    Args:
+        key_us: sort by this, then by line: the row's time; after a clock set back, the latest before it.
+        backwards: rows whose clock is earlier than the row before them in the file.
+        steps: rows at which the clock was set forward or back.
+        notes: sentences for the reader of the run.
+    """
+
+    key_us: Micros
+    backwards: Rows
+    steps: Rows
+    notes: tuple[str, ...]
+
+
+def row_order(utc_us: Micros, counter_m: Floats | None, speed_m_s: Floats | None, name: str) -> RowOrder:
+    """The order of the rows of file `name`.
+
+    Args:
+        utc_us: instants in the order of the file [us of UTC].
+        counter_m: length counter, NaN where there is none [m].
+        speed_m_s: line speed, NaN where there is none [m/s].
+        name: the file, for notes.
+    """
+    none = np.zeros(0, np.int64)
+    if utc_us.size < 2:
+        return RowOrder(utc_us, none, none, ())
+    apart = np.diff(utc_us)
+    forward = _set_forward(apart, counter_m, speed_m_s)
+    backwards = np.flatnonzero(apart < 0) + 1
+    key, set_back, late = utc_us, none, 0
+    if backwards.size > _MANY:
+        late = backwards.size
+    elif backwards.size:
+        key, set_back, late = _sorted_out(utc_us, backwards, counter_m)
+    notes = _notes(utc_us, apart, set_back, forward, late, name)
+    return RowOrder(key, backwards, np.union1d(set_back, forward), notes)
+
+
+def _sorted_out(utc: Micros, backwards: Rows, counter: Floats | None) -> tuple[Micros, Rows, int]:
+    """Sort key, rows at which the clock was set back, and how many times rows came late."""
+    latest = np.maximum.accumulate(utc)
+    key = utc.copy()
+    set_back: list[int] = []
+    late = 0
+    done = 0
+    for row in backwards.tolist():
+        if row < done:
+            continue
+        # The stretch until the clock has caught up with the latest time before it.
+        caught_up = np.flatnonzero(utc[row:] >= latest[row - 1])
+        end = row + int(caught_up[0]) if caught_up.size else utc.size
+        if _was_set_back(utc, row, end, counter):
+            set_back.append(row)
+            key[row:end] = latest[row - 1]
+            done = end
+        else:
+            late += 1
+    return key, np.array(set_back, np.int64), late
+
+
+def _was_set_back(utc: Micros, row: int, end: int, counter: Floats | None) -> bool:
+    if counter is not None and np.isfinite(counter[row - 1]) and np.isfinite(counter[row]):
+        moved = counter[row] - counter[row - 1]
+        then = int(np.searchsorted(utc[:row], utc[row])) if bool((np.diff(utc[:row]) >= 0).all()) else row - 1
+        earlier = counter[min(then, row - 1)]
+        if abs(counter[row - 1] - earlier) > _COUNTER_SLACK_M:
+            return bool(moved >= -_COUNTER_SLACK_M)
+    inside = utc[:row]
+    among = np.count_nonzero((inside >= utc[row:end].min()) & (inside <= utc[row:end].max()))
+    twins = np.isin(utc[row:end], inside).sum()
+    return bool(among > 0 and twins < (end - row) / 2)
+
+
+def _set_forward(apart: Micros, counter: Floats | None, speed: Floats | None) -> Rows:
+    """Rows before which the clock jumped ahead while the wire did not move as far as it runs in that time."""
+    if counter is None or speed is None:
+        return np.zeros(0, np.int64)
+    usual = max(float(np.median(apart)), 0.0)
+    gaps = np.flatnonzero(apart > max(_STEP_LEAST_US, 20 * usual))
+    moved = counter[gaps + 1] - counter[gaps]
+    slower = np.fmin(speed[gaps], speed[gaps + 1])
+    possible = slower * apart[gaps] / 1e6
+    with np.errstate(invalid="ignore"):
+        jumped = (slower > 0.5) & (moved >= 0.0) & (moved < 0.2 * possible)
+    return gaps[jumped] + 1
+
+
+def _notes(
+    utc: Micros, apart: Micros, set_back: Rows, forward: Rows, late: int, name: str
+) -> tuple[str, ...]:
+    notes = [
+        f"{name}: the clock was set back by {-apart[row - 1] / 1e6:,.1f} s at {_stamp(utc[row])} UTC; the rows "
+        "keep the order of the file, and times after it may be off by that much."
+        for row in set_back[:5].tolist()
+    ]
+    notes += [
+        f"{name}: the clock was set forward by about {apart[row - 1] / 1e6:,.1f} s at {_stamp(utc[row])} UTC, "
+        "for the wire did not move as far; times before it may be off by that much."
+        for row in forward[:5].tolist()
+    ]
+    more = max(0, set_back.size - 5) + max(0, forward.size - 5)
+    if more:
+        notes.append(f"{name}: {more} more steps of the clock, flagged in the readings.")
+    if late:
+        notes.append(
+            f"{name}: in {late:,} place{'s' if late > 1 else ''} rows were written later than their time "
+            "says; they stand where their time says."
+        )
+    return tuple(notes)
+
+
+def _stamp(us: np.int64) -> str:
+    return str(np.datetime64(int(us), "us").astype("datetime64[s]")).replace("T", " ")

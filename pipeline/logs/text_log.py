@@ -1,0 +1,146 @@
+"""One text log from its first byte to its last: header, then batches of rows, then its hash and counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.errors import Complaint, LogError
+from pipeline.logs.bad_lines import SET_ASIDE_SCHEMA
+from pipeline.logs.log_plan import LogPlan, header_cells, plan_columns
+from pipeline.logs.open_log import OpenLog
+from pipeline.logs.parse_block import ParsedBlock, parse_block
+from pipeline.logs.whole_lines import LineTooLong, whole_lines
+from pipeline.sheets.run_sheet import LogFile
+
+_HEADER_BYTES = 1 << 16
+# A file of which not one of so many lines can be read is the wrong file or has the wrong mapping.
+_HOPELESS = 100_000
+
+
+@dataclass(frozen=True, slots=True)
+class FileEnd:
+    """What is known of a file once it was read to its end.
+
+    Args:
+        sha256: hash of the file as it stands on disk.
+        bytes: its size on disk.
+        rows_read: rows read, blank lines and the header not counted.
+        rows_kept: rows kept.
+        rows_set_aside: rows set aside.
+        open_ended: True if the last line does not end in a line end, so that it may be unfinished.
+    """
+
+    sha256: str
+    bytes: int
+    rows_read: int
+    rows_kept: int
+    rows_set_aside: int
+    open_ended: bool
+
+
+class TextLog:
+    """A text log, read once by iterating over `blocks`.
+
+    Args:
+        path: the file.
+        log: its mapping.
+        zone: the plant's zone.
+
+    ``plan`` is there after the first block, ``end`` after the last.
+    """
+
+    def __init__(self, path: Path, log: LogFile, zone: str) -> None:
+        self.path = path
+        self.plan: LogPlan | None = None
+        self.end: FileEnd | None = None
+        self._log = log
+        self._zone = zone
+
+    def blocks(self) -> Iterator[ParsedBlock]:
+        """The rows of the log in its order, a block at a time.
+
+        Raises:
+            LogError: the file cannot be read as the mapping says.
+        """
+        kept = aside = 0
+        first_aside: ParsedBlock | None = None
+        ended = True
+        with OpenLog(self.path, self._log.encoding) as opened:
+            chunks, first_line = self._below_header(opened.text())
+            try:
+                for block in whole_lines(chunks, first_line):
+                    parsed = parse_block(block, self._known_plan)
+                    kept += parsed.rows.height
+                    aside += parsed.set_aside.height
+                    ended = block.text.endswith(b"\n")
+                    if first_aside is None and parsed.set_aside.height:
+                        first_aside = parsed
+                    if kept == 0 and aside > _HOPELESS:
+                        break
+                    yield parsed
+            except LineTooLong as fault:
+                raise LogError(
+                    Complaint(
+                        f"{self.path}:{fault.line}",
+                        "the line goes on for more than 16 MB: this is not a table of rows",
+                        "Name the right file, or export the log as CSV",
+                    )
+                ) from None
+            self._refuse_hopeless(kept, first_aside)
+            self.end = FileEnd(opened.sha256, opened.size, kept + aside, kept, aside, not ended)
+
+    @property
+    def _known_plan(self) -> LogPlan:
+        if self.plan is None:
+            raise AssertionError("the header is read before the rows")
+        return self.plan
+
+    def _below_header(self, chunks: Iterator[bytes]) -> tuple[Iterator[bytes], int]:
+        """The text below the header and the number of its first line; sets the plan."""
+        head = b""
+        for chunk in chunks:
+            head += chunk
+            if len(head) >= _HEADER_BYTES:
+                break
+        even = head.replace(b"\r\n", b"\n").replace(b"\r", b"\n") if b"\r" in head[:_HEADER_BYTES] else head
+        cells, taken, lines = header_cells(even[: 4 * _HEADER_BYTES], self.path, self._log)
+        self.plan = plan_columns(cells, lines, self.path, self._log, self._zone)
+        # A CR at the very end of the head may belong to a CR LF; keep the bytes as they came.
+        below = even[taken:] if even is head or not head.endswith(b"\r") else even[taken:-1] + b"\r"
+        return _chain(below, chunks), lines + 1
+
+    def _refuse_hopeless(self, kept: int, first: ParsedBlock | None) -> None:
+        if kept:
+            return
+        if first is not None:
+            line, reason, _ = first.set_aside.row(0)
+            raise LogError(
+                Complaint(
+                    f"{self.path}:{line}",
+                    f"{reason}; and no other line of this file can be read either",
+                    "Compare the file with its mapping: delimiter, decimal mark, encoding, time format, columns",
+                )
+            )
+        if self._log.kind == "readings":
+            raise LogError(
+                Complaint(
+                    str(self.path),
+                    "the file has a header and no rows",
+                    "Name the right file, or take it out of the run sheet",
+                )
+            )
+
+
+def _chain(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
+    if first:
+        yield first
+    yield from rest
+
+
+def no_lines_set_aside() -> pl.DataFrame:
+    """A frame of lines set aside, with none in it."""
+    return pl.DataFrame(schema=SET_ASIDE_SCHEMA)
