@@ -219,7 +219,7 @@ logs as the plant writes them and its truth. `expected.toml` says the same as th
 Positions are metres of wire from the first metre made, by the line's own counter.
 
 Line L1 logs in feet, mil, inch and deg F by local time; its wall gauge and hot and cold diameter gauges read
-insulation and nylon together. Line L2 logs in metric units by UTC and its vision system by length.
+insulation and nylon together. Line L2 logs in metric units by UTC.
 
 A spark fault anywhere on a reel holds it, as do wire that does not meet a requirement and a length without
 evidence: the reel is then cut, re-tested or refused by a qualified person. An event list without a line in it

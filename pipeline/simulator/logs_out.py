@@ -42,7 +42,7 @@ class Logger:
         wall: the wall sensors' columns, its name with ``{}`` for the sensor's number.
         flaw_size: size column of the vision system's list.
         flaw_class: class column of that list.
-        flaws_by_length: True if the vision system gives the counter and not the time.
+        flaws_with_length: True if the vision system gives the length counter besides the time.
     """
 
     time_column: str
@@ -53,7 +53,7 @@ class Logger:
     wall: LogColumn
     flaw_size: LogColumn
     flaw_class: str
-    flaws_by_length: bool
+    flaws_with_length: bool
 
 
 LOGGERS: dict[LogStyle, Logger] = {
@@ -79,7 +79,7 @@ LOGGERS: dict[LogStyle, Logger] = {
         wall=LogColumn("Wall_{}_mil", "mil", 2),
         flaw_size=LogColumn("Size_mil", "mil", 1),
         flaw_class="Class",
-        flaws_by_length=False,
+        flaws_with_length=False,
     ),
     "metric utc": Logger(
         time_column="time_utc",
@@ -103,7 +103,7 @@ LOGGERS: dict[LogStyle, Logger] = {
         wall=LogColumn("wall_{}_mm", "mm", 3),
         flaw_size=LogColumn("size_mm", "mm", 2),
         flaw_class="class",
-        flaws_by_length=True,
+        flaws_with_length=True,
     ),
 }
 
@@ -163,18 +163,17 @@ def spark_frame(events: list[Event], scenario: RunScenario) -> pl.DataFrame:
 
 
 def flaw_frame(events: list[Event], scenario: RunScenario) -> pl.DataFrame:
-    """The vision system's list of surface flaws, by time or by length."""
+    """The vision system's list of surface flaws."""
     logger = LOGGERS[scenario.style]
     flaws = [one for one in events if one.kind == "surface flaw"]
     sizes = np.array([one.flaw_size_mm for one in flaws], dtype=np.float64)
-    if logger.flaws_by_length:
+    at_t_s = np.array([one.at_t_s for one in flaws], dtype=np.float64)
+    places = [_stamps(logger.time_column, scenario.start, at_t_s, scenario)]
+    if logger.flaws_with_length:
         at_m = np.array([one.counter_m for one in flaws], dtype=np.float64)
-        place = _figures("counter_m", at_m, logger.columns["counter_m"])
-    else:
-        at_t_s = np.array([one.at_t_s for one in flaws], dtype=np.float64)
-        place = _stamps(logger.time_column, scenario.start, at_t_s, scenario)
+        places.append(_figures("counter_m", at_m, logger.columns["counter_m"]))
     classes = pl.Series(logger.flaw_class, [one.flaw_class for one in flaws], dtype=pl.String)
-    return pl.DataFrame([place, _figures("flaw_size_mm", sizes, logger.flaw_size), classes])
+    return pl.DataFrame([*places, _figures("flaw_size_mm", sizes, logger.flaw_size), classes])
 
 
 class LogWriter:

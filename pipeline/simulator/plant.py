@@ -204,12 +204,14 @@ def _day_and_evening_l1() -> tuple[PlannedRun, ...]:
             4,
             "Two one-sided thin spots, both on the third reel. The first begins 18 m after the reel change "
             "and had passed the wall gauge before the take-up changed: cutting by time would put it on the "
-            "second reel. Six single-reading spikes of one wall sensor on the first reel, which diameter "
-            "contradicts. Only the third reel is held: minimum wall at any point and concentricity.",
+            "second reel. Six spikes of a single reading of a single wall sensor on the first reel, three thin "
+            "and three thick: the sensors beside it and the diameter on its axis do not show them. Only the "
+            "third reel is held: minimum wall at any point and concentricity.",
             (
                 ThinOneSide(5000.0, 10.0, 0.110, 45.0),
                 ThinOneSide(5900.0, 25.0, 0.110, 150.0),
-                Spikes("wall_3_mm", (700.0, 1012.0, 1340.5, 1751.0, 2100.0, 2402.0), -0.080),
+                Spikes("wall_3_mm", (700.0, 1340.5, 2100.0), -0.080),
+                Spikes("wall_6_mm", (1012.0, 1751.0, 2402.0), 0.120),
                 _flaws((8020.0, 0.25, "scratch")),
             ),
         ),

@@ -144,7 +144,9 @@ def _log_tables(scenario: RunScenario, channels: tuple[str, ...]) -> list[str]:
     spark = {"kind": "spark faults", "files": files["spark faults"], **written, "time": time}
     spark["channels"] = {"spark_kv": _mapped("spark_kv", scenario)}
     flaws: dict[str, Any] = {"kind": "surface flaws", "files": files["surface flaws"], **written}
-    flaws |= {"at": _mapped("counter_m", scenario)} if logger.flaws_by_length else {"time": time}
+    flaws |= {"time": time}
+    if logger.flaws_with_length:
+        flaws["at"] = _mapped("counter_m", scenario)
     flaws["channels"] = {"flaw_size_mm": {"column": logger.flaw_size.name, "unit": logger.flaw_size.unit}}
     flaws["classes"] = logger.flaw_class
     tables = [readings_text + "\n" + _table("[run.logs.channels]", mapped)]

@@ -214,24 +214,19 @@ def simulate_in_memory(scenario: RunScenario, seed: int, rows_at_once: int = ROW
 
 
 def _event_frame(events: list[Event], scenario: RunScenario, first_us: int) -> pl.DataFrame:
-    """The events as columns.EVENTS, with time or length as that line's logger gives them."""
-    by_length = LOGGERS[scenario.style].flaws_by_length
-    numbered = list(enumerate(events))
-    timed = [not (by_length and one.kind == "surface flaw") for one in events]
+    """The events as columns.EVENTS, with the length counter where that line's logger gives it."""
+    with_length = LOGGERS[scenario.style].flaws_with_length
+    numbers = range(len(events))
     content = {
-        "event": pl.Series([number for number, _ in numbered], dtype=pl.UInt32),
+        "event": pl.Series(numbers, dtype=pl.UInt32),
         "file_no": pl.Series([1 if one.kind == "spark fault" else 2 for one in events], dtype=pl.UInt16),
-        "line": pl.Series([number + 2 for number, _ in numbered], dtype=pl.UInt32),
+        "line": pl.Series([number + 2 for number in numbers], dtype=pl.UInt32),
         "kind": pl.Series([one.kind for one in events], dtype=pl.String),
-        "time_utc": pl.Series(
-            [
-                first_us + round(one.at_t_s * 1e6) if by_time else None
-                for one, by_time in zip(events, timed, strict=True)
-            ],
-            dtype=pl.Int64,
-        ).cast(pl.Datetime("us", "UTC")),
+        "time_utc": pl.Series([first_us + round(one.at_t_s * 1e6) for one in events], dtype=pl.Int64).cast(
+            pl.Datetime("us", "UTC")
+        ),
         "counter_m": pl.Series(
-            [None if by_time else one.counter_m for one, by_time in zip(events, timed, strict=True)],
+            [one.counter_m if with_length and one.kind == "surface flaw" else None for one in events],
             dtype=pl.Float64,
         ),
         "spark_kv": pl.Series([one.spark_kv for one in events], dtype=pl.Float64),
