@@ -83,7 +83,7 @@ def _check(radii_mm: Sequence[float], permittivities: Sequence[float]) -> None:
                 "Give the conductor's radius and then one outer radius for each layer",
             )
         )
-    if not radii_mm[0] > 0.0 or any(b <= a for a, b in pairwise(radii_mm)):
+    if not radii_mm[0] > 0.0 or not all(a < b for a, b in pairwise(radii_mm)):
         raise MethodRefusal(
             Complaint(
                 "coaxial layers",

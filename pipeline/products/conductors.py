@@ -153,6 +153,10 @@ def _cautions(size: Size, make: str, metal: str, row: Row) -> tuple[str, ...]:
         found.append("No source on file gives limits for the diameter of a solid conductor.")
     if make == "compact":
         found.append("The resistance on file is the wire code's for stranded conductors, not for compact.")
+        found.append(
+            "The wire code's approximate diameters of insulated compact wire (Table 5A) lie 0 to 3.2 % over the "
+            "diameter built up from conductor and walls."
+        )
     if metal == "aluminium" and size.name == "14 AWG":
         found.append(
             "12 AWG is the smallest aluminium building wire in the wire code (Table 310.106(A), from memory: "

@@ -80,7 +80,8 @@ def computed_line(
         stands_on: the figures it is worked out from; it is from memory if one of them is.
         note: formula and assumptions.
     """
-    low, typical, high = values
+    # Where nothing varies the corners may differ from the typical value in the last bit.
+    low, typical, high = min(values), values[1], max(values)
     sources = dict.fromkeys(source for figure in stands_on for source in figure.sources)
     memory = [figure.name for figure in stands_on if figure.status == "from memory"]
     told = f"{note}; {' and '.join(memory)} from memory" if memory else note

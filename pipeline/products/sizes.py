@@ -96,7 +96,7 @@ def size_named(text: str, where: str = "size") -> Size:
             return size
     ends = f"Sizes on file run from {sizes[0].name} to {sizes[-1].name}"
     area = _kcmil(name)
-    if area is None or area <= 0:
+    if area is None or not 0.0 < area < math.inf:
         remedy = f"{ends}; write it like 12 AWG, 1/0 AWG or 500 kcmil"
     else:
         nearest = min(sizes, key=lambda size: abs(math.log(size.kcmil / area)))

@@ -89,10 +89,9 @@ def types_named(construction: str, where: str = "construction") -> tuple[WireTyp
     unknown = [part for part in asked if part.upper() not in on_file]
     if unknown or not asked:
         wrong = unknown[0] if unknown else construction
-        near = difflib.get_close_matches(wrong.upper(), on_file, n=1, cutoff=0.0)
-        remedy = (
-            f"The nearest is {on_file[near[0]].name}. On file are {', '.join(t.name for t in all_types())}"
-        )
+        near = difflib.get_close_matches(wrong.upper(), on_file, n=1, cutoff=0.5)
+        nearest = f"The nearest is {on_file[near[0]].name}. " if near else ""
+        remedy = f"{nearest}On file are {', '.join(one.name for one in all_types())}"
         raise NotFoundError(Complaint(where, f"'{wrong}' is not a wire type on file", remedy))
     types = tuple(dict.fromkeys(on_file[part.upper()] for part in asked))
     families = sorted({one.family for one in types})
