@@ -53,12 +53,15 @@ class Holds(Sheet):
         longest_unmonitored_m: longest length without evidence allowed in one reel [m].
         unmonitored_pct: greatest share of a reel without evidence [%].
         spark_faults_per_reel: greatest number of spark faults on one reel, after double counts are joined.
+        surface_flaw_mm: size from which a surface flaw holds the wire [mm]; smaller ones are listed only, and
+            all are where it is left out.
         calibration_overdue: True to hold wire measured by an instrument past its calibration date.
     """
 
     longest_unmonitored_m: NotNegative | None = None
     unmonitored_pct: Annotated[float, Field(ge=0, le=100)] | None = None
     spark_faults_per_reel: Annotated[int, Field(ge=0)] | None = None
+    surface_flaw_mm: Annotated[float, Field(gt=0)] | None = None
     calibration_overdue: bool = True
 
 

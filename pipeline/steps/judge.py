@@ -37,7 +37,7 @@ Standing = Literal["releasable", "held", "no conclusion"]
 # Faults nearer than this are one length to cut out: a tester need not tell them apart (see spark_merge).
 FAULT_GAP_M = 0.61
 # Gaps in a failing length that are merged, so that one defect is one finding [m] (chosen here).
-MERGE_GAP_M = 5.0
+MERGE_GAP_M = 15.0
 
 CANNOT_SEE = {
     "covering at any point": (
@@ -224,6 +224,7 @@ def _against(bench: Bench, limit: Limit) -> tuple[Sighting, ...]:
         u=seen.uncertainty,
         decision_rule=bench.rule_of(limit.requirement),
         settings=IntervalSettings(
+            leave_guard_u=2.0,
             merge_gap_m=MERGE_GAP_M,
             reading_extent_m=seen.extent_m,
             pad_m=seen.extent_m / 2.0 + bench.placed.placement.resolution_m,
@@ -246,6 +247,10 @@ def _events_seen(bench: Bench) -> list[Sighting]:
     ):
         here = events.filter((pl.col("kind") == kind) & pl.col("at_m").is_not_null()).sort("at_m")
         instrument = bench.line.instrument(instrument_kind)
+        if kind == "surface flaw":
+            # A flaw is judged by size only where the plant says from which size on; all flaws are on the pages.
+            smallest = bench.plant.holds.surface_flaw_mm
+            here = here.clear() if smallest is None else here.filter(pl.col("flaw_size_mm") >= smallest)
         if here.height == 0 or instrument is None:
             continue
         at = here["at_m"].to_numpy()

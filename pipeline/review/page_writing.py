@@ -1,0 +1,190 @@
+"""Pages: the site of everything on file, of which only what changed is written again.
+
+A page stands on the loads and assessments it shows. What each page stood on is remembered beside the site, so
+that an unchanged page is not even composed again.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from dashboards.addresses import PageKind, address
+from dashboards.site import Site, asset_mark, write_assets
+from pipeline import __version__
+from pipeline.review.page_records.lot import lot_history, lots_of
+from pipeline.review.page_records.nonconformance import nonconformance_summary
+from pipeline.review.page_records.plant import plant_of
+from pipeline.review.page_records.run import run_review
+from pipeline.review.page_records.run_book import RunBook, run_books
+from pipeline.review.page_records.shift import shift_review, shifts_of
+from pipeline.review.page_records.site_index import site_index
+
+if TYPE_CHECKING:
+    from dashboards.records import PageEntry, Plant
+    from dashboards.site import Written
+    from pipeline.store.database import Store
+
+MADE = ".made.json"
+
+
+@dataclass(frozen=True, slots=True)
+class _Planned:
+    """One page: what it is, what it stands on, and how it is written."""
+
+    kind: PageKind
+    record_id: str
+    books: tuple[RunBook, ...]
+    write: Callable[[Site], Iterable[Written]]
+
+    @property
+    def basis(self) -> str:
+        """What the page stands on: loads and assessments, the program, and the style."""
+        parts = sorted((book.head["load_id"], book.head["assessment_id"] or 0) for book in self.books)
+        return json.dumps([parts, __version__, asset_mark("reelproof.css")], separators=(",", ":"))
+
+
+def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tuple[Path, int]:
+    """Write the pages of everything on file into the folder `out`.
+
+    Args:
+        store: the store, open to read.
+        out: root of the site.
+        told: told which page is under way.
+
+    Returns:
+        The index page, and how many pages were written because something in them changed.
+    """
+    books = run_books(store)
+    plant = plant_of(store, books)
+    shifts = shifts_of(books)
+    lots = lots_of(books)
+    planned = [
+        *_run_pages(plant, books),
+        *_shift_pages(plant, shifts),
+        *_lot_pages(plant, lots),
+        *_nonconformance_pages(plant, books),
+    ]
+    planned.append(_index_page(plant, shifts, lots, books))
+    site = Site(out, frozenset(address(one.kind, one.record_id) for one in planned))
+    write_assets(site)
+    made = _made(out)
+    written = 0
+    for one in planned:
+        where = address(one.kind, one.record_id)
+        if made.get(where) != one.basis or not (out / where).is_file():
+            written += sum(1 for file in one.write(site) if file.changed and file.address == where)
+            made[where] = one.basis
+        told(one.record_id or one.kind, 1)
+    (out / MADE).write_text(json.dumps(made, indent=0, sort_keys=True), encoding="utf-8")
+    return out / "index.html", written
+
+
+def _made(out: Path) -> dict[str, str]:
+    """What each page stood on when it was last written; nothing where that is not known."""
+    try:
+        known = json.loads((out / MADE).read_text(encoding="utf-8"))
+    except (FileNotFoundError, json.JSONDecodeError, UnicodeDecodeError):
+        return {}
+    return known if isinstance(known, dict) else {}
+
+
+def _run_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+    from dashboards.pages.run import write_run_page
+
+    return [
+        _Planned(
+            "run", book.run_id, (book,), lambda site, book=book: write_run_page(run_review(plant, book), site)
+        )  # type: ignore[misc]
+        for book in books
+    ]
+
+
+def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[_Planned]:
+    from dashboards.pages.shift import write_shift_page
+
+    ids = [shift_id for shift_id, _ in shifts]
+    planned = []
+    for number, (shift_id, group) in enumerate(shifts):
+        earlier = ids[number - 1] if number else ""
+        later = ids[number + 1] if number + 1 < len(ids) else ""
+
+        def write(
+            site: Site,
+            shift_id: str = shift_id,
+            group: list[RunBook] = group,
+            earlier: str = earlier,
+            later: str = later,
+        ) -> Iterable[Written]:
+            return (write_shift_page(shift_review(plant, shift_id, group, earlier, later), site),)
+
+        planned.append(_Planned("shift", shift_id, tuple(group), write))
+    return planned
+
+
+def _lot_pages(plant: Plant, lots: dict[str, list[RunBook]]) -> list[_Planned]:
+    from dashboards.pages.lot import write_lot_page
+
+    return [
+        _Planned(
+            "lot",
+            lot,
+            tuple(group),
+            lambda site, lot=lot, group=group: (write_lot_page(lot_history(plant, lot, group), site),),  # type: ignore[misc]
+        )
+        for lot, group in lots.items()
+    ]
+
+
+def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+    """One summary a month, and one of everything on file."""
+    from dashboards.pages.nonconformance import write_nonconformance_page
+
+    periods: dict[str, list[RunBook]] = {}
+    for book in books:
+        periods.setdefault(f"{book.head['shift_date']:%Y-%m}", []).append(book)
+    if books:
+        periods["all"] = books
+    planned = []
+    for period, group in periods.items():
+        days = [book.head["shift_date"] for book in group]
+        title = "Everything on file" if period == "all" else f"{min(days):%B %Y}"
+
+        def write(
+            site: Site, period: str = period, title: str = title, group: list[RunBook] = group
+        ) -> Iterable[Written]:
+            days = [book.head["shift_date"] for book in group]
+            record = nonconformance_summary(plant, period, title, min(days), max(days), group)
+            return write_nonconformance_page(record, site)
+
+        planned.append(_Planned("nonconformance", period, tuple(group), write))
+    return planned
+
+
+def _index_page(
+    plant: Plant,
+    shifts: list[tuple[str, list[RunBook]]],
+    lots: dict[str, list[RunBook]],
+    books: list[RunBook],
+) -> _Planned:
+    from dashboards.pages.index import write_index_page
+    from dashboards.records import PageEntry
+
+    months = sorted({f"{book.head['shift_date']:%Y-%m}" for book in books}, reverse=True)
+    entries: tuple[PageEntry, ...] = tuple(
+        PageEntry(
+            address("nonconformance", month),
+            f"Nonconformance, {month}",
+            "What was found, by rule, line, product and cause.",
+        )
+        for month in (*months, *(["all"] if books else []))
+    )
+    return _Planned(
+        "index",
+        "",
+        tuple(books),
+        lambda site: (write_index_page(site_index(plant, shifts, lots, entries), site),),
+    )
