@@ -201,10 +201,13 @@ def _solve_rows(
         return
     fit = design(sensor_angles_rad(sensors)[working], 1) @ parts[:3]
     read = walls[working]
-    under = (read - fit).min(axis=0)
+    away = read - fit
     limit = LOW_SENSOR_SIGMA * uncertainty_mm * np.sqrt(1.0 - 3.0 / known.used)
-    stands_out = np.flatnonzero(under < -limit)
-    lowest[stands_out] = read[:, stands_out].min(axis=0)
+    low = np.flatnonzero(away.min(axis=0) < -limit)
+    lowest[low] = read[:, low].min(axis=0)
+    # A section one sensor makes out differently says nothing of the ovality around it.
+    parts[3:, low] = np.nan
+    parts[3:, np.flatnonzero(away.max(axis=0) > limit)] = np.nan
 
 
 def _smoothed(values: Floats) -> Floats:

@@ -136,7 +136,8 @@ def test_a_reset_and_a_slip_in_one_run() -> None:
 
 
 def test_wire_pulled_back_is_read_where_it_is() -> None:
-    speed = speed_profile(SECONDS, [(0, 5), (100, 5), (101, 0), (110, 0), (111, -1), (113, -1), (114, 0), (120, 0), (121, 5), (600, 5)])  # fmt: skip
+    back = [(110, 0), (111, -1), (113, -1), (114, 0)]
+    speed = speed_profile(SECONDS, [(0, 5), (100, 5), (101, 0), *back, (120, 0), (121, 5), (600, 5)])
     made = made_by(SECONDS, speed)
     placed = place_readings(log_of(SECONDS, made, speed), NO_FLAGS, LINE)
     assert placed.at_m == pytest.approx(made)

@@ -1,0 +1,129 @@
+"""What is known of the insulation when the gauge reads insulation and covering as one wall?
+
+The mean of the covering can be had from its extruder's flow; where its thin side lies cannot. Offsets add as
+vectors, so the insulation's thinnest wall is bounded and not measured, and the covering's own minimum cannot
+be had at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.results import Refused
+from pipeline.sheets.line_sheet import LineSheet
+from pipeline.sheets.run_sheet import Covering
+from pipeline.wall.mass import area_from_flow_mm2
+
+
+@dataclass(frozen=True, slots=True)
+class InsulationBounds:
+    """What a total wall leaves open about the insulation.
+
+    Args:
+        mean_wall_mm: mean wall of the insulation: total less covering, a stated assumption [mm].
+        mean_sd_mm: its standard uncertainty, the covering's included [mm].
+        thinnest_at_best_mm: thinnest insulation if the covering is off centre the lucky way [mm].
+        thinnest_at_worst_mm: thinnest insulation if it is off centre the unlucky way [mm].
+        status: always 'bounded, not measured'.
+        basis: where the covering's figures come from.
+    """
+
+    mean_wall_mm: float
+    mean_sd_mm: float
+    thinnest_at_best_mm: float
+    thinnest_at_worst_mm: float
+    status: str
+    basis: str
+
+
+def covering_wall_from_flow_mm(
+    outer_radius_mm: float,
+    mass_flow_kg_h: float,
+    density_g_cm3: float,
+    speed_m_s: float,
+    flow_sd_share: float,
+) -> tuple[float, float]:
+    """Mean wall of the covering and its standard uncertainty from its extruder's flow [mm].
+
+    t = R - sqrt(R^2 - A/pi) with A = m/(3.6 rho v); u(t) = A u_rel / (2 pi (R - t)).
+
+    Args:
+        outer_radius_mm: R, radius over the covering [mm].
+        mass_flow_kg_h: mass flow of the covering's extruder [kg/h].
+        density_g_cm3: density of the covering [g/cm3].
+        speed_m_s: line speed [m/s].
+        flow_sd_share: relative standard uncertainty of flow over speed.
+
+    Source:
+        Derived.
+    """
+    area = area_from_flow_mm2(mass_flow_kg_h, density_g_cm3, speed_m_s)
+    inner = float(np.sqrt(outer_radius_mm**2 - area / np.pi))
+    return outer_radius_mm - inner, area * flow_sd_share / (2.0 * np.pi * inner)
+
+
+def insulation_bounds(
+    total_mean_mm: float, total_offset_mm: float, covering: Covering, total_sd_mm: float = 0.0
+) -> InsulationBounds:
+    """Mean and bounds of the thinnest insulation wall under a total wall.
+
+    E_total = E_insulation + E_covering as vectors, so the insulation's offset lies between |E_t| - |E_c| and
+    |E_t| + |E_c| (not below 0).
+
+    Args:
+        total_mean_mm: mean total wall [mm].
+        total_offset_mm: offset read from the total wall [mm].
+        covering: what is known of the covering; its `offset_mm` is the largest seen in cut samples.
+        total_sd_mm: standard uncertainty of the total mean [mm].
+
+    Source:
+        Derived.
+    """
+    mean = total_mean_mm - covering.mean_mm
+    return InsulationBounds(
+        mean,
+        float(np.hypot(total_sd_mm, covering.uncertainty_mm)),
+        mean - max(total_offset_mm - covering.offset_mm, 0.0),
+        mean - (total_offset_mm + covering.offset_mm),
+        "bounded, not measured",
+        covering.basis,
+    )
+
+
+def covering_minimum() -> Refused:
+    """The refusal of a covering's minimum from a total wall."""
+    return Refused(
+        "minimum wall of the covering",
+        "total wall of insulation and covering",
+        "The gauge reads insulation and covering as one wall: where the covering is thin cannot be seen in "
+        "it. Measure the covering on cut samples, or with a gauge that tells the layers apart.",
+        0,
+    )
+
+
+def insulation_unknown(
+    line: LineSheet, covering: Covering | None, product_has_covering: bool
+) -> Refused | None:
+    """The refusal of any insulation wall where a covering is read with it and nothing is said of it.
+
+    Args:
+        line: the line's sheet.
+        covering: what the run sheet says of the covering.
+        product_has_covering: whether the product has one.
+
+    Returns:
+        The refusal, or None where the insulation wall can be had.
+    """
+    gauge = line.instrument("wall gauge")
+    total = gauge is None or gauge.sees == "insulation and covering"
+    if not product_has_covering or covering is not None or not total:
+        return None
+    return Refused(
+        "insulation wall",
+        "total wall less the covering",
+        "The product has a covering, the instruments read it together with the insulation, and the run sheet "
+        "says nothing of it: taking the total for insulation would pass thin wire. Give [run.covering].",
+        0,
+    )
