@@ -57,11 +57,13 @@ def faults_of_limits(rows: Sequence[LimitRow]) -> tuple[Fault, ...]:
     found: list[Fault] = []
     for number, row in enumerate(rows):
         found += _alone(number, row)
-        found += _replacing(number, row)
+        found += _named(number, row)
+    odd = {fault.row for fault in found if fault.key in ("unit", "value")}
     for number, row in enumerate(rows):
         others = [(f"limit '{other.limit_id}'", other) for other in rows[:number]]
         found += _overlapping(number, row, others, rows)
-        found += _contradicting(number, row, rows)
+        if number not in odd:
+            found += _contradicting(number, row, rows)
     return tuple(found)
 
 
@@ -133,10 +135,18 @@ def _figure(number: int, row: LimitRow) -> Iterator[Fault]:
     )
 
 
-def _replacing(number: int, row: LimitRow) -> Iterator[Fault]:
+def _named(number: int, row: LimitRow) -> Iterator[Fault]:
+    """An id that the program's own rows use, or a row to replace that is not there."""
+    known = {one.limit_id: one for one in package_rows()}
+    if row.limit_id in known:
+        yield Fault(
+            number,
+            "id",
+            f"'{row.limit_id}' is a limit of the product tables",
+            "Give this one its own id; to take the other's place write it under replaces",
+        )
     if not row.replaces:
         return
-    known = {one.limit_id: one for one in package_rows()}
     if row.replaces not in known:
         yield Fault(
             number,
@@ -176,11 +186,10 @@ def _overlapping(
         if alike != (other.requirement_set, other.requirement, other.sense) or not _meet(row, other):
             continue
         ends = other.effective_to
-        if not title.endswith("tables"):
-            day_before = row.effective_from - timedelta(days=1)
-            remedy = f"End the earlier revision, for example with effective_to = {day_before}"
-        else:
+        if title.endswith("tables"):
             remedy = f'Write replaces = "{other.limit_id}" if this one takes its place'
+        else:
+            remedy = _parting(row, other)
         yield Fault(
             number,
             "effective_from",
@@ -191,23 +200,50 @@ def _overlapping(
         )
 
 
+def _parting(one: LimitRow, other: LimitRow) -> str:
+    """How to part two revisions of one limit."""
+    earlier, later = sorted((one, other), key=lambda row: row.effective_from)
+    if earlier.effective_from == later.effective_from:
+        return "Keep one of them, or let one start after the other ends"
+    day = later.effective_from - timedelta(days=1)
+    return f"End '{earlier.limit_id}' before the later one starts: effective_to = {day}"
+
+
+_WITHIN = ("minimum wall at any point", "covering at any point")
+_AVERAGE = "minimum average wall"
+
+
 def _contradicting(number: int, row: LimitRow, rows: Sequence[LimitRow]) -> Iterator[Fault]:
-    """A point above its average, or a covering thicker than the wall it covers."""
-    if row.requirement not in ("minimum wall at any point", "covering at any point") or row.relative:
+    """A point above its average, or a covering thicker than the wall it covers, whichever row is new."""
+    replaced = {one.replaces for one in rows if one.replaces}
+    standing = [one for one in package_rows() if one.limit_id not in replaced]
+    if row.requirement in _WITHIN:
+        pairs = [(row, other) for other in (*rows, *standing) if other.requirement == _AVERAGE]
+    elif row.requirement == _AVERAGE:
+        pairs = [(other, row) for other in standing if other.requirement in _WITHIN]
+    else:
         return
-    point = row.requirement == "minimum wall at any point"
-    for other in (*rows, *package_rows()):
-        if other.requirement != "minimum average wall" or not _meet(row, other):
+    for inner, average in pairs:
+        if inner.relative or average.relative or not _meet(inner, average) or _fits(inner, average):
             continue
-        if point and other.requirement_set != row.requirement_set:
-            continue
-        if row.value > other.value + 1e-9 or (not point and row.value >= other.value):
-            record = f"{row.value_of_record:g} {row.unit_of_record}"
-            wall = f"{other.value_of_record:g} {other.unit_of_record} ('{other.limit_id}')"
-            found = (
-                f"a minimum at any point of {record} is above the minimum average of {wall}"
-                if point
-                else f"a covering of {record} is not thinner than the insulation's minimum average of {wall}"
-            )
-            yield Fault(number, "value", found, "Check the figure, its unit and the sizes")
-            return
+        figure = f"{inner.value_of_record:g} {inner.unit_of_record}"
+        wall = f"{average.value_of_record:g} {average.unit_of_record}"
+        figure, wall = (
+            (figure, f"{wall} ('{average.limit_id}')")
+            if inner is row
+            else (f"{figure} ('{inner.limit_id}')", wall)
+        )
+        found = (
+            f"a minimum at any point of {figure} is above the minimum average of {wall}"
+            if inner.requirement == _WITHIN[0]
+            else f"a covering of {figure} is not thinner than the insulation's minimum average of {wall}"
+        )
+        yield Fault(number, "value", found, "Check the figure, its unit and the sizes")
+        return
+
+
+def _fits(inner: LimitRow, average: LimitRow) -> bool:
+    """True if a point or covering can stand beside an average; points count within one requirement set."""
+    if inner.requirement == _WITHIN[0]:
+        return inner.requirement_set != average.requirement_set or inner.value <= average.value + 1e-9
+    return inner.value < average.value
