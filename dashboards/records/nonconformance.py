@@ -58,7 +58,7 @@ class NonconformanceSummary:
 
     Args:
         plant: plant.
-        period_id: names the page's file, for example ``2026-03``; ``all`` for everything on file.
+        period_id: names the page's file, for example ``2026-03``; "" for everything on file.
         title: what a reader calls the period.
         from_day: first day.
         to_day: last day.

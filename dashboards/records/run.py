@@ -34,7 +34,8 @@ class Trace:
         values: readings in `unit`; NaN where there is none or it is flagged (the line breaks there).
         instrument_id: instrument that read it.
         standard_uncertainty: of one reading, in `unit`; None if unknown.
-        first_row: number in the run of the first reading, for the way back to the log.
+        first_row: number in the run of the first reading where the readings follow each other without a
+            break, so that a page can name each one; None where they do not.
     """
 
     name: str
@@ -45,7 +46,7 @@ class Trace:
     values: NDArray[np.float64]
     instrument_id: str = ""
     standard_uncertainty: float | None = None
-    first_row: int = 0
+    first_row: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,131 @@
+/* Draws the figures of a page: turns our colour names and quantities into plain ones for the units and the
+   light or dark the reader chose, and draws again when that choice changes. */
+(function () {
+  "use strict";
+  var root = document.documentElement;
+  var drawn = [];
+
+  function colour(name) { return getComputedStyle(root).getPropertyValue(name).trim(); }
+  function system() { return root.getAttribute("data-units") === "us" ? "us" : "si"; }
+  function setAt(target, path, value) {
+    var parts = path.split("."), at = target;
+    for (var i = 0; i < parts.length - 1; i += 1) { at = at[parts[i]] = at[parts[i]] || {}; }
+    at[parts[parts.length - 1]] = value;
+  }
+  function painted(one) {
+    var out = Object.assign({}, one);
+    ["marker", "line", "font", "insidetextfont", "error_x", "error_y"].forEach(function (part) {
+      if (out[part]) { out[part] = JSON.parse(JSON.stringify(out[part])); }
+    });
+    Object.keys(one.paint || {}).forEach(function (path) { setAt(out, path, colour(one.paint[path])); });
+    Object.keys(one.paints || {}).forEach(function (path) { setAt(out, path, one.paints[path].map(colour)); });
+    delete out.paint; delete out.paints;
+    return out;
+  }
+  /* unit, factor, offset, decimals of an axis; an axis without a quantity is left as it is */
+  function scaleOf(spec, ref) {
+    var axis = spec.axes[ref || ""];
+    return axis ? axis[system()] : null;
+  }
+  function scaled(values, scale) {
+    if (!scale || (scale[1] === 1 && scale[2] === 0) || values === undefined) { return values; }
+    if (typeof values === "number") { return values * scale[1] + scale[2]; }
+    return Array.prototype.map.call(values, function (v) {
+      return typeof v === "number" ? v * scale[1] + scale[2] : v;
+    });
+  }
+  function lengths(values, scale) {  /* widths and error bars: no offset */
+    return scale ? scaled(values, [scale[0], scale[1], 0]) : values;
+  }
+  function figure(value) { return value.replace(/&/g, "&amp;").replace(/</g, "&lt;").replace(/>/g, "&gt;"); }
+  function tipFor(trace, xs, ys) {
+    if (trace.tips) { return "%{customdata}<extra></extra>"; }
+    var y = "%{y:,." + (ys ? ys[3] : 3) + "f}" + (ys && ys[0] ? " " + ys[0] : "");
+    var x = xs ? "<br>at %{x:,." + xs[3] + "f} " + xs[0] : "<br>%{x}";
+    var row = trace.rows ? "<br>reading %{customdata}" : "";
+    return "<b>" + figure(trace.tip || trace.name || "") + "</b><br>" + y + x + row + "<extra></extra>";
+  }
+  function traceNow(spec, trace) {
+    var out = painted(trace);
+    var polar = trace.type === "scatterpolar";
+    var xs = polar ? null : scaleOf(spec, trace.xaxis || "x"), ys = polar ? null : scaleOf(spec, trace.yaxis || "y");
+    if (polar) { out.r = scaled(trace.r, scaleOf(spec, "r")); } else {
+      out.x = trace.type === "bar" ? lengths(trace.x, xs) : scaled(trace.x, xs);
+      out.y = scaled(trace.y, ys);
+      if (trace.base) { out.base = scaled(trace.base, xs); }
+      if (out.error_x) { out.error_x.array = lengths(trace.error_x.array, xs); out.error_x.arrayminus = lengths(trace.error_x.arrayminus, xs); }
+      if (out.error_y) { out.error_y.array = lengths(trace.error_y.array, ys); out.error_y.arrayminus = lengths(trace.error_y.arrayminus, ys); }
+    }
+    out.hovertemplate = polar && !trace.tips ? "%{r:.2f} " + scaleOf(spec, "r")[0] + " toward %{theta:.0f}°<extra></extra>" : tipFor(trace, xs, ys);
+    if (trace.tips) { out.customdata = trace.tips.map(figure); } else if (trace.rows) { out.customdata = trace.rows; }
+    delete out.tip; delete out.tips; delete out.rows;
+    return out;
+  }
+  function markNow(spec, one) {
+    var out = painted(one);
+    ["x", "y"].forEach(function (side) {
+      var ref = one[side + "ref"];
+      var scale = ref && ref !== "paper" ? scaleOf(spec, ref) : null;
+      [side, side + "0", side + "1"].forEach(function (name) {
+        if (one[name] !== undefined) { out[name] = scaled(one[name], scale); }
+      });
+    });
+    return out;
+  }
+  function axisNow(spec, key, given) {
+    var ref = key.replace("axis", "");
+    var scale = scaleOf(spec, ref), told = spec.axes[ref];
+    var out = Object.assign({
+      gridcolor: colour("--grid"), linecolor: colour("--line-strong"), zeroline: false, showline: true, ticks: "outside",
+      tickcolor: colour("--line-strong"), ticklen: 4, tickfont: { color: colour("--muted"), size: 12 }, automargin: false
+    }, given);
+    if (told) {
+      var unit = scale[0] ? ", " + scale[0] : "";
+      out.title = { text: figure(told.title) + unit, font: { size: 12.5, color: colour("--ink") }, standoff: 8 };
+      if (given.range) { out.range = scaled(given.range, scale); }
+      if (!given.tickformat && key[0] === "x") { out.tickformat = ",~f"; }
+    }
+    return out;
+  }
+  function layoutNow(spec) {
+    var given = spec.layout, out = Object.assign({}, given);
+    Object.keys(given).forEach(function (key) {
+      if (/^[xy]axis\d*$/.test(key)) { out[key] = axisNow(spec, key, given[key]); }
+      if (/^legend\d*$/.test(key)) {
+        out[key] = Object.assign({ font: { color: colour("--ink"), size: 12 }, bgcolor: "rgba(0,0,0,0)", itemsizing: "constant" }, given[key]);
+      }
+    });
+    out.shapes = (given.shapes || []).map(function (one) { return markNow(spec, one); });
+    out.annotations = (given.annotations || []).map(function (one) { return markNow(spec, one); });
+    out.font = { family: getComputedStyle(document.body).fontFamily, color: colour("--ink"), size: 13 };
+    out.paper_bgcolor = "rgba(0,0,0,0)";
+    out.plot_bgcolor = "rgba(0,0,0,0)";
+    out.hoverlabel = { bgcolor: colour("--card"), bordercolor: colour("--line-strong"), font: { color: colour("--ink"), family: out.font.family, size: 13 }, align: "left" };
+    if (given.polar) {
+      var r = scaleOf(spec, "r"), polar = JSON.parse(JSON.stringify(given.polar));
+      polar.bgcolor = "rgba(0,0,0,0)";
+      polar.radialaxis = Object.assign({ gridcolor: colour("--grid"), linecolor: colour("--line-strong"), tickfont: { color: colour("--muted"), size: 11 } }, polar.radialaxis);
+      if (polar.radialaxis.range) { polar.radialaxis.range = scaled(polar.radialaxis.range, r); }
+      polar.radialaxis.title = { text: spec.axes.r.title + ", " + r[0], font: { size: 12, color: colour("--ink") } };
+      polar.angularaxis = Object.assign({ gridcolor: colour("--grid"), linecolor: colour("--line-strong"), tickfont: { color: colour("--muted"), size: 12 } }, polar.angularaxis);
+      out.polar = polar;
+    }
+    return out;
+  }
+  var config = { displayModeBar: false, responsive: true, doubleClick: "reset", showTips: false };
+
+  function draw(entry) {
+    entry.layout = layoutNow(entry.spec);
+    if (entry.before) { entry.before(entry); }
+    return window.Plotly.react(entry.div, entry.spec.data.map(function (t) { return traceNow(entry.spec, t); }), entry.layout, config);
+  }
+  document.querySelectorAll("script[data-figure]").forEach(function (script) {
+    var div = document.getElementById(script.dataset.figure);
+    var entry = { div: div, spec: JSON.parse(script.textContent), before: null };
+    drawn.push(entry);
+    entry.ready = draw(entry).then(function () { div.setAttribute("data-drawn", "yes"); });
+  });
+  document.addEventListener("reelproof:look", function () { drawn.forEach(draw); });
+  window.addEventListener("beforeprint", function () { drawn.forEach(draw); });
+  window.reelproofFigures = { drawn: drawn, draw: draw, system: system, scaleOf: scaleOf, traceNow: traceNow, scaled: scaled };
+})();

@@ -1,0 +1,62 @@
+"""Which readings must be drawn so that a picture of a long run misses no peak and no dip.
+
+Min-max decimation: the wire is cut into equal lengths and the lowest and the highest reading of each are
+kept, as they are and where they are. Nothing is averaged.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Positions = NDArray[np.intp]
+
+
+def bucket_starts(at_m: Floats, buckets: int) -> Positions:
+    """First reading of each of `buckets` equal lengths of wire that holds any.
+
+    Args:
+        at_m: places, never decreasing [m].
+        buckets: how many lengths to cut the wire into.
+    """
+    if at_m.size == 0:
+        return np.zeros(0, dtype=np.intp)
+    edges = np.linspace(at_m[0], at_m[-1], buckets + 1)[:-1]
+    return np.unique(np.searchsorted(at_m, edges, side="left"))
+
+
+def _first_of_each(found: NDArray[np.bool_], bucket_of: Positions) -> Positions:
+    """Index of the first True of each bucket."""
+    where = np.flatnonzero(found)
+    _, first = np.unique(bucket_of[where], return_index=True)
+    return where[first]
+
+
+def extremes_kept(at_m: Floats, values: Floats, buckets: int) -> Positions:
+    """Which readings to draw: the lowest and highest of each bucket, both ends, and one gap mark a blank bucket.
+
+    A bucket without any reading (all NaN) keeps its first NaN, so that a drawn line breaks there.
+
+    Args:
+        at_m: places, never decreasing [m].
+        values: readings; NaN where there is none.
+        buckets: how many equal lengths of wire.
+
+    Returns:
+        Indices in rising order; all of them where there are no more than two a bucket.
+    """
+    n = values.size
+    if n <= 2 * buckets:
+        return np.arange(n, dtype=np.intp)
+    starts = bucket_starts(at_m, buckets)
+    lengths = np.diff(np.append(starts, n))
+    bucket_of = np.repeat(np.arange(starts.size), lengths)
+    blank = np.isnan(values)
+    low = np.minimum.reduceat(np.where(blank, np.inf, values), starts)
+    high = np.maximum.reduceat(np.where(blank, -np.inf, values), starts)
+    lowest = _first_of_each(~blank & (values == low[bucket_of]), bucket_of)
+    highest = _first_of_each(~blank & (values == high[bucket_of]), bucket_of)
+    gaps = starts[np.logical_and.reduceat(blank, starts)]
+    ends = np.array([0, n - 1], dtype=np.intp)
+    return np.unique(np.concatenate([lowest, highest, gaps, ends]))

@@ -1,0 +1,97 @@
+"""A quantity along a reel in equal steps: lowest to highest as a band, the mean as a line, limits dashed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from dashboards.figures.sheet import Figure, axis, figures_of, kind_of_panel
+from dashboards.figures.wire import limit_shapes
+from dashboards.records import PanelLimit, RollUp
+
+PANEL_OF = {
+    "mean_wall_mm": "wall",
+    "thinnest_wall_mm": "wall",
+    "diameter_mm": "diameter",
+    "eccentricity_mm": "eccentricity",
+}
+
+
+def _stairs(roll_up: RollUp, values: Any) -> tuple[list[float | None], list[float | None]]:
+    """Positions and figures of a line that is level over each step."""
+    x = np.repeat(roll_up.from_m, 2)
+    x[1::2] += roll_up.step_m
+    return figures_of(x, 3), figures_of(np.repeat(values, 2), 5)
+
+
+def _band(roll_up: RollUp) -> list[dict[str, Any]]:
+    shared = {
+        "type": "scatter",
+        "mode": "lines",
+        "connectgaps": False,
+        "showlegend": False,
+        "line": {"width": 0.8},
+    }
+    x, low = _stairs(roll_up, roll_up.low)
+    _, high = _stairs(roll_up, roll_up.high)
+    _, mean = _stairs(roll_up, roll_up.mean)
+    return [
+        {
+            **shared,
+            "x": x,
+            "y": low,
+            "tip": f"{roll_up.title}, lowest of the step",
+            "paint": {"line.color": "--t1"},
+        },
+        {
+            **shared,
+            "x": x,
+            "y": high,
+            "fill": "tonexty",
+            "tip": f"{roll_up.title}, highest of the step",
+            "paint": {"line.color": "--t1", "fillcolor": "--band"},
+        },
+        {
+            **shared,
+            "x": x,
+            "y": mean,
+            "line": {"width": 1.6},
+            "tip": f"{roll_up.title}, mean of the step",
+            "paint": {"line.color": "--t2"},
+        },
+    ]
+
+
+def along_figure(roll_up: RollUp, limits: Sequence[PanelLimit], length_m: float) -> Figure:
+    """The figure of one roll-up.
+
+    Args:
+        roll_up: the quantity.
+        limits: limits of the reel; those of another panel are left out.
+        length_m: length of the reel [m].
+    """
+    panel = PANEL_OF.get(roll_up.name, "")
+    own = [one for one in limits if one.panel == panel]
+    shapes, notes = limit_shapes(own, "y")
+    known = [v for v in (*roll_up.low.tolist(), *roll_up.high.tolist()) if np.isfinite(v)]
+    ends = known + [one.limit.value for one in own]
+    low, high = (min(ends), max(ends)) if ends else (0.0, 1.0)
+    room = 0.08 * (high - low) or 0.01
+    return {
+        "data": _band(roll_up),
+        "layout": {
+            "height": 230,
+            "margin": {"l": 78, "r": 14, "t": 10, "b": 48},
+            "xaxis": {"range": [0, length_m], "autorange": False},
+            "yaxis": {"range": [low - room, high + room], "fixedrange": True, "nticks": 6},
+            "shapes": shapes,
+            "annotations": notes,
+            "showlegend": False,
+        },
+        "axes": {
+            "x": axis("place", "Position from the start of the reel"),
+            "y": axis(kind_of_panel(panel, roll_up.unit), roll_up.title),
+        },
+    }

@@ -1,0 +1,184 @@
+"""How a record becomes a page: the templates, what they may call, and how figures are written in them."""
+
+from __future__ import annotations
+
+import json
+import math
+from datetime import date, datetime
+from functools import lru_cache
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from dashboards.addresses import PageKind, address, from_page
+from dashboards.answers import answer_shown
+from dashboards.quantities import KINDS, System, kind_of, text_of
+from dashboards.records import Plant
+from dashboards.site import PLOT_SCRIPT, Site, Written, asset_mark, record_sha256, write_if_changed
+
+NOT_KNOWN = Markup('<span class="none">not known</span>')
+
+
+def _missing(value: float | None) -> bool:
+    return value is None or (isinstance(value, float) and math.isnan(value))
+
+
+def _one(value: float, name: str, system: System, against: float | None) -> Markup:
+    kind = KINDS[name] if name in KINDS else kind_of(name)
+    unit = kind.side(system).unit
+    shown = text_of(value, kind, system, against)
+    tail = Markup('<span class="unit">{}{}</span>').format("" if unit in {"%", "°"} else "\u00a0", unit)
+    return Markup('<span class="{}">{}{}</span>').format(system, shown, tail if unit else "")
+
+
+def quantity(value: float | None, name: str, against: float | None = None) -> Markup:
+    """A figure in both unit systems, of which the page shows one.
+
+    Args:
+        value: figure in the store's unit; None or NaN gives ``not known``.
+        name: kind of quantity (`dashboards.quantities.KINDS`) or a store unit.
+        against: the limit it stands beside, so that rounding never moves it across.
+    """
+    if value is None or _missing(value):
+        return NOT_KNOWN
+    us, si = _one(value, name, "us", against), _one(value, name, "si", against)
+    body = us + si if us != si.replace('class="si"', 'class="us"') else us.replace('class="us"', "")
+    return Markup('<span class="q">{}</span>').format(body)
+
+
+def stretch(from_m: float | None, to_m: float | None) -> Markup:
+    """A stretch of wire, ``from`` to ``to``, in both unit systems."""
+    if from_m is None or to_m is None:
+        return NOT_KNOWN
+    shown = []
+    for system in ("us", "si"):
+        kind = KINDS["place"]
+        ends = (text_of(from_m, kind, system), text_of(to_m, kind, system))
+        text = ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+        unit = kind.side(system).unit
+        shown.append(
+            Markup('<span class="{}">{}<span class="unit">\u00a0{}</span></span>').format(system, text, unit)
+        )
+    return Markup('<span class="q">{}{}</span>').format(*shown)
+
+
+def moment(at: datetime | None, zone: str) -> Markup:
+    """An instant in the plant's zone, with the zone's abbreviation."""
+    if at is None:
+        return NOT_KNOWN
+    local = at.astimezone(ZoneInfo(zone))
+    return Markup('<time datetime="{}">{}</time>').format(
+        at.isoformat(), local.strftime("%Y-%m-%d %H:%M ") + (local.tzname() or "")
+    )
+
+
+def clock(at: datetime | None, zone: str) -> str:
+    """Hour and minute in the plant's zone."""
+    return "not known" if at is None else at.astimezone(ZoneInfo(zone)).strftime("%H:%M")
+
+
+def day(on: date | None) -> str:
+    """A day in words, ``Thursday 12 March 2026``."""
+    return "not known" if on is None else f"{on:%A} {on.day} {on:%B %Y}"
+
+
+def share(part: float, whole: float) -> float:
+    """`part` in per cent of `whole`, kept within 0 and 100, for a place on a drawing."""
+    return 0.0 if whole <= 0 else round(min(max(100.0 * part / whole, 0.0), 100.0), 3)
+
+
+def json_script(value: Any) -> Markup:
+    """A value as JSON that is safe inside a script element."""
+    text = json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    for bad, good in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026"), ("\u2028", "\\u2028")):
+        text = text.replace(bad, good)
+    return Markup(text)  # noqa: S704 - escaped above for its place, a JSON script element
+
+
+@lru_cache(maxsize=1)
+def environment() -> Environment:
+    """The templates, with escaping on and every undefined name an error."""
+    made = Environment(
+        loader=PackageLoader("dashboards", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    made.globals.update(
+        q=quantity,
+        stretch=stretch,
+        moment=moment,
+        clock=clock,
+        day=day,
+        share=share,
+        answer_shown=answer_shown,
+    )
+    made.filters["json_script"] = json_script
+    made.tests["missing"] = _missing
+    return made
+
+
+SITE_LINKS: tuple[tuple[str, PageKind], ...] = (
+    ("All shifts", "index"),
+    ("Nonconformance", "nonconformance"),
+    ("Capability", "capability"),
+    ("Faults", "faults"),
+    ("Overwall", "overwall"),
+    ("Data quality", "data quality"),
+    ("Guides", "guide"),
+)
+
+
+def write_page(
+    site: Site,
+    kind: PageKind,
+    record_id: str,
+    template: str,
+    record: Any,
+    plots: bool = False,
+    **extra: Any,
+) -> Written:
+    """Renders a record with a template and writes it at its address if that changes anything.
+
+    Args:
+        site: the site.
+        kind: kind of page.
+        record_id: id that names the file.
+        template: file of the template.
+        record: the record; it must have a `plant` and a `stamp`.
+        plots: whether the page needs the plotting script.
+        **extra: what the template needs besides.
+    """
+    here = address(kind, record_id)
+    plant: Plant = record.plant
+
+    def href(target_kind: PageKind, target_id: str = "", fragment: str = "") -> str:
+        if not site.links_to(target_kind, target_id):
+            return ""
+        return from_page(here, address(target_kind, target_id)) + (f"#{fragment}" if fragment else "")
+
+    def asset_href(name: str) -> str:
+        return f"{from_page(here, 'assets/' + name)}?v={asset_mark(name)}"
+
+    text = (
+        environment()
+        .get_template(template)
+        .render(
+            record=record,
+            plant=plant,
+            stamp=record.stamp,
+            kind=kind,
+            href=href,
+            asset=asset_href,
+            plot_script=asset_href(PLOT_SCRIPT) if plots else "",
+            site_links=[(label, href(target)) for label, target in SITE_LINKS],
+            digest=record_sha256(record),
+            to_root=lambda target: from_page(here, target),
+            **extra,
+        )
+    )
+    return write_if_changed(site, here, text.encode("utf-8", "replace"))

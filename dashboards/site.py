@@ -1,0 +1,122 @@
+"""Where pages are written: one folder that works from a disk, a memory stick or a plain file server."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import lru_cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dashboards.addresses import PageKind, address
+from pipeline.errors import Complaint, StoreError
+
+ASSETS = ("reelproof.css", "first.js", "page.js", "figures.js", "run.js", "index.js")
+PLOT_SCRIPT = "plotly.min.js"
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A file of the site: its address from the root, and whether this call changed it on disk."""
+
+    address: str
+    changed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A folder of pages.
+
+    Args:
+        folder: root of the site.
+        pages: addresses that exist or will be written; a link to any other is shown as plain text. None links
+            to everything.
+    """
+
+    folder: Path
+    pages: frozenset[str] | None = None
+
+    def links_to(self, kind: PageKind, record_id: str = "") -> bool:
+        """Whether there is, or will be, such a page."""
+        return self.pages is None or address(kind, record_id) in self.pages
+
+
+def write_if_changed(site: Site, where: str, content: bytes) -> Written:
+    """Puts `content` at address `where` of the site, and leaves the file alone if it holds just that.
+
+    Args:
+        site: the site.
+        where: address from its root.
+        content: bytes of the file.
+
+    Raises:
+        StoreError: the file cannot be written.
+    """
+    path = site.folder / where
+    try:
+        if path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content:
+            return Written(where, False)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_name(f".{path.name}.part")
+        part.write_bytes(content)
+        part.replace(path)
+    except OSError as fault:
+        raise StoreError(
+            Complaint(
+                str(path),
+                f"the page cannot be written ({fault.strerror or fault})",
+                "Check the free space and your permission on that folder, or name another one",
+            )
+        ) from None
+    return Written(where, True)
+
+
+@lru_cache(maxsize=16)
+def asset(name: str) -> bytes:
+    """Bytes of an asset of the pages; the plotting script comes from the plotly package."""
+    if name == PLOT_SCRIPT:
+        return (files("plotly") / "package_data" / PLOT_SCRIPT).read_bytes()
+    return (files("dashboards") / "assets" / name).read_bytes()
+
+
+@lru_cache(maxsize=16)
+def asset_mark(name: str) -> str:
+    """Eight hex digits that change with the asset, so that a browser never shows a page with an old one."""
+    return hashlib.sha256(asset(name)).hexdigest()[:8]
+
+
+def write_assets(site: Site) -> tuple[Written, ...]:
+    """Puts the style sheet, the scripts and the one plotting script beside the pages."""
+    return tuple(write_if_changed(site, f"assets/{name}", asset(name)) for name in (*ASSETS, PLOT_SCRIPT))
+
+
+def _canonical(value: Any) -> Any:
+    """A record as plain JSON values, the same for the same record."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        parts = {f.name: _canonical(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        return {"record": type(value).__name__, **parts}
+    if isinstance(value, np.ndarray):
+        content = np.ascontiguousarray(value)
+        return {"array": hashlib.sha256(content.tobytes()).hexdigest(), "n": int(content.size)}
+    if isinstance(value, datetime | date):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return {str(key): _canonical(value[key]) for key in sorted(value)}
+    if isinstance(value, tuple | list):
+        return [_canonical(one) for one in value]
+    if isinstance(value, float):
+        return repr(value)
+    return value
+
+
+def record_sha256(record: Any) -> str:
+    """SHA-256 of a record's content (canonical JSON; arrays by the hash of their bytes), hexadecimal."""
+    text = json.dumps(_canonical(record), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
