@@ -129,8 +129,10 @@ def bootstrap_interval(
 ) -> Result | Refused:
     """A figure of a correlated series with a bias-corrected percentile interval from circular blocks.
 
-    The ends are the percentiles Phi(2 z0 +- z), z0 the normal score of the share of redrawn figures below the
-    observed one (Efron and Tibshirani, An Introduction to the Bootstrap, 1993, section 14.3, from memory).
+    The ends are the percentiles Phi(2 z0 +- t), z0 the normal score of the share of redrawn figures below the
+    observed one (Efron and Tibshirani, An Introduction to the Bootstrap, 1993, section 14.3) and t
+    Student's quantile for as many values as there are blocks, which widens it where blocks are few
+    (Hesterberg, The American Statistician 69 (2015), 371-386; both from memory).
 
     Args:
         values: readings at equal steps; NaN is left out and its neighbours are taken to adjoin.
@@ -171,7 +173,7 @@ def bootstrap_interval(
     if not math.isfinite(observed) or usable.size < 0.95 * repetitions:
         reason = "The figure cannot be computed on the redrawn series; ask for a simpler one."
         return Refused(question, method, reason, int(kept.size))
-    low, high = _bias_corrected(usable, observed, confidence, lower_only)
+    low, high = _bias_corrected(usable, observed, confidence, lower_only, kept.size / length)
     return Result(
         question=question,
         estimate=observed,
@@ -211,11 +213,11 @@ def _statistics(
 
 
 def _bias_corrected(
-    drawn: NDArray[np.float64], observed: float, confidence: float, lower_only: bool
+    drawn: NDArray[np.float64], observed: float, confidence: float, lower_only: bool, blocks: float
 ) -> tuple[float, float]:
     below = (np.sum(drawn < observed) + 0.5 * np.sum(drawn == observed)) / drawn.size
     z0 = float(special.ndtri(np.clip(below, 0.5 / drawn.size, 1.0 - 0.5 / drawn.size)))
-    z = float(special.ndtri(confidence if lower_only else 0.5 + confidence / 2.0))
+    z = float(special.stdtrit(blocks - 1.0, confidence if lower_only else 0.5 + confidence / 2.0))
     low = float(np.quantile(drawn, special.ndtr(2.0 * z0 - z)))
     return low, math.inf if lower_only else float(np.quantile(drawn, special.ndtr(2.0 * z0 + z)))
 

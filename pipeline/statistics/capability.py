@@ -19,9 +19,8 @@ from pipeline.results import Assumption, Refused, Result, UnitOfInference
 
 Sense = Literal["at least", "at most"]
 
-# Degrees of freedom from which the normal form replaces the noncentral t: they agree to 1e-3 of the index
-# there.
-_LARGE = 2000.0
+# Degrees of freedom from which the normal form replaces the noncentral t: they agree to 1e-6 there.
+_LARGE = 1e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +118,7 @@ def index_lower_bound(
         confidence: one-sided confidence, 0 to 1.
 
     Source: Chou, Owen and Borrego, "Lower confidence limits on process capability indices", J. Quality
-    Technology 22 (1990), 223-229 (from memory). Where f > 2000 the normal form of `index_standard_error`
+    Technology 22 (1990), 223-229 (from memory). Where f > 1e6 the normal form of `index_standard_error`
     stands in.
     """
     freedom = (n_for_mean if n_for_variance is None else n_for_variance) - 1.0

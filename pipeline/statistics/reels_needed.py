@@ -31,9 +31,6 @@ def index_that_proves(claimed: float, reels: int, confidence: float = 0.95) -> f
     """
     _check(reels, confidence)
     scale = 3.0 * math.sqrt(reels)
-    if reels > 2000:  # the noncentral t is normal to four figures here
-        z = float(stats.norm.ppf(confidence))
-        return _normal_edge(claimed, reels, z)
     return float(stats.nct.ppf(confidence, reels - 1, scale * claimed)) / scale
 
 
@@ -48,8 +45,6 @@ def chance_to_prove(claimed: float, true: float, reels: int, confidence: float =
     """
     edge = index_that_proves(claimed, reels, confidence)
     scale = 3.0 * math.sqrt(reels)
-    if reels > 2000:
-        return float(stats.norm.cdf((true - edge) / math.sqrt(1.0 / (9.0 * reels) + true**2 / (2.0 * reels))))
     return float(stats.nct.sf(scale * edge, reels - 1, scale * true))
 
 
@@ -91,13 +86,6 @@ def reels_needed(claimed: float, true: float, chance: float = 0.8, confidence: f
         else:
             low = middle
     return high
-
-
-def _normal_edge(claimed: float, reels: int, z: float) -> float:
-    """Observed index whose normal-form lower bound is the claim: C - z sqrt(1/(9n) + C^2/(2n)) = C0."""
-    a = 1.0 - z**2 / (2.0 * reels)
-    root = math.sqrt(claimed**2 - a * (claimed**2 - z**2 / (9.0 * reels)))
-    return (claimed + root) / a
 
 
 def _check(reels: int, confidence: float) -> None:
