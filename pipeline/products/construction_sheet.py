@@ -16,6 +16,7 @@ from pipeline.products.conductors import resistance_ohm_km
 from pipeline.products.layers import layer_lines
 from pipeline.products.limit_rows import LimitRow
 from pipeline.products.limits import Limit, Missing, limits_in_force, missing_requirements
+from pipeline.products.listing import ListingOption
 from pipeline.products.product import Product
 from pipeline.products.ratings import Rating, rated_volts, ratings_of
 from pipeline.products.sheet_line import SheetLine, absent_line, line_of
@@ -45,25 +46,6 @@ class TypeExplained:
     meaning: str
     letters: tuple[Letter, ...]
     note: str
-
-
-@dataclass(frozen=True, slots=True)
-class ListingOption:
-    """An option of the plant's listing that covers this wire's size.
-
-    Args:
-        option: what is listed.
-        size_from: smallest size.
-        size_to: largest size.
-        conditions: conditions such as a colour, "" for none.
-        source: where the plant's listing says so.
-    """
-
-    option: str
-    size_from: str
-    size_to: str
-    conditions: str
-    source: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from datetime import date
 from functools import lru_cache
 
 from pipeline.products.sizes import Size, size_named
-from pipeline.products.table_rows import sources_of, table_rows
+from pipeline.products.table_rows import Row, sources_of, table_rows
 from pipeline.units import MM_PER_INCH, MM_PER_MIL
 
 REQUIREMENTS: tuple[str, ...] = (
@@ -146,7 +146,13 @@ def package_rows() -> tuple[LimitRow, ...]:
                 checked_by=row["checked_by"],
                 sources=sources_of(row),
                 status=row["status"],
-                note=row["note"],
+                note=_note(row),
             )
         )
     return tuple(found)
+
+
+def _note(row: Row) -> str:
+    """The row's note; UL 44 makes the first-stated value the requirement, so a printed mm figure is told."""
+    printed = f"The document prints {row['printed_mm']} mm beside it." if row["printed_mm"] else ""
+    return " ".join(part for part in (printed, row["note"]) if part)

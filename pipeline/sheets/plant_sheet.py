@@ -6,6 +6,7 @@ in the plant's own file, with who entered it and who checked it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -14,6 +15,7 @@ from pydantic import Field, model_validator
 
 from pipeline.errors import SheetError
 from pipeline.products.limit_rows import LimitRow
+from pipeline.products.listing import ListingOption
 from pipeline.products.sizes import size_named
 from pipeline.sheets.plant_limits import (
     EnteredLimit,
@@ -216,11 +218,11 @@ class PlantSheet(Sheet):
         """The requirement sets a construction's lots are certified to; None where the sheet gives none."""
         return self.certified.get(construction)
 
-    def listings_for(self, types: tuple[str, ...], size: str) -> tuple[Listing, ...]:
-        """The listing options for a wire of these types and this size."""
+    def listings_for(self, types: Sequence[str], size: str) -> tuple[ListingOption, ...]:
+        """The options of the plant's listing that cover a wire of these types and this size."""
         order = size_named(size).order
         return tuple(
-            one
+            ListingOption(one.option, one.size_from, one.size_to, one.conditions, one.source)
             for one in self.listings
             if set(types) & set(one.types)
             and size_named(one.size_from).order <= order <= size_named(one.size_to).order

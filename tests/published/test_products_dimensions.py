@@ -220,3 +220,32 @@ def test_implied_concentricity_against_an_independent_table() -> None:
         mean = float(row["average_mil"]) * (1.0 + float(row["overwall_pct"]) / 100.0)
         found = implied_concentricity_pct(float(row["point_mil"]), mean)
         assert found == pytest.approx(float(row["concentricity_pct"]), abs=0.0501)
+
+
+CANADIAN = rows("products-canadian-diameters")
+
+
+@pytest.mark.parametrize(
+    "row",
+    [row for row in CANADIAN if row["volts"] == "600"],
+    ids=lambda r: f"{r['table']} {r['size']} {r['conductor']}",
+)
+def test_the_built_up_diameter_is_the_canadian_codes(row: dict[str, str]) -> None:
+    """Canadian Electrical Code, Tables 6A and 6K: within 1.2 mil, but for 350 and 500 kcmil (3.1 mil)."""
+    product = find_product(row["family"], row["size"], row["conductor"])
+    allowed = 3.1 if row["size"] in ("350 kcmil", "500 kcmil") else 1.2
+    assert abs(product.overall_mm - float(row["diameter_mm"])) / MM_PER_MIL <= allowed
+
+
+def test_1000_v_walls_follow_from_the_two_canadian_tables() -> None:
+    """Wall at 1000 V = wall at 600 V + half the difference of the diameters of Tables 6B and 6A, to 1 mil."""
+    by_size: dict[str, dict[str, float]] = {}
+    for row in CANADIAN:
+        if row["family"] == "XHHW-2":
+            by_size.setdefault(row["size"], {})[row["volts"]] = float(row["diameter_mm"])
+    assert len(by_size) == 24
+    for size, diameters in by_size.items():
+        wall = find_product("XHHW-2", size, "concentric").average_wall_mm
+        derived = wall + (diameters["1000"] - diameters["600"]) / 2.0
+        asked = find_product("RW90-1000V", size, "concentric").average_wall_mm
+        assert abs(derived - asked) / MM_PER_MIL <= 1.0

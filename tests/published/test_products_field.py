@@ -5,6 +5,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.sparse import diags_array
 from scipy.sparse.linalg import spsolve
@@ -120,3 +122,28 @@ def test_a_finite_volume_solution_of_the_potential_agrees(construction: str, siz
     assert at_conductor / 1000.0 == pytest.approx(field.inner_kv_mm[0], rel=1e-5)
     boundary = int(np.argmin(np.abs(edges - radii[1])))
     assert (600.0 - potential[boundary]) / 600.0 == pytest.approx(field.share[0], rel=1e-6)
+
+
+@given(
+    st.floats(0.3, 20.0),
+    st.floats(0.05, 5.0),
+    st.floats(0.02, 2.0),
+    st.floats(1.0, 10.0),
+    st.floats(1.0, 10.0),
+    st.floats(0.1, 10.0),
+)
+@settings(max_examples=100, deadline=None)
+def test_scale_and_voltage(r: float, wall: float, over: float, e1: float, e2: float, scale: float) -> None:
+    """Twice the size: the same capacitance, half the stress. Stress is proportional to voltage."""
+    radii = (r, r + wall, r + wall + over)
+    field = coaxial_field(0.6, radii, (e1, e2))
+    larger = coaxial_field(0.6, [scale * one for one in radii], (e1, e2))
+    assert larger.capacitance_pf_m == pytest.approx(field.capacitance_pf_m, rel=1e-9)
+    assert larger.inner_kv_mm[1] * scale == pytest.approx(field.inner_kv_mm[1], rel=1e-9)
+    assert coaxial_field(1.8, radii, (e1, e2)).mean_kv_mm == pytest.approx(
+        tuple(3.0 * one for one in field.mean_kv_mm), rel=1e-9
+    )
+    assert math.fsum(field.share) == pytest.approx(1.0, abs=1e-12)
+    for inner, mean, outer in zip(field.inner_kv_mm, field.mean_kv_mm, field.outer_kv_mm, strict=True):
+        assert outer <= mean * (1 + 1e-12)
+        assert mean <= inner * (1 + 1e-12)
