@@ -63,8 +63,8 @@ def _typed(block: Block, plan: LogPlan) -> pa.Table | None:
 
 def _rows(table: pa.Table, lines: NDArray[np.uint32], plan: LogPlan) -> pl.DataFrame | None:
     """Typed columns in units of the store; None if a row's time or place cannot be read."""
-    columns: dict[str, pl.Series] = {LINE: pl.Series(LINE, lines)}
     placed = np.zeros(lines.size, np.bool_)
+    columns = [pl.Series(LINE, lines)]
     if plan.time is not None:
         cells = table.column(f"c{plan.time.index}")
         times = time_column(cells, plan.time_format)
@@ -73,23 +73,34 @@ def _rows(table: pa.Table, lines: NDArray[np.uint32], plan: LogPlan) -> pl.DataF
         if not (placed | empty).all():
             return None
         time_us = pl.Series(TIME_US, times.us)
-        columns[TIME_US] = time_us.set(pl.Series(empty), None) if empty.any() else time_us
-        columns[AWARE] = pl.Series(AWARE, times.aware)
-    for one in plan.numbers:
-        if one.index >= 0:
-            columns[one.channel] = _number(table.column(f"c{one.index}"), one.factor, one.offset)
-    if plan.may_lack_time and not (placed | columns["counter_m"].is_not_null().to_numpy()).all():
+        columns.append(time_us.set(pl.Series(empty), None) if empty.any() else time_us)
+        columns.append(pl.Series(AWARE, times.aware))
+    rows = pl.DataFrame(columns).hstack(_cells(table, plan).get_columns())
+    if plan.may_lack_time and not (placed | rows["counter_m"].is_not_null().to_numpy()).all():
         return None
+    return rows
+
+
+def _cells(table: pa.Table, plan: LogPlan) -> pl.DataFrame:
+    """The mapped columns of numbers, in units of the store, and of text."""
+    wanted = [
+        _number(f"c{one.index}", one.factor, one.offset).alias(one.channel)
+        for one in plan.numbers
+        if one.index >= 0
+    ]
     named = (("class", plan.classes), ("tag", plan.tag), ("value", plan.value), ("quality", plan.quality))
-    for name, text in named:
-        if text is not None:
-            columns[name] = pl.Series(name, table.column(f"c{text.index}"))
-    return pl.DataFrame(columns)
+    wanted += [pl.col(f"c{text.index}").alias(name) for name, text in named if text is not None]
+    if not wanted:
+        return pl.DataFrame()
+    used = [name for name in table.column_names if plan.time is None or name != f"c{plan.time.index}"]
+    frame = pl.from_arrow(table.select(used), rechunk=False)
+    assert isinstance(frame, pl.DataFrame)  # noqa: S101 - a table has columns
+    return frame.select(wanted)
 
 
-def _number(column: pa.ChunkedArray, factor: float, offset: float) -> pl.Series:
+def _number(name: str, factor: float, offset: float) -> pl.Expr:
     """Figures in the unit of the store; not-a-number is no value."""
-    values = pl.Series(column).fill_nan(None)
+    figure = pl.col(name).fill_nan(None)
     if factor != 1.0:
-        values = values * factor
-    return values if offset == 0.0 else values + offset
+        figure = figure * factor
+    return figure if offset == 0.0 else figure + offset

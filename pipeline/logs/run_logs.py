@@ -45,7 +45,7 @@ class LoadedRun:
 
 def read_logs(
     sheet: RunSheet,
-    line: LineSheet,  # noqa: ARG001 - the noise of its gauges serves the checks to come
+    line: LineSheet,
     folder: Path,
     zone: str,
     on_rows: Callable[[int], None] | None = None,
@@ -77,7 +77,7 @@ def read_logs(
     clock = pl.concat(
         [pl.DataFrame(schema=CLOCK_FLAGGED), *(read.clock for log, read in logs if log.kind == "readings")]
     )
-    flagged, told = flag_readings(readings, clock, sheet)
+    flagged = flag_readings(readings, clock, sheet, line)
     events = events_of([(log.kind, read.rows) for log, read in logs if log.kind != "readings"])
     return LoadedRun(
         readings=readings,
@@ -85,7 +85,7 @@ def read_logs(
         flagged=flagged,
         set_aside=pl.concat([pl.DataFrame(schema=SET_ASIDE), *(read.set_aside for _, read in logs)]),
         files=tuple(file for _, read in logs for file in read.files),
-        warnings=(*(note for _, read in logs for note in read.notes), *told),
+        warnings=tuple(note for _, read in logs for note in read.notes),
     )
 
 

@@ -2,25 +2,50 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.columns import CHANNEL_BY_NAME
-from pipeline.flags import COUNTER_RESET, MISSING, OUT_OF_RANGE
+from pipeline.columns import CHANNEL_BY_NAME, WALL_CHANNELS, Column
+from pipeline.flags import COUNTER_RESET, MISSING, OUT_OF_RANGE, SPIKE, STEP, STUCK, Flag
 from pipeline.logs.log_plan import mapped
+from pipeline.logs.row_checks.counter_fall import counter_falls
+from pipeline.logs.row_checks.missing import missing_rows
+from pipeline.logs.row_checks.spike import spikes
+from pipeline.logs.row_checks.step import step_rows
+from pipeline.logs.row_checks.stuck import logged_step, stuck_rows
+from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 
+Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
+
 FLAGGED_SCHEMA = {"row": pl.UInt32, "channel": pl.String, "flag": pl.UInt8}
-_RESET_M = 10.0
+# Which instrument of the line sheet gives a channel; the others have no resolution there.
+GAUGES: dict[str, str] = {
+    **dict.fromkeys(WALL_CHANNELS, "wall gauge"),
+    "hot_diameter_mm": "hot diameter gauge",
+    "diameter_x_mm": "cold diameter gauge",
+    "diameter_y_mm": "cold diameter gauge",
+    "conductor_mm": "conductor gauge",
+}
+# For a gauge that the line sheet leaves out: the line sheet's own defaults.
+_RESOLUTION_MM, _NOISE_MM = 0.001, 0.004
 
 
 def flag_readings(
-    readings: pl.DataFrame, clock: pl.DataFrame, sheet: RunSheet
-) -> tuple[pl.DataFrame, list[str]]:
-    """Which readings carry a reason not to be used, and what to tell of it."""
-    carriers = _carriers(sheet)
-    files = {number for numbers in carriers.values() for number in numbers}
+    readings: pl.DataFrame, clock: pl.DataFrame, sheet: RunSheet, line: LineSheet
+) -> pl.DataFrame:
+    """Which readings carry a reason not to be used, as `pipeline.columns.FLAGGED`.
+
+    Args:
+        readings: the run's readings in their order.
+        clock: rows with something wrong about their clock: file_no, line, flag.
+        sheet: the run, which says what log carries what channel.
+        line: the line, which says what its instruments resolve.
+    """
     parts = [pl.DataFrame(schema=FLAGGED_SCHEMA)]
     if clock.height:
         parts.append(
@@ -28,38 +53,71 @@ def flag_readings(
             .join(clock, on=["file_no", "line"], how="inner", maintain_order="left")
             .select("row", pl.lit("time_utc").alias("channel"), "flag")
         )
-    for name in readings.columns:
-        column = CHANNEL_BY_NAME.get(name)
-        if column is None:
-            continue
+    carriers = carriers_of(sheet)
+    files = {number for numbers in carriers.values() for number in numbers}
+    for name, numbers in carriers.items():
         rows, values = readings["row"], readings[name]
-        if carriers[name] != files:
-            carried = readings["file_no"].is_in(sorted(carriers[name]))
+        if numbers != files:
+            carried = readings["file_no"].is_in(sorted(numbers))
             rows, values = rows.filter(carried), values.filter(carried)
-        number = rows.to_numpy()
-        found: list[tuple[NDArray[np.int64], int]] = []
-        if values.null_count():
-            found.append((np.flatnonzero(values.is_null().to_numpy()), MISSING.code))
-        figures = values.to_numpy()
-        with np.errstate(invalid="ignore"):
-            if column.low is not None and column.high is not None:
-                outside = (figures < column.low) | (figures > column.high)
-                found.append((np.flatnonzero(outside), OUT_OF_RANGE.code))
-            if name == "counter_m":
-                known = np.flatnonzero(np.isfinite(figures))
-                fell = np.flatnonzero(np.diff(figures[known]) < -_RESET_M)
-                found.append((known[fell + 1], COUNTER_RESET.code))
-        parts += [
-            pl.DataFrame(
-                {"row": number[places], "channel": name, "flag": code}, schema_overrides=FLAGGED_SCHEMA
-            )
-            for places, code in found
-            if places.size
-        ]
-    return pl.concat(parts).sort("row", "channel", "flag"), []
+        resolution, noise = _gauge(name, line)
+        for places, flag in check_channel(CHANNEL_BY_NAME[name], values, resolution, noise):
+            if places.size:
+                number = rows.to_numpy()[places]
+                parts.append(
+                    pl.DataFrame(
+                        {"row": number, "channel": name, "flag": flag.code}, schema_overrides=FLAGGED_SCHEMA
+                    )
+                )
+    return pl.concat(parts).sort("row", "channel", "flag")
 
 
-def _carriers(sheet: RunSheet) -> dict[str, set[int]]:
+def check_channel(
+    column: Column, values: pl.Series, resolution: float | None, noise: float | None
+) -> Iterator[tuple[Rows, Flag]]:
+    """Places with a reason, for one channel of the logs that carry it.
+
+    Args:
+        column: the channel in the data dictionary.
+        values: its values in the order of the run, null where the log has none.
+        resolution: the gauge's resolution; None for a channel that no gauge gives.
+        noise: the gauge's standard uncertainty; None for a channel that no gauge gives.
+    """
+    known = np.arange(values.len())
+    if values.null_count():
+        empty = values.is_null().to_numpy()
+        yield missing_rows(empty), MISSING
+        known = np.flatnonzero(~empty)
+    figures: Floats = values.drop_nulls().to_numpy()
+    low = -np.inf if column.low is None else column.low
+    high = np.inf if column.high is None else column.high
+    if figures.size and (figures.min() < low or figures.max() > high):
+        outside = (figures < low) | (figures > high)
+        yield known[outside], OUT_OF_RANGE
+        known, figures = known[~outside], figures[~outside]
+    if column.name == "counter_m":
+        resets, misread = counter_falls(figures)
+        yield known[resets], COUNTER_RESET
+        yield known[misread], SPIKE
+    if resolution is not None and noise is not None:
+        yield known[stuck_rows(figures, resolution, noise)], STUCK
+        floor = max(resolution, logged_step(np.diff(figures)))
+        yield known[np.flatnonzero(spikes(figures, floor))], SPIKE
+        yield known[step_rows(figures, resolution)], STEP
+
+
+def _gauge(channel: str, line: LineSheet) -> tuple[float | None, float | None]:
+    """Resolution and standard uncertainty [mm] of the gauge that gives a channel."""
+    kind = GAUGES.get(channel)
+    if kind is None:
+        return None, None
+    gauge = line.instrument(kind)
+    if gauge is None:
+        return _RESOLUTION_MM, _NOISE_MM
+    return gauge.resolution_mm, gauge.uncertainty_mm
+
+
+def carriers_of(sheet: RunSheet) -> dict[str, set[int]]:
     """For each channel, the numbers of the files whose log carries it."""
     carriers: dict[str, set[int]] = {}
     first = 0
