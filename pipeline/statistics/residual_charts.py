@@ -1,0 +1,166 @@
+"""Is a value surprising, given those before it?
+
+For values that follow one another (reel after reel), the one-step errors of an autoregression are charted. Such
+a chart forgets a lasting shift, so an EWMA of the values themselves belongs beside it. Alwan & Roberts,
+J. Bus. Econ. Stat. 6 (1988) 87 (from memory); method sheet section 6.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import linalg, stats
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
+from pipeline.samples import positive, readings
+
+FEWEST = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Autoregression:
+    """Model of a baseline: x_t - mean = sum phi_j (x_{t-j} - mean) + error.
+
+    Args:
+        mean: level of the baseline.
+        phi: coefficients, the nearest value first.
+        error_sd: standard deviation of the one-step errors.
+        n: values it was fitted to.
+    """
+
+    mean: float
+    phi: tuple[float, ...]
+    error_sd: float
+    n: int
+
+
+def fit_autoregression(baseline: ArrayLike, longest: int = 5) -> Autoregression | Refused:
+    """Autoregression of a baseline, its order by Akaike's criterion, from Yule and Walker's equations.
+
+    Args:
+        baseline: values of phase I in order, without gaps.
+        longest: greatest order tried.
+
+    Stops being true where the level itself moved within the baseline: that looks like autocorrelation.
+    Source: Box & Jenkins, Time Series Analysis (1976), sections 3.2 and 6.
+    """
+    x = readings(baseline, "baseline")
+    x = x[~np.isnan(x)]
+    question, method = "How does each value follow from those before it?", "autoregression (Yule-Walker)"
+    if x.size < FEWEST:
+        reason = f"{x.size} values are too few for an autoregression; give {FEWEST} at least."
+        return Refused(question, method, reason, x.size)
+    if np.ptp(x) == 0.0:
+        reason = f"All {x.size} values equal {x[0]:g}, so nothing follows from anything."
+        return Refused(question, method, reason, x.size)
+    away = x - x.mean()
+    covariance = np.array([float(away[: x.size - k] @ away[k:]) / x.size for k in range(longest + 1)])
+    best, lowest = (np.zeros(0), covariance[0]), x.size * math.log(covariance[0])
+    for order in range(1, longest + 1):
+        phi = np.asarray(linalg.solve_toeplitz(covariance[:order], covariance[1 : order + 1]))
+        variance = float(covariance[0] - phi @ covariance[1 : order + 1])
+        score = x.size * math.log(variance) + 2 * order if variance > 0 else math.inf
+        if score < lowest:
+            best, lowest = (phi, variance), score
+    free = max(x.size - best[0].size - 1, 1)
+    return Autoregression(
+        float(x.mean()), tuple(best[0].tolist()), math.sqrt(float(best[1]) * x.size / free), x.size
+    )
+
+
+def residual_chart(
+    values: ArrayLike,
+    model: Autoregression,
+    width: float = 3.0,
+    unit: str = "",
+    unit_of_inference: UnitOfInference = "reel",
+) -> Chart:
+    """One-step errors against +/- width standard deviations.
+
+    Args:
+        values: values in order; an error needs the values before it, so gaps leave items unjudged.
+        model: the baseline's autoregression.
+        width: limits [standard deviations], from the alarm budget.
+        unit: unit of the values.
+        unit_of_inference: what one value is about.
+
+    Source: Alwan & Roberts 1988. After its first point a shift of the mean shows only (1 - sum phi) of itself.
+    """
+    x = readings(values, "values")
+    half = positive(width, "width") * model.error_sd
+    away = x - model.mean
+    error = away.copy()
+    for lag, phi in enumerate(model.phi, start=1):
+        before = np.full(x.size, np.nan)
+        before[lag:] = away[:-lag] if lag < x.size else away[:0]
+        error = error - phi * before
+    rule = f"1 point beyond {width:.4g} standard deviations of the one-step error"
+    signals = tuple(
+        Signal(
+            i, float(error[i]), math.copysign(half, error[i]), "above" if error[i] > 0 else "below", rule, i
+        )
+        for i in np.flatnonzero(np.abs(error) > half).tolist()
+    )
+    lost = int(np.isnan(error).sum())
+    left = 1 - sum(model.phi)
+    forgets = (
+        f"A lasting shift shows only {100 * left:.0f} % of itself after its first point; read an EWMA of the "
+        "values beside this chart."
+    )
+    said = [forgets] if model.phi else []
+    if lost:
+        said.append(f"{lost} of {x.size} items have no value, or none before them, and are not judged.")
+    return Chart(
+        question="Is any value surprising, given those before it?",
+        method=f"residual chart of an autoregression of order {len(model.phi)}, {width:.4g} standard deviations",
+        phase="II",
+        plotted=error,
+        centre=np.zeros(x.size),
+        lower=np.full(x.size, -half),
+        upper=np.full(x.size, half),
+        unit=unit,
+        signals=signals,
+        arl0=float(0.5 / stats.norm.sf(width)),
+        unit_of_inference=unit_of_inference,
+        assumptions=(
+            Assumption("one-step errors are independent", _white(error), f"order {len(model.phi)}"),
+        ),
+        warnings=tuple(said),
+        details={"mean": model.mean, "error_sd": model.error_sd, "width": width},
+    )
+
+
+def _white(error: NDArray[np.float64]) -> bool | None:
+    """Ljung and Box's test at lag 5, 1 % level; None for few errors."""
+    known = error[~np.isnan(error)]
+    if known.size < FEWEST:
+        return None
+    away = known - known.mean()
+    total = float(away @ away)
+    if total == 0.0:
+        return None
+    r = np.array([float(away[:-k] @ away[k:]) / total for k in range(1, 6)])
+    q = known.size * (known.size + 2) * float((r**2 / (known.size - np.arange(1, 6))).sum())
+    return bool(stats.chi2.sf(q, 5) > 0.01)
+
+
+def shift_seen(phi: float) -> tuple[float, float]:
+    """How large a shift of one standard deviation of AR(1) values looks on the residual chart: first, later.
+
+    1 / sqrt(1 - phi^2) once, then (1 - phi) / sqrt(1 - phi^2), in standard deviations of the errors.
+
+    Args:
+        phi: the autoregression.
+
+    Source: derived (method sheet section 6: phi .8 gives 1.67, then .33).
+    """
+    if not -1.0 < phi < 1.0:
+        raise MethodRefusal(
+            Complaint("phi", f"{phi:g} was given", "Give an autoregression between -1 and 1, both left out")
+        )
+    scale = math.sqrt(1 - phi * phi)
+    return 1 / scale, (1 - phi) / scale

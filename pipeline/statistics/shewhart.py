@@ -1,0 +1,308 @@
+"""Is a per-reel or per-length value beyond limits that chance alone rarely reaches?
+
+Individuals, mean and range, mean and standard deviation charts. Phase I sets limits from the points themselves
+and is for cleaning a baseline; phase II judges new points by limits fixed beforehand. One plotted point is a
+reel or a length, never a single reading. D. C. Montgomery, Introduction to Statistical Quality Control, 7th ed.
+(2013), chapter 6 and appendix VI.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import integrate, special, stats
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
+from pipeline.samples import positive, readings
+
+SigmaFrom = Literal["robust", "standard deviation", "moving range"]
+FEW = 100
+"""Points below which limits are told to be uncertain (method sheet section 6)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChartConstants:
+    """Constants of subgroups of n normal values, by their customary letters."""
+
+    n: int
+    d2: float
+    d3: float
+    c4: float
+    a2: float
+    a3: float
+    d_lower: float
+    d_upper: float
+    b_lower: float
+    b_upper: float
+    e2: float
+
+
+@lru_cache(maxsize=64)
+def chart_constants(n: int) -> ChartConstants:
+    """d2, d3, c4 and the factors made of them: A2, A3, D3, D4, B3, B4, E2 (`d_lower` is D3, and so on).
+
+    d2 = E range / sigma = int (1 - (1 - F)^n - F^n) dx; c4 = sqrt(2/(n-1)) Gamma(n/2) / Gamma((n-1)/2).
+
+    Args:
+        n: values in a subgroup, 2 to 100.
+
+    Source: exact integrals of the normal range; table: ASTM MNL 7, table 49.
+    """
+    if not 2 <= n <= 100:
+        raise MethodRefusal(Complaint("n", f"{n} values in a subgroup were given", "Give 2 to 100"))
+    d2 = float(
+        integrate.quad(lambda x: 1 - stats.norm.sf(x) ** n - stats.norm.cdf(x) ** n, -12, 12, limit=200)[0]
+    )
+    d3 = math.sqrt(_second_moment_of_range(n) - d2 * d2)
+    c4 = math.sqrt(2 / (n - 1)) * math.exp(float(special.gammaln(n / 2) - special.gammaln((n - 1) / 2)))
+    spread = 3 * math.sqrt(1 - c4 * c4) / c4
+    return ChartConstants(
+        n=n,
+        d2=d2,
+        d3=d3,
+        c4=c4,
+        a2=3 / (d2 * math.sqrt(n)),
+        a3=3 / (c4 * math.sqrt(n)),
+        d_lower=max(0.0, 1 - 3 * d3 / d2),
+        d_upper=1 + 3 * d3 / d2,
+        b_lower=max(0.0, 1 - spread),
+        b_upper=1 + spread,
+        e2=3 / d2,
+    )
+
+
+def _second_moment_of_range(n: int) -> float:
+    """E w^2 = 2 int w P(range > w) dw, with P(range <= w) = n int phi(x) (F(x + w) - F(x))^(n-1) dx."""
+    x, weight_x = np.polynomial.legendre.leggauss(160)
+    w, weight_w = np.polynomial.legendre.leggauss(160)
+    x, weight_x = 9 * x, 9 * weight_x
+    w, weight_w = 8 * (w + 1), 8 * weight_w
+    inner = (stats.norm.cdf(x[:, None] + w) - stats.norm.cdf(x)[:, None]) ** (n - 1)
+    below = n * (weight_x * stats.norm.pdf(x)) @ inner
+    return float(2 * (weight_w * w * (1 - below)).sum())
+
+
+def individuals_chart(
+    values: ArrayLike,
+    centre: float | None = None,
+    sigma: float | None = None,
+    width: float = 3.0,
+    sigma_from: SigmaFrom = "robust",
+    unit: str = "",
+    unit_of_inference: UnitOfInference = "reel",
+    baseline: int | None = None,
+) -> Chart | Refused:
+    """One value for each reel or length against centre +/- width sigma.
+
+    Args:
+        values: the values in order; not-a-number where there is none.
+        centre: centre fixed beforehand (phase II); None to estimate it here (phase I).
+        sigma: standard deviation fixed beforehand; None to estimate it here.
+        width: limits in standard deviations, from the alarm budget; 3 by common practice.
+        sigma_from: phase I only: 'robust' (median and Qn, Rousseeuw & Croux, J. Amer. Statist. Assoc. 88,
+            1993), 'standard deviation' (s / c4), or 'moving range' (mean range of neighbours / 1.128).
+        unit: unit of the values.
+        unit_of_inference: what one value is about.
+        baseline: phase II only: number of points behind the limits, if known.
+
+    The moving range is refused where neighbours are correlated: it would give sigma sqrt(1 - r) and limits
+    that alarm all the time. Source: Montgomery 2013, section 6.4; method sheet sections 5 and 6.
+    """
+    x = readings(values, "values")
+    known = x[~np.isnan(x)]
+    positive(width, "width")
+    question = "Is any reel's value beyond its limits?"
+    method = f"individuals chart, {width:.4g} standard deviations"
+    phase_two = centre is not None and sigma is not None
+    if (centre is None) != (sigma is None):
+        raise MethodRefusal(
+            Complaint(
+                "centre, sigma", "one is given without the other", "Give both (phase II) or none (phase I)"
+            )
+        )
+    if not phase_two and known.size < 2:
+        return Refused(
+            question, method, f"{known.size} value(s) set no limits; at least two are needed.", known.size
+        )
+    if not phase_two and np.ptp(known) == 0.0:
+        shown = f"{known[0]:g} {unit}".strip()
+        reason = f"All {known.size} values equal {shown}, so chance has no size; check the instrument."
+        return Refused(question, method, reason, known.size)
+    correlation = _lag_one(x)
+    correlated = known.size >= 8 and correlation > 1.645 / math.sqrt(known.size)
+    if centre is not None and sigma is not None:
+        middle, spread, how = centre, positive(sigma, "sigma", unit), "fixed beforehand"
+    else:
+        if sigma_from == "moving range" and correlated:
+            reason = (
+                f"Neighbouring values are correlated (lag-1 {correlation:.2f}), so the moving range would give "
+                f"{math.sqrt(1 - correlation):.2f} of the true standard deviation; use 'robust' or "
+                "'standard deviation', or a residual chart."
+            )
+            return Refused(question, method, reason, known.size)
+        middle, spread = _estimate(x, known, sigma_from)
+        how = sigma_from
+    return _chart(
+        question, f"{method} ({how})", x, middle, width * spread, unit, unit_of_inference, phase_two,
+        _individuals_warnings(x, correlated, correlation, phase_two, baseline), correlated, correlation,
+        {"centre": middle, "sigma": spread, "width": width, "lag_1": correlation},
+    )  # fmt: skip
+
+
+def _estimate(x: NDArray[np.float64], known: NDArray[np.float64], how: SigmaFrom) -> tuple[float, float]:
+    if how == "moving range":
+        ranges = np.abs(np.diff(x))
+        return float(known.mean()), float(np.nanmean(ranges)) / chart_constants(2).d2
+    if how == "standard deviation":
+        n = known.size
+        c4 = math.sqrt(2 / (n - 1)) * math.exp(float(special.gammaln(n / 2) - special.gammaln((n - 1) / 2)))
+        return float(known.mean()), float(known.std(ddof=1)) / c4
+    from statsmodels.robust.scale import qn_scale
+
+    spread = float(qn_scale(known))
+    if spread == 0.0:  # more than half of the values are equal: Qn sees no scatter, the rest may
+        spread = float(known.std(ddof=1))
+    return float(np.median(known)), spread
+
+
+def _lag_one(x: NDArray[np.float64]) -> float:
+    """Lag-1 autocorrelation; 0 where it cannot be had."""
+    away = x - np.nanmean(x) if np.isfinite(x).any() else x
+    pairs = away[:-1] * away[1:]
+    total = float(np.nansum(away**2))
+    return float(np.nansum(pairs) / total) if total > 1e-24 * float(np.nansum(x**2)) else 0.0
+
+
+def _individuals_warnings(
+    x: NDArray[np.float64], correlated: bool, correlation: float, phase_two: bool, baseline: int | None
+) -> list[str]:
+    said = []
+    missing = int(np.isnan(x).sum())
+    if missing:
+        said.append(f"{missing} of {x.size} items have no value and are not judged.")
+    behind = baseline if phase_two else x.size - missing
+    if behind is not None and behind < FEW:
+        said.append(
+            f"The limits rest on {behind} points; under {FEW} their false alarms may be far from those computed."
+        )
+    if correlated:
+        said.append(
+            f"Neighbouring points are correlated (lag-1 {correlation:.2f}); use a residual chart or a widened "
+            "EWMA beside this chart."
+        )
+    return said
+
+
+def _chart(
+    question: str,
+    method: str,
+    x: NDArray[np.float64],
+    middle: float,
+    half: float,
+    unit: str,
+    unit_of_inference: UnitOfInference,
+    phase_two: bool,
+    warnings: list[str],
+    correlated: bool,
+    correlation: float,
+    details: dict[str, float],
+) -> Chart:
+    upper, lower = np.full(x.size, middle + half), np.full(x.size, middle - half)
+    return Chart(
+        question=question,
+        method=method,
+        phase="II" if phase_two else "I",
+        plotted=x,
+        centre=np.full(x.size, middle),
+        lower=lower,
+        upper=upper,
+        unit=unit,
+        signals=_signals(x, lower, upper, details["width"]),
+        arl0=None if correlated else float(0.5 / stats.norm.sf(details["width"])),
+        unit_of_inference=unit_of_inference,
+        assumptions=(
+            Assumption("neighbouring points are independent", not correlated, f"lag-1 {correlation:.2f}"),
+        ),
+        warnings=tuple(warnings),
+        details=details,
+    )
+
+
+def _signals(
+    x: NDArray[np.float64], lower: NDArray[np.float64], upper: NDArray[np.float64], width: float
+) -> tuple[Signal, ...]:
+    beyond = np.flatnonzero((x > upper) | (x < lower)).tolist()
+    rule = f"1 point beyond {width:.4g} standard deviations"
+    return tuple(
+        Signal(i, float(x[i]), float(upper[i]), "above", rule, i)
+        if x[i] > upper[i]
+        else Signal(i, float(x[i]), float(lower[i]), "below", rule, i)
+        for i in beyond
+    )
+
+
+def mean_charts(
+    subgroups: ArrayLike, spread: Literal["range", "standard deviation"] = "range", unit: str = ""
+) -> tuple[Chart, Chart] | Refused:
+    """Mean chart and spread chart of equal subgroups (phase I): mean +/- A2 Rbar and D3, D4 Rbar, or A3, B3, B4.
+
+    Args:
+        subgroups: one row for each reel or length, one column for each value in it.
+        spread: 'range' or 'standard deviation' (better from about 10 values).
+        unit: unit of the values.
+
+    Stops being true where reels differ by more than their inner scatter explains: then every reel alarms, and
+    an individuals chart of the reel means is the right one (told as a warning). Source: Montgomery 2013, 6.2-6.3.
+    """
+    rows = np.asarray(subgroups, dtype=np.float64)
+    if rows.ndim != 2 or not np.isfinite(rows).all():
+        raise MethodRefusal(
+            Complaint("subgroups", "is not a full table of finite numbers", "Give rows of equal length")
+        )
+    question = "Is any reel's mean or spread beyond its limits?"
+    if rows.shape[0] < 2 or rows.shape[1] < 2:
+        reason = f"{rows.shape[0]} subgroups of {rows.shape[1]} set no limits; give two of two at least."
+        return Refused(question, "mean and spread charts", reason, rows.size)
+    k = chart_constants(rows.shape[1])
+    inner = np.ptp(rows, axis=1) if spread == "range" else rows.std(axis=1, ddof=1)
+    middle, average = float(rows.mean()), float(inner.mean())
+    if average == 0.0:
+        reason = "All values within each subgroup are equal, so chance has no size; check the instrument."
+        return Refused(question, "mean and spread charts", reason, rows.size)
+    factors = (k.a2, k.d_lower, k.d_upper) if spread == "range" else (k.a3, k.b_lower, k.b_upper)
+    sigma = average / (k.d2 if spread == "range" else k.c4)
+    f_ratio = float(rows.mean(axis=1).var(ddof=1) * k.n / sigma**2)
+    between = float(stats.f.sf(f_ratio, rows.shape[0] - 1, rows.shape[0] * (k.n - 1))) < 0.001
+    differ = (
+        "Reels differ by more than their inner scatter explains; limits from within the reel alarm too often. "
+        "Plot the reel means on an individuals chart."
+    )
+    warnings = [differ] if between else []
+    means = rows.mean(axis=1)
+    first = _chart(
+        question, f"mean chart, limits from the mean {spread}", means, middle, factors[0] * average, unit,
+        "section average", False, warnings, False, _lag_one(means),
+        {"centre": middle, "sigma": sigma, "width": 3.0, f"mean_{spread.replace(' ', '_')}": average},
+    )  # fmt: skip
+    lower, upper = np.full(inner.size, factors[1] * average), np.full(inner.size, factors[2] * average)
+    second = Chart(
+        question=question,
+        method=f"{spread} chart",
+        phase="I",
+        plotted=inner,
+        centre=np.full(inner.size, average),
+        lower=lower,
+        upper=upper,
+        unit=unit,
+        signals=_signals(inner, lower, upper, 3.0),
+        arl0=None,
+        unit_of_inference="section average",
+        details={"mean_spread": average},
+    )
+    return first, second
