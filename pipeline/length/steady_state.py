@@ -62,6 +62,7 @@ class SteadyRule:
 DEFAULT_RULE = SteadyRule()
 _BLOCK_S = 1.0
 _LONGEST_STEP_S = 5.0
+_LEVEL_BLOCKS = 61  # a plateau's level is its average over about a minute
 
 
 def phases_at_die(seconds: Floats, speed_m_s: Floats, rule: SteadyRule = DEFAULT_RULE) -> Codes:
@@ -109,17 +110,29 @@ def _block_phases(at_s: Floats, speed: Floats, rule: SteadyRule) -> Codes:
     usual = _usual_speed(speed[running])
     smooth = _smooth(speed, 5)
     slope = np.gradient(smooth, at_s) if speed.size > 1 else np.zeros(1)
-    flat = running & (np.abs(slope) <= np.maximum(rule.slope_per_s * smooth, 0.005))
+    flat = running & (np.abs(slope) <= np.maximum(rule.slope_per_s * smooth, 0.005)) & ~_creeps(smooth)
     thread = flat & (smooth < rule.thread_share * usual)
     plateaus = _plateaus(at_s, speed, smooth, flat & ~thread, rule)
     level = np.full(speed.size, np.nan)
     level[~running] = 0.0
     level[thread] = 0.0
-    for begin, end, held in plateaus:
+    for begin, end in plateaus:
         inside = slice(begin, end)
-        near = np.abs(smooth[inside] - held) <= rule.band * held
-        level[inside] = np.where(near, held, np.nan)
-    return _name_blocks(at_s, level, running, thread, smooth, rule)
+        held = _smooth(speed[inside], _LEVEL_BLOCKS)
+        level[inside] = np.where(np.abs(smooth[inside] - held) <= rule.band * held, held, np.nan)
+    return _name_blocks(at_s, level, running, thread, smooth, rule.thread_share * usual, rule)
+
+
+def _creeps(smooth: Floats) -> NDArray[np.bool_]:
+    """Blocks in which the speed moves on by more than 1 % in half a minute, before, after and meanwhile."""
+    place = np.arange(smooth.size)
+
+    def moved(back: int, on: int) -> Floats:
+        low, high = np.maximum(place - back, 0), np.minimum(place + on, smooth.size - 1)
+        change: Floats = np.abs(smooth[high] - smooth[low]) / np.maximum(np.abs(smooth), 1e-9)
+        return change
+
+    return (moved(30, 0) > 0.01) & (moved(0, 30) > 0.01) & (moved(10, 10) > 0.0033)
 
 
 def _usual_speed(speed: Floats) -> float:
@@ -131,23 +144,23 @@ def _usual_speed(speed: Floats) -> float:
 
 def _plateaus(
     at_s: Floats, speed: Floats, smooth: Floats, flat: NDArray[np.bool_], rule: SteadyRule
-) -> list[tuple[int, int, float]]:
-    """Stretches at one speed as (first block, block after, speed), neighbours of one speed joined."""
+) -> list[tuple[int, int]]:
+    """Stretches at one speed as (first block, block after), neighbours of one speed joined."""
     edges = np.flatnonzero(np.diff(flat.astype(np.int8), prepend=0, append=0))
-    found: list[tuple[int, int, float]] = []
+    found: list[tuple[int, int]] = []
     for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         if at_s[end - 1] - at_s[begin] + _BLOCK_S < rule.plateau_s:
             continue
-        held = float(np.median(speed[begin:end]))
         if found:
-            before_begin, before_end, before = found[-1]
+            before_begin, before_end = found[-1]
+            before = float(np.median(speed[max(before_begin, before_end - _LEVEL_BLOCKS) : before_end]))
+            after = float(np.median(speed[begin : min(end, begin + _LEVEL_BLOCKS)]))
             between = smooth[before_end:begin]
-            same = abs(held - before) <= rule.band * before
+            same = abs(after - before) <= rule.band * before
             if same and bool(np.all(np.abs(between - before) <= rule.band * before)):
-                joined = float(np.median(speed[before_begin:end]))
-                found[-1] = (before_begin, end, joined)
+                found[-1] = (before_begin, end)
                 continue
-        found.append((begin, end, held))
+        found.append((begin, end))
     return found
 
 
@@ -157,6 +170,7 @@ def _name_blocks(
     running: NDArray[np.bool_],
     thread: NDArray[np.bool_],
     smooth: Floats,
+    slow: float,
     rule: SteadyRule,
 ) -> Codes:
     """Names from the level held (0 for a stop or threading, NaN between levels)."""
@@ -166,7 +180,7 @@ def _name_blocks(
     codes[thread] = THREAD
     edges = np.flatnonzero(np.diff(between.astype(np.int8), prepend=0, append=0))
     for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        codes[begin:end] = _change(level, begin, end, smooth)
+        codes[begin:end] = _change(level, begin, end, smooth, slow)
     held = codes == STEADY
     starts = np.flatnonzero(held & ~np.concatenate(([False], held[:-1])))
     ends = np.flatnonzero(held & ~np.concatenate((held[1:], [False])))
@@ -176,23 +190,15 @@ def _name_blocks(
     return codes
 
 
-def _change(level: Floats, begin: int, end: int, smooth: Floats) -> int:
-    """What a change between two levels is called."""
-    before = float(level[begin - 1]) if begin > 0 else None
-    after = float(level[end]) if end < level.size else None
-    rising = bool(smooth[end - 1] >= smooth[begin])
-    if before is None or after is None:
-        if before is None and after is None:
-            return RAMP_UP if rising else RAMP_DOWN
-        other = after if before is None else before
-        if other == 0.0 or (before is None) == rising:
-            return RAMP_UP if rising else RAMP_DOWN
+def _change(level: Floats, begin: int, end: int, smooth: Floats, slow: float) -> int:
+    """What a change between two levels is called; slower than `slow` counts as a stop or threading."""
+    before = float(level[begin - 1]) if begin > 0 else float(smooth[begin])
+    after = float(level[end]) if end < level.size else float(smooth[end - 1])
+    if before >= slow and after >= slow:
         return SPEED_CHANGE
-    if before > 0.0 and after > 0.0:
-        return SPEED_CHANGE
-    if before == 0.0 and after == 0.0:
-        return RAMP_UP
-    return RAMP_UP if before == 0.0 else RAMP_DOWN
+    if before < slow and after < slow:
+        return RAMP_UP if float(smooth[begin:end].max()) >= slow or after >= before else RAMP_DOWN
+    return RAMP_UP if before < slow else RAMP_DOWN
 
 
 def _stops_to_the_row(rows: Codes, speed: Floats, rule: SteadyRule) -> Codes:

@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 OVALITY_READINGS = 25
 # A sensor this many standard errors under the fit is no noise: two of a million readings by chance.
 LOW_SENSOR_SIGMA = 5.0
-_CHUNK = 65_536
+_CHUNK = 16_384  # a chunk's sensors fit the processor's cache
 _MASKING = [flag.code for flag in flags.ALL if flag.masks_conformity]
 
 
@@ -191,23 +191,28 @@ def _solve_rows(
     known = sensor_set(sensors, live, 1)
     if not known.measured:
         return
-    parts[:3] = known.solve @ walls
+    parts[:3] = _times(known.solve, walls)
     if known.used >= 5:
         oval = sensor_set(sensors, live, 2)
         if oval.measured:
-            parts[3:] = oval.solve[3:] @ walls
+            parts[3:] = _times(oval.solve[3:], walls)
     working = [bit for bit in range(sensors) if live >> bit & 1]
     if known.used <= 3 or uncertainty_mm <= 0.0:
         return
-    fit = design(sensor_angles_rad(sensors)[working], 1) @ parts[:3]
-    read = walls[working]
-    away = read - fit
+    read = walls if known.used == sensors else walls[working]
+    away = read - _times(design(sensor_angles_rad(sensors)[working], 1), parts[:3])
     limit = LOW_SENSOR_SIGMA * uncertainty_mm * np.sqrt(1.0 - 3.0 / known.used)
     low = np.flatnonzero(away.min(axis=0) < -limit)
     lowest[low] = read[:, low].min(axis=0)
     # A section one sensor makes out differently says nothing of the ovality around it.
     parts[3:, low] = np.nan
     parts[3:, np.flatnonzero(away.max(axis=0) > limit)] = np.nan
+
+
+def _times(matrix: Floats, columns: Floats) -> Floats:
+    """Matrix product of a small matrix with many columns, without the threads of a linear-algebra library."""
+    product: Floats = np.einsum("ij,jk->ik", matrix, columns)
+    return product
 
 
 def _smoothed(values: Floats) -> Floats:
@@ -262,7 +267,7 @@ def _extremes(first: Floats, a2: Floats, b2: Floats) -> tuple[Floats, Floats]:
     rest = np.flatnonzero(~plain & np.isfinite(a0))
     if rest.size:
         stacked = np.stack([a0[rest], a1[rest], b1[rest], a2[rest], b2[rest]])
-        profile = design(sensor_angles_rad(24), 2) @ stacked
+        profile = _times(design(sensor_angles_rad(24), 2), stacked)
         least[rest], most[rest] = _vertex(profile), -_vertex(-profile)
     return least, most
 

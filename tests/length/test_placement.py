@@ -169,7 +169,7 @@ def test_a_gap_in_the_log_is_told_with_the_wire_that_ran() -> None:
 
 def test_one_reading_is_placed() -> None:
     placed = place_readings(log_of(np.zeros(1), np.array([7.0]), np.array([2.0])), NO_FLAGS, LINE)
-    assert placed.readings.rows() == [(0, 7.0, 2.0, 3)]
+    assert placed.readings.rows() == [(0, 7.0, 2.0, 6)]
 
 
 def test_the_phase_is_judged_at_the_die_and_carried_to_the_gauge() -> None:
