@@ -36,6 +36,7 @@ from pipeline.simulator.troubles import (
 
 ZONE = "America/Chicago"
 SEED = 20260303
+MADE_ON = {"14 AWG": "L1", "12 AWG": "L1", "1/0 AWG": "L2"}
 _REEL_M = {"L1": 2286.0, "L2": 304.8}
 _FIRST_M = {"L1": 520.0, "L2": 200.0}
 Size = Literal["14 AWG", "12 AWG", "1/0 AWG"]
@@ -109,7 +110,7 @@ _LOTS: dict[str, tuple[Lot, ...]] = {
 def scenario_of(run: PlannedRun) -> RunScenario:
     """The run as the simulator takes it."""
     wire = PRODUCTS[run.size]()
-    line = LINES["L2" if run.size == "1/0 AWG" else "L1"]()
+    line = LINES[MADE_ON[run.size]]()
     first_m = run.first_m if run.first_m is not None else _FIRST_M[line.id]
     ends = [first_m + _REEL_M[line.id] * number for number in range(run.reels + 1)]
     reels = tuple(

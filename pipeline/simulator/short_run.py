@@ -8,7 +8,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from pipeline.simulator.lines import LINES
-from pipeline.simulator.plant import ZONE, shift_named
+from pipeline.simulator.plant import MADE_ON, ZONE, shift_named
 from pipeline.simulator.products_made import PRODUCTS
 from pipeline.simulator.scenario import ReelPlan, RunScenario
 from pipeline.simulator.speed import SpeedPlan, plain_plan
@@ -40,7 +40,7 @@ def short_scenario(
     wire = PRODUCTS[product]()
     if speed_m_min is not None:
         wire = replace(wire, speed_m_s=speed_m_min / 60.0)
-    line = LINES["L2" if product == "1/0 AWG" else "L1"]()
+    line = LINES[MADE_ON[product]]()
     start = datetime(2026, 3, 3, 6, 40, tzinfo=ZoneInfo(ZONE))
     return RunScenario(
         run_id=run_id,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from datetime import UTC
 from pathlib import Path
@@ -25,6 +26,7 @@ from pipeline.simulator.sheets_out import (
     write_text,
 )
 from pipeline.simulator.speed import LineDrive, Motion
+from pipeline.simulator.target_folder import check_seed, refuse_foreign_run, written_to
 from pipeline.simulator.truth import Truth, TruthKeeper, write_truth
 from pipeline.simulator.wire import MadeWire, TrueWire
 
@@ -110,37 +112,56 @@ def simulate_run(
 
     Returns:
         The run with its truth, its readings left on disk.
+
+    Raises:
+        ReelproofError: the folder cannot be written, or holds a run that was not simulated.
     """
-    folder.mkdir(parents=True, exist_ok=True)
+    check_seed(seed)
+    refuse_foreign_run(folder)
+    with written_to(folder):
+        truth, channels = _write_logs(scenario, folder, seed, on_progress, level)
+        # The truth first: a run sheet without it is taken for a real run and never written over.
+        write_truth(truth, folder / "truth.json")
+        _write_sheets(scenario, folder, plant_folder, channels)
+    return SimulatedRun(scenario, truth, folder)
+
+
+def _write_logs(
+    scenario: RunScenario, folder: Path, seed: int, on_progress: OnProgress | None, level: int
+) -> tuple[Truth, tuple[str, ...]]:
+    """Write the readings as they are made, then the event lists; the truth, and the channels logged."""
     keeper = TruthKeeper(scenario, seed)
     stops_m: list[float] = []
     rows = LineDrive(scenario.speed, scenario.interval_s, 1.0, seed, scenario.run_id).rows
     names = log_files(scenario)
     delimiter = LOGGERS[scenario.style].delimiter
-    writers = [LogWriter(folder / name, delimiter, level) for name in names["readings"]]
-    share = -(-rows // len(writers))
+    share = -(-rows // len(names["readings"]))
     events: list[Event] = []
     channels: tuple[str, ...] = ()
-    for piece in _pieces(scenario, seed, keeper, stops_m, min(ROWS_AT_ONCE, share)):
-        frame = log_frame(piece.readings, piece.motion.t_s, scenario)
-        place = piece.motion.first_row
-        while frame.height:
-            number = place // share
-            room = share * (number + 1) - place
-            writers[number].write(frame.head(room))
-            frame, place = frame.slice(room), place + room
-        events += piece.events
-        channels = tuple(piece.readings)
-        if on_progress:
-            on_progress(piece.motion.first_row + piece.motion.t_s.size, rows)
-    for writer in writers:
-        writer.close()
+    with ExitStack() as files:
+        writers = [
+            files.enter_context(closing(LogWriter(folder / name, delimiter, level)))
+            for name in names["readings"]
+        ]
+        for piece in _pieces(scenario, seed, keeper, stops_m, min(ROWS_AT_ONCE, share)):
+            frame = log_frame(piece.readings, piece.motion.t_s, scenario)
+            _share_out(frame, piece.motion.first_row, share, writers)
+            events += piece.events
+            channels = tuple(piece.readings)
+            if on_progress:
+                on_progress(piece.motion.first_row + piece.motion.t_s.size, rows)
     written = {name: writer.rows for name, writer in zip(names["readings"], writers, strict=True)}
     written |= _write_events(scenario, folder, events, level)
-    truth = keeper.truth(tuple(stops_m), written)
-    _write_sheets(scenario, folder, plant_folder, channels)
-    write_truth(truth, folder / "truth.json")
-    return SimulatedRun(scenario, truth, folder)
+    return keeper.truth(tuple(stops_m), written), channels
+
+
+def _share_out(frame: pl.DataFrame, first_row: int, share: int, writers: list[LogWriter]) -> None:
+    """Write the rows of `frame`, which begin at `first_row`, to the files of `share` rows each."""
+    while frame.height:
+        number = first_row // share
+        room = share * (number + 1) - first_row
+        writers[number].write(frame.head(room))
+        frame, first_row = frame.slice(room), first_row + room
 
 
 def _write_events(scenario: RunScenario, folder: Path, events: list[Event], level: int) -> dict[str, int]:
@@ -150,9 +171,8 @@ def _write_events(scenario: RunScenario, folder: Path, events: list[Event], leve
     if scenario.line.instrument("surface vision"):
         frames[names["surface flaws"][0]] = flaw_frame(events, scenario)
     for name, frame in frames.items():
-        writer = LogWriter(folder / name, LOGGERS[scenario.style].delimiter, level)
-        writer.write(frame)
-        writer.close()
+        with closing(LogWriter(folder / name, LOGGERS[scenario.style].delimiter, level)) as writer:
+            writer.write(frame)
     return {name: frame.height for name, frame in frames.items()}
 
 
@@ -180,6 +200,7 @@ def simulate_in_memory(scenario: RunScenario, seed: int, rows_at_once: int = ROW
         seed: seed of the run.
         rows_at_once: readings made at once; changes nothing but memory.
     """
+    check_seed(seed)
     keeper = TruthKeeper(scenario, seed)
     stops_m: list[float] = []
     pieces = list(_pieces(scenario, seed, keeper, stops_m, rows_at_once))

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from pipeline.errors import Complaint, NotFoundError
+from pipeline.errors import Complaint, NotFoundError, ReelproofError
 from pipeline.simulator.expected import ExpectedRun, expected_run, expected_toml, readme_text
 from pipeline.simulator.lines import LINES
-from pipeline.simulator.plant import SEED, ZONE, planned_runs, scenario_of, shift_named
+from pipeline.simulator.plant import MADE_ON, SEED, ZONE, planned_runs, scenario_of, shift_named
 from pipeline.simulator.products_made import PRODUCTS
 from pipeline.simulator.scenario import ReelPlan, RunScenario
 from pipeline.simulator.sheets_out import line_sheet_text, plant_sheet_text, write_text
 from pipeline.simulator.simulate import PLANT_NAME, OnProgress, SimulatedRun, simulate_run
 from pipeline.simulator.speed import Leg, SpeedPlan
+from pipeline.simulator.target_folder import check_seed, refuse_foreign_plant, written_to
 
 
 def simulate_plant(
@@ -31,7 +33,17 @@ def simulate_plant(
 
     Returns:
         The correct judgement of each run.
+
+    Raises:
+        ReelproofError: the folder cannot be written, or holds what a simulation did not make.
     """
+    check_seed(seed)
+    refuse_foreign_plant(folder)
+    with written_to(folder):
+        return _simulate_plant(folder, seed, on_progress)
+
+
+def _simulate_plant(folder: Path, seed: int, on_progress: OnProgress | None) -> tuple[ExpectedRun, ...]:
     plant = folder / "plant.toml"
     if not plant.exists():
         write_text(plant, plant_sheet_text(PLANT_NAME, ZONE, "imperial"))
@@ -50,6 +62,25 @@ def simulate_plant(
     return tuple(expected)
 
 
+def _check_asked(line: str, product: str, hours: float, hz: float) -> None:
+    """Refuse a line, product, time or rate that there is not."""
+    for what, name, known in (("line", line, tuple(LINES)), ("product", product, tuple(PRODUCTS))):
+        if name not in known:
+            raise NotFoundError(
+                Complaint(
+                    f"--{what}", f"there is no {what} '{name}' to simulate", f"It may be {', '.join(known)}"
+                )
+            )
+    if MADE_ON[product] != line:
+        made = ", ".join(one for one, where in MADE_ON.items() if where == line)
+        raise NotFoundError(
+            Complaint("--product", f"line {line} does not make {product}", f"It makes {made}")
+        )
+    for what, figure in (("hours", hours), ("hz", hz)):
+        if not 0.0 < figure < math.inf:
+            raise ReelproofError(Complaint(f"--{what}", f"found {figure:g}", "Give a number above 0"))
+
+
 def full_size_scenario(line: str, product: str, hours: float, hz: float) -> RunScenario:
     """A clean run of `hours` [h] at `hz` readings a second, one reel after another.
 
@@ -61,14 +92,9 @@ def full_size_scenario(line: str, product: str, hours: float, hz: float) -> RunS
 
     Raises:
         NotFoundError: there is no such line or product, or the time is too short for one reel.
+        ReelproofError: the time or the rate is not a number above 0.
     """
-    for what, name, known in (("line", line, tuple(LINES)), ("product", product, tuple(PRODUCTS))):
-        if name not in known:
-            raise NotFoundError(
-                Complaint(
-                    f"--{what}", f"there is no {what} '{name}' to simulate", f"It may be {', '.join(known)}"
-                )
-            )
+    _check_asked(line, product, hours, hz)
     wire = PRODUCTS[product]()
     sheet = LINES[line]()
     seconds = hours * 3600.0 - 1.0 / hz
