@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sized
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
@@ -16,6 +17,7 @@ from dashboards.addresses import PageKind, address, from_page
 from dashboards.answers import answer_shown
 from dashboards.quantities import KINDS, System, kind_of, text_of
 from dashboards.records import Plant
+from dashboards.sentences import words
 from dashboards.site import PLOT_SCRIPT, Site, Written, asset_mark, record_sha256, write_if_changed
 
 NOT_KNOWN = Markup('<span class="none">not known</span>')
@@ -84,6 +86,12 @@ def day(on: date | None) -> str:
     return "not known" if on is None else f"{on:%A} {on.day} {on:%B %Y}"
 
 
+def counted(things: Sized | int, name: str) -> str:
+    """How many there are, in words: ``1 reel``, ``12 reels``."""
+    n = things if isinstance(things, int) else len(things)
+    return f"{n:,} {name}" if n == 1 else f"{n:,} {name}s"
+
+
 def share(part: float, whole: float) -> float:
     """`part` in per cent of `whole`, kept within 0 and 100, for a place on a drawing."""
     return 0.0 if whole <= 0 else round(min(max(100.0 * part / whole, 0.0), 100.0), 3)
@@ -116,7 +124,9 @@ def environment() -> Environment:
         day=day,
         share=share,
         answer_shown=answer_shown,
+        counted=counted,
     )
+    made.filters["words"] = words
     made.filters["json_script"] = json_script
     made.tests["missing"] = _missing
     return made

@@ -92,6 +92,16 @@ def asset_mark(name: str) -> str:
     return hashlib.sha256(asset(name)).hexdigest()[:8]
 
 
+@lru_cache(maxsize=1)
+def style_mark() -> str:
+    """Eight hex digits that change when any template, asset or module of the pages does."""
+    digest = hashlib.sha256()
+    for path in sorted(Path(str(files("dashboards"))).rglob("*")):
+        if path.suffix in {".py", ".j2", ".css", ".js"}:
+            digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()[:8]
+
+
 def write_assets(site: Site) -> tuple[Written, ...]:
     """Puts the style sheet, the scripts and the one plotting script beside the pages."""
     return tuple(write_if_changed(site, f"assets/{name}", asset(name)) for name in (*ASSETS, PLOT_SCRIPT))

@@ -115,15 +115,16 @@
   var config = { displayModeBar: false, responsive: true, doubleClick: "reset", showTips: false };
 
   function draw(entry) {
-    entry.layout = layoutNow(entry.spec);
     if (entry.before) { entry.before(entry); }
+    entry.layout = layoutNow(entry.spec);
     return window.Plotly.react(entry.div, entry.spec.data.map(function (t) { return traceNow(entry.spec, t); }), entry.layout, config);
   }
   document.querySelectorAll("script[data-figure]").forEach(function (script) {
     var div = document.getElementById(script.dataset.figure);
     var entry = { div: div, spec: JSON.parse(script.textContent), before: null };
     drawn.push(entry);
-    entry.ready = draw(entry).then(function () { div.setAttribute("data-drawn", "yes"); });
+    if (script.dataset.later !== undefined) { return; }
+    draw(entry).then(function () { div.setAttribute("data-drawn", "yes"); });
   });
   document.addEventListener("reelproof:look", function () { drawn.forEach(draw); });
   window.addEventListener("beforeprint", function () { drawn.forEach(draw); });

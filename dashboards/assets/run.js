@@ -153,6 +153,25 @@
       });
     });
   }
+  /* Bars of the lane, cut to the view, with as much of their text as fits: all of it, the name, or nothing. */
+  var bars = spec.data.filter(function (t) { return t.type === "bar"; }).map(function (t) {
+    return { trace: t, base: t.base, x: t.x, text: t.text || null };
+  });
+  function cutBars() {
+    var px = Math.max(div.clientWidth - 92, 100) / (view[1] - view[0]);
+    bars.forEach(function (bar) {
+      var from = bar.base.map(function (b) { return Math.min(Math.max(b, view[0]), view[1]); });
+      bar.trace.base = from;
+      bar.trace.x = bar.x.map(function (length, i) { return Math.max(Math.min(bar.base[i] + length, view[1]) - from[i], 0); });
+      if (bar.text) {
+        bar.trace.text = bar.text.map(function (text, i) {
+          var room = bar.trace.x[i] * px - 8, short = text.split(":")[0];
+          return text.length * 7.4 < room ? text : short.length * 7.4 < room ? short : "";
+        });
+      }
+    });
+  }
+  entry.before = cutBars;
   function fill() {
     var mine = turn += 1;
     status.setAttribute("aria-busy", "true");
@@ -236,13 +255,13 @@
     return found ? show(parseFloat(found[1]), parseFloat(found[2]), true) : show(whole[0], whole[1], true);
   }
   window.addEventListener("hashchange", fromAddress);
-  document.addEventListener("reelproof:look", function () { tell(div.getAttribute("data-level")); });
-  entry.ready.then(function () {
+  document.addEventListener("reelproof:look", function () { if (div.hasAttribute("data-level")) tell(div.getAttribute("data-level")); });
+  fromAddress().then(function () {
+    div.setAttribute("data-drawn", "yes");
     div.on("plotly_relayout", function (change) {
       var s = figures.scaleOf(spec, "x");
       if (change["xaxis.range[0]"] !== undefined) { show(change["xaxis.range[0]"] / s[1], change["xaxis.range[1]"] / s[1]); }
     });
     div.on("plotly_doubleclick", function () { show(whole[0], whole[1]); return false; });
-    return fromAddress();
   });
 })();

@@ -149,6 +149,25 @@ def phase_bars(phases: Sequence[Phase]) -> dict[str, Any]:
     )
 
 
+def finding_bars(findings: Sequence[FindingRow]) -> dict[str, Any]:
+    """The stretch of each finding, in the lane of marks under its triangle."""
+    placed = [
+        (one, one.from_m, one.to_m) for one in findings if one.from_m is not None and one.to_m is not None
+    ]
+    return _bars(
+        [from_m for _, from_m, _ in placed],
+        [to_m for _, _, to_m in placed],
+        0,
+        tips=[f"{one.finding_id} ({one.status}): {one.sentence}" for one, _, _ in placed],
+        marker={"line": {"width": 1}, "pattern": {"shape": "/", "size": 6, "solidity": 0.35}},
+        paint={
+            "marker.line.color": "--held",
+            "marker.pattern.fgcolor": "--held",
+            "marker.color": "--held-bg",
+        },
+    )
+
+
 def gap_bars(gaps: Sequence[Interval]) -> dict[str, Any]:
     """Stretches without a trustworthy reading, in the lane of marks."""
     return _bars(
@@ -319,7 +338,12 @@ def wire_figure(record: RunReview) -> Figure:
         number = count.get(trace.panel, 0)
         count[trace.panel] = number + 1
         data.append(line_trace(trace, number, place[trace.panel]))
-    lane = [reel_bars(record.run.reels), phase_bars(record.phases), gap_bars(record.gaps)]
+    lane = [
+        reel_bars(record.run.reels),
+        phase_bars(record.phases),
+        gap_bars(record.gaps),
+        finding_bars(record.findings),
+    ]
     lane += [finding_marks(record.findings), fault_marks(record.faults)]
     data += [one for one in lane if one["x"]]
     layout.update(shapes=shapes, annotations=notes)
