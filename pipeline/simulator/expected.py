@@ -85,10 +85,14 @@ def expected_run(planned: PlannedRun, scenario: RunScenario, truth: Truth) -> Ex
         fails = tuple(dict.fromkeys(one.requirement for one in findings)) if judged else ("not judged",)
         verdict = "hold" if held else "releasable"
         reels.append(ExpectedReel(reel.id, verdict, fails, reel.from_m, reel.to_m, findings))
-    wire = scenario.wire
-    product = f"{wire.construction} {wire.size} {wire.conductor} copper"
     return ExpectedRun(
-        scenario.run_id, scenario.line.id, product, scenario.shift, judged, planned.story, tuple(reels)
+        run_id=scenario.run_id,
+        line=scenario.line.id,
+        product=scenario.wire.name,
+        shift=scenario.shift,
+        judged=judged,
+        story=planned.story,
+        reels=tuple(reels),
     )
 
 

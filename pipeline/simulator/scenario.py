@@ -147,6 +147,11 @@ class WireModel:
     limits: TrueLimits
 
     @property
+    def name(self) -> str:
+        """The product's whole name."""
+        return f"{self.construction} {self.size} {self.conductor} copper"
+
+    @property
     def overall_mm(self) -> float:
         """Overall diameter aimed at [mm]."""
         covering = self.covering.mean_mm if self.covering else 0.0

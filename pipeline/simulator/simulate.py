@@ -32,7 +32,7 @@ from pipeline.simulator.wire import MadeWire, TrueWire
 
 PLANT_NAME = "Demo plant"
 ROWS_AT_ONCE = 20_000
-OnProgress = Callable[[int, int], None]
+OnProgress = Callable[[str, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +105,7 @@ def simulate_run(
         scenario: the run.
         folder: folder of the run; made if it is not there.
         seed: seed; the same seed and scenario give the same bytes.
-        on_progress: called with rows done and rows in all.
+        on_progress: called with the run's id and how many more rows are written.
         plant_folder: folder with `plant.toml` and `lines/`, which the run sheet then names; without it both
             sheets are written beside the run sheet.
         level: gzip level of the logs.
@@ -149,7 +149,7 @@ def _write_logs(
             events += piece.events
             channels = tuple(piece.readings)
             if on_progress:
-                on_progress(piece.motion.first_row + piece.motion.t_s.size, rows)
+                on_progress(scenario.run_id, piece.motion.t_s.size)
     written = {name: writer.rows for name, writer in zip(names["readings"], writers, strict=True)}
     written |= _write_events(scenario, folder, events, level)
     return keeper.truth(tuple(stops_m), written), channels

@@ -29,7 +29,7 @@ def simulate_plant(
     Args:
         folder: folder to fill: `plant.toml`, `lines/`, `runs/`, `expected.toml`, `README.md`.
         seed: seed; the same seed gives the same bytes.
-        on_progress: called with runs done and runs in all.
+        on_progress: called with a run's id and 1 when it is written.
 
     Returns:
         The correct judgement of each run.
@@ -49,36 +49,43 @@ def _simulate_plant(folder: Path, seed: int, on_progress: OnProgress | None) -> 
         write_text(plant, plant_sheet_text(PLANT_NAME, ZONE, "imperial"))
     for name, line in LINES.items():
         write_text(folder / "lines" / f"{name}.toml", line_sheet_text(line()))
-    planned = planned_runs()
     expected = []
-    for number, run in enumerate(planned):
+    for run in planned_runs():
         scenario = scenario_of(run)
         made = simulate_run(scenario, folder / "runs" / scenario.run_id, seed, None, plant_folder=folder)
         expected.append(expected_run(run, scenario, made.truth))
         if on_progress:
-            on_progress(number + 1, len(planned))
+            on_progress(scenario.run_id, 1)
     write_text(folder / "expected.toml", expected_toml(expected))
     write_text(folder / "README.md", readme_text(expected, seed))
     return tuple(expected)
 
 
-def _check_asked(line: str, product: str, hours: float, hz: float) -> None:
-    """Refuse a line, product, time or rate that there is not."""
-    for what, name, known in (("line", line, tuple(LINES)), ("product", product, tuple(PRODUCTS))):
-        if name not in known:
-            raise NotFoundError(
-                Complaint(
-                    f"--{what}", f"there is no {what} '{name}' to simulate", f"It may be {', '.join(known)}"
-                )
-            )
-    if MADE_ON[product] != line:
-        made = ", ".join(one for one, where in MADE_ON.items() if where == line)
+def _size_asked(line: str, product: str, hours: float, hz: float) -> str:
+    """The size of the product asked for; a line, product, time or rate that there is not is refused."""
+    if line not in LINES:
         raise NotFoundError(
-            Complaint("--product", f"line {line} does not make {product}", f"It makes {made}")
+            Complaint("--line", f"there is no line '{line}' to simulate", f"It may be {', '.join(LINES)}")
+        )
+    names = {size: model().name for size, model in PRODUCTS.items()}
+    size = next((one for one, name in names.items() if product.strip() in {one, name}), None)
+    if size is None:
+        raise NotFoundError(
+            Complaint(
+                "--product",
+                f"there is no product '{product}' to simulate",
+                f"It may be {', '.join(names.values())}",
+            )
+        )
+    if MADE_ON[size] != line:
+        made = ", ".join(names[one] for one, where in MADE_ON.items() if where == line)
+        raise NotFoundError(
+            Complaint("--product", f"line {line} does not make {names[size]}", f"It makes {made}")
         )
     for what, figure in (("hours", hours), ("hz", hz)):
         if not 0.0 < figure < math.inf:
             raise ReelproofError(Complaint(f"--{what}", f"found {figure:g}", "Give a number above 0"))
+    return size
 
 
 def full_size_scenario(line: str, product: str, hours: float, hz: float) -> RunScenario:
@@ -86,7 +93,7 @@ def full_size_scenario(line: str, product: str, hours: float, hz: float) -> RunS
 
     Args:
         line: ``L1`` or ``L2``.
-        product: ``14 AWG``, ``12 AWG`` or ``1/0 AWG``.
+        product: its size, or its whole name such as ``THHN/THWN-2 14 AWG solid copper``.
         hours: length of the log [h].
         hz: readings a second.
 
@@ -94,8 +101,7 @@ def full_size_scenario(line: str, product: str, hours: float, hz: float) -> RunS
         NotFoundError: there is no such line or product, or the time is too short for one reel.
         ReelproofError: the time or the rate is not a number above 0.
     """
-    _check_asked(line, product, hours, hz)
-    wire = PRODUCTS[product]()
+    wire = PRODUCTS[_size_asked(line, product, hours, hz)]()
     sheet = LINES[line]()
     seconds = hours * 3600.0 - 1.0 / hz
     steady_s = seconds - 2.0 * wire.ramp_s
@@ -151,11 +157,11 @@ def full_size(
 
     Args:
         line: ``L1`` or ``L2``.
-        product: ``14 AWG``, ``12 AWG`` or ``1/0 AWG``.
+        product: its size, or its whole name such as ``THHN/THWN-2 14 AWG solid copper``.
         hours: length of the log [h].
         hz: readings a second.
         seed: seed.
         folder: folder of the run; its plant and line sheets are written beside the run sheet.
-        on_progress: called with rows done and rows in all.
+        on_progress: called with the run's id and how many more rows are written.
     """
     return simulate_run(full_size_scenario(line, product, hours, hz), folder, seed, on_progress, level=1)

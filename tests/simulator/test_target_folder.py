@@ -77,4 +77,6 @@ def test_times_and_rates_that_cannot_be_are_complaints(hours: float, hz: float, 
 def test_a_line_makes_only_its_own_products() -> None:
     with pytest.raises(ReelproofError) as refused:
         full_size_scenario("L2", "14 AWG", 1.0, 10.0)
-    assert str(refused.value) == "--product: line L2 does not make 14 AWG. It makes 1/0 AWG."
+    assert str(refused.value) == (
+        "--product: line L2 does not make THHN/THWN-2 14 AWG solid copper. It makes XHHW-2 1/0 AWG concentric copper."
+    )

@@ -130,10 +130,10 @@ def test_line_l2_writes_metric_figures_by_utc(tmp_path: Path) -> None:
 
 
 def test_a_run_of_full_size_has_the_rows_asked_for(tmp_path: Path) -> None:
-    done: list[tuple[int, int]] = []
-    made = full_size("L1", "14 AWG", 0.75, 10.0, 1, tmp_path, lambda now, whole: done.append((now, whole)))
+    done: list[tuple[str, int]] = []
+    made = full_size("L1", "14 AWG", 0.75, 10.0, 1, tmp_path, lambda what, more: done.append((what, more)))
     assert made.truth.rows == 27_000
-    assert done[-1] == (27_000, 27_000) and len(done) == 2
+    assert done == [("R-L1-full", 20_000), ("R-L1-full", 7_000)]
     sheet = read_run_sheet(tmp_path / "run.toml")
     assert len(sheet.reels) == len(made.truth.reels) >= 14
     assert sheet.reels[-1].to_m < made.truth.made_m
@@ -149,7 +149,8 @@ def test_full_size_refuses_what_it_does_not_know() -> None:
         full_size_scenario("L1", "8 AWG", 1.0, 10.0)
     assert (
         str(refused.value)
-        == "--product: there is no product '8 AWG' to simulate. It may be 14 AWG, 12 AWG, 1/0 AWG."
+        == "--product: there is no product '8 AWG' to simulate. It may be THHN/THWN-2 14 AWG solid copper, "
+        "THHN/THWN-2 12 AWG concentric copper, XHHW-2 1/0 AWG concentric copper."
     )
     with pytest.raises(NotFoundError) as refused:
         full_size_scenario("L1", "14 AWG", 0.02, 10.0)
@@ -158,3 +159,5 @@ def test_full_size_refuses_what_it_does_not_know() -> None:
         == "--hours: 0.02 h is too short for one reel of 2286 m at 13.33 m/s. Give at least 0.10."
     )
     assert full_size_scenario("L1", "14 AWG", 0.10, 10.0).reels
+    named = full_size_scenario("L1", "THHN/THWN-2 12 AWG concentric copper", 1.0, 10.0)
+    assert named.wire.size == "12 AWG"
