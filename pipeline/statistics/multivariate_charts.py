@@ -1,0 +1,318 @@
+"""Do several values of a reel together stand out, and is it the mean wall, the eccentricity or the shape?
+
+Hotelling's T^2 and the multivariate EWMA; for equally spaced wall sensors T^2 is split by the order of the
+Fourier series around the wire, so no alarm stays unexplained. Tracy, Young & Mason, J. Qual. Technol. 24 (1992)
+88 for the limits; Lowry et al., Technometrics 34 (1992) 46; the split is derived (method sheet section 6).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+from scipy.signal import lfilter
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.results import Assumption, Chart, Refused, Signal
+from pipeline.samples import positive, share
+
+QUESTION = "Do a reel's values together stand out?"
+PART_NAMES = {0: "mean wall", 1: "eccentricity", 2: "ovality", 3: "three lobes"}
+
+
+def t2_limit(variables: int, baseline: int, alpha: float, phase: Literal["I", "II"]) -> float:
+    """Limit of T^2 for single vectors, with m vectors behind centre and covariance.
+
+    I: (m - 1)^2 / m Beta(1 - alpha; p/2, (m - p - 1)/2); II: p (m + 1)(m - 1) / (m (m - p)) F(1 - alpha; p, m - p).
+
+    Args:
+        variables: p.
+        baseline: m.
+        alpha: chance that one point of an unchanged process lies above.
+        phase: 'I' for the baseline's own vectors, 'II' for new ones.
+
+    Source: Tracy, Young & Mason 1992.
+    """
+    p, m = variables, baseline
+    share(alpha, "alpha")
+    if m <= p + 1:
+        raise MethodRefusal(
+            Complaint("baseline", f"{m} vectors for {p} variables", f"Give at least {p + 2} vectors")
+        )
+    if phase == "I":
+        return float((m - 1) ** 2 / m * stats.beta.isf(alpha, p / 2, (m - p - 1) / 2))
+    return float(p * (m + 1) * (m - 1) / (m * (m - p)) * stats.f.isf(alpha, p, m - p))
+
+
+def t2_subgroup_limit(
+    variables: int, subgroups: int, size: int, alpha: float, phase: Literal["I", "II"]
+) -> float:
+    """Limit of T^2 for means of m subgroups of n: p (m -/+ 1)(n - 1) / (mn - m - p + 1) F(1 - alpha).
+
+    Args:
+        variables: p.
+        subgroups: m.
+        size: n.
+        alpha: chance that one point of an unchanged process lies above.
+        phase: 'I' (m - 1) or 'II' (m + 1).
+
+    Source: Montgomery 2013, section 11.3, eq. 11.20 and 11.21.
+    """
+    p, m, n = variables, subgroups, size
+    free = m * n - m - p + 1
+    if free < 1:
+        raise MethodRefusal(
+            Complaint("subgroups", f"{m} of {n} for {p} variables are too few", "Give more subgroups")
+        )
+    factor = m - 1 if phase == "I" else m + 1
+    return float(p * factor * (n - 1) / free * stats.f.isf(share(alpha, "alpha"), p, free))
+
+
+def t_squared(
+    vectors: ArrayLike, centre: ArrayLike, covariance: ArrayLike, size: int = 1
+) -> NDArray[np.float64]:
+    """T^2 = n (x - centre)' S^-1 (x - centre) of each row.
+
+    Args:
+        vectors: one row for each item.
+        centre: centre.
+        covariance: covariance S of a single vector.
+        size: n values behind each row.
+
+    Raises:
+        MethodRefusal: the covariance has no inverse.
+    """
+    away = np.atleast_2d(np.asarray(vectors, dtype=np.float64)) - np.asarray(centre, dtype=np.float64)
+    s = np.asarray(covariance, dtype=np.float64)
+    if not np.isfinite(s).all() or np.linalg.matrix_rank(s) < s.shape[0]:
+        raise MethodRefusal(
+            Complaint(
+                "covariance",
+                "has no inverse: two variables move as one, or one stands still",
+                "Leave one of them out, or give more vectors",
+            )
+        )
+    return np.asarray(size * (away * np.linalg.solve(s, away.T).T).sum(axis=1), dtype=np.float64)
+
+
+def t2_chart(
+    vectors: ArrayLike,
+    alpha: float,
+    centre: ArrayLike | None = None,
+    covariance: ArrayLike | None = None,
+    baseline: int | None = None,
+) -> Chart | Refused:
+    """T^2 of single vectors against its limit.
+
+    Args:
+        vectors: one row for each reel, one column for each value; a row with not-a-number is not judged.
+        alpha: chance of a false alarm at one point, 1 / ARL0 of the alarm budget.
+        centre: centre fixed beforehand (phase II); None for phase I.
+        covariance: covariance fixed beforehand; None for phase I.
+        baseline: phase II: vectors behind them.
+
+    Stops being true for vectors that are not normal or follow one another. Source: Tracy, Young & Mason 1992.
+    """
+    rows = _table(vectors)
+    known = _whole(rows)
+    m, p = int(known.sum()), rows.shape[1]
+    phase: Literal["I", "II"] = "I" if centre is None or covariance is None else "II"
+    if phase == "II" and baseline is None:
+        raise MethodRefusal(
+            Complaint("baseline", "is not given", "Give the number of vectors behind centre and covariance")
+        )
+    behind = m if baseline is None else baseline
+    if behind <= p + 1:
+        reason = f"{behind} vectors cannot set limits for {p} variables; at least {p + 2} are needed."
+        return Refused(QUESTION, "T^2 chart", reason, behind)
+    middle = rows[known].mean(axis=0) if centre is None else np.asarray(centre, dtype=np.float64)
+    spread = np.cov(rows[known].T) if covariance is None else np.asarray(covariance, dtype=np.float64)
+    plotted = np.full(rows.shape[0], np.nan)
+    plotted[known] = t_squared(rows[known], middle, np.atleast_2d(spread))
+    limit = t2_limit(p, behind, alpha, phase)
+    return _one_sided("T^2 chart", plotted, limit, phase, 1 / alpha, "T^2 beyond its limit", known)
+
+
+def mewma_chart(
+    vectors: ArrayLike, centre: ArrayLike, covariance: ArrayLike, weight: float, limit: float, arl0: float
+) -> Chart:
+    """Multivariate EWMA z = (1 - w) z + w (x - centre), z' (w/(2-w) S)^-1 z against `limit`.
+
+    Args:
+        vectors: one row for each reel; a row with not-a-number leaves z as it is and is not judged.
+        centre: centre fixed beforehand.
+        covariance: covariance S fixed beforehand.
+        weight: w, 0 to 1.
+        limit: h, from the run-length room.
+        arl0: average run length that goes with it.
+
+    Source: Lowry et al. 1992 (with the covariance of z once it has run in).
+    """
+    if not 0.0 < weight <= 1.0:
+        raise MethodRefusal(Complaint("weight", f"{weight:g} was given", "Give a share above 0 and up to 1"))
+    rows = _table(vectors)
+    known = _whole(rows)
+    away = rows[known] - np.asarray(centre, dtype=np.float64)
+    z = np.asarray(lfilter([weight], [1.0, weight - 1.0], away, axis=0), dtype=np.float64)
+    plotted = np.full(rows.shape[0], np.nan)
+    scaled = np.asarray(covariance, dtype=np.float64) * weight / (2 - weight)
+    plotted[known] = t_squared(z, np.zeros(rows.shape[1]), scaled) if len(z) else 0.0
+    method = f"multivariate EWMA, weight {weight:g}"
+    return _one_sided(
+        method, plotted, positive(limit, "limit"), "II", arl0, "multivariate EWMA beyond its limit", known
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class WallBaseline:
+    """Centre and variances of wall sensors whose covariance depends only on the angle between them.
+
+    Args:
+        centre_mm: mean of each sensor [mm].
+        variances: variance of each order of the Fourier series around the wire, order 0 first [mm2].
+        m: vectors behind it.
+    """
+
+    centre_mm: NDArray[np.float64]
+    variances: tuple[float, ...]
+    m: int
+
+
+@dataclass(frozen=True, slots=True)
+class WallChart:
+    """T^2 of the wall sensors, split by order around the wire.
+
+    Args:
+        total: T^2 of each reel; the sum of its parts, exactly.
+        parts: name of each part and its share of T^2 for each reel.
+        limits: limit of each part.
+        signals: reels whose part lies beyond its limit; the rule names the part.
+        arl0: points from one false alarm to the next on average.
+        warnings: sentences a reader must see beside the chart.
+    """
+
+    total: NDArray[np.float64]
+    parts: dict[str, NDArray[np.float64]]
+    limits: dict[str, float]
+    signals: tuple[Signal, ...]
+    arl0: float
+    warnings: tuple[str, ...]
+
+
+def wall_baseline(walls_mm: ArrayLike) -> WallBaseline | Refused:
+    """Centre and variance of each order from baseline reels.
+
+    Args:
+        walls_mm: one row for each reel, one column for each of the equally spaced sensors (reel means) [mm].
+
+    Stops being true where sensors differ in noise or the covariance depends on the place: the parts are then
+    no longer independent. Derived: a circulant covariance is diagonal in the Fourier series.
+    """
+    rows = _table(walls_mm)
+    rows = rows[np.isfinite(rows).all(axis=1)]
+    m, n = rows.shape
+    if m < n + 2 or n < 3:
+        reason = f"{m} reels of {n} sensors are too few; give {n + 2} reels of 3 sensors at least."
+        return Refused(QUESTION, "T^2 of wall sensors by order", reason, m)
+    centre = rows.mean(axis=0)
+    power = np.abs(np.fft.rfft(rows - centre, axis=1)) ** 2 / n
+    variances = power.sum(axis=0) / (m - 1)
+    if variances.min() <= 1e-24 * float(np.abs(centre).max() ** 2):
+        reason = (
+            "The sensors stand still or repeat one another in one order, so chance has no size; check them."
+        )
+        return Refused(QUESTION, "T^2 of wall sensors by order", reason, m)
+    return WallBaseline(centre, tuple(float(one) for one in variances), m)
+
+
+def wall_chart(walls_mm: ArrayLike, baseline: WallBaseline, alpha: float) -> WallChart:
+    """T^2 of wall sensors as mean wall + eccentricity + ovality + ..., each against its own limit.
+
+    T^2 = sum_j w_j |F_j|^2 / (N v_j), F the Fourier coefficients of the departures, w_j 1 for order 0 and N/2
+    and 2 between. Each part of d degrees is d (m + 1)/m F(d, d (m - 1)) and gets an equal share of alpha.
+
+    Args:
+        walls_mm: one row for each reel, one column for each sensor [mm]; a row with a missing sensor is not
+            judged.
+        baseline: from `wall_baseline`.
+        alpha: chance of a false alarm at one reel over all parts, 1 / ARL0 of the alarm budget.
+
+    Source: derived (method sheet section 6).
+    """
+    rows = _table(walls_mm)
+    n, m = baseline.centre_mm.size, baseline.m
+    if rows.shape[1] != n:
+        raise MethodRefusal(
+            Complaint(
+                "walls_mm", f"{rows.shape[1]} sensors stand against {n} of the baseline", "Give the same"
+            )
+        )
+    known = _whole(rows)
+    power = np.abs(np.fft.rfft(rows - baseline.centre_mm, axis=1)) ** 2 / n
+    orders = len(baseline.variances)
+    degrees = [1 if j == 0 or 2 * j == n else 2 for j in range(orders)]
+    single = 1 - (1 - share(alpha, "alpha")) ** (1 / orders)
+    parts, limits, signals = {}, {}, []
+    for j, d in enumerate(degrees):
+        name = PART_NAMES.get(j, f"order {j}")
+        parts[name] = d * power[:, j] / baseline.variances[j]
+        limits[name] = float(d * (m + 1) / m * stats.f.isf(single, d, d * (m - 1)))
+        signals += [
+            Signal(i, float(parts[name][i]), limits[name], "above", f"T^2 of {name} beyond its limit", i)
+            for i in np.flatnonzero(parts[name] > limits[name]).tolist()
+        ]
+    total = np.sum(list(parts.values()), axis=0)
+    return WallChart(
+        total, parts, limits, tuple(sorted(signals, key=lambda one: one.item)), 1 / alpha, _missing(known)
+    )
+
+
+def _table(vectors: ArrayLike) -> NDArray[np.float64]:
+    rows = np.asarray(vectors, dtype=np.float64)
+    if rows.ndim != 2 or np.isinf(rows).any():
+        raise MethodRefusal(
+            Complaint("vectors", "is not a table of finite numbers", "Give one row for each item")
+        )
+    return rows
+
+
+def _whole(rows: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Rows without a missing value."""
+    return np.asarray(np.isfinite(rows).all(axis=1), dtype=np.bool_)
+
+
+def _missing(known: NDArray[np.bool_]) -> tuple[str, ...]:
+    lost = int((~known).sum())
+    return (f"{lost} of {known.size} items lack a value and are not judged.",) if lost else ()
+
+
+def _one_sided(
+    method: str,
+    plotted: NDArray[np.float64],
+    limit: float,
+    phase: Literal["I", "II"],
+    arl0: float,
+    rule: str,
+    known: NDArray[np.bool_],
+) -> Chart:
+    above: Sequence[int] = np.flatnonzero(plotted > limit).tolist()
+    return Chart(
+        question=QUESTION,
+        method=method,
+        phase=phase,
+        plotted=plotted,
+        centre=np.zeros(plotted.size),
+        lower=np.full(plotted.size, -np.inf),
+        upper=np.full(plotted.size, limit),
+        unit="",
+        signals=tuple(Signal(i, float(plotted[i]), limit, "above", rule, i) for i in above),
+        arl0=arl0,
+        unit_of_inference="reel",
+        assumptions=(Assumption("reels are independent and normal", None, "not checked here"),),
+        warnings=_missing(known),
+        details={"limit": limit},
+    )
