@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from typing import Protocol
 
 import numpy as np
 import polars as pl
@@ -52,6 +53,13 @@ def read_table(text: bytes, plan: LogPlan, types: dict[int, pa.DataType], missin
     )
 
 
+class Cells(Protocol):
+    """A table whose columns can be asked for by place."""
+
+    def column(self, place: int) -> pl.Series:
+        """The cells of one column: text that is stripped, or numbers or times as they are; null for no value."""
+
+
 class TextTable:
     """Records of the right shape, cut into cells of text."""
 
@@ -80,7 +88,7 @@ class TextTable:
         return cells.set(cells.is_in(list(self._plan.missing)), None)
 
 
-def typed_columns(cells: TextTable, plan: LogPlan) -> tuple[pa.Table, Faults]:
+def typed_columns(cells: Cells, plan: LogPlan) -> tuple[pa.Table, Faults]:
     """Columns as a strict reader would give them, and the first reason of every row that it would refuse."""
     faults: Faults = {}
     columns: dict[str, pa.Array] = {}
@@ -96,6 +104,8 @@ def typed_columns(cells: TextTable, plan: LogPlan) -> tuple[pa.Table, Faults]:
     for text in (plan.classes, plan.tag, plan.value, plan.quality):
         if text is not None:
             columns[f"c{text.index}"] = pa.array(cells.column(text.index).to_list(), pa.string())
+    if plan.long is not None:
+        _add(faults, long_faults(columns, plan))
     if plan.is_events:
         _add(faults, _nowhere(columns, plan))
     return pa.table(columns), faults
@@ -107,6 +117,8 @@ def _add(faults: Faults, more: Faults) -> None:
 
 
 def _figures(cells: pl.Series, name: str, decimal: str) -> tuple[pa.Array, Faults]:
+    if cells.dtype.is_numeric():
+        return pa.array(cells.cast(pl.Float64).to_numpy(), pa.float64(), from_pandas=True), {}
     text = cells
     if decimal == ",":
         text = text.set(text.str.contains(".", literal=True), "?").str.replace(",", ".", literal=True)
@@ -123,7 +135,9 @@ def _figures(cells: pl.Series, name: str, decimal: str) -> tuple[pa.Array, Fault
 
 def _times(cells: pl.Series, plan: LogPlan, column: TextColumn) -> tuple[pa.Array, Faults]:
     faults: Faults = {}
-    if plan.time_format in EPOCH_FORMATS:
+    if isinstance(cells.dtype, pl.Datetime):
+        array = cells.to_arrow()
+    elif plan.time_format in EPOCH_FORMATS:
         array, faults = _figures(cells, column.name, plan.decimal)
     else:
         array = pa.array([None if cell is None else cell.encode() for cell in cells.to_list()], pa.binary())
@@ -163,8 +177,38 @@ def _nowhere(columns: dict[str, pa.Array], plan: LogPlan) -> Faults:
     return {int(row): f"{reason}: the event has no place" for row in np.flatnonzero(empty)}
 
 
+def long_faults(columns: dict[str, pa.Array], plan: LogPlan) -> Faults:
+    """Lines of a long table that give no usable value of a mapped tag."""
+    tag, value, quality = plan.tag, plan.value, plan.quality
+    if tag is None or value is None or plan.long is None:
+        return {}
+    tags = pl.Series("tag", columns[f"c{tag.index}"])
+    values = pl.Series("value", columns[f"c{value.index}"])
+    wanted = tags.is_in([one.name for one in plan.numbers])
+    _, bad = _figures(values.set(~wanted, None), value.name, plan.decimal)
+    _add(
+        bad, {int(row): f"column '{tag.name}' is empty" for row in np.flatnonzero(tags.is_null().to_numpy())}
+    )
+    if quality is not None:
+        grades = pl.Series("quality", columns[f"c{quality.index}"])
+        poor = (wanted & ~grades.is_in(list(plan.long.good)).fill_null(value=False)).to_numpy()
+        _add(
+            bad,
+            {
+                int(row): f"column '{quality.name}' says '{grades[int(row)] or ''}', which is not good"
+                for row in np.flatnonzero(poor)
+            },
+        )
+    return bad
+
+
 def time_column(column: pa.ChunkedArray, time_format: str) -> Instants:
     """Times of a column as parsed: numbers of an epoch, or texts."""
+    if pa.types.is_timestamp(column.type):
+        whole = column.cast(pa.timestamp("us", column.type.tz), safe=False)
+        valid = column.is_valid().to_numpy()
+        us = whole.cast(pa.int64()).fill_null(0).to_numpy()
+        return Instants(us, valid, np.full(us.size, column.type.tz is not None))
     scale = EPOCH_FORMATS.get(time_format)
     if scale is not None:
         figures = column.to_numpy()

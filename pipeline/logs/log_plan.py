@@ -129,12 +129,12 @@ def header_cells(text: bytes, path: Path, log: LogFile) -> tuple[list[str], int,
     return [cell.strip() for cell in cells], min(taken, len(text)), number + used
 
 
-def plan_columns(cells: list[str], header_line: int, path: Path, log: LogFile, zone: str) -> LogPlan:
-    """The plan for a text log with the column names `cells`.
+def plan_columns(cells: list[str], where: str, path: Path, log: LogFile, zone: str) -> LogPlan:
+    """The plan for a log with the column names `cells`.
 
     Args:
         cells: column names, from left to right.
-        header_line: number of the line they stand on, for complaints.
+        where: the place they stand at, for complaints.
         path: the file.
         log: the mapping.
         zone: the plant's zone, for a log that names none.
@@ -142,7 +142,7 @@ def plan_columns(cells: list[str], header_line: int, path: Path, log: LogFile, z
     Raises:
         LogError: with every column that is not there, stands twice, or has a wrong unit.
     """
-    finder = _Finder(cells, f"{path}:{header_line}", log.delimiter)
+    finder = _Finder(cells, where, log.delimiter)
     time = finder.column(log.time.column) if log.time else None
     numbers: list[NumberColumn] = []
     for channel, name, unit in mapped(log):
@@ -150,7 +150,7 @@ def plan_columns(cells: list[str], header_line: int, path: Path, log: LogFile, z
         if log.time is not None and name == log.time.column and not log.long:
             finder.complaints.append(
                 Complaint(
-                    f"{path}:{header_line}",
+                    where,
                     f"column '{name}' is mapped as the time and as {channel}",
                     "Name the column that holds the channel",
                 )

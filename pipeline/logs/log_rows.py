@@ -10,11 +10,15 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.flags import CLOCK_STEP, TIME_BACKWARDS
+from pipeline.flags import CLOCK_STEP, DUPLICATE, TIME_BACKWARDS
+from pipeline.logs.doubled_rows import doubled_rows
 from pipeline.logs.local_time import utc_from_local
-from pipeline.logs.log_plan import LogPlan
+from pipeline.logs.log_plan import LogPlan, mapped
+from pipeline.logs.long_table import late_lines, one_row_an_instant
+from pipeline.logs.open_log import is_parquet
 from pipeline.logs.overlap import without_overlap
-from pipeline.logs.parse_block import AWARE, TIME_US
+from pipeline.logs.parquet_log import ParquetLog
+from pipeline.logs.parse_block import AWARE, PASSED_OVER, TIME_US
 from pipeline.logs.sequence import row_order
 from pipeline.logs.text_log import FileEnd, TextLog
 from pipeline.sheets.run_sheet import LogFile
@@ -114,6 +118,9 @@ def read_log(
         for place, part in enumerate(parts)
     ]
     rows, doubled, notes = without_overlap([part.rows for part in parts], log, folder)
+    if log.long is not None:
+        rows, told = _pivoted(rows, log)
+        notes += told
     if doubled.height:
         counts = dict(doubled.group_by("file_no").len().iter_rows())
         files = [
@@ -142,14 +149,16 @@ def _read_file(
     before_us: int | None,
     on_rows: Callable[[int], None] | None,
 ) -> _FileRows:
-    source = TextLog(path, log, zone)
+    source = ParquetLog(path, log, zone) if is_parquet(path) else TextLog(path, log, zone)
     rows: list[pl.DataFrame] = []
     aside: list[pl.DataFrame] = []
+    passed_over = [pl.DataFrame(schema=PASSED_OVER)]
     for block in source.blocks():
         rows.append(block.rows)
         aside.append(block.set_aside)
+        passed_over.append(block.passed_over)
         if on_rows is not None:
-            on_rows(block.rows.height + block.set_aside.height)
+            on_rows(block.kept + block.set_aside.height)
     assert source.plan is not None and source.end is not None  # noqa: S101 - set by reading to the end
     frame = pl.concat([_no_rows(source.plan), *rows])
     number = pl.lit(file_no, pl.UInt16).alias("file_no")
@@ -157,12 +166,14 @@ def _read_file(
     notes: list[str] = []
     if source.end.open_ended and log.kind == "readings":
         notes.append(f"{name}: the last line does not end in a line end; it is read as it stands.")
+    notes += _told_of(pl.concat(passed_over), name)
     clock = pl.DataFrame(schema=CLOCK_FLAGGED)
     if TIME_US in frame.columns:
-        frame, told = _on_utc(frame, source, name, before_us)
+        frame, told = _on_utc(frame, source.plan, name, before_us)
         notes += told
-        frame, clock, told = _in_order(frame, file_no, name)
-        notes += told
+        if log.kind == "readings" and log.long is None:
+            frame, clock, told = _in_order(frame, file_no, name)
+            notes += told
     return _FileRows(frame.with_columns(number), set_aside, clock, source.end, tuple(notes))
 
 
@@ -171,23 +182,56 @@ def _no_rows(plan: LogPlan) -> pl.DataFrame:
     schema: dict[str, type[pl.DataType]] = {"line": pl.UInt32}
     if plan.time is not None:
         schema |= {TIME_US: pl.Int64, AWARE: pl.Boolean}
-    schema |= {one.channel: pl.Float64 for one in plan.numbers if one.index >= 0}
-    named = (("class", plan.classes), ("tag", plan.tag), ("value", plan.value), ("quality", plan.quality))
-    return pl.DataFrame(schema=schema | {name: pl.String for name, text in named if text is not None})
+    if plan.long is not None:
+        channels = pl.Enum([one.channel for one in plan.numbers])
+        return pl.DataFrame(schema={**schema, "channel": channels, "value": pl.Float64})
+    schema |= {one.channel: pl.Float64 for one in plan.numbers}
+    return pl.DataFrame(schema=schema | ({} if plan.classes is None else {"class": pl.String}))
+
+
+def _told_of(passed_over: pl.DataFrame, name: str) -> list[str]:
+    """A sentence about lines of a long table whose tag is not mapped."""
+    if passed_over.height == 0:
+        return []
+    tags = (
+        passed_over.group_by("tag").agg(pl.col("lines").sum()).sort("lines", "tag", descending=[True, False])
+    )
+    shown = ", ".join(f"{tag} ({lines:,})" for tag, lines in tags.head(8).iter_rows())
+    more = f" and {tags.height - 8} more" if tags.height > 8 else ""
+    count = int(tags["lines"].sum())
+    note = (
+        f"{name}: {count:,} line{'s carry tags' if count > 1 else ' carries a tag'} that the mapping does not name; "
+        f"passed over: {shown}{more}."
+    )
+    return [note]
+
+
+def _pivoted(lines: pl.DataFrame, log: LogFile) -> tuple[pl.DataFrame, list[str]]:
+    """The readings of a long table, in the order of time."""
+    late = late_lines(lines)
+    channels = [channel for channel, _, _ in mapped(log)]
+    rows = one_row_an_instant(lines, channels, log.long.slot_s if log.long else 0.0)
+    told = []
+    if late:
+        told.append(
+            f"{', '.join(log.files)}: {late:,} lines are earlier than the line of their tag before them; they stand "
+            "where their time says."
+        )
+    return rows.with_columns(pl.col(TIME_US).alias(KEY_US)), told
 
 
 def _on_utc(
-    frame: pl.DataFrame, source: TextLog, name: str, before_us: int | None
+    frame: pl.DataFrame, plan: LogPlan, name: str, before_us: int | None
 ) -> tuple[pl.DataFrame, list[str]]:
     """Times of a local clock moved to UTC."""
     aware = frame[AWARE]
     frame = frame.drop(AWARE)
     local = ~aware & frame[TIME_US].is_not_null()
-    if not local.any() or source.plan is None:
+    if not local.any():
         return frame, []
     rows = np.flatnonzero(local.to_numpy())
     us = frame[TIME_US].fill_null(0).to_numpy()
-    moved = utc_from_local(us if rows.size == us.size else us[rows], source.plan.zone, before_us)
+    moved = utc_from_local(us if rows.size == us.size else us[rows], plan.zone, before_us)
     whole = moved.us
     if rows.size != us.size:
         whole = us.copy()
@@ -200,21 +244,24 @@ def _on_utc(
 
 def _in_order(frame: pl.DataFrame, file_no: int, name: str) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
     """A sort key for the rows of a file, and what is wrong with its clock."""
-    if frame[TIME_US].null_count():
-        return frame.with_columns(pl.col(TIME_US).alias(KEY_US)), pl.DataFrame(schema=CLOCK_FLAGGED), []
     order = row_order(
         frame[TIME_US].to_numpy(), _floats(frame, "counter_m"), _floats(frame, "line_speed_m_s"), name
     )
     frame = frame.with_columns(pl.Series(KEY_US, order.key_us))
+    doubled, told = doubled_rows(frame, name)
     lines = frame["line"].to_numpy()
     flagged = [
         pl.DataFrame(
             {"file_no": file_no, "line": lines[rows], "flag": flag.code}, schema_overrides=CLOCK_FLAGGED
         )
-        for rows, flag in ((order.backwards, TIME_BACKWARDS), (order.steps, CLOCK_STEP))
+        for rows, flag in (
+            (order.backwards, TIME_BACKWARDS),
+            (order.steps, CLOCK_STEP),
+            (doubled, DUPLICATE),
+        )
         if rows.size
     ]
-    return frame, pl.concat([pl.DataFrame(schema=CLOCK_FLAGGED), *flagged]), list(order.notes)
+    return frame, pl.concat([pl.DataFrame(schema=CLOCK_FLAGGED), *flagged]), [*order.notes, *told]
 
 
 def _floats(frame: pl.DataFrame, name: str) -> NDArray[np.float64] | None:

@@ -7,7 +7,6 @@ decides the encoding before the mapping does (The Unicode Standard, section 23.8
 from __future__ import annotations
 
 import codecs
-import contextlib
 import gzip
 import hashlib
 import io
@@ -67,6 +66,19 @@ class _Hashing(io.RawIOBase):
     def close(self) -> None:
         self._file.close()
         super().close()
+
+
+class _Lent(io.RawIOBase):
+    """A reader that may be closed without closing the file behind it."""
+
+    def __init__(self, file: _Hashing) -> None:
+        self._file = file
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: WriteableBuffer) -> int:
+        return self._file.readinto(buffer)
 
 
 def open_file(path: Path) -> BinaryIO:
@@ -146,19 +158,17 @@ class OpenLog:
 
     def _unpacked(self) -> Iterator[bytes]:
         """The file's bytes, decompressed; reads the file to its end."""
-        raw = io.BufferedReader(self._raw, CHUNK)
+        raw = io.BufferedReader(_Lent(self._raw), CHUNK)
         head = raw.peek(4)[:4]
-        with contextlib.ExitStack() as stack:
-            stack.callback(raw.detach)
-            if head.startswith(_GZIP):
-                yield from self._inflated(gzip.GzipFile(fileobj=raw), "gzip")
-            elif head.startswith(_ZSTD):
-                yield from self._inflated(_zstd_stream(raw), "zstd")
-            else:
-                while chunk := raw.read(CHUNK):
-                    yield chunk
-            while raw.read(CHUNK):
-                pass
+        if head.startswith(_GZIP):
+            yield from self._inflated(gzip.GzipFile(fileobj=raw), "gzip")
+        elif head.startswith(_ZSTD):
+            yield from self._inflated(_zstd_stream(raw), "zstd")
+        else:
+            while chunk := raw.read(CHUNK):
+                yield chunk
+        while self._raw.read(CHUNK):
+            pass
 
     def _inflated(self, stream: BinaryIO | gzip.GzipFile, kind: str) -> Iterator[bytes]:
         unpacked = 0

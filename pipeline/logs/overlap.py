@@ -6,12 +6,13 @@ a double if another file of the same log has the same instant and the same value
 
 from __future__ import annotations
 
-from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 
 from pipeline.logs.lines_of_file import lines_of_file
+from pipeline.logs.open_log import is_parquet
 from pipeline.logs.parse_block import TIME_US
 from pipeline.sheets.run_sheet import LogFile
 
@@ -30,8 +31,10 @@ def without_overlap(
     """
     rows = pl.concat(parts, how="diagonal_relaxed")
     nothing = pl.DataFrame(schema=_SCHEMA)
-    if len(parts) < 2 or not _spans_overlap(parts):
+    if len(parts) < 2 or _shared(parts) is None:
         return rows, nothing, []
+    # Only rows in the time that two files share can be doubles.
+    outside, rows = _parted(rows, parts)
     values = [name for name in rows.columns if name not in {"file_no", "line", "_key_us"}]
     numbered = rows.with_columns(_nth=pl.int_range(pl.len()).over(["file_no", *values]))
     first = pl.struct("file_no", "line").first().over([*values, "_nth"])
@@ -39,7 +42,7 @@ def without_overlap(
         "file_no", "line", is_first=first.struct.field("file_no") == pl.col("file_no"), first=first
     ).filter(~pl.col("is_first"))
     if found.height == 0:
-        return rows, nothing, []
+        return pl.concat(parts, how="diagonal_relaxed"), nothing, []
     names = {
         int(part["file_no"][0]): name for part, name in zip(parts, log.files, strict=True) if part.height
     }
@@ -54,18 +57,37 @@ def without_overlap(
         f"{names[number]}: {count:,} rows stand in an earlier file of the same log too; they count once."
         for number, count in sorted(doubled.group_by("file_no").len().iter_rows())
     ]
-    return rows, doubled, told
+    return pl.concat([outside, rows]).sort("file_no", "line"), doubled, told
 
 
-def _spans_overlap(parts: list[pl.DataFrame]) -> bool:
-    column = TIME_US if TIME_US in parts[0].columns else "counter_m"
-    known = [part[column].drop_nulls().to_numpy() for part in parts if part.height]
+def _place(part: pl.DataFrame) -> str:
+    """The column that tells where a row belongs: time, or length in a list without times."""
+    return TIME_US if TIME_US in part.columns else "counter_m"
+
+
+def _shared(parts: list[pl.DataFrame]) -> tuple[float, float] | None:
+    """From where to where any two files reach over each other."""
+    known = [part[_place(part)].drop_nulls().to_numpy() for part in parts if part.height]
     spans = sorted((float(values.min()), float(values.max())) for values in known if values.size)
-    return any(after[0] <= before[1] for before, after in pairwise(spans))
+    low, high, reach = np.inf, -np.inf, -np.inf
+    for start, end in spans:
+        if start <= reach:
+            low, high = min(low, start), max(high, min(reach, end))
+        reach = max(reach, end)
+    return (low, high) if low <= high else None
+
+
+def _parted(rows: pl.DataFrame, parts: list[pl.DataFrame]) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Rows outside the stretch that files share, and inside it."""
+    shared = _shared(parts)
+    if shared is None:
+        return rows, rows.clear()
+    inside = rows[_place(rows)].cast(pl.Float64).is_between(*shared).fill_null(value=True)
+    return rows.filter(~inside), rows.filter(inside)
 
 
 def _as_set_aside(found: pl.DataFrame, path: Path, names: dict[int, str], log: LogFile) -> pl.DataFrame:
-    texts = lines_of_file(path, log.encoding, found["line"].to_list())
+    texts = {} if is_parquet(path) else lines_of_file(path, log.encoding, found["line"].to_list())
     return found.select(
         "file_no",
         "line",
@@ -74,5 +96,5 @@ def _as_set_aside(found: pl.DataFrame, path: Path, names: dict[int, str], log: L
             pl.col("first").struct.field("line"),
             pl.col("first").struct.field("file_no").replace_strict(names, return_dtype=pl.String),
         ),
-        text=pl.Series([texts.get(line, "") for line in found["line"].to_list()], dtype=pl.String),
+        text=pl.Series([texts.get(line, f"row {line}") for line in found["line"].to_list()], dtype=pl.String),
     )

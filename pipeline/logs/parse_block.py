@@ -7,7 +7,7 @@ when it refuses, or when lines and rows do not match one to one, is the block lo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
@@ -15,11 +15,13 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.logs.bad_lines import SET_ASIDE_SCHEMA, checked_block
-from pipeline.logs.cells import column_types, read_table, skipped_times, time_column
+from pipeline.logs.cells import column_types, long_faults, read_table, skipped_times, time_column
 from pipeline.logs.log_plan import LogPlan
+from pipeline.logs.long_table import by_channel
 from pipeline.logs.whole_lines import Block
 
 TIME_US, AWARE, LINE = "_time_us", "_aware", "line"
+PASSED_OVER = {"tag": pl.String, "lines": pl.UInt32}
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,13 +30,19 @@ class ParsedBlock:
 
     Args:
         rows: kept rows: ``line``, ``_time_us`` and ``_aware`` where there is a time column, then a column a
-            channel in units of the store, ``class`` of an event, ``tag``, ``value`` and ``quality`` of a long
-            table.
+            channel in units of the store, and ``class`` of an event; of a long table, ``channel`` and ``value``.
         set_aside: line, reason and text of every other line.
+        passed_over: lines of a long table with a tag that is not mapped, counted by tag.
     """
 
     rows: pl.DataFrame
     set_aside: pl.DataFrame
+    passed_over: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=PASSED_OVER))
+
+    @property
+    def kept(self) -> int:
+        """Lines read as the mapping says."""
+        return self.rows.height + int(self.passed_over["lines"].sum())
 
 
 def parse_block(block: Block, plan: LogPlan) -> ParsedBlock:
@@ -42,14 +50,22 @@ def parse_block(block: Block, plan: LogPlan) -> ParsedBlock:
     table = _typed(block, plan)
     if table is not None:
         lines = np.arange(block.first_line, block.first_line + block.lines, dtype=np.uint32)
-        rows = _rows(table, lines, plan)
+        rows = typed_rows(table, lines, plan)
         if rows is not None:
-            return ParsedBlock(rows, pl.DataFrame(schema=SET_ASIDE_SCHEMA))
+            return as_parsed(rows, pl.DataFrame(schema=SET_ASIDE_SCHEMA), plan)
     checked = checked_block(block, plan)
-    rows = _rows(checked.table, checked.lines, plan)
+    rows = typed_rows(checked.table, checked.lines, plan)
     if rows is None:
         raise AssertionError("a line that was checked cannot be read")
-    return ParsedBlock(rows, checked.set_aside)
+    return as_parsed(rows, checked.set_aside, plan)
+
+
+def as_parsed(rows: pl.DataFrame, set_aside: pl.DataFrame, plan: LogPlan) -> ParsedBlock:
+    """A block's rows, those of a long table by channel."""
+    if plan.long is None:
+        return ParsedBlock(rows, set_aside)
+    mapped, passed_over = by_channel(rows, plan)
+    return ParsedBlock(mapped, set_aside, passed_over)
 
 
 def _typed(block: Block, plan: LogPlan) -> pa.Table | None:
@@ -61,8 +77,8 @@ def _typed(block: Block, plan: LogPlan) -> pa.Table | None:
     return table if table.num_rows == block.lines else None
 
 
-def _rows(table: pa.Table, lines: NDArray[np.uint32], plan: LogPlan) -> pl.DataFrame | None:
-    """Typed columns in units of the store; None if a row's time or place cannot be read."""
+def typed_rows(table: pa.Table, lines: NDArray[np.uint32], plan: LogPlan) -> pl.DataFrame | None:
+    """Typed columns in units of the store; None if a row's time, place or value cannot be read."""
     placed = np.zeros(lines.size, np.bool_)
     columns = [pl.Series(LINE, lines)]
     if plan.time is not None:
@@ -75,6 +91,8 @@ def _rows(table: pa.Table, lines: NDArray[np.uint32], plan: LogPlan) -> pl.DataF
         time_us = pl.Series(TIME_US, times.us)
         columns.append(time_us.set(pl.Series(empty), None) if empty.any() else time_us)
         columns.append(pl.Series(AWARE, times.aware))
+    if plan.long is not None and long_faults({name: table.column(name) for name in table.column_names}, plan):
+        return None
     rows = pl.DataFrame(columns).hstack(_cells(table, plan).get_columns())
     if plan.may_lack_time and not (placed | rows["counter_m"].is_not_null().to_numpy()).all():
         return None

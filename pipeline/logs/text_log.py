@@ -74,7 +74,7 @@ class TextLog:
             try:
                 for block in whole_lines(chunks, first_line):
                     parsed = parse_block(block, self._known_plan)
-                    kept += parsed.rows.height
+                    kept += parsed.kept
                     aside += parsed.set_aside.height
                     ended = block.text.endswith(b"\n")
                     if first_aside is None and parsed.set_aside.height:
@@ -108,7 +108,7 @@ class TextLog:
                 break
         even = head.replace(b"\r\n", b"\n").replace(b"\r", b"\n") if b"\r" in head[:_HEADER_BYTES] else head
         cells, taken, lines = header_cells(even[: 4 * _HEADER_BYTES], self.path, self._log)
-        self.plan = plan_columns(cells, lines, self.path, self._log, self._zone)
+        self.plan = plan_columns(cells, f"{self.path}:{lines}", self.path, self._log, self._zone)
         # A CR at the very end of the head may belong to a CR LF; keep the bytes as they came.
         below = even[taken:] if even is head or not head.endswith(b"\r") else even[taken:-1] + b"\r"
         return _chain(below, chunks), lines + 1
