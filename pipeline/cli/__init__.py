@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+import os
 import sys
+
+STOPPED = "Stopped. What was finished is on file; nothing half-written was kept."
 
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
-    from pipeline.cli.app import run
+    try:
+        from pipeline.cli.app import run
 
-    sys.exit(run(sys.argv[1:]))
+        code = run(sys.argv[1:])
+    except KeyboardInterrupt:
+        code = 130
+    if code == 130:
+        # The store has unwound by now. Libraries that were interrupted in the middle of an import or a read leave
+        # exit hooks that fail noisily, so this process leaves without them.
+        print(STOPPED, file=sys.stderr, flush=True)
+        os._exit(130)
+    sys.exit(code)

@@ -58,7 +58,6 @@ def run(arguments: Sequence[str]) -> int:
             print(complaint, file=sys.stderr)
         return fault.exit_code
     except (KeyboardInterrupt, typer.Abort):
-        print("Stopped. What was finished is on file; nothing half-written was kept.", file=sys.stderr)
         return 130
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -76,9 +75,22 @@ def _told_of_usage_or_fault(fault: Exception) -> int:
         return code
     if os.environ.get("REELPROOF_TRACE"):
         raise fault
+    if _was_interrupted(fault):
+        return 130
     print(
         f"A fault of this program, not of your data: {type(fault).__name__}: {fault}\n"
         "Run the same command with REELPROOF_TRACE=1 set and report what it prints; nothing half-written was kept.",
         file=sys.stderr,
     )
     return 4
+
+
+def _was_interrupted(fault: BaseException | None) -> bool:
+    """Whether a stop by the keyboard lies behind a fault: libraries turn it into errors of their own."""
+    seen: set[int] = set()
+    while fault is not None and id(fault) not in seen:
+        if isinstance(fault, KeyboardInterrupt) or str(fault) == "Query interrupted":
+            return True
+        seen.add(id(fault))
+        fault = fault.__cause__ or fault.__context__
+    return False

@@ -36,6 +36,6 @@ def simulate(
         if line is None:
             simulate_plant(folder, seed, told)
         else:
-            full_size(line, product, hours, hz, seed, folder)
+            full_size(line, product, hours, hz, seed, folder, told)
     print(f"Written: {folder}. Everything in it is invented; review it with: reelproof review {folder}")
     return 0

@@ -157,7 +157,7 @@ def _load_row(loaded: Loaded, load_id: int, folder: str, totals: dict[str, int])
             "plant": run.plant,
             "line": run.line,
             "construction": sheets.product.construction,
-            "size": sheets.product.size,
+            "size": sheets.product.size.name,
             "conductor": run.product.conductor,
             "metal": run.product.metal,
             "colour": run.product.colour,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,8 +19,9 @@ from pipeline import __version__
 from pipeline.review.page_records.lot import lot_history, lots_of
 from pipeline.review.page_records.nonconformance import nonconformance_summary
 from pipeline.review.page_records.plant import plant_of
+from pipeline.review.page_records.reel import reel_review
 from pipeline.review.page_records.run import run_review
-from pipeline.review.page_records.run_book import RunBook, run_books
+from pipeline.review.page_records.run_book import Row, RunBook, run_books
 from pipeline.review.page_records.shift import shift_review, shifts_of
 from pipeline.review.page_records.site_index import site_index
 
@@ -65,6 +67,7 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
     planned = [
         *_run_pages(plant, books),
         *_shift_pages(plant, shifts),
+        *_reel_pages(plant, books),
         *_lot_pages(plant, lots),
         *_nonconformance_pages(plant, books),
     ]
@@ -95,48 +98,49 @@ def _made(out: Path) -> dict[str, str]:
 def _run_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
     from dashboards.pages.run import write_run_page
 
-    return [
-        _Planned(
-            "run", book.run_id, (book,), lambda site, book=book: write_run_page(run_review(plant, book), site)
-        )  # type: ignore[misc]
-        for book in books
-    ]
+    def write(book: RunBook, site: Site) -> Iterable[Written]:
+        return write_run_page(run_review(plant, book), site)
+
+    return [_Planned("run", book.run_id, (book,), partial(write, book)) for book in books]
 
 
 def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[_Planned]:
     from dashboards.pages.shift import write_shift_page
 
-    ids = [shift_id for shift_id, _ in shifts]
-    planned = []
-    for number, (shift_id, group) in enumerate(shifts):
-        earlier = ids[number - 1] if number else ""
-        later = ids[number + 1] if number + 1 < len(ids) else ""
+    ids = ["", *(shift_id for shift_id, _ in shifts), ""]
 
-        def write(
-            site: Site,
-            shift_id: str = shift_id,
-            group: list[RunBook] = group,
-            earlier: str = earlier,
-            later: str = later,
-        ) -> Iterable[Written]:
-            return (write_shift_page(shift_review(plant, shift_id, group, earlier, later), site),)
+    def write(shift_id: str, group: list[RunBook], earlier: str, later: str, site: Site) -> Iterable[Written]:
+        return (write_shift_page(shift_review(plant, shift_id, group, earlier, later), site),)
 
-        planned.append(_Planned("shift", shift_id, tuple(group), write))
-    return planned
+    return [
+        _Planned(
+            "shift", shift_id, tuple(group), partial(write, shift_id, group, ids[number], ids[number + 2])
+        )
+        for number, (shift_id, group) in enumerate(shifts)
+    ]
+
+
+def _reel_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+    from dashboards.pages.reel import write_reel_page
+
+    def write(book: RunBook, reel: Row, site: Site) -> Iterable[Written]:
+        return (write_reel_page(reel_review(plant, book, reel), site),)
+
+    return [
+        _Planned("reel", reel["reel_id"], (book,), partial(write, book, reel))
+        for book in books
+        if book.is_judged and book.head["outcome"] == "judged"
+        for reel in book.reels
+    ]
 
 
 def _lot_pages(plant: Plant, lots: dict[str, list[RunBook]]) -> list[_Planned]:
     from dashboards.pages.lot import write_lot_page
 
-    return [
-        _Planned(
-            "lot",
-            lot,
-            tuple(group),
-            lambda site, lot=lot, group=group: (write_lot_page(lot_history(plant, lot, group), site),),  # type: ignore[misc]
-        )
-        for lot, group in lots.items()
-    ]
+    def write(lot: str, group: list[RunBook], site: Site) -> Iterable[Written]:
+        return (write_lot_page(lot_history(plant, lot, group), site),)
+
+    return [_Planned("lot", lot, tuple(group), partial(write, lot, group)) for lot, group in lots.items()]
 
 
 def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
@@ -148,20 +152,17 @@ def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
         periods.setdefault(f"{book.head['shift_date']:%Y-%m}", []).append(book)
     if books:
         periods["all"] = books
-    planned = []
-    for period, group in periods.items():
+
+    def write(period: str, group: list[RunBook], site: Site) -> Iterable[Written]:
         days = [book.head["shift_date"] for book in group]
         title = "Everything on file" if period == "all" else f"{min(days):%B %Y}"
+        record = nonconformance_summary(plant, period, title, min(days), max(days), group)
+        return write_nonconformance_page(record, site)
 
-        def write(
-            site: Site, period: str = period, title: str = title, group: list[RunBook] = group
-        ) -> Iterable[Written]:
-            days = [book.head["shift_date"] for book in group]
-            record = nonconformance_summary(plant, period, title, min(days), max(days), group)
-            return write_nonconformance_page(record, site)
-
-        planned.append(_Planned("nonconformance", period, tuple(group), write))
-    return planned
+    return [
+        _Planned("nonconformance", period, tuple(group), partial(write, period, group))
+        for period, group in periods.items()
+    ]
 
 
 def _index_page(
@@ -186,5 +187,5 @@ def _index_page(
         "index",
         "",
         tuple(books),
-        lambda site: (write_index_page(site_index(plant, shifts, lots, entries), site),),
+        lambda site: write_index_page(site_index(plant, shifts, lots, entries), site),
     )

@@ -76,7 +76,7 @@ class Seen:
         """Steady readings for statistics in the order of the log, NaN where a piece does not adjoin the next."""
         inside = (self.at_m >= from_m) & (self.at_m < to_m)
         good = inside & self.steady & self.fit_for_statistics
-        first, last = np.argmax(inside), inside.size - np.argmax(inside[::-1])
+        first, last = np.argmax(good), good.size - np.argmax(good[::-1])
         return np.where(good, self.value, np.nan)[first:last]
 
     def widths(self) -> Floats:

@@ -34,8 +34,9 @@ from pipeline.steps.place import Placed
 Outcome = Literal["conforms", "does not conform", "indeterminate", "not judged", "no conclusion"]
 Standing = Literal["releasable", "held", "no conclusion"]
 
-# Faults nearer than this are one length to cut out: a tester need not tell them apart (see spark_merge).
-FAULT_GAP_M = 0.61
+# Faults nearer than this are one length to cut out: no useful wire lies between them (chosen here); which counts
+# are one fault is another question, see spark_merge.
+FAULT_GAP_M = 15.0
 # Gaps in a failing length that are merged, so that one defect is one finding [m] (chosen here).
 MERGE_GAP_M = 15.0
 

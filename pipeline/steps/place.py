@@ -85,7 +85,11 @@ def _number_faults(
             tester.dead_time_s if tester else 0.0,
             speed,
         )
-        warnings = merged.warnings
+        if merged.without_position:
+            warnings = (
+                f"{merged.without_position} spark counts have no place on the wire; each is taken for a fault of "
+                "its own, and no reel can be cleared of them.",
+            )
         alone = merged.counts.size + np.arange(at.size)
         fault[sparks] = np.where(merged.members >= 0, merged.members, alone)
         fault[~sparks] = merged.counts.size + at.size + np.arange(int((~sparks).sum()))

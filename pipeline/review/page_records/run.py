@@ -16,7 +16,7 @@ from dashboards.records import (
     RunReview,
     Trace,
 )
-from pipeline.length.steady_state import STEADY
+from pipeline.length.steady_state import PHASE_NAMES, STEADY
 from pipeline.review.page_records.rows import (
     GAP_KIND,
     fault_marks,
@@ -88,7 +88,8 @@ def run_review(plant: Plant, book: RunBook) -> RunReview:
             if row["requirement"] in PANEL_OF
         ),
         phases=tuple(
-            Phase(row["from_m"], row["to_m"], row["phase"], row["phase"] == STEADY) for row in book.phases
+            Phase(row["from_m"], row["to_m"], row["phase"], row["phase"] == PHASE_NAMES[STEADY])
+            for row in book.phases
         ),
         findings=tuple(finding_row(book, row) for row in book.findings),
         faults=fault_marks(book),

@@ -69,7 +69,7 @@ class RunBook:
     @property
     def shift_id(self) -> str:
         """Stable id of the shift the run belongs to, fit for a file name."""
-        shift = "".join(sign if sign.isalnum() else "-" for sign in str(self.head["shift"]).lower())
+        shift = "".join(sign if sign.isalnum() else "-" for sign in str(self.head["shift"]).upper())
         return f"{self.head['shift_date']:%Y-%m-%d}-{shift.strip('-')}"
 
     def _of_assessment(self, question: str) -> list[Row]:

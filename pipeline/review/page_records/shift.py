@@ -18,6 +18,12 @@ def shifts_of(books: list[RunBook]) -> list[tuple[str, list[RunBook]]]:
     return list(grouped.items())
 
 
+def shift_name(written: str) -> str:
+    """A shift's name as a heading: ``day`` is the day shift, ``Shift A`` stays what it is."""
+    name = written if "shift" in written.lower() else f"{written} shift"
+    return name[:1].upper() + name[1:]
+
+
 def shift_review(
     plant: Plant, shift_id: str, books: list[RunBook], earlier: str = "", later: str = ""
 ) -> ShiftReview:
@@ -27,7 +33,7 @@ def shift_review(
     return ShiftReview(
         plant=plant,
         shift_id=shift_id,
-        shift=head["shift"],
+        shift=shift_name(head["shift"]),
         day=head["shift_date"],
         totals=_totals(ordered),
         runs=tuple(run_row(book) for book in ordered),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dashboards.records import LotEntry, PageEntry, Plant, ReelEntry, RunEntry, ShiftEntry, SiteIndex
 from pipeline.review.page_records.rows import product_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook
+from pipeline.review.page_records.shift import shift_name
 
 
 def site_index(
@@ -53,7 +54,7 @@ def _shift(shift_id: str, books: list[RunBook]) -> ShiftEntry:
     standings = [row["standing"] for book in books for row in book.reels]
     return ShiftEntry(
         shift_id,
-        books[0].head["shift"],
+        shift_name(books[0].head["shift"]),
         books[0].head["shift_date"],
         tuple(sorted({book.head["line"] for book in books})),
         standings.count("releasable"),

@@ -1,0 +1,183 @@
+"""Loading into a store: once for each content, nothing doubled, nothing half-written, whole after a kill."""
+
+from __future__ import annotations
+
+import gzip
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.errors import ReelproofError
+from pipeline.review.assessing import assess_run, assess_runs
+from pipeline.review.loading import load_sheet, load_sheets
+from pipeline.store.database import open_to_read, open_to_write
+from pipeline.store.readings import READINGS, read_frame, sweep
+
+
+def counts(store_folder: Path) -> dict[str, int]:
+    with open_to_read(store_folder) as store:
+        return {row["name"]: row["rows"] for row in store.ask("checks/rows_by_table")}
+
+
+def test_the_same_run_twice_doubles_nothing(small_run: Path, tmp_path: Path) -> None:
+    with open_to_write(tmp_path / "s") as store:
+        first = load_sheet(store, small_run)
+    before = counts(tmp_path / "s")
+    with open_to_write(tmp_path / "s") as store:
+        second = load_sheet(store, small_run)
+    assert first.was_new
+    assert not second.was_new
+    assert second.load_id == first.load_id
+    assert counts(tmp_path / "s") == before
+
+
+def test_changed_content_is_a_new_version_and_says_so(small_run: Path, tmp_path: Path) -> None:
+    with open_to_write(tmp_path / "s") as store:
+        first = load_sheet(store, small_run)
+        assess_run(store, "R-0415")
+        small_run.write_text(
+            small_run.read_text().replace("[run.product]", 'note = "second look"\n\n[run.product]', 1)
+        )
+        second = load_sheet(store, small_run)
+        assert second.was_new
+        assert second.supersedes == first.load_id
+        again = assess_run(store, "R-0415")
+        assert again.was_new
+        assert len(store.ask("questions/assessments_of_run", run_id="R-0415")) == 2
+
+
+def test_a_second_assessment_on_the_same_basis_is_the_first(small_run: Path, tmp_path: Path) -> None:
+    with open_to_write(tmp_path / "s") as store:
+        load_sheet(store, small_run)
+        first = assess_run(store, "R-0415")
+        second = assess_run(store, "R-0415")
+    assert not second.was_new
+    assert (first.assessment_id, first.held, first.findings) == (
+        second.assessment_id,
+        second.held,
+        second.findings,
+    )
+
+
+def test_a_run_that_cannot_be_loaded_does_not_stop_the_others(small_run: Path, tmp_path: Path) -> None:
+    other = small_run.parent.parent / "R-9999"
+    other.mkdir()
+    (other / "run.toml").write_text("[run]\nid = 'R-9999'\n")
+    with open_to_write(tmp_path / "s") as store:
+        outcomes, refused = load_sheets(store, (small_run.parent.parent,))
+    assert [one.run_id for one in outcomes] == ["R-0415"]
+    assert refused[0] == f"{other / 'run.toml'}: run.plant: this key is missing. Add it to the sheet."
+
+
+def test_a_reel_outside_the_run_gives_no_conclusion_with_the_reason(small_run: Path, tmp_path: Path) -> None:
+    text = small_run.read_text()
+    small_run.write_text(text + '\n[[run.reels]]\nid = "L1-0415-99"\nfrom_m = 50000.0\nto_m = 52000.0\n')
+    with open_to_write(tmp_path / "s") as store:
+        load_sheet(store, small_run)
+        outcome = assess_run(store, "R-0415")
+        reels = store.ask("questions/reels_of_assessment", assessment_id=outcome.assessment_id)
+    assert outcome.outcome == "no conclusion"
+    assert "reel L1-0415-99: it starts at 50000.0 m, after the run ended" in outcome.reason
+    assert {row["standing"] for row in reels} == {"no conclusion"}
+
+
+def test_a_sheet_naming_a_file_that_is_not_there(small_run: Path, tmp_path: Path) -> None:
+    next(small_run.parent.glob("*_spark.csv.gz")).unlink()
+    with open_to_write(tmp_path / "s") as store, pytest.raises(ReelproofError) as told:
+        load_sheet(store, small_run)
+    assert str(told.value) == (
+        f"{small_run}: run.logs[2].files: there is no file 'R-0415_spark.csv.gz' beside the run sheet. "
+        "Put the log there, or correct its name."
+    )
+
+
+def test_leftovers_of_a_killed_writer_are_swept(small_run: Path, tmp_path: Path) -> None:
+    with open_to_write(tmp_path / "s") as store:
+        load_sheet(store, small_run)
+        orphan = tmp_path / "s" / READINGS / "R-0415" / "load-000099"
+        orphan.mkdir()
+        (orphan / "logged.parquet").write_bytes(b"half")
+        (tmp_path / "s" / READINGS / "R-0415" / ".unfinished-1").mkdir()
+        assert sweep(store) == ("R-0415/.unfinished-1", "R-0415/load-000099")
+        assert not orphan.exists()
+        assert read_frame(store, "R-0415/load-000001", "logged").height > 0
+
+
+def test_readings_come_back_as_they_were_logged(small_run: Path, tmp_path: Path) -> None:
+    with open_to_write(tmp_path / "s") as store:
+        load_sheet(store, small_run)
+        logged = read_frame(store, "R-0415/load-000001", "logged")
+    with gzip.open(small_run.parent / "R-0415_log.csv.gz", "rb") as file:
+        raw = pl.read_csv(file.read(), infer_schema_length=None)
+    assert logged.height == raw.height
+    feet = raw["Footage_ft"].to_numpy()
+    assert logged["counter_m"].to_numpy() == pytest.approx(feet * 0.3048, abs=1e-9)
+    assert logged["line"].to_list() == list(range(2, raw.height + 2))
+
+
+KILLED = """
+import sys
+from pathlib import Path
+from pipeline.review.loading import load_sheets
+from pipeline.review.assessing import assess_runs
+from pipeline.store.database import open_to_write
+print("go", flush=True)
+with open_to_write(Path(sys.argv[2])) as store:
+    load_sheets(store, (Path(sys.argv[1]),))
+    assess_runs(store, ())
+print("done", flush=True)
+"""
+
+
+@pytest.mark.parametrize("after_s", [0.15, 0.4, 0.8, 1.3])
+def test_killed_at_any_instant_the_next_start_is_whole(
+    small_run: Path, tmp_path: Path, after_s: float
+) -> None:
+    folder = tmp_path / "s"
+    process = subprocess.Popen(
+        [sys.executable, "-c", KILLED, str(small_run), str(folder)], stdout=subprocess.PIPE, text=True
+    )
+    assert process.stdout is not None
+    assert process.stdout.readline() == "go\n"
+    time.sleep(after_s)
+    os.kill(process.pid, signal.SIGKILL)
+    process.communicate()
+    with open_to_write(folder) as store:
+        outcomes, refused = load_sheets(store, (small_run,))
+        judged = assess_runs(store, ())
+        assert refused == []
+        assert len(outcomes) == 1
+        assert (judged[0].releasable, judged[0].held) == (2, 1)
+        assert len(store.ask("questions/loads_of_run", run_id="R-0415")) == 1
+        assert store.ask("checks/rows_without_a_load") == []
+        assert store.ask("checks/file_identity") == []
+    on_disk = {path.name for path in (folder / READINGS / "R-0415").iterdir()}
+    assert on_disk == {"load-000001", "judged-000001"}
+
+
+def test_a_stopped_load_leaves_the_store_whole(small_run: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "s"
+    process = subprocess.Popen(
+        [sys.executable, "-m", "pipeline", "load", str(small_run), "--store", str(folder)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while not (folder / "reelproof.duckdb").exists() and process.poll() is None:
+        time.sleep(0.02)
+    time.sleep(0.1)
+    process.send_signal(signal.SIGINT)
+    _, told = process.communicate(timeout=60)
+    if process.returncode != 0:
+        assert process.returncode == 130
+        assert (
+            told.splitlines()[-1] == "Stopped. What was finished is on file; nothing half-written was kept."
+        )
+    with open_to_write(folder) as store:
+        assert load_sheet(store, small_run).rows_set_aside == 0
