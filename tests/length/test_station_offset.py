@@ -1,0 +1,104 @@
+"""Stations checked by the readings: the simulator's truth over seeds, a wrong sheet, a slipping wheel.
+
+The simulator's truth is ours: agreement shows consistency, not how real wire behaves.
+"""
+
+import numpy as np
+import polars as pl
+import pytest
+from invented_line import NO_FLAGS
+
+from pipeline.length.placement import place_readings
+from pipeline.length.station_offset import check_distance
+from pipeline.length.steady_state import STEADY
+
+
+def gauges(run, wrong: bool = False):
+    line = run.scenario.line
+    placement = place_readings(run.readings, NO_FLAGS, line)
+    wall, cold = line.instrument("wall gauge"), line.instrument("cold diameter gauge")
+    at = placement.at_m - wall.station_m
+    mean = (
+        run.readings.select(pl.mean_horizontal([f"wall_{k}_mm" for k in range(1, 9)])).to_series().to_numpy()
+    )
+    steady = placement.phase_on_wire(at) == STEADY
+    diameter = (
+        run.readings.select(pl.mean_horizontal("diameter_x_mm", "diameter_y_mm")).to_series().to_numpy()
+    )
+    return (
+        "the wall gauge",
+        at,
+        np.where(steady, mean, np.nan),
+        "the cold diameter gauge",
+        placement.at_m - cold.station_m,
+        diameter,
+        cold.station_m - wall.station_m,
+    )
+
+
+@pytest.mark.parametrize("speed", [100.0, 400.0, 800.0, 1200.0])
+@pytest.mark.parametrize("seed", range(3))
+def test_stations_are_recovered_within_half_a_reading_interval(simulated, speed: float, seed: int) -> None:
+    run = simulated("14 AWG", seed, length_m=speed * 10.0, speed_m_min=speed)
+    found = check_distance(*gauges(run))
+    reading_m = speed / 60.0 * 0.1
+    true = (64.0 - 62.0) * run.scenario.encoder_scale
+    assert found.verdict == "agrees"
+    assert abs(found.found_m - true) < 0.5 * reading_m
+    assert found.low_m - 0.1 * reading_m <= true <= found.high_m + 0.1 * reading_m
+
+
+def test_a_wrong_station_is_a_finding_and_the_readings_stay(simulated) -> None:
+    run = simulated("14 AWG", 5, length_m=8000.0, stations_m={"L1-CD": 68.5})
+    found = check_distance(*gauges(run))
+    assert found.verdict == "disagrees"
+    assert found.found_m == pytest.approx(6.5, abs=0.2)
+    assert found.sentence == (
+        f"The wall gauge and the cold diameter gauge see the same wire {found.found_m:.2f} m apart "
+        f"({found.low_m:.2f} to {found.high_m:.2f}); the line sheet says 2.00 m. Measure the line and correct "
+        "'station_m', or look for a slipping wheel; readings stay placed by the line sheet."
+    )
+
+
+def test_a_distance_that_changes_along_the_run_is_told() -> None:
+    rng = np.random.default_rng(3)
+    cause = np.convolve(rng.standard_normal(30_000), np.ones(8) / 8, "same")
+    at = np.arange(30_000.0)
+    slipping = at + 3e-4 * at
+    found = check_distance(
+        "the wall gauge", at, cause, "the cold diameter gauge", at, np.interp(at, slipping, cause), 2.0
+    )
+    assert found.drifts
+    assert found.drift_m_per_km == pytest.approx(0.3, abs=0.05)
+    assert found.sentence.endswith("a wheel slips or a path changes.")
+
+
+def test_unrelated_gauges_are_not_tested() -> None:
+    rng = np.random.default_rng(4)
+    at = np.arange(5000.0)
+    found = check_distance(
+        "the wall gauge",
+        at,
+        rng.standard_normal(5000),
+        "the spark tester",
+        at,
+        rng.standard_normal(5000),
+        2.0,
+    )
+    assert found.verdict == "not tested"
+    assert found.sentence.startswith(
+        "The distance between the wall gauge and the spark tester could not be checked: they do not vary together "
+        "beyond chance (correlation "
+    )
+
+
+def test_no_wire_in_common_and_too_little_wire() -> None:
+    at = np.arange(50.0)
+    apart = check_distance("a", at, at, "b", at + 1000.0, at, 2.0)
+    assert apart.sentence == "The distance between a and b could not be checked: they have no wire in common."
+    short = check_distance("a", at, at, "b", at, at, 2.0)
+    assert short.sentence == (
+        "The distance between a and b could not be checked: it needs at least 100 samples; there are 49."
+    )
+    nothing = np.full(50, np.nan)
+    assert check_distance("a", at, nothing, "b", at, at, 2.0).verdict == "not tested"
