@@ -15,6 +15,7 @@ from pipeline.columns import CHANNELS
 from pipeline.errors import Complaint, LogError
 from pipeline.logs.event_list import events_of
 from pipeline.logs.log_rows import CLOCK_FLAGGED, KEY_US, SET_ASIDE, UTC, LogRows, ReadFile, read_log
+from pipeline.logs.plausible_clock import ClockedLog, clock_complaints, clock_notes
 from pipeline.logs.row_checks.every_check import flag_readings
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import LogFile, RunSheet
@@ -73,6 +74,10 @@ def read_logs(
         file_no += len(log.files)
     if complaints:
         raise LogError(complaints)
+    clocked = [_clocked(log, read) for log, read in logs if "time_utc" in read.rows.columns]
+    complaints.extend(clock_complaints(clocked))
+    if complaints:
+        raise LogError(complaints)
     readings = _readings([read for log, read in logs if log.kind == "readings"])
     clock = pl.concat(
         [pl.DataFrame(schema=CLOCK_FLAGGED), *(read.clock for log, read in logs if log.kind == "readings")]
@@ -85,7 +90,19 @@ def read_logs(
         flagged=flagged,
         set_aside=pl.concat([pl.DataFrame(schema=SET_ASIDE), *(read.set_aside for _, read in logs)]),
         files=tuple(file for _, read in logs for file in read.files),
-        warnings=tuple(note for _, read in logs for note in read.notes),
+        warnings=(*(note for _, read in logs for note in read.notes), *clock_notes(clocked)),
+    )
+
+
+def _clocked(log: LogFile, read: LogRows) -> ClockedLog:
+    rows = read.rows.drop_nulls("time_utc")
+    if not rows["time_utc"].is_sorted():
+        rows = rows.sort("time_utc", maintain_order=True)
+    return ClockedLog(
+        name=", ".join(log.files),
+        kind=log.kind,
+        times_us=rows["time_utc"].dt.epoch("us").to_numpy(),
+        counter_m=rows["counter_m"].to_numpy() if "counter_m" in rows.columns else None,
     )
 
 
