@@ -22,6 +22,7 @@ from pipeline.products.product import find_product
 from pipeline.sheets.line_sheet import read_line_sheet
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.sheets.run_sheet import read_run_sheet
+from pipeline.simulator.expected import expected_run, expected_toml, readme_text
 from pipeline.simulator.plant import SEED, planned_runs, scenario_of
 from pipeline.simulator.products_made import PRODUCTS
 from pipeline.simulator.sheets_out import line_sheet_text
@@ -192,7 +193,25 @@ def test_committed_runs_are_what_the_simulator_makes(run_id: str, tmp_path: Path
     # Other machines may round a sine or a logarithm otherwise in the last bit, which can turn a last digit:
     # figures are compared within one step of what is written, and nearly all must be equal.
     planned = next(one for one in planned_runs() if f"R-{one.number}" == run_id)
-    simulate_run(scenario_of(planned), tmp_path, SEED, level=1)
+    made_run = simulate_run(scenario_of(planned), tmp_path, SEED, level=1)
+    judgement = expected_run(planned, scenario_of(planned), made_run.truth)
+    again = tomllib.loads(expected_toml([judgement]))["runs"][0]
+    kept_run = expected()[run_id]
+    assert {key: again[key] for key in again if key != "reels"} == {
+        key: kept_run[key] for key in kept_run if key != "reels"
+    }
+    for reel, kept_reel in zip(again["reels"], kept_run["reels"], strict=True):
+        assert [reel["id"], reel["verdict"], reel["fails"]] == [
+            kept_reel["id"],
+            kept_reel["verdict"],
+            kept_reel["fails"],
+        ]
+        for one, kept_one in zip(reel.get("findings", []), kept_reel.get("findings", []), strict=True):
+            assert (one["kind"], one["requirement"]) == (kept_one["kind"], kept_one["requirement"])
+            assert one["from_m"] == pytest.approx(kept_one["from_m"], abs=0.3)
+            assert one["to_m"] == pytest.approx(kept_one["to_m"], abs=0.3)
+    section = readme_text([judgement], SEED).split("\n## ")[1]
+    assert f"\n## {section}" in (SAMPLES / "README.md").read_text()
     for path in sorted((SAMPLES / "runs" / run_id).glob("*.csv.gz")):
         kept, made = (
             pl.read_csv(
