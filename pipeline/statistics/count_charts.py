@@ -1,0 +1,264 @@
+"""Has a reel more faults than its length and the usual rate explain?
+
+u-charts with varying length by exact Poisson limits, three-sigma limits where they hold, Laney's widening where
+counts scatter more than Poisson's, and the chart of a share of bad pieces. D. C. Montgomery, Introduction to
+Statistical Quality Control, 7th ed. (2013), chapter 7; D. B. Laney, Quality Engineering 14 (2002) 531.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.results import Assumption, Chart, Refused, Signal
+from pipeline.samples import counts as whole_counts
+from pipeline.samples import not_negative, positive, positive_readings, share
+
+LEAST_MEAN = 5.0
+"""Mean count below which three-sigma limits are far from what they promise (method sheet section 6)."""
+HIDES = (
+    "Widened limits hide a real shift within these points; test the dispersion and look for its cause first."
+)
+QUESTION = "Has any reel more faults than its length explains?"
+
+
+def poisson_limits(mean: ArrayLike, alpha: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Counts at or beyond which chance puts alpha / 2 at most: lower (or -1 for none), upper.
+
+    Args:
+        mean: expected counts.
+        alpha: chance of a false alarm at one point, both sides together.
+
+    Source: quantiles of the Poisson distribution. Mean .75 and alpha .0027 signal at 5 or more, p .00106.
+    """
+    half = share(alpha, "alpha") / 2
+    expected = np.asarray(mean, dtype=np.float64)
+    upper = stats.poisson.isf(half, expected) + 1  # the first count whose tail is no more than half
+    lower = stats.poisson.ppf(half, expected) - 1
+    return np.asarray(lower, dtype=np.float64), np.asarray(upper, dtype=np.float64)
+
+
+def u_chart(
+    counts: ArrayLike,
+    known_m: ArrayLike,
+    alpha: float = 0.0027,
+    rate_per_km: float | None = None,
+) -> Chart | Refused:
+    """Faults per km of each reel against exact Poisson limits for its own length.
+
+    Args:
+        counts: separate faults of each reel.
+        known_m: known length of each reel [m]; a reel without known length is not judged.
+        alpha: chance of a false alarm at one point, 1 / ARL0 of the alarm budget; 0.0027 by common practice.
+        rate_per_km: rate fixed beforehand (phase II); None to take the pooled rate (phase I) [1/km].
+
+    Three-sigma limits are not used: at a mean of .75 they alarm with p .0073 on one side. Stops being true where
+    counts scatter more than Poisson's; the dispersion test of the points is in `assumptions`; see `laney_chart`.
+    """
+    c, km = _counted(counts, known_m)
+    known = km > 0
+    if rate_per_km is None and (known.sum() < 2 or c[known].sum() == 0):
+        reason = (
+            f"{int(known.sum())} reels with {int(c[known].sum())} faults set no limits; give a rate fixed "
+            "beforehand or more reels."
+        )
+        return Refused(QUESTION, "u-chart", reason, int(c.sum()))
+    rate = (
+        float(c[known].sum() / km[known].sum())
+        if rate_per_km is None
+        else not_negative(rate_per_km, "rate_per_km")
+    )
+    lower, upper = poisson_limits(rate * km, alpha)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        plotted, low, high = (np.where(known, row / km, np.nan) for row in (c, lower, upper))
+    low = np.where(lower < 0, -np.inf, low)
+    p_value = _dispersion_p(c[known], km[known])
+    return Chart(
+        question=QUESTION,
+        method=f"u-chart, exact Poisson limits, alpha {alpha:g}",
+        phase="I" if rate_per_km is None else "II",
+        plotted=plotted,
+        centre=np.full(c.size, rate),
+        lower=low,
+        upper=high,
+        unit="1/km",
+        signals=_at_or_beyond(plotted, low, high, f"count with a chance of {alpha / 2:.3g} or less"),
+        arl0=_arl0(rate * km[known], lower[known], upper[known]),
+        unit_of_inference="reel",
+        assumptions=(
+            Assumption("counts scatter as Poisson's", p_value >= 0.05, f"dispersion p = {p_value:.3g}"),
+        ),
+        warnings=_warnings(known, p_value),
+        details={"rate_per_km": rate, "dispersion_p": p_value},
+    )
+
+
+def _counted(counts: ArrayLike, known_m: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    c = whole_counts(counts, "counts")
+    m = np.asarray(known_m, dtype=np.float64)
+    if m.shape != c.shape or not np.isfinite(m).all() or (m < 0).any():
+        raise MethodRefusal(
+            Complaint(
+                "known_m", "is not one length from 0 for each count", "Give the known length of each reel"
+            )
+        )
+    return c, m / 1000.0
+
+
+def _dispersion_p(c: NDArray[np.float64], km: NDArray[np.float64]) -> float:
+    if c.size < 2 or c.sum() == 0:
+        return 1.0
+    expected = c.sum() * km / km.sum()
+    return float(stats.chi2.sf(((c - expected) ** 2 / expected).sum(), c.size - 1))
+
+
+def _arl0(mean: NDArray[np.float64], lower: NDArray[np.float64], upper: NDArray[np.float64]) -> float | None:
+    """Average over these reels of the chance beyond the limits, turned over."""
+    if mean.size == 0:
+        return None
+    alarm = stats.poisson.sf(upper - 1, mean) + np.where(lower >= 0, stats.poisson.cdf(lower, mean), 0.0)
+    return float(1 / alarm.mean()) if alarm.mean() > 0 else None
+
+
+def _at_or_beyond(
+    x: NDArray[np.float64], lower: NDArray[np.float64], upper: NDArray[np.float64], rule: str
+) -> tuple[Signal, ...]:
+    items: Sequence[int] = np.flatnonzero((x >= upper) | (x <= lower)).tolist()
+    return tuple(
+        Signal(i, float(x[i]), float(upper[i]), "above", rule, i)
+        if x[i] >= upper[i]
+        else Signal(i, float(x[i]), float(lower[i]), "below", rule, i)
+        for i in items
+    )
+
+
+def _warnings(known: NDArray[np.bool_], p_value: float) -> tuple[str, ...]:
+    said = []
+    if not known.all():
+        said.append(f"{int((~known).sum())} of {known.size} reels have no known length and are not judged.")
+    if p_value < 0.05:
+        said.append(
+            f"Counts scatter more than Poisson's (p = {p_value:.2g}): look for clusters or a missing factor before "
+            "widening the limits."
+        )
+    return tuple(said)
+
+
+def three_sigma_u_limits(
+    rate_per_km: float, known_m: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Customary limits u +/- 3 sqrt(u / L), 0 where negative; refused where the mean count is under 5.
+
+    Args:
+        rate_per_km: mean rate u [1/km].
+        known_m: known length L of each reel [m].
+
+    Source: Montgomery 2013, section 7.3.2; Ishikawa, Guide to Quality Control, for varying lengths.
+    """
+    km = positive_readings(known_m, "known_m", "m") / 1000
+    rate = positive(rate_per_km, "rate_per_km", "1/km")
+    least = float((rate * km).min()) if km.size else LEAST_MEAN
+    if least < LEAST_MEAN:
+        raise MethodRefusal(
+            Complaint(
+                "known_m",
+                f"the shortest length holds only {least:.3g} faults on average",
+                f"Use exact Poisson limits below {LEAST_MEAN:g}: three-sigma limits alarm too often there",
+            )
+        )
+    half = 3 * np.sqrt(rate / km)
+    return np.maximum(rate - half, 0.0), rate + half
+
+
+def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
+    """u-chart widened by the scatter between neighbouring reels: u +/- 3 sqrt(u / L) sz.
+
+    z_i = (u_i - u) / sqrt(u / L_i), sz = mean |z_i - z_{i-1}| / 1.128, never under 1 here.
+
+    Args:
+        counts: separate faults of each reel, in order.
+        known_m: known length of each reel [m].
+
+    Stops being true where the points hold a real shift, which then hides itself. Source: Laney 2002.
+    """
+    c, length = whole_counts(counts, "counts"), positive_readings(known_m, "known_m", "m")
+    if c.size != length.size:
+        raise MethodRefusal(
+            Complaint("known_m", f"{length.size} lengths stand against {c.size} counts", "Give one for each")
+        )
+    if c.size < 3 or c.sum() == 0:
+        reason = f"{c.size} reels with {int(c.sum())} faults show no scatter between neighbours; give more."
+        return Refused(QUESTION, "Laney's u'-chart", reason, int(c.sum()))
+    km = length / 1000
+    rate = float(c.sum() / km.sum())
+    u, error = c / km, np.sqrt(rate / km)
+    spread = float(np.abs(np.diff((u - rate) / error)).mean()) / (2 / math.sqrt(math.pi))
+    widening = max(1.0, spread)
+    lower, upper = np.maximum(rate - 3 * error * widening, 0.0), rate + 3 * error * widening
+    p_value = _dispersion_p(c, km)
+    low = np.where(lower > 0, lower, -np.inf)
+    return Chart(
+        question=QUESTION,
+        method="Laney's u'-chart (Quality Engineering 14, 2002, 531)",
+        phase="I",
+        plotted=u,
+        centre=np.full(c.size, rate),
+        lower=lower,
+        upper=upper,
+        unit="1/km",
+        signals=_at_or_beyond(u, low, upper, "rate beyond three widened standard deviations"),
+        arl0=None,
+        unit_of_inference="reel",
+        assumptions=(
+            Assumption("counts scatter as Poisson's", p_value >= 0.05, f"dispersion p = {p_value:.3g}"),
+        ),
+        warnings=(HIDES,),
+        details={"rate_per_km": rate, "sigma_z": spread, "dispersion_p": p_value},
+    )
+
+
+def share_chart(bad: ArrayLike, pieces: ArrayLike) -> Chart | Refused:
+    """Share of bad pieces of each lot against p +/- 3 sqrt(p (1 - p) / n).
+
+    Args:
+        bad: bad pieces (reels, sections) of each lot.
+        pieces: pieces looked at in each lot.
+
+    Stops being true where n p is under about 5. Source: Montgomery 2013, section 7.2.
+    """
+    k, n = whole_counts(bad, "bad"), positive_readings(pieces, "pieces", "")
+    if k.shape != n.shape or (k > n).any():
+        raise MethodRefusal(
+            Complaint(
+                "bad", "is not one count up to the number of pieces of each lot", "Give one for each lot"
+            )
+        )
+    question = "Has any lot a larger share of bad pieces than chance explains?"
+    if k.size < 2 or not 0 < k.sum() < n.sum():
+        reason = f"{int(k.sum())} bad of {int(n.sum())} pieces in {k.size} lots set no limits."
+        return Refused(question, "p-chart", reason, int(n.sum()))
+    p = float(k.sum() / n.sum())
+    half = 3 * np.sqrt(p * (1 - p) / n)
+    lower, upper = np.maximum(p - half, 0.0), np.minimum(p + half, 1.0)
+    few = float((n * p).min()) < LEAST_MEAN
+    inside = np.where(lower > 0, lower, -np.inf), np.where(upper < 1, upper, np.inf)
+    return Chart(
+        question=question,
+        method="p-chart, three standard deviations",
+        phase="I",
+        plotted=k / n,
+        centre=np.full(k.size, p),
+        lower=lower,
+        upper=upper,
+        unit="",
+        signals=_at_or_beyond(k / n, *inside, "share beyond three standard deviations"),
+        arl0=None,
+        unit_of_inference="reel",
+        warnings=("Some lots expect under 5 bad pieces; their limits are only rough.",) if few else (),
+        details={"share": p},
+    )
