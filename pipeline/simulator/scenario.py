@@ -151,12 +151,6 @@ class WireModel:
         """The product's whole name."""
         return f"{self.construction} {self.size} {self.conductor} copper"
 
-    @property
-    def overall_mm(self) -> float:
-        """Overall diameter aimed at [mm]."""
-        covering = self.covering.mean_mm if self.covering else 0.0
-        return self.conductor_mm + 2.0 * (self.wall_mm + covering)
-
 
 @dataclass(frozen=True, slots=True)
 class ReelPlan:
