@@ -1,0 +1,328 @@
+"""How likely a whole reel has a point under the limit, and how thin the thinnest point of a reel gets.
+
+"Minimum at any point" is a question about the worst point of a reel, not about a reading: a million good
+readings say little about it unless their lower tail is followed down. Clusters of readings under a threshold
+come at a rate, and their depths follow a generalised Pareto distribution. Source: Coles, An Introduction to
+Statistical Modeling of Extreme Values (2001), sections 4.3, 4.4 and 5.3 (from memory); the profile over the
+rate is derived here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import optimize, special, stats
+
+from pipeline.results import Assumption, Refused, Result
+
+Array = NDArray[np.float64]
+_SHAPES = np.linspace(-0.9, 1.4, 47)
+
+
+@dataclass(frozen=True, slots=True)
+class LowerTail:
+    """The lower tail of a wall: clusters under a threshold and how deep they go.
+
+    Args:
+        threshold: u, in the unit of the readings.
+        scale: sigma of the deficits, same unit.
+        shape: xi of the deficits [1].
+        clusters_per_m: rate of clusters along the wire [1/m]; a rate of clusters already holds the extremal
+            index.
+    """
+
+    threshold: float
+    scale: float
+    shape: float
+    clusters_per_m: float
+
+    def deeper(self, level: float) -> float:
+        """Share of clusters whose thinnest point lies under `level` (at or below the threshold)."""
+        depth = self.threshold - level
+        if abs(self.shape) < 1e-9:
+            return math.exp(-depth / self.scale)
+        inside = 1.0 + self.shape * depth / self.scale
+        return inside ** (-1.0 / self.shape) if inside > 0.0 else 0.0
+
+    def chance_below(self, level: float, reel_m: float) -> float:
+        """Probability that a reel of `reel_m` [m] has a point under `level`: 1 - exp(-rate L q)."""
+        return -math.expm1(-self.clusters_per_m * reel_m * self.deeper(level))
+
+    def level_passed(self, times: float, reel_m: float) -> float:
+        """Level under which a reel of `reel_m` [m] goes `times` times on average; ln 2 gives the median
+        minimum.
+
+        c = u - (sigma/xi) ((rate L/m)^xi - 1).
+        """
+        many = self.clusters_per_m * reel_m / times
+        bent = (
+            math.log(many) if abs(self.shape) < 1e-9 else math.expm1(self.shape * math.log(many)) / self.shape
+        )
+        return self.threshold - self.scale * bent
+
+    @property
+    def thinnest(self) -> float:
+        """Lowest level the tail can reach; minus infinity unless the shape is negative."""
+        return self.threshold + self.scale / self.shape if self.shape < 0.0 else -math.inf
+
+
+def reel_risk(
+    deficits: ArrayLike,
+    scale: float,
+    shape: float,
+    *,
+    threshold: float,
+    limit: float,
+    known_m: float,
+    reel_m: float,
+    converged: bool = True,
+    dispersion: float = 1.0,
+    averaging_m: float | None = None,
+    mean: float | None = None,
+    sd: float | None = None,
+    readings_per_m: float | None = None,
+    confidence: float = 0.95,
+    fewest: int = 20,
+) -> Result | Refused:
+    """Probability that a reel has a point under the limit, with a profile-likelihood interval.
+
+    P = 1 - exp(-eta L), eta = rate q(u - c). The interval holds every eta whose profile log-likelihood
+    max over (q, xi) of GPD + n ln(eta/q) - eta E/q lies within chi2_1/2 of the top, times `dispersion`.
+
+    Args:
+        deficits: threshold minus thinnest reading of each cluster, in the unit of the limit.
+        scale: sigma fitted to them, as of `pipeline.statistics.below_threshold.fit_tail`.
+        shape: xi fitted to them.
+        threshold: u.
+        limit: c, at or under the threshold.
+        known_m: E, length of wire with a trustworthy reading [m].
+        reel_m: L, length of a reel [m].
+        converged: False if the fit fell back to an exponential tail.
+        dispersion: variance over mean of the cluster counts of reels; above 1 the interval is widened by it.
+        averaging_m: length [m] over which one reading averages; None if at the scale of the standard's
+            specimen.
+        mean: mean of the readings, to show the normal-theory figure beside; None to leave it out.
+        sd: standard deviation of the readings, likewise.
+        readings_per_m: readings a metre, likewise.
+        confidence: coverage aimed at.
+        fewest: fewest clusters; twenty chosen here.
+
+    Returns:
+        A `Result` about one reel, or a `Refused`.
+
+    Stops being true where reels differ in level (mix over reels first, or use the minimum of each reel), for
+    a limit far under everything measured, and for thin spots shorter than the gauge's averaging length.
+    """
+    y = np.asarray(deficits, dtype=np.float64).ravel()
+    question = f"chance that a reel of {reel_m:g} m has a point under {limit:g}"
+    method = "clusters under a threshold, generalised Pareto depths, profile likelihood (Coles 2001)"
+    reason = _refusal(y, threshold, limit, known_m, reel_m, scale, fewest)
+    if reason is not None:
+        return Refused(question, method, reason + ".", int(y.size))
+    tail = LowerTail(threshold, scale, shape, y.size / known_m)
+    estimate = tail.chance_below(limit, reel_m)
+    drop = float(stats.chi2.ppf(confidence, 1)) / 2.0 * max(dispersion, 1.0)
+    low, high = _rate_interval(y, tail, threshold - limit, known_m, drop)
+    details = {
+        "clusters": float(y.size),
+        "clusters_per_km": 1000.0 * tail.clusters_per_m,
+        "threshold": threshold,
+        "scale": scale,
+        "shape": shape,
+        "dispersion": dispersion,
+        "thinnest_possible": tail.thinnest,
+        "median_reel_minimum": tail.level_passed(math.log(2.0), reel_m),
+        "once_per_1000_reels": tail.level_passed(1e-3, reel_m),
+    }
+    if mean is not None and sd is not None and readings_per_m is not None:
+        share = float(special.ndtr((limit - mean) / sd))
+        details["normal_theory_share_of_readings"] = share
+        details["normal_theory_chance_if_readings_independent"] = -math.expm1(
+            reel_m * readings_per_m * math.log1p(-share)
+        )
+    return Result(
+        question=question,
+        estimate=estimate,
+        low=-math.expm1(-low * reel_m),
+        high=-math.expm1(-high * reel_m),
+        confidence=confidence,
+        unit="",
+        method=method,
+        n=int(y.size),
+        effective_n=None,
+        known_m=known_m,
+        unit_of_inference="reel",
+        assumptions=(
+            Assumption("the tail fit converged", converged, "maximum likelihood"),
+            Assumption(
+                "reels are alike", dispersion < 1.5, f"cluster counts of reels vary {dispersion:.2g} times"
+            ),
+        ),
+        warnings=_warnings(tail, converged, averaging_m, -math.expm1(-high * reel_m), confidence),
+        details=details,
+    )
+
+
+def likelihood_drop(
+    deficits: ArrayLike, scale: float, shape: float, depth: float, passings_per_m: float, known_m: float
+) -> float:
+    """How far the profile log-likelihood falls if the level `depth` under the threshold is passed at a given
+    rate.
+
+    Within chi2_1(confidence)/2 (1.92 at 95 %) the rate is in the interval.
+
+    Args:
+        deficits: as in `reel_risk`.
+        scale: sigma fitted to them.
+        shape: xi fitted to them.
+        depth: threshold minus level, in the unit of the deficits.
+        passings_per_m: rate to be tried [1/m].
+        known_m: length behind the deficits [m].
+    """
+    y = np.asarray(deficits, dtype=np.float64).ravel()
+    return _top(y, LowerTail(0.0, scale, shape, y.size / known_m), known_m) - _profile(
+        y, depth, passings_per_m, known_m
+    )
+
+
+def clusters_per_m(share_below: float, readings_per_m: float, theta: float) -> float:
+    """Rate of clusters [1/m] from single readings: share under the threshold, readings a metre, extremal
+    index once.
+
+    Args:
+        share_below: share of readings under the threshold.
+        readings_per_m: readings a metre of wire [1/m].
+        theta: extremal index. Do not apply it again to counted clusters.
+
+    Source: Leadbetter, Lindgren and Rootzen (1983).
+    """
+    return share_below * readings_per_m * theta
+
+
+def _log_likelihood(y: Array, depth: float, log_q: Array, shape: Array, eta: float, known_m: float) -> Array:
+    """Joint log-likelihood of depths and rate where `depth` is passed with share q and rate eta.
+
+    sigma = xi depth/(q^-xi - 1); all arguments broadcast over the last axis but one.
+    """
+    flat = np.abs(shape) < 1e-9
+    with np.errstate(all="ignore"):
+        grown = np.expm1(-shape * log_q)
+        scale = np.where(flat, depth / -log_q, shape * depth / np.where(flat, 1.0, grown))
+        ratio = y / scale[..., None]
+        inside = 1.0 + shape[..., None] * ratio
+        power = (1.0 + 1.0 / np.where(flat, 1.0, shape)[..., None]) * np.log(inside)
+        each = np.where(flat[..., None], ratio, power)
+        depths = -y.size * np.log(scale) - np.where(inside > 0.0, each, np.inf).sum(axis=-1)
+        rate = eta * np.exp(-log_q)
+        total = depths + y.size * np.log(rate) - rate * known_m
+    return np.where(np.isfinite(total), total, -np.inf)
+
+
+def _profile(y: Array, depth: float, eta: float, known_m: float) -> float:
+    """Largest log-likelihood with the rate of passing `depth` held at eta [1/m]."""
+    centre = math.log(eta * known_m / y.size)  # at the best rate n/E
+    width = 6.0 / math.sqrt(y.size)
+    offsets = np.linspace(-width, width, 13)
+    log_q, shapes = np.meshgrid(np.minimum(centre + offsets, -1e-9), _SHAPES)
+    heights = _log_likelihood(y, depth, log_q, shapes, eta, known_m)
+    best = np.unravel_index(int(np.argmax(heights)), heights.shape)
+
+    def loss(at: Array) -> float:
+        if at[0] >= 0.0 or not -0.95 < at[1] < 3.0:
+            return 1e300
+        found = float(_log_likelihood(y, depth, np.array(at[0]), np.array(at[1]), eta, known_m))
+        return -found if math.isfinite(found) else 1e300
+
+    start = np.array([log_q[best], shapes[best]], dtype=np.float64)
+    simplex = start + np.array([[0.0, 0.0], [0.2 * width, 0.0], [0.0, 0.04]])
+    found = optimize.minimize(
+        loss,
+        start,
+        method="Nelder-Mead",
+        options={"initial_simplex": simplex, "xatol": 1e-5, "fatol": 1e-7, "maxiter": 400},
+    )
+    return -float(found.fun)
+
+
+def _top(y: Array, tail: LowerTail, known_m: float) -> float:
+    """Log-likelihood at the fitted tail and rate."""
+    inside = 1.0 + tail.shape * y / tail.scale
+    flat = abs(tail.shape) < 1e-9
+    depths = float(np.sum(y / tail.scale if flat else (1.0 + 1.0 / tail.shape) * np.log(inside)))
+    return -y.size * math.log(tail.scale) - depths + y.size * math.log(y.size / known_m) - y.size
+
+
+def _rate_interval(
+    y: Array, tail: LowerTail, depth: float, known_m: float, drop: float
+) -> tuple[float, float]:
+    """Ends of the interval of eta [1/m]; the lower end is 0 where the data allow that the limit is out of
+    reach."""
+    rate = tail.clusters_per_m
+    if depth <= 0.0:
+        edge = drop / y.size
+        return rate * (1.0 - math.sqrt(2.0 * edge)), rate * (1.0 + math.sqrt(2.0 * edge))
+    top = _top(y, tail, known_m)
+    fitted = rate * tail.deeper(tail.threshold - depth)
+
+    def short(log_eta: float) -> float:
+        return _profile(y, depth, math.exp(log_eta), known_m) - top + drop
+
+    floor, ceiling = math.log(rate) - 60.0, math.log(rate) - 1e-6
+    start = math.log(fitted) if fitted > rate * 1e-25 else None
+    if start is None:  # the fitted tail ends above the limit: look for the first rate that is not rejected
+        grid = np.linspace(floor, ceiling, 61)
+        heights = [short(float(one)) for one in grid]
+        start = float(grid[int(np.argmax(heights))])
+        if max(heights) <= 0.0:
+            return 0.0, rate * math.exp(-60.0)
+    low, step = start, 0.5
+    while low > floor and short(low) > 0.0:
+        low, step = low - step, step * 1.6
+    high, step = start, 0.3
+    while high < ceiling and short(high) > 0.0:
+        high, step = min(high + step, ceiling), step * 1.3
+    lower = math.exp(float(optimize.brentq(short, low, start, xtol=1e-3))) if short(low) < 0.0 else 0.0
+    upper = float(optimize.brentq(short, start, high, xtol=1e-3)) if short(high) < 0.0 else ceiling
+    return lower, math.exp(upper)
+
+
+def _refusal(
+    y: Array, threshold: float, limit: float, known_m: float, reel_m: float, scale: float, fewest: int
+) -> str | None:
+    if not (math.isfinite(limit) and math.isfinite(threshold)):
+        return "The limit or the threshold is not a finite number; give both in the unit of the readings"
+    if not (known_m > 0.0 and reel_m > 0.0 and math.isfinite(known_m) and math.isfinite(reel_m)):
+        return "The known length and the reel must be longer than zero; without known wire there is no rate"
+    if y.size < fewest:
+        return f"{y.size} clusters under the threshold are too few, {fewest} are needed; raise the threshold"
+    if not np.isfinite(y).all() or (y <= 0.0).any() or np.ptp(y) == 0.0:
+        return "The deficits must be finite, above zero and not all equal; look for a stuck instrument"
+    if not (scale > 0.0 and math.isfinite(scale)):
+        return "The tail could not be fitted; look at the deficits"
+    if limit > threshold:
+        return "The limit lies above the threshold, where the tail is not fitted; choose a threshold above it"
+    return None
+
+
+def _warnings(
+    tail: LowerTail, converged: bool, averaging_m: float | None, high: float, confidence: float
+) -> tuple[str, ...]:
+    told = [f"At {100.0 * confidence:g} % confidence up to {high:.2g} of reels may have such a point."]
+    if not converged:
+        told.append("The tail fit did not converge; an exponential tail stands in, which is no bound.")
+    if tail.shape > 0.0:
+        told.append(
+            f"The fitted shape {tail.shape:.2f} is positive: no end to the depth. For a wall that points to a "
+            "mixture or a drop-out; look at the deepest readings."
+        )
+    if tail.shape < -0.5:
+        told.append(f"The fitted shape {tail.shape:.2f} is under -0.5: the interval is not to be relied on.")
+    if averaging_m is not None:
+        told.append(
+            f"It is about averages over {averaging_m:g} m, as the gauge sees the wire; shorter thin spots are "
+            "not in it."
+        )
+    return tuple(told)

@@ -1,0 +1,171 @@
+"""How thin the thinnest point of a reel gets: the level passed once a reel, once in a thousand reels, or half
+the time.
+
+Source: Coles, An Introduction to Statistical Modeling of Extreme Values (2001), sections 4.3.3 and 4.4.1
+(from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import optimize, stats
+
+from pipeline.results import Assumption, Refused, Result
+
+Covariance = tuple[tuple[float, float], tuple[float, float]]
+Drop = Callable[[ArrayLike, float, float, float, float, float], float]
+
+
+class Tail(Protocol):
+    """What is asked of a fitted lower tail, as `pipeline.statistics.minimum_of_reel.LowerTail`."""
+
+    @property
+    def threshold(self) -> float:
+        """Threshold u."""
+        ...
+
+    @property
+    def scale(self) -> float:
+        """Scale sigma."""
+        ...
+
+    @property
+    def shape(self) -> float:
+        """Shape xi."""
+        ...
+
+    @property
+    def clusters_per_m(self) -> float:
+        """Rate of clusters [1/m]."""
+        ...
+
+    @property
+    def thinnest(self) -> float:
+        """Lowest level that can be reached."""
+        ...
+
+    def level_passed(self, times: float, reel_m: float) -> float:
+        """Level passed a number of times a reel on average."""
+        ...
+
+
+def reel_level(
+    deficits: ArrayLike,
+    tail: Tail,
+    likelihood_drop: Drop,
+    *,
+    known_m: float,
+    reel_m: float,
+    times: float,
+    covariance: Covariance | None = None,
+    averaging_m: float | None = None,
+    unit: str = "mm",
+    confidence: float = 0.95,
+    fewest: int = 20,
+) -> Result | Refused:
+    """Level under which a reel goes `times` times on average, with a profile-likelihood interval.
+
+    c = u - (sigma/xi) ((rate L/m)^xi - 1); the interval holds every level that the likelihood ratio does not
+    reject as being passed m times. Times 0.001 is once in a thousand reels, ln 2 the median of the reels'
+    thinnest points.
+
+    Args:
+        deficits: threshold minus thinnest reading of each cluster, in the unit of the readings.
+        tail: the tail fitted to them.
+        likelihood_drop: `pipeline.statistics.minimum_of_reel.likelihood_drop`.
+        known_m: E, length of wire with a trustworthy reading [m].
+        reel_m: L, length of a reel [m].
+        times: m, passings per reel on average; fewer than the clusters of a reel.
+        covariance: of scale and shape, for the delta-method error in the details; None leaves it out.
+        averaging_m: length [m] over which one reading averages; None if at the scale of the standard's
+            specimen.
+        unit: unit of the readings.
+        confidence: coverage aimed at.
+        fewest: fewest clusters; twenty chosen here.
+
+    Returns:
+        A `Result`, or a `Refused`. The delta-method error is symmetric and too small on the thin side.
+    """
+    y = np.asarray(deficits, dtype=np.float64).ravel()
+    question = f"level under which a reel of {reel_m:g} m goes {times:g} times on average"
+    method = "return level of the generalised Pareto tail, profile likelihood (Coles 2001, 4.3.3)"
+    reason = None
+    if y.size < fewest:
+        reason = (
+            f"{y.size} clusters under the threshold are too few, {fewest} are needed; raise the threshold"
+        )
+    elif not np.isfinite(y).all() or (y <= 0.0).any():
+        reason = "The deficits must be finite and above zero"
+    elif not (known_m > 0.0 and reel_m > 0.0):
+        reason = "The known length and the reel must be longer than zero; without known wire there is no rate"
+    elif not 0.0 < times < tail.clusters_per_m * reel_m:
+        reason = "A reel passes the threshold itself less often than that; ask for fewer passings"
+    if reason is not None:
+        return Refused(question, method, reason + ".", int(y.size))
+    estimate = tail.level_passed(times, reel_m)
+    allowed = float(stats.chi2.ppf(confidence, 1)) / 2.0
+
+    def spare(depth: float) -> float:
+        return allowed - likelihood_drop(y, tail.scale, tail.shape, depth, times / reel_m, known_m)
+
+    at = tail.threshold - estimate
+    step, inner, outer = 0.1 * at, at, at
+    while spare(inner) > 0.0 and inner > 1e-6 * at:
+        inner -= min(step, 0.5 * inner)
+    while spare(outer) > 0.0 and outer < 1e4 * at:
+        outer += step
+        step *= 1.5
+    shallow = float(optimize.brentq(spare, inner, at, xtol=1e-5 * at)) if spare(inner) < 0.0 else 0.0
+    deep = float(optimize.brentq(spare, at, outer, xtol=1e-5 * at)) if spare(outer) < 0.0 else math.inf
+    warnings = (
+        [] if math.isfinite(deep) else ["The thin side has no bound: too little wire for this question."]
+    )
+    if averaging_m is not None:
+        warnings.append(f"It is about averages over {averaging_m:g} m; shorter thin spots are not in it.")
+    return Result(
+        question=question,
+        estimate=estimate,
+        low=tail.threshold - deep,
+        high=tail.threshold - shallow,
+        confidence=confidence,
+        unit=unit,
+        method=method,
+        n=int(y.size),
+        effective_n=None,
+        known_m=known_m,
+        unit_of_inference="reel",
+        assumptions=(Assumption("reels are alike", None, "not checked here"),),
+        warnings=tuple(warnings),
+        details={
+            "thinnest_possible": tail.thinnest,
+            "clusters_per_km": 1000.0 * tail.clusters_per_m,
+            "standard_error_delta": _delta_error(tail, times, reel_m, covariance, int(y.size)),
+        },
+    )
+
+
+def _delta_error(
+    tail: Tail, times: float, reel_m: float, covariance: Covariance | None, clusters: int
+) -> float:
+    """Delta-method standard error of the return level; the rate has variance rate^2/n."""
+    if covariance is None:
+        return float("nan")
+    many = tail.clusters_per_m * reel_m / times
+    xi = tail.shape if abs(tail.shape) > 1e-6 else 1e-6
+    grown = many**xi
+    slope = np.array(
+        [
+            (grown - 1.0) / xi,
+            tail.scale * (grown * math.log(many) / xi - (grown - 1.0) / xi**2),
+            tail.scale * grown,  # times d ln(rate)
+        ]
+    )
+    spread = np.zeros((3, 3))
+    spread[:2, :2] = covariance
+    spread[2, 2] = 1.0 / clusters
+    return math.sqrt(float(slope @ spread @ slope))
