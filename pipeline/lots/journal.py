@@ -1,0 +1,229 @@
+"""Was anything in the journal changed since it was written, and if so which entry?
+
+Every entry's record is canonical JSON (RFC 8785) that holds its number, time, kind and subject; its SHA-256 is
+chained to the entry before: chain_i = SHA-256(chain_(i-1) || SHA-256(record_i)). The records are the leaves of
+a Merkle tree (RFC 9162), whose root of the day is printed on certificates.
+
+What this shows: *unchanged since anchored*. It does not show that an entry was true when it was written, nor
+anything about a journal rewritten as a whole whose roots nobody else keeps.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from pipeline.errors import Complaint, ReelproofError
+from pipeline.lots.canonical import canonical_text, read_canonical
+from pipeline.lots.merkle import inclusion_proof, leaf_hash, root_hash
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry; never changed.
+
+    Args:
+        entry_no: number, from 1 without a gap.
+        at_utc: instant it was written, UTC.
+        kind: what happened: ``load``, ``assessment``, ``disposition``.
+        subject: run, reel, finding or lot it happened to.
+        record: canonical JSON of the whole entry.
+        record_sha256: its SHA-256, hexadecimal.
+        chain_sha256: the chain up to here, hexadecimal.
+    """
+
+    entry_no: int
+    at_utc: datetime
+    kind: str
+    subject: str
+    record: str
+    record_sha256: str
+    chain_sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """What someone else knows of the journal: its size and root at some time, as printed on a certificate.
+
+    Args:
+        size: entries then.
+        root: Merkle root then, hexadecimal.
+    """
+
+    size: int
+    root: str
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """Something in the journal that is not as it was written.
+
+    Args:
+        entry_no: the entry, 0 for the journal as a whole.
+        sentence: what is wrong.
+    """
+
+    entry_no: int
+    sentence: str
+
+
+def _time_text(at_utc: datetime) -> str:
+    return at_utc.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
+
+
+def next_entry(
+    last: Entry | None, at_utc: datetime, kind: str, subject: str, record: Mapping[str, Any]
+) -> Entry:
+    """The entry that follows the last one.
+
+    Args:
+        last: the newest entry, None for the first.
+        at_utc: when it is written, with the offset +00:00; a clock set back is kept as it was read.
+        kind: what happened.
+        subject: what it happened to.
+        record: what is kept of it; whole numbers and text by preference, so that no reader rounds it.
+
+    Raises:
+        ReelproofError: the time is not in UTC, or the record has no canonical form.
+    """
+    if at_utc.utcoffset() != timedelta(0):
+        raise ReelproofError(
+            Complaint("journal", "the time of an entry is not in UTC", "Give the time with the offset +00:00")
+        )
+    entry_no = last.entry_no + 1 if last else 1
+    whole = {
+        "entry_no": entry_no,
+        "at_utc": _time_text(at_utc),
+        "kind": kind,
+        "subject": subject,
+        "record": dict(record),
+    }
+    text = canonical_text(whole, f"journal entry {entry_no}")
+    digest = hashlib.sha256(text.encode()).digest()
+    return Entry(
+        entry_no,
+        at_utc,
+        kind,
+        subject,
+        text,
+        digest.hex(),
+        _chained(last.chain_sha256 if last else "", digest),
+    )
+
+
+def _chained(before: str, digest: bytes) -> str:
+    return hashlib.sha256(bytes.fromhex(before) + digest).hexdigest()
+
+
+def _entry_faults(entry: Entry, before: str) -> list[str]:
+    """What is wrong with one entry, given the chain before it."""
+    faults = []
+    digest = hashlib.sha256(entry.record.encode("utf-8", "surrogatepass")).digest()
+    if digest.hex() != entry.record_sha256:
+        faults.append("its record does not have the hash that was written with it")
+    try:
+        chained = _chained(before, bytes.fromhex(entry.record_sha256))
+    except ValueError:
+        chained = ""
+    if chained != entry.chain_sha256:
+        faults.append("its chain does not follow from the entry before it")
+    try:
+        held = read_canonical(entry.record)
+        canonical = canonical_text(held) == entry.record
+    except (ValueError, ReelproofError):
+        return [*faults, "its record is not canonical JSON"]
+    shown = {"entry_no": entry.entry_no, "kind": entry.kind, "subject": entry.subject}
+    shown["at_utc"] = _time_text(entry.at_utc)
+    if not canonical:
+        faults.append("its record is not canonical JSON")
+    elif not isinstance(held, dict) or {name: held.get(name) for name in shown} != shown:
+        faults.append("its number, time, kind or subject is not what its record says")
+    return faults
+
+
+def check_journal(entries: Sequence[Entry], anchors: Sequence[Anchor] = ()) -> tuple[Broken, ...]:
+    """Everything in the journal that is not as it was written; empty if it is whole.
+
+    Args:
+        entries: every entry, in order.
+        anchors: sizes and roots kept elsewhere; without one, entries cut off the end and a journal rewritten as
+            a whole cannot be told.
+
+    Returns:
+        what is broken, in the order of the journal.
+    """
+    broken = []
+    before = ""
+    for place, entry in enumerate(entries, start=1):
+        if entry.entry_no != place:
+            broken.append(Broken(entry.entry_no, f"entry {entry.entry_no} stands where entry {place} should"))
+        broken += [
+            Broken(entry.entry_no, f"entry {entry.entry_no}: {fault}")
+            for fault in _entry_faults(entry, before)
+        ]
+        before = entry.chain_sha256 if _is_hash(entry.chain_sha256) else ""
+    leaves = _leaves(entries)
+    for anchor in anchors:
+        if anchor.size > len(entries):
+            broken.append(
+                Broken(0, f"the journal had {anchor.size} entries when it was anchored, now {len(entries)}")
+            )
+        elif root_hash(leaves[: anchor.size]).hex() != anchor.root:
+            broken.append(
+                Broken(0, f"the first {anchor.size} entries no longer have the root that was anchored")
+            )
+    return tuple(broken)
+
+
+def _is_hash(text: str) -> bool:
+    return len(text) == 64 and all(sign in "0123456789abcdef" for sign in text)
+
+
+def _leaves(entries: Sequence[Entry]) -> list[bytes]:
+    return [leaf_hash(entry.record.encode("utf-8", "surrogatepass")) for entry in entries]
+
+
+def anchor_of(entries: Sequence[Entry]) -> Anchor:
+    """Size and Merkle root of the journal as it stands: what is printed on certificates."""
+    return Anchor(len(entries), root_hash(_leaves(entries)).hex())
+
+
+def anchor_of_day(entries: Sequence[Entry], day: date) -> Anchor:
+    """Size and root of the journal at the end of a day, UTC."""
+    return anchor_of([entry for entry in entries if entry.at_utc.astimezone(UTC).date() <= day])
+
+
+@dataclass(frozen=True, slots=True)
+class Proved:
+    """One entry with the proof that it stands in a journal of a known root.
+
+    Args:
+        entry_no: its number.
+        record: its canonical JSON.
+        proof: hashes from the leaf up, hexadecimal.
+    """
+
+    entry_no: int
+    record: str
+    proof: tuple[str, ...]
+
+
+def prove(entries: Sequence[Entry], wanted: Sequence[int]) -> tuple[Proved, ...]:
+    """Entries with their proofs, so that they can be shown without the rest of the journal.
+
+    Args:
+        entries: every entry, in order.
+        wanted: numbers of the entries to show.
+    """
+    leaves = _leaves(entries)
+    return tuple(
+        Proved(
+            entry_no,
+            entries[entry_no - 1].record,
+            tuple(one.hex() for one in inclusion_proof(entry_no - 1, leaves)),
+        )
+        for entry_no in sorted(set(wanted))
+    )
