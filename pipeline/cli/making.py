@@ -17,11 +17,11 @@ def add_to(app: typer.Typer) -> None:
 def simulate(
     folder: Path = typer.Argument(help="Folder to write into; it is made if it is not there."),
     seed: int = typer.Option(20260303, "--seed", help="The same seed writes the same bytes."),
-    line: str = typer.Option(
+    line: str | None = typer.Option(
         None, "--line", help="One long run of this line (L1 or L2) instead of the plant."
     ),
     product: str = typer.Option(
-        "THHN/THWN-2 14 AWG solid copper", "--product", help="What the long run makes."
+        "14 AWG", "--product", help="What the long run makes: 14 AWG, 12 AWG or 1/0 AWG."
     ),
     hours: float = typer.Option(8.0, "--hours", min=0.02, max=72.0, help="Length of the long run."),
     hz: float = typer.Option(10.0, "--hz", min=1.0, max=50.0, help="Readings a second of the long run."),

@@ -119,8 +119,5 @@ def _fault_rate(bench: Bench, from_m: float, to_m: float, subject: str) -> Resul
             "The logs hold no spark-test voltage, so nothing shows on which length the tester was working.",
             faults,
         )
-    tested = 0.0
-    for reel in reels:
-        gaps = seen.gaps(reel.from_m, reel.to_m)
-        tested += reel.length_m - float((gaps["to_m"] - gaps["from_m"]).sum())
+    tested = sum(seen.known_m(reel.from_m, reel.to_m) for reel in reels)
     return _asked(event_rate(faults, tested), f"How many spark faults are there per km of {subject}?")

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.nonconformance.intervals import cell_widths, unmonitored_intervals
+from pipeline.length import intervals
+from pipeline.nonconformance.intervals import cell_widths
 from pipeline.sheets.line_sheet import Instrument
 
 Floats = NDArray[np.float64]
@@ -34,6 +34,7 @@ class Seen:
         uncertainty: standard uncertainty of one reading [unit].
         extent_m: wire one reading averages over [m].
         hole_m: distance between readings beyond which the wire between them was not seen [m].
+        known: stretches of wire with trustworthy evidence [m], one row a stretch.
     """
 
     name: str
@@ -48,20 +49,19 @@ class Seen:
     uncertainty: float
     extent_m: float
     hole_m: float
+    known: Floats
 
     def within(self, from_m: float, to_m: float) -> Mask:
         """True for fit readings on the wire from `from_m` up to `to_m` [m]."""
         return self.fit & (self.at_m >= from_m) & (self.at_m < to_m)
 
-    def gaps(self, from_m: float, to_m: float) -> pl.DataFrame:
-        """Wire between `from_m` and `to_m` [m] that no fit reading speaks for: from_m, to_m."""
-        near = (self.at_m >= from_m - self.hole_m) & (self.at_m <= to_m + self.hole_m)
-        found = unmonitored_intervals(
-            self.at_m[near], self.fit[near], from_m - self.hole_m, to_m + self.hole_m, hole_m=self.hole_m
-        )
-        return found.with_columns(
-            pl.col("from_m").clip(from_m, to_m), pl.col("to_m").clip(from_m, to_m)
-        ).filter(pl.col("to_m") - pl.col("from_m") > 1e-6)
+    def gaps(self, from_m: float, to_m: float) -> tuple[tuple[float, float], ...]:
+        """Wire between `from_m` and `to_m` [m] without trustworthy evidence."""
+        return tuple((float(a), float(b)) for a, b in intervals.outside(self.known, from_m, to_m))
+
+    def known_m(self, from_m: float, to_m: float) -> float:
+        """Length between `from_m` and `to_m` [m] with trustworthy evidence."""
+        return intervals.length_m(intervals.within(self.known, from_m, to_m))
 
     def worst(self, from_m: float, to_m: float, sense: str) -> tuple[float, float] | None:
         """The fit reading nearest to or furthest beyond a limit of that sense, and its place; None without one."""

@@ -299,8 +299,8 @@ def _gaps(bench: Bench) -> tuple[Gap, ...]:
                 gaps.append(Gap(reel.id, kind, reel.from_m, reel.to_m, sentence))
                 continue
             gaps.extend(
-                Gap(reel.id, kind, row["from_m"], row["to_m"], sentence)
-                for row in seen.gaps(reel.from_m, reel.to_m).iter_rows(named=True)
+                Gap(reel.id, kind, from_m, to_m, sentence)
+                for from_m, to_m in seen.gaps(reel.from_m, reel.to_m)
             )
         if reel.end_unsure_m > 0:
             gaps.extend(
@@ -391,8 +391,7 @@ def _requirement(
     worst = seen.worst(reel.from_m, reel.to_m, limit.sense) if seen is not None else None
     unknown = reel.length_m
     if seen is not None:
-        gaps = seen.gaps(reel.from_m, reel.to_m)
-        unknown = float((gaps["to_m"] - gaps["from_m"]).sum())
+        unknown = reel.length_m - seen.known_m(reel.from_m, reel.to_m)
     bad = sum(
         to_m - from_m
         for one in failing

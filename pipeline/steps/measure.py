@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,7 +11,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.flags import ALL
+from pipeline.length.known_length import known_wire
+from pipeline.length.spark_exposure import spark_exposure
 from pipeline.length.steady_state import DEFAULT_RULE, STEADY
+from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.evidence import Seen
@@ -101,7 +104,8 @@ def measure_run(
         kv = readings.select(
             "row", pl.Series("spark_at_m", placed.placement.at_m - tester.station_m), "spark_kv"
         )
-        seen["spark_kv"] = _seen("spark_kv", tester, kv, flagged, ("spark_kv",), placed, line, 0.0)
+        spark = _seen("spark_kv", tester, kv, flagged, ("spark_kv",), placed, line, 0.0)
+        seen["spark_kv"] = replace(spark, known=_tested(spark, readings, placed, line))
     return Measured(frame, {name: one for name, one in seen.items() if np.isfinite(one.value).any()})
 
 
@@ -167,7 +171,15 @@ def _seen(
         uncertainty=uncertainty,
         extent_m=instrument.window_m + instrument.interval_s * _usual(speed),
         hole_m=HOLE_INTERVALS * instrument.interval_s * fastest + instrument.window_m,
+        known=known_wire(at_m, speed, fit, instrument.interval_s, instrument.window_m),
     )
+
+
+def _tested(spark: Seen, readings: pl.DataFrame, placed: Placed, line: LineSheet) -> Floats:
+    """Wire that had the test voltage for the cycles asked; where that cannot be told, wire with a voltage on record."""
+    kv = np.where(spark.fit, readings["spark_kv"].cast(pl.Float64).to_numpy(), np.nan)
+    exposure = spark_exposure(placed.placement, line, kv, None)
+    return spark.known if isinstance(exposure, Refused) else exposure.tested
 
 
 def _usual(speed: Floats) -> float:
@@ -267,8 +279,7 @@ def reel_summaries(measured: Measured, placed: Placed) -> pl.DataFrame:
             counted = here & seen.fit_for_statistics & seen.steady
             low = seen.worst(reel.from_m, reel.to_m, "at least")
             high = seen.worst(reel.from_m, reel.to_m, "at most")
-            gaps = seen.gaps(reel.from_m, reel.to_m)
-            unknown = float((gaps["to_m"] - gaps["from_m"]).sum())
+            known = seen.known_m(reel.from_m, reel.to_m)
             values = seen.value[counted]
             rows.append(
                 {
@@ -283,8 +294,8 @@ def reel_summaries(measured: Measured, placed: Placed) -> pl.DataFrame:
                     "low_at_m": low[1] if low else None,
                     "high": high[0] if high else None,
                     "high_at_m": high[1] if high else None,
-                    "known_m": reel.length_m - unknown,
-                    "unknown_m": unknown,
+                    "known_m": known,
+                    "unknown_m": reel.length_m - known,
                 }
             )
     return pl.DataFrame(

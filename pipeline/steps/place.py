@@ -86,10 +86,8 @@ def _number_faults(
             speed,
         )
         if merged.without_position:
-            warnings = (
-                f"{merged.without_position} spark counts have no place on the wire; each is taken for a fault of "
-                "its own, and no reel can be cleared of them.",
-            )
+            lost = merged.without_position
+            warnings = (f"{lost} spark counts have no place on the wire: no reel can be cleared of them.",)
         alone = merged.counts.size + np.arange(at.size)
         fault[sparks] = np.where(merged.members >= 0, merged.members, alone)
         fault[~sparks] = merged.counts.size + at.size + np.arange(int((~sparks).sum()))
