@@ -1,0 +1,74 @@
+"""Stretches of wire as lists of (from, to): union, overlap, what is left, and their length.
+
+A list is an array of shape (k, 2) [m]. A data-quality state is two such lists: where it was known, and where
+it was active.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+NONE: Floats = np.zeros((0, 2))
+
+
+def merged(intervals: Floats, bridge_m: float = 0.0) -> Floats:
+    """The same wire in order, without overlaps.
+
+    Args:
+        intervals: stretches in any order [m]; those without length are left out.
+        bridge_m: gaps up to this long are closed [m].
+    """
+    long = intervals[intervals[:, 1] > intervals[:, 0]]
+    if long.shape[0] == 0:
+        return NONE
+    ordered = long[np.argsort(long[:, 0], kind="stable")]
+    reach = np.maximum.accumulate(ordered[:, 1])
+    starts = np.concatenate(([True], ordered[1:, 0] > reach[:-1] + bridge_m))
+    first = np.flatnonzero(starts)
+    last = np.append(first[1:], ordered.shape[0]) - 1
+    return np.stack([ordered[first, 0], reach[last]], axis=1)
+
+
+def within(intervals: Floats, from_m: float, to_m: float) -> Floats:
+    """The part of merged `intervals` between `from_m` and `to_m` [m]."""
+    if intervals.shape[0] == 0:
+        return NONE
+    cut = np.clip(intervals, from_m, to_m)
+    return cut[cut[:, 1] > cut[:, 0]]
+
+
+def outside(intervals: Floats, from_m: float, to_m: float) -> Floats:
+    """What merged `intervals` leave uncovered between `from_m` and `to_m` [m]."""
+    if to_m <= from_m:
+        return NONE
+    inner = within(intervals, from_m, to_m)
+    edges = np.concatenate(([from_m], inner.ravel(), [to_m])).reshape(-1, 2)
+    return edges[edges[:, 1] > edges[:, 0]]
+
+
+def overlap(first: Floats, second: Floats) -> Floats:
+    """Wire that both merged lists cover."""
+    if first.shape[0] == 0 or second.shape[0] == 0:
+        return NONE
+    low, high = min(first[0, 0], second[0, 0]), max(first[-1, 1], second[-1, 1])
+    either = np.concatenate((outside(first, low, high), outside(second, low, high)))
+    return outside(merged(either), low, high)
+
+
+def length_m(intervals: Floats) -> float:
+    """Length of merged `intervals` [m]."""
+    return float((intervals[:, 1] - intervals[:, 0]).sum())
+
+
+def where(edges_m: Floats, true: NDArray[np.bool_]) -> Floats:
+    """Stretches between successive edges where `true`; one value fewer than edges.
+
+    Args:
+        edges_m: edges in order [m].
+        true: whether each stretch between two edges counts.
+    """
+    turns = np.flatnonzero(np.diff(np.concatenate(([False], true, [False])).astype(np.int8)))
+    return merged(np.stack([edges_m[turns[::2]], edges_m[turns[1::2]]], axis=1))

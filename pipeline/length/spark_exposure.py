@@ -1,0 +1,232 @@
+"""For how many cycles did the spark test stress each metre, and which wire is therefore untested?
+
+A point of the wire is in the electrode for as long as the wire takes to run its length. Where that is less
+than the cycles asked, or the voltage was not on, the wire is *untested length*: a nonconformance of the test
+and not of the wire. Spark testers are high voltage; a clean count is not proof of insulation, and does not
+replace the adopted standard's voltage and insulation resistance tests.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.length import intervals
+from pipeline.length.placement import Placement
+from pipeline.results import Refused
+from pipeline.sheets.line_sheet import Instrument, LineSheet
+
+Floats = NDArray[np.float64]
+
+# Nine full cycles, eighteen crests, at every point: the rule of UL 1581 / UL 2556, from memory; a plant sets
+# its own by the standard it works to.
+CYCLES_ASKED = 9.0
+# A spot that stands in the electrode for longer than this is over-stressed (common practice, no source).
+STOOD_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class SparkExposure:
+    """What the spark test did to the wire.
+
+    Args:
+        at_m: places on the wire, one a reading [m].
+        cycles: full cycles of the test voltage each of them had.
+        tested: wire that had the cycles asked at a voltage that was on [m].
+        untested: wire of the run that had not [m].
+        under_exposed: wire that passed too fast [m].
+        no_voltage: wire that passed with the voltage missing or too low [m].
+        over_stressed: wire that stood in the electrode [m].
+        cycles_asked: cycles asked at every point.
+        sentence: the result in words.
+    """
+
+    at_m: Floats
+    cycles: Floats
+    tested: Floats
+    untested: Floats
+    under_exposed: Floats
+    no_voltage: Floats
+    over_stressed: Floats
+    cycles_asked: float
+    sentence: str
+
+
+def cycles_at(frequency_hz: float, electrode_m: float, speed_m_s: float) -> float:
+    """Cycles at one point at constant speed: f L / v.
+
+    Args:
+        frequency_hz: f, frequency of the test voltage [Hz].
+        electrode_m: L, length of the electrode [m].
+        speed_m_s: v, line speed [m/s].
+    """
+    return frequency_hz * electrode_m / speed_m_s if speed_m_s > 0 else float("inf")
+
+
+def fastest_speed_m_s(frequency_hz: float, electrode_m: float, cycles_asked: float = CYCLES_ASKED) -> float:
+    """Fastest line speed at which every point has the cycles asked: f L / n [m/s].
+
+    33.33 ft/min per inch of electrode at 60 Hz and nine cycles.
+
+    Args:
+        frequency_hz: f, frequency of the test voltage [Hz].
+        electrode_m: L, length of the electrode [m].
+        cycles_asked: n, full cycles asked at every point.
+    """
+    return frequency_hz * electrode_m / cycles_asked
+
+
+def chance_of_detection(crests: float, per_crest: float) -> float:
+    """Chance that a defect breaks down at least once: 1 - (1 - q)^n.
+
+    Counts fall when the speed rises though the wire is the same: rates need the exposure as their offset.
+
+    Args:
+        crests: n, crests of the voltage at the defect, two a cycle.
+        per_crest: q, chance of breaking down at one crest; a plant's estimate, none is published.
+    """
+    return float(1.0 - (1.0 - per_crest) ** crests)
+
+
+def spark_exposure(
+    placement: Placement,
+    line: LineSheet,
+    spark_kv: Floats | None,
+    least_kv: float | None,
+    cycles_asked: float = CYCLES_ASKED,
+) -> SparkExposure | Refused:
+    """Cycles of the test voltage at each point of the wire, from the speed it really had.
+
+    cycles(s) = f [t(counter = s + d + L/2) - t(counter = s + d - L/2)], with the electrode L about its
+    station d.
+
+    Args:
+        placement: the run's placement.
+        line: the line's sheet, with the tester's frequency and electrode length (`window_m`).
+        spark_kv: test voltage at each reading [kV]; None where it is not logged.
+        least_kv: least voltage that counts as on [kV]; None takes any voltage above half the run's usual one.
+        cycles_asked: full cycles asked at every point.
+
+    Returns:
+        The exposure, or a refusal where the line sheet does not say enough. Time in a stop counts; wire the
+        log does not show entering and leaving is untested.
+    """
+    tester = line.instrument("spark tester")
+    refused = _refusal(tester, placement)
+    if refused is not None or tester is None or tester.frequency_hz is None:
+        return refused or _no_tester()
+    half = 0.5 * tester.window_m
+    front, seconds = _rising(placement)
+    at_m = front - tester.station_m
+    enters = np.interp(front - half, front, seconds, left=np.nan)
+    leaves = np.interp(front + half, front, seconds, right=np.nan)
+    dwell = leaves - enters
+    cycles = tester.frequency_hz * dwell
+    known = np.isfinite(cycles)
+    fast = known & (cycles < cycles_asked)
+    edges = _edges(at_m)
+    low_kv = _voltage_off(placement, tester, spark_kv, least_kv, half)
+    seen = intervals.where(edges, known)
+    under = intervals.where(edges, fast)
+    stood = intervals.where(
+        edges, known & (dwell > STOOD_S + tester.window_m / np.maximum(_usual(placement), 0.01))
+    )
+    bad = intervals.merged(np.concatenate((under, low_kv)))
+    run = (placement.start_m, placement.made_m - tester.station_m)
+    tested = intervals.overlap(seen, intervals.outside(bad, *_span(seen))) if seen.size else intervals.NONE
+    tested = intervals.within(tested, *run)
+    untested = intervals.outside(tested, *run)
+    return SparkExposure(
+        at_m,
+        cycles,
+        tested,
+        untested,
+        intervals.within(under, *run),
+        intervals.within(low_kv, *run),
+        stood,
+        cycles_asked,
+        _sentence(intervals.length_m(untested), intervals.within(under, *run), low_kv, cycles_asked, run),
+    )
+
+
+def _no_tester() -> Refused:
+    return Refused(
+        "spark-test exposure",
+        "cycles at each point",
+        "The line sheet lists no spark tester: no wire of this run is known to be tested. Add it with "
+        "'station_m', 'window_m' (its electrode) and 'frequency_hz'.",
+        0,
+    )
+
+
+def _refusal(tester: Instrument | None, placement: Placement) -> Refused | None:
+    if tester is None:
+        return _no_tester()
+    if tester.frequency_hz is None or tester.window_m <= 0:
+        return Refused(
+            "spark-test exposure",
+            "cycles at each point",
+            f"The line sheet does not give the frequency and the electrode of {tester.id}: how long each point "
+            "was tested cannot be known, so all of it counts as untested. Add 'frequency_hz' and 'window_m'.",
+            placement.seconds.size,
+        )
+    return None
+
+
+def _rising(placement: Placement) -> tuple[Floats, Floats]:
+    """Length made and time, one row a length: at a stop the last instant, so that the stop counts before it."""
+    front = placement.readings["front_m"].to_numpy()
+    keep = np.concatenate((front[1:] > front[:-1], [True]))
+    # A stop keeps both its first and its last instant, a hair apart, so that time standing is not lost.
+    first = np.concatenate(([True], front[1:] > front[:-1]))
+    rows = np.flatnonzero(keep | first)
+    made = front[rows].astype(np.float64)
+    same = np.concatenate(([False], made[1:] == made[:-1]))
+    return made + 1e-6 * same, placement.seconds[rows]
+
+
+def _usual(placement: Placement) -> float:
+    speed = placement.readings["speed_m_s"].to_numpy()
+    running = speed[speed > 0]
+    return float(np.median(running)) if running.size else 0.0
+
+
+def _edges(at_m: Floats) -> Floats:
+    middle = 0.5 * (at_m[1:] + at_m[:-1])
+    return np.concatenate((at_m[:1], middle, at_m[-1:]))
+
+
+def _span(wire: Floats) -> tuple[float, float]:
+    return float(wire[0, 0]), float(wire[-1, 1])
+
+
+def _voltage_off(
+    placement: Placement, tester: Instrument, spark_kv: Floats | None, least_kv: float | None, half: float
+) -> Floats:
+    """Wire in or passing the electrode while the voltage was missing or too low."""
+    if spark_kv is None or not bool(np.isfinite(spark_kv).any()):
+        return np.array([[placement.start_m - tester.station_m, placement.made_m]])
+    usual = float(np.nanmedian(spark_kv))
+    limit = least_kv if least_kv is not None else 0.5 * usual
+    off = ~(spark_kv >= limit)
+    at = placement.at_m - tester.station_m
+    step = np.abs(np.diff(at, append=at[-1]))
+    rows = np.flatnonzero(off)
+    reach = half + step[rows]
+    return intervals.merged(np.stack([at[rows] - reach, at[rows] + reach], axis=1))
+
+
+def _sentence(
+    untested_m: float, under: Floats, low_kv: Floats, cycles_asked: float, run: tuple[float, float]
+) -> str:
+    if untested_m <= 0:
+        return f"Every point had at least {cycles_asked:g} cycles of the test voltage."
+    too_fast = intervals.length_m(under)
+    off = intervals.length_m(intervals.within(low_kv, *run))
+    return (
+        f"{untested_m:.1f} m are untested: {too_fast:.1f} m had fewer than {cycles_asked:g} cycles of the test "
+        f"voltage, {off:.1f} m passed with the voltage missing or too low. That is a fault of the test, not of "
+        "the wire; the wire is held until it is tested."
+    )

@@ -1,0 +1,157 @@
+"""Evidence coverage: interval lists, exact to the row."""
+
+import numpy as np
+import polars as pl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from invented_line import NO_FLAGS, invented_line, log_of
+
+from pipeline.length import intervals
+from pipeline.length.known_length import Evidence, coverage, known_wire, measured_wire
+from pipeline.length.placement import place_readings
+from pipeline.length.reels import PlacedReel
+from pipeline.wall.sections import measure_walls
+
+
+def iv(*pairs: tuple[float, float]) -> np.ndarray:
+    return np.array(pairs, dtype=float).reshape(-1, 2)
+
+
+def test_interval_algebra_by_hand() -> None:
+    wire = intervals.merged(iv((5, 7), (1, 3), (2, 4), (7, 7), (7.5, 8)))
+    assert wire.tolist() == [[1, 4], [5, 7], [7.5, 8]]
+    assert intervals.merged(wire, bridge_m=0.5).tolist() == [[1, 4], [5, 8]]
+    assert intervals.outside(wire, 0, 10).tolist() == [[0, 1], [4, 5], [7, 7.5], [8, 10]]
+    assert intervals.within(wire, 3, 6).tolist() == [[3, 4], [5, 6]]
+    assert intervals.overlap(wire, iv((3, 5.5), (7.9, 9))).tolist() == [[3, 4], [5, 5.5], [7.9, 8]]
+    assert intervals.length_m(wire) == 5.5
+    assert intervals.outside(intervals.NONE, 2, 3).tolist() == [[2, 3]]
+    assert intervals.overlap(intervals.NONE, wire).shape == (0, 2)
+    assert intervals.outside(wire, 3, 3).shape == (0, 2)
+
+
+pairs = st.lists(st.tuples(st.integers(0, 60), st.integers(0, 15)), max_size=12)
+
+
+@settings(max_examples=150, deadline=None)
+@given(pairs, pairs)
+def test_interval_algebra_against_a_painted_ruler(
+    first: list[tuple[int, int]], second: list[tuple[int, int]]
+) -> None:
+    """Against a ruler of 80 cells painted one by one."""
+    a, b = (iv(*[(s, s + n) for s, n in some]) for some in (first, second))
+
+    def paint(wire: np.ndarray) -> np.ndarray:
+        cells = np.zeros(80, dtype=bool)
+        for s, e in wire.astype(int):
+            cells[s:e] = True
+        return cells
+
+    ma, mb = intervals.merged(a), intervals.merged(b)
+    assert np.array_equal(paint(ma), paint(a))
+    assert np.array_equal(paint(intervals.overlap(ma, mb)), paint(a) & paint(b))
+    assert np.array_equal(paint(intervals.outside(ma, 0, 80)), ~paint(a))
+    assert intervals.length_m(ma) == paint(a).sum()
+
+
+def test_a_drop_out_is_unmonitored_to_the_row() -> None:
+    """Readings 0 to 99 a metre apart, 40 to 49 dropped: unmonitored from 39.5 to 49.5 m."""
+    at = np.arange(100.0)
+    usable = np.ones(100, dtype=bool)
+    usable[40:50] = False
+    known = known_wire(at, np.full(100, 10.0), usable, 0.1)
+    assert known.tolist() == [[-0.75, 39.5], [49.5, 99.75]]
+
+
+def test_across_a_gap_of_the_log_nothing_is_known() -> None:
+    at = np.concatenate([np.arange(10.0), np.arange(30.0, 40.0)])
+    known = known_wire(at, np.full(20, 10.0), np.ones(20, dtype=bool), 0.1)
+    assert known.tolist() == [[-0.75, 9.75], [29.25, 39.75]]
+
+
+def test_a_stop_adds_nothing_and_loses_nothing() -> None:
+    at = np.concatenate([np.arange(10.0), np.full(50, 9.0), np.arange(10.0, 20.0)])
+    known = known_wire(at, np.full(70, 10.0), np.ones(70, dtype=bool), 0.1)
+    assert known.tolist() == [[-0.75, 19.75]]
+
+
+def test_wire_read_twice_counts_once() -> None:
+    at = np.array([0.0, 1, 2, 3, 2, 1, 2, 3, 4, 5])
+    usable = np.array([1, 1, 0, 1, 1, 1, 0, 1, 1, 1], dtype=bool)
+    known = known_wire(at, np.full(10, 10.0), usable, 0.1)
+    assert intervals.length_m(known) == pytest.approx(6.5)
+
+
+def test_nothing_usable_and_no_readings() -> None:
+    assert known_wire(np.zeros(0), np.zeros(0), np.zeros(0, dtype=bool), 0.1).shape == (0, 2)
+    assert known_wire(np.arange(5.0), np.ones(5), np.zeros(5, dtype=bool), 0.1).shape == (0, 2)
+
+
+def test_a_reel_is_known_and_unmonitored_and_nothing_else() -> None:
+    reels = (PlacedReel("A", 0.0, 50.0, 105.0, 155.0), PlacedReel("B", 50.0, 90.0, 155.0, 195.0))
+    known = {
+        "minimum wall at any point": iv((-0.5, 39.5), (49.5, 99.5)),
+        "covering at any point": intervals.NONE,
+    }
+    found = coverage(reels, known, {"covering at any point": "The gauge reads both layers as one wall."})
+    assert [(one.reel, one.requirement, one.known_m, one.unmonitored_m) for one in found] == [
+        ("A", "minimum wall at any point", 40.0, 10.0),
+        ("A", "covering at any point", 0.0, 50.0),
+        ("B", "minimum wall at any point", 40.0, 0.0),
+        ("B", "covering at any point", 0.0, 40.0),
+    ]
+    assert found[0].unmonitored == ((39.5, 49.5),)
+    assert found[1].why == "The gauge reads both layers as one wall."
+
+
+def test_a_state_is_a_share_of_known_wire() -> None:
+    state = Evidence(known=iv((0, 40), (60, 100)), active=iv((30, 70)))
+    share, unknown = state.share(0, 100)
+    assert share == pytest.approx(20 / 80)
+    assert unknown == 20
+    share, unknown = state.share(40, 60)
+    assert np.isnan(share)
+    assert unknown == 20
+
+
+def test_coverage_of_a_simulated_drop_out_is_exact_to_the_row(simulated) -> None:
+    """The simulator's truth, ours: the gauge is out while the wire from 900 to 1300 m passes it."""
+    from pipeline.simulator.troubles import DropOut
+
+    for seed in range(3):
+        run = simulated("14 AWG", seed, length_m=3000.0, troubles=(DropOut("L1-WG", 900.0, 1300.0),))
+        line = run.scenario.line
+        placement = place_readings(run.readings, NO_FLAGS, line)
+        measured = measure_walls(run.readings, NO_FLAGS, placement, line, None, 1.628)
+        gauge = line.instrument("wall gauge")
+        known = measured_wire(measured, "thinnest_wall_mm", placement, gauge)
+        out = run.readings["wall_1_mm"].is_null().to_numpy()
+        seen = placement.at_m - gauge.station_m
+        first, last = np.flatnonzero(out)[[0, -1]]
+        wanted = (0.5 * (seen[first - 1] + seen[first]), 0.5 * (seen[last] + seen[last + 1]))
+        missing = intervals.outside(known, 100.0, 2800.0)
+        assert missing.shape == (1, 2)
+        assert missing[0] == pytest.approx(wanted)
+        assert wanted == pytest.approx((900.0, 1300.0), abs=1.5)
+
+
+def test_rows_of_another_log_between_are_no_drop_out() -> None:
+    seconds = np.arange(400) * 0.05
+    line = invented_line()
+    walls = {f"wall_{k}_mm": np.where(np.arange(400) % 2 == 0, 0.5, np.nan) for k in range(1, 9)}
+    frame = log_of(seconds, seconds * 10, np.full(400, 10.0), **walls)
+    placement = place_readings(frame, NO_FLAGS, line)
+    measured = measure_walls(frame, NO_FLAGS, placement, line, None, 1.628)
+    known = measured_wire(measured, "mean_wall_mm", placement, line.instrument("wall gauge"))
+    assert known.shape == (1, 2)
+    gone = measured.with_columns(
+        pl.when(pl.col("row").is_between(100, 119))
+        .then(None)
+        .otherwise(pl.col("mean_wall_mm"))
+        .alias("mean_wall_mm")
+    )
+    missing = intervals.outside(
+        measured_wire(gone, "mean_wall_mm", placement, line.instrument("wall gauge")), -10.0, 170.0
+    )
+    assert intervals.length_m(missing) == pytest.approx(10.0, abs=1.1)
