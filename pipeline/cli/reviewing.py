@@ -76,6 +76,9 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
 def assess(
     runs: list[str] = typer.Argument(None, help="Run ids; all runs on file where none is given."),
     store: Path = STORE,
+    plant: Path | None = typer.Option(
+        None, "--plant", help="Judge by this plant sheet, for example after a limit was revised."
+    ),
     as_json: bool = JSON,
 ) -> int:
     """Judge runs on file by the limits in force when they ran; earlier judgements stay on file.
@@ -89,7 +92,7 @@ def assess(
         open_to_write(store, on_wait=tell_of_wait) as opened,
         progress("Assessing runs", None) as told,
     ):
-        outcomes = assess_runs(opened, tuple(runs or ()), told)
+        outcomes = assess_runs(opened, tuple(runs or ()), told, plant)
     if as_json:
         print_json([_assess_as_json(one) for one in outcomes])
     else:

@@ -9,6 +9,7 @@ import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
@@ -31,12 +32,13 @@ from pipeline.review.judged_rows import (
     result_rows,
     sentences,
 )
-from pipeline.review.loading import STORE_TURN
+from pipeline.review.loading import STORE_TURN, put_texts_on_file
 from pipeline.sheets.line_sheet import LineSheet
-from pipeline.sheets.plant_sheet import PlantSheet
+from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.steps.answers import AnswerRow, answers_of
 from pipeline.steps.judge import Bench, Judged, bench_of, judge_run
+from pipeline.steps.load import SheetText, text_of
 from pipeline.steps.measure import measure_run, reel_summaries, stretches
 from pipeline.steps.place import place_run
 from pipeline.steps.plausible import implausible
@@ -87,9 +89,19 @@ class _Basis:
 
 
 def assess_runs(
-    store: Store, runs: tuple[str, ...], told: Callable[[str, int], None] = lambda _run, _more: None
+    store: Store,
+    runs: tuple[str, ...],
+    told: Callable[[str, int], None] = lambda _run, _more: None,
+    plant_sheet: Path | None = None,
 ) -> tuple[AssessOutcome, ...]:
     """Judge the runs named, or every run on file.
+
+    Args:
+        store: the store, open to write.
+        runs: runs to judge; none means all.
+        told: told the run that was judged.
+        plant_sheet: judge by this plant sheet instead of the one a run was loaded with, for example after a
+            revision of a limit; both judgements stay on file.
 
     Raises:
         NotFoundError: a run is not on file.
@@ -98,22 +110,38 @@ def assess_runs(
     for run_id in runs:
         if run_id not in known:
             raise not_on_file("run", run_id, known)
+    plant = read_plant_for_judging(plant_sheet) if plant_sheet is not None else None
     outcomes = []
     for run_id in runs or tuple(known):
-        outcomes.append(assess_run(store, run_id))
+        outcomes.append(assess_run(store, run_id, plant))
         told(run_id, 1)
     return tuple(outcomes)
 
 
-def assess_run(store: Store, run_id: str) -> AssessOutcome:
-    """Judge one run on file by the plant sheet it was last loaded with; a judgement on the same basis is kept.
+def read_plant_for_judging(path: Path) -> SheetText:
+    """The text of a plant sheet, once it is known to be whole.
+
+    Raises:
+        SheetError: the sheet cannot be used.
+    """
+    read_plant_sheet(path)
+    return text_of(path, "plant")
+
+
+def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> AssessOutcome:
+    """Judge one run on file; a judgement on the same basis is not made twice.
+
+    Args:
+        store: the store, open to write.
+        run_id: the run.
+        plant: plant sheet to judge by; the one the run was loaded with where it is None.
 
     Raises:
         ReelproofError: the run cannot be placed at all.
     """
     began = time.monotonic()
     with STORE_TURN:
-        basis = _basis(store, run_id)
+        basis = _basis(store, run_id, plant)
         earlier = store.ask("questions/assessments_of_run", run_id=run_id)
         same = [row for row in earlier if row["basis_sha256"] == basis.sha256]
         if same:
@@ -141,21 +169,26 @@ def assess_run(store: Store, run_id: str) -> AssessOutcome:
         return _put_on_file(store, basis, bench, judged, answers, readings, began)
 
 
-def _basis(store: Store, run_id: str) -> _Basis:
+def _basis(store: Store, run_id: str, plant: SheetText | None) -> _Basis:
     head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == run_id)
+    if plant is not None:
+        put_texts_on_file(store, (plant,))
+    plant_sha256 = head["plant_sheet_sha256"] if plant is None else plant.sha256
     texts = {
-        kind: tomllib.loads(store.ask("questions/sheet", sha256=head[f"{kind}_sheet_sha256"])[0]["text"])
-        for kind in ("run", "line", "plant")
+        kind: tomllib.loads(store.ask("questions/sheet", sha256=sha256)[0]["text"])
+        for kind, sha256 in (
+            ("run", head["run_sheet_sha256"]),
+            ("line", head["line_sheet_sha256"]),
+            ("plant", plant_sha256),
+        )
     }
-    whole = json.dumps(
-        [head["load_id"], head["plant_sheet_sha256"], METHOD_VERSION, __version__], separators=(",", ":")
-    )
+    whole = json.dumps([head["load_id"], plant_sha256, METHOD_VERSION, __version__], separators=(",", ":"))
     return _Basis(
         head,
         RunSheet.model_validate(texts["run"]["run"]),
         LineSheet.model_validate(texts["line"]["line"]),
         PlantSheet.model_validate(texts["plant"]),
-        head["plant_sheet_sha256"],
+        plant_sha256,
         hashlib.sha256(whole.encode()).hexdigest(),
     )
 

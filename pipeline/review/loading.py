@@ -15,7 +15,7 @@ from pipeline import __version__
 from pipeline.errors import ReelproofError, StoreError
 from pipeline.flags import BY_CODE
 from pipeline.review.journal import note
-from pipeline.steps.load import Loaded, RunSheets, find_run_sheets, load_run, read_run_sheets
+from pipeline.steps.load import Loaded, RunSheets, SheetText, find_run_sheets, load_run, read_run_sheets
 from pipeline.store.readings import sweep, written_folder
 
 if TYPE_CHECKING:
@@ -128,7 +128,7 @@ def _put_on_file(store: Store, loaded: Loaded, supersedes: int | None) -> LoadOu
                 schema={"load_id": pl.Int32, "sentence": pl.String},
             ),
         )
-        put_sheets_on_file(store, loaded.sheets)
+        put_texts_on_file(store, loaded.sheets.texts)
         note(
             store,
             "load",
@@ -226,7 +226,7 @@ def _material_rows(sheets: RunSheets, load_id: int) -> pl.DataFrame:
     )
 
 
-def put_sheets_on_file(store: Store, sheets: RunSheets) -> None:
+def put_texts_on_file(store: Store, texts: tuple[SheetText, ...]) -> None:
     """Keep the text of every sheet once, by its hash."""
     known = {row["sha256"] for row in store.ask("questions/sheets_on_file")}
     store.append(
@@ -234,7 +234,7 @@ def put_sheets_on_file(store: Store, sheets: RunSheets) -> None:
         pl.DataFrame(
             [
                 {"sha256": text.sha256, "kind": text.kind, "name": text.name, "text": text.text}
-                for text in {text.sha256: text for text in sheets.texts}.values()
+                for text in {text.sha256: text for text in texts}.values()
                 if text.sha256 not in known
             ],
             schema={"sha256": pl.String, "kind": pl.String, "name": pl.String, "text": pl.String},

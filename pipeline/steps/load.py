@@ -84,7 +84,8 @@ def find_run_sheets(paths: tuple[Path, ...]) -> tuple[Path, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _text_of(path: Path, kind: str) -> SheetText:
+def text_of(path: Path, kind: str) -> SheetText:
+    """The text of the sheet in `path`, with its hash."""
     content = path.read_bytes()
     return SheetText(hashlib.sha256(content).hexdigest(), kind, path.name, content.decode("utf-8-sig"))
 
@@ -136,11 +137,12 @@ def read_run_sheets(path: Path) -> RunSheets:
     if complaints or line is None or plant is None or product is None:
         raise SheetError(complaints)
     texts = (
-        _text_of(path, "run"),
-        _text_of(folder / run.line_sheet, "line"),
-        _text_of(folder / run.plant_sheet, "plant"),
+        text_of(path, "run"),
+        text_of(folder / run.line_sheet, "line"),
+        text_of(folder / run.plant_sheet, "plant"),
     )
-    whole = hashlib.sha256("".join(text.sha256 for text in texts[:2]).encode())
+    # The plant sheet is not in it: a new limit is a new judgement, not a new load. Its zone reads the times.
+    whole = hashlib.sha256("".join([*(text.sha256 for text in texts[:2]), plant.zone]).encode())
     for log in run.logs:
         for name in log.files:
             whole.update(_hash_file(folder / name).encode())

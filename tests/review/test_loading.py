@@ -181,3 +181,39 @@ def test_a_stopped_load_leaves_the_store_whole(small_run: Path, tmp_path: Path) 
         )
     with open_to_write(folder) as store:
         assert load_sheet(store, small_run).rows_set_aside == 0
+
+
+def test_a_new_revision_of_a_limit_is_a_new_judgement_and_the_old_one_stays(
+    small_run: Path, tmp_path: Path
+) -> None:
+    plant = small_run.parents[2] / "plant.toml"
+    revised = tmp_path / "plant_b.toml"
+    before = plant.read_text()
+    old = 'id = "demo-THHN-concentricity-A"'
+    assert old in before
+    head, entry = before.split(old, 1)
+    assert "value = 70" in entry.split("[[limits]]")[0]
+    revised.write_text(
+        head
+        + old
+        + entry.replace("value = 70", "value = 88", 1).replace('revision = "A"', 'revision = "C"', 1)
+    )
+    with open_to_write(tmp_path / "s") as store:
+        load_sheet(store, small_run)
+        first = assess_runs(store, ("R-0415",))[0]
+        second = assess_runs(store, ("R-0415",), plant_sheet=revised)[0]
+        assert second.was_new
+        assert second.assessment_id != first.assessment_id
+        revisions = {}
+        for one in (first, second):
+            limits = store.ask("questions/limits_of_assessment", assessment_id=one.assessment_id)
+            revisions[one.assessment_id] = {
+                (row["revision"], row["value"]) for row in limits if row["requirement"] == "concentricity"
+            }
+        assert revisions == {first.assessment_id: {("A", 70.0)}, second.assessment_id: {("C", 88.0)}}
+        assert second.held > first.held
+        judged = store.ask("questions/requirements_of_assessment", assessment_id=first.assessment_id)
+        assert {row["verdict"] for row in judged if row["requirement"] == "concentricity"} == {
+            "conforms",
+            "does not conform",
+        }

@@ -1,0 +1,153 @@
+"""The command that answers what a wire must be: product."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from pipeline.cli.showing import JSON, print_json, print_table
+
+if TYPE_CHECKING:
+    from pipeline.products.comparison import ConstructionComparison
+    from pipeline.products.construction_sheet import ConstructionSheet
+    from pipeline.products.sheet_line import SheetLine
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add this command to `app`."""
+    app.command()(product)
+
+
+def product(
+    construction: str = typer.Argument(metavar="TYPE", help="Type letters, as THHN/THWN-2 or XHHW-2."),
+    size: str = typer.Argument(metavar="SIZE", help="Conductor size, as '14 AWG', '1/0 AWG' or '500 kcmil'."),
+    conductor: str = typer.Option("concentric", help="solid, concentric, compressed or compact."),
+    metal: str = typer.Option("copper", help="copper or aluminium."),
+    against: tuple[str, str] | None = typer.Option(
+        None,
+        metavar="TYPE SIZE",
+        help="A second wire to set beside it, of the same conductor make and metal.",
+    ),
+    plant: Path | None = typer.Option(None, help="A plant sheet: its limits and listings are shown as well."),
+    on: datetime | None = typer.Option(
+        None,
+        formats=["%Y-%m-%d"],
+        help="Day the limits must be in force; those without an end date otherwise.",
+    ),
+    as_json: bool = JSON,
+) -> int:
+    """Show what a wire must be: every limit, size and rating with its source and how sure it is.
+
+    Example: reelproof product THHN/THWN-2 "14 AWG" --conductor solid
+    Example: reelproof product THHN/THWN-2 "4/0 AWG" --against XHHW-2 "4/0 AWG"
+    """
+    day = on.date() if on is not None else None
+    sheet = _sheet(construction, size, conductor, metal, plant, day)
+    if against is None:
+        if as_json:
+            from pipeline.products.json_form import as_json as form
+
+            print_json(form(sheet))
+        else:
+            _print_sheet(sheet)
+        return 0
+    from pipeline.products.comparison import compare_constructions
+
+    compared = compare_constructions(sheet, _sheet(against[0], against[1], conductor, metal, plant, day))
+    if as_json:
+        from pipeline.products.json_form import as_json as form
+
+        print_json(form(compared))
+    else:
+        _print_comparison(compared)
+    return 0
+
+
+def _sheet(
+    construction: str, size: str, conductor: str, metal: str, plant: Path | None, day: date | None
+) -> ConstructionSheet:
+    from pipeline.products.construction_sheet import construction_sheet
+    from pipeline.products.product import find_product
+
+    wire = find_product(construction, size, conductor, metal)
+    if plant is None:
+        return construction_sheet(wire, day)
+    from pipeline.sheets.plant_sheet import read_plant_sheet
+
+    entered = read_plant_sheet(plant)
+    return construction_sheet(
+        wire,
+        day,
+        entered.limit_rows,
+        entered.requirement_sets_of(wire.family),
+        entered.listings_for(tuple(one.name for one in wire.types), wire.size.name),
+    )
+
+
+def _figure(line: SheetLine | None) -> str:
+    if line is None:
+        return "-"
+    if line.value is None:
+        return "not on file"
+    shown = f"{line.value:.4g} {line.unit}".strip()
+    if line.low is not None and line.high is not None and line.low != line.high:
+        shown += f" ({line.low:.4g} to {line.high:.4g})"
+    # A computed figure's record is of the value it was computed from, so it is not printed as if equal to it.
+    as_printed = (
+        line.record if line.status != "computed" and line.record.split(" ")[0] != f"{line.value:g}" else ""
+    )
+    return shown + (f" = {as_printed}" if as_printed else "")
+
+
+def _print_sheet(sheet: ConstructionSheet) -> None:
+    print(sheet.name)
+    for one in sheet.types:
+        print(f"  {one.name}: {one.meaning}" + (f" ({one.note})" if one.note else ""))
+    section = ""
+    rows: list[tuple[str, ...]] = []
+    for line in sheet.lines:
+        rows.append(
+            (
+                line.section if line.section != section else "",
+                line.name,
+                _figure(line),
+                line.status,
+                line.document or ";".join(line.sources),
+            )
+        )
+        section = line.section
+    print()
+    print_table(("Section", "What", "Value", "How sure", "Document"), rows)
+    print("\nLimits in force")
+    for limit in sheet.limits:
+        print(f"  {limit.sentence}")
+    for missing in sheet.missing:
+        print(f"  {missing.sentence} {missing.remedy}")
+    for rating in sheet.ratings:
+        value = rating.text if rating.value is None else f"{rating.value:g} {rating.unit}"
+        print(f"  {rating.name}: {value} ({rating.status})")
+    for option in sheet.listings:
+        print(f"  Listing: {option.option}, {option.size_from} to {option.size_to} ({option.source})")
+    for caution in sheet.cautions:
+        print(f"Caution: {caution}")
+
+
+def _print_comparison(compared: ConstructionComparison) -> None:
+    print_table(
+        ("Section", "What", compared.first.name, compared.second.name, "Ratio"),
+        [
+            (
+                line.section,
+                line.name,
+                _figure(line.first),
+                _figure(line.second),
+                f"{line.ratio:.3f}" if line.ratio is not None else "",
+            )
+            for line in compared.lines
+        ],
+    )
+    for caution in compared.cautions:
+        print(f"Caution: {caution}")
