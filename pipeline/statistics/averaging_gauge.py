@@ -1,0 +1,136 @@
+"""What a gauge that averages over a length cannot see, and the margin at the scale of the standard's
+specimen.
+
+A reading is a mean over the wire that passed while it was taken; a specimen is a slice of millimetres.
+Variation shorter than the reading's length is averaged away and must come from cut slices. Sources:
+Vanmarcke, Random Fields: Analysis and Synthesis (1983), for the variance function (from memory); UL 2556
+(2021) 4.1.2 and 4.1.3.1.1, specimen of at most 8 mm.
+"""
+
+from __future__ import annotations
+
+import math
+
+from scipy import stats
+
+from pipeline.results import Assumption, Refused, Result
+
+SPECIMEN_M = 0.008  # UL 2556 (2021) 4.1.2: a slice of at most 8 mm
+
+
+def variance_kept(window_m: float, correlation_m: float) -> float:
+    """Share of the variance left after averaging over a window: 2 (a/w)^2 (w/a - 1 + exp(-w/a)).
+
+    Args:
+        window_m: w, speed times the time of one reading, filter included [m].
+        correlation_m: a, with correlation exp(-|s|/a) at distance s [m].
+
+    Source: Vanmarcke (1983). Another correlation gives another function; one with a short smooth core keeps
+    more.
+    """
+    ratio = window_m / correlation_m
+    if ratio < 1e-4:
+        return 1.0 - ratio / 3.0  # the closed form loses its digits here
+    return 2.0 / ratio**2 * (ratio + math.expm1(-ratio))
+
+
+def specimen_over_inline(window_m: float, correlation_m: float, specimen_m: float = SPECIMEN_M) -> float:
+    """How many times larger the standard deviation is at the specimen's scale than in the readings.
+
+    Args:
+        window_m: length one reading averages over [m].
+        correlation_m: correlation length of this part of the variation [m].
+        specimen_m: length of the specimen [m]; 8 mm by UL 2556.
+    """
+    return math.sqrt(variance_kept(specimen_m, correlation_m) / variance_kept(window_m, correlation_m))
+
+
+def margin_at_specimen_scale(
+    margin_mm: float,
+    observed_sd_mm: float,
+    noise_sd_mm: float,
+    small_scale_sd_mm: float | None,
+    *,
+    window_m: float,
+    n_observed: float,
+    n_noise: float,
+    n_small_scale: float,
+    confidence: float = 0.95,
+    known_m: float | None = None,
+) -> Result | Refused:
+    """Margin to the limit in standard deviations of the wall at the scale of the standard's specimen.
+
+    s_pt^2 = s_obs^2 - s_noise^2 + s_small^2; result margin/s_pt, interval from chi-square with
+    Satterthwaite's degrees of freedom (sum of signed variances)^2 / sum (variance^2/f).
+
+    Args:
+        margin_mm: mean minus limit [mm].
+        observed_sd_mm: standard deviation of the readings [mm].
+        noise_sd_mm: of the gauge on standing wire [mm].
+        small_scale_sd_mm: between neighbouring slices of cut samples [mm]; None if never measured.
+        window_m: length one reading averages over [m].
+        n_observed: effective readings behind the first, for its variance.
+        n_noise: readings behind the second.
+        n_small_scale: slices behind the third.
+        confidence: two-sided coverage aimed at.
+        known_m: known length behind the readings [m].
+
+    Returns:
+        A `Result` about a point at specimen scale, or a `Refused`: without slices only means over the window
+        may be spoken of.
+
+    Source: Satterthwaite, Biometrics Bulletin 2 (1946), 110-114 (from memory); the sum is derived here. Poor
+    where the noise is nearly as large as the observed spread.
+    """
+    question = "margin to the limit in standard deviations at the scale of the specimen"
+    method = "observed minus noise plus small-scale variance, Satterthwaite 1946"
+    if small_scale_sd_mm is None:
+        reason = (
+            f"Variation shorter than {window_m:g} m was never measured, so only the minimum of averages over "
+            f"{window_m:g} m can be spoken of; cut neighbouring slices and measure them."
+        )
+        return Refused(question, method, reason, int(n_observed))
+    parts = (observed_sd_mm**2, -(noise_sd_mm**2), small_scale_sd_mm**2)
+    counts = (n_observed, n_noise, n_small_scale)
+    total = sum(parts)
+    if min(counts) <= 2.0 or not all(math.isfinite(one) for one in (*parts, margin_mm)):
+        return Refused(
+            question, method, "Each deviation needs more than two values behind it.", int(n_observed)
+        )
+    if observed_sd_mm <= noise_sd_mm or total <= 0.0:
+        reason = (
+            "The gauge's noise is as large as the spread it reports, so nothing is left of the wall's own."
+        )
+        return Refused(question, method, reason, int(n_observed))
+    freedom = total**2 / sum(one**2 / (n - 1.0) for one, n in zip(parts, counts, strict=True))
+    tail = (1.0 - confidence) / 2.0
+    ratio = margin_mm / math.sqrt(total)
+    ends = sorted(
+        ratio * math.sqrt(float(one) / freedom)
+        for one in (stats.chi2.ppf(tail, freedom), stats.chi2.isf(tail, freedom))
+    )
+    told = (
+        f"From the readings alone it would be {margin_mm / observed_sd_mm:.2f}: averages over {window_m:g} m hide "
+        "the shortest variation."
+    )
+    return Result(
+        question=question,
+        estimate=ratio,
+        low=ends[0],
+        high=ends[1],
+        confidence=confidence,
+        unit="",
+        method=method,
+        n=int(n_observed),
+        effective_n=freedom + 1.0,
+        known_m=known_m,
+        unit_of_inference="point at specimen scale",
+        assumptions=(Assumption("the slices stand for the whole run", None, "cut from few places"),),
+        warnings=(told,) if total > observed_sd_mm**2 else (),
+        details={
+            "specimen_scale_sd_mm": math.sqrt(total),
+            "observed_sd_mm": observed_sd_mm,
+            "naive_margin_sd": margin_mm / observed_sd_mm,
+            "degrees_of_freedom": freedom,
+        },
+    )

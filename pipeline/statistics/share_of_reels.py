@@ -1,0 +1,56 @@
+"""What a count of bad reels shows, with no model at all: the exact interval of their share.
+
+None bad of 30 does not mean none bad: up to 9.5 % may be. Source: Clopper and Pearson, Biometrika 26 (1934),
+404-413 (from memory).
+"""
+
+from __future__ import annotations
+
+from scipy import stats
+
+from pipeline.results import Assumption, Refused, Result
+
+
+def share_of_bad_reels(
+    bad: int, reels: int, *, confidence: float = 0.95, two_sided: bool = False, known_m: float | None = None
+) -> Result | Refused:
+    """Share of reels with a point under the limit, from counted reels.
+
+    Upper bound: the share p at which bad or fewer turn up with chance 1 - g; for none bad 1 - (1 - g)^(1/m).
+
+    Args:
+        bad: reels with a point under the limit, confirmed.
+        reels: reels looked at along their whole length, m.
+        confidence: g, of the upper bound, or of the interval if two-sided.
+        two_sided: True for an interval instead of an upper bound.
+        known_m: known length behind the count [m].
+
+    Returns:
+        A `Result` about one reel, or a `Refused`. Reels of one set-up are not independent: count set-ups.
+    """
+    question, method = (
+        "share of reels with a point under the limit",
+        "exact binomial, Clopper and Pearson 1934",
+    )
+    if not (reels > 0 and 0 <= bad <= reels):
+        reason = f"{bad} bad of {reels} reels is no count; give bad reels from 0 to the number looked at."
+        return Refused(question, method, reason, max(reels, 0))
+    tail = (1.0 - confidence) / 2.0 if two_sided else 1.0 - confidence
+    low = 0.0 if bad == 0 or not two_sided else float(stats.beta.ppf(tail, bad, reels - bad + 1))
+    high = 1.0 if bad == reels else float(stats.beta.isf(tail, bad + 1, reels - bad))
+    told = f"None bad of {reels} still allows {100.0 * high:.3g} % bad reels." if bad == 0 else None
+    return Result(
+        question=question,
+        estimate=bad / reels,
+        low=low,
+        high=high,
+        confidence=confidence,
+        unit="",
+        method=method,
+        n=reels,
+        effective_n=None,
+        known_m=known_m,
+        unit_of_inference="reel",
+        assumptions=(Assumption("reels are independent", None, "taken as given by the caller"),),
+        warnings=() if told is None else (told,),
+    )
