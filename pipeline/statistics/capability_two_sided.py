@@ -108,8 +108,7 @@ def performance_index_two_sided(
             "gather more reels"
         )
     elif np.ptp(known) == 0.0:
-        reason = f"All {known.size} values are equal, so there is no spread to measure; look for a stuck "
-        "instrument"
+        reason = f"All {known.size} values are equal, so there is no spread; look for a stuck instrument"
     elif unit_of_inference == "reading" and n_for_mean is None:
         reason = "Readings of one length of wire repeat their neighbours; pass their effective numbers"
     elif stable is False:

@@ -1,0 +1,126 @@
+"""Index within reels, and the moving range that must not be used on readings."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.signal import lfilter
+
+from pipeline.results import Refused, Result
+from pipeline.statistics.autocorrelation import autocorrelation, effective_n
+from pipeline.statistics.capability_within import moving_range_sigma, within_index_one_sided
+
+
+def autoregression(phi: float, n: int, series: int, seed: int) -> np.ndarray:
+    noise = np.random.default_rng(seed).standard_normal((series, n + 600))
+    return lfilter([np.sqrt(1.0 - phi**2)], [1.0, -phi], noise, axis=1)[:, 600:]
+
+
+def test_trap_moving_range_inflates_an_index_3_2_times() -> None:
+    """Lag-one correlation .9: the moving range shows sigma sqrt(1 - .9), so an index would be 3.16 times too
+    high."""
+    row = autoregression(0.9, 200_000, 1, 1)[0]
+    wrong = np.abs(np.diff(row)).mean() / 1.1283791670955126
+    assert row.std() / wrong == pytest.approx(3.162, abs=0.04)
+    found = moving_range_sigma(row, 0.9)
+    assert isinstance(found, Refused)
+    assert found.reason == (
+        "Neighbouring values are correlated (lag one: 0.90), so their differences do not show the spread; an index "
+        "from it would be 3.16 times the true one. Use the spread within reels with its effective numbers."
+    )
+
+
+def test_moving_range_of_independent_reel_values() -> None:
+    values = np.random.default_rng(4).normal(0.4, 0.005, 400)
+    found = moving_range_sigma(values, float(autocorrelation(values, 1)[1]))
+    assert found == pytest.approx(0.005, rel=0.08)
+    # By hand: ranges 2 1 3 1 2 1 2 1 2 of ten whole numbers, mean 15/9.
+    numbers = [5.0, 7.0, 6.0, 9.0, 8.0, 6.0, 7.0, 5.0, 6.0, 8.0]
+    assert moving_range_sigma(numbers, 0.0) == pytest.approx(15 / 9 / 1.1283791670955126)
+
+
+@pytest.mark.parametrize(
+    ("values", "lag_one", "reason"),
+    [
+        ([0.4, 0.5], 0.0, "2 finite values are too few, 10 are needed; gather more reels."),
+        (
+            [0.4] * 20,
+            math.nan,
+            (
+                "Neighbouring values are correlated (lag one: cannot be told), so their differences do not show the "
+                "spread. Use the spread within reels with its effective numbers."
+            ),
+        ),
+    ],
+)
+def test_moving_range_refusals(values: list[float], lag_one: float, reason: str) -> None:
+    found = moving_range_sigma(values, lag_one)
+    assert isinstance(found, Refused)
+    assert found.reason == reason
+
+
+def reels(between: float, count: int, seed: int) -> tuple[np.ndarray, ...]:
+    rows = autoregression(0.9, 1500, count, seed)
+    rows = rows + between * np.random.default_rng(seed + 1).standard_normal((count, 1)) + 4.5
+    worth = [effective_n(row) for row in rows]
+    return (
+        rows.mean(axis=1),
+        rows.std(axis=1, ddof=1),
+        np.array([one.for_mean for one in worth]),
+        np.array([one.for_variance for one in worth]),
+    )
+
+
+def test_trap_spread_between_reels_left_out() -> None:
+    """Within-reel deviation 1, between reels 1: 1.5 within, 1.06 in truth; both are shown."""
+    found = within_index_one_sided(*reels(1.0, 300, 7), 0.0)
+    assert isinstance(found, Result)
+    assert found.estimate == pytest.approx(1.5, abs=0.08)
+    assert found.details["overall_index"] == pytest.approx(1.5 / math.sqrt(2), abs=0.08)
+    told = f"with them it is {found.details['overall_index']:.2f}, not {found.estimate:.2f}."
+    assert found.warnings == (f"Differences between reels are left out: {told}",)
+
+
+def test_lower_bound_covers() -> None:
+    """300 repetitions of 25 reels: found .95; a share of .95 is known to .025."""
+    covered = 0
+    for seed in range(300):
+        random = np.random.default_rng(1000 + seed)
+        means = 4.5 + random.standard_normal(25) * math.sqrt(0.25 + 1 / 50)
+        sds = np.sqrt(random.chisquare(99, 25) / 99)
+        found = within_index_one_sided(means, sds, [50.0] * 25, [100.0] * 25, 0.0)
+        assert isinstance(found, Result)
+        covered += found.low <= 1.5
+    assert covered / 300 == pytest.approx(0.95, abs=0.035)
+
+
+@pytest.mark.parametrize(
+    ("figures", "limit", "reason"),
+    [
+        (([1.0], [1.0], [9.0], [9.0]), 0.0, "1 reels are too few, 3 are needed; gather more reels."),
+        (
+            ([1.0] * 3, [0.0] * 3, [9.0] * 3, [9.0] * 3),
+            0.0,
+            "No reel shows any spread; look for a stuck instrument.",
+        ),
+        (
+            ([1.0] * 3, [1.0] * 3, [1.0] * 3, [9.0] * 3),
+            0.0,
+            "A reel is worth fewer than three independent readings; leave it out or read it longer.",
+        ),
+        (
+            ([1.0] * 3, [1.0] * 2, [9.0] * 3, [9.0] * 3),
+            0.0,
+            "Means, deviations and effective numbers are not of the same reels; pass one of each a reel.",
+        ),
+        (
+            ([1.0, math.nan, 1.0], [1.0] * 3, [9.0] * 3, [9.0] * 3),
+            0.0,
+            "A mean, a deviation or the limit is not a finite number; leave the reel out and ask again.",
+        ),
+    ],
+)
+def test_refusals_in_full(figures: tuple[list[float], ...], limit: float, reason: str) -> None:
+    found = within_index_one_sided(*figures, limit)
+    assert isinstance(found, Refused)
+    assert found.reason == reason
