@@ -1,0 +1,112 @@
+"""Settling seen in the wire: the R-statistic's worked numbers, its memory, a start that settles late; splices."""
+
+import numpy as np
+import polars as pl
+import pytest
+from invented_line import NO_FLAGS, invented_line, log_of, made_by, speed_profile
+from scipy.signal import lfilter
+
+from pipeline.length.placement import place_readings
+from pipeline.length.settling import (
+    R_LIMIT,
+    phases_with_settling,
+    r_statistic,
+    r_with_memory,
+    settled_at_m,
+)
+from pipeline.length.splices import find_splices
+
+
+def test_the_worked_r_statistic() -> None:
+    """By an independent script, factors 0.2, 0.1, 0.1."""
+    x = np.array([1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 1.6, 1.9, 2.2, 2.5])
+    wanted = [1.0, 1.8, 0.7943, 0.678, 0.6429, 0.9993, 2.37, 4.3927, 6.7977, 9.3938]
+    assert r_statistic(x) == pytest.approx(wanted, abs=5e-5)
+
+
+def test_the_recursion_equals_a_plain_loop() -> None:
+    x = np.random.default_rng(0).standard_normal(200)
+    f, nu, delta, wanted = x[0], 0.0, 0.0, [1.0]
+    for now, before in zip(x[1:], x[:-1], strict=True):
+        nu = 0.1 * (now - f) ** 2 + 0.9 * nu
+        f = 0.2 * now + 0.8 * f
+        delta = 0.1 * (now - before) ** 2 + 0.9 * delta
+        wanted.append(1.8 * nu / delta)
+    assert r_statistic(x) == pytest.approx(wanted)
+
+
+def test_memory_raises_the_statistic() -> None:
+    """Derived: lag-one 0 to 0.95 give 1, 1.32, 1.67, 2.78, 3.57, 4.17 times the value of white noise."""
+    found = [r_with_memory(phi) for phi in (0, 0.3, 0.5, 0.8, 0.9, 0.95)]
+    assert found == pytest.approx([1.0, 1.316, 1.667, 2.778, 3.571, 4.167], abs=5e-4)
+
+
+def test_steady_readings_with_memory_are_called_unsteady_by_the_plain_limit() -> None:
+    """The trap, by simulation: at lag-one 0.8, 77 % of steady readings exceed 2.0; white noise exceeds 1.44 in 5 %."""
+    rng = np.random.default_rng(3)
+    white = r_statistic(rng.standard_normal(200_000))[200:]
+    assert (white > R_LIMIT).mean() == pytest.approx(0.05, abs=0.012)
+    coloured = r_statistic(lfilter([1], [1, -0.8], rng.standard_normal(200_000)))[200:]
+    assert (coloured > 2.0).mean() == pytest.approx(0.77, abs=0.02)
+    assert (coloured > R_LIMIT * r_with_memory(0.8)).mean() == pytest.approx(0.14, abs=0.02)  # 5 % asked
+    thinned = r_statistic(lfilter([1], [1, -0.8], rng.standard_normal(200_000))[::16])[200:]
+    assert (thinned > R_LIMIT).mean() == pytest.approx(0.06, abs=0.015)
+
+
+def test_constant_empty_and_single_values() -> None:
+    assert r_statistic(np.zeros(0)).size == 0
+    assert r_statistic(np.array([3.0])).tolist() == [1.0]
+    assert r_statistic(np.full(5, 3.0)).tolist() == [1.0] * 5
+
+
+def test_a_start_that_settles_late_is_moved_to_settle() -> None:
+    """Wall 40 um heavy at first, settling in 60 m; noise 1 um: settled after about 220 m."""
+    seconds = np.arange(6000) * 0.1
+    speed = speed_profile(seconds, [(0, 0), (5, 10), (600, 10)])
+    placement = place_readings(log_of(seconds, made_by(seconds, speed), speed), NO_FLAGS, invented_line())
+    at = placement.at_m - 20.0
+    rng = np.random.default_rng(1)
+    wall = 0.41 + 0.04 * np.exp(-np.maximum(at, 0) / 160.0) + 0.001 * rng.standard_normal(at.size)
+    phases = phases_with_settling(placement, at, wall)
+    before = placement.phases.filter(pl.col("phase") == "STEADY")["from_m"][0]
+    after = phases.filter(pl.col("phase") == "STEADY")["from_m"][0]
+    assert before == pytest.approx(340, abs=20)
+    assert 550 < after < 1400
+    assert phases["to_m"][-1] == placement.phases["to_m"][-1]
+    assert np.all(np.diff(phases["from_m"].to_numpy()) >= 0)
+    assert phases["seconds"].sum() == pytest.approx(placement.phases["seconds"].sum())
+
+
+def test_a_steady_wire_is_left_as_it_is() -> None:
+    at = np.arange(0.0, 4000.0)
+    wall = 0.41 + 0.003 * lfilter([0.3], [1, -0.95], np.random.default_rng(2).standard_normal(at.size))
+    assert settled_at_m(at, wall, 0.0, 4000.0) <= 60.0
+    assert settled_at_m(at, wall, 0.0, 100.0) == 0.0
+    assert settled_at_m(at, np.full(at.size, np.nan), 0.0, 4000.0) == 0.0
+
+
+def test_a_splice_is_a_lump_two_gauges_see() -> None:
+    rng = np.random.default_rng(5)
+    at = np.arange(5000.0)
+    conductor = 1.628 + 0.0015 * rng.standard_normal(5000)
+    cold = 2.59 + 0.002 * rng.standard_normal(5000)
+    conductor[2000] += 0.15
+    cold[2001] += 0.13
+    cold[4000] += 0.20  # one gauge alone: a drop of water
+    found = find_splices(
+        {"the conductor gauge": (at, conductor, 0.0015), "the cold diameter gauge": (at, cold, 0.002)}
+    )
+    assert len(found) == 1
+    assert (found[0].from_m, found[0].to_m) == (2000.0, 2001.0)
+    assert found[0].height_mm == pytest.approx(0.15, abs=0.01)
+    assert found[0].sentence == (
+        f"A lump {found[0].height_mm:.3f} mm high at 2000.0 m, seen by the cold diameter gauge and the conductor "
+        "gauge: taken for a splice. Saleable lengths leave it out."
+    )
+
+
+def test_a_slow_swelling_and_few_readings_are_no_splice() -> None:
+    at = np.arange(5000.0)
+    swell = 2.59 + 0.05 * np.exp(-(((at - 2500) / 600) ** 2))
+    assert find_splices({"a": (at, swell, 0.002), "b": (at, swell, 0.002)}) == ()
+    assert find_splices({"a": (at[:3], swell[:3], 0.002), "b": (at[:3], np.full(3, np.nan), 0.002)}) == ()
