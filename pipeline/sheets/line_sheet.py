@@ -25,6 +25,7 @@ InstrumentKind = Literal[
 ]
 ElementKind = Literal["screw", "capstan", "roll", "sheave", "accumulator", "take-up"]
 Sees = Literal["insulation", "insulation and covering"]
+BoltSense = Literal["in pushes away", "in draws closer"]
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -98,8 +99,76 @@ class Element(Sheet):
         return self
 
 
+class Bolt(Sheet):
+    """One centring bolt of the insulation crosshead.
+
+    Args:
+        id: plant's name of the bolt.
+        angle_deg: where it stands, from twelve o'clock, clockwise, looking against the travel [deg].
+        sense: what turning it in does to the part it moves.
+        moves: the part it moves.
+        um_per_turn: how far that part moves a turn [um]; left out where the plant has not measured it.
+    """
+
+    id: str
+    angle_deg: float
+    sense: BoltSense
+    moves: Literal["die", "tip"] = "die"
+    um_per_turn: Positive | None = None
+
+
+class Ceilings(Sheet):
+    """Greatest settings the plant allows on the line; no recommendation goes beyond them.
+
+    Args:
+        line_speed_m_s: line speed [m/s].
+        screw_speed_rpm: screw speed of the insulation extruder [rpm].
+        covering_screw_speed_rpm: screw speed of the covering extruder [rpm].
+        melt_pressure_bar: melt pressure at the crosshead [bar].
+        melt_temperature_c: melt temperature at the crosshead [deg C].
+    """
+
+    line_speed_m_s: Positive | None = None
+    screw_speed_rpm: Positive | None = None
+    covering_screw_speed_rpm: Positive | None = None
+    melt_pressure_bar: Positive | None = None
+    melt_temperature_c: Positive | None = None
+
+
+class Tooling(Sheet):
+    """Die and tip that make one layer of one product.
+
+    Args:
+        layer: which layer.
+        construction: the product's construction.
+        size: its conductor size.
+        method: pressure tooling (melt meets the conductor inside the die) or tube tooling (drawn down on it).
+        die_mm: bore of the die [mm].
+        tip_mm: outer diameter of the tip for tube tooling, its bore for pressure tooling [mm].
+    """
+
+    layer: Literal["insulation", "covering"]
+    construction: str
+    size: str
+    method: Literal["pressure", "tube"]
+    die_mm: Positive
+    tip_mm: Positive
+
+    @model_validator(mode="after")
+    def _open(self) -> Tooling:
+        if self.tip_mm >= self.die_mm:
+            raise ValueError(
+                f"the tip, {self.tip_mm:g} mm, is not smaller than the die, {self.die_mm:g} mm; "
+                "check 'tip_mm' and 'die_mm'"
+            )
+        return self
+
+
 class LineSheet(Sheet):
-    """A line as its sheet describes it."""
+    """A line as its sheet describes it.
+
+    Bolts, ceilings and tooling are needed for tuning only and may be left out.
+    """
 
     id: str
     name: str
@@ -108,10 +177,14 @@ class LineSheet(Sheet):
     take_up_station_m: Positive
     instruments: tuple[Instrument, ...]
     elements: tuple[Element, ...] = ()
+    bolts: tuple[Bolt, ...] = ()
+    ceilings: Ceilings | None = None
+    tooling: tuple[Tooling, ...] = ()
 
     @model_validator(mode="after")
     def _whole(self) -> LineSheet:
         names = [one.id for one in self.instruments] + [one.id for one in self.elements]
+        names += [one.id for one in self.bolts]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise ValueError(f"the id {', '.join(twice)} stands more than once")
