@@ -1,0 +1,225 @@
+"""Every command as a person would try it: help, a typo, another folder, an empty file, JSON."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+
+
+def reelproof(*arguments: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    environment = {name: value for name, value in os.environ.items() if name != "REELPROOF_STORE"}
+    return subprocess.run(
+        [sys.executable, "-m", "pipeline", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        cwd=cwd or ROOT,
+        env={**environment, "PYTHONPATH": str(ROOT), "COLUMNS": "100"},
+        timeout=240,
+    )
+
+
+def commands() -> list[str]:
+    import typer.main
+
+    from pipeline.cli.app import app
+
+    group = typer.main.get_command(app)
+    return sorted(group.commands)  # type: ignore[attr-defined]
+
+
+def test_the_commands_are_the_documented_ones() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for name in commands():
+        assert f"reelproof {name}" in readme, f"README.md does not show 'reelproof {name}'"
+
+
+@pytest.mark.parametrize("name", commands())
+def test_help_shows_an_example(name: str) -> None:
+    shown = reelproof(name, "--help")
+    assert shown.returncode == 0
+    assert f"Example: reelproof {name}" in shown.stdout
+
+
+def test_a_typo_names_the_nearest_command() -> None:
+    shown = reelproof("asses")
+    assert shown.returncode == 2
+    assert "No such command 'asses'. Did you mean 'assess', 'pages'?" in shown.stderr
+    assert "Traceback" not in shown.stderr
+
+
+def test_the_start_imports_no_heavy_library() -> None:
+    listed = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "pipeline", "--help"],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        timeout=60,
+    )
+    loaded = {line.split("|")[-1].strip() for line in listed.stderr.splitlines() if "|" in line}
+    heavy = {"polars", "duckdb", "numpy", "scipy", "plotly", "prefect", "pydantic", "pyarrow", "statsmodels"}
+    assert loaded & heavy == set()
+
+
+def test_a_reel_is_read_without_a_frame_library(judged_store: Path) -> None:
+    listed = subprocess.run(
+        [
+            sys.executable,
+            "-X",
+            "importtime",
+            "-m",
+            "pipeline",
+            "reel",
+            "L1-0412-02",
+            "--store",
+            str(judged_store),
+        ],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        timeout=60,
+    )
+    assert listed.returncode == 0
+    loaded = {line.split("|")[-1].strip() for line in listed.stderr.splitlines() if "|" in line}
+    assert loaded & {"polars", "scipy", "plotly", "prefect", "pyarrow", "statsmodels"} == set()
+
+
+def test_a_reel_is_shown_from_another_folder(judged_store: Path, tmp_path: Path) -> None:
+    shown = reelproof("reel", "L1-0412-02", "--store", judged_store, cwd=tmp_path)
+    assert shown.returncode == 0
+    first = shown.stdout.splitlines()[0]
+    assert first == (
+        "Reel L1-0412-02: held. 14 AWG THHN/THWN-2, solid copper, run R-0412, line L1, day, 2026-03-03."
+    )
+    assert "minimum wall at any point" in shown.stdout
+
+
+def test_a_reel_that_is_not_on_file_names_the_nearest(judged_store: Path) -> None:
+    shown = reelproof("reel", "L1-0412-2", "--store", judged_store)
+    assert shown.returncode == 2
+    assert shown.stderr == (
+        "L1-0412-2: no reel of this number is on file. "
+        "The nearest on file: L1-0412-02, L1-0421-02, L1-0420-02.\n"
+    )
+
+
+def test_a_lot_is_followed_to_its_reels(judged_store: Path) -> None:
+    shown = reelproof("lot", "PVC-7741", "--store", judged_store, "--json")
+    answer = json.loads(shown.stdout)
+    assert answer["materials"] == ["insulation compound"]
+    reels = {row["reel_id"] for row in answer["reels"]}
+    # The lot changed at 4,200 m of run R-0414: the first reel holds none of it.
+    assert "L1-0414-01" not in reels
+    assert {"L1-0414-03", "L1-0414-04"} <= reels
+
+
+def test_no_store_is_told(tmp_path: Path) -> None:
+    shown = reelproof("lot", "PVC-7741", cwd=tmp_path)
+    assert shown.returncode == 3
+    assert shown.stderr == (
+        "reelproof_store: there is no store here. "
+        "Give --store the folder of a store, or load runs first with 'reelproof load'.\n"
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_path_that_is_not_there(tmp_path: Path) -> None:
+    shown = reelproof("load", tmp_path / "nothing", "--store", tmp_path / "s")
+    assert shown.returncode == 2
+    assert (
+        f"{tmp_path / 'nothing'}: there is no such file or folder. Check the path and try again.\n"
+        in shown.stderr
+    )
+
+
+def test_an_empty_sheet_lists_every_key_that_is_missing(tmp_path: Path) -> None:
+    (tmp_path / "run.toml").write_text("")
+    shown = reelproof("load", tmp_path, "--store", tmp_path / "s")
+    assert shown.returncode == 2
+    assert shown.stderr == f"{tmp_path / 'run.toml'}: run: this key is missing. Add it to the sheet.\n"
+
+
+def test_an_empty_log_is_told_and_nothing_is_put_on_file(small_run: Path, tmp_path: Path) -> None:
+    import gzip
+
+    with gzip.open(small_run.parent / "R-0415_log.csv.gz", "wb"):
+        pass
+    shown = reelproof("load", small_run, "--store", tmp_path / "s")
+    assert shown.returncode == 2
+    assert "R-0415_log.csv.gz" in shown.stderr
+    assert "Traceback" not in shown.stderr
+    assert reelproof("reel", "L1-0415-01", "--store", tmp_path / "s").returncode == 2
+
+
+def test_loading_again_says_so(small_run: Path, tmp_path: Path) -> None:
+    first = reelproof("load", small_run, "--store", tmp_path / "s")
+    again = reelproof("load", small_run.parent, "--store", tmp_path / "s", "--json")
+    assert first.returncode == again.returncode == 0
+    assert " rows read = " in first.stdout
+    assert json.loads(again.stdout)["loaded"][0]["was_new"] is False
+
+
+def test_a_product_that_does_not_exist_names_the_nearest() -> None:
+    shown = reelproof("product", "THHM", "14 AWG")
+    assert shown.returncode == 2
+    assert "'THHM' is not a wire type on file. The nearest is THHN." in shown.stderr
+
+
+def test_every_product_of_the_scope_is_answered() -> None:
+    """All 24 sizes of both families, as the command works them out."""
+    from pipeline.products.construction_sheet import construction_sheet
+    from pipeline.products.product import find_product
+    from pipeline.products.sizes import all_sizes
+
+    sizes = [size.name for size in all_sizes()]
+    assert len(sizes) == 24
+    for family in ("THHN/THWN-2", "XHHW-2"):
+        for size in sizes:
+            sheet = construction_sheet(find_product(family, size, "concentric"))
+            assert any(limit.requirement == "minimum average wall" for limit in sheet.limits), (family, size)
+            assert sheet.sources
+
+
+DROPPED = """
+import os, sys
+from pathlib import Path
+from pipeline.errors import StoreError
+from pipeline.store.database import open_to_write
+import duckdb, polars
+if os.geteuid() == 0:
+    os.setgroups([])
+    os.setuid(65534)
+try:
+    with open_to_write(Path(sys.argv[1])):
+        print("opened")
+except StoreError as fault:
+    print(fault)
+"""
+
+
+def test_a_folder_without_permission_is_told() -> None:
+    """Root may write everywhere, so the child gives its rights away first."""
+    with tempfile.TemporaryDirectory() as home:
+        locked = Path(home) / "locked"
+        locked.mkdir()
+        Path(home).chmod(0o755)
+        locked.chmod(0o555)
+        shown = subprocess.run(
+            [sys.executable, "-c", DROPPED, str(locked / "store")],
+            capture_output=True,
+            text=True,
+            cwd=ROOT,
+            timeout=60,
+        )
+        locked.chmod(0o755)
+    assert shown.stdout == (
+        f"{locked / 'store'}: this program may not write here. "
+        "Give it write permission, or choose another --store.\n"
+    ), shown.stderr
