@@ -49,8 +49,8 @@ def slug(text: str) -> str:
     """A file name for an id: the id itself where it is plain, otherwise its plain part and eight hex digits.
 
     Plain is upper-case letters, digits, dot, dash and underline, 60 characters at most. Everything else,
-    lower case included, gets a digest of the whole id, so that two ids never share a file, not even on a file
-    system that ignores case.
+    lower case included, gets a tilde and a digest of the whole id, so that two ids never share a file, not even
+    on a file system that ignores case.
 
     Args:
         text: the id; it may hold any characters.
@@ -59,7 +59,7 @@ def slug(text: str) -> str:
         return text
     digest = hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
     kept = re.sub(r"[^A-Za-z0-9_-]+", "-", text).strip("-")[:48]
-    return f"{kept}-{digest}" if kept else digest
+    return f"{kept}~{digest}" if kept else f"~{digest}"
 
 
 def address(kind: PageKind, record_id: str = "") -> str:

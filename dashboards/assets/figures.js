@@ -58,11 +58,15 @@
     }
     out.hovertemplate = polar && !trace.tips ? "%{r:.2f} " + scaleOf(spec, "r")[0] + " toward %{theta:.0f}°<extra></extra>" : tipFor(trace, xs, ys);
     if (trace.tips) { out.customdata = trace.tips.map(figure); } else if (trace.rows) { out.customdata = trace.rows; }
+    /* The plotting script reads a few tags in texts; ours are plain. */
+    if (trace.name) { out.name = figure(trace.name); }
+    if (Array.isArray(trace.text)) { out.text = trace.text.map(figure); }
     delete out.tip; delete out.tips; delete out.rows;
     return out;
   }
   function markNow(spec, one) {
     var out = painted(one);
+    if (one.text) { out.text = figure(one.text); }
     ["x", "y"].forEach(function (side) {
       var ref = one[side + "ref"];
       var scale = ref && ref !== "paper" ? scaleOf(spec, ref) : null;

@@ -94,7 +94,10 @@
     if (small || share > 0.6) {
       return Promise.resolve({ level: small ? "every" : "picture", parts: group.traces.map(function (k) { return overview[k]; }) });
     }
-    if (group.middle && share * plan.factor > 1.4) {
+    if (plan.tiles === false && !group.middle) {
+      return Promise.resolve({ level: "middle", parts: group.traces.map(function (k) { return overview[k]; }) });
+    }
+    if (group.middle && (plan.tiles === false || share * plan.factor > 1.4)) {
       return block(group.key + "-middle").then(function (columns) {
         return { level: "middle", parts: group.traces.map(function (_, i) {
           return extremes(sliceOf(columns[2 * i], columns[2 * i + 1], from - room, to + room), 1500);
@@ -126,7 +129,7 @@
       return v.toLocaleString("en-US", { maximumFractionDigits: view[1] - view[0] < 50 ? 1 : 0 });
     };
     return text(view[0] * s[1]) + " to " + text(view[1] * s[1]) + " " + s[0] + ". " +
-      (level === "every" ? "Every reading is drawn." : "Lowest and highest reading of each stretch are drawn; zoom in for every reading.");
+      (level === "every" ? "Every reading is drawn." : "Lowest and highest reading of each stretch are drawn; " + (plan.tiles === false ? "this file does not carry every reading." : "zoom in for every reading."));
   }
   /* The view in words: lowest and highest of each channel among what is drawn; the drawing keeps every extreme. */
   function tell(level) {

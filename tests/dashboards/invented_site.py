@@ -11,9 +11,18 @@ from dashboards.pages.shift import write_shift_page
 from dashboards.site import Site, write_assets
 from tests.dashboards import invented, invented_more
 
+PAGES = (
+    "index.html",
+    "shifts/2026-03-12-2.html",
+    "runs/L1-0312-2.html",
+    "reels/R-1043.html",
+    "lots/PVC-2291.html",
+    "nonconformance/index.html",
+)
 
-def write_site(folder: Path) -> list[str]:
-    site = Site(folder)
+
+def write_site(folder: Path, known: frozenset[str] | None = None) -> list[str]:
+    site = Site(folder, known)
     write_assets(site)
     pages = [
         write_index_page(invented_more.index(), site)[0],

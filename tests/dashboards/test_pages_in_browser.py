@@ -1,0 +1,234 @@
+"""Every page opened in a headless browser: quiet, self-contained, nothing clipped, usable by key, accessible."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards.mailing import single_file
+from dashboards.pages.run import write_run_page
+from dashboards.pages.shift import write_shift_page
+from dashboards.site import Site, write_assets
+from tests.dashboards import hostile, invented
+from tests.dashboards.invented_site import PAGES, write_site
+from tests.dashboards.opened import opened
+
+pytestmark = pytest.mark.browser
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+
+# Elements whose content is wider than they are although they do not scroll: text that a reader cannot see.
+CLIPPED = """() => {
+  const bad = [];
+  document.querySelectorAll('main *, header *, footer *').forEach(e => {
+    if (e.closest('svg, .plot-area, .strip, .sr, thead, .bar, .lengthbar, .scale, details:not([open])')) return;
+    const s = getComputedStyle(e);
+    if (s.display === 'none' || s.display === 'inline') return;
+    const hides = s.overflowX !== 'visible' && s.overflowX !== 'auto' && s.overflowX !== 'scroll';
+    if (e.scrollWidth > e.clientWidth + 1 && hides) bad.push(e.tagName + ': ' + e.textContent.slice(0, 40));
+  });
+  if (document.documentElement.scrollWidth > window.innerWidth) bad.push('the page scrolls sideways');
+  document.querySelectorAll('main *').forEach(e => {
+    if (e.closest('svg, .plot-area, .scroll, .strip, .sr, thead, .scale, details:not([open])')) return;
+    const b = e.getBoundingClientRect();
+    if (b.width && b.right > window.innerWidth + 1) bad.push('beyond the edge: ' + e.tagName + '.' + e.className);
+  });
+  return bad;
+}"""
+
+AXES = """() => [...document.querySelectorAll('.plot-area')].flatMap(d =>
+  Object.entries(d._fullLayout)
+  .filter(([k, v]) => /^[xy]axis/.test(k) && v && v.visible && !(v.ticktext && v.ticktext.length))
+  .map(([k, v]) => [d.id + ' ' + k, v.title && v.title.text || '']))"""
+
+
+SIZES = ((1400, "light"), (700, "dark"), (1900, "light"))
+ALL_RULES = "{preload: false, runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']}"
+# What depends on width and on light or dark.
+LOOK_RULES = "{runOnly: {type: 'rule', values: ['color-contrast', 'target-size']}}"
+AUDIT = """async () => (await axe.run('%s', %s)).violations.map(v => v.impact + ' ' + v.id + ': ' +
+  v.nodes.slice(0, 3).map(n => n.html.slice(0, 120) + ' ' + (n.any[0] ? n.any[0].message : '')).join(' | '))"""
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_is_quiet_self_contained_unclipped_and_accessible(
+    chromium: Any, site_folder: Path, name: str
+) -> None:
+    """One opening of the page, looked at in three sizes, light and dark, both unit systems.
+
+    The audit is axe-core's rules for WCAG 2.2 A and AA; every impact counts, not only the serious ones. The
+    second and third sizes run those of its rules that depend on size and colour.
+    """
+    with opened(chromium) as one:
+        one.go(site_folder / name)
+        page, found = one.page, {}
+        page.add_script_tag(path=str(AXE))
+        # Head and foot are the same on every page: audited once.
+        part = "html" if name in {"index.html", "shifts/2026-03-12-2.html"} else "main"
+        for width, scheme in SIZES:
+            page.set_viewport_size({"width": width, "height": 1000})
+            page.emulate_media(color_scheme=scheme)
+            page.wait_for_timeout(150)
+            found[f"clipped at {width}"] = page.evaluate(CLIPPED)
+            page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+            if width < 1900:
+                found[f"audit at {width}, {scheme}"] = page.evaluate(
+                    AUDIT % (part, ALL_RULES if width == 1400 else LOOK_RULES)
+                )
+        for system in ("first", "second"):
+            axes = page.evaluate(AXES)
+            found[f"axes without a unit, {system} system"] = [a for a in axes if ", " not in a[1]]
+            page.click('[data-switch="units"]')
+        found["console"] = one.said
+        found["network"] = [url for url in one.asked if not url.startswith(("file:", "data:", "blob:"))]
+        assert {what: told for what, told in found.items() if told} == {}
+
+
+def test_the_keyboard_reaches_everything_and_shows_where_it_is(chromium: Any, site_folder: Path) -> None:
+    with opened(chromium) as one:
+        one.go(site_folder / "shifts" / "2026-03-12-2.html")
+        page = one.page
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.className") == "skip"
+        can = page.evaluate(
+            "[...document.querySelectorAll('a[href], button, input, select, summary, [tabindex=\"0\"]')]"
+            ".filter(e => e.offsetParent !== null && !e.closest('details:not([open]) > :not(summary)')).length"
+        )
+        for _ in range(can - 1):
+            page.keyboard.press("Tab")
+            shown = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+            assert shown == "solid", page.evaluate("document.activeElement.outerHTML.slice(0, 120)")
+        page.keyboard.press("Tab")
+        assert page.evaluate(
+            "document.activeElement === document.body || document.activeElement.className === 'skip'"
+        )
+
+
+def test_units_and_theme_switch_by_key_and_stay_on_the_next_page(chromium: Any, site_folder: Path) -> None:
+    with opened(chromium) as one:
+        one.go(site_folder / "shifts" / "2026-03-12-2.html")
+        page = one.page
+        wall = page.locator("#reels-1 tbody tr").nth(2).locator("td").nth(4)
+        assert wall.inner_text().startswith("12.48\u00a0mil")
+        page.focus('[data-switch="units"]')
+        page.keyboard.press("Enter")
+        assert wall.inner_text().startswith("0.317\u00a0mm")
+        page.focus('[data-switch="theme"]')
+        page.keyboard.press("Space")
+        page.keyboard.press("Space")
+        assert page.get_attribute("html", "data-theme") == "dark"
+        one.go(site_folder / "reels" / "R-1043.html")
+        assert page.get_attribute("html", "data-theme") == "dark"
+        assert page.get_attribute("html", "data-units") == "si"
+
+
+def view_of(page: Any) -> list[float]:
+    return [float(part) for part in page.get_attribute("#wire", "data-view").split()]
+
+
+def test_the_run_page_zooms_by_key_button_and_address_down_to_every_reading(
+    chromium: Any, site_folder: Path
+) -> None:
+    with opened(chromium) as one:
+        one.go(site_folder / "runs" / "L1-0312-2.html")
+        page = one.page
+        whole = view_of(page)
+        page.focus("#wire")
+        page.keyboard.press("+")
+        page.wait_for_function(
+            "before => document.getElementById('wire').dataset.view !== before",
+            arg=f"{whole[0]:.1f} {whole[1]:.1f}",
+        )
+        inner = view_of(page)
+        assert inner[1] - inner[0] < 0.4 * (whole[1] - whole[0])
+        one.go(site_folder / "runs" / "L1-0312-2.html", "#m=3555.0-3575.0")
+        page.wait_for_function("document.getElementById('wire').dataset.level === 'every'")
+        assert view_of(page) == [3555.0, 3575.0]
+        drawn = page.evaluate("document.getElementById('wire').data[1].x.length")
+        # 60,000 readings over 9,912 m are six a metre; the view and its margins hold about 22 m.
+        assert 125 <= drawn <= 145
+        assert "Every reading is drawn." in page.inner_text("#wire-status")
+        assert one.said == []
+
+
+def test_the_deepest_reading_of_the_run_is_in_the_first_picture_and_in_the_closest(
+    chromium: Any, site_folder: Path
+) -> None:
+    trace = invented.traces()[1]
+    deepest = min(v for v in trace.values.tolist() if v == v)
+    lowest = "Math.min(...[...document.getElementById('wire').data[1].y].filter(v => v === v && v !== null))"
+    with opened(chromium) as one:
+        one.go(site_folder / "runs" / "L1-0312-2.html")
+        assert abs(one.page.evaluate(lowest) * 0.0254 - deepest) < 1e-5
+        one.go(site_folder / "runs" / "L1-0312-2.html", "#m=3540-3590")
+        one.page.wait_for_function("document.getElementById('wire').dataset.level === 'every'")
+        # Blocks keep a tenth of a micrometre.
+        assert abs(one.page.evaluate(lowest) * 0.0254 - deepest) <= 0.5e-4
+
+
+def test_a_table_is_saved_as_csv_with_metric_figures_and_no_formula(chromium: Any, site_folder: Path) -> None:
+    with opened(chromium) as one:
+        one.go(site_folder / "shifts" / "2026-03-12-2.html")
+        with one.page.expect_download() as waiting:
+            one.page.click('[data-csv="reels-1"]')
+        text = Path(waiting.value.path()).read_text(encoding="utf-8-sig")
+        lines = text.splitlines()
+        assert (
+            lines[0]
+            == "reel,standing,reasons,length_m,thinnest_wall_mm,mean_wall_mm,spark_faults,unmonitored_m"
+        )
+        assert lines[3].startswith("R-1043,held,")
+        assert ",2500.0,0.3171," in lines[3]
+        quoted = one.page.evaluate("['=1+1', '-12.5', '@x', 'a,b', 'say \"x\"'].map(reelproofCell)")
+        assert quoted == ["'=1+1", "-12.5", "'@x", '"a,b"', '"say ""x"""']
+
+
+def test_search_finds_a_reel_by_lot_and_date(chromium: Any, site_folder: Path) -> None:
+    with opened(chromium) as one:
+        one.go(site_folder / "index.html")
+        one.page.fill("#search", "pvc-2291 2026-03-12 held")
+        assert one.page.locator("#search-found li").count() == 2
+        assert one.page.inner_text("#search-told") == "2 fit"
+        one.page.fill("#search", "no such thing")
+        assert one.page.inner_text("#search-told") == "Nothing on file fits."
+
+
+def test_a_page_by_mail_is_one_file_that_still_zooms(
+    chromium: Any, site_folder: Path, tmp_path: Path
+) -> None:
+    mailed = single_file(Site(site_folder), "runs/L1-0312-2.html", tmp_path / "run.html")
+    with opened(chromium) as one:
+        one.go(mailed, "#m=3555.0-3575.0")
+        one.page.wait_for_function("document.getElementById('wire').dataset.level === 'every'")
+        assert one.said == []
+        assert [url for url in one.asked if not url.startswith(("data:", "blob:"))] == [mailed.as_uri()]
+    small = single_file(Site(site_folder), "runs/L1-0312-2.html", tmp_path / "small.html", most_bytes=0)
+    with opened(chromium) as one:
+        one.go(small, "#m=3555.0-3575.0")
+        one.page.wait_for_function("document.getElementById('wire').dataset.level === 'middle'")
+        assert "this file does not carry every reading" in one.page.inner_text("#wire-status")
+        assert one.said == []
+
+
+def test_hostile_ids_and_texts_run_nothing(chromium: Any, tmp_path: Path) -> None:
+    site = Site(tmp_path)
+    write_assets(site)
+    shift, run = write_shift_page(hostile.shift(), site), write_run_page(hostile.run(), site)[0]
+    for written in (shift, run):
+        with opened(chromium) as one:
+            one.go(tmp_path / written.address)
+            one.page.mouse.move(700, 500)
+            assert one.page.evaluate("window.hacked") is None
+            assert one.said == []
+            assert one.page.evaluate(CLIPPED) == []
+
+
+def test_readings_missing_beside_the_page_are_told_not_hidden(chromium: Any, tmp_path: Path) -> None:
+    folder = tmp_path / "site"
+    write_site(folder)
+    for block in (folder / "data" / "L1-0312-2").glob("*.js"):
+        block.unlink()
+    with opened(chromium) as one:
+        one.page.goto((folder / "runs" / "L1-0312-2.html").as_uri() + "#m=3555.0-3575.0")
+        one.page.wait_for_function(
+            "document.getElementById('wire-status').textContent.includes('could not be opened')"
+        )

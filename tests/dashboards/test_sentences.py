@@ -1,0 +1,29 @@
+"""Sentences follow the reader's units; what was written stays as written."""
+
+import pytest
+
+from dashboards.sentences import words
+
+
+@pytest.mark.parametrize(
+    ("text", "us", "si"),
+    [
+        ("Thinnest wall 0.317 mm (12.5 mil) at 3562.4 m.", "12.5\u00a0mil", "0.317\u00a0mm"),
+        ("over 12.5 m", "41.0\u00a0ft", "12.5\u00a0m"),
+        ("2,635 ft of reel R-1045", "2,635\u00a0ft", "803\u00a0m"),
+        ("13 mil allowed", "13\u00a0mil", "0.330\u00a0mm"),
+        ("over 1.234 km", "4,049\u00a0ft", "1.234\u00a0km"),
+        ("nearer than 610 mm", "24.0\u00a0in", "610\u00a0mm"),
+        ("at 10 m/s", "1,969\u00a0ft/min", "10\u00a0m/s"),
+    ],
+)
+def test_figures_are_given_in_both_systems(text: str, us: str, si: str) -> None:
+    shown = str(words(text))
+    assert f'<span class="us">{us}</span><span class="si">{si}</span>' in shown
+
+
+def test_everything_else_is_left_alone_and_escaped() -> None:
+    assert str(words("R-10 mixed & <b>5 mils</b>, A-12 m2, 3 mm2, v1.2 mmx")) == (
+        "R-10 mixed &amp; &lt;b&gt;5 mils&lt;/b&gt;, A-12 m2, 3 mm2, v1.2 mmx"
+    )
+    assert str(words("")) == ""
