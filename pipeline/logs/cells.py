@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 import pyarrow as pa
 from numpy.typing import NDArray
+from pyarrow import compute as pc
 from pyarrow import csv as arrow_csv
 
 from pipeline.logs.instants import EPOCH_FORMATS, Instants, read_column
@@ -28,6 +29,8 @@ def column_types(plan: LogPlan) -> dict[int, pa.DataType]:
             types[text.index] = pa.string()
     if plan.time is not None:
         types[plan.time.index] = pa.float64() if plan.time_format in EPOCH_FORMATS else pa.binary()
+    if plan.date is not None:
+        types[plan.date.index] = pa.binary()
     return types
 
 
@@ -93,8 +96,14 @@ def typed_columns(cells: Cells, plan: LogPlan) -> tuple[pa.Table, Faults]:
     faults: Faults = {}
     columns: dict[str, pa.Array] = {}
     if plan.time is not None:
-        column, bad = _times(cells.column(plan.time.index), plan, plan.time)
-        columns[f"c{plan.time.index}"] = column
+        day = cells.column(plan.date.index) if plan.date is not None else None
+        time = cells.column(plan.time.index)
+        if day is not None:
+            columns[f"c{plan.date.index}"] = _bytes(day)  # type: ignore[union-attr]
+            columns[f"c{plan.time.index}"] = _bytes(time)
+            _, bad = _times(day.cast(pl.String) + " " + time.cast(pl.String), plan, plan.time)
+        else:
+            columns[f"c{plan.time.index}"], bad = _times(time, plan, plan.time)
         _add(faults, bad)
     for one in plan.numbers:
         if one.index >= 0 and f"c{one.index}" not in columns:
@@ -140,7 +149,7 @@ def _times(cells: pl.Series, plan: LogPlan, column: TextColumn) -> tuple[pa.Arra
     elif plan.time_format in EPOCH_FORMATS:
         array, faults = _figures(cells, column.name, plan.decimal)
     else:
-        array = pa.array([None if cell is None else cell.encode() for cell in cells.to_list()], pa.binary())
+        array = _bytes(cells)
     times = time_column(pa.chunked_array([array]), plan.time_format)
     skipped = skipped_times(times, plan)
     for row in np.flatnonzero(~times.valid | skipped):
@@ -161,6 +170,23 @@ def _times(cells: pl.Series, plan: LogPlan, column: TextColumn) -> tuple[pa.Arra
                 f"which is not a time of the form {plan.time_format}"
             )
     return array, faults
+
+
+def _bytes(cells: pl.Series) -> pa.Array:
+    texts = cells.cast(pl.String).to_list()
+    return pa.array([None if cell is None else cell.encode() for cell in texts], pa.binary())
+
+
+def time_cells(table: pa.Table, plan: LogPlan) -> pa.ChunkedArray:
+    """The column of time of a table, the date put before the time of day where they stand apart."""
+    if plan.time is None:
+        raise AssertionError("this log has no column of time")
+    cells = table.column(f"c{plan.time.index}")
+    if plan.date is None:
+        return cells
+    return pc.binary_join_element_wise(
+        table.column(f"c{plan.date.index}"), cells, pa.scalar(b" ", pa.binary())
+    )
 
 
 def _nowhere(columns: dict[str, pa.Array], plan: LogPlan) -> Faults:

@@ -7,6 +7,7 @@ it does not fall, the pass that leaves the smaller hole to the readings around i
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
@@ -182,22 +183,27 @@ def _pass_by_neighbours(
     """Where the second pass begins in a group whose clock never falls: at its start or behind its end."""
     previous = int(utc[first - 1]) if first > 0 else before_us
     following = int(utc[last + 1]) if last + 1 < local.size else None
-    hole_before = None if previous is None else abs(int(local[first]) - change.before_us - previous)
-    hole_after = None if following is None else abs(following - int(local[last]) + change.after_us)
-    if hole_before is None and hole_after is None:
+    if previous is None and following is None:
         return last + 1, (
             "The log gives no hint which pass its readings are of; they are taken as the first, and may be "
             "off by the shift. A clock in UTC would leave no doubt."
         )
-    shift = change.before_us - change.after_us
-    is_first = (shift if hole_before is None else hole_before) <= (
-        shift if hole_after is None else hole_after
-    )
+    costs = []
+    for offset in (change.before_us, change.after_us):
+        holes = [] if previous is None else [int(local[first]) - offset - previous]
+        holes += [] if following is None else [following - int(local[last]) + offset]
+        costs.append(sum(_unlikely(hole) for hole in holes))
+    is_first = costs[0] <= costs[1]
     told = (
         "The clock is not seen falling back; the readings are taken as the "
         f"{'first' if is_first else 'second'} pass, which leaves the smaller hole to their neighbours."
     )
     return last + 1 if is_first else first, told
+
+
+def _unlikely(hole_us: int) -> float:
+    """How far a hole between readings speaks against a pass: one long hole less than two, going back most."""
+    return math.log1p(hole_us) if hole_us >= 0 else 100.0 + math.log1p(-hole_us)
 
 
 def _clock(us: int) -> str:

@@ -57,6 +57,7 @@ class LogPlan:
         decimal: decimal mark.
         width: number of columns.
         time: the column of time.
+        date: the column of the date, where the time is only that of the day.
         time_format: how time is written.
         zone: zone of times without an offset.
         numbers: the mapped columns of numbers.
@@ -72,6 +73,7 @@ class LogPlan:
     decimal: str
     width: int
     time: TextColumn | None
+    date: TextColumn | None
     time_format: str
     zone: ZoneInfo
     numbers: tuple[NumberColumn, ...]
@@ -178,6 +180,7 @@ def plan_columns(cells: list[str], where: str, path: Path, log: LogFile, zone: s
         decimal=log.decimal,
         width=len(cells),
         time=time,
+        date=finder.column(log.time.date) if log.time and log.time.date else None,
         time_format=log.time.format if log.time else "",
         zone=find_zone((log.time.zone if log.time else None) or zone, f"{path}: time.zone"),
         numbers=tuple(numbers),

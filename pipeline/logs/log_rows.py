@@ -140,6 +140,15 @@ def read_log(
     )
 
 
+def log_source(path: Path, log: LogFile, zone: str) -> ParquetLog | TextLog:
+    """The reader for what the file `path` is.
+
+    Raises:
+        LogError: the file cannot be opened.
+    """
+    return ParquetLog(path, log, zone) if is_parquet(path) else TextLog(path, log, zone)
+
+
 def _read_file(
     log: LogFile,
     path: Path,
@@ -149,7 +158,7 @@ def _read_file(
     before_us: int | None,
     on_rows: Callable[[int], None] | None,
 ) -> _FileRows:
-    source = ParquetLog(path, log, zone) if is_parquet(path) else TextLog(path, log, zone)
+    source = log_source(path, log, zone)
     rows: list[pl.DataFrame] = []
     aside: list[pl.DataFrame] = []
     passed_over = [pl.DataFrame(schema=PASSED_OVER)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Generator
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +33,7 @@ class ParquetLog:
         self._log = log
         self._zone = zone
 
-    def blocks(self) -> Iterator[ParsedBlock]:
+    def blocks(self) -> Generator[ParsedBlock]:
         """The rows of the log in its order, a batch at a time.
 
         Raises:
@@ -80,7 +80,7 @@ class ParquetLog:
         complaints = []
         for place in column_types(plan):
             kind = schema.field(place).type
-            is_time = plan.time is not None and place == plan.time.index
+            is_time = any(clock is not None and place == clock.index for clock in (plan.time, plan.date))
             allowed = (
                 pa.types.is_integer(kind)
                 or pa.types.is_floating(kind)
@@ -88,7 +88,7 @@ class ParquetLog:
                 or pa.types.is_string(kind)
                 or pa.types.is_large_string(kind)
                 or pa.types.is_dictionary(kind)
-                or (is_time and pa.types.is_timestamp(kind))
+                or (is_time and pa.types.is_temporal(kind))
             )
             if not allowed:
                 complaints.append(

@@ -15,7 +15,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.logs.bad_lines import SET_ASIDE_SCHEMA, checked_block
-from pipeline.logs.cells import column_types, long_faults, read_table, skipped_times, time_column
+from pipeline.logs.cells import column_types, long_faults, read_table, skipped_times, time_cells, time_column
 from pipeline.logs.log_plan import LogPlan
 from pipeline.logs.long_table import by_channel
 from pipeline.logs.whole_lines import Block
@@ -82,7 +82,7 @@ def typed_rows(table: pa.Table, lines: NDArray[np.uint32], plan: LogPlan) -> pl.
     placed = np.zeros(lines.size, np.bool_)
     columns = [pl.Series(LINE, lines)]
     if plan.time is not None:
-        cells = table.column(f"c{plan.time.index}")
+        cells = time_cells(table, plan)
         times = time_column(cells, plan.time_format)
         empty = cells.is_null().to_numpy() if plan.may_lack_time else placed
         placed = times.valid & ~skipped_times(times, plan)
@@ -110,7 +110,8 @@ def _cells(table: pa.Table, plan: LogPlan) -> pl.DataFrame:
     wanted += [pl.col(f"c{text.index}").alias(name) for name, text in named if text is not None]
     if not wanted:
         return pl.DataFrame()
-    used = [name for name in table.column_names if plan.time is None or name != f"c{plan.time.index}"]
+    clock = {f"c{column.index}" for column in (plan.time, plan.date) if column is not None}
+    used = [name for name in table.column_names if name not in clock]
     frame = pl.from_arrow(table.select(used), rechunk=False)
     assert isinstance(frame, pl.DataFrame)  # noqa: S101 - a table has columns
     return frame.select(wanted)

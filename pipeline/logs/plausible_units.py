@@ -19,9 +19,9 @@ from pipeline.units import scale_and_offset
 # Units that instruments of such lines are seen to log in, by the store's unit, the likeliest first (common
 # practice, no source).
 CANDIDATES: dict[str, tuple[str, ...]] = {
-    "mm": ("mm", "mil", "in", "um", "cm"),
-    "m": ("m", "ft", "mm", "km", "yd", "in"),
-    "m/s": ("m/s", "m/min", "ft/min", "ft/s", "km/h"),
+    "mm": ("mm", "mil", "in", "um"),
+    "m": ("m", "ft", "mm", "km"),
+    "m/s": ("m/s", "m/min", "ft/min", "ft/s"),
     "degC": ("degC", "degF", "K"),
     "bar": ("bar", "psi", "MPa", "kPa", "Pa", "kgf/cm**2"),
     "kV": ("kV", "V"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -60,7 +60,7 @@ class TextLog:
         self._log = log
         self._zone = zone
 
-    def blocks(self) -> Iterator[ParsedBlock]:
+    def blocks(self) -> Generator[ParsedBlock]:
         """The rows of the log in its order, a block at a time.
 
         Raises:

@@ -79,11 +79,14 @@ class TimeColumn(Sheet):
 
     Args:
         column: name of the column.
-        format: ``ISO 8601``, ``epoch s``, ``epoch ms``, ``epoch us`` or a strptime pattern.
+        date: name of the column with the date, where `column` holds only the time of day.
+        format: ``ISO 8601``, ``epoch s``, ``epoch ms``, ``epoch us`` or a strptime pattern; with `date`, of the date,
+            a space and the time of day.
         zone: IANA zone of local times without an offset; the plant's zone where it is left out.
     """
 
     column: str
+    date: str | None = None
     format: str = "ISO 8601"
     zone: str | None = None
 
