@@ -14,6 +14,7 @@ def add_to(app: typer.Typer) -> None:
     """Add these commands to `app`."""
     app.command()(reel)
     app.command()(lot)
+    app.command()(verify)
 
 
 def reel(
@@ -56,6 +57,40 @@ def lot(
     else:
         _print_lot(answer)
     return 0
+
+
+def verify(
+    path: Path | None = typer.Argument(
+        None, help="An exported pack, folder or zip; the store where it is left out."
+    ),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """Check that nothing on file was changed since it was written, in the store or in an exported pack.
+
+    Example: reelproof verify --store store
+    """
+    if path is not None:
+        from pipeline.lots.pack import verify_files
+
+        changes = verify_files(path)
+    else:
+        from pipeline.review.sealing import changes_in
+        from pipeline.store.database import open_to_read
+
+        with open_to_read(store) as opened:
+            changes = changes_in(opened)
+    if as_json:
+        print_json({"whole": not changes, "changes": list(changes)})
+    elif changes:
+        for sentence in changes:
+            print(sentence)
+    else:
+        print(
+            "Whole: every entry, row and file is as it was written. This does not show that it was true then, "
+            "nor anything about a store rewritten as a whole whose anchors nobody else keeps."
+        )
+    return 1 if changes else 0
 
 
 def _number(value: float | None, form: str, otherwise: str = "none") -> str:

@@ -33,6 +33,7 @@ from pipeline.review.judged_rows import (
     sentences,
 )
 from pipeline.review.loading import STORE_TURN, put_texts_on_file
+from pipeline.review.sealing import ASSESSMENT_TABLES, seals_of
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import RunSheet
@@ -295,12 +296,8 @@ def _no_conclusion(store: Store, basis: _Basis, reasons: tuple[str, ...], began:
         store.append("judged.assessment", row)
         store.append("judged.reel", reels)
         store.append("placed.reel", places)
-        note(
-            store,
-            "assessment",
-            basis.run.id,
-            {"assessment_id": assessment_id, "outcome": "no conclusion", "reasons": list(reasons)},
-        )
+        record = {"load_id": basis.head["load_id"], "basis_sha256": basis.sha256, "reasons": list(reasons)}
+        _note(store, basis.run.id, assessment_id, "", {"outcome": "no conclusion", **record})
     return _outcome(store, row.row(0, named=True), was_new=True)
 
 
@@ -350,10 +347,17 @@ def _put_on_file(
         store.append("judged.finding", mine(finding_rows(bench, judged, readings)))
         store.append("judged.reel", mine(reel_rows(bench, judged)))
         store.append("judged.result", mine(result_rows(answers)))
-        note(
-            store,
-            "assessment",
-            basis.run.id,
-            journal_record(assessment_id, basis.sha256, basis.head["load_id"], judged),
-        )
+        record = journal_record(basis.sha256, basis.head["load_id"], judged)
+        _note(store, basis.run.id, assessment_id, row["folder"][0], record)
     return _outcome(store, row.row(0, named=True), was_new=True)
+
+
+def _note(store: Store, run_id: str, assessment_id: int, folder: str, record: dict[str, Any]) -> None:
+    """Put the judgement into the journal, sealed: with the hashes of its rows and files."""
+    seals = seals_of(store, ASSESSMENT_TABLES, folder, assessment_id=assessment_id)
+    note(
+        store,
+        "assessment",
+        run_id,
+        {"assessment_id": assessment_id, "folder": folder, "seals": seals, **record},
+    )

@@ -336,10 +336,9 @@ def _figures(answer: Result) -> dict[str, Any]:
     }
 
 
-def journal_record(assessment_id: int, basis_sha256: str, load_id: int, judged: Judged) -> dict[str, Any]:
+def journal_record(basis_sha256: str, load_id: int, judged: Judged) -> dict[str, Any]:
     """What the journal keeps of a judgement."""
     return {
-        "assessment_id": assessment_id,
         "load_id": load_id,
         "basis_sha256": basis_sha256,
         "outcome": "judged",

@@ -15,6 +15,7 @@ from pipeline import __version__
 from pipeline.errors import ReelproofError, StoreError
 from pipeline.flags import BY_CODE
 from pipeline.review.journal import note
+from pipeline.review.sealing import LOAD_TABLES, seals_of
 from pipeline.steps.load import Loaded, RunSheets, SheetText, find_run_sheets, load_run, read_run_sheets
 from pipeline.store.readings import sweep, written_folder
 
@@ -135,7 +136,9 @@ def _put_on_file(store: Store, loaded: Loaded, supersedes: int | None) -> LoadOu
             run.id,
             {
                 "load_id": load_id,
+                "folder": folder,
                 "content_sha256": loaded.sheets.content_sha256,
+                "seals": seals_of(store, LOAD_TABLES, folder, load_id=load_id),
                 "files": [{"name": file.name, "sha256": file.sha256} for file in logs.files],
                 "supersedes": supersedes,
                 **totals,

@@ -84,10 +84,15 @@ def find_run_sheets(paths: tuple[Path, ...]) -> tuple[Path, ...]:
     return tuple(dict.fromkeys(found))
 
 
+def text_sha256(text: str) -> str:
+    """Hash of a sheet's text as UTF-8, without a byte order mark, hexadecimal."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
 def text_of(path: Path, kind: str) -> SheetText:
     """The text of the sheet in `path`, with its hash."""
-    content = path.read_bytes()
-    return SheetText(hashlib.sha256(content).hexdigest(), kind, path.name, content.decode("utf-8-sig"))
+    text = path.read_text(encoding="utf-8-sig")
+    return SheetText(text_sha256(text), kind, path.name, text)
 
 
 def _hash_file(path: Path) -> str:

@@ -1,0 +1,113 @@
+"""Anything changed in the store behind the program's back is found, and told which."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import duckdb
+import polars as pl
+import pytest
+
+from pipeline.review.assessing import assess_runs
+from pipeline.review.loading import load_sheets
+from pipeline.review.sealing import ASSESSMENT_TABLES, LOAD_TABLES, changes_in, frame_sha256
+from pipeline.store.database import open_to_write
+from pipeline.store.readings import READINGS
+from pipeline.store.sql_files import statements
+
+CHANGES = [
+    ("logged.load", "UPDATE logged.load SET operator_role = 'somebody else'"),
+    ("logged.file", "UPDATE logged.file SET bytes = bytes + 1"),
+    ("logged.material", "DELETE FROM logged.material WHERE material = 'colour'"),
+    ("judged.assessment", "UPDATE judged.assessment SET scrap_m = scrap_m + 0.001"),
+    ("placed.reel", "UPDATE placed.reel SET to_m = to_m - 1 WHERE reel_no = 0"),
+    ("measured.stretch", "UPDATE measured.stretch SET thinnest_wall_mm = 0.4 WHERE stretch = 3"),
+    (
+        "judged.limit",
+        "UPDATE judged.\"limit\" SET value = value - 0.01 WHERE requirement = 'minimum average wall'",
+    ),
+    ("judged.requirement", "UPDATE judged.requirement SET verdict = 'conforms' WHERE verdict <> 'conforms'"),
+    ("judged.finding", "DELETE FROM judged.finding WHERE number = 1"),
+    ("judged.reel", "UPDATE judged.reel SET standing = 'releasable', reasons = [] WHERE standing = 'held'"),
+    ("judged.result", "UPDATE judged.result SET low = low + 0.1 WHERE low IS NOT NULL"),
+]
+
+
+@pytest.fixture(scope="module")
+def sealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("sealed") / "store"
+    root = Path(__file__).parents[2] / "sample_runs" / "runs" / "R-0415"
+    with open_to_write(folder) as store:
+        load_sheets(store, (root,))
+        assess_runs(store, ())
+    return folder
+
+
+@pytest.fixture
+def copy(sealed: Path, tmp_path: Path) -> Path:
+    shutil.copytree(sealed, tmp_path / "store")
+    return tmp_path / "store"
+
+
+def test_a_store_as_written_is_whole(copy: Path) -> None:
+    with open_to_write(copy) as store:
+        assert changes_in(store) == ()
+
+
+@pytest.mark.parametrize(("table", "change"), CHANGES, ids=[table for table, _ in CHANGES])
+def test_a_changed_row_is_found(copy: Path, table: str, change: str) -> None:
+    with duckdb.connect(str(copy / "reelproof.duckdb")) as connection:
+        connection.execute(change)
+    with open_to_write(copy) as store:
+        told = changes_in(store)
+    what = "load 1" if table.startswith("logged") else "assessment 1"
+    assert told == (f"run R-0415, {what}: rows of {table} are not as they were written.",)
+
+
+def test_a_changed_journal_entry_is_found(copy: Path) -> None:
+    with duckdb.connect(str(copy / "reelproof.duckdb")) as connection:
+        connection.execute(
+            "UPDATE journal.entry SET record = replace(record, 'R-0415', 'R-0416') WHERE entry_no = 1"
+        )
+    with open_to_write(copy) as store:
+        assert any("entry 1" in sentence for sentence in changes_in(store))
+
+
+def test_a_changed_and_a_missing_file_are_found(copy: Path) -> None:
+    logged = copy / READINGS / "R-0415" / "load-000001" / "logged.parquet"
+    content = bytearray(logged.read_bytes())
+    content[len(content) // 2] ^= 1
+    logged.write_bytes(content)
+    (copy / READINGS / "R-0415" / "judged-000001" / "measured.parquet").unlink()
+    with open_to_write(copy) as store:
+        assert changes_in(store) == (
+            "run R-0415, load 1: the file R-0415/load-000001/logged.parquet is not as it was written.",
+            "run R-0415, assessment 1: the file R-0415/judged-000001/measured.parquet is missing.",
+        )
+
+
+def test_every_table_of_a_load_or_judgement_is_sealed() -> None:
+    tables = {name.removeprefix("tables/").replace("/", ".") for name in statements("tables")}
+    own = {
+        "journal.entry",
+        "journal.store_version",
+        "logged.sheet",
+    }  # the chain, and texts under their own hash
+    assert tables - own == set(LOAD_TABLES) | set(ASSESSMENT_TABLES)
+
+
+def test_the_hash_of_a_frame_does_not_hang_on_the_order_of_its_rows() -> None:
+    frame = pl.DataFrame({"a": [2.0, 1.0, None], "b": ["x", "y", None], "c": [[1], [], [2, 3]]})
+    assert frame_sha256(frame) == frame_sha256(frame[::-1])
+    assert frame_sha256(frame) != frame_sha256(frame.with_columns(pl.lit(0.0).alias("a")))
+    assert frame_sha256(frame.with_columns(a=pl.Series([2.0, 1.0, 0.0]))) != frame_sha256(frame)
+
+
+def test_a_changed_sheet_text_is_found(copy: Path) -> None:
+    with duckdb.connect(str(copy / "reelproof.duckdb")) as connection:
+        connection.execute("UPDATE logged.sheet SET text = replace(text, '0.118', '0.018') WHERE kind = 'run'")
+    with open_to_write(copy) as store:
+        told = changes_in(store)
+    assert len(told) == 1
+    assert told[0].startswith("the text of run sheet run.toml no longer has its hash ")
