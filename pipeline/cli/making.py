@@ -6,12 +6,14 @@ from pathlib import Path
 
 import typer
 
-from pipeline.cli.showing import progress
+from pipeline.cli.showing import JSON, print_json, print_table, progress
+from pipeline.errors import Complaint, ReelproofError
 
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands to `app`."""
     app.command()(simulate)
+    app.command("map")(propose_map)
 
 
 def simulate(
@@ -38,4 +40,42 @@ def simulate(
         else:
             full_size(line, product, hours, hz, seed, folder, told)
     print(f"Written: {folder}. Everything in it is invented; review it with: reelproof review {folder}")
+    return 0
+
+
+def propose_map(
+    file: Path = typer.Argument(help="A log as the plant writes it."),
+    zone: str = typer.Option("UTC", "--zone", help="IANA zone of the plant's clocks, for local times."),
+    out: Path | None = typer.Option(None, "--out", help="Write the proposal to this file, to edit."),
+    as_json: bool = JSON,
+) -> int:
+    """Look at a log and propose how its columns map to ours; a person confirms it.
+
+    Example: reelproof map line_log.csv --zone America/Chicago --out mapping.toml
+    """
+    from pipeline.logs.mapping_proposal import propose_mapping
+
+    proposal = propose_mapping(file, zone)
+    preview = proposal.preview.head(3)
+    shown = [str(value) for value in preview.columns]
+    if out is not None:
+        if out.exists():
+            raise ReelproofError(
+                Complaint(str(out), "this file is there already", "Name another file, or move it")
+            )
+        out.write_text(proposal.toml, encoding="utf-8")
+    if as_json:
+        print_json({"toml": proposal.toml, "doubts": list(proposal.doubts), "preview": preview.to_dicts()})
+        return 0
+    print_table(
+        ("Read as", *(f"Row {number}" for number in range(1, preview.height + 1))),
+        [(name, *(str(value) for value in preview[name].to_list())) for name in shown],
+    )
+    for doubt in proposal.doubts:
+        print(f"Look at this: {doubt}")
+    print()
+    print(proposal.toml if out is None else f"Proposal written to {out}.")
+    print(
+        "This is a proposal: check every column and unit against what the instruments give, then put it in a run sheet."
+    )
     return 0
