@@ -41,7 +41,7 @@ def doubled_rows(frame: pl.DataFrame, name: str) -> tuple[NDArray[np.int64], lis
     notes = []
     if different:
         notes.append(
-            f"{name}: {different:,} row{'s' if different > 1 else ''} share the time of the row before, with "
+            f"{name}: {different:,} row{'s share' if different > 1 else ' shares'} the time of the row before, with "
             "other values; all are kept, in the order of the file."
         )
     return same[equal], notes

@@ -54,7 +54,8 @@ def without_overlap(
         found.select("file_no", "line"), on=["file_no", "line"], how="anti", maintain_order="left"
     )
     told = [
-        f"{names[number]}: {count:,} rows stand in an earlier file of the same log too; they count once."
+        f"{names[number]}: {count:,} row{'s stand' if count > 1 else ' stands'} in an earlier file of the same log "
+        "too; counted once."
         for number, count in sorted(doubled.group_by("file_no").len().iter_rows())
     ]
     return pl.concat([outside, rows]).sort("file_no", "line"), doubled, told

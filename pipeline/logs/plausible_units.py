@@ -23,7 +23,7 @@ CANDIDATES: dict[str, tuple[str, ...]] = {
     "m": ("m", "ft", "mm", "km"),
     "m/s": ("m/s", "m/min", "ft/min", "ft/s"),
     "degC": ("degC", "degF", "K"),
-    "bar": ("bar", "psi", "MPa", "kPa", "Pa", "kgf/cm**2"),
+    "bar": ("bar", "psi", "MPa", "kPa", "kgf/cm**2"),
     "kV": ("kV", "V"),
     "rpm": ("rpm", "Hz", "rad/s"),
 }
