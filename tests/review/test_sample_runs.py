@@ -137,6 +137,6 @@ def test_the_wrong_unit_is_named_and_nothing_is_concluded(judged_store: Path) ->
         head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == "R-0421")
     assert head["outcome"] == "no conclusion"
     assert head["reason"] == (
-        "The figures of the wall sensors do not fit their unit 'mil': a median of 0.01391 mm where this product "
-        "has about 0.499 mm. They would fit 'mm': correct the unit in the run sheet and load the run again."
+        "R-0421_log.csv.gz: column 'Wall_1_mil': as wall_1_mm its middle value 0.5476 mil is 0.01391 mm, where this "
+        "product has 0.2495 to 0.998 mm. The figures would be right in mm; correct 'unit' in the mapping if that is so."
     )

@@ -106,7 +106,9 @@ def test_the_hash_of_a_frame_does_not_hang_on_the_order_of_its_rows() -> None:
 
 def test_a_changed_sheet_text_is_found(copy: Path) -> None:
     with duckdb.connect(str(copy / "reelproof.duckdb")) as connection:
-        connection.execute("UPDATE logged.sheet SET text = replace(text, '0.118', '0.018') WHERE kind = 'run'")
+        connection.execute(
+            "UPDATE logged.sheet SET text = replace(text, '0.118', '0.018') WHERE kind = 'run'"
+        )
     with open_to_write(copy) as store:
         told = changes_in(store)
     assert len(told) == 1
