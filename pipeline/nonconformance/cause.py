@@ -90,6 +90,7 @@ def _repeat(finding: Finding, repeats: Sequence[Repeat]) -> Cause | None:
                 "roll",
                 f"One of {len(one.positions_m)} events that repeat every {one.period_m:.3f} m, "
                 f"the circumference of {one.element}.",
+                one.element,
             )
     return None
 
@@ -106,7 +107,7 @@ def likely_cause(finding: Finding, known: Circumstances) -> Cause:
         one instrument alone saw, an unsteady line, a change of material, drift; else ``not known``.
     """
     if (stretch := _meeting(finding, known.disagreements)) is not None:
-        return Cause("gauge", f"The instruments contradict each other there: {stretch.name}.")
+        return Cause("gauge", f"The instruments contradict each other there: {stretch.name}.", stretch.name)
     if (repeat := _repeat(finding, known.repeats)) is not None:
         return repeat
     rows = {one.row for one in finding.sightings}
@@ -119,11 +120,16 @@ def likely_cause(finding: Finding, known: Circumstances) -> Cause:
             "gauge",
             f"A single reading of {finding.instruments[0]} far from its neighbours; "
             "no other instrument saw it.",
+            finding.instruments[0],
         )
     if (stretch := _meeting(finding, known.unsteady)) is not None:
-        return Cause("start-up", f"The wire was made while the line was not steady: {stretch.name}.")
+        return Cause(
+            "start-up", f"The wire was made while the line was not steady: {stretch.name}.", stretch.name
+        )
     if (stretch := _meeting(finding, known.changes)) is not None:
-        return Cause("material", f"The wire was made while the material changed: {stretch.name}.")
+        return Cause(
+            "material", f"The wire was made while the material changed: {stretch.name}.", stretch.name
+        )
     if (stretch := _meeting(finding, known.drifts)) is not None:
         return Cause("drift", f"{stretch.name}.")
     return NOT_KNOWN

@@ -64,10 +64,13 @@ class Cause:
     Args:
         kind: ``start-up``, ``roll``, ``drift``, ``gauge``, ``material`` or ``not known``.
         sentence: what it stands on.
+        of: which roll, instrument, change or phase, as far as it can be named; findings elsewhere of the same
+            kind and the same one share a cause.
     """
 
     kind: str
     sentence: str
+    of: str = ""
 
 
 NOT_KNOWN = Cause("not known", "Nothing in the record points to a cause.")

@@ -169,16 +169,16 @@ def test_it_equals_the_definition_read_one_reading_at_a_time(
     assert found.select("first_m", "last_m", "readings").rows() == expected
 
 
-def test_four_million_readings_take_about_a_second() -> None:
+def test_four_million_readings_take_seconds_of_the_processor() -> None:
     rng = np.random.default_rng(7)
     wall = rng.normal(0.352, 0.004, 4_000_000)
     at = np.arange(wall.size) * 0.6
-    started = time.perf_counter()
+    started = time.process_time()
     found = nonconforming_intervals(at, wall, LIMIT, "at least", leave_guard=0.004, merge_gap_m=2.0)
-    taken = time.perf_counter() - started
+    taken = time.process_time() - started
     assert found.height > 10_000
     assert found["readings"].sum() >= int((wall < LIMIT).sum())
-    assert taken < 5.0, f"{taken:.1f} s"
+    assert taken < 5.0, f"{taken:.1f} s of the processor"
 
 
 def test_readings_of_one_spot_are_averaged() -> None:

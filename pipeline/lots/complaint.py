@@ -1,0 +1,265 @@
+"""A complaint names a reel and a footage mark: what is on record of that wire and of wire like it?
+
+The record is what in-line instruments saw while the wire was made. It can show a cause in the plant; it cannot
+show that there was none, nor what happened to the wire since.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline.errors import Complaint, NotFoundError
+from pipeline.length.reels import PlacedReel
+from pipeline.lots.field_damage import CAUTIONS
+from pipeline.nonconformance.cutting_rules import Unit
+from pipeline.nonconformance.finding import Finding
+from pipeline.units import m_from_foot
+
+LIMITS_OF_RECORD = (
+    "The record shows what the line's instruments saw while the wire was made. It cannot show that the plant had "
+    "no part in a failure, nor what happened to the wire since it left."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """How the footage marks printed on the wire run.
+
+    Args:
+        outer_mark: the mark at the end that comes off the reel first, in `unit`.
+        rising: True if marks rise towards the core.
+        unit: ft or m.
+    """
+
+    outer_mark: float
+    rising: bool = True
+    unit: Unit = "ft"
+
+
+@dataclass(frozen=True, slots=True)
+class CutFrom:
+    """A shipped length's place on its reel: its outer end and its inner end, from the reel's outer end [m]."""
+
+    name: str
+    from_m: float
+    to_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class WirePlace:
+    """The wire a complaint is about.
+
+    Args:
+        reel_id: the reel.
+        from_outer_m: distance from the reel's outer end [m].
+        wire_m: place on the wire of the run [m].
+        unsure_m: how well that is known [m].
+    """
+
+    reel_id: str
+    from_outer_m: float
+    wire_m: float
+    unsure_m: float
+
+
+def _metres(length: float, unit: Unit) -> float:
+    return m_from_foot(length) if unit == "ft" else length
+
+
+def wire_at_mark(
+    reel: PlacedReel, mark: float, marks: Marks, *, cut: CutFrom | None = None, unsure_m: float = 1.0
+) -> WirePlace:
+    """The wire at a footage mark.
+
+    Args:
+        reel: the reel as placed.
+        mark: the mark read off the wire, in the marks' unit.
+        marks: how the marks run on this reel, or on the shipped length where `cut` is given and carries its own.
+        cut: the shipped length, if the mark counts along it and not along the reel.
+        unsure_m: how well a mark is read and places are known [m].
+
+    Raises:
+        NotFoundError: the mark lies outside the reel or the length.
+    """
+    along = _metres(mark - marks.outer_mark if marks.rising else marks.outer_mark - mark, marks.unit)
+    length = reel.length_m if cut is None else cut.to_m - cut.from_m
+    name = f"reel {reel.id}" if cut is None else f"length {cut.name}"
+    if not -unsure_m <= along <= length + unsure_m:
+        ends = [
+            marks.outer_mark,
+            marks.outer_mark + (1 if marks.rising else -1) * length / _metres(1, marks.unit),
+        ]
+        raise NotFoundError(
+            Complaint(
+                name,
+                f"the mark {mark:g} {marks.unit} is not on it",
+                f"Its marks run from {min(ends):.0f} to {max(ends):.0f} {marks.unit}; read the mark again",
+            )
+        )
+    along = min(max(along, 0.0), length) + (0.0 if cut is None else cut.from_m)
+    return WirePlace(reel.id, along, reel.to_m - along, unsure_m + reel.end_unsure_m)
+
+
+def readings_around(readings: pl.DataFrame, at_column: str, place: WirePlace, reach_m: float) -> pl.DataFrame:
+    """The readings of the wire around a place, within reach and the doubt about the place itself.
+
+    Args:
+        readings: measured readings of the run.
+        at_column: their place on the wire [m].
+        place: the wire asked about.
+        reach_m: how far to either side [m].
+    """
+    reach = reach_m + place.unsure_m
+    inside = pl.col(at_column).is_between(place.wire_m - reach, place.wire_m + reach)
+    return readings.filter(inside).sort(at_column, maintain_order=True)
+
+
+@dataclass(frozen=True, slots=True)
+class ComplaintRecord:
+    """The record of the wire a complaint is about.
+
+    Args:
+        place: where on the wire.
+        around: tables of readings and events around it, by name.
+        figures: least, mean and greatest of each measured quantity there, by column.
+        findings: findings that meet the wire asked about.
+        near: findings on the same reel within reach.
+        same_cause: findings elsewhere with the same likely cause.
+        seen_m: wire around the place with at least one usable reading [m]; the rest is not known.
+        sentences: what a reader must know.
+        cautions: cautions for whoever handles the wire.
+    """
+
+    place: WirePlace
+    around: Mapping[str, pl.DataFrame]
+    figures: pl.DataFrame
+    findings: tuple[Finding, ...]
+    near: tuple[Finding, ...]
+    same_cause: tuple[Finding, ...]
+    seen_m: float
+    sentences: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+FIGURES = {
+    "mean_wall_mm": "wall_at_m",
+    "thinnest_wall_mm": "wall_at_m",
+    "eccentricity_mm": "wall_at_m",
+    "diameter_mm": "diameter_at_m",
+    "ovality_mm": "diameter_at_m",
+}
+
+
+def _figures(measured: pl.DataFrame, place: WirePlace, reach_m: float) -> pl.DataFrame:
+    rows = []
+    for column, at_column in FIGURES.items():
+        if column not in measured.columns:
+            continue
+        values = readings_around(measured, at_column, place, reach_m)[column].drop_nulls().drop_nans()
+        rows.append(
+            {
+                "quantity": column,
+                "readings": values.len(),
+                "least": values.min(),
+                "mean": values.mean(),
+                "greatest": values.max(),
+            }
+        )
+    schema = {
+        "quantity": pl.String,
+        "readings": pl.Int64,
+        "least": pl.Float64,
+        "mean": pl.Float64,
+        "greatest": pl.Float64,
+    }
+    return pl.DataFrame(rows, schema=schema)
+
+
+def _seen_m(at: pl.Series, low: float, high: float, hole_m: float) -> float:
+    """Wire between two places that lies no further than half a hole from a reading [m]."""
+    if at.len() == 0:
+        return 0.0
+    starts = (at - hole_m / 2.0).clip(low, high)
+    ends = (at + hole_m / 2.0).clip(low, high)
+    # Readings are in order, so what a reading adds begins where the one before it ended.
+    begun = pl.select(pl.max_horizontal(starts, ends.shift(1, fill_value=low))).to_series()
+    return float((ends - begun).clip(0.0).sum())
+
+
+def complaint_record(
+    place: WirePlace,
+    measured: pl.DataFrame,
+    events: pl.DataFrame,
+    findings: Sequence[Finding],
+    elsewhere: Sequence[Finding] = (),
+    *,
+    reach_m: float = 10.0,
+    hole_m: float = 2.0,
+) -> ComplaintRecord:
+    """Everything on record around a place on the wire.
+
+    Args:
+        place: the wire asked about.
+        measured: measured readings of the run.
+        events: spark faults and surface flaws placed on the wire (column ``at_m``).
+        findings: findings of the run.
+        elsewhere: findings of other runs, to look for the same cause.
+        reach_m: how far to either side to look [m].
+        hole_m: distance between readings beyond which the wire between is not known [m].
+
+    Returns:
+        the record; a place without a reading is told as not known, never as sound.
+    """
+    reach = reach_m + place.unsure_m
+    low, high = place.wire_m - reach, place.wire_m + reach
+    seen_here = (
+        measured.filter(pl.col("thinnest_wall_mm").is_not_null())
+        if "thinnest_wall_mm" in measured
+        else measured
+    )
+    around = {
+        "wall": readings_around(measured, "wall_at_m", place, reach_m),
+        "diameter": readings_around(measured, "diameter_at_m", place, reach_m),
+        "events": readings_around(events, "at_m", place, reach_m),
+    }
+    own = tuple(
+        one
+        for one in findings
+        if one.from_m <= place.wire_m + place.unsure_m and one.to_m >= place.wire_m - place.unsure_m
+    )
+    near = tuple(one for one in findings if one not in own and one.from_m <= high and one.to_m >= low)
+    causes = {(one.cause.kind, one.cause.of) for one in own if one.cause.of}
+    alike = tuple(
+        one for one in (*findings, *elsewhere) if (one.cause.kind, one.cause.of) in causes and one not in own
+    )
+    seen = _seen_m(readings_around(seen_here, "wall_at_m", place, reach_m)["wall_at_m"], low, high, hole_m)
+    return ComplaintRecord(
+        place,
+        around,
+        _figures(measured, place, reach_m),
+        own,
+        near,
+        alike,
+        seen,
+        _sentences(place, own, around["events"].height, seen, high - low),
+        CAUTIONS,
+    )
+
+
+def _sentences(
+    place: WirePlace, own: Sequence[Finding], events: int, seen_m: float, asked_m: float
+) -> tuple[str, ...]:
+    where = f"{place.from_outer_m:.1f} m from the outer end of reel {place.reel_id}"
+    told = [f"The mark lies {where}, at {place.wire_m:.1f} m of the run, known to {place.unsure_m:.1f} m."]
+    told += [one.sentence for one in own]
+    if not own:
+        told.append("No finding is on file for this wire.")
+    told.append(f"{events} spark faults or surface flaws are on file within {asked_m / 2.0:.1f} m of it.")
+    if seen_m < asked_m - 1e-6:
+        told.append(
+            f"{asked_m - seen_m:.1f} m of the {asked_m:.1f} m around it were not seen by the wall gauge."
+        )
+    return (*told, LIMITS_OF_RECORD)

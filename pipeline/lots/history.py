@@ -1,0 +1,273 @@
+"""What happened to a lot, in order, and on what was it judged? The history as records and as tables.
+
+Nothing is left out because something later replaced it: an earlier judgement, limit or decision stands in the
+history beside what followed. A date without a time of day sorts at its start, since more is not known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time
+
+import polars as pl
+
+from pipeline.lots.canonical import read_canonical
+from pipeline.lots.genealogy import WHOLE, Edge, Reached
+from pipeline.lots.journal import Anchor, Entry
+from pipeline.nonconformance.disposition import Act
+from pipeline.nonconformance.finding import Finding
+from pipeline.products.limits import Limit
+from pipeline.sheets.line_sheet import LineSheet
+
+# What may happen at one instant, in the order it is told.
+ORDER = ("limit", "calibration", "run", "load", "assessment", "finding", "disposition", "cut", "shipment")
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryEvent:
+    """One thing that happened.
+
+    Args:
+        at_utc: when, UTC; the start of the day where only the date is known.
+        day_only: True if only the date is known.
+        kind: what kind of thing.
+        subject: lot, run, reel, finding or instrument it happened to.
+        sentence: what happened, in words.
+        source: where it stands: a journal entry, a sheet, a limit row.
+    """
+
+    at_utc: datetime
+    day_only: bool
+    kind: str
+    subject: str
+    sentence: str
+    source: str
+
+
+def in_order(*groups: Iterable[HistoryEvent]) -> tuple[HistoryEvent, ...]:
+    """Events of every group in the order they happened, each once."""
+    rank = {kind: place for place, kind in enumerate(ORDER)}
+    events = {event for group in groups for event in group}
+    return tuple(
+        sorted(
+            events,
+            key=lambda one: (
+                one.at_utc,
+                rank.get(one.kind, len(ORDER)),
+                one.subject,
+                one.source,
+                one.sentence,
+            ),
+        )
+    )
+
+
+def _start_of(day: date) -> datetime:
+    return datetime.combine(day, time(), UTC)
+
+
+def of_journal(entries: Sequence[Entry], subjects: Sequence[str]) -> tuple[HistoryEvent, ...]:
+    """The journal's entries about these runs, reels, findings and lots.
+
+    Args:
+        entries: the journal.
+        subjects: whose entries are wanted.
+    """
+    wanted = set(subjects)
+    return tuple(
+        HistoryEvent(
+            entry.at_utc,
+            False,
+            entry.kind,
+            entry.subject,
+            _entry_sentence(entry),
+            f"journal entry {entry.entry_no}",
+        )
+        for entry in entries
+        if entry.subject in wanted
+    )
+
+
+def _entry_sentence(entry: Entry) -> str:
+    record = read_canonical(entry.record)["record"]
+    told = record.get("sentence") if isinstance(record, dict) else None
+    return str(told) if told else f"{entry.kind} of {entry.subject}."
+
+
+def of_acts(acts: Sequence[Act]) -> tuple[HistoryEvent, ...]:
+    """Dispositions as events: who did what, when and why."""
+    return tuple(
+        HistoryEvent(
+            act.at_utc, False, "disposition", act.subject, f"{act}.", f"act {act.version} on {act.subject}"
+        )
+        for act in acts
+    )
+
+
+def of_calibrations(line: LineSheet) -> tuple[HistoryEvent, ...]:
+    """Calibrations of a line's instruments, and the days on which they lapse."""
+    events = []
+    for one in line.instruments:
+        where = f"line sheet {line.id}, revision {line.revision}"
+        if one.calibrated is not None:
+            due = f"; it holds up to {one.calibration_due}" if one.calibration_due else ""
+            text = f"{one.kind} {one.id} was calibrated{due}."
+            events.append(HistoryEvent(_start_of(one.calibrated), True, "calibration", one.id, text, where))
+    return tuple(events)
+
+
+def of_limits(limits: Sequence[Limit]) -> tuple[HistoryEvent, ...]:
+    """When each limit row came into force, by whom entered and checked."""
+    return tuple(
+        HistoryEvent(
+            _start_of(one.effective_from),
+            True,
+            "limit",
+            one.limit_id,
+            f"{one.requirement} {one.sense} {one.value_of_record:g} {one.unit_of_record} came into force, "
+            f"revision {one.revision}, entered by {one.entered_by}, checked by {one.checked_by or 'nobody'}.",
+            f"limit row {one.limit_id}",
+        )
+        for one in limits
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LotHistory:
+    """Everything on file about a lot.
+
+    Args:
+        subject: the lot, reel or shipment.
+        lineage: what it came from and was judged by.
+        edges: the edges between these.
+        events: what happened, in order.
+        limits: limits it was judged by.
+        findings: findings of every assessment, the newest last.
+        acts: dispositions.
+        tables: further tables by name: coverage, judgements of earlier revisions, reels, results.
+        anchor: journal size and root at the time of writing.
+    """
+
+    subject: str
+    lineage: tuple[Reached, ...]
+    edges: tuple[Edge, ...]
+    events: tuple[HistoryEvent, ...]
+    limits: tuple[Limit, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    acts: tuple[Act, ...] = ()
+    tables: Mapping[str, pl.DataFrame] = field(default_factory=dict)
+    anchor: Anchor | None = None
+
+
+def _lineage_frame(lineage: Sequence[Reached]) -> pl.DataFrame:
+    rows = [
+        {
+            "kind": one.node.kind,
+            "name": one.node.name,
+            "from_m": None if span == WHOLE else span[0],
+            "to_m": None if span == WHOLE else span[1],
+            "path": " > ".join(str(node) for node in one.path),
+        }
+        for one in lineage
+        for span in one.spans
+    ]
+    schema = {
+        "kind": pl.String,
+        "name": pl.String,
+        "from_m": pl.Float64,
+        "to_m": pl.Float64,
+        "path": pl.String,
+    }
+    return pl.DataFrame(rows, schema=schema)
+
+
+def _finding_rows(findings: Sequence[Finding]) -> list[dict[str, object]]:
+    return [
+        {
+            "finding_id": one.finding_id,
+            "reel_id": one.reel_id,
+            "rule": one.main.rule_id,
+            "severity": one.severity,
+            "from_m": one.from_m,
+            "to_m": one.to_m,
+            "worst": one.main.worst,
+            "unit": one.main.rule.unit,
+            "limit_id": one.main.limit_id,
+            "limit_revision": one.main.limit_revision,
+            "verdict": one.verdict.value,
+            "instruments": "; ".join(one.instruments),
+            "likely_cause": one.cause.kind,
+            "sentence": one.sentence,
+        }
+        for one in findings
+    ]
+
+
+def _act_rows(acts: Sequence[Act]) -> list[dict[str, object]]:
+    return [
+        {
+            "subject": act.subject,
+            "version": act.version,
+            "kind": act.kind,
+            "disposition": act.disposition,
+            "role": act.by.role,
+            "person": act.by.person,
+            "reason": act.reason,
+            "at_utc": act.at_utc,
+            "evidence": act.evidence,
+        }
+        for act in acts
+    ]
+
+
+def _limit_rows(limits: Sequence[Limit]) -> list[dict[str, object]]:
+    return [
+        {
+            "limit_id": one.limit_id,
+            "requirement": one.requirement,
+            "sense": one.sense,
+            "value": one.value,
+            "unit": one.unit,
+            "value_of_record": one.value_of_record,
+            "unit_of_record": one.unit_of_record,
+            "document": one.document,
+            "edition": one.edition,
+            "table": one.table,
+            "revision": one.revision,
+            "effective_from": one.effective_from,
+            "effective_to": one.effective_to,
+            "entered_by": one.entered_by,
+            "checked_by": one.checked_by,
+            "status": one.status,
+        }
+        for one in limits
+    ]
+
+
+def history_tables(history: LotHistory) -> dict[str, pl.DataFrame]:
+    """The history as tables, for a pack or a page; a table without rows is left out.
+
+    Args:
+        history: the history.
+    """
+    events = [
+        {
+            "at_utc": one.at_utc,
+            "day_only": one.day_only,
+            "kind": one.kind,
+            "subject": one.subject,
+            "sentence": one.sentence,
+            "source": one.source,
+        }
+        for one in history.events
+    ]
+    tables = {
+        "events": pl.DataFrame(events, infer_schema_length=None),
+        "lineage": _lineage_frame(history.lineage),
+        "limits": pl.DataFrame(_limit_rows(history.limits), infer_schema_length=None),
+        "findings": pl.DataFrame(_finding_rows(history.findings), infer_schema_length=None),
+        "dispositions": pl.DataFrame(_act_rows(history.acts), infer_schema_length=None),
+        **history.tables,
+    }
+    return {name: frame for name, frame in tables.items() if frame.height}
