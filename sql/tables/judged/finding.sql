@@ -6,6 +6,7 @@ CREATE TABLE IF NOT EXISTS judged.finding (
     reel_id VARCHAR NOT NULL,            -- '' for wire on no reel
     number INTEGER NOT NULL,             -- number within the run; a defect keeps it when the run is judged again
     rule VARCHAR NOT NULL,
+    rules VARCHAR[] NOT NULL,            -- every rule broken there, this one included
     requirement VARCHAR NOT NULL,
     families VARCHAR[] NOT NULL,         -- kinds of defect seen there
     subject VARCHAR NOT NULL,            -- what a finding without a place is about
@@ -29,6 +30,7 @@ CREATE TABLE IF NOT EXISTS judged.finding (
     readings INTEGER NOT NULL,
     instruments VARCHAR NOT NULL,
     cause VARCHAR NOT NULL,
+    cause_of VARCHAR NOT NULL,           -- which roll, instrument, lot change or phase, '' where it cannot be named
     cause_sentence VARCHAR NOT NULL,
     sentence VARCHAR NOT NULL,
     advice VARCHAR NOT NULL,
