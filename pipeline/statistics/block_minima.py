@@ -74,7 +74,8 @@ def _log_likelihood(depths: Array, location: float, scale: float, shape: float) 
         return -math.inf
     logs = np.log1p(shape * z) / shape if abs(shape) > 1e-9 else z
     each = math.log(scale) + (1.0 + shape) * logs
-    value = -float(np.sum(each[known])) - float(np.sum(np.exp(-np.nanmin(logs, axis=1))))
+    with np.errstate(over="ignore"):
+        value = -float(np.sum(each[known])) - float(np.sum(np.exp(-np.nanmin(logs, axis=1))))
     return value if math.isfinite(value) else -math.inf
 
 
@@ -106,21 +107,19 @@ def fit_block_minima(minima: ArrayLike) -> BlockFit:
         found = _log_likelihood(depths, float(at[0]), math.exp(float(at[1])), float(at[2]))
         return -found if math.isfinite(found) else 1e300
 
-    best, height = start, math.inf
-    for shape in (-0.1, 0.15, -0.4):
-        begin = np.array([start[0], start[1], shape])
-        for _ in range(3):  # a fresh simplex frees a stuck one
-            found = optimize.minimize(
-                loss,
-                begin,
-                method="Nelder-Mead",
-                options={"xatol": 1e-9, "fatol": 1e-10, "maxiter": 4000, "maxfev": 4000},
-            )
-            begin = np.asarray(found.x, dtype=np.float64)
-        if float(found.fun) < height:
-            best, height = begin, float(found.fun)
+    def descend(begin: Array, fine: float) -> tuple[Array, float]:
+        found = optimize.minimize(
+            loss, begin, method="Nelder-Mead", options={"xatol": fine, "fatol": fine / 10.0, "maxiter": 4000}
+        )
+        return np.asarray(found.x, dtype=np.float64), float(found.fun)
+
+    rough = [descend(np.array([start[0], start[1], shape]), 1e-3) for shape in (-0.1, 0.15, -0.4)]
+    best, height = min(rough, key=lambda one: one[1])
+    for _ in range(2):  # a fresh simplex frees a stuck one
+        best, height = descend(best, 1e-9)
     location, scale, shape = float(best[0]), math.exp(float(best[1])), float(best[2])
-    if not height < 1e299 or shape < -0.93:
+    ran_away = not -0.93 < shape < 2.0 or scale < 1e-6 * float(first.std(ddof=1))
+    if not height < 1e299 or ran_away:
         return _gumbel(depths)
     return BlockFit(
         -location, scale, shape, _covariance(depths, location, scale, shape), -height, len(first), True

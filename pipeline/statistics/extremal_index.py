@@ -157,7 +157,8 @@ def extremal_index(
         A `Result` with the intervals estimate beside it, or a `Refused` for fewer than 20 exceedances, more
         than 5 % unknown readings or infinite readings.
 
-    It depends on the threshold even for a process whose limit is 1: for a first-order autoregression of 0.9
+    With 200 exceedances the interval covered a known index in 90 %, not 95 %, of simulated cases. It depends
+    on the threshold even for a process whose limit is 1: for a first-order autoregression of 0.9
     it is about 0.4 at 2.5 to 3 standard deviations.
     """
     series = np.asarray(values, dtype=np.float64).ravel()

@@ -183,9 +183,9 @@ def likelihood_drop(
         known_m: length behind the deficits [m].
     """
     y = np.asarray(deficits, dtype=np.float64).ravel()
-    return _top(y, LowerTail(0.0, scale, shape, y.size / known_m), known_m) - _profile(
-        y, depth, passings_per_m, known_m
-    )
+    rate = y.size / known_m
+    tried = max(passings_per_m, rate * math.exp(-60.0))  # at zero: as good as never
+    return _top(y, LowerTail(0.0, scale, shape, rate), known_m) - _profile(y, depth, tried, known_m)
 
 
 def clusters_per_m(share_below: float, readings_per_m: float, theta: float) -> float:
