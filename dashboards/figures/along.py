@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from dashboards.figures.panels import limit_shapes
 from dashboards.figures.sheet import Figure, axis, figures_of, kind_of_panel
-from dashboards.figures.wire import limit_shapes
 from dashboards.records import PanelLimit, RollUp
 
 PANEL_OF = {

@@ -3,52 +3,34 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
-
 from dashboards.decimation import extremes_kept
-from dashboards.figures.sheet import Figure, axis, figures_of, kind_of_panel
-from dashboards.records import FaultMark, FindingRow, Interval, PanelLimit, Phase, ReelRow, RunReview, Trace
+from dashboards.figures.panels import (
+    BOTTOM_PX,
+    COLOURS,
+    DASHES,
+    OTHER_PX,
+    OWN_COLOUR,
+    PANEL_PX,
+    TOP_PX,
+    add_panel,
+    domains,
+    panels_of,
+)
+from dashboards.figures.sheet import Figure, axis, figures_of
+from dashboards.records import FaultMark, FindingRow, Interval, Phase, ReelRow, RunReview, Trace
 from dashboards.tiles import OVERVIEW_BUCKETS
 
-PANEL_TITLES = {
-    "wall": "Wall",
-    "diameter": "Diameter",
-    "eccentricity": "Eccentricity",
-    "shape": "Shape",
-    "speed": "Line speed",
-    "extruder": "Extruder",
-    "spark": "Spark test",
-}
-PANEL_PX = {"wall": 260, "diameter": 170, "eccentricity": 150}
-LANE_PX, OTHER_PX, GAP_PX, TOP_PX, BOTTOM_PX = 118, 120, 26, 8, 52
-COLOURS = ("--t2", "--t1", "--t3", "--t4", "--t5")
-DASHES = ("solid", "solid", "dot", "dash", "dashdot")
-# The thinnest wall and the eccentricity are the same story and wear the same colour.
-OWN_COLOUR = {"thinnest_wall_mm": "--t1", "eccentricity_mm": "--t1", "mean_wall_mm": "--t2"}
+LANE_PX = 118
 PHASE_PATTERNS = ("/", "x", ".", "\\", "+", "-")
-
-
-def panels_of(traces: Sequence[Trace]) -> list[str]:
-    """Panels that have a trace, in the order of the page."""
-    return [name for name in PANEL_TITLES if any(trace.panel == name for trace in traces)]
 
 
 def heights_px(panels: Sequence[str]) -> list[int]:
     """Height of the lane and of each panel [px]."""
     return [LANE_PX, *(PANEL_PX.get(name, OTHER_PX) for name in panels)]
-
-
-def domains(heights: Sequence[int]) -> tuple[list[tuple[float, float]], int]:
-    """(from, to) of each panel as shares of the drawing, top panel first, and the drawing's height [px]."""
-    inner = sum(heights) + GAP_PX * (len(heights) - 1)
-    top, found = 1.0, []
-    for height in heights:
-        found.append((max(round(top - height / inner, 5), 0.0), round(top, 5)))
-        top -= (height + GAP_PX) / inner
-    return found, inner + TOP_PX + BOTTOM_PX
 
 
 def line_trace(trace: Trace, number: int, y_axis: str) -> dict[str, Any]:
@@ -67,22 +49,6 @@ def line_trace(trace: Trace, number: int, y_axis: str) -> dict[str, Any]:
         "line": {"width": 1.15, "dash": DASHES[number % len(DASHES)]},
         "paint": {"line.color": OWN_COLOUR.get(trace.name, COLOURS[number % len(COLOURS)])},
     }
-
-
-def y_range(traces: Sequence[Trace], limits: Sequence[PanelLimit]) -> list[float] | None:
-    """Lowest and highest of a panel's readings and limits, with a little room."""
-    ends = [
-        float(end(trace.values))
-        for trace in traces
-        if not np.isnan(trace.values).all()
-        for end in (np.nanmin, np.nanmax)
-    ]
-    ends += [one.limit.value for one in limits]
-    if not ends:
-        return None
-    low, high = min(ends), max(ends)
-    room = 0.08 * (high - low) or max(abs(high) * 0.05, 1e-3)
-    return [low - room, high + room]
 
 
 def _bars(starts: list[float], ends: list[float], row: int, **more: Any) -> dict[str, Any]:
@@ -223,44 +189,6 @@ def fault_marks(faults: Sequence[FaultMark]) -> dict[str, Any]:
     }
 
 
-def limit_shapes(
-    limits: Sequence[PanelLimit], y_axis: str
-) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """A panel's limits: a dashed line each, and its words at the right-hand end."""
-    shapes, notes = [], []
-    for one in limits:
-        value = one.limit.value
-        shapes.append(
-            {
-                "type": "line",
-                "xref": "paper",
-                "x0": 0,
-                "x1": 1,
-                "yref": y_axis,
-                "y0": value,
-                "y1": value,
-                "line": {"width": 1.6, "dash": "6px,3px"},
-                "paint": {"line.color": "--limit"},
-            }
-        )
-        short = one.limit.requirement.removeprefix("minimum ").removeprefix("overall ")
-        notes.append(
-            {
-                "xref": "paper",
-                "x": 1,
-                "xanchor": "right",
-                "yref": y_axis,
-                "y": value,
-                "yanchor": "bottom" if one.limit.sense == "at most" else "top",
-                "text": f"{short} {one.limit.sense} {one.limit.value_of_record} {one.limit.unit_of_record}",
-                "showarrow": False,
-                "font": {"size": 11.5},
-                "paint": {"font.color": "--ink", "bgcolor": "--card"},
-            }
-        )
-    return shapes, notes
-
-
 def shading(phases: Sequence[Phase], gaps: Sequence[Interval]) -> list[dict[str, Any]]:
     """Unsteady wire and stretches without a reading, shaded over every panel."""
     found = []
@@ -284,6 +212,31 @@ def shading(phases: Sequence[Phase], gaps: Sequence[Interval]) -> list[dict[str,
     return found
 
 
+def lane(record: RunReview) -> list[dict[str, Any]]:
+    """Traces of the lane: reels, phases, stretches, findings and faults, as far as there are any."""
+    every = [
+        reel_bars(record.run.reels),
+        phase_bars(record.phases),
+        gap_bars(record.gaps),
+        finding_bars(record.findings),
+        finding_marks(record.findings),
+        fault_marks(record.faults),
+    ]
+    return [one for one in every if one["x"]]
+
+
+def lane_axis(span: tuple[float, float]) -> dict[str, Any]:
+    """The lane's own axis, which has words instead of figures."""
+    return {
+        "domain": list(span),
+        "range": [-0.6, 2.6],
+        "fixedrange": True,
+        "tickvals": [2, 1, 0],
+        "ticktext": ["Reels", "Line", "Marks"],
+        "showgrid": False,
+    }
+
+
 def wire_figure(record: RunReview) -> Figure:
     """The run's figure; traces come first, in the order of the record, then the lane.
 
@@ -293,58 +246,25 @@ def wire_figure(record: RunReview) -> Figure:
     panels = panels_of(record.traces)
     spans, height = domains(heights_px(panels))
     end_m = max([record.run.made_m, *(float(one.at_m[-1]) for one in record.traces if one.at_m.size)])
-    axes: dict[str, Any] = {"x": axis("place", "Position on the wire")}
     layout: dict[str, Any] = {
         "height": height,
         "margin": {"l": 78, "r": 14, "t": TOP_PX, "b": BOTTOM_PX},
         "barmode": "overlay",
         "dragmode": "zoom",
         "xaxis": {"range": [0, end_m], "anchor": f"y{len(panels) + 1}", "autorange": False},
-        "yaxis": {
-            "domain": spans[0],
-            "range": [-0.6, 2.6],
-            "fixedrange": True,
-            "tickvals": [2, 1, 0],
-            "ticktext": ["Reels", "Line", "Marks"],
-            "showgrid": False,
-        },
+        "yaxis": lane_axis(spans[0]),
+        "shapes": shading(record.phases, record.gaps),
+        "annotations": [],
     }
-    data: list[dict[str, Any]] = []
-    shapes = shading(record.phases, record.gaps)
-    notes: list[dict[str, Any]] = []
-    place = {name: f"y{i + 2}" for i, name in enumerate(panels)}
-    for name in panels:
+    figure: Figure = {"data": [], "layout": layout, "axes": {"x": axis("place", "Position on the wire")}}
+    for number, name in enumerate(panels):
         own = [trace for trace in record.traces if trace.panel == name]
         limits = [one for one in record.limits if one.panel == name]
-        lines, words = limit_shapes(limits, place[name])
-        shapes, notes = shapes + lines, notes + words
-        axes[place[name]] = axis(kind_of_panel(name, own[0].unit), PANEL_TITLES[name])
-        span = spans[panels.index(name) + 1]
-        layout[f"yaxis{place[name][1:]}"] = {
-            "domain": span,
-            "fixedrange": True,
-            "range": y_range(own, limits),
-            "nticks": 6 if name == "wall" else 4,
-        }
-        layout[f"legend{place[name][1:]}"] = {
-            "x": 0,
-            "y": span[1],
-            "xanchor": "left",
-            "yanchor": "bottom",
-            "orientation": "h",
-        }
-    count: dict[str, int] = {}
+        add_panel(figure, name, f"y{number + 2}", spans[number + 1], own, limits)
+    count: Counter[str] = Counter()
     for trace in record.traces:
-        number = count.get(trace.panel, 0)
-        count[trace.panel] = number + 1
-        data.append(line_trace(trace, number, place[trace.panel]))
-    lane = [
-        reel_bars(record.run.reels),
-        phase_bars(record.phases),
-        gap_bars(record.gaps),
-        finding_bars(record.findings),
-    ]
-    lane += [finding_marks(record.findings), fault_marks(record.faults)]
-    data += [one for one in lane if one["x"]]
-    layout.update(shapes=shapes, annotations=notes)
-    return {"data": data, "layout": layout, "axes": axes, "end": math.ceil(end_m)}
+        figure["data"].append(line_trace(trace, count[trace.panel], f"y{panels.index(trace.panel) + 2}"))
+        count[trace.panel] += 1
+    figure["data"] += lane(record)
+    figure["end"] = math.ceil(end_m)
+    return figure

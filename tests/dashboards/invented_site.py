@@ -2,14 +2,23 @@
 
 from pathlib import Path
 
+from dashboards.pages.capability import write_capability_page
+from dashboards.pages.centring import write_centring_page
+from dashboards.pages.construction import write_construction_page
+from dashboards.pages.containment import write_containment_page
+from dashboards.pages.data_quality import write_data_quality_page
+from dashboards.pages.faults import write_faults_page
+from dashboards.pages.finding import write_finding_page
+from dashboards.pages.guides import write_guide_pages
 from dashboards.pages.index import write_index_page
 from dashboards.pages.lot import write_lot_page
 from dashboards.pages.nonconformance import write_nonconformance_page
+from dashboards.pages.overwall import write_overwall_page
 from dashboards.pages.reel import write_reel_page
 from dashboards.pages.run import write_run_page
 from dashboards.pages.shift import write_shift_page
 from dashboards.site import Site, write_assets
-from tests.dashboards import invented, invented_more
+from tests.dashboards import invented, invented_lines, invented_more
 
 PAGES = (
     "index.html",
@@ -18,6 +27,16 @@ PAGES = (
     "reels/R-1043.html",
     "lots/PVC-2291.html",
     "nonconformance/index.html",
+    "findings/F-0412.html",
+    "capability/index.html",
+    "faults/index.html",
+    "centring/L1-0312-2.html",
+    "overwall/index.html",
+    "data-quality/index.html",
+    "constructions/14-THHN-AND-XHHW.html",
+    "containments/C-2026-004.html",
+    "guides/index.html",
+    "guides/QUALITY.html",
 )
 
 
@@ -31,5 +50,14 @@ def write_site(folder: Path, known: frozenset[str] | None = None) -> list[str]:
         write_reel_page(invented_more.reel(), site),
         write_lot_page(invented_more.lot(), site),
         write_nonconformance_page(invented_more.nonconformance(), site)[0],
+        write_finding_page(invented_lines.finding(), site),
+        write_capability_page(invented_lines.capability(), site),
+        write_faults_page(invented_lines.faults(), site),
+        write_centring_page(invented_lines.centring(), site),
+        write_overwall_page(invented_lines.overwall(), site),
+        write_data_quality_page(invented_lines.data_quality(), site),
+        write_construction_page(invented_lines.construction(), site),
+        write_containment_page(invented_lines.containment(), site),
+        *write_guide_pages(invented_lines.guides(), site),
     ]
     return [one.address for one in pages]

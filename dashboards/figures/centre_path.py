@@ -1,0 +1,148 @@
+"""The centre's path over a run: the offset of the conductor as a vector, each stretch a point, in order."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from dashboards.figures.sheet import Figure, axis, figures_of
+from dashboards.records import CentringReview
+from pipeline.results import Refused
+
+
+def _ring(radius_mm: float, dash: str, colour: str, name: str) -> dict[str, Any]:
+    """A circle of a constant offset."""
+    angles = list(range(0, 361, 4))
+    return {
+        "type": "scatterpolar",
+        "mode": "lines",
+        "r": [radius_mm] * len(angles),
+        "theta": angles,
+        "name": name,
+        "line": {"width": 1.6, "dash": dash},
+        "paint": {"line.color": colour},
+        "tips": [name] * len(angles),
+    }
+
+
+def centre_path(record: CentringReview) -> Figure:
+    """The polar figure: direction of the thin side round the circle, offset outward, lighter to darker with length.
+
+    Args:
+        record: the run's centring.
+    """
+    size = np.hypot(record.ecc_cos_mm, record.ecc_sin_mm)
+    # The first harmonic is a1 cos + b1 sin of the wall; the thin side lies opposite to it.
+    angle = np.mod(np.degrees(np.arctan2(-record.ecc_sin_mm, -record.ecc_cos_mm)), 360.0)
+    known = np.isfinite(size)
+    n = int(known.sum())
+    data: list[dict[str, Any]] = [
+        {
+            "type": "scatterpolar",
+            "mode": "lines+markers",
+            "name": "stretches of the run, in order",
+            "r": figures_of(size[known], 5),
+            "theta": figures_of(angle[known], 2),
+            "line": {"width": 0.9},
+            "marker": {"size": [round(4 + 5 * k / max(n - 1, 1), 1) for k in range(n)]},
+            "paint": {"line.color": "--line-strong", "marker.color": "--t2"},
+        }
+    ]
+    if n:
+        for index, symbol, name in ((0, "circle-open", "start"), (n - 1, "square", "end")):
+            data.append(
+                {
+                    "type": "scatterpolar",
+                    "mode": "markers",
+                    "name": name,
+                    "r": [float(size[known][index])],
+                    "theta": [float(angle[known][index])],
+                    "marker": {"size": 13, "symbol": symbol, "line": {"width": 2}},
+                    "paint": {"marker.color": "--ink", "marker.line.color": "--ink"},
+                }
+            )
+    if not isinstance(record.size, Refused):
+        data.append(
+            {
+                "type": "scatterpolar",
+                "mode": "markers",
+                "name": "mean of the run",
+                "r": [record.size.estimate],
+                "theta": [record.angle_deg],
+                "marker": {"size": 17, "symbol": "cross", "line": {"width": 1}},
+                "paint": {"marker.color": "--t1", "marker.line.color": "--card"},
+            }
+        )
+    if record.dead_zone_mm is not None:
+        data.append(_ring(record.dead_zone_mm, "dot", "--muted", "acting inside this ring would chase noise"))
+    if record.binding_mm is not None:
+        data.append(_ring(record.binding_mm, "dash", "--held", "outside this ring the point minimum binds"))
+    largest = max(
+        [float(size[known].max()) if n else 0.0, record.binding_mm or 0.0, record.dead_zone_mm or 0.0, 1e-3]
+    )
+    return {
+        "data": data,
+        "layout": {
+            "height": 560,
+            "margin": {"l": 50, "r": 50, "t": 30, "b": 90},
+            "polar": {
+                "radialaxis": {"range": [0, 1.12 * largest], "angle": 90, "nticks": 5},
+                "angularaxis": {"direction": "clockwise", "rotation": 90, "dtick": 45, "ticksuffix": "°"},
+            },
+            "legend": {"x": 0.5, "y": -0.1, "xanchor": "center", "yanchor": "top", "orientation": "h"},
+        },
+        "axes": {"r": axis("wall", "Offset")},
+    }
+
+
+def offset_along(record: CentringReview) -> Figure:
+    """The same offset along the wire.
+
+    Args:
+        record: the run's centring.
+    """
+    size = np.hypot(record.ecc_cos_mm, record.ecc_sin_mm)
+    top = float(np.nanmax(size)) if np.isfinite(size).any() else 1e-3
+    ends = [float(record.at_m[0]), float(record.at_m[-1])] if record.at_m.size else [0.0, 1.0]
+    return {
+        "data": [
+            {
+                "type": "scatter",
+                "mode": "lines+markers",
+                "name": "offset",
+                "tip": "Offset of the conductor",
+                "x": figures_of(record.at_m, 2),
+                "y": figures_of(size, 5),
+                "line": {"width": 1.5},
+                "marker": {"size": 4},
+                "paint": {"line.color": "--t1", "marker.color": "--t1"},
+                "showlegend": False,
+            }
+        ],
+        "layout": {
+            "height": 220,
+            "margin": {"l": 78, "r": 14, "t": 10, "b": 50},
+            "xaxis": {"range": ends},
+            "yaxis": {"range": [0, 1.15 * max(top, record.binding_mm or 0.0)], "nticks": 5},
+            "shapes": [
+                {
+                    "type": "line",
+                    "xref": "paper",
+                    "x0": 0,
+                    "x1": 1,
+                    "yref": "y",
+                    "y0": level,
+                    "y1": level,
+                    "line": {"width": 1.5, "dash": dash},
+                    "paint": {"line.color": colour},
+                }
+                for level, dash, colour in (
+                    (record.dead_zone_mm, "dot", "--muted"),
+                    (record.binding_mm, "6px,3px", "--held"),
+                )
+                if level is not None
+            ],
+        },
+        "axes": {"x": axis("place", "Position on the wire"), "y": axis("wall", "Offset")},
+    }

@@ -1,0 +1,27 @@
+"""The centring page of a run: the offset as a path, its mean with an interval, and what it would take to act."""
+
+from __future__ import annotations
+
+from dashboards.figures.centre_path import centre_path, offset_along
+from dashboards.records import CentringReview
+from dashboards.rendering import write_page
+from dashboards.site import Site, Written
+
+
+def write_centring_page(record: CentringReview, site: Site) -> Written:
+    """Writes the centring page.
+
+    Args:
+        record: what it shows.
+        site: where.
+    """
+    return write_page(
+        site,
+        "centring",
+        record.run_id,
+        "centring.html.j2",
+        record,
+        plots=True,
+        path=centre_path(record),
+        along=offset_along(record),
+    )
