@@ -9,9 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from statistics import NormalDist
 from typing import Literal
-
-from scipy.special import ndtr, ndtri
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.nonconformance.intervals import ROUNDING, Sense
@@ -86,6 +85,11 @@ class Decision:
     rule: str
 
 
+def _phi(z: float) -> float:
+    """Standard normal distribution function, accurate in both tails."""
+    return 0.5 * math.erfc(-z / math.sqrt(2.0))
+
+
 def guard_band(u: float, confidence: float = 0.95) -> float:
     """Width of a one-sided guard band, w = z u with z = Phi^-1(confidence).
 
@@ -96,7 +100,7 @@ def guard_band(u: float, confidence: float = 0.95) -> float:
     Source: JCGM 106:2012, 8.3; ISO 14253-1 (1.65 u at 95 %).
     """
     not_negative(u, "standard uncertainty")
-    return float(ndtri(confidence)) * u
+    return NormalDist().inv_cdf(confidence) * u
 
 
 def conformance_probability(
@@ -118,8 +122,8 @@ def conformance_probability(
     if u == 0.0:
         inside = (lower is None or value >= lower - ROUNDING) and (upper is None or value <= upper + ROUNDING)
         return 1.0 if inside else 0.0
-    above = 1.0 if lower is None else float(ndtr((value - lower) / u))
-    beyond = 0.0 if upper is None else float(ndtr((value - upper) / u))
+    above = 1.0 if lower is None else _phi((value - lower) / u)
+    beyond = 0.0 if upper is None else _phi((value - upper) / u)
     return max(above - beyond, 0.0)
 
 
@@ -227,10 +231,10 @@ def global_risks(
     mean = (process_mean - limit) if sense == "at least" else (limit - process_mean)
 
     def accepted_though_bad(x: float) -> float:
-        return _density(x, mean, process_sd) * float(ndtr((x - guard) / u))
+        return _density(x, mean, process_sd) * _phi((x - guard) / u)
 
     def rejected_though_good(x: float) -> float:
-        return _density(x, mean, process_sd) * float(ndtr((guard - x) / u))
+        return _density(x, mean, process_sd) * _phi((guard - x) / u)
 
     reach = abs(mean) + 12.0 * process_sd
     consumer = quad(accepted_though_bad, -reach, 0.0, points=[-u], limit=200)[0]
@@ -254,5 +258,5 @@ def false_events_per_km(margin: float, u: float, readings_per_m: float, consecut
     Independent noise only; correlated noise gives more runs than the power says.
     """
     not_negative(u, "standard uncertainty")
-    single = float(ndtr(-margin / u)) if u > 0.0 else float(margin < 0.0)
+    single = _phi(-margin / u) if u > 0.0 else float(margin < 0.0)
     return 1000.0 * readings_per_m * single**consecutive

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from pipeline.nonconformance.finding import Finding
 from pipeline.nonconformance.rules import PLACES
@@ -68,6 +70,19 @@ def _likeness(new: Finding, old: KnownFinding, tolerance_m: float) -> float:
     return common / either if either > 0.0 else 1.0
 
 
+def _neighbours(
+    new: Sequence[Finding], earlier: Sequence[KnownFinding], tolerance_m: float
+) -> Iterator[tuple[int, Finding, KnownFinding]]:
+    """New findings with the earlier ones of the same run that they touch."""
+    from_m = np.array([old.from_m for old in earlier])
+    to_m = np.array([old.to_m for old in earlier])
+    for place, finding in enumerate(new):
+        touching = (from_m <= finding.to_m + tolerance_m) & (to_m >= finding.from_m - tolerance_m)
+        for at in np.flatnonzero(touching).tolist():
+            if earlier[at].run_id == finding.run_id:
+                yield place, finding, earlier[at]
+
+
 def number_findings(
     new: Sequence[Finding], earlier: Sequence[KnownFinding], *, tolerance_m: float = 1.0
 ) -> Numbering:
@@ -86,12 +101,9 @@ def number_findings(
         the numbered findings in the order given, and the earlier ones that were not seen.
     """
     pairs = sorted(
-        (
-            (-likeness, old.number, finding.from_m, place)
-            for place, finding in enumerate(new)
-            for old in earlier
-            if old.run_id == finding.run_id and (likeness := _likeness(finding, old, tolerance_m)) > 0.0
-        ),
+        (-likeness, old.number, finding.from_m, place)
+        for place, finding, old in _neighbours(new, earlier, tolerance_m)
+        if (likeness := _likeness(finding, old, tolerance_m)) > 0.0
     )
     numbers: dict[int, int] = {}
     taken: set[tuple[str, int]] = set()

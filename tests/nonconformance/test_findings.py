@@ -1,9 +1,14 @@
 """Rules, sightings, joined findings, causes and numbers."""
 
+import json
+import os
 import random
 import string
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -268,6 +273,38 @@ def test_fifty_assessments_in_random_order_give_the_same_numbers() -> None:
     assert {run: max(one.number for one in found) for run, found in kept.items()} == {
         run: len(found) for run, found in kept.items()
     }
+
+
+SCENARIO = """
+import json
+from pipeline.nonconformance.finding import join_findings, place_sighting
+from pipeline.nonconformance.numbering import known, number_findings
+seen = [
+    place_sighting(rule, 7.3 * n, 7.3 * n + 1.0, instrument=f"G{n % 3}", readings=1, count="1", voltage="7", size="1")
+    for n in range(40)
+    for rule in ("spark-fault", "surface-flaw")
+]
+found = number_findings(join_findings("R1", seen), ()).findings
+again = number_findings(join_findings("R1", seen[::-1]), [known(one) for one in found]).findings
+print(json.dumps([[one.finding_id, one.from_m, one.sentence, one.instruments] for one in (*found, *again)]))
+"""
+
+
+def test_two_processes_find_and_number_alike() -> None:
+    answers = set()
+    for seed in ("1", "2"):  # the order of sets differs between processes
+        done = subprocess.run(
+            [sys.executable, "-c", SCENARIO],
+            capture_output=True,
+            text=True,
+            check=True,
+            cwd=Path(__file__).parents[2],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+        )
+        answers.add(done.stdout)
+    assert len(answers) == 1
+    rows = json.loads(answers.pop())
+    assert len(rows) == 2 * len({row[0] for row in rows}) == 80
 
 
 def finding_at(at_m: float) -> Finding:
