@@ -67,6 +67,11 @@ def _event(naming: Naming, kind: str, event_id: str, at_utc: datetime, **fields:
     }
 
 
+def _stamp(at_utc: datetime) -> str:
+    """A time as part of an event's name, for what can happen to one thing more than once."""
+    return f"{at_utc.astimezone(UTC):%Y%m%dT%H%M%S}"
+
+
 def _metres(naming: Naming, kind: str, name: str, length_m: float) -> dict[str, object]:
     """A quantity in metres (UN/ECE code MTR) of a class of wire or material."""
     return {"epcClass": naming.name(kind, name), "quantity": round(length_m, 3), "uom": "MTR"}
@@ -123,7 +128,7 @@ def cut_event(
     }
     if scrapped_m > 0.0:
         fields["outputQuantityList"] = [_metres(naming, "scrap", f"from-{reel}", scrapped_m)]
-    return _event(naming, "TransformationEvent", f"cut-{reel}", at_utc, **fields)
+    return _event(naming, "TransformationEvent", f"cut-{reel}-{_stamp(at_utc)}", at_utc, **fields)
 
 
 def judged_event(
@@ -175,7 +180,7 @@ def disposition_event(naming: Naming, subject: str, disposition: str, at_utc: da
     return _event(
         naming,
         "ObjectEvent",
-        f"{disposition}-{name}-{at_utc.astimezone(UTC):%Y%m%dT%H%M%S}",
+        f"{disposition}-{name}-{_stamp(at_utc)}",
         at_utc,
         action="DELETE" if disposition == "scrap" else "OBSERVE",
         epcList=[naming.name(kind or "reel", name)],

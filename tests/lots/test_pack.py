@@ -1,5 +1,6 @@
 """Packs: whole in every form, every mutated byte found and named, verified without this program."""
 
+import ast
 import hashlib
 import io
 import os
@@ -124,6 +125,24 @@ def test_the_script_in_the_pack_needs_only_the_standard_library(pack: Path, tmp_
             "  data/more.csv does not belong to the pack\n"
         ),
     )
+
+
+def test_the_script_is_written_in_the_python_it_names() -> None:
+    source = Path(verify_pack.__file__).read_text(encoding="utf-8")
+    assert "version 3.8 or later" in source
+    tree = ast.parse(source, feature_version=(3, 8))
+    imported = {
+        name.split(".")[0]
+        for one in ast.walk(tree)
+        for name in (
+            [alias.name for alias in one.names]
+            if isinstance(one, ast.Import)
+            else [one.module or ""]
+            if isinstance(one, ast.ImportFrom)
+            else []
+        )
+    }
+    assert imported <= sys.stdlib_module_names
 
 
 def mutations(raw: bytes, count: int, rng: random.Random) -> list[bytes]:
