@@ -17,6 +17,8 @@ from pipeline.logs.local_time import never_shown, standard_zone
 from pipeline.logs.log_plan import LogPlan, TextColumn
 
 ARROW_BLOCK = 1 << 21
+# 1970-01-01 and 2200-01-01, as microseconds since the epoch.
+_FIRST_US, _BEYOND_US = 0, 7_258_118_400_000_000
 Faults = dict[int, str]
 Mask = NDArray[np.bool_]
 
@@ -152,12 +154,18 @@ def _times(cells: pl.Series, plan: LogPlan, column: TextColumn) -> tuple[pa.Arra
         array = _bytes(cells)
     times = time_column(pa.chunked_array([array]), plan.time_format)
     skipped = skipped_times(times, plan)
-    for row in np.flatnonzero(~times.valid | skipped):
+    beyond = times_beyond(times)
+    for row in np.flatnonzero(~times.valid | skipped | beyond):
         cell = cells[int(row)]
         if int(row) in faults or (cell is None and plan.may_lack_time):
             continue
         if cell is None:
             faults[int(row)] = f"column '{column.name}' is empty, and a row needs its time"
+        elif beyond[row]:
+            faults[int(row)] = (
+                f"column '{column.name}' says '{str(cell)[:80]}', which as {plan.time_format} is not in the years "
+                "1970 to 2199 of any log"
+            )
         elif skipped[row]:
             without = standard_zone(plan.zone, int(times.us[row]))
             faults[int(row)] = (
@@ -166,7 +174,7 @@ def _times(cells: pl.Series, plan: LogPlan, column: TextColumn) -> tuple[pa.Arra
             )
         else:
             faults[int(row)] = (
-                f"column '{column.name}' holds '{cell[:80]}', "
+                f"column '{column.name}' holds '{str(cell)[:80]}', "
                 f"which is not a time of the form {plan.time_format}"
             )
     return array, faults
@@ -239,7 +247,7 @@ def time_column(column: pa.ChunkedArray, time_format: str) -> Instants:
     if scale is not None:
         figures = column.to_numpy()
         # 2.5e17 us is the year 9892: beyond it is no date of a log.
-        valid = np.isfinite(figures) & (np.abs(np.nan_to_num(figures)) * scale < 2.5e17)
+        valid = np.isfinite(figures) & (np.abs(np.nan_to_num(figures)) < 2.5e17 / scale)
         us = np.rint(np.where(valid, figures, 0.0) * scale).astype(np.int64)
         return Instants(us, valid, np.ones(us.size, np.bool_))
     chunks = [chunk for chunk in column.chunks if len(chunk)]
@@ -253,12 +261,18 @@ def time_column(column: pa.ChunkedArray, time_format: str) -> Instants:
     return read_column(data, offsets.astype(np.int64), time_format)
 
 
+def times_beyond(times: Instants) -> Mask:
+    """True where a time is in no year a log can be of."""
+    beyond: Mask = times.valid & ((times.us < _FIRST_US) | (times.us >= _BEYOND_US))
+    return beyond
+
+
 def skipped_times(times: Instants, plan: LogPlan) -> Mask:
     """True where a local time was never shown by clocks of its zone."""
     none = np.zeros(times.us.size, np.bool_)
     if times.aware.all():
         return none
-    local = times.valid & ~times.aware
+    local = times.valid & ~times.aware & ~times_beyond(times)
     skipped = never_shown(times.us if local.all() else times.us[local], plan.zone)
     if skipped is None:
         return none

@@ -31,6 +31,7 @@ _MARKS: tuple[tuple[bytes, str], ...] = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
+_MANY_ZEROS = 8
 # What other programs save in place of text, by first bytes (as registered with the makers' formats).
 _NOT_TEXT: tuple[tuple[bytes, str], ...] = (
     (b"PK\x03\x04", "a zip archive or a spreadsheet"),
@@ -253,7 +254,8 @@ def _refuse_what_is_not_text(path: Path, head: bytes, encoding: str) -> None:
                 f'Set encoding = "utf-16-{"le" if little else "be"}" in its mapping',
             )
         )
-    if zeros:
+    # A zero here and there is a damaged line; many are another kind of file.
+    if zeros >= _MANY_ZEROS and zeros * 100 > len(sample):
         raise LogError(
             Complaint(
                 str(path),

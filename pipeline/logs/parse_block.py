@@ -15,7 +15,15 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.logs.bad_lines import SET_ASIDE_SCHEMA, checked_block
-from pipeline.logs.cells import column_types, long_faults, read_table, skipped_times, time_cells, time_column
+from pipeline.logs.cells import (
+    column_types,
+    long_faults,
+    read_table,
+    skipped_times,
+    time_cells,
+    time_column,
+    times_beyond,
+)
 from pipeline.logs.log_plan import LogPlan
 from pipeline.logs.long_table import by_channel
 from pipeline.logs.whole_lines import Block
@@ -85,7 +93,7 @@ def typed_rows(table: pa.Table, lines: NDArray[np.uint32], plan: LogPlan) -> pl.
         cells = time_cells(table, plan)
         times = time_column(cells, plan.time_format)
         empty = cells.is_null().to_numpy() if plan.may_lack_time else placed
-        placed = times.valid & ~skipped_times(times, plan)
+        placed = times.valid & ~times_beyond(times) & ~skipped_times(times, plan)
         if not (placed | empty).all():
             return None
         time_us = pl.Series(TIME_US, times.us)

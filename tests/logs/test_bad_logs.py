@@ -143,7 +143,7 @@ CASES = {
         ),
     ),
     "bytes that are no text": (
-        b"\x00\x01\x02" + (HEADER + ROW).encode(),
+        b"\x00\x01\x02" * 9 + (HEADER + ROW).encode(),
         {},
         ": byte 1 is zero: this is not a text log. Export the log as CSV and name that file.",
     ),
