@@ -62,6 +62,22 @@ def _decimals(result: Result, kind: Kind, system: System) -> int:
     return decimals_for_width(width, 6) if width > 0 else kind.side(system).decimals
 
 
+def share_text(figure: float, decimals: int, system: System) -> str:
+    """A figure between 0 and 1, which may be a probability: never shown as exactly 0 or 1.
+
+    Args:
+        figure: the figure.
+        decimals: digits after the point.
+        system: unit system, for the digits' grouping.
+    """
+    least = 10.0**-decimals
+    if figure < least / 2:
+        return f"under {grouped(least, decimals, system)}"
+    if figure > 1.0 - least / 2:
+        return f"over {grouped(1.0 - least, decimals, system)}"
+    return grouped(figure, decimals, system)
+
+
 def shown_in(result: Result, system: System) -> Shown:
     """The result's texts in one unit system, with two figures of its half width."""
     kind = kind_of(result.unit)
@@ -69,6 +85,8 @@ def shown_in(result: Result, system: System) -> Shown:
     decimals = _decimals(result, kind, system)
 
     def text(figure: float) -> str:
+        if result.unit == "" and 0.0 < figure < 1.0:
+            return share_text(figure, decimals, system)
         return grouped(figure * side.factor + side.offset, decimals, system)
 
     if math.isnan(result.low) or math.isnan(result.high):

@@ -14,7 +14,7 @@ from dashboards.quantities import KINDS, Kind, System, grouped
 from pipeline.units import MM_PER_INCH
 
 # From here on a length in millimetres is no wall any more, and inches read better than mil.
-SHORT_MM = 50.0
+SHORT_MM, LONG_MM = 5.0, 100.0
 _NUMBER = r"(?<![\w.,-])[-\u2212]?\d[\d,\u202f]*(?:\.\d+)?"
 _BOTH = re.compile(rf"({_NUMBER}) mm \(({_NUMBER}) mil\)")
 _ONE = re.compile(rf"({_NUMBER})[ \u00a0](mm|mil|km|m/s|m/min|m|ft/min|ft|per km|kg/km|kg)(?![\w/²³])")
@@ -44,7 +44,8 @@ def _converted(number: str, unit: str) -> Markup:
     other: System = "si" if own == "us" else "us"
     plain = number.replace(",", "").replace("\u202f", "").replace("\u2212", "-")
     if unit == "mm" and abs(float(plain)) >= SHORT_MM:
-        return _pair(f"{float(plain) / MM_PER_INCH:,.1f}\u00a0in", f"{number}\u00a0mm")
+        digits = 3 if abs(float(plain)) < LONG_MM else 1
+        return _pair(f"{float(plain) / MM_PER_INCH:,.{digits}f}\u00a0in", f"{number}\u00a0mm")
     kind: Kind = KINDS[name]
     side = kind.side(other)
     digits = side.decimals

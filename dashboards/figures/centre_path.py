@@ -87,7 +87,7 @@ def centre_path(record: CentringReview) -> Figure:
             "height": 560,
             "margin": {"l": 50, "r": 50, "t": 30, "b": 90},
             "polar": {
-                "radialaxis": {"range": [0, 1.12 * largest], "angle": 90, "nticks": 5},
+                "radialaxis": {"range": [0, 1.12 * largest], "angle": 67.5, "tickangle": 0, "nticks": 5},
                 "angularaxis": {"direction": "clockwise", "rotation": 90, "dtick": 45, "ticksuffix": "°"},
             },
             "legend": {"x": 0.5, "y": -0.1, "xanchor": "center", "yanchor": "top", "orientation": "h"},

@@ -157,7 +157,7 @@ def test_assets_and_templates_lie_in_the_package_that_the_wheel_ships() -> None:
     used = {
         name
         for path in folder.rglob("*.py")
-        for name in re.findall(r'"([a-z-]+\.html\.j2)"', path.read_text())
+        for name in re.findall(r'"([a-z_-]+\.html\.j2)"', path.read_text())
     }
     inner = {"base.html.j2", "parts.html.j2"}
     assert {path.name for path in (folder / "templates").iterdir()} == used | inner
