@@ -19,6 +19,7 @@ LAYERS: list[set[str]] = [
     {"pipeline.lots"},
     {"pipeline.nonconformance"},
     {"pipeline.statistics"},
+    {"pipeline.trust"},
     {"pipeline.wall"},
     {"pipeline.length"},
     {"pipeline.logs"},
