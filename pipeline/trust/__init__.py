@@ -1,0 +1,1 @@
+"""Can the instruments be believed? Redundancy, repeatability, calibration, laboratory, gauge studies."""

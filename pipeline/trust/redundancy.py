@@ -1,0 +1,270 @@
+"""Do the instruments agree with each other? Wall, diameters and mass tied together by what must hold.
+
+The wall, the overall diameter and the conductor's diameter are one geometry, and the plastic the extruder
+delivers is its area. What is left over is weighed against the instruments' uncertainties. Where they
+contradict each other there is no conclusion about the wire, and never a pass.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from pipeline.results import Refused
+
+Floats = NDArray[np.float64]
+State = Literal["green", "amber", "red", "unknown"]
+
+NAMES = ("wall gauge", "diameter gauge", "conductor diameter", "mass balance")
+# A stretch is amber below the first probability and red below the second; a plant may set its own.
+AMBER_P = 0.05
+RED_P = 0.001
+
+
+@dataclass(frozen=True, slots=True)
+class Reconciliation:
+    """Instruments of one stretch of wire weighed against each other.
+
+    Args:
+        chi2: weighted sum of squares of what is left over.
+        degrees: number of relations tested.
+        p: probability of so much by the stated uncertainties alone.
+        adjusted: values that satisfy the relations (wall, diameter, conductor [mm], area [mm2]).
+        z: each instrument's share, in standard deviations; NaN where it took no part.
+        chi2_without: chi-square left with that instrument taken out, on one relation fewer.
+        p_without: its probability; NaN where nothing is left to test.
+        suspect: the one instrument whose removal alone restores agreement; '' where none can be named.
+        state: 'green', 'amber', 'red', or 'unknown' where nothing could be compared.
+        sentence: what a reader should know.
+    """
+
+    chi2: float
+    degrees: int
+    p: float
+    adjusted: tuple[float, ...]
+    z: tuple[float, ...]
+    chi2_without: tuple[float, ...]
+    p_without: tuple[float, ...]
+    suspect: str
+    state: State
+    sentence: str
+
+
+def reconcile(
+    wall_mm: float,
+    diameter_mm: float,
+    conductor_mm: float,
+    area_mm2: float | None,
+    sd: tuple[float, float, float, float],
+) -> Reconciliation:
+    """Weigh wall, diameters and mass of one stretch against each other.
+
+    Relations D - d - 2t = 0 and A - pi/4 (D^2 - d^2) = 0; r what is left over, J its Jacobian, V the
+    variances: chi2 = r' W r with W = (J V J')^-1, adjusted y - V J' W r, z = a / sqrt(diag(J' W J)) with
+    a = J' W r; chi-square without instrument i is chi2 - z_i^2 (derived).
+
+    Args:
+        wall_mm: t, mean wall over the conductor, covering included [mm].
+        diameter_mm: D, overall diameter [mm].
+        conductor_mm: d, diameter of the conductor [mm].
+        area_mm2: A, area from mass flow and speed [mm2]; None where it is not known.
+        sd: standard uncertainties of the four [mm, mm, mm, mm2].
+
+    Returns:
+        The reconciliation. A suspect is named only if taking out exactly one instrument gives p above 0.05;
+        without the mass there is one relation only and none can be named.
+
+    Source:
+        R.S.H. Mah, A.C. Tamhane, Detection of gross errors in process data, AIChE J. 28 (1982), from memory.
+        For stranded conductor the mass includes the valleys: calibrate an offset first.
+    """
+    values = np.array([wall_mm, diameter_mm, conductor_mm, np.nan if area_mm2 is None else area_mm2])
+    if not np.isfinite(values[:3]).all():
+        nothing = (float("nan"),) * 4
+        return Reconciliation(
+            float("nan"),
+            0,
+            float("nan"),
+            tuple(float(one) for one in values),
+            nothing,
+            nothing,
+            nothing,
+            "",
+            "unknown",
+            "Wall, overall diameter and conductor diameter are not all known here: nothing can be compared.",
+        )
+    jacobian, left = _relations(values)
+    variance = np.square(np.array(sd[: jacobian.shape[1]], dtype=np.float64))
+    weight = np.linalg.inv(jacobian @ np.diag(variance) @ jacobian.T)
+    a = jacobian.T @ weight @ left
+    chi2 = float(left @ weight @ left)
+    degrees = left.size
+    z = a / np.sqrt(np.diag(jacobian.T @ weight @ jacobian))
+    without = np.maximum(chi2 - z**2, 0.0)
+    p_without = stats.chi2.sf(without, degrees - 1) if degrees > 1 else np.full(z.size, np.nan)
+    p = float(stats.chi2.sf(chi2, degrees))
+    suspect = _suspect(p, p_without)
+    state: State = "red" if p < RED_P else "amber" if p < AMBER_P else "green"
+    adjusted = values[: a.size] - variance * a
+    return Reconciliation(
+        chi2,
+        degrees,
+        p,
+        tuple(float(one) for one in adjusted),
+        tuple(float(one) for one in z),
+        tuple(float(one) for one in without),
+        tuple(float(one) for one in p_without),
+        suspect,
+        state,
+        _sentence(state, suspect, left[0]),
+    )
+
+
+def _relations(values: Floats) -> tuple[Floats, Floats]:
+    """Jacobian and what is left over, of one relation without the mass and two with it."""
+    t, D, d, A = values
+    geometry = [-2.0, 1.0, -1.0]
+    if not np.isfinite(A):
+        return np.array([geometry]), np.array([D - d - 2.0 * t])
+    mass = [0.0, -np.pi / 2.0 * D, np.pi / 2.0 * d, 1.0]
+    left = np.array([D - d - 2.0 * t, A - np.pi / 4.0 * (D * D - d * d)])
+    return np.array([[*geometry, 0.0], mass]), left
+
+
+def _suspect(p: float, p_without: Floats) -> str:
+    if p >= AMBER_P or not np.isfinite(p_without).all():
+        return ""
+    restores = np.flatnonzero(p_without > AMBER_P)
+    return NAMES[int(restores[0])] if restores.size == 1 else ""
+
+
+def _sentence(state: State, suspect: str, geometry_mm: float) -> str:
+    if state == "green":
+        return "The instruments agree within their uncertainties."
+    gap = f"The diameters leave {1000 * geometry_mm / 2:+.1f} um of wall against the wall gauge"
+    named = (
+        f"taking out the {suspect} alone restores agreement: check it first"
+        if suspect
+        else "the instruments disagree, cause unknown"
+    )
+    tail = " No conclusion about this wire until it is settled." if state == "red" else ""
+    return f"{gap}; {named}.{tail}"
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of wire and how its instruments agree."""
+
+    from_m: float
+    to_m: float
+    agreement: Reconciliation
+
+
+def agreement_by_stretch(
+    at_m: Floats,
+    wall_mm: Floats,
+    diameter_at_m: Floats,
+    diameter_mm: Floats,
+    conductor_mm: float,
+    sd: tuple[float, float, float, float],
+    area_at_m: Floats | None = None,
+    area_mm2: Floats | None = None,
+    stretch_m: float = 100.0,
+) -> tuple[Stretch, ...]:
+    """The instruments' agreement on every 100 m of a run, each on the same wire.
+
+    Args:
+        at_m: places of the wall readings [m].
+        wall_mm: mean wall over the conductor, covering included [mm]; NaN where there is none.
+        diameter_at_m: places of the diameter readings [m].
+        diameter_mm: overall diameter [mm].
+        conductor_mm: diameter of the conductor [mm].
+        sd: standard uncertainties of a stretch's means [mm, mm, mm, mm2]; what calibration leaves, which
+            averaging does not take away.
+        area_at_m: places of the area readings [m].
+        area_mm2: area from mass flow and speed [mm2].
+        stretch_m: length of a stretch [m].
+
+    Returns:
+        One entry a stretch from the first wire read to the last.
+    """
+    places = np.concatenate([at_m[np.isfinite(wall_mm)], diameter_at_m[np.isfinite(diameter_mm)]])
+    if places.size == 0:
+        return ()
+    first = int(np.floor(places.min() / stretch_m))
+    count = int(np.floor(places.max() / stretch_m)) - first + 1
+    wall = _means(at_m, wall_mm, first, count, stretch_m)
+    diameter = _means(diameter_at_m, diameter_mm, first, count, stretch_m)
+    area = np.full(count, np.nan)
+    if area_at_m is not None and area_mm2 is not None:
+        area = _means(area_at_m, area_mm2, first, count, stretch_m)
+    found = []
+    for k in range(count):
+        mass = float(area[k]) if np.isfinite(area[k]) else None
+        agreement = reconcile(float(wall[k]), float(diameter[k]), conductor_mm, mass, sd)
+        found.append(Stretch((first + k) * stretch_m, (first + k + 1) * stretch_m, agreement))
+    return tuple(found)
+
+
+def _means(at_m: Floats, values: Floats, first: int, count: int, stretch_m: float) -> Floats:
+    known = np.isfinite(values) & np.isfinite(at_m)
+    block = np.floor(at_m[known] / stretch_m).astype(np.int64) - first
+    inside = (block >= 0) & (block < count)
+    number = np.bincount(block[inside], minlength=count)
+    total = np.bincount(block[inside], values[known][inside], minlength=count)
+    return np.where(number > 0, total / np.maximum(number, 1), np.nan)
+
+
+def no_conclusion(question: str, stretch: Stretch) -> Refused | None:
+    """The refusal of any verdict on wire whose data-quality state is red or unknown.
+
+    Args:
+        question: what was asked.
+        stretch: the stretch it is about.
+
+    Returns:
+        The refusal ('no conclusion', never 'pass'), or None where a verdict may be given.
+    """
+    if stretch.agreement.state in {"green", "amber"}:
+        return None
+    return Refused(
+        question,
+        "redundant instruments compared",
+        f"No conclusion from {stretch.from_m:.0f} m to {stretch.to_m:.0f} m: {stretch.agreement.sentence}",
+        0,
+    )
+
+
+def area_from_screw_mm2(screw_rpm: Floats, speed_m_s: Floats, output_mm3_per_turn: float) -> Floats:
+    """Area of the insulation from what a turn of the screw delivers: A = k n / (60 v) / 1000 [mm2].
+
+    Args:
+        screw_rpm: n, screw speed [rpm].
+        speed_m_s: v, line speed [m/s].
+        output_mm3_per_turn: k, volume a turn delivers [mm3]; calibrated on runs whose gauges were trusted.
+    """
+    running = speed_m_s > 0
+    area: Floats = np.where(
+        running, output_mm3_per_turn * screw_rpm / 60.0 / (1000.0 * np.where(running, speed_m_s, 1.0)), np.nan
+    )
+    return area
+
+
+def output_per_turn_mm3(area_mm2: Floats, screw_rpm: Floats, speed_m_s: Floats) -> float:
+    """Volume a turn of the screw delivered, from the area by the gauges: median of 60 000 A v / n [mm3].
+
+    Calibrated on the same run it shows only drift within the run, not a bias of a gauge.
+
+    Args:
+        area_mm2: area of the insulation by the gauges [mm2].
+        screw_rpm: screw speed [rpm].
+        speed_m_s: line speed [m/s].
+    """
+    good = np.isfinite(area_mm2) & (screw_rpm > 0) & (speed_m_s > 0)
+    if not bool(good.any()):
+        return float("nan")
+    return float(np.median(60_000.0 * area_mm2[good] * speed_m_s[good] / screw_rpm[good]))
