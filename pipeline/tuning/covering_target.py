@@ -1,0 +1,75 @@
+"""How thin may the covering be? It is deducted from what the gauge sees, so it is stated and not measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from scipy import special
+
+from pipeline.products.limits import Limit
+from pipeline.results import Refused
+from pipeline.sheets.run_sheet import Covering
+from pipeline.tuning.giveaway import Giveaway, Price, giveaway
+
+REQUIREMENT = "covering at any point"
+
+
+@dataclass(frozen=True, slots=True)
+class CoveringTarget:
+    """Smallest mean wall of the covering.
+
+    Args:
+        limit: the limit in words.
+        needed_mm: smallest mean wall of the covering [mm].
+        stated_mm: mean wall stated on the run sheet [mm].
+        margin_mm: stated less needed [mm]; negative where the statement does not carry the limit.
+        worth: the margin as plastic and money.
+        status: always 'stated, not measured'.
+        sentence: the answer in words.
+    """
+
+    limit: str
+    needed_mm: float
+    stated_mm: float
+    margin_mm: float
+    worth: Giveaway
+    status: str
+    sentence: str
+
+
+def covering_target(
+    covering: Covering | None,
+    limits: tuple[Limit, ...],
+    inner_mm: float,
+    price: Price,
+    risk: float = 0.001,
+) -> CoveringTarget | Refused:
+    """Smallest mean wall of the covering: limit + greatest offset + z u, with the run sheet's own figures.
+
+    Args:
+        covering: what the run sheet states of the covering; None where it states nothing.
+        limits: limits in force.
+        inner_mm: diameter under the covering [mm].
+        price: density and price of the covering.
+        risk: accepted chance that the covering's mean is thinner than its uncertainty allows.
+
+    Source: derived; offset as a bound, uncertainty as a normal deviation. Its own thin spots are not in it.
+    """
+    question, method = "smallest mean wall of the covering", "stated mean, offset and uncertainty"
+    asked = [one for one in limits if one.requirement == REQUIREMENT]
+    if covering is None:
+        return Refused(question, method, "The run sheet states nothing of a covering.", 0)
+    if not asked:
+        return Refused(question, method, "No limit for the covering is in force.", 0)
+    hardest = max(asked, key=lambda one: one.value)
+    needed = hardest.value + covering.offset_mm - float(special.ndtri(risk)) * covering.uncertainty_mm
+    margin = covering.mean_mm - needed
+    worth = giveaway(covering.mean_mm, needed, inner_mm, price)
+    told = (
+        f"By its stated mean of {1000.0 * covering.mean_mm:.0f} um, offset up to {1000.0 * covering.offset_mm:.0f} um "
+        f"and uncertainty of {1000.0 * covering.uncertainty_mm:.0f} um the covering needs {1000.0 * needed:.0f} um on "
+        f"average. That is stated, not measured ({covering.basis}): cut samples before changing it."
+    )
+    return CoveringTarget(
+        hardest.sentence, needed, covering.mean_mm, margin, worth, "stated, not measured", told
+    )

@@ -1,0 +1,178 @@
+"""What tuning takes of a measured run: wall, offset, diameter and machine, row by row, and where the reels lie.
+
+Only wire made at steady speed and read without a flag counts for what the line can do; ramps and starts have
+their own question (`start_up`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.columns import WALL_CHANNELS
+from pipeline.length.placement import Placement
+from pipeline.length.reels import PlacedReel
+from pipeline.length.steady_state import DEFAULT_RULE, STEADY
+from pipeline.sheets.line_sheet import LineSheet
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+MACHINE = (
+    "line_speed_m_s",
+    "screw_speed_rpm",
+    "covering_screw_speed_rpm",
+    "melt_temperature_c",
+    "melt_pressure_bar",
+)
+# Wire between die and trough that a stop spoils [m] where the line sheet has no hot diameter gauge.
+HOT_ZONE_M = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class LineRun:
+    """One run of one product, row by row in the order of the log; NaN where there is no value.
+
+    Args:
+        run_id: the run.
+        started: instant of the first row.
+        product: the product's name.
+        conductor_mm: nominal conductor diameter [mm].
+        seconds: time of each row since the first [s].
+        die_m: repaired counter at each row: the metre of wire at the die [m].
+        speed_m_s: line speed [m/s].
+        phase: phase of the line at the die (pipeline.length.steady_state).
+        machine: channels of `MACHINE` that the log carries.
+        wall_at_m: place on the wire of the spot the wall gauge saw [m].
+        mean_mm: mean wall [mm].
+        cos_mm: first harmonic of the wall, cosine part [mm].
+        sin_mm: first harmonic of the wall, sine part [mm].
+        thinnest_mm: thinnest wall around the section [mm].
+        wall_counts: True where the wall may enter statistics: steady, moving, unflagged, not left out.
+        diameter_at_m: place on the wire of the spot the cold diameter gauge saw [m].
+        diameter_mm: overall diameter [mm].
+        diameter_counts: True where the diameter may enter statistics.
+        reels: the reels on the wire.
+        reading_s: time between two readings of the wall gauge [s].
+        left_out_m: stretches of wire left out because their cause is known and will not recur [m], a row each.
+    """
+
+    run_id: str
+    started: datetime
+    product: str
+    conductor_mm: float
+    seconds: Floats
+    die_m: Floats
+    speed_m_s: Floats
+    phase: NDArray[np.uint8]
+    machine: Mapping[str, Floats]
+    wall_at_m: Floats
+    mean_mm: Floats
+    cos_mm: Floats
+    sin_mm: Floats
+    thinnest_mm: Floats
+    wall_counts: Mask
+    diameter_at_m: Floats
+    diameter_mm: Floats
+    diameter_counts: Mask
+    reels: tuple[PlacedReel, ...]
+    reading_s: float
+    left_out_m: Floats
+
+    @property
+    def step_m(self) -> float:
+        """Wire between two readings at the usual speed [m]."""
+        counted = self.speed_m_s[self.wall_counts]
+        running = counted if counted.size else self.speed_m_s[self.speed_m_s > DEFAULT_RULE.stop_m_s]
+        return float(np.median(running)) * self.reading_s if running.size else float("nan")
+
+    @property
+    def has_offset(self) -> bool:
+        """Whether the line sees where the conductor lies in the insulation."""
+        return bool(np.isfinite(self.cos_mm).any())
+
+
+def line_run(
+    run_id: str,
+    started: datetime,
+    product: str,
+    conductor_mm: float,
+    readings: pl.DataFrame,
+    measured: pl.DataFrame,
+    flagged: pl.DataFrame,
+    placement: Placement,
+    line: LineSheet,
+    reels: tuple[PlacedReel, ...],
+    left_out_m: Floats | None = None,
+) -> LineRun:
+    """A measured run as tuning takes it.
+
+    Args:
+        run_id: the run.
+        started: instant of the first row.
+        product: the product's name.
+        conductor_mm: nominal conductor diameter [mm].
+        readings: readings as logged (columns.LOGGED).
+        measured: what they say of wall and diameter (columns.MEASURED).
+        flagged: reasons not to use readings (columns.FLAGGED).
+        placement: the run on the wire.
+        line: the line sheet.
+        reels: the reels on the wire.
+        left_out_m: stretches of wire [m], a row each, whose cause was found and removed (a splice, a stop mark); they
+            say nothing of what the line does now. Default: none.
+    """
+    gauge, hot = line.instrument("wall gauge"), line.instrument("hot diameter gauge")
+    zone = hot.station_m if hot is not None and hot.station_m > 0 else HOT_ZONE_M
+    out = np.zeros((0, 2)) if left_out_m is None else np.asarray(left_out_m, dtype=np.float64).reshape(-1, 2)
+    columns = {
+        name: measured[name].cast(pl.Float64).fill_null(float("nan")).to_numpy() for name in measured.columns
+    }
+    speed = placement.readings["speed_m_s"].to_numpy()
+    row = readings["row"].to_numpy()
+
+    def counts(at_m: Floats, value: Floats, channels: tuple[str, ...]) -> Mask:
+        # Standing wire is read again and again, wire pulled back twice: only the first reading of it counts.
+        fit = (speed > DEFAULT_RULE.stop_m_s) & (placement.at_m >= placement.readings["front_m"].to_numpy())
+        fit &= np.isfinite(value) & np.isfinite(at_m)
+        fit &= placement.phase_on_wire(at_m, zone) == STEADY
+        marked = flagged.filter(pl.col("channel").is_in(channels))["row"].unique().to_numpy()
+        fit[np.searchsorted(row, marked)] = False
+        for from_m, to_m in out:
+            fit &= ~((at_m >= from_m) & (at_m <= to_m))
+        return np.asarray(fit, dtype=np.bool_)
+
+    wall_channels = WALL_CHANNELS if gauge is not None else ("diameter_x_mm", "diameter_y_mm")
+    return LineRun(
+        run_id=run_id,
+        started=started,
+        product=product,
+        conductor_mm=conductor_mm,
+        seconds=placement.seconds,
+        die_m=placement.at_m,
+        speed_m_s=speed,
+        phase=placement.readings["phase"].to_numpy(),
+        machine={
+            name: readings[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+            for name in MACHINE
+            if name in readings.columns and readings[name].null_count() < readings.height
+        },
+        wall_at_m=columns["wall_at_m"],
+        mean_mm=columns["mean_wall_mm"],
+        cos_mm=columns["ecc_cos_mm"],
+        sin_mm=columns["ecc_sin_mm"],
+        thinnest_mm=columns["thinnest_wall_mm"],
+        wall_counts=counts(columns["wall_at_m"], columns["mean_wall_mm"], wall_channels),
+        diameter_at_m=columns["diameter_at_m"],
+        diameter_mm=columns["diameter_mm"],
+        diameter_counts=counts(
+            columns["diameter_at_m"], columns["diameter_mm"], ("diameter_x_mm", "diameter_y_mm")
+        ),
+        reels=reels,
+        reading_s=gauge.interval_s if gauge is not None else float(np.median(np.diff(placement.seconds))),
+        left_out_m=out,
+    )

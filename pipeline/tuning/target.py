@@ -1,0 +1,341 @@
+"""How far can the mean wall come down before a requirement fails more often than accepted, and which one?
+
+For each rule the mean wall is sought at which the accepted risk is just met: a cut sample's average by the
+spread of section averages, the thinnest point of a reel by the tail under its own level, mixed over reels. The
+target is the greatest of them. Sources: method sheet of the project, sections 1, 4, 5 and 9 (derived there and
+in the modules used); Coles (2001) for the tail.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from pipeline.products.limits import Limit
+from pipeline.results import Assumption, Refused, Result
+from pipeline.tuning.needed_mean import Need, Unknowns, needed_mean
+from pipeline.tuning.reel_wall import ReelWall, levels_of
+from pipeline.tuning.requirement_rules import POINT, Rule, rules_of
+from pipeline.tuning.within_reel_tail import block_cuts
+
+Floats = NDArray[np.float64]
+
+FEWEST_REELS = 3
+FEW_REELS = 30
+QUESTION = "smallest mean wall at which every requirement holds at the accepted risk"
+METHOD = (
+    "tail of clusters under each reel's level mixed over reels; block bootstrap and chi-square of reel levels"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Risks:
+    """How often a requirement may fail; chosen here unless the plant says otherwise.
+
+    Args:
+        cut_sample: accepted share of cut samples whose average is under the limit.
+        reel: accepted share of reels with a point under the minimum at any point.
+        plant_rule: accepted share of reels that break a rule of the plant itself (concentricity, diameter).
+    """
+
+    cut_sample: float = 0.001
+    reel: float = 0.001
+    plant_rule: float = 0.01
+
+    def of(self, rule: Rule) -> float:
+        """The accepted risk of a rule."""
+        if rule.unit_at_risk == "cut sample":
+            return self.cut_sample
+        return self.reel if rule.requirement == POINT else self.plant_rule
+
+
+@dataclass(frozen=True, slots=True)
+class RuleTarget:
+    """What one rule asks of the mean wall.
+
+    Args:
+        rule: the requirement.
+        limit: the limit in words.
+        bound: 'lower', or 'upper' for a rule that forbids a thicker wall.
+        risk: accepted share of cut samples or reels.
+        unit_at_risk: 'cut sample' or 'reel'.
+        needed: mean wall it asks for [mm], with its interval.
+        chance_now: share that fails at today's mean wall.
+        mean_to_series_mm: mean wall less the level of what the rule looks at: what offset and lobes take [mm].
+        level_sd_mm: standard deviation between reels [mm].
+        within_sd_mm: standard deviation within reels, as used [mm].
+        depth_sd: distance of the level above the limit, in deviations of both together; the k that the risk asks
+            for.
+        binds_in: share of draws in which this rule asks for the greatest mean wall.
+    """
+
+    rule: str
+    limit: str
+    bound: str
+    risk: float
+    unit_at_risk: str
+    needed: Result
+    chance_now: float
+    mean_to_series_mm: float
+    level_sd_mm: float
+    within_sd_mm: float
+    depth_sd: float
+    binds_in: float
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """The smallest mean wall, and what stands on it.
+
+    Args:
+        result: the target [mm] with its interval; the unit of inference is the reel.
+        binding: requirement that keeps the wall from coming down.
+        rules: every rule.
+        today: mean wall now [mm], with its interval.
+        overwall: mean wall now less target [mm], with its interval; negative where today's wall is too thin.
+        advised_mm: target to set: the upper end of the interval, since too thin is worse than too thick [mm].
+        ceiling_mm: greatest mean wall a rule allows; None where none does [mm].
+        reels: reels used.
+        runs: runs used.
+        warnings: sentences to read beside it.
+        needs: what each rule stands on, for further questions (what-if, loss).
+    """
+
+    result: Result
+    binding: str
+    rules: tuple[RuleTarget, ...]
+    today: Result
+    overwall: Result
+    advised_mm: float
+    ceiling_mm: float | None
+    reels: int
+    runs: int
+    warnings: tuple[str, ...]
+    needs: tuple[Need, ...] = field(default=(), repr=False)
+
+
+def smallest_target(
+    reels: Sequence[ReelWall],
+    limits: Sequence[Limit],
+    risks: Risks | None = None,
+    unknowns: Unknowns | None = None,
+    *,
+    sensors: int = 1,
+    reel_m: float | None = None,
+    draws: int = 400,
+    seed: int = 1,
+    confidence: float = 0.95,
+) -> Target | Refused:
+    """Smallest mean wall for which every requirement holds at the accepted risk, from the line's own variation.
+
+    Args:
+        reels: reels of one product, as of `reel_wall.reel_walls`.
+        limits: limits in force for it.
+        risks: accepted risks; the defaults of `Risks`.
+        unknowns: what the gauge adds, hides or leaves open; nothing where left out.
+        sensors: wall sensors.
+        reel_m: length of the reel the risk is about [m]; the median of the reels where left out.
+        draws: bootstrap draws.
+        seed: of the random numbers.
+        confidence: of the interval.
+
+    Returns:
+        A `Target`, or a `Refused` for fewer than three reels, no limit, or a tail that cannot be followed.
+
+    It stops being true where a new target changes the spread, where wire that was left out comes back, and
+    beyond what the reels on hand can show: 60 km cannot demonstrate one bad reel in a thousand.
+    """
+    accepted, open_to = risks or Risks(), unknowns or Unknowns()
+    if len(reels) < FEWEST_REELS:
+        reason = (
+            f"{len(reels)} reels with enough steady wire are too few, {FEWEST_REELS} are needed to see how "
+            "reels differ."
+        )
+        return Refused(QUESTION, METHOD, reason, len(reels))
+    rules, told = rules_of(reels, limits, open_to.noise_mm or 0.0, sensors)
+    if not any(one.bound == "lower" for one in rules):
+        return Refused(QUESTION, METHOD, "No limit that bounds the wall from below is in force.", len(reels))
+    length = reel_m if reel_m is not None else float(np.median([one.length_m for one in reels]))
+    cuts = block_cuts([one.mean_mm for one in reels])
+    needs: list[Need] = []
+    for rule in rules:
+        need = needed_mean(rule, reels, accepted.of(rule), open_to, length, cuts, draws, seed)
+        if isinstance(need, str):
+            if rule.requirement == POINT:
+                return Refused(QUESTION, METHOD, need, len(reels))
+            told = (*told, need)
+            continue
+        needs.append(need)
+    return _target(tuple(needs), reels, accepted, open_to, length, told, confidence)
+
+
+def _target(
+    needs: tuple[Need, ...],
+    reels: Sequence[ReelWall],
+    risks: Risks,
+    unknowns: Unknowns,
+    reel_m: float,
+    told: tuple[str, ...],
+    confidence: float,
+) -> Target:
+    lower = [one for one in needs if one.rule.bound == "lower"]
+    estimate = max(one.estimate for one in lower)
+    best = np.max([one.draws for one in lower], axis=0)
+    worst_open = np.max([one.draws + one.open_mm for one in lower], axis=0)
+    least_open = np.max([one.draws - one.open_mm for one in lower], axis=0)
+    binding = max(lower, key=lambda one: one.estimate).rule.requirement
+    tail = 0.5 * (1.0 - confidence)
+    low, high = float(np.quantile(least_open, tail)), float(np.quantile(worst_open, 1.0 - tail))
+    known = float(sum(one.known_m for one in reels))
+    level = levels_of([float(one.mean_mm.mean()) for one in reels], [one.run_id for one in reels])
+    t = float(special.stdtrit(max(level.freedom, 1.0), 1.0 - tail))
+    spread = np.hypot(t * level.mean_sd, unknowns.level_mm * float(special.ndtri(1.0 - tail)))
+    result = Result(
+        question=QUESTION,
+        estimate=estimate,
+        low=min(low, estimate),
+        high=max(high, estimate),
+        confidence=confidence,
+        unit="mm",
+        method=METHOD,
+        n=len(reels),
+        effective_n=None,
+        known_m=known,
+        unit_of_inference="reel",
+        assumptions=_assumptions(needs, unknowns),
+        details={"reel_m": reel_m, "draws": float(best.size), "median_of_draws_mm": float(np.median(best))},
+    )
+    today = replace(
+        result,
+        question="mean wall now",
+        estimate=level.mean,
+        low=level.mean - float(spread),
+        high=level.mean + float(spread),
+        details={},
+    )
+    over = float(np.hypot(spread, max(result.high - estimate, 0.0)))
+    under = float(np.hypot(spread, max(estimate - result.low, 0.0)))
+    overwall = replace(
+        today,
+        question="mean wall now less the smallest target",
+        estimate=level.mean - estimate,
+        low=level.mean - estimate - over,
+        high=level.mean - estimate + under,
+    )
+    ceilings = [one.estimate for one in needs if one.rule.bound == "upper"]
+    ceiling = min(ceilings) if ceilings else None
+    rules = tuple(_rule_target(one, lower, best, today, tail) for one in needs)
+    return Target(
+        result,
+        binding,
+        rules,
+        today,
+        overwall,
+        result.high,
+        ceiling,
+        level.reels,
+        len({one.run_id for one in reels}),
+        (*told, *_warnings(result, overwall, ceiling, reels, risks, unknowns, needs)),
+        needs,
+    )
+
+
+def _assumptions(needs: tuple[Need, ...], unknowns: Unknowns) -> tuple[Assumption, ...]:
+    ends = all(one.shape <= 0.0 for one in needs)
+    return (
+        Assumption("a new target leaves the spread as it is", None, "look again after the change"),
+        Assumption("the gauge's noise is known", unknowns.noise_mm is not None, _noise_told(unknowns)),
+        Assumption(
+            "variation under the gauge's window is known", unknowns.small_scale_mm is not None, "cut slices"
+        ),
+        Assumption("the tail has an end", ends, "fitted shapes"),
+    )
+
+
+def _noise_told(unknowns: Unknowns) -> str:
+    if unknowns.noise_mm is None:
+        return "left in the readings, which makes the target thicker"
+    return f"{1000.0 * unknowns.noise_mm:.1f} um a sensor, taken off"
+
+
+def _rule_target(need: Need, lower: list[Need], best: Floats, base: Result, tail: float) -> RuleTarget:
+    low = float(np.quantile(need.draws - need.open_mm, tail))
+    high = float(np.quantile(need.draws + need.open_mm, 1.0 - tail))
+    needed = replace(
+        base,
+        question=f"mean wall that {need.rule.requirement} asks for",
+        estimate=need.estimate,
+        low=min(low, need.estimate),
+        high=max(high, need.estimate),
+    )
+    binds = float(np.mean(need.draws >= best - 1e-12)) if any(need is one for one in lower) else 0.0
+    both = float(np.hypot(need.level_sd, need.within_sd))
+    return RuleTarget(
+        need.rule.requirement,
+        need.rule.limit,
+        need.rule.bound,
+        need.risk,
+        need.rule.unit_at_risk,
+        needed,
+        need.chance_now,
+        need.cost_mm,
+        need.level_sd,
+        need.within_sd,
+        need.depth / both if both > 0.0 else float("inf"),
+        binds,
+    )
+
+
+def _warnings(
+    result: Result,
+    overwall: Result,
+    ceiling: float | None,
+    reels: Sequence[ReelWall],
+    risks: Risks,
+    unknowns: Unknowns,
+    needs: tuple[Need, ...],
+) -> tuple[str, ...]:
+    told = []
+    runs = len({one.run_id for one in reels})
+    if runs == 1:
+        told.append(
+            "All reels come from one run: how runs differ is not in it, and the next set-up may be another."
+        )
+    if len(reels) < FEW_REELS:
+        told.append(
+            f"{len(reels)} reels cannot demonstrate a risk of {min(risks.reel, risks.cut_sample):g}: it is "
+            f"followed down from what was seen. Without any model, {len(reels)} good reels only bound the share "
+            f"of bad ones to {100.0 * (1.0 - 0.05 ** (1.0 / len(reels))):.1f} % at 95 % confidence."
+        )
+    if unknowns.small_scale_mm is None:
+        told.append(
+            "It is about averages over the length one reading takes; thin places shorter than that are not in it "
+            "until neighbouring slices are cut and measured."
+        )
+    if any(one.shape > 0.0 for one in needs):
+        told.append(
+            "A fitted tail has no end, which for a wall points to a mixture or a drop-out: look at the deepest "
+            "readings before lowering anything."
+        )
+    if any(one.open_mm > 0.0 for one in needs):
+        told.append(
+            "The gauge sees insulation and covering together: the insulation's own thin side is bounded by the "
+            "covering's stated offset, not measured, and the interval is widened by it."
+        )
+    if ceiling is not None and ceiling < result.estimate:
+        told.append(
+            f"The diameter's upper limit allows {ceiling:.4f} mm at most and the wall needs "
+            f"{result.estimate:.4f} mm: no mean wall meets both at the accepted risks; the spread must come down "
+            "first."
+        )
+    if overwall.low < 0.0 < overwall.high:
+        told.append("Whether there is any overwall is within the doubt; do not lower the target on this.")
+    told.append(
+        "A target is for the licensed standard's own limits and tests; lower it in steps, look again after each, and "
+        "keep cutting samples."
+    )
+    return tuple(told)

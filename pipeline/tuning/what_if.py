@@ -1,0 +1,203 @@
+"""What would the target be if one thing were mended: the centring halved, a period gone, the drift stopped?
+
+Each question changes the readings as the remedy would and asks for the target again, with the same bootstrap
+draws, so that the difference has an interval of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.products.limits import Limit
+from pipeline.results import Refused
+from pipeline.tuning.giveaway import Giveaway, Price, giveaway
+from pipeline.tuning.needed_mean import Unknowns
+from pipeline.tuning.reel_wall import ReelWall
+from pipeline.tuning.target import Risks, Target, smallest_target
+from pipeline.tuning.wall_parts import SLOW_M, wall_parts
+from pipeline.units import mil_from_mm
+
+Floats = NDArray[np.float64]
+Change = Callable[[Sequence[ReelWall]], tuple[ReelWall, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """One remedy and what it is worth.
+
+    Args:
+        remedy: what is supposed to be mended.
+        target_mm: smallest target then [mm].
+        saving_mm: by how much the target could fall [mm]; 0 or near where the rule that binds is not touched.
+        saving_low_mm: lower end of its interval [mm].
+        saving_high_mm: upper end [mm].
+        binding: requirement that binds then.
+        worth: the saving as plastic and money.
+        sentence: the answer in words.
+    """
+
+    remedy: str
+    target_mm: float
+    saving_mm: float
+    saving_low_mm: float
+    saving_high_mm: float
+    binding: str
+    worth: Giveaway
+    sentence: str
+
+
+def centred(reels: Sequence[ReelWall], share: float = 0.5) -> tuple[ReelWall, ...]:
+    """The reels with a share of each reel's standing offset taken away; its wandering stays.
+
+    t_min' = t_min + |E| - |E - share x mean E|: lobes are left as they are.
+
+    Args:
+        reels: the reels.
+        share: share of the mean offset vector taken away, 0 to 1; one half for "the centring halved".
+    """
+    return tuple(
+        replace(
+            one,
+            cos_mm=one.cos_mm - share * one.cos_mm.mean(),
+            sin_mm=one.sin_mm - share * one.sin_mm.mean(),
+            thinnest_mm=one.thinnest_mm
+            + np.hypot(one.cos_mm, one.sin_mm)
+            - np.hypot(one.cos_mm - share * one.cos_mm.mean(), one.sin_mm - share * one.sin_mm.mean()),
+        )
+        for one in reels
+    )
+
+
+def _with_mean(reel: ReelWall, change_mm: Floats | float) -> ReelWall:
+    """The reel with its wall changed all round; the diameter, at other places, follows by interpolation."""
+    change = np.broadcast_to(np.asarray(change_mm, dtype=np.float64), reel.mean_mm.shape)
+    over = np.interp(reel.diameter_at_m, reel.at_m, change) if reel.diameter_at_m.size else 0.0
+    return replace(
+        reel,
+        mean_mm=reel.mean_mm + change,
+        thinnest_mm=reel.thinnest_mm + change,
+        diameter_mm=reel.diameter_mm + 2.0 * over,
+    )
+
+
+def without_drift(reels: Sequence[ReelWall], slow_m: float = SLOW_M) -> tuple[ReelWall, ...]:
+    """The reels with the drift of the mean wall within them taken away.
+
+    Args:
+        reels: the reels.
+        slow_m: length over which the drift is averaged [m].
+    """
+    return tuple(_with_mean(one, -wall_parts(one, (), slow_m).slow) for one in reels)
+
+
+def without_period(reels: Sequence[ReelWall], period_m: float) -> tuple[ReelWall, ...]:
+    """The reels with one period of the mean wall taken away.
+
+    Args:
+        reels: the reels.
+        period_m: the period [m].
+    """
+    return tuple(_with_mean(one, -wall_parts(one, (period_m,)).periodic) for one in reels)
+
+
+def with_equal_levels(reels: Sequence[ReelWall]) -> tuple[ReelWall, ...]:
+    """The reels with all mean walls brought to the same level.
+
+    Args:
+        reels: the reels.
+    """
+    level = float(np.mean([one.mean_mm.mean() for one in reels]))
+    return tuple(_with_mean(one, level - float(one.mean_mm.mean())) for one in reels)
+
+
+def remedies(reels: Sequence[ReelWall], periods_m: Sequence[float]) -> dict[str, Change]:
+    """The questions that can be asked of these reels, by the remedy in words.
+
+    Args:
+        reels: the reels.
+        periods_m: periods found [m].
+    """
+    asked: dict[str, Change] = {}
+    if all(np.isfinite(one.cos_mm).all() for one in reels):
+        asked["the centring were halved"] = lambda some: centred(some, 0.5)
+        asked["the centring were perfect on average"] = lambda some: centred(some, 1.0)
+    for period in periods_m:
+        asked[f"the period of {period:.3g} m were gone"] = lambda some, p=period: without_period(some, p)  # type: ignore[misc]
+    asked["the drift within reels were stopped"] = without_drift
+    asked["all reels ran at one level"] = with_equal_levels
+    return asked
+
+
+def what_if(
+    remedy: str,
+    change: Change,
+    reels: Sequence[ReelWall],
+    now: Target,
+    limits: Sequence[Limit],
+    price: Price,
+    conductor_mm: float,
+    risks: Risks | None = None,
+    unknowns: Unknowns | None = None,
+    *,
+    sensors: int = 1,
+    seed: int = 1,
+) -> WhatIf | Refused:
+    """The target with one thing mended, against the target now.
+
+    Args:
+        remedy: what is supposed to be mended, to follow "if".
+        change: turns the reels into what they would be.
+        reels: the reels.
+        now: the target now, of the same reels, limits, risks, unknowns and seed.
+        limits: limits in force.
+        price: what plastic costs.
+        conductor_mm: conductor diameter [mm].
+        risks: accepted risks.
+        unknowns: what the gauge adds, hides or leaves open.
+        sensors: wall sensors.
+        seed: seed of `now`.
+    """
+    draws = next(iter(now.needs)).draws.size
+    reel_m = now.result.details["reel_m"]
+    then = smallest_target(
+        change(reels), limits, risks, unknowns, sensors=sensors, reel_m=reel_m, draws=draws, seed=seed
+    )
+    if isinstance(then, Refused):
+        return then
+    before, after = (
+        np.max([need.draws for need in one.needs if need.rule.bound == "lower"], axis=0)
+        for one in (now, then)
+    )
+    tail = 0.5 * (1.0 - now.result.confidence)
+    saving = now.result.estimate - then.result.estimate
+    low, high = (float(one) for one in np.quantile(before - after, [tail, 1.0 - tail]))
+    worth = giveaway(now.result.estimate, then.result.estimate, conductor_mm, price)
+    return WhatIf(
+        remedy,
+        then.result.estimate,
+        saving,
+        min(low, saving),
+        max(high, saving),
+        then.binding,
+        worth,
+        _sentence(remedy, saving, low, now.binding, then.binding, worth),
+    )
+
+
+def _sentence(remedy: str, saving: float, low: float, before: str, after: str, worth: Giveaway) -> str:
+    if saving < 1e-6:
+        return (
+            f"If {remedy}, the target could not fall: {before} binds and this does not touch it. It would make "
+            "the other rules safer, not the wall cheaper."
+        )
+    money = "" if worth.money_per_month is None else f", {worth.money_per_month:.0f} {worth.currency} a month"
+    doubt = "" if low > 0.0 else " The interval reaches down to nothing."
+    then = f" Then {after} binds." if after != before else f" {before[0].upper()}{before[1:]} still binds."
+    return (
+        f"If {remedy}, the target could fall by {1000.0 * saving:.1f} um ({mil_from_mm(saving):.2f} mil): "
+        f"{1000.0 * worth.kg_km:.0f} g/km{money}.{doubt}{then}"
+    )
