@@ -21,6 +21,7 @@ from pipeline.products.product import find_product
 from pipeline.review.asking import not_on_file
 from pipeline.review.journal import note
 from pipeline.review.judged_rows import (
+    agreement_rows,
     event_rows,
     finding_rows,
     gap_rows,
@@ -38,7 +39,8 @@ from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.steps.answers import AnswerRow, answers_of
-from pipeline.steps.judge import Bench, Judged, bench_of, judge_run
+from pipeline.steps.bench import Bench, bench_of
+from pipeline.steps.judge import Judged, judge_run
 from pipeline.steps.load import SheetText, text_of
 from pipeline.steps.measure import measure_run, reel_summaries, stretches
 from pipeline.steps.place import place_run
@@ -341,6 +343,7 @@ def _put_on_file(
         store.append("placed.warning", mine(sentences(bench.placed.warnings)))
         store.append("measured.stretch", mine(stretches(bench.measured, placement.made_m, placement.start_m)))
         store.append("measured.reel", mine(reel_summaries(bench.measured, bench.placed)))
+        store.append("measured.agreement", mine(agreement_rows(bench)))
         store.append("measured.gap", mine(gap_rows(judged)))
         store.append("judged.limit", mine(limit_rows(judged)))
         store.append("judged.requirement", mine(requirement_rows(bench, judged)))

@@ -13,7 +13,9 @@ import polars as pl
 from pipeline.nonconformance.finding import Finding
 from pipeline.results import Refused, Result
 from pipeline.steps.answers import AnswerRow
-from pipeline.steps.judge import Bench, Judged, ReelStanding, counts_on
+from pipeline.steps.bench import Bench
+from pipeline.steps.judge import Judged, ReelStanding
+from pipeline.steps.sightings_of_run import counts_on
 
 _TEXT, _REAL, _WHOLE = pl.String, pl.Float64, pl.Int64
 
@@ -60,6 +62,33 @@ def event_rows(bench: Bench) -> pl.DataFrame:
 def sentences(told: tuple[str, ...]) -> pl.DataFrame:
     """Rows of a table of warnings."""
     return pl.DataFrame({"sentence": list(told)}, schema={"sentence": _TEXT})
+
+
+def agreement_rows(bench: Bench) -> pl.DataFrame:
+    """Rows of measured.agreement."""
+    return pl.DataFrame(
+        [
+            {
+                "from_m": one.from_m,
+                "to_m": one.to_m,
+                "state": one.agreement.state,
+                "chi2": one.agreement.chi2 if math.isfinite(one.agreement.chi2) else None,
+                "p": one.agreement.p if math.isfinite(one.agreement.p) else None,
+                "suspect": one.agreement.suspect,
+                "sentence": one.agreement.sentence,
+            }
+            for one in bench.measured.agreement
+        ],
+        schema={
+            "from_m": _REAL,
+            "to_m": _REAL,
+            "state": _TEXT,
+            "chi2": _REAL,
+            "p": _REAL,
+            "suspect": _TEXT,
+            "sentence": _TEXT,
+        },
+    )
 
 
 def gap_rows(judged: Judged) -> pl.DataFrame:

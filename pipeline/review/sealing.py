@@ -1,4 +1,4 @@
-"""Seal and verify: the journal holds a hash of every row and file a load or judgement put into the store.
+"""Seal and verify: the journal holds a hash of every row and file a load, judgement or decision put on file.
 
 A row changed behind the program's back no longer has the hash its journal entry keeps, and the journal's own
 chain shows whether an entry was changed. What this shows is *unchanged since written*, not *true when written*.
@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import polars as pl
 
-from pipeline.review.journal import broken_entries, journal_of
+from pipeline.review.journal import broken_entries, journal_of, note
 from pipeline.steps.load import text_sha256
 from pipeline.store.readings import READINGS
 
 if TYPE_CHECKING:
+    from pipeline.lots.journal import Entry
     from pipeline.store.database import Store
 
 # Table -> the question that gives its rows for one load or one assessment, in an order that does not vary.
@@ -39,12 +40,19 @@ ASSESSMENT_TABLES: dict[str, str] = {
     "placed.warning": "questions/placing_warnings_of_assessment",
     "measured.stretch": "questions/stretches_of_assessment",
     "measured.reel": "questions/reel_summaries_of_assessment",
+    "measured.agreement": "questions/agreement_of_assessment",
     "measured.gap": "questions/gaps_of_assessment",
     "judged.limit": "questions/limits_of_assessment",
     "judged.requirement": "questions/requirements_of_assessment",
     "judged.finding": "questions/findings_of_assessment",
     "judged.reel": "questions/reels_of_assessment",
     "judged.result": "questions/results_of_assessment",
+}
+# Kind of journal entry -> the table whose rows such an entry keeps, and the question that gives them.
+ENTRY_TABLES: dict[str, dict[str, str]] = {
+    "disposition": {"journal.act": "questions/acts_of_entry"},
+    "cut": {"placed.cut": "questions/cuts_of_entry"},
+    "shipment": {"journal.shipment": "questions/shipments_of_entry"},
 }
 
 
@@ -97,6 +105,27 @@ def seals_of(store: Store, tables: dict[str, str], folder: str, **key: object) -
     return {"rows": rows, "files": files}
 
 
+def note_sealed(store: Store, kind: str, subject: str, rows: pl.DataFrame, record: dict[str, Any]) -> int:
+    """Append rows that one journal entry keeps, and that entry, inside the caller's transaction.
+
+    Args:
+        store: the store, open to write.
+        kind: a kind of `ENTRY_TABLES`.
+        subject: what it happened to.
+        rows: the rows, without their ``entry_no``.
+        record: what else the entry keeps: text, whole numbers, and lists and objects of these.
+
+    Returns:
+        number of the entry.
+    """
+    last = store.ask("questions/last_entry")
+    entry_no = 1 + (int(last[0]["entry_no"]) if last else 0)
+    ((table, _),) = ENTRY_TABLES[kind].items()
+    store.append(table, rows.with_columns(pl.lit(entry_no, pl.Int64).alias("entry_no")))
+    seals = seals_of(store, ENTRY_TABLES[kind], "", entry_no=entry_no)
+    return note(store, kind, subject, {**record, "seals": seals})
+
+
 def changes_in(store: Store) -> tuple[str, ...]:
     """Everything in the store that is not as the journal says it was written, a sentence each."""
     told = [one.sentence for one in broken_entries(store)]
@@ -105,32 +134,55 @@ def changes_in(store: Store) -> tuple[str, ...]:
         for row in store.ask("questions/sheet_texts")
         if text_sha256(row["text"]) != row["sha256"]
     ]
+    kept: dict[str, set[int]] = {"load": set(), "assessment": set(), **{kind: set() for kind in ENTRY_TABLES}}
     for entry in journal_of(store):
+        if entry.kind not in kept:
+            continue
         try:
             record: dict[str, Any] = json.loads(entry.record)["record"]
-        except (json.JSONDecodeError, KeyError, TypeError):
-            continue  # the chain has already told of this entry
-        if entry.kind == "load":
-            told += _changed(store, record, LOAD_TABLES, f"run {entry.subject}, load", "load_id")
-        elif entry.kind == "assessment":
-            told += _changed(
-                store, record, ASSESSMENT_TABLES, f"run {entry.subject}, assessment", "assessment_id"
-            )
+            number, found = _held_against(store, entry, record)
+        except (json.JSONDecodeError, KeyError, TypeError, AttributeError):
+            told.append(f"entry {entry.entry_no}: it does not say which rows it keeps.")
+            continue
+        kept[entry.kind].add(number)
+        told += found
+    told += [
+        f"rows of {row['name']} say they belong to {row['kind']} {row['number']}, which the journal does not hold."
+        for row in store.ask("questions/numbers_on_file")
+        if row["number"] not in kept[row["kind"]]
+    ]
     return tuple(told)
 
 
-def _changed(store: Store, record: dict[str, Any], tables: dict[str, str], what: str, key: str) -> list[str]:
-    number = record[key]
-    now = seals_of(store, tables, record["folder"], **{key: number})
+def _held_against(store: Store, entry: Entry, record: dict[str, Any]) -> tuple[int, list[str]]:
+    """The number of the load, judgement or entry whose rows an entry keeps, and what of them was changed."""
+    if entry.kind == "load":
+        number = int(record["load_id"])
+        what = f"run {entry.subject}, load {number}"
+        return number, _changed(store, record, LOAD_TABLES, what, load_id=number)
+    if entry.kind == "assessment":
+        number = int(record["assessment_id"])
+        what = f"run {entry.subject}, assessment {number}"
+        return number, _changed(store, record, ASSESSMENT_TABLES, what, assessment_id=number)
+    number = entry.entry_no
+    what = f"{entry.kind} of {entry.subject}, journal entry {number}"
+    return number, _changed(store, record, ENTRY_TABLES[entry.kind], what, entry_no=number)
+
+
+def _changed(
+    store: Store, record: dict[str, Any], tables: dict[str, str], what: str, **key: object
+) -> list[str]:
+    folder = record.get("folder", "")
+    now = seals_of(store, tables, folder, **key)
     then = record["seals"]
     told = [
-        f"{what} {number}: rows of {table} are not as they were written."
+        f"{what}: rows of {table} are not as they were written."
         for table, digest in then["rows"].items()
         if now["rows"].get(table) != digest
     ]
     for name, digest in then["files"].items():
         if name not in now["files"]:
-            told.append(f"{what} {number}: the file {record['folder']}/{name} is missing.")
+            told.append(f"{what}: the file {folder}/{name} is missing.")
         elif now["files"][name] != digest:
-            told.append(f"{what} {number}: the file {record['folder']}/{name} is not as it was written.")
+            told.append(f"{what}: the file {folder}/{name} is not as it was written.")
     return told

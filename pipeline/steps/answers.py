@@ -17,8 +17,9 @@ from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.capability import performance_index_one_sided
 from pipeline.statistics.event_rate import event_rate
+from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
-from pipeline.steps.judge import Bench, counts_on
+from pipeline.steps.sightings_of_run import counts_on
 
 # Fewest known readings for which correlation is estimated at all.
 FEWEST_READINGS = 50

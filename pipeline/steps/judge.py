@@ -9,36 +9,30 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Literal
 
-import numpy as np
-import polars as pl
-
 from pipeline.length.reels import PlacedReel
-from pipeline.nonconformance.decision import DecisionRule, Verdict, decide
-from pipeline.nonconformance.finding import Finding, Sighting, join_findings, place_sighting
-from pipeline.nonconformance.intervals import event_intervals
-from pipeline.nonconformance.judging import IntervalSettings, on_reels, reel_at, sightings
+from pipeline.nonconformance.decision import Verdict, decide
+from pipeline.nonconformance.finding import Finding, Sighting, join_findings
+from pipeline.nonconformance.judging import on_reels
 from pipeline.nonconformance.numbering import KnownFinding, number_findings
-from pipeline.nonconformance.rules import SEVERITIES, Rule, figure, rule_for
-from pipeline.products.limits import Limit, Missing, limits_in_force, missing_requirements
-from pipeline.products.product import Product
-from pipeline.sheets.line_sheet import LineSheet
-from pipeline.sheets.plant_sheet import PlantSheet
-from pipeline.sheets.run_sheet import RunSheet
-from pipeline.steps.evidence import Seen, in_date
-from pipeline.steps.measure import Measured
-from pipeline.steps.place import Placed
+from pipeline.nonconformance.rules import SEVERITIES, figure, rule_for
+from pipeline.products.limits import Limit, Missing
+from pipeline.steps.bench import Bench
+from pipeline.steps.evidence import Seen
+from pipeline.steps.sightings_of_run import (
+    Gap,
+    calibration_sightings,
+    counts_on,
+    disagreement_sightings,
+    event_sightings,
+    gaps_of,
+    sightings_against,
+    unmonitored_sightings,
+)
 
 Outcome = Literal["conforms", "does not conform", "indeterminate", "not judged", "no conclusion"]
 Standing = Literal["releasable", "held", "no conclusion"]
-
-# Faults nearer than this are one length to cut out: no useful wire lies between them (chosen here); which counts
-# are one fault is another question, see spark_merge.
-FAULT_GAP_M = 15.0
-# Gaps in a failing length that are merged, so that one defect is one finding [m] (chosen here).
-MERGE_GAP_M = 15.0
 
 CANNOT_SEE = {
     "covering at any point": (
@@ -79,17 +73,6 @@ class RequirementOnReel:
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
-    """Wire on a reel that the evidence does not reach (table measured.gap)."""
-
-    reel_id: str
-    kind: str
-    from_m: float
-    to_m: float
-    sentence: str
-
-
-@dataclass(frozen=True, slots=True)
 class ReelStanding:
     """What the evidence supports for one reel (table judged.reel)."""
 
@@ -121,56 +104,6 @@ class Judged:
     reels: tuple[ReelStanding, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Bench:
-    """What every judgement of one run needs."""
-
-    run: RunSheet
-    line: LineSheet
-    plant: PlantSheet
-    product: Product
-    on: date
-    placed: Placed
-    measured: Measured
-    limits: tuple[Limit, ...]
-    missing: tuple[Missing, ...]
-
-    def rule_of(self, requirement: str) -> DecisionRule:
-        """The plant's decision rule for a requirement."""
-        chosen = self.plant.decision_for(requirement)
-        if chosen.rule == "guard band":
-            return DecisionRule("guard band", chosen.confidence)
-        return DecisionRule("simple acceptance")
-
-    def seen_for(self, rule: Rule) -> Seen | None:
-        """The quantity a rule reads, None where the line does not measure it."""
-        return self.measured.seen.get(rule.column)
-
-
-def bench_of(
-    run: RunSheet,
-    line: LineSheet,
-    plant: PlantSheet,
-    product: Product,
-    on: date,
-    placed: Placed,
-    measured: Measured,
-) -> Bench:
-    """The bench for a run made on the day `on`, with the limits in force then and those that are missing."""
-    certified = plant.requirement_sets_of(product.family)
-    return Bench(
-        run,
-        line,
-        plant,
-        product,
-        on,
-        placed,
-        measured,
-        limits_in_force(product, on, plant.limit_rows, certified),
-        missing_requirements(product, on, plant.limit_rows, certified),
-    )
-
-
 def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
     """Judge a run.
 
@@ -179,15 +112,16 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
         earlier: findings the run ever had, so that the same defect keeps its number.
     """
     limits, missing = bench.limits, bench.missing
-    gaps = _gaps(bench)
+    gaps = gaps_of(bench)
     found: list[Sighting] = [
-        *_events_seen(bench),
-        *_unmonitored(bench, gaps),
-        *_uncalibrated(bench),
+        *event_sightings(bench),
+        *unmonitored_sightings(bench, gaps),
+        *calibration_sightings(bench),
+        *disagreement_sightings(bench),
     ]
     by_limit: dict[str, tuple[Sighting, ...]] = {}
     for limit in limits:
-        by_limit[limit.limit_id] = _against(bench, limit)
+        by_limit[limit.limit_id] = sightings_against(bench, limit)
         found.extend(by_limit[limit.limit_id])
     on_wire = [one for one in found if one.reel_id]
     numbered = number_findings(join_findings(bench.run.id, on_wire), earlier)
@@ -208,177 +142,6 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
         gaps,
         tuple(_standing(bench, reel, requirements, findings) for reel in bench.placed.reels),
     )
-
-
-def _against(bench: Bench, limit: Limit) -> tuple[Sighting, ...]:
-    """Lengths of wire that fail one limit."""
-    rule = rule_for(limit.requirement)
-    seen = bench.seen_for(rule) if rule is not None else None
-    if rule is None or seen is None:
-        return ()
-    return sightings(
-        rule,
-        limit,
-        seen.at_m,
-        seen.value,
-        instrument=seen.instrument.id,
-        u=seen.uncertainty,
-        decision_rule=bench.rule_of(limit.requirement),
-        settings=IntervalSettings(
-            leave_guard_u=2.0,
-            merge_gap_m=MERGE_GAP_M,
-            reading_extent_m=seen.extent_m,
-            pad_m=seen.extent_m / 2.0 + bench.placed.placement.resolution_m,
-            hole_m=seen.hole_m,
-        ),
-        usable=seen.fit,
-        reels=bench.placed.reels,
-        row=seen.row,
-    )
-
-
-def _events_seen(bench: Bench) -> list[Sighting]:
-    """Spark faults and surface flaws as sightings, counts of one fault merged."""
-    events = bench.placed.events
-    edges = sorted({edge for reel in bench.placed.reels for edge in (reel.from_m, reel.to_m)})
-    found: list[Sighting] = []
-    for kind, rule_id, instrument_kind in (
-        ("spark fault", "spark-fault", "spark tester"),
-        ("surface flaw", "surface-flaw", "surface vision"),
-    ):
-        here = events.filter((pl.col("kind") == kind) & pl.col("at_m").is_not_null()).sort("at_m")
-        instrument = bench.line.instrument(instrument_kind)
-        if kind == "surface flaw":
-            # A flaw is judged by size only where the plant says from which size on; all flaws are on the pages.
-            smallest = bench.plant.holds.surface_flaw_mm
-            here = here.clear() if smallest is None else here.filter(pl.col("flaw_size_mm") >= smallest)
-        if here.height == 0 or instrument is None:
-            continue
-        at = here["at_m"].to_numpy()
-        unsure = float(here["at_sd_m"].max() or 0.0)  # type: ignore[arg-type]
-        pad = instrument.window_m / 2.0 + 2.0 * unsure
-        grouped = event_intervals(at, merge_gap_m=FAULT_GAP_M, pad_m=pad, breaks_m=edges)
-        for one in grouped.iter_rows(named=True):
-            part = here.filter(pl.col("at_m").is_between(one["first_m"], one["last_m"]))
-            told = {"count": str(part["fault"].n_unique())}
-            if kind == "spark fault":
-                volts = part["spark_kv"].drop_nulls()
-                told["voltage"] = (
-                    f"{float(volts.to_numpy().max()):g} kV" if volts.len() else "a voltage not logged"
-                )
-            else:
-                sizes = part["flaw_size_mm"].drop_nulls()
-                told["size"] = (
-                    f"{float(sizes.to_numpy().max()):.2f} mm" if sizes.len() else "of a size not logged"
-                )
-            found.append(
-                place_sighting(
-                    rule_id,
-                    one["from_m"],
-                    one["to_m"],
-                    instrument=instrument.id,
-                    readings=part.height,
-                    reel_id=reel_at((one["first_m"] + one["last_m"]) / 2.0, bench.placed.reels),
-                    **told,
-                )
-            )
-    return found
-
-
-def _gaps(bench: Bench) -> tuple[Gap, ...]:
-    """Wire on reels without a trustworthy reading, or without a full spark test."""
-    gaps = []
-    kinds = (
-        ("wall unmonitored", bench.measured.wall, "No usable wall reading here."),
-        ("diameter unmonitored", bench.measured.diameter, "No usable diameter reading here."),
-        ("spark untested", bench.measured.seen.get("spark_kv"), "No full spark test is on record here."),
-    )
-    for reel in bench.placed.reels:
-        for kind, seen, sentence in kinds:
-            if seen is None:
-                gaps.append(Gap(reel.id, kind, reel.from_m, reel.to_m, sentence))
-                continue
-            gaps.extend(
-                Gap(reel.id, kind, from_m, to_m, sentence)
-                for from_m, to_m in seen.gaps(reel.from_m, reel.to_m)
-            )
-        if reel.end_unsure_m > 0:
-            gaps.extend(
-                Gap(
-                    reel.id,
-                    "either reel",
-                    at - reel.end_unsure_m,
-                    at + reel.end_unsure_m,
-                    "On this reel or the next.",
-                )
-                for at in (reel.from_m, reel.to_m)
-            )
-    return tuple(gaps)
-
-
-def _gap_total(gaps: Sequence[Gap], reel_id: str, kind: str) -> tuple[float, float]:
-    """Longest and total length of one kind of gap on one reel [m]."""
-    lengths = [one.to_m - one.from_m for one in gaps if one.reel_id == reel_id and one.kind == kind]
-    return max(lengths, default=0.0), sum(lengths)
-
-
-def _unmonitored(bench: Bench, gaps: Sequence[Gap]) -> list[Sighting]:
-    """Gaps in the evidence that the plant's rule does not allow, as sightings."""
-    holds = bench.plant.holds
-    found = []
-    for reel in bench.placed.reels:
-        for kind, subject in (
-            ("wall unmonitored", "the wall"),
-            ("diameter unmonitored", "the diameter"),
-            ("spark untested", "the spark test"),
-        ):
-            longest, total = _gap_total(gaps, reel.id, kind)
-            share = 100.0 * total / reel.length_m
-            too_long = holds.longest_unmonitored_m is not None and longest > holds.longest_unmonitored_m
-            too_much = holds.unmonitored_pct is not None and share > holds.unmonitored_pct
-            if not (too_long or too_much):
-                continue
-            detail = (
-                f"{total:.1f} m of reel {reel.id} ({share:.1f} %) have none, the longest piece {longest:.1f} m; "
-                f"the plant allows {holds.longest_unmonitored_m or 0:g} m at a stretch and "
-                f"{holds.unmonitored_pct or 0:g} % in all"
-            )
-            here = [one for one in gaps if one.reel_id == reel.id and one.kind == kind]
-            worst = max(here, key=lambda one: one.to_m - one.from_m)
-            found.append(
-                place_sighting(
-                    "unmonitored", worst.from_m, worst.to_m, subject=subject, reel_id=reel.id, detail=detail
-                )
-            )
-    return found
-
-
-def _uncalibrated(bench: Bench) -> list[Sighting]:
-    """Instruments whose calibration did not hold when the run ran."""
-    if not bench.plant.holds.calibration_overdue:
-        return []
-    found: list[Sighting] = []
-    instruments = {seen.instrument.id: seen.instrument for seen in bench.measured.seen.values()}
-    for instrument in instruments.values():
-        if in_date(instrument, bench.on):
-            continue
-        due = instrument.calibration_due
-        detail = (
-            f"due {due:%Y-%m-%d}, run on {bench.on:%Y-%m-%d}" if due else "the line sheet gives no due date"
-        )
-        found.extend(
-            place_sighting(
-                "calibration",
-                reel.from_m,
-                reel.to_m,
-                instrument=instrument.id,
-                subject=instrument.id,
-                reel_id=reel.id,
-                detail=detail,
-            )
-            for reel in bench.placed.reels
-        )
-    return found
 
 
 def _requirement(
@@ -452,6 +215,11 @@ def _verdict(
         "at least" if limit.sense == "at least" else "at most",
         bench.rule_of(limit.requirement),
     )
+    disagreeing = bench.measured.disagreement_m(reel.from_m, reel.to_m)
+    if disagreeing > 0 and seen.name != "spark_kv":
+        return "no conclusion", (
+            f"The instruments disagree over {disagreeing:.0f} m of this reel, so nothing is concluded from them there."
+        )
     allowed = bench.plant.holds.unmonitored_pct
     if allowed is not None and 100.0 * unknown / reel.length_m > allowed:
         return "no conclusion", (
@@ -494,7 +262,7 @@ def _standing(
         key=lambda one: (SEVERITIES.index(one.severity), one.from_m),
     )
     reasons = [one.sentence for one in holding]
-    faults = _faults_on(bench, reel)
+    faults, _ = counts_on(bench.placed.events, "spark fault", reel)
     most = bench.plant.holds.spark_faults_per_reel
     if most is not None and faults > most:
         reasons.append(
@@ -511,27 +279,3 @@ def _standing(
     return ReelStanding(
         reel, "held" if reasons else "releasable", tuple(dict.fromkeys(reasons)), action, here
     )
-
-
-def _faults_on(bench: Bench, reel: PlacedReel) -> int:
-    """Spark faults on a reel, counts of one fault merged."""
-    events = bench.placed.events
-    if events.height == 0:
-        return 0
-    here = events.filter(
-        (pl.col("kind") == "spark fault") & (pl.col("at_m") >= reel.from_m) & (pl.col("at_m") < reel.to_m)
-    )
-    return here["fault"].n_unique()
-
-
-def counts_on(events: pl.DataFrame, kind: str, reel: PlacedReel) -> tuple[int, int]:
-    """Events of one kind on a reel: separate ones, and logged counts."""
-    if events.height == 0:
-        return 0, 0
-    at = events["at_m"].to_numpy()
-    here = events.filter(
-        (pl.col("kind") == kind)
-        & pl.Series(np.nan_to_num(at, nan=-1e12) >= reel.from_m)
-        & (pl.col("at_m") < reel.to_m)
-    )
-    return here["fault"].n_unique(), here.height

@@ -19,6 +19,9 @@ from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.evidence import Seen
 from pipeline.steps.place import Placed
+from pipeline.trust.contradicted import SpikeDecision, contradicted_flags, decide_spikes
+from pipeline.trust.redundancy import Stretch, agreement_by_stretch
+from pipeline.trust.uncertainty import measured_uncertainty
 from pipeline.wall.sections import measure_walls
 
 Floats = NDArray[np.float64]
@@ -53,10 +56,22 @@ class Measured:
         frame: one row a reading (columns.MEASURED).
         seen: each quantity along the wire as its instrument saw it; a quantity the line does not measure is
             absent.
+        agreement: how wall, diameter and conductor agree, stretch by stretch.
+        spikes: what the other instruments say of each spike of a wall sensor.
     """
 
     frame: pl.DataFrame
     seen: Mapping[str, Seen]
+    agreement: tuple[Stretch, ...] = ()
+    spikes: tuple[SpikeDecision, ...] = ()
+
+    def disagreement_m(self, from_m: float, to_m: float) -> float:
+        """Length between `from_m` and `to_m` [m] over which the instruments contradict each other."""
+        return sum(
+            max(0.0, min(one.to_m, to_m) - max(one.from_m, from_m))
+            for one in self.agreement
+            if one.agreement.state == "red"
+        )
 
     @cached_property
     def wall(self) -> Seen | None:
@@ -87,17 +102,21 @@ def measure_run(
         covering: what is known of the covering, None for a single layer.
         conductor_mm: nominal conductor diameter [mm].
     """
+    at_m = placed.events["at_m"].drop_nulls().to_numpy() if placed.events.height else None
+    spikes = decide_spikes(readings, flagged, placed.placement, line, at_m)
+    flagged = pl.concat([flagged, contradicted_flags(spikes)])
     frame = measure_walls(readings, flagged, placed.placement, line, covering, conductor_mm)
     seen: dict[str, Seen] = {}
     gauge, cold = line.instrument("wall gauge"), line.instrument("cold diameter gauge")
     tester = line.instrument("spark tester")
     if gauge is not None and gauge.sensors is not None:
         channels = tuple(f"wall_{number}_mm" for number in range(1, gauge.sensors + 1))
-        for name, uncertainty in _wall_uncertainty(gauge, covering, frame).items():
+        for name, uncertainty in _wall_uncertainty(line, covering, frame).items():
             seen[name] = _seen(name, gauge, frame, flagged, channels, placed, line, uncertainty)
     if cold is not None:
         for name in DIAMETER_NAMES:
-            u = cold.uncertainty_mm / np.sqrt(2.0) if name == "diameter_mm" else cold.uncertainty_mm * 2**0.5
+            total = measured_uncertainty(line, covering)["diameter_mm"].total_mm
+            u = total if name == "diameter_mm" else cold.uncertainty_mm * 2**0.5
             axes = ("diameter_x_mm", "diameter_y_mm")
             seen[name] = _seen(name, cold, frame, flagged, axes, placed, line, float(u))
     if tester is not None and "spark_kv" in readings.columns:
@@ -106,27 +125,63 @@ def measure_run(
         )
         spark = _seen("spark_kv", tester, kv, flagged, ("spark_kv",), placed, line, 0.0)
         seen["spark_kv"] = replace(spark, known=_tested(spark, readings, placed, line))
-    return Measured(frame, {name: one for name, one in seen.items() if np.isfinite(one.value).any()})
+    known = {name: one for name, one in seen.items() if np.isfinite(one.value).any()}
+    return Measured(frame, known, _agreement(readings, known, line, covering, conductor_mm), spikes)
 
 
-def _wall_uncertainty(gauge: Instrument, covering: Covering | None, frame: pl.DataFrame) -> dict[str, float]:
+def _agreement(
+    readings: pl.DataFrame,
+    seen: Mapping[str, Seen],
+    line: LineSheet,
+    covering: Covering | None,
+    conductor_mm: float,
+) -> tuple[Stretch, ...]:
+    """The wall gauge held against the diameter over the conductor, on the same wire, stretch by stretch."""
+    wall, diameter = seen.get("mean_wall_mm"), seen.get("diameter_mm")
+    if wall is None or diameter is None:
+        return ()
+    # The diameter has the covering in it whether the wall gauge saw it or not.
+    deducted = 0.0 if covering is None else covering.mean_mm
+    conductor, conductor_sd = conductor_mm, 0.01 * conductor_mm / np.sqrt(3.0)
+    gauge = line.instrument("conductor gauge")
+    if gauge is not None and "conductor_mm" in readings.columns:
+        middle = readings["conductor_mm"].median()
+        if isinstance(middle, float):
+            conductor, conductor_sd = middle, gauge.uncertainty_mm
+    lasting = measured_uncertainty(line, covering)
+    return agreement_by_stretch(
+        wall.at_m,
+        np.where(wall.fit_for_statistics, wall.value + deducted, np.nan),
+        diameter.at_m,
+        np.where(diameter.fit_for_statistics, diameter.value, np.nan),
+        conductor,
+        (
+            lasting["mean_wall_mm"].lasting_mm,
+            lasting["diameter_mm"].lasting_mm,
+            float(conductor_sd),
+            1.0,  # no mass balance is on hand; its share is not used
+        ),
+    )
+
+
+def _wall_uncertainty(line: LineSheet, covering: Covering | None, frame: pl.DataFrame) -> dict[str, float]:
     """Standard uncertainty of one section's mean, thinnest wall, offset [mm] and concentricity [%].
 
-    From N sensors with standard uncertainty s each: s/sqrt(N) for the mean, s sqrt(2/N) for the offset,
-    s sqrt(3/N) for the thinnest wall (derived). Where the covering is deducted, its own uncertainty is added,
-    and the bound on its offset as a rectangular distribution for the thinnest wall.
+    The walls' from `measured_uncertainty`; the offset's s sqrt(2/N) with the bound on the covering's own offset
+    as a rectangular distribution; the concentricity's 200 u(offset) / mean wall (derived).
     """
-    n = gauge.sensors or 1
-    s = gauge.uncertainty_mm
-    layer, off = 0.0, 0.0
-    if covering is not None and gauge.sees == "insulation and covering":
-        layer, off = covering.uncertainty_mm, covering.offset_mm / np.sqrt(3.0)
+    gauge = line.instrument("wall gauge")
+    known = measured_uncertainty(line, covering)
+    n = gauge.sensors or 1 if gauge is not None else 1
+    s = gauge.uncertainty_mm if gauge is not None else 0.0
+    both = covering is not None and gauge is not None and gauge.sees == "insulation and covering"
+    off = covering.offset_mm / np.sqrt(3.0) if covering is not None and both else 0.0
     mean = frame["mean_wall_mm"].median()
     typical = float(mean) if isinstance(mean, float) and mean > 0 else 1.0
     u_offset = float(np.hypot(s * np.sqrt(2.0 / n), off))
     return {
-        "mean_wall_mm": float(np.hypot(s / np.sqrt(n), layer)),
-        "thinnest_wall_mm": float(np.sqrt(3.0 * s**2 / n + layer**2 + off**2)),
+        "mean_wall_mm": known["mean_wall_mm"].total_mm,
+        "thinnest_wall_mm": known["thinnest_wall_mm"].total_mm,
         "eccentricity_mm": u_offset,
         "concentricity_pct": 200.0 * u_offset / typical,
     }

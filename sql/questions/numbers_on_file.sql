@@ -1,0 +1,47 @@
+-- Which loads, judgements and journal entries the rows of each table say they belong to. Grain: one row a table and number.
+SELECT 'logged.load' AS name, 'load' AS kind, load_id AS number FROM logged.load
+UNION
+SELECT 'logged.file', 'load', load_id FROM logged.file
+UNION
+SELECT 'logged.set_aside', 'load', load_id FROM logged.set_aside
+UNION
+SELECT 'logged.flag_count', 'load', load_id FROM logged.flag_count
+UNION
+SELECT 'logged.material', 'load', load_id FROM logged.material
+UNION
+SELECT 'logged.warning', 'load', load_id FROM logged.warning
+UNION
+SELECT 'judged.assessment', 'assessment', assessment_id FROM judged.assessment
+UNION
+SELECT 'placed.reel', 'assessment', assessment_id FROM placed.reel
+UNION
+SELECT 'placed.phase', 'assessment', assessment_id FROM placed.phase
+UNION
+SELECT 'placed.counter_event', 'assessment', assessment_id FROM placed.counter_event
+UNION
+SELECT 'placed.event', 'assessment', assessment_id FROM placed.event
+UNION
+SELECT 'placed.warning', 'assessment', assessment_id FROM placed.warning
+UNION
+SELECT 'measured.stretch', 'assessment', assessment_id FROM measured.stretch
+UNION
+SELECT 'measured.reel', 'assessment', assessment_id FROM measured.reel
+UNION
+SELECT 'measured.gap', 'assessment', assessment_id FROM measured.gap
+UNION
+SELECT 'judged.limit', 'assessment', assessment_id FROM judged."limit"
+UNION
+SELECT 'judged.requirement', 'assessment', assessment_id FROM judged.requirement
+UNION
+SELECT 'judged.finding', 'assessment', assessment_id FROM judged.finding
+UNION
+SELECT 'judged.reel', 'assessment', assessment_id FROM judged.reel
+UNION
+SELECT 'judged.result', 'assessment', assessment_id FROM judged.result
+UNION
+SELECT 'journal.act', 'disposition', entry_no FROM journal.act
+UNION
+SELECT 'placed.cut', 'cut', entry_no FROM placed.cut
+UNION
+SELECT 'journal.shipment', 'shipment', entry_no FROM journal.shipment
+ORDER BY name, number
