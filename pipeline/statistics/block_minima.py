@@ -109,7 +109,7 @@ def fit_block_minima(minima: ArrayLike) -> BlockFit:
 
     def descend(begin: Array, fine: float) -> tuple[Array, float]:
         found = optimize.minimize(
-            loss, begin, method="Nelder-Mead", options={"xatol": fine, "fatol": fine / 10.0, "maxiter": 4000}
+            loss, begin, method="Nelder-Mead", options={"xatol": fine, "fatol": fine / 10.0, "maxiter": 1500}
         )
         return np.asarray(found.x, dtype=np.float64), float(found.fun)
 

@@ -9,9 +9,10 @@ memory); Kratz, Probability Surveys 3 (2006), 230-288 (abstract seen). The mixin
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from pipeline.results import Assumption, Refused, Result
@@ -75,12 +76,18 @@ def chance_mixed_over_reels(depth_sd: float, between_sd: float, crossings_at_mea
     """
     if between_sd <= 0.0:
         return -math.expm1(-crossings_at_mean * math.exp(-0.5 * depth_sd**2))
-    nodes, weights = np.polynomial.legendre.leggauss(400)
+    nodes, weights = _nodes()
     z = 12.0 * nodes
     level = np.maximum(depth_sd + between_sd * z, 0.0)
     below = -np.expm1(-crossings_at_mean * np.exp(-0.5 * level**2))
     below = np.where(depth_sd + between_sd * z <= 0.0, 1.0, below)
     return float(np.sum(weights * 12.0 * np.exp(-0.5 * z**2) / math.sqrt(2.0 * math.pi) * below))
+
+
+@lru_cache(maxsize=1)
+def _nodes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    nodes, weights = np.polynomial.legendre.leggauss(400)
+    return np.asarray(nodes, dtype=np.float64), np.asarray(weights, dtype=np.float64)
 
 
 def correlation_length_m(values: ArrayLike, step_m: float) -> float | Refused:
@@ -108,7 +115,7 @@ def correlation_length_m(values: ArrayLike, step_m: float) -> float | Refused:
         reason = f"{n} known readings are too few or the step is not above zero; 1000 are needed."
         return Refused(question, method, reason, n)
     variance = float(np.nanvar(series))
-    if not variance > 0.0:
+    if float(np.nanmax(series)) == float(np.nanmin(series)):
         return Refused(question, method, "All readings are equal; look for a stuck instrument.", n)
     # 2 (1 - rho(h)) = mean squared difference over the variance
     one, two, four = (float(np.nanmean((series[k:] - series[:-k]) ** 2)) / variance for k in (1, 2, 4))

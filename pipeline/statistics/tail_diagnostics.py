@@ -229,7 +229,7 @@ class Trend:
         rate_score: Laplace score of the cluster positions; above zero where they crowd to the end.
         rate_p: its two-sided p-value.
         depth_correlation: Spearman's rank correlation of depth and position.
-        depth_p: its two-sided p-value.
+        depth_p: its two-sided p-value; both NaN if depths or positions are all equal.
     """
 
     rate_score: float
@@ -263,8 +263,11 @@ def trend_along_length(at_m: ArrayLike, deficits: ArrayLike, from_m: float, to_m
         )
     length = to_m - from_m
     score = (float(place.mean()) - 0.5 * (from_m + to_m)) / (length / math.sqrt(12.0 * place.size))
+    p_value = 2.0 * float(stats.norm.sf(abs(score)))
+    if np.ptp(place) == 0.0 or np.ptp(y) == 0.0:
+        return Trend(score, p_value, float("nan"), float("nan"))
     rank = stats.spearmanr(place, y)
-    return Trend(score, 2.0 * float(stats.norm.sf(abs(score))), float(rank.statistic), float(rank.pvalue))
+    return Trend(score, p_value, float(rank.statistic), float(rank.pvalue))
 
 
 def _checked(deficits: ArrayLike) -> Array:
