@@ -1,0 +1,397 @@
+"""Does the wall or the diameter swing with a fixed length along the wire, and how much?
+
+Welch's spectrum over uniform length against a background that is red, as every extrusion's is: a white
+background calls periods that are not there. P. D. Welch, IEEE Trans. Audio 15 (1967) 70; method sheet section 8.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import interpolate, optimize, signal, stats
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.results import Assumption, Refused, Result
+from pipeline.samples import positive, readings, share
+
+QUESTION = "Does the value swing with a fixed length?"
+METHOD = "Welch spectrum against a red background"
+FEWEST = 64
+KNOT_BINS = 12
+STEADY = 0.7
+"""Share of a swing's power that one sinusoid over the whole length must explain to be called steady."""
+WANDERS = (
+    "The swing does not keep its step along the length, as a control that hunts or slip would make it; a turning "
+    "element is not shown by it, and the amplitude is that of the steady part only."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Spectrum:
+    """Averaged spectrum over length and what each bin would be without a period.
+
+    Args:
+        frequency: frequency of each bin [1/m].
+        power: power density of each bin [unit^2 m].
+        background: power density without any period, as fitted [unit^2 m].
+        p_value: chance that a bin of mere background reaches its power.
+        averages: independent pieces averaged, overlap accounted for.
+        segment_m: length of one piece [m].
+        left_out_m: length in pieces with a missing reading, not used [m].
+    """
+
+    frequency: NDArray[np.float64]
+    power: NDArray[np.float64]
+    background: NDArray[np.float64]
+    p_value: NDArray[np.float64]
+    averages: float
+    segment_m: float
+    left_out_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Periods:
+    """The periods found, and the spectrum they were found in.
+
+    Args:
+        found: one result for each period, the surest first: estimate in m; `details` holds amplitude,
+            its interval, `period_sd_m`, `p_value` over all bins, `share_of_variance`, `coherence`, `comb` (number
+            of the comb of harmonics it belongs to) and `harmonic` (its place in it).
+        spectrum: the spectrum.
+        verdict: the answer in one sentence.
+        warnings: sentences a reader must see beside it.
+    """
+
+    found: tuple[Result, ...]
+    spectrum: Spectrum
+    verdict: str
+    warnings: tuple[str, ...]
+
+
+def spectrum(values: ArrayLike, step_m: float, segments: int = 16) -> Spectrum | Refused:
+    """Welch spectrum (Hann, half overlap, trend removed in each piece) with its red background.
+
+    Bins: P / S is chi-square with 2K degrees over 2K, K = 18 n^2 / (19 n - 1) for n half-overlapping pieces; as S
+    is fitted too, F with 2K and 24K degrees is used.
+
+    Args:
+        values: values at equal steps; pieces with not-a-number are left out.
+        step_m: the step [m].
+        segments: pieces the length is cut into; 16 by default.
+
+    Source: Welch 1967 (effective number of pieces for the Hann window: Percival & Walden, Spectral Analysis,
+    1993, section 6.17, from memory). A drift slower than three pieces cannot be told from a period.
+    """
+    x = readings(values, "values")
+    step = positive(step_m, "step_m", "m")
+    size = int(2 * x.size // (segments + 1))
+    if size < FEWEST // 2:
+        reason = (
+            f"{x.size} readings are too few for {segments} pieces; {FEWEST // 4 * (segments + 1)} are needed."
+        )
+        return Refused(QUESTION, METHOD, reason, x.size)
+    windows = np.lib.stride_tricks.sliding_window_view(x, size)[:: size // 2]
+    whole = windows[~np.isnan(windows).any(axis=1)]
+    if len(whole) < 4:
+        reason = (
+            f"Only {len(whole)} of {len(windows)} pieces have no gap; use the spectrum for gappy readings."
+        )
+        return Refused(QUESTION, METHOD, reason, x.size)
+    power = _averaged(whole, step)
+    if power.max() <= 1e-20 * (float(np.abs(whole).max()) ** 2 * step + 1e-300):
+        return Refused(QUESTION, METHOD, "The readings do not move; there is nothing to swing.", x.size)
+    n = len(whole)
+    averages = 18 * n * n / (19 * n - 1) if n > 1 else 1.0
+    frequency: NDArray[np.float64] = np.asarray(np.fft.rfftfreq(size, step), dtype=np.float64)
+    use = slice(2, -1 if size % 2 == 0 else None)  # the trend takes bin 0 and most of bin 1
+    frequency, power = frequency[use].astype(np.float64), power[use]
+    background = _background(frequency, power, averages)
+    # The background is itself estimated, from about 12 bins a knot: F in place of chi-square.
+    p_value = stats.f.sf(power / background, 2 * averages, 2 * averages * KNOT_BINS)
+    return Spectrum(
+        frequency,
+        power,
+        background,
+        np.asarray(p_value),
+        averages,
+        size * step,
+        float(np.isnan(x).sum() * step),
+    )
+
+
+def _averaged(pieces: NDArray[np.float64], step: float) -> NDArray[np.float64]:
+    size = pieces.shape[1]
+    along = np.arange(size) - (size - 1) / 2
+    flat = pieces - pieces.mean(axis=1, keepdims=True)
+    flat = flat - np.outer(flat @ along / (along @ along), along)
+    taper = np.hanning(size + 1)[:size]
+    amplitude = np.abs(np.fft.rfft(flat * taper, axis=1)) ** 2
+    return np.asarray(2 * step * amplitude.mean(axis=0) / (taper @ taper), dtype=np.float64)
+
+
+def _background(
+    frequency: NDArray[np.float64], power: NDArray[np.float64], averages: float
+) -> NDArray[np.float64]:
+    """Smooth log spectrum by least absolute error: cubic splines over log frequency, 12 bins a knot at least.
+
+    A line is one to three bins wide and moves no median; red, flat and humped backgrounds are followed.
+    """
+    place = np.log(frequency)
+    breaks = _breaks(frequency)
+    knots = np.concatenate([[place[0]] * 3, place[breaks], [place[-1]] * 3])
+    basis = interpolate.BSpline.design_matrix(place, knots, 3).toarray()
+    log = np.log(np.maximum(power, 1e-300))
+    weight = np.ones(log.size)
+    coefficient: NDArray[np.float64] = np.zeros(basis.shape[1])
+    for _ in range(60):
+        weighted = basis.T * weight
+        fresh = np.asarray(np.linalg.solve(weighted @ basis, weighted @ log), dtype=np.float64)
+        done = float(np.abs(fresh - coefficient).max()) < 1e-4
+        coefficient = fresh
+        if done:
+            break
+        weight = 1 / np.maximum(np.abs(log - basis @ coefficient), 0.02)
+    # The median of chi-square over its degrees lies below its mean of 1.
+    middle = math.log(float(stats.chi2.ppf(0.5, 2 * averages)) / (2 * averages))
+    return np.asarray(np.exp(basis @ coefficient - middle), dtype=np.float64)
+
+
+def _breaks(frequency: NDArray[np.float64]) -> list[int]:
+    """Bins at which the pieces of the spline meet: 12 bins and a factor of 1.6 apart at least."""
+    breaks, last = [0], frequency.size - 1
+    while True:
+        here = breaks[-1]
+        there = max(here + KNOT_BINS, int(np.searchsorted(frequency, 1.6 * frequency[here])))
+        if there >= last - KNOT_BINS // 2:
+            return [*breaks, last]
+        breaks.append(there)
+
+
+def find_periods(
+    values: ArrayLike, step_m: float, level: float = 0.01, segments: int = 16, unit: str = "mm"
+) -> Periods | Refused:
+    """Periods whose power stands above a red background, with amplitude and interval.
+
+    Bins below level over all bins together (Sidak) are called; neighbouring bins are one period. The period and
+    amplitude then come from least squares of one sinusoid over the whole length.
+
+    Args:
+        values: values at equal steps along the wire; not-a-number where there is none.
+        step_m: the step [m].
+        level: chance of calling any period where there is none; 0.01 by default (own choice).
+        segments: pieces of the averaged spectrum.
+        unit: unit of the values.
+
+    What lies above half the reading rate is seen at a false period: see the alias table. Source: method sheet
+    section 8; sd of the frequency sqrt(6) / (pi L) (s / A) / sqrt(N) (Cramer-Rao bound).
+    """
+    share(level, "level")
+    seen = spectrum(values, step_m, segments)
+    if isinstance(seen, Refused):
+        return seen
+    x = readings(values, "values")
+    bins = seen.p_value.size
+    overall = -np.expm1(bins * np.log1p(-np.minimum(seen.p_value, 1 - 1e-16)))
+    peaks = _peaks(overall, seen.power / seen.background, level)
+    fits = [_fitted(x, step_m, seen, peak, float(overall[peak])) for peak in peaks]
+    found = _combs([one for one in fits if one.details["amplitude"] > 0])
+    seldom = (
+        f"Periods under {2 * step_m:.3g} m are not seen as they are: readings stand {step_m:.3g} m apart. Compare "
+        "with the alias table."
+    )
+    warnings = [seldom]
+    if seen.left_out_m > 0:
+        warnings.append(f"{seen.left_out_m:.4g} m without a reading were left out with their pieces.")
+    return Periods(found, seen, _verdict(found, unit), tuple(warnings))
+
+
+def _peaks(overall: NDArray[np.float64], ratio: NDArray[np.float64], level: float) -> list[int]:
+    """Strongest bin of each run of called bins; bins within two of a stronger one belong to it."""
+    called = np.flatnonzero(overall < level)
+    kept: list[int] = []
+    for peak in called[np.argsort(-ratio[called])].tolist():
+        if all(abs(peak - other) > 2 for other in kept):
+            kept.append(peak)
+    return kept
+
+
+@dataclass(frozen=True, slots=True)
+class Sinusoid:
+    """Least-squares sinusoid value = level + amplitude sin(2 pi f s + phase).
+
+    Args:
+        frequency: f [1/m].
+        frequency_sd: its standard uncertainty from the curvature of the fit [1/m].
+        level: mean level.
+        amplitude: amplitude, half the swing from top to bottom.
+        amplitude_sd: its standard uncertainty.
+        phase: phase [rad].
+        residual_sd: standard deviation left, N - 4 degrees of freedom.
+        n: readings.
+    """
+
+    frequency: float
+    frequency_sd: float
+    level: float
+    amplitude: float
+    amplitude_sd: float
+    phase: float
+    residual_sd: float
+    n: int
+
+
+def fit_sinusoid(at_m: ArrayLike, values: ArrayLike, lowest: float, highest: float) -> Sinusoid:
+    """Sinusoid of any frequency between two, by least squares: a grid of frequencies, then refinement.
+
+    Args:
+        at_m: positions [m].
+        values: readings there, none missing.
+        lowest: lowest frequency [1/m].
+        highest: highest frequency [1/m].
+
+    Uncertainties suppose independent errors; with red noise use the noise near the line (`find_periods` does).
+    Source: method sheet section 8 (Cramer-Rao bound).
+    """
+    at, x = readings(at_m, "at_m"), readings(values, "values")
+    length = float(np.ptp(at))
+    if x.size < 5 or length == 0.0:
+        raise MethodRefusal(
+            Complaint(
+                "values", f"{x.size} readings over {length:g} m fit no sinusoid", "Give at least 5 places"
+            )
+        )
+    middle = float(at.mean())
+    steps = max(2, math.ceil((highest - lowest) * length * 10))
+    grid = np.linspace(lowest, highest, steps + 1)
+    power = _strength(at - middle, x - x.mean(), grid)
+    start = int(power.argmax())
+    span = grid[min(start + 1, steps)] - grid[max(start - 1, 0)]
+    inner = (max(lowest, grid[start] - span), min(highest, grid[start] + span))
+    best = float(
+        optimize.minimize_scalar(
+            lambda f: _linear(at - middle, x, f)[1], bounds=inner, options={"xatol": 1e-12}
+        ).x
+    )
+    (level, sine, cosine), total = _linear(at - middle, x, best)
+    residual = math.sqrt(total / max(x.size - 4, 1))
+    amplitude = math.hypot(sine, cosine)
+    sd = math.sqrt(6 / x.size) / (math.pi * length) * residual / amplitude if amplitude > 0 else math.inf
+    phase = (math.atan2(cosine, sine) - 2 * math.pi * best * middle) % (2 * math.pi)
+    return Sinusoid(best, sd, level, amplitude, residual * math.sqrt(2 / x.size), phase, residual, x.size)
+
+
+def _strength(
+    at: NDArray[np.float64], x: NDArray[np.float64], grid: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """|Fourier sum| at evenly spaced frequencies; by the chirp transform where the places are even too."""
+    step = np.diff(at)
+    if float(np.ptp(step)) <= 1e-9 * float(step.mean()):
+        rate = 1 / float(step.mean())
+        found = signal.zoom_fft(x, [grid[0], grid[-1]], grid.size, fs=rate, endpoint=True)
+        return np.asarray(np.abs(found), dtype=np.float64)
+    return np.array([abs(np.exp(-2j * np.pi * f * at) @ x) for f in grid])
+
+
+def _linear(
+    at: NDArray[np.float64], x: NDArray[np.float64], f: float
+) -> tuple[tuple[float, float, float], float]:
+    """Level, sine and cosine part by least squares, and the squares left over."""
+    angle = 2 * np.pi * f * at
+    design = np.vstack([np.ones(at.size), np.sin(angle), np.cos(angle)])
+    part = np.linalg.lstsq(design @ design.T, design @ x, rcond=None)[0]
+    return (float(part[0]), float(part[1]), float(part[2])), float(((x - part @ design) ** 2).sum())
+
+
+def _fitted(x: NDArray[np.float64], step: float, seen: Spectrum, peak: int, p_value: float) -> Result:
+    bin_width = float(seen.frequency[1] - seen.frequency[0])
+    centre = float(seen.frequency[peak])
+    known = ~np.isnan(x)
+    at = np.arange(x.size) * step
+    fit = fit_sinusoid(at[known], x[known], max(centre - bin_width, bin_width / 4), centre + bin_width)
+    # Noise near the line decides: background density turned into the variance of equal white noise.
+    noise = math.sqrt(float(seen.background[peak]) / (2 * step))
+    a_sd = noise * math.sqrt(2 / fit.n)
+    f_sd = math.sqrt(6 / fit.n) / (math.pi * step * x.size) * noise / max(fit.amplitude, 1e-300)
+    period, p_sd = 1 / fit.frequency, f_sd / fit.frequency**2
+    # Hann: a line of amplitude A adds A^2/2 over an equivalent width of 1.5 bins.
+    incoherent = max(float(seen.power[peak] - seen.background[peak]), 0.0) * bin_width * 1.5
+    coherence = min(1.0, fit.amplitude**2 / 2 / incoherent) if incoherent > 0 else 1.0
+    return Result(
+        question=QUESTION,
+        estimate=period,
+        low=period - 1.96 * p_sd,
+        high=period + 1.96 * p_sd,
+        confidence=0.95,
+        unit="m",
+        method=f"{METHOD}, then least squares of one sinusoid",
+        n=fit.n,
+        effective_n=None,
+        known_m=float(known.sum() * step),
+        unit_of_inference="section average",
+        assumptions=(
+            Assumption("the swing keeps its step along the whole length", None, "see coherence"),
+            Assumption("the background is smooth in frequency", True, f"{seen.averages:.3g} averages"),
+        ),
+        warnings=(WANDERS,) if coherence < STEADY else (),
+        details={
+            "amplitude": fit.amplitude,
+            "amplitude_low": max(fit.amplitude - 1.96 * a_sd, 0.0),
+            "amplitude_high": fit.amplitude + 1.96 * a_sd,
+            "period_sd_m": p_sd,
+            "p_value": p_value,
+            "share_of_variance": fit.amplitude**2 / 2 / float(np.nanvar(x)),
+            "coherence": coherence,
+        },
+    )
+
+
+def _combs(found: list[Result]) -> tuple[Result, ...]:
+    """Numbers the periods by the comb of harmonics they belong to: f close to a whole multiple of a lower f."""
+    longest_first = sorted(found, key=lambda one: -one.estimate)
+    bases: list[Result] = []
+    marked = []
+    for one in longest_first:
+        comb, harmonic = len(bases) + 1, 1
+        for number, base in enumerate(bases, start=1):
+            order = round(base.estimate / one.estimate)
+            off = abs(base.estimate - order * one.estimate)
+            if order >= 2 and off <= 3 * math.hypot(
+                base.details["period_sd_m"], order * one.details["period_sd_m"]
+            ):
+                comb, harmonic = number, order
+                break
+        if harmonic == 1:
+            bases.append(one)
+        marked.append(replace(one, details={**one.details, "comb": float(comb), "harmonic": float(harmonic)}))
+    return tuple(sorted(marked, key=lambda one: (one.details["p_value"], -one.details["amplitude"])))
+
+
+def _verdict(found: tuple[Result, ...], unit: str) -> str:
+    if not found:
+        return "No period stands above the background."
+    told = "; ".join(
+        f"{one.estimate:.4g} m (amplitude {one.details['amplitude']:.3g} {unit})"
+        + (f", harmonic {one.details['harmonic']:.0f}" if one.details["harmonic"] > 1 else "")
+        for one in found
+    )
+    return f"{len(found)} period(s) stand above the background: {told}."
+
+
+def spread_without(sigma: float, amplitude: float) -> float:
+    """Standard deviation left once a swing is removed: sqrt(s^2 - A^2 / 2).
+
+    Args:
+        sigma: standard deviation with the swing.
+        amplitude: amplitude of the swing, in the same unit.
+
+    Source: variance of a sinusoid; method sheet section 8.
+    """
+    left = positive(sigma, "sigma") ** 2 - amplitude**2 / 2
+    if left < 0:
+        raise MethodRefusal(
+            Complaint("amplitude", f"{amplitude:g} swings more than all the scatter, {sigma:g}", "Check both")
+        )
+    return math.sqrt(left)
