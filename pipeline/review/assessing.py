@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 # Raised when a change of method can change a judgement, so that runs are judged again.
-METHOD_VERSION = "1"
+METHOD_VERSION = "2"
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +167,7 @@ def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> Ass
     measured = measure_run(readings, flagged, placed, basis.line, basis.run.covering, product.conductor_mm)
     bench = bench_of(basis.run, basis.line, basis.plant, product, basis.head["shift_date"], placed, measured)
     judged = judge_run(bench, known)
-    answers = answers_of(bench, judged.limits)
+    answers = answers_of(bench, judged)
     with STORE_TURN:
         return _put_on_file(store, basis, bench, judged, answers, readings, began)
 

@@ -6,19 +6,22 @@ the effective number of readings. They describe the steady wire made, not the th
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit
-from pipeline.results import Refused, Result
+from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.capability import performance_index_one_sided
 from pipeline.statistics.event_rate import event_rate
+from pipeline.statistics.event_repeats import RepeatSearch
 from pipeline.steps.bench import Bench
+from pipeline.steps.circumstances import REPEAT_P
 from pipeline.steps.evidence import Floats, Seen
+from pipeline.steps.judge import Judged
+from pipeline.steps.reel_minimum import reel_minimum
 from pipeline.steps.sightings_of_run import counts_on
 
 # Fewest known readings for which correlation is estimated at all.
@@ -35,9 +38,9 @@ class AnswerRow:
     answer: Result | Refused
 
 
-def answers_of(bench: Bench, limits: Sequence[Limit]) -> tuple[AnswerRow, ...]:
+def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
     """The results of a run and of each of its reels."""
-    reels = bench.placed.reels
+    reels, limits = bench.placed.reels, judged.limits
     if not reels:
         return ()
     spans = [("run", bench.run.id, reels[0].from_m, reels[-1].to_m)]
@@ -55,7 +58,47 @@ def answers_of(bench: Bench, limits: Sequence[Limit]) -> tuple[AnswerRow, ...]:
             answer = _capability(seen, limit, *worth[rule.column], from_m=from_m, to_m=to_m)
             rows.append(AnswerRow(scope, subject, "capability", answer))
         rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, from_m, to_m, subject)))
+    usual = float(np.median([reel.length_m for reel in reels]))
+    wall = bench.measured.seen.get("thinnest_wall_mm")
+    for limit in limits:
+        if limit.requirement == "minimum wall at any point" and wall is not None:
+            risk = reel_minimum(wall, limit, reels[0].from_m, reels[-1].to_m, usual, wall.uncertainty)
+            rows.append(AnswerRow("run", bench.run.id, "minimum of a reel", risk))
+    if judged.repeats is not None:
+        rows.append(AnswerRow("run", bench.run.id, "fault repeats", repeat_answer(judged.repeats)))
     return tuple(rows)
+
+
+def repeat_answer(found: RepeatSearch | Refused) -> Result | Refused:
+    """Whether spark faults repeat with a listed element, as a result: the period of the strongest one."""
+    question = "Do the spark faults repeat with something that turns on the line?"
+    if isinstance(found, Refused):
+        return replace(found, question=question)
+    method = "sum of 2 n R^2 over reels, p-value paid for every listed element (Davies 1987)"
+    strongest = next((one for one in found.tested if not one.harmonic_of), None)
+    if strongest is None or strongest.p_value >= REPEAT_P:
+        n = strongest.n if strongest is not None else 0
+        return Refused(question, method, found.verdict, n)
+    half = 1.96 * strongest.period_sd_m
+    return Result(
+        question=question,
+        estimate=strongest.period_m,
+        low=strongest.period_m - half,
+        high=strongest.period_m + half,
+        confidence=0.95,
+        unit="m",
+        method=method,
+        n=strongest.n,
+        effective_n=None,
+        known_m=None,
+        unit_of_inference="event",
+        assumptions=(
+            Assumption("the list of elements was made before looking", True, "elements of the line sheet"),
+            Assumption("faults are separate", None, f"{strongest.n} faults on {strongest.reels} reels"),
+        ),
+        warnings=(found.verdict, *strongest.warnings, *(one.reason for one in found.refused)),
+        details={"p_value": strongest.p_value, "p_local": strongest.p_local, "trials": strongest.trials},
+    )
 
 
 def _series_of(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, EffectiveN | None]:
@@ -103,8 +146,6 @@ def _capability(
 
 
 def _asked(answer: Result | Refused, question: str) -> Result | Refused:
-    from dataclasses import replace
-
     return replace(answer, question=question)
 
 

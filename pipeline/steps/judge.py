@@ -12,13 +12,17 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pipeline.length.reels import PlacedReel
+from pipeline.nonconformance.cause import with_causes
 from pipeline.nonconformance.decision import Verdict, decide
 from pipeline.nonconformance.finding import Finding, Sighting, join_findings
 from pipeline.nonconformance.judging import on_reels
 from pipeline.nonconformance.numbering import KnownFinding, number_findings
 from pipeline.nonconformance.rules import SEVERITIES, figure, rule_for
 from pipeline.products.limits import Limit, Missing
+from pipeline.results import Refused
+from pipeline.statistics.event_repeats import RepeatSearch
 from pipeline.steps.bench import Bench
+from pipeline.steps.circumstances import circumstances_of, spark_repeats
 from pipeline.steps.evidence import Seen
 from pipeline.steps.sightings_of_run import (
     Gap,
@@ -94,6 +98,7 @@ class Judged:
         not_seen: findings of earlier judgements that were not found again.
         gaps: wire the evidence does not reach.
         reels: what may leave.
+        repeats: whether spark faults repeat with a listed element; None where there was nothing to look at.
     """
 
     limits: tuple[Limit, ...]
@@ -102,6 +107,7 @@ class Judged:
     not_seen: tuple[KnownFinding, ...]
     gaps: tuple[Gap, ...]
     reels: tuple[ReelStanding, ...]
+    repeats: RepeatSearch | Refused | None = None
 
 
 def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
@@ -124,7 +130,10 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
         by_limit[limit.limit_id] = sightings_against(bench, limit)
         found.extend(by_limit[limit.limit_id])
     on_wire = [one for one in found if one.reel_id]
-    numbered = number_findings(join_findings(bench.run.id, on_wire), earlier)
+    joined = join_findings(bench.run.id, on_wire)
+    repeats = spark_repeats(bench)
+    explained = with_causes(joined, circumstances_of(bench, joined, repeats))
+    numbered = number_findings(explained, earlier)
     requirements = tuple(
         [
             _requirement(bench, reel, limit, by_limit[limit.limit_id])
@@ -141,6 +150,7 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
         numbered.not_seen,
         gaps,
         tuple(_standing(bench, reel, requirements, findings) for reel in bench.placed.reels),
+        repeats,
     )
 
 

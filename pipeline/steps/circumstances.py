@@ -1,0 +1,135 @@
+"""What else happened where something was found: unsteady wire, a change of lot, a roll, a drift, a spike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+import polars as pl
+
+from pipeline.errors import ReelproofError
+from pipeline.length.steady_state import PHASE_NAMES, STEADY
+from pipeline.nonconformance.cause import Circumstances, Repeat, Stretch, drift_before
+from pipeline.nonconformance.finding import Finding
+from pipeline.results import Refused
+from pipeline.statistics.event_repeats import RepeatSearch, search_repeats
+from pipeline.steps.bench import Bench
+
+# Level below which a repeat is called, after every listed element is paid for (common practice, no source).
+REPEAT_P = 0.05
+# Wire looked back over for a drift that leads to a finding [m], and the shortest finding it is looked for.
+DRIFT_BACK_M = 1500.0
+DRIFT_FROM_M = 50.0
+DIRECTION = {"wall": "at least", "concentricity": "at least", "diameter": "at least"}
+
+
+def turns_of(bench: Bench) -> tuple[dict[str, float], dict[str, float]]:
+    """Wire length of one turn of each listed element [m], and how well it is known [%]."""
+    speed = bench.placed.placement.readings["speed_m_s"].to_numpy()
+    running = speed[speed > 0.5 * float(np.nanmax(speed))] if speed.size else speed
+    usual = float(np.median(running)) if running.size else 0.0
+    turns: dict[str, float] = {}
+    tolerance: dict[str, float] = {}
+    for element in bench.line.elements:
+        turn = element.circumference_m or (element.period_s or 0.0) * usual
+        if turn > 0:
+            turns[element.id] = turn
+            tolerance[element.id] = element.tolerance_pct
+    return turns, tolerance
+
+
+def spark_repeats(bench: Bench) -> RepeatSearch | Refused | None:
+    """Whether the run's spark faults repeat with a listed element; None where there is nothing to look at."""
+    tester = bench.line.instrument("spark tester")
+    turns, tolerance = turns_of(bench)
+    events = bench.placed.events
+    if tester is None or not turns or events.height == 0:
+        return None
+    sparks = events.filter((pl.col("kind") == "spark fault") & pl.col("at_m").is_not_null())
+    if sparks.height == 0:
+        return None
+    first = (
+        sparks.sort("at_m")
+        .group_by("fault", maintain_order=True)
+        .agg(pl.col("at_m").first(), pl.col("at_sd_m").first())
+    )
+    places = [
+        first.filter((pl.col("at_m") >= reel.from_m) & (pl.col("at_m") < reel.to_m))["at_m"].to_numpy()
+        for reel in bench.placed.reels
+    ]
+    middle = first["at_sd_m"].median()
+    unsure = float(middle) if isinstance(middle, float) else 0.0
+    try:
+        return search_repeats(places, turns, tester.window_m, unsure, tolerance)
+    except ReelproofError:
+        return None
+
+
+def circumstances_of(
+    bench: Bench, findings: Sequence[Finding], repeats: RepeatSearch | Refused | None
+) -> Circumstances:
+    """Everything known of the run that may explain a finding."""
+    phases = bench.placed.placement.phases.filter(pl.col("phase") != PHASE_NAMES[STEADY])
+    hot = bench.line.instrument("hot diameter gauge")
+    zone = hot.station_m if hot is not None else 0.0
+    unsteady = tuple(
+        Stretch(row["from_m"] - (zone if row["phase"] == "STOP" else 0.0), row["to_m"], row["phase"].lower())
+        for row in phases.iter_rows(named=True)
+    )
+    return Circumstances(
+        unsteady=unsteady,
+        disagreements=tuple(
+            Stretch(one.from_m, one.to_m, one.agreement.sentence)
+            for one in bench.measured.agreement
+            if one.agreement.state == "red"
+        ),
+        changes=_changes(bench),
+        repeats=_repeats(bench, repeats),
+        drifts=_drifts(bench, findings),
+        lone_spikes=frozenset(one.row for one in bench.measured.spikes),
+    )
+
+
+def _changes(bench: Bench) -> tuple[Stretch, ...]:
+    """Where one lot gave way to the next, with a tail over which both may be in the wire."""
+    changes = []
+    for material in {lot.material for lot in bench.run.lots}:
+        lots = sorted(
+            (lot for lot in bench.run.lots if lot.material == material), key=lambda lot: lot.from_m or 0.0
+        )
+        for before, after in pairwise(lots):
+            if after.from_m is not None:
+                name = f"{material} lot {before.lot} to {after.lot}"
+                changes.append(Stretch(after.from_m, after.from_m + CHANGE_TAIL_M, name))
+    return tuple(changes)
+
+
+# Wire after a change of lot that the change may explain [m] (chosen here; a crosshead's own tail is longer).
+CHANGE_TAIL_M = 300.0
+
+
+def _repeats(bench: Bench, found: RepeatSearch | Refused | None) -> tuple[Repeat, ...]:
+    if not isinstance(found, RepeatSearch):
+        return ()
+    events = bench.placed.events.filter(pl.col("kind") == "spark fault").sort("at_m")
+    places = tuple(float(at) for at in events["at_m"].drop_nulls().to_list())
+    return tuple(
+        Repeat(one.period_m, one.name, places, 1.0)
+        for one in found.tested
+        if one.p_value < REPEAT_P and not one.harmonic_of
+    )[:1]
+
+
+def _drifts(bench: Bench, findings: Sequence[Finding]) -> tuple[Stretch, ...]:
+    drifts = []
+    for one in findings:
+        column = one.main.rule.column
+        seen = bench.measured.seen.get(column)
+        if seen is None or one.to_m - one.from_m < DRIFT_FROM_M or one.main.rule.family not in DIRECTION:
+            continue
+        known = seen.fit & seen.steady
+        drift = drift_before(seen.at_m[known], seen.value[known], one, "at least", back_m=DRIFT_BACK_M)
+        if drift is not None:
+            drifts.append(Stretch(drift.from_m, max(drift.to_m, one.to_m), drift.name))
+    return tuple(drifts)

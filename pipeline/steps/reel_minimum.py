@@ -1,0 +1,108 @@
+"""How likely is it that a reel of this wire has a point under the limit? The worst point, not the mean.
+
+Readings under a threshold come in clusters, because neighbours repeat each other; the depth of the clusters is
+fitted, and the risk of a reel follows with its interval. One run seldom has wire enough to show a small risk;
+then the interval says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.errors import MethodRefusal
+from pipeline.products.limits import Limit
+from pipeline.results import Refused, Result
+from pipeline.statistics.below_threshold import fit_tail
+from pipeline.statistics.extremal_index import decluster, intervals_estimate, run_from_extremal_index
+from pipeline.statistics.minimum_of_reel import reel_risk
+from pipeline.steps.evidence import Floats, Seen
+
+# Share of the steady readings under the threshold: low enough to see the tail, high enough to have clusters
+# (chosen here; the diagnostics of the threshold are in pipeline.statistics.tail_diagnostics).
+TAIL_SHARE = 0.03
+QUESTION = "How likely is a reel of {length:.0f} m to have a point under {limit:.4g} {unit}?"
+METHOD = "clusters under a threshold, generalised Pareto depths, profile likelihood (Coles 2001)"
+
+
+def reel_minimum(
+    seen: Seen, limit: Limit, from_m: float, to_m: float, reel_m: float, standard_uncertainty: float
+) -> Result | Refused:
+    """The chance that a reel has a point under the limit, from one run's steady wire.
+
+    Args:
+        seen: the thinnest wall along the wire.
+        limit: the minimum wall at any point.
+        from_m: start of the wire looked at [m].
+        to_m: its end [m].
+        reel_m: length of a reel [m].
+        standard_uncertainty: of one reading [mm], told beside the result.
+    """
+    question = QUESTION.format(length=reel_m, limit=limit.value, unit=limit.unit)
+    inside = (seen.at_m >= from_m) & (seen.at_m < to_m) & seen.steady & seen.fit_for_statistics
+    at, value = seen.at_m[inside], seen.value[inside]
+    order = np.argsort(at, kind="stable")
+    at, value = at[order], value[order]
+    if value.size < 200:
+        return Refused(
+            question, METHOD, f"{value.size} steady readings are too few; 200 are needed.", value.size
+        )
+    threshold = float(np.quantile(value, TAIL_SHARE))
+    if limit.value > threshold:
+        share = float((value < limit.value).mean())
+        return Refused(
+            question,
+            METHOD,
+            f"{100 * share:.1f} % of the steady readings already lie under the limit: this is no rare event, and the "
+            "findings say where it happens.",
+            value.size,
+        )
+    try:
+        return _risk(question, seen, limit, at, value, threshold, reel_m, standard_uncertainty)
+    except MethodRefusal as fault:
+        return Refused(question, METHOD, str(fault.complaints[0]), value.size)
+
+
+def _risk(
+    question: str,
+    seen: Seen,
+    limit: Limit,
+    at: Floats,
+    value: Floats,
+    threshold: float,
+    reel_m: float,
+    standard_uncertainty: float,
+) -> Result | Refused:
+    under = np.flatnonzero(value < threshold)
+    spacings = np.diff(under).astype(np.float64)
+    if spacings.size < 20:
+        return Refused(
+            question, METHOD, f"{spacings.size + 1} readings under the threshold are too few.", value.size
+        )
+    step = float(np.median(np.diff(at)))
+    run = run_from_extremal_index(spacings, intervals_estimate(spacings))
+    clusters = decluster(value, at, threshold, max(run, 1.0) * max(step, 1e-6))
+    fit = fit_tail(clusters.deficit)
+    known = step * value.size
+    answer = reel_risk(
+        clusters.deficit,
+        fit.scale,
+        fit.shape,
+        threshold=threshold,
+        limit=limit.value,
+        known_m=known,
+        reel_m=reel_m,
+        converged=fit.converged,
+        averaging_m=seen.extent_m,
+        mean=float(value.mean()),
+        sd=float(value.std(ddof=1)),
+        readings_per_m=1.0 / step if step > 0 else None,
+    )
+    if isinstance(answer, Refused):
+        return Refused(question, answer.method, answer.reason, answer.n)
+    told = (
+        f"A reading has a standard uncertainty of {1000.0 * standard_uncertainty:.1f} um, which is in the spread and "
+        "makes the risk look larger than it is."
+    )
+    return replace(answer, question=question, warnings=(*answer.warnings, told))

@@ -1,0 +1,241 @@
+"""Where on the wire something fails, or is not proved: what the judgement of a run is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from pipeline.length.reels import PlacedReel
+from pipeline.nonconformance.finding import Sighting, place_sighting
+from pipeline.nonconformance.intervals import event_intervals
+from pipeline.nonconformance.judging import IntervalSettings, on_reels, reel_at, sightings
+from pipeline.nonconformance.rules import rule_for
+from pipeline.products.limits import Limit
+from pipeline.steps.bench import Bench
+from pipeline.steps.evidence import in_date
+
+# Faults nearer than this are one length to cut out: no useful wire lies between them (chosen here); which counts
+# are one fault is another question, see spark_merge.
+FAULT_GAP_M = 15.0
+# Gaps in a failing length that are merged, so that one defect is one finding [m] (chosen here).
+MERGE_GAP_M = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Wire on a reel that the evidence does not reach (table measured.gap)."""
+
+    reel_id: str
+    kind: str
+    from_m: float
+    to_m: float
+    sentence: str
+
+
+def sightings_against(bench: Bench, limit: Limit) -> tuple[Sighting, ...]:
+    """Lengths of wire that fail one limit."""
+    rule = rule_for(limit.requirement)
+    seen = bench.seen_for(rule) if rule is not None else None
+    if rule is None or seen is None:
+        return ()
+    return sightings(
+        rule,
+        limit,
+        seen.at_m,
+        seen.value,
+        instrument=seen.instrument.id,
+        u=seen.uncertainty,
+        decision_rule=bench.rule_of(limit.requirement),
+        settings=IntervalSettings(
+            leave_guard_u=2.0,
+            merge_gap_m=MERGE_GAP_M,
+            reading_extent_m=seen.extent_m,
+            pad_m=seen.extent_m / 2.0 + bench.placed.placement.resolution_m,
+            hole_m=seen.hole_m,
+        ),
+        usable=seen.fit,
+        reels=bench.placed.reels,
+        row=seen.row,
+    )
+
+
+def event_sightings(bench: Bench) -> list[Sighting]:
+    """Spark faults and surface flaws as sightings, counts of one fault merged."""
+    events = bench.placed.events
+    edges = sorted({edge for reel in bench.placed.reels for edge in (reel.from_m, reel.to_m)})
+    found: list[Sighting] = []
+    for kind, rule_id, instrument_kind in (
+        ("spark fault", "spark-fault", "spark tester"),
+        ("surface flaw", "surface-flaw", "surface vision"),
+    ):
+        here = events.filter((pl.col("kind") == kind) & pl.col("at_m").is_not_null()).sort("at_m")
+        instrument = bench.line.instrument(instrument_kind)
+        if kind == "surface flaw":
+            # A flaw is judged by size only where the plant says from which size on; all flaws are on the pages.
+            smallest = bench.plant.holds.surface_flaw_mm
+            here = here.clear() if smallest is None else here.filter(pl.col("flaw_size_mm") >= smallest)
+        if here.height == 0 or instrument is None:
+            continue
+        at = here["at_m"].to_numpy()
+        unsure = float(here["at_sd_m"].max() or 0.0)  # type: ignore[arg-type]
+        pad = instrument.window_m / 2.0 + 2.0 * unsure
+        grouped = event_intervals(at, merge_gap_m=FAULT_GAP_M, pad_m=pad, breaks_m=edges)
+        for one in grouped.iter_rows(named=True):
+            part = here.filter(pl.col("at_m").is_between(one["first_m"], one["last_m"]))
+            told = {"count": str(part["fault"].n_unique())}
+            if kind == "spark fault":
+                volts = part["spark_kv"].drop_nulls()
+                told["voltage"] = (
+                    f"{float(volts.to_numpy().max()):g} kV" if volts.len() else "a voltage not logged"
+                )
+            else:
+                sizes = part["flaw_size_mm"].drop_nulls()
+                told["size"] = (
+                    f"{float(sizes.to_numpy().max()):.2f} mm" if sizes.len() else "of a size not logged"
+                )
+            found.append(
+                place_sighting(
+                    rule_id,
+                    one["from_m"],
+                    one["to_m"],
+                    instrument=instrument.id,
+                    readings=part.height,
+                    reel_id=reel_at((one["first_m"] + one["last_m"]) / 2.0, bench.placed.reels),
+                    **told,
+                )
+            )
+    return found
+
+
+def gaps_of(bench: Bench) -> tuple[Gap, ...]:
+    """Wire on reels without a trustworthy reading, or without a full spark test."""
+    gaps = []
+    kinds = (
+        ("wall unmonitored", bench.measured.wall, "No usable wall reading here."),
+        ("diameter unmonitored", bench.measured.diameter, "No usable diameter reading here."),
+        ("spark untested", bench.measured.seen.get("spark_kv"), "No full spark test is on record here."),
+    )
+    for reel in bench.placed.reels:
+        for kind, seen, sentence in kinds:
+            if seen is None:
+                gaps.append(Gap(reel.id, kind, reel.from_m, reel.to_m, sentence))
+                continue
+            gaps.extend(
+                Gap(reel.id, kind, from_m, to_m, sentence)
+                for from_m, to_m in seen.gaps(reel.from_m, reel.to_m)
+            )
+        if reel.end_unsure_m > 0:
+            gaps.extend(
+                Gap(
+                    reel.id,
+                    "either reel",
+                    at - reel.end_unsure_m,
+                    at + reel.end_unsure_m,
+                    "On this reel or the next.",
+                )
+                for at in (reel.from_m, reel.to_m)
+            )
+    return tuple(gaps)
+
+
+def _gap_total(gaps: Sequence[Gap], reel_id: str, kind: str) -> tuple[float, float]:
+    """Longest and total length of one kind of gap on one reel [m]."""
+    lengths = [one.to_m - one.from_m for one in gaps if one.reel_id == reel_id and one.kind == kind]
+    return max(lengths, default=0.0), sum(lengths)
+
+
+def unmonitored_sightings(bench: Bench, gaps: Sequence[Gap]) -> list[Sighting]:
+    """Gaps in the evidence that the plant's rule does not allow, as sightings."""
+    holds = bench.plant.holds
+    found = []
+    for reel in bench.placed.reels:
+        for kind, subject in (
+            ("wall unmonitored", "the wall"),
+            ("diameter unmonitored", "the diameter"),
+            ("spark untested", "the spark test"),
+        ):
+            longest, total = _gap_total(gaps, reel.id, kind)
+            share = 100.0 * total / reel.length_m
+            too_long = holds.longest_unmonitored_m is not None and longest > holds.longest_unmonitored_m
+            too_much = holds.unmonitored_pct is not None and share > holds.unmonitored_pct
+            if not (too_long or too_much):
+                continue
+            detail = (
+                f"{total:.1f} m of reel {reel.id} ({share:.1f} %) have none, the longest piece {longest:.1f} m; "
+                f"the plant allows {holds.longest_unmonitored_m or 0:g} m at a stretch and "
+                f"{holds.unmonitored_pct or 0:g} % in all"
+            )
+            here = [one for one in gaps if one.reel_id == reel.id and one.kind == kind]
+            worst = max(here, key=lambda one: one.to_m - one.from_m)
+            found.append(
+                place_sighting(
+                    "unmonitored", worst.from_m, worst.to_m, subject=subject, reel_id=reel.id, detail=detail
+                )
+            )
+    return found
+
+
+def calibration_sightings(bench: Bench) -> list[Sighting]:
+    """Instruments whose calibration did not hold when the run ran."""
+    if not bench.plant.holds.calibration_overdue:
+        return []
+    found: list[Sighting] = []
+    instruments = {seen.instrument.id: seen.instrument for seen in bench.measured.seen.values()}
+    for instrument in instruments.values():
+        if in_date(instrument, bench.on):
+            continue
+        due = instrument.calibration_due
+        detail = (
+            f"due {due:%Y-%m-%d}, run on {bench.on:%Y-%m-%d}" if due else "the line sheet gives no due date"
+        )
+        found.extend(
+            place_sighting(
+                "calibration",
+                reel.from_m,
+                reel.to_m,
+                instrument=instrument.id,
+                subject=instrument.id,
+                reel_id=reel.id,
+                detail=detail,
+            )
+            for reel in bench.placed.reels
+        )
+    return found
+
+
+def disagreement_sightings(bench: Bench) -> list[Sighting]:
+    """Stretches of wire on reels where the instruments contradict each other."""
+    found: list[Sighting] = []
+    for stretch in bench.measured.agreement:
+        if stretch.agreement.state != "red":
+            continue
+        for reel_id, from_m, to_m in on_reels(stretch.from_m, stretch.to_m, bench.placed.reels):
+            if reel_id:
+                detail = stretch.agreement.sentence.rstrip(".")
+                found.append(
+                    place_sighting(
+                        "instruments-disagree",
+                        from_m,
+                        to_m,
+                        instrument=stretch.agreement.suspect,
+                        reel_id=reel_id,
+                        detail=detail,
+                    )
+                )
+    return found
+
+
+def counts_on(events: pl.DataFrame, kind: str, reel: PlacedReel) -> tuple[int, int]:
+    """Events of one kind on a reel: separate ones, and logged counts."""
+    if events.height == 0:
+        return 0, 0
+    at = events["at_m"].to_numpy()
+    here = events.filter(
+        (pl.col("kind") == kind)
+        & pl.Series(np.nan_to_num(at, nan=-1e12) >= reel.from_m)
+        & (pl.col("at_m") < reel.to_m)
+    )
+    return here["fault"].n_unique(), here.height
