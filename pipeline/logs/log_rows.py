@@ -233,22 +233,22 @@ def _on_utc(
     frame: pl.DataFrame, plan: LogPlan, name: str, before_us: int | None
 ) -> tuple[pl.DataFrame, list[str]]:
     """Times of a local clock moved to UTC."""
-    aware = frame[AWARE]
+    aware, times = frame[AWARE], frame[TIME_US]
     frame = frame.drop(AWARE)
-    local = ~aware & frame[TIME_US].is_not_null()
-    if not local.any():
+    if aware.all():
         return frame, []
-    rows = np.flatnonzero(local.to_numpy())
-    us = frame[TIME_US].fill_null(0).to_numpy()
-    moved = utc_from_local(us if rows.size == us.size else us[rows], plan.zone, before_us)
-    whole = moved.us
-    if rows.size != us.size:
-        whole = us.copy()
+    if times.null_count() == 0 and not aware.any():
+        moved = utc_from_local(times.to_numpy(), plan.zone, before_us)
+        whole = moved.us
+    else:
+        rows = np.flatnonzero((~aware & times.is_not_null()).to_numpy())
+        whole = times.fill_null(0).to_numpy().copy()
+        moved = utc_from_local(whole[rows], plan.zone, before_us)
         whole[rows] = moved.us
-    times = pl.Series(TIME_US, whole)
-    if frame[TIME_US].null_count():
-        times = times.set(frame[TIME_US].is_null(), None)
-    return frame.with_columns(times), [f"{name}: {note}" for note in moved.notes]
+    utc = pl.Series(TIME_US, whole)
+    if times.null_count():
+        utc = utc.set(times.is_null(), None)
+    return frame.with_columns(utc), [f"{name}: {note}" for note in moved.notes]
 
 
 def _in_order(frame: pl.DataFrame, file_no: int, name: str) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
@@ -280,6 +280,4 @@ def _floats(frame: pl.DataFrame, name: str) -> NDArray[np.float64] | None:
 def _with_utc(rows: pl.DataFrame) -> pl.DataFrame:
     if TIME_US not in rows.columns:
         return rows
-    return rows.with_columns(
-        pl.col(TIME_US).cast(pl.Datetime("us")).dt.replace_time_zone("UTC").alias("time_utc")
-    ).drop(TIME_US)
+    return rows.with_columns(pl.col(TIME_US).cast(UTC).alias("time_utc")).drop(TIME_US)

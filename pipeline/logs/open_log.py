@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from _typeshed import WriteableBuffer
 
 CHUNK = 1 << 24
+_PACKED_CHUNK = 1 << 20
 _GZIP = b"\x1f\x8b"
 _ZSTD = b"\x28\xb5\x2f\xfd"
 _PARQUET = b"PAR1"
@@ -46,22 +47,31 @@ _NOT_TEXT: tuple[tuple[bytes, str], ...] = (
 
 
 class _Hashing(io.RawIOBase):
-    """A file read forward once, hashed and counted on the way."""
+    """A file read forward once, hashed and counted on the way.
+
+    ``head`` is the first bytes of the file, looked at without reading them.
+    """
 
     def __init__(self, file: BinaryIO) -> None:
         self._file = file
+        self.head: bytes = file.peek(4)[:4] if isinstance(file, io.BufferedReader) else b""
         self.digest = hashlib.sha256()
         self.size = 0
+
+    def take(self, size: int) -> bytes:
+        """The next `size` bytes, or what is left."""
+        chunk = self._file.read(size)
+        self.digest.update(chunk)
+        self.size += len(chunk)
+        return chunk
 
     def readable(self) -> bool:
         return True
 
     def readinto(self, buffer: WriteableBuffer) -> int:
         view = memoryview(buffer).cast("B")
-        chunk = self._file.read(len(view))
+        chunk = self.take(len(view))
         view[: len(chunk)] = chunk
-        self.digest.update(chunk)
-        self.size += len(chunk)
         return len(chunk)
 
     def close(self) -> None:
@@ -159,16 +169,16 @@ class OpenLog:
 
     def _unpacked(self) -> Iterator[bytes]:
         """The file's bytes, decompressed; reads the file to its end."""
-        raw = io.BufferedReader(_Lent(self._raw), CHUNK)
-        head = raw.peek(4)[:4]
-        if head.startswith(_GZIP):
-            yield from self._inflated(gzip.GzipFile(fileobj=raw), "gzip")
-        elif head.startswith(_ZSTD):
-            yield from self._inflated(_zstd_stream(raw), "zstd")
+        if self._raw.head.startswith(_GZIP):
+            packed = io.BufferedReader(_Lent(self._raw), _PACKED_CHUNK)
+            yield from self._inflated(gzip.GzipFile(fileobj=packed), "gzip")
+        elif self._raw.head.startswith(_ZSTD):
+            packed = io.BufferedReader(_Lent(self._raw), _PACKED_CHUNK)
+            yield from self._inflated(_zstd_stream(packed), "zstd")
         else:
-            while chunk := raw.read(CHUNK):
+            while chunk := self._raw.take(CHUNK):
                 yield chunk
-        while self._raw.read(CHUNK):
+        while self._raw.take(CHUNK):
             pass
 
     def _inflated(self, stream: BinaryIO | gzip.GzipFile, kind: str) -> Iterator[bytes]:

@@ -10,8 +10,9 @@ from pipeline.columns import CHANNEL_BY_NAME
 from pipeline.flags import COUNTER_RESET, MISSING, OUT_OF_RANGE, SPIKE, STEP, STUCK
 from pipeline.logs.row_checks.counter_fall import counter_falls
 from pipeline.logs.row_checks.every_check import check_channel
+from pipeline.logs.row_checks.grid import on_grid
 from pipeline.logs.row_checks.missing import missing_rows
-from pipeline.logs.row_checks.spike import spikes
+from pipeline.logs.row_checks.spike import NETWORK, rolling_median, spikes
 from pipeline.logs.row_checks.step import step_rows
 from pipeline.logs.row_checks.stuck import noise_of, stuck_length, stuck_rows
 
@@ -34,6 +35,60 @@ def test_spikes_are_those_of_the_plain_rule(count):
     values = np.round(0.44 + rng.normal(0, 0.004, count), 3)
     values[rng.random(count) < 0.05] += 0.05
     assert (spikes(values, 0.001) == plain_hampel(values, 0.001)).all()
+
+
+def test_the_sorting_network_sorts():
+    """0-1 principle (D. E. Knuth, The Art of Computer Programming 3, section 5.3.4, theorem Z): it sorts all if it
+    sorts every sequence of noughts and ones."""
+    for bits in range(2**7):
+        values = [bits >> place & 1 for place in range(7)]
+        for low, high in NETWORK:
+            values[low], values[high] = min(values[low], values[high]), max(values[low], values[high])
+        assert values == sorted(values)
+
+
+@pytest.mark.parametrize("dtype", [np.float64, np.int16])
+def test_the_rolling_median_is_numpys(dtype):
+    values = np.random.default_rng(8).integers(-50, 50, 3000).astype(dtype)
+    expected = np.median(np.lib.stride_tricks.sliding_window_view(values, 21), axis=1)
+    assert (rolling_median(values) == expected).all()
+    assert rolling_median(values).dtype == dtype
+
+
+@pytest.mark.parametrize("step", [0.001, 0.00254, 0.01, 25.4e-4, 1 / 3])
+def test_counting_in_steps_changes_no_outcome(step):
+    rng = np.random.default_rng(9)
+    values = (
+        rng.normal(440, 4, 70_000).round() + rng.integers(-30, 30, 70_000) * (rng.random(70_000) < 0.01)
+    ) * step
+    values[500:540] = values[500]
+    values[40_000:] += 80 * step
+    grid = on_grid(values)
+    assert grid.values.dtype == np.int16
+    assert grid.step == pytest.approx(step)
+    assert (spikes(grid.values, 1.0) == spikes(values, step)).all()
+    assert (stuck_rows(grid.values, 1.0, 4.0) == stuck_rows(values, step, 4 * step)).all()
+    assert (step_rows(grid.values, grid.level, 1.0) == step_rows(values, 0.0, step)).all()
+    assert step_rows(grid.values, grid.level, 1.0).tolist() == [40_000]
+
+
+def test_spikes_across_the_blocks_they_are_worked_out_in():
+    rng = np.random.default_rng(10)
+    values = rng.normal(440, 4, 66_000).round()
+    values[32_700:32_840:7] += 60
+    found = spikes(values.astype(np.int16), 1.0)
+    assert (found == spikes(values, 1.0)).all()
+    assert (found[32_600:32_900] == plain_hampel(values[32_590:32_910], 1.0)[10:-10]).all()
+
+
+def test_readings_that_show_no_steps_stay_as_they_are():
+    values = np.random.default_rng(11).normal(0.44, 0.004, 500)
+    assert on_grid(values).values is values
+    assert on_grid(np.full(5, 0.44)).step == 0.0
+    assert on_grid(np.zeros(0)).step == 0.0
+    late = np.full(30_000, 0.44)
+    late[25_000:] = 0.441
+    assert on_grid(late).step == pytest.approx(0.001)
 
 
 @settings(max_examples=60, deadline=None)
@@ -72,7 +127,7 @@ def test_equal_neighbours_of_gaussian_readings():
     # The density of the difference of two Gaussian readings at zero, times q: 0.0564 for s = 5 q.
     values = np.random.default_rng(1).normal(0, 5, 400_000).round()
     assert (np.diff(values) == 0).mean() == pytest.approx(0.0564, abs=0.002)
-    assert noise_of(np.diff(values)) == pytest.approx(5.0, rel=0.06)
+    assert noise_of(values) == pytest.approx(5.0, rel=0.06)
 
 
 def test_a_stuck_run_is_found_and_nothing_else():
@@ -91,7 +146,7 @@ def test_a_sensor_stuck_from_end_to_end_is_stuck():
 def test_a_coarse_log_is_not_called_stuck():
     # Noise of 4 shown in steps of 10 repeats its readings often; that is the log's resolution.
     values = (np.random.default_rng(4).normal(440, 4, 20_000) / 10).round() * 10
-    assert stuck_rows(values, 1.0, 4.0).size == 0
+    assert stuck_rows(values, 10.0, 4.0).size == 0
 
 
 def test_a_step_is_found_where_it_is():
@@ -99,10 +154,10 @@ def test_a_step_is_found_where_it_is():
     values = 0.44 + rng.normal(0, 0.004, 1000)
     values[600:] += 0.08
     values[300] += 0.2
-    assert step_rows(values, 0.001).tolist() == [600]
+    assert step_rows(values, 0.0, 0.001).tolist() == [600]
     slow = 0.44 + rng.normal(0, 0.004, 1000) + np.linspace(0, 0.2, 1000)
-    assert step_rows(slow, 0.001).size == 0
-    assert step_rows(values[:19], 0.001).size == 0
+    assert step_rows(slow, 0.0, 0.001).size == 0
+    assert step_rows(values[:19], 0.0, 0.001).size == 0
 
 
 def test_missing_where_a_value_was_due():

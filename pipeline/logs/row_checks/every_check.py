@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import polars as pl
@@ -12,10 +14,11 @@ from pipeline.columns import CHANNEL_BY_NAME, WALL_CHANNELS, Column
 from pipeline.flags import COUNTER_RESET, MISSING, OUT_OF_RANGE, SPIKE, STEP, STUCK, Flag
 from pipeline.logs.log_plan import mapped
 from pipeline.logs.row_checks.counter_fall import counter_falls
+from pipeline.logs.row_checks.grid import on_grid
 from pipeline.logs.row_checks.missing import missing_rows
 from pipeline.logs.row_checks.spike import spikes
 from pipeline.logs.row_checks.step import step_rows
-from pipeline.logs.row_checks.stuck import logged_step, stuck_rows
+from pipeline.logs.row_checks.stuck import stuck_rows
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 
@@ -23,6 +26,7 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 
 FLAGGED_SCHEMA = {"row": pl.UInt32, "channel": pl.String, "flag": pl.UInt8}
+THREADS = min(4, os.cpu_count() or 1)
 # Which instrument of the line sheet gives a channel; the others have no resolution there.
 GAUGES: dict[str, str] = {
     **dict.fromkeys(WALL_CHANNELS, "wall gauge"),
@@ -55,20 +59,25 @@ def flag_readings(
         )
     carriers = carriers_of(sheet)
     files = {number for numbers in carriers.values() for number in numbers}
-    for name, numbers in carriers.items():
+
+    def flags_of(name: str) -> list[pl.DataFrame]:
         rows, values = readings["row"], readings[name]
-        if numbers != files:
-            carried = readings["file_no"].is_in(sorted(numbers))
+        if carriers[name] != files:
+            carried = readings["file_no"].is_in(sorted(carriers[name]))
             rows, values = rows.filter(carried), values.filter(carried)
-        resolution, noise = _gauge(name, line)
-        for places, flag in check_channel(CHANNEL_BY_NAME[name], values, resolution, noise):
-            if places.size:
-                number = rows.to_numpy()[places]
-                parts.append(
-                    pl.DataFrame(
-                        {"row": number, "channel": name, "flag": flag.code}, schema_overrides=FLAGGED_SCHEMA
-                    )
-                )
+        number = rows.to_numpy()
+        return [
+            pl.DataFrame(
+                {"row": number[places], "channel": name, "flag": flag.code}, schema_overrides=FLAGGED_SCHEMA
+            )
+            for places, flag in check_channel(CHANNEL_BY_NAME[name], values, *_gauge(name, line))
+            if places.size
+        ]
+
+    # Channels do not depend on each other, and the array operations let other threads work meanwhile.
+    with ThreadPoolExecutor(THREADS) as pool:
+        for found in pool.map(flags_of, carriers):
+            parts.extend(found)
     return pl.concat(parts).sort("row", "channel", "flag")
 
 
@@ -100,10 +109,11 @@ def check_channel(
         yield known[resets], COUNTER_RESET
         yield known[misread], SPIKE
     if resolution is not None and noise is not None:
-        yield known[stuck_rows(figures, resolution, noise)], STUCK
-        floor = max(resolution, logged_step(np.diff(figures)))
-        yield known[np.flatnonzero(spikes(figures, floor))], SPIKE
-        yield known[step_rows(figures, resolution)], STEP
+        grid = on_grid(figures)
+        shown = (grid.step or resolution) / grid.unit
+        yield known[stuck_rows(grid.values, shown, noise / grid.unit)], STUCK
+        yield known[np.flatnonzero(spikes(grid.values, max(resolution / grid.unit, shown)))], SPIKE
+        yield known[step_rows(grid.values, grid.level, resolution / grid.unit)], STEP
 
 
 def _gauge(channel: str, line: LineSheet) -> tuple[float | None, float | None]:

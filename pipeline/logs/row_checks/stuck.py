@@ -14,7 +14,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from pipeline.logs.row_checks.grid import Numbers
+
 Rows = NDArray[np.int64]
 
 CHANCE = 1e-9
@@ -38,46 +39,46 @@ def stuck_length(resolution: float, noise: float, equal_share: float = 0.0) -> i
     return 1 + math.ceil(math.log(CHANCE) / math.log(p))
 
 
-def stuck_rows(values: Floats, resolution: float, usual_noise: float) -> Rows:
+def stuck_rows(values: Numbers, resolution: float, usual_noise: float) -> Rows:
     """Places of every reading of a stuck run.
 
     Args:
-        values: readings of one instrument in the order of time, without gaps.
-        resolution: the instrument's resolution, where the log shows no step of its own.
-        usual_noise: the instrument's standard uncertainty, where the log shows no noise of its own.
+        values: readings of one instrument in the order of time, without gaps, in any unit.
+        resolution: smallest step the log shows, or else the instrument's resolution, in the unit of `values`.
+        usual_noise: the instrument's standard uncertainty, where the log shows no noise of its own, same unit.
     """
     if values.size < 2:
         return np.zeros(0, np.int64)
-    apart = np.diff(values)
-    changes = np.flatnonzero(apart != 0.0)
-    step = logged_step(apart) or resolution
-    length = stuck_length(step, noise_of(apart) or usual_noise, _equal_share(apart))
-    # Runs of equal readings begin at 0 and behind every change.
-    begins = np.concatenate(([0], changes + 1))
-    ends = np.concatenate((changes + 1, [values.size]))
-    long = np.flatnonzero(ends - begins >= length)
-    return np.concatenate([np.zeros(0, np.int64), *(np.arange(begins[run], ends[run]) for run in long)])
+    equal = values[1:] == values[:-1]
+    length = stuck_length(resolution, noise_of(values) or usual_noise, _equal_share(equal))
+    # Runs of equal readings are runs of pairs that are equal, and those are few.
+    pairs = np.flatnonzero(equal)
+    if pairs.size < length - 1:
+        return np.zeros(0, np.int64)
+    breaks = np.flatnonzero(np.diff(pairs) > 1)
+    begins = np.concatenate(([0], breaks + 1))
+    ends = np.concatenate((breaks + 1, [pairs.size]))
+    long = np.flatnonzero(ends - begins >= length - 1)
+    return np.concatenate(
+        [np.zeros(0, np.int64), *(np.arange(pairs[begins[run]], pairs[ends[run] - 1] + 2) for run in long)]
+    )
 
 
-def logged_step(apart: Floats) -> float:
-    """Smallest step between successive readings; 0 if they never change."""
-    sizes = np.abs(apart[:200_000])
-    sizes = sizes[sizes > 1e-9]
-    return float(sizes.min()) if sizes.size else 0.0
-
-
-def noise_of(apart: Floats) -> float:
+def noise_of(values: Numbers) -> float:
     """Standard deviation of one reading from differences of successive ones: MAD / (sqrt(2) 0.6745)."""
-    some = apart[:: max(1, apart.size // _SAMPLE)]
-    return float(np.median(np.abs(some))) / (math.sqrt(2.0) * 0.6745)
+    if values.size < 2:
+        return 0.0
+    some = np.arange(0, values.size - 1, max(1, values.size // _SAMPLE))
+    apart = values[some + 1] - values[some]
+    return float(np.median(np.abs(apart))) / (math.sqrt(2.0) * 0.6745)
 
 
-def _equal_share(apart: Floats) -> float:
+def _equal_share(equal: NDArray[np.bool_]) -> float:
     """Usual share of equal neighbours: the middle of blocks, so that a stuck stretch does not excuse itself."""
-    blocks = max(1, apart.size // _SHARE_BLOCK)
-    equal = (apart[: blocks * _SHARE_BLOCK] == 0.0).astype(np.float64)
-    if equal.size < _SHARE_BLOCK:
+    blocks = equal.size // _SHARE_BLOCK
+    if blocks == 0:
         share = float(equal.mean())
     else:
-        share = float(np.median(equal.reshape(blocks, _SHARE_BLOCK).mean(axis=1)))
+        counts = np.count_nonzero(equal[: blocks * _SHARE_BLOCK].reshape(blocks, _SHARE_BLOCK), axis=1)
+        share = float(np.median(counts)) / _SHARE_BLOCK
     return share if share < _DEAD_SHARE else 0.0
