@@ -122,6 +122,34 @@ def told_of_disk(folder: Path) -> Iterator[None]:
         ) from None
 
 
+@contextmanager
+def told_of_damage(path: Path) -> Iterator[None]:
+    """Turn a database file whose blocks no longer have their checksums into a complaint that says so."""
+    try:
+        yield
+    except duckdb.Error as fault:
+        if "corrupt" not in str(fault).lower():
+            raise
+        raise StoreError(
+            Complaint(
+                str(path),
+                "this file is damaged: a block of it does not have its checksum",
+                f"Keep it as it is, put the newest whole file of the '{PUBLISHED}' folder or of a backup in its place, "
+                "then run 'reelproof verify'",
+            )
+        ) from None
+
+
+def _not_a_database(path: Path) -> StoreError:
+    return StoreError(
+        Complaint(
+            str(path),
+            "this is not a store's database, or it cannot be opened",
+            "Check --store; if the file is damaged, load the logs into a new store",
+        )
+    )
+
+
 def _held_by(fault: duckdb.Error) -> str | None:
     found = re.search(r"PID (\d+)", str(fault))
     return found.group(1) if found else None
@@ -137,13 +165,7 @@ def _connect_to_write(
             return duckdb.connect(str(path), config=_CONFIG)
         except duckdb.IOException as fault:
             if "lock" not in str(fault):
-                raise StoreError(
-                    Complaint(
-                        str(path),
-                        "this is not a store's database, or it cannot be opened",
-                        "Check --store; if the file is damaged, load the logs into a new store",
-                    )
-                ) from None
+                raise _not_a_database(path) from None
             holder = _held_by(fault)
             who = f"process {holder}" if holder else "another process"
             if time.monotonic() >= deadline:
@@ -216,15 +238,16 @@ def open_to_write(
         path = folder / DATABASE
         with suppress(FileNotFoundError), path.open("r+b"):
             pass  # raises PermissionError in our words before DuckDB raises in its own
-        connection = _connect_to_write(path, wait_s, on_wait)
-        store = Store(folder, connection, writable=True)
-        try:
-            if _check_version(connection, path) < STORE_VERSION:
-                with store.transaction():
-                    _lay_out(store)
-            yield store
-        finally:
-            connection.close()
+        with told_of_damage(path):
+            connection = _connect_to_write(path, wait_s, on_wait)
+            store = Store(folder, connection, writable=True)
+            try:
+                if _check_version(connection, path) < STORE_VERSION:
+                    with store.transaction():
+                        _lay_out(store)
+                yield store
+            finally:
+                connection.close()
         if store.changed:
             _publish(folder)
 
@@ -272,18 +295,49 @@ def open_to_read(folder: Path) -> Iterator[Store]:
                 "Wait until the first load has finished, or run it again",
             )
         )
+    with told_of_damage(copies[-1]), _opened(copies[-1]) as connection:
+        yield Store(folder, connection, writable=False)
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    """A database file, open for reading."""
     try:
-        connection = duckdb.connect(str(copies[-1]), read_only=True, config=_CONFIG)
+        connection = duckdb.connect(str(path), read_only=True, config=_CONFIG)
     except duckdb.IOException:
         raise StoreError(
             Complaint(
-                str(copies[-1]),
+                str(path),
                 "this copy of the store cannot be read",
                 "Ask for read permission; if the file is damaged, any writing command makes a new one",
             )
         ) from None
     try:
-        _check_version(connection, copies[-1])
-        yield Store(folder, connection, writable=False)
+        _check_version(connection, path)
+        yield connection
     finally:
         connection.close()
+
+
+@contextmanager
+def open_database_to_read(folder: Path) -> Iterator[Store | None]:
+    """The store's own database, open for reading; None while another process is writing it."""
+    path = folder / DATABASE
+    with told_of_damage(path):
+        try:
+            connection = duckdb.connect(str(path), read_only=True, config=_CONFIG)
+        except duckdb.IOException as fault:
+            if "lock" not in str(fault):
+                raise _not_a_database(path) from None
+            yield None
+            return
+        try:
+            yield Store(folder, connection, writable=False)
+        finally:
+            connection.close()
+
+
+def newest_copy(folder: Path) -> Path | None:
+    """The newest published copy of the store in `folder`, None where nothing was published yet."""
+    copies = _copies(folder)
+    return copies[-1] if copies else None
