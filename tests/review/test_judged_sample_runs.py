@@ -140,3 +140,44 @@ def test_the_wrong_unit_is_named_and_nothing_is_concluded(judged_store: Path) ->
         "R-0421_log.csv.gz: column 'Wall_1_mil': as wall_1_mm its middle value 0.5476 mil is 0.01391 mm, where this "
         "product has 0.2495 to 0.998 mm. The figures would be right in mm; correct 'unit' in the mapping if that is so."
     )
+
+
+@pytest.mark.parametrize(
+    ("run_id", "cause", "of"),
+    [
+        ("R-0414", "drift", "The mean moved steadily towards the limit"),
+        ("R-0415", "start-up", "ramp-up"),
+        ("R-0418", "roll", "L1-roll-A"),
+    ],
+)
+def test_the_likely_cause_is_named(judged_store: Path, run_id: str, cause: str, of: str) -> None:
+    _, findings = judged(judged_store, run_id)
+    assert {one["cause"] for one in findings} == {cause}
+    assert all(of in one["cause_sentence"] for one in findings)
+
+
+def test_repeating_faults_are_led_to_their_roll_and_random_ones_to_none(judged_store: Path) -> None:
+    """Roll A turns once in 2.199 m (0.70 m across, invented); the interval must hold the sheet's figure."""
+    with open_to_read(judged_store) as store:
+        for run_id, repeats in (("R-0418", True), ("R-0416", False)):
+            head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == run_id)
+            rows = store.ask("questions/results_of_assessment", assessment_id=head["assessment_id"])
+            row = next(one for one in rows if one["topic"] == "fault repeats")
+            assert (row["refused"] == "") is repeats
+            if repeats:
+                assert row["estimate"] == pytest.approx(2.199, rel=0.01)
+
+
+def test_every_number_has_an_interval_or_is_refused(judged_store: Path) -> None:
+    """No interval, no conclusion."""
+    with open_to_read(judged_store) as store:
+        for head in store.ask("questions/current_runs"):
+            if head["assessment_id"] is None:
+                continue
+            for row in store.ask("questions/results_of_assessment", assessment_id=head["assessment_id"]):
+                if row["refused"]:
+                    assert row["estimate"] is None
+                else:
+                    assert row["low"] <= row["estimate"] <= row["high"]
+                    assert 0.0 < row["confidence"] < 1.0
+                    assert row["unit_of_inference"]
