@@ -161,7 +161,7 @@ def performance_index_one_sided(
         values: one reading, section average or reel value each, in the unit of the limit; NaN where unknown.
         limit: the limit, in the unit of the values.
         sense: "at least" for a lower limit, "at most" for an upper one.
-        n_for_mean: effective number for the mean; None only for values that are independent of each other.
+        n_for_mean: effective number for the mean; None only for one value a reel.
         n_for_variance: effective number for the variance; None as above.
         stable: True if a phase I chart passed, False if it signalled, None if none was looked at.
         stability_evidence: the chart's finding, shown beside the index.
@@ -185,11 +185,11 @@ def performance_index_one_sided(
     known = series[~np.isnan(series)]
     refused = _refusal(known, limit, n_for_mean, n_for_variance, fewest)
     independent = n_for_mean is None and n_for_variance is None
-    if refused is None and independent and unit_of_inference == "reading":
+    if refused is None and independent and unit_of_inference not in ("reel", "event"):
         refused = (
-            "Readings of one length of wire repeat their neighbours, so the bound for independent values "
-            "does "
-            "not hold; pass their effective numbers, or use one value a reel"
+            "Values along one length of wire repeat their neighbours, so the bound for independent values does "
+            "not hold; pass their effective numbers (their count, if they are cut samples), or use one value a "
+            "reel"
         )
     if refused is None and stable is False and not describe_unstable:
         refused = (

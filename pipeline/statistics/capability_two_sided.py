@@ -109,8 +109,8 @@ def performance_index_two_sided(
         )
     elif np.ptp(known) == 0.0:
         reason = f"All {known.size} values are equal, so there is no spread; look for a stuck instrument"
-    elif unit_of_inference == "reading" and n_for_mean is None:
-        reason = "Readings of one length of wire repeat their neighbours; pass their effective numbers"
+    elif unit_of_inference not in ("reel", "event") and n_for_mean is None:
+        reason = "Values along one length of wire repeat their neighbours; pass their effective numbers"
     elif stable is False:
         reason = f"The process is not stable ({stability_evidence}); find and remove the cause"
     if reason is not None:

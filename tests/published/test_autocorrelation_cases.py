@@ -3,12 +3,15 @@
 import numpy as np
 import pytest
 
+from pipeline.results import Result
 from pipeline.statistics.autocorrelation import (
     autocorrelation,
     effective_n_from_correlation,
     effective_n_of_autoregression,
 )
 from pipeline.statistics.capability import summarise
+from pipeline.statistics.drift import linear_drift
+from pipeline.statistics.residual_charts import Autoregression, fit_autoregression
 from tests.published.worked_cases import column, printed
 
 
@@ -39,6 +42,38 @@ def test_ten_lags_of_batch_yields() -> None:
         # r9 is -0.0048 and printed -0.01: one unit of the last digit.
         assert found[lag] == pytest.approx(value, abs=2 * half if lag == 9 else half), lag
     assert summarise(yields).mean == pytest.approx(answers["process mean"][0], abs=answers["process mean"][1])
+
+
+def test_autoregressions_of_batch_yields_and_particle_sizes() -> None:
+    """Box and Jenkins (1976), series F; NIST/SEMATECH e-Handbook, 6.4.4.9 and 6.6.2.
+
+    The coefficients of series F are Yule and Walker's to the last digit. Those of the differenced particle
+    sizes were printed from a likelihood: 0.003.
+    """
+    answers = printed("AC-05-answers")
+    found = fit_autoregression(column("AC-05", "yield"))
+    assert isinstance(found, Autoregression)
+    for phi, name in zip(found.phi, ("phi1 (NIST)", "phi2 (NIST)"), strict=True):
+        assert phi == pytest.approx(answers[name][0], abs=answers[name][1]), name
+    assert found.error_sd == pytest.approx(answers["residual sd"][0], rel=2e-3)  # another divisor
+    answers = printed("AC-10-answers")
+    sizes = column("AC-10", "particle_size")
+    assert sizes.size == answers["n"][0]
+    found = fit_autoregression(np.diff(sizes))
+    assert isinstance(found, Autoregression)
+    assert found.phi == pytest.approx([answers["AR1"][0], answers["AR2"][0]], abs=0.003)
+
+
+def test_drift_of_filter_transmittance() -> None:
+    """NIST/SEMATECH e-Handbook, 1.4.2.6; printed in single precision: four significant digits."""
+    answers = printed("AC-09")
+    found = linear_drift(
+        np.arange(1.0, 51.0), column("NIST-MAVRO", "y"), 10.0, unit="1", unit_of_place="reading"
+    )
+    assert isinstance(found, Result)
+    assert found.estimate == pytest.approx(answers["slope"][0], abs=answers["slope"][1])
+    assert found.details["intercept"] == pytest.approx(answers["intercept"][0], abs=1e-5)
+    assert found.details["residual_sd"] == pytest.approx(answers["residual sd"][0], rel=1e-4)
 
 
 def test_heat_flow_meter_summary() -> None:

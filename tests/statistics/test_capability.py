@@ -8,7 +8,7 @@ from scipy import stats
 from scipy.signal import lfilter
 
 from pipeline.errors import MethodRefusal
-from pipeline.results import Refused, Result
+from pipeline.results import Refused, Result, UnitOfInference
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.capability import (
     index_interval_approximate,
@@ -212,13 +212,13 @@ def test_few_effective_values_are_too_few_however_many_readings() -> None:
     )
 
 
-def test_readings_without_effective_numbers_are_refused() -> None:
-    found = performance_index_one_sided(walls(), 0.381, unit_of_inference="reading")
+@pytest.mark.parametrize("unit", ["reading", "section average", "point at specimen scale"])
+def test_values_along_a_reel_without_effective_numbers_are_refused(unit: UnitOfInference) -> None:
+    found = performance_index_one_sided(walls(), 0.381, unit_of_inference=unit)
     assert isinstance(found, Refused)
     assert found.reason == (
-        "Readings of one length of wire repeat their neighbours, so the bound for independent values does "
-        "not "
-        "hold; pass their effective numbers, or use one value a reel."
+        "Values along one length of wire repeat their neighbours, so the bound for independent values does not "
+        "hold; pass their effective numbers (their count, if they are cut samples), or use one value a reel."
     )
 
 

@@ -77,7 +77,7 @@ def test_coverage_of_both_intervals_on_independent_values() -> None:
             [2.5, 2.6] * 9,
             (2.4, 2.6),
             {"unit_of_inference": "reading"},
-            "Readings of one length of wire repeat their neighbours; pass their effective numbers.",
+            "Values along one length of wire repeat their neighbours; pass their effective numbers.",
         ),
         (
             [2.5, 2.6] * 9,

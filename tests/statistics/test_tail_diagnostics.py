@@ -73,8 +73,8 @@ def test_complaints_in_full() -> None:
     with pytest.raises(MethodRefusal) as told:
         mean_excess([0.01], [0.0])
     assert str(told.value) == (
-        "tail diagnostics: deficits: 1 deficits, too few or not all finite and above zero. Give at least ten, threshold "
-        "minus the thinnest reading of each cluster."
+        "tail diagnostics: deficits: 1 deficits, too few or not all finite and above zero. Give at least ten, "
+        "threshold minus the thinnest reading of each cluster."
     )
     with pytest.raises(MethodRefusal) as told:
         cluster_spacings([1.0, 1.0])

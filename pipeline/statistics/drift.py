@@ -1,0 +1,112 @@
+"""Does a wall wander along the wire, and how fast: a straight line with an error that allows for correlation.
+
+Neighbouring readings share their errors, so the usual standard error of a slope is far too small. Source:
+least squares; the error is widened by sqrt(n/n_mean) of the residuals, after Bayley and Hammersley, J. R.
+Stat. Soc. Suppl. 8 (1946), 184-197 (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+
+from pipeline.results import Assumption, Refused, Result, UnitOfInference
+
+
+def residuals_of_line(at: ArrayLike, values: ArrayLike) -> NDArray[np.float64]:
+    """Values less their least-squares line, NaN where unknown; their effective number goes into
+    `linear_drift`.
+
+    Args:
+        at: places along the wire, in any unit.
+        values: readings there, NaN where unknown.
+    """
+    x, y = (np.asarray(one, dtype=np.float64).ravel() for one in (at, values))
+    known = np.isfinite(y)
+    away = x - x[known].mean()
+    level = float(y[known].mean())
+    slope = float(away[known] @ (y[known] - level)) / float(away[known] @ away[known])
+    return np.asarray(y - level - slope * away, dtype=np.float64)
+
+
+def linear_drift(
+    at: ArrayLike,
+    values: ArrayLike,
+    effective_n: float,
+    *,
+    unit: str = "mm",
+    unit_of_place: str = "m",
+    confidence: float = 0.95,
+    unit_of_inference: UnitOfInference = "reading",
+    known_m: float | None = None,
+) -> Result | Refused:
+    """Slope of readings along the wire with an interval that allows for their correlation.
+
+    slope = sum (x - mean x) y / sum (x - mean x)^2; error s/sqrt(sum (x - mean x)^2) sqrt(n/n_mean);
+    Student's t with n_mean - 2 degrees of freedom.
+
+    Args:
+        at: places along the wire.
+        values: readings there, NaN where unknown.
+        effective_n: effective number for the mean of the residuals (`residuals_of_line`).
+        unit: unit of the readings.
+        unit_of_place: unit of the places; the slope is in unit per unit of place.
+        confidence: two-sided coverage aimed at.
+        unit_of_inference: what one reading is.
+        known_m: known length behind them [m].
+
+    Returns:
+        A `Result`, or a `Refused` for fewer than five effective readings, infinite or constant ones.
+        `details` holds intercept at place 0, the residual standard deviation and the error of independent
+        readings.
+
+    It tells drift from chance only where the correlation is much shorter than the piece; a wall that wanders
+    without aim has no slope to find.
+    """
+    x, y = (np.asarray(one, dtype=np.float64).ravel() for one in (at, values))
+    question, method = "drift along the wire", "least squares, error widened for correlation"
+    known = ~np.isnan(y)
+    n = int(known.sum())
+    reason = None
+    if x.size != y.size or not np.isfinite(x).all() or np.isinf(y).any():
+        reason = "Each reading needs its place, and both must be finite; flag the faulty ones and ask again"
+    elif n < 5 or not effective_n >= 5.0:
+        reason = f"{n} readings worth {min(effective_n, n):.1f} independent ones are too few, 5 are needed"
+    elif np.ptp(x[known]) == 0.0:
+        reason = "All readings stand at one place"
+    elif np.ptp(y[known]) == 0.0:
+        reason = "All readings are equal; look for a stuck instrument"
+    if reason is not None:
+        return Refused(question, method, reason + ".", n)
+    rest = residuals_of_line(x, y)[known]
+    away = x[known] - x[known].mean()
+    square = float(away @ away)
+    slope = float(away @ (y[known] - y[known].mean())) / square
+    sd = math.sqrt(float(rest @ rest) / (n - 2))
+    plain = sd / math.sqrt(square)
+    error = plain * math.sqrt(max(n / effective_n, 1.0))
+    half = error * float(stats.t.ppf(0.5 + confidence / 2.0, max(min(effective_n, n) - 2.0, 1.0)))
+    return Result(
+        question=question,
+        estimate=slope,
+        low=slope - half,
+        high=slope + half,
+        confidence=confidence,
+        unit=f"{unit}/{unit_of_place}",
+        method=method,
+        n=n,
+        effective_n=float(effective_n),
+        known_m=known_m,
+        unit_of_inference=unit_of_inference,
+        assumptions=(Assumption("the level moves along a straight line", None, "look at the trace"),),
+        warnings=(f"{y.size - n} readings are unknown and were left out.",) if n < y.size else (),
+        details={
+            "intercept": float(y[known].mean()) - slope * float(x[known].mean()),
+            "residual_sd": sd,
+            "standard_error": error,
+            "standard_error_if_independent": plain,
+        },
+    )
