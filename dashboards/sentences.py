@@ -7,17 +7,20 @@ written in its own unit system and the converted figure in the other; the text a
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 
 from markupsafe import Markup, escape
 
-from dashboards.quantities import KINDS, Kind, System, grouped
+from dashboards.quantities import KINDS, System, grouped
 from pipeline.units import MM_PER_INCH
 
 # From here on a length in millimetres is no wall any more, and inches read better than mil.
 SHORT_MM, LONG_MM = 5.0, 100.0
 _NUMBER = r"(?<![\w.,-])[-\u2212]?\d[\d,\u202f]*(?:\.\d+)?"
-_BOTH = re.compile(rf"({_NUMBER}) mm \(({_NUMBER}) mil\)")
-_ONE = re.compile(rf"({_NUMBER})[ \u00a0](mm|mil|km|m/s|m/min|m|ft/min|ft|per km|kg/km|kg)(?![\w/²³])")
+_FIGURE = re.compile(
+    rf"(?P<mm>{_NUMBER}) mm \((?P<mil>{_NUMBER}) mil\)"
+    rf"|(?P<number>{_NUMBER})[ \u00a0](?P<unit>mm|mil|km|m/s|m/min|m|ft/min|ft|per km|kg/km|kg)(?![\w/²³])"
+)
 # unit as written -> kind, the system it belongs to, and its size in the store's unit
 _UNITS: dict[str, tuple[str, System, float]] = {
     "mm": ("wall", "si", 1.0),
@@ -34,45 +37,54 @@ _UNITS: dict[str, tuple[str, System, float]] = {
 }
 
 
-def _pair(us: str, si: str) -> Markup:
-    return Markup('<span class="us">{}</span><span class="si">{}</span>').format(us, si)
-
-
-def _converted(number: str, unit: str) -> Markup:
+def _converted(number: str, unit: str) -> dict[System, str]:
     """One figure in both unit systems; as written in its own."""
     name, own, size = _UNITS[unit]
     other: System = "si" if own == "us" else "us"
-    plain = number.replace(",", "").replace("\u202f", "").replace("\u2212", "-")
-    if unit == "mm" and abs(float(plain)) >= SHORT_MM:
-        digits = 3 if abs(float(plain)) < LONG_MM else 1
-        return _pair(f"{float(plain) / MM_PER_INCH:,.{digits}f}\u00a0in", f"{number}\u00a0mm")
-    kind: Kind = KINDS[name]
-    side = kind.side(other)
-    digits = side.decimals
-    if name == "place" and "." not in number:
-        digits = 0
-    shown = f"{grouped(float(plain) * size * side.factor, digits, other)}\u00a0{side.unit}"
+    plain = float(number.replace(",", "").replace("\u202f", "").replace("\u2212", "-"))
     written = f"{number}\u00a0{unit}"
-    return _pair(written, shown) if own == "us" else _pair(shown, written)
+    if unit == "mm" and abs(plain) >= SHORT_MM:
+        inches = plain / MM_PER_INCH
+        return {"si": written, "us": f"{inches:,.{3 if abs(plain) < LONG_MM else 1}f}\u00a0in"}
+    side = KINDS[name].side(other)
+    digits = 0 if name == "place" and "." not in number else side.decimals
+    shown = f"{grouped(plain * size * side.factor, digits, other)}\u00a0{side.unit}"
+    return {own: written, other: shown}
 
 
-def _pieces(text: str) -> Markup:
-    out, at = Markup(""), 0
-    for found in _ONE.finditer(text):
-        out += escape(text[at : found.start()]) + _converted(found[1], found[2])
+def _pieces(text: str) -> Iterator[str | dict[System, str]]:
+    """The text cut at its figures: a plain piece as it stands, a figure in both unit systems."""
+    at = 0
+    for found in _FIGURE.finditer(text):
+        yield text[at : found.start()]
         at = found.end()
-    return out + escape(text[at:])
+        if found["mil"] is not None:
+            yield {"us": f"{found['mil']}\u00a0mil", "si": f"{found['mm']}\u00a0mm"}
+        else:
+            yield _converted(found["number"], found["unit"])
+    yield text[at:]
 
 
 def words(text: str) -> Markup:
-    """A sentence whose figures follow the reader's choice of units.
+    """A sentence whose figures follow the reader's choice of units on the page.
 
     Args:
         text: the sentence as it is on file; anything in it is escaped.
     """
-    out, at = Markup(""), 0
-    for found in _BOTH.finditer(text):
-        out += _pieces(text[at : found.start()])
-        out += _pair(f"{found[2]}\u00a0mil", f"{found[1]}\u00a0mm")
-        at = found.end()
-    return out + _pieces(text[at:])
+    out = Markup("")
+    for piece in _pieces(text):
+        if isinstance(piece, str):
+            out += escape(piece)
+        else:
+            out += Markup('<span class="us">{us}</span><span class="si">{si}</span>').format(**piece)
+    return out
+
+
+def in_units(text: str, system: System) -> str:
+    """A sentence with its figures in one unit system, for print.
+
+    Args:
+        text: the sentence as it is on file.
+        system: the unit system.
+    """
+    return "".join(piece if isinstance(piece, str) else piece[system] for piece in _pieces(text))

@@ -93,11 +93,11 @@ def phase_bars(phases: Sequence[Phase]) -> dict[str, Any]:
         [phase.from_m for phase in phases],
         [phase.to_m for phase in phases],
         1,
-        text=[phase.name for phase in phases],
+        text=[phase.name.lower() for phase in phases],
         textposition="inside",
         insidetextanchor="middle",
         textangle=0,
-        tips=[f"Line: {phase.name}" for phase in phases],
+        tips=[f"Line: {phase.name.lower()}" for phase in phases],
         marker={
             "line": {"width": 1},
             "pattern": {
