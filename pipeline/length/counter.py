@@ -19,6 +19,7 @@ REVERSAL_LIMIT_M = 5.0
 # No building-wire line runs faster than this [m/s]; the data dictionary's plausible range.
 FASTEST_M_S = 40.0
 _GLITCH_ROWS = 5
+_NO_GLITCH_M = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,18 +163,22 @@ def _breaks(
     step: Floats, counter: Floats, wanted: Floats, gap_s: Floats | None, reversal_limit_m: float
 ) -> list[int]:
     """Rows after which the counter did something wire cannot do."""
-    falls = step < -reversal_limit_m
-    if step.size and float(step.min()) < 0.0:
-        running = np.nan_to_num(wanted, nan=0.0)
-        # A young counter that resets falls little; it is a reset if the speed says the wire went on.
-        falls |= (step < -0.5) & (running > 0.1) & (counter[1:] <= 1.5 * running + 0.5)
-    seconds = gap_s if gap_s is not None else np.full(step.shape, np.inf)
-    leaps = step > FASTEST_M_S * seconds + 2.0
-    near = np.isfinite(wanted) & (seconds <= 5.0)
-    if bool(near.any()):
-        largest = np.maximum(wanted, np.maximum(np.roll(wanted, 1), np.roll(wanted, -1)))
-        leaps |= near & (step > 1.5 * np.nan_to_num(largest, nan=np.inf) + 5.0)
-    return [int(row) for row in np.flatnonzero(falls | leaps)]
+    rows = np.flatnonzero((step < -0.5) | (step > 2.0))
+    if rows.size == 0:
+        return []
+    some = step[rows]
+    said = wanted[rows]
+    running = np.nan_to_num(said, nan=0.0)
+    # A young counter that resets falls little; it is a reset if the speed says the wire went on.
+    young = (some < -0.5) & (running > 0.1) & (counter[rows + 1] <= 1.5 * running + 0.5)
+    falls = (some < -reversal_limit_m) | young
+    seconds = gap_s[rows] if gap_s is not None else np.full(rows.size, np.inf)
+    leaps = some > FASTEST_M_S * seconds + 2.0
+    near = np.isfinite(said) & (seconds <= 5.0)
+    last = wanted.size - 1
+    beside = np.fmax(wanted[np.maximum(rows - 1, 0)], wanted[np.minimum(rows + 1, last)])
+    leaps |= near & (some > 1.5 * np.fmax(said, beside) + 5.0)
+    return [int(row) for row in rows[falls | leaps]]
 
 
 def _wrap_m(last: float, new: float, wanted: float) -> float | None:

@@ -108,7 +108,7 @@ class Package:
         found, inner = [], 0.0
         for span in self.spans:
             low, high = min(span.from_m, span.to_m), max(span.from_m, span.to_m)
-            if span.run == run and low <= wire_m <= high:
+            if span.run == run and low - _SHORTEST_M <= wire_m <= high + _SHORTEST_M:
                 found.append(self.length_m - (inner + abs(wire_m - span.from_m)))
             inner += span.length_m
         return tuple(found)

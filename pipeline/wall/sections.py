@@ -37,8 +37,10 @@ class _Walls:
     mean: Floats
     cos: Floats
     sin: Floats
+    offset: Floats
+    thin_deg: Floats
     thinnest: Floats
-    thickest: Floats
+    concentricity: Floats
     used: NDArray[np.uint8]
 
 
@@ -74,22 +76,21 @@ def measure_walls(
     deduct = 0.0 if covering is None else covering.mean_mm
     diameter_at = None if cold is None else placement.at_m - cold.station_m
     if gauge is not None and gauge.sensors is not None:
-        walls = _walls(readings, flagged, gauge.sensors, gauge.uncertainty_mm)
         inner = deduct if gauge.sees == "insulation and covering" else 0.0
+        walls = _walls(readings, flagged, gauge.sensors, gauge.uncertainty_mm, inner)
         wall_at: Floats | None = placement.at_m - gauge.station_m
     else:
-        walls, inner, wall_at = _from_diameter(diameter, conductor_mm), deduct, diameter_at
-    thinnest, thickest = walls.thinnest - inner, walls.thickest - inner
+        walls, wall_at = _from_diameter(diameter, conductor_mm + 2.0 * deduct), diameter_at
     columns: dict[str, pl.Series | NDArray[np.generic] | None] = {
         "row": readings["row"],
         "wall_at_m": wall_at,
-        "mean_wall_mm": walls.mean - inner,
+        "mean_wall_mm": walls.mean,
         "ecc_cos_mm": walls.cos,
         "ecc_sin_mm": walls.sin,
-        "eccentricity_mm": np.hypot(walls.cos, walls.sin),
-        "thin_angle_deg": np.degrees(np.arctan2(-walls.sin, -walls.cos)) % 360.0,
-        "thinnest_wall_mm": thinnest,
-        "concentricity_pct": 100.0 * thinnest / np.where(thickest > 0, thickest, np.nan),
+        "eccentricity_mm": walls.offset,
+        "thin_angle_deg": walls.thin_deg,
+        "thinnest_wall_mm": walls.thinnest,
+        "concentricity_pct": walls.concentricity,
         "sensors_used": walls.used,
         "diameter_at_m": diameter_at,
         "diameter_mm": diameter,
@@ -133,34 +134,44 @@ def _diameters(readings: pl.DataFrame, flagged: pl.DataFrame) -> tuple[Floats, F
     return mean, np.abs(x - y)
 
 
-def _from_diameter(diameter: Floats, conductor_mm: float) -> _Walls:
-    """All that a diameter and the conductor tell: the mean wall."""
+def _from_diameter(diameter: Floats, inner_mm: float) -> _Walls:
+    """All that a diameter and what lies under the insulation tell: the mean wall."""
     nothing = np.full(diameter.size, np.nan)
-    mean = 0.5 * (diameter - conductor_mm)
-    return _Walls(mean, nothing, nothing, nothing, nothing, np.zeros(diameter.size, dtype=np.uint8))
+    mean = 0.5 * (diameter - inner_mm)
+    unused = np.zeros(diameter.size, dtype=np.uint8)
+    return _Walls(mean, nothing, nothing, nothing, nothing, nothing, nothing, unused)
 
 
-def _walls(readings: pl.DataFrame, flagged: pl.DataFrame, sensors: int, uncertainty_mm: float) -> _Walls:
-    """The wall gauge's readings turned into sections, a chunk of rows at a time."""
+def _walls(
+    readings: pl.DataFrame, flagged: pl.DataFrame, sensors: int, uncertainty_mm: float, inner_mm: float
+) -> _Walls:
+    """The wall gauge's readings turned into sections, a chunk of rows at a time; `inner_mm` is deducted."""
     count = readings.height
     columns = [_channel(readings, flagged, name) for name in WALL_CHANNELS[:sensors]]
-    parts = np.full((5, count), np.nan)
-    used = np.zeros(count, dtype=np.uint8)
-    lowest = np.full(count, np.nan)
+    parts = np.empty((5, count))
+    used = np.empty(count, dtype=np.uint8)
+    lowest = np.empty(count)
     for begin in range(0, count, _CHUNK):
         rows = slice(begin, min(begin + _CHUNK, count))
-        walls = np.full((sensors, rows.stop - begin), np.nan)
+        walls = np.empty((sensors, rows.stop - begin))
         for number, column in enumerate(columns):
-            if column is not None:
-                walls[number] = column[rows]
+            walls[number] = np.nan if column is None else column[rows]
         parts[:, rows], used[rows], lowest[rows] = _solve(walls, sensors, uncertainty_mm)
     a2, b2 = _smoothed(parts[3]), _smoothed(parts[4])
-    thinnest, thickest = np.empty(count), np.empty(count)
+    offset, thin_deg, thinnest, concentricity = np.empty((4, count))
     for begin in range(0, count, _CHUNK):
         rows = slice(begin, min(begin + _CHUNK, count))
-        thinnest[rows], thickest[rows] = _extremes(parts[:3, rows], a2[rows], b2[rows])
-    np.fmin(thinnest, np.where(np.isnan(thinnest), np.nan, lowest), out=thinnest)
-    return _Walls(parts[0], parts[1], parts[2], thinnest, thickest, used)
+        offset[rows], least, most = _extremes(parts[:3, rows], a2[rows], b2[rows])
+        angle = np.arctan2(-parts[2, rows], -parts[1, rows]) * (180.0 / np.pi)
+        thin_deg[rows] = np.where(angle < 0.0, angle + 360.0, angle)
+        # A sensor that stands far below the fit counts itself; NaN stays NaN where nothing was measured.
+        least = np.where(lowest[rows] < least, lowest[rows], least) - inner_mm
+        thinnest[rows] = least
+        most -= inner_mm
+        concentricity[rows] = 100.0 * least / np.where(most > 0.0, most, np.nan)
+    if inner_mm:
+        parts[0] -= inner_mm
+    return _Walls(parts[0], parts[1], parts[2], offset, thin_deg, thinnest, concentricity, used)
 
 
 def _solve(walls: Floats, sensors: int, uncertainty_mm: float) -> tuple[Floats, NDArray[np.uint8], Floats]:
@@ -247,8 +258,8 @@ def _moving_average(values: Floats, width: int) -> Floats:
     return smooth
 
 
-def _extremes(first: Floats, a2: Floats, b2: Floats) -> tuple[Floats, Floats]:
-    """Least and greatest of a0 + a1 cos + b1 sin + a2 cos 2 + b2 sin 2 around the section.
+def _extremes(first: Floats, a2: Floats, b2: Floats) -> tuple[Floats, Floats, Floats]:
+    """Offset e, and least and greatest of a0 + a1 cos + b1 sin + a2 cos 2 + b2 sin 2 around the section.
 
     With e = hypot(a1, b1) well above the second harmonic, and c, s its parts seen from the thin side:
     least = a0 - e + c - 2 s^2/(e - 4 c), greatest = a0 + e + c + 2 s^2/(e + 4 c), third order left out
@@ -269,7 +280,7 @@ def _extremes(first: Floats, a2: Floats, b2: Floats) -> tuple[Floats, Floats]:
         stacked = np.stack([a0[rest], a1[rest], b1[rest], a2[rest], b2[rest]])
         profile = _times(design(sensor_angles_rad(24), 2), stacked)
         least[rest], most[rest] = _vertex(profile), -_vertex(-profile)
-    return least, most
+    return e, least, most
 
 
 def _vertex(profile: Floats) -> Floats:
