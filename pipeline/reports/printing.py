@@ -1,0 +1,228 @@
+"""How a record becomes a PDF: offline, from the Typst wheel, the same bytes for the same data.
+
+Numbers are put into words before they reach the template; the template lays out and works nothing out. Only the
+fonts that come with the wheel are used, so that another machine prints the same bytes.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.resources import as_file, files
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from dashboards.answers import answer_shown
+from dashboards.quantities import KINDS, System, kind_of, text_of
+from dashboards.records import Answer, DispositionRow, Extreme, LimitRow, Plant, Stamp
+from dashboards.sentences import in_units
+from pipeline.errors import Complaint, ReelproofError
+from pipeline.results import Refused
+
+CAUTIONS = (
+    "In-line readings support the tests that the adopted standard asks for on cut samples; they do not replace them.",
+    (
+        "Releasable means that the evidence on file speaks for release. Release, rework, regrade, repair, concession "
+        "and scrap are decided by qualified persons under the plant's procedure, the adopted standard and local codes."
+    ),
+    (
+        "A spark tester works at high voltage. A wire without a spark fault has not thereby passed a "
+        "voltage-withstand or insulation-resistance test."
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Printing:
+    """Who prints, when, and by which revision of the form; all of it stands at the foot of every page.
+
+    Args:
+        by: role or name of who prints.
+        at: when; the caller says, so that the same record can be printed again to the same bytes.
+        revision: revision of the form.
+    """
+
+    by: str
+    at: datetime
+    revision: str = "1"
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """Puts figures and instants into words, in one plant's units and zone."""
+
+    plant: Plant
+
+    @property
+    def system(self) -> System:
+        """The plant's unit system."""
+        return "us" if self.plant.units == "mil and foot" else "si"
+
+    def quantity(self, value: float | None, name: str, against: float | None = None) -> str:
+        """A figure with its unit, of a kind of quantity or a store unit; never rounded across `against`."""
+        if value is None or value != value:
+            return "not known"
+        kind = KINDS[name] if name in KINDS else kind_of(name)
+        unit = kind.side(self.system).unit
+        gap = "" if unit in {"", "%", "°"} else "\u00a0"
+        return f"{text_of(value, kind, self.system, against)}{gap}{unit}"
+
+    def stretch(self, from_m: float | None, to_m: float | None) -> str:
+        """A stretch of wire."""
+        if from_m is None or to_m is None:
+            return "not known"
+        return f"{self.quantity(from_m, 'place')} to {self.quantity(to_m, 'place')}"
+
+    def moment(self, at: datetime | None) -> str:
+        """An instant in the plant's zone."""
+        if at is None:
+            return "not known"
+        local = at.astimezone(ZoneInfo(self.plant.zone))
+        return f"{local:%Y-%m-%d %H:%M} {local.tzname() or ''}".strip()
+
+    def sentence(self, text: str) -> str:
+        """A sentence with its figures in the plant's units."""
+        return in_units(text, self.system)
+
+    def extreme(self, worst: Extreme | None, limit: LimitRow | None, kind: str = "") -> str:
+        """A worst reading, its place and direction."""
+        if worst is None:
+            return "not known"
+        name = kind or ("wall" if worst.unit == "mm" else worst.unit)
+        place = worst.reel_at_m if worst.reel_at_m is not None else worst.at_m
+        told = f"{self.quantity(worst.value, name, limit.value if limit else None)} at {self.quantity(place, 'place')}"
+        if worst.angle_deg is not None:
+            told += f", thin toward {self.quantity(worst.angle_deg, 'angle')}"
+        return told
+
+    def answer(self, answer: Answer) -> dict[str, Any]:
+        """A result or refusal as texts for a table."""
+        if isinstance(answer, Refused):
+            return {
+                "question": answer.question,
+                "estimate": "not answered",
+                "interval": self.sentence(answer.reason),
+                "how": f"{answer.method}; {answer.n:,} on hand",
+                "warnings": [],
+            }
+        shown = answer_shown(answer)
+        side = shown.us if self.system == "us" else shown.si
+        how = f"{answer.method}; about a {answer.unit_of_inference}; n {answer.n:,}"
+        if answer.effective_n is not None:
+            how += f", effective n {answer.effective_n:,.4g}"
+        if answer.known_m is not None:
+            how += f", known length {self.quantity(answer.known_m, 'length')}"
+        return {
+            "question": self.sentence(answer.question),
+            "estimate": f"{side.estimate} {side.unit}".strip(),
+            "interval": f"{side.interval} ({shown.confidence})",
+            "how": how,
+            "warnings": [self.sentence(one) for one in answer.warnings],
+        }
+
+    def disposition(self, one: DispositionRow) -> str:
+        """A decision in a sentence."""
+        who = f"{one.role} and {one.second_role}" if one.second_role else one.role
+        tail = f" (journal {one.journal_entry})" if one.journal_entry else ""
+        subject = f"Reel {one.reel_id}: " if one.reel_id else ""
+        return f"{subject}{one.decision} by {who}, {self.moment(one.decided_at)}: {one.reason}{tail}"
+
+
+def limit_words(limit: LimitRow) -> str:
+    """A limit as its document states it."""
+    return f"{limit.sense} {limit.value_of_record} {limit.unit_of_record}"
+
+
+def limit_table(limits: Sequence[LimitRow]) -> list[dict[str, str]]:
+    """Limits as rows of the table of limits."""
+    return [
+        {
+            "requirement": one.requirement,
+            "set": f"{one.requirement_set}; {one.limit_id}",
+            "limit": limit_words(one),
+            "document": " ".join(part for part in (one.document, one.edition, one.table) if part),
+            "revision": one.revision,
+            "in_force": f"{one.effective_from or 'not known'} to {one.effective_to or 'today'}",
+            "entered": f"{one.entered_by or 'not known'}, {one.checked_by or 'not known'}",
+            "status": one.status,
+        }
+        for one in limits
+    ]
+
+
+def shared_data(plant: Plant, stamp: Stamp, digest: str, printing: Printing, form: str) -> dict[str, Any]:
+    """What every printed record carries: plant, paper, foot, cautions and where its figures come from."""
+    wording = Wording(plant)
+    provenance = [
+        [
+            "Assessed",
+            f"{wording.moment(stamp.assessed_at)}{' by ' + stamp.assessed_by if stamp.assessed_by else ''}",
+        ],
+        ["Program", stamp.program],
+        ["Assessments", ", ".join(stamp.assessment_ids) or "not known"],
+        ["Revision of the limits", stamp.revision or "not known"],
+        *([["Journal root", stamp.journal_root]] if stamp.journal_root else []),
+        *[["Uncertainty", one] for one in stamp.decision_rules],
+    ]
+    return {
+        "plant": plant.name,
+        "is_demo": plant.is_demo,
+        "paper": "us-letter" if wording.system == "us" else "a4",
+        "form": form,
+        "revision": printing.revision,
+        "printed_at": wording.moment(printing.at),
+        "printed_by": printing.by,
+        "program": stamp.program,
+        "digest": digest,
+        "cautions": [*CAUTIONS, *plant.cautions],
+        "provenance": provenance,
+        "limits": limit_table(stamp.limits),
+    }
+
+
+def _printable(value: Any) -> Any:
+    """The data without characters that have no place in a PDF (controls and half surrogates)."""
+    if isinstance(value, str):
+        clean = value.encode("utf-8", "replace").decode("utf-8")
+        return "".join(one if one.isprintable() or one in "\u00a0\u202f" else "\ufffd" for one in clean)
+    if isinstance(value, dict):
+        return {key: _printable(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_printable(one) for one in value]
+    return value
+
+
+def printed(template: str, data: dict[str, Any], at: datetime) -> bytes:
+    """The PDF of a template filled with data.
+
+    Args:
+        template: file of the template.
+        data: plain values.
+        at: instant for the file's own creation date.
+
+    Raises:
+        ReelproofError: the record cannot be printed.
+    """
+    import typst
+
+    text = json.dumps(_printable(data), sort_keys=True, ensure_ascii=False, allow_nan=False)
+    with as_file(files("pipeline.reports") / "templates") as folder:
+        try:
+            return bytes(
+                typst.compile(
+                    folder / template,
+                    root=folder,
+                    sys_inputs={"data": text},
+                    ignore_system_fonts=True,
+                    format="pdf",
+                    timestamp=int(at.timestamp()),
+                )
+            )
+        except typst.TypstError as fault:
+            raise ReelproofError(
+                Complaint(
+                    template, f"the record cannot be printed ({fault})", "Tell the makers of this program"
+                )
+            ) from None
