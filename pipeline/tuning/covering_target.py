@@ -66,9 +66,10 @@ def covering_target(
     margin = covering.mean_mm - needed
     worth = giveaway(covering.mean_mm, needed, inner_mm, price)
     told = (
-        f"By its stated mean of {1000.0 * covering.mean_mm:.0f} um, offset up to {1000.0 * covering.offset_mm:.0f} um "
-        f"and uncertainty of {1000.0 * covering.uncertainty_mm:.0f} um the covering needs {1000.0 * needed:.0f} um on "
-        f"average. That is stated, not measured ({covering.basis}): cut samples before changing it."
+        f"By its stated mean of {1000.0 * covering.mean_mm:.0f} um, offset up to "
+        f"{1000.0 * covering.offset_mm:.0f} um and uncertainty of {1000.0 * covering.uncertainty_mm:.0f} um "
+        f"the covering needs {1000.0 * needed:.0f} um on average. That is stated, not measured "
+        f"({covering.basis}): cut samples before changing it."
     )
     return CoveringTarget(
         hardest.sentence, needed, covering.mean_mm, margin, worth, "stated, not measured", told

@@ -122,8 +122,8 @@ def needed_mean(
     tail = within_tail(rule.series, rule.at_m, step, cuts)
     if tail is None:
         return (
-            f"Under each reel's level too few separate dips were seen to follow {rule.requirement} down; bring "
-            "more wire."
+            f"Under each reel's level too few separate dips were seen to follow {rule.requirement} down; "
+            "bring more wire."
         )
     blocks = tail.known_m.size
     taken = np.vstack([np.ones(blocks), redraws(blocks, draws, seed)])

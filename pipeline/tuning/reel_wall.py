@@ -100,8 +100,8 @@ def reel_walls(runs: Sequence[LineRun]) -> tuple[tuple[ReelWall, ...], tuple[str
             known = wall.size * step / reel.length_m if wall.size else 0.0
             if wall.size < FEWEST_READINGS or known < LEAST_KNOWN:
                 told.append(
-                    f"Reel {reel.id} is left out: {100.0 * known:.0f} % of its wire was read at steady speed, "
-                    f"{100.0 * LEAST_KNOWN:.0f} % and {FEWEST_READINGS} readings are needed."
+                    f"Reel {reel.id} is left out: {100.0 * known:.0f} % of its wire was read at steady "
+                    f"speed, {100.0 * LEAST_KNOWN:.0f} % and {FEWEST_READINGS} readings are needed."
                 )
                 continue
             kept.append(

@@ -112,8 +112,9 @@ def _rule(reels: Sequence[ReelWall], limit: Limit, noise_mm: float, sensors: int
         )
     if not all(np.isfinite(one.thinnest_mm).all() for one in reels):
         return (
-            f"The line does not see where the conductor lies, so {limit.requirement} cannot be known from it: fit a "
-            "wall gauge, or cut samples. A target from the diameter alone covers the average only."
+            f"The line does not see where the conductor lies, so {limit.requirement} cannot be known from "
+            "it: fit a wall gauge, or cut samples. A target from the diameter alone covers the average "
+            "only."
         )
     noise = noise_mm * np.sqrt(3.0 / sensors)
     if limit.requirement == POINT:

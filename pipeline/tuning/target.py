@@ -308,34 +308,34 @@ def _warnings(
     if len(reels) < FEW_REELS:
         told.append(
             f"{len(reels)} reels cannot demonstrate a risk of {min(risks.reel, risks.cut_sample):g}: it is "
-            f"followed down from what was seen. Without any model, {len(reels)} good reels only bound the share "
-            f"of bad ones to {100.0 * (1.0 - 0.05 ** (1.0 / len(reels))):.1f} % at 95 % confidence."
+            f"followed down from what was seen. Without any model, {len(reels)} good reels only bound the "
+            f"share of bad ones to {100.0 * (1.0 - 0.05 ** (1.0 / len(reels))):.1f} % at 95 % confidence."
         )
     if unknowns.small_scale_mm is None:
         told.append(
-            "It is about averages over the length one reading takes; thin places shorter than that are not in it "
-            "until neighbouring slices are cut and measured."
+            "It is about averages over the length one reading takes; thin places shorter than that are not "
+            "in it until neighbouring slices are cut and measured."
         )
     if any(one.shape > 0.0 for one in needs):
         told.append(
-            "A fitted tail has no end, which for a wall points to a mixture or a drop-out: look at the deepest "
-            "readings before lowering anything."
+            "A fitted tail has no end, which for a wall points to a mixture or a drop-out: look at the "
+            "deepest readings before lowering anything."
         )
     if any(one.open_mm > 0.0 for one in needs):
         told.append(
-            "The gauge sees insulation and covering together: the insulation's own thin side is bounded by the "
-            "covering's stated offset, not measured, and the interval is widened by it."
+            "The gauge sees insulation and covering together: the insulation's own thin side is bounded by "
+            "the covering's stated offset, not measured, and the interval is widened by it."
         )
     if ceiling is not None and ceiling < result.estimate:
         told.append(
             f"The diameter's upper limit allows {ceiling:.4f} mm at most and the wall needs "
-            f"{result.estimate:.4f} mm: no mean wall meets both at the accepted risks; the spread must come down "
-            "first."
+            f"{result.estimate:.4f} mm: no mean wall meets both at the accepted risks; the spread must come "
+            "down first."
         )
     if overwall.low < 0.0 < overwall.high:
         told.append("Whether there is any overwall is within the doubt; do not lower the target on this.")
     told.append(
-        "A target is for the licensed standard's own limits and tests; lower it in steps, look again after each, and "
-        "keep cutting samples."
+        "A target is for the licensed standard's own limits and tests; lower it in steps, look again after "
+        "each, and keep cutting samples."
     )
     return tuple(told)

@@ -25,8 +25,8 @@ Floats = NDArray[np.float64]
 
 _POINTS = 61
 CAUTION = (
-    "The cheapest target is a figure of the plant's prices, not permission: the standard's limits hold for every reel, "
-    "and a thin wall can hurt someone."
+    "The cheapest target is a figure of the plant's prices, not permission: the standard's limits hold for "
+    "every reel, and a thin wall can hurt someone."
 )
 
 
@@ -95,8 +95,8 @@ def target_loss(target: Target, price: Price, conductor_mm: float) -> TargetLoss
     told = [CAUTION]
     if least.target_mm < target.result.estimate:
         told.append(
-            f"At these prices {100.0 * least.chance:.2g} % failed reels would be cheapest, more than the accepted "
-            "risk: the target at the accepted risk stands."
+            f"At these prices {100.0 * least.chance:.2g} % failed reels would be cheapest, more than the "
+            "accepted risk: the target at the accepted risk stands."
         )
     return TargetLoss(least, per_um, price.failed_reel, price.currency, known.target_mm, reading, tuple(told))
 

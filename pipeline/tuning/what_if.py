@@ -51,25 +51,29 @@ class WhatIf:
 
 
 def centred(reels: Sequence[ReelWall], share: float = 0.5) -> tuple[ReelWall, ...]:
-    """The reels with a share of each reel's standing offset taken away; its wandering stays.
+    """The reels with a share of each run's standing offset taken away; wandering and lobes stay.
 
-    t_min' = t_min + |E| - |E - share x mean E|: lobes are left as they are.
+    t_min' = t_min + |E| - |E - share x mean E|, the mean over the run: a setting of the bolts outlasts a reel.
 
     Args:
         reels: the reels.
         share: share of the mean offset vector taken away, 0 to 1; one half for "the centring halved".
     """
-    return tuple(
-        replace(
-            one,
-            cos_mm=one.cos_mm - share * one.cos_mm.mean(),
-            sin_mm=one.sin_mm - share * one.sin_mm.mean(),
-            thinnest_mm=one.thinnest_mm
-            + np.hypot(one.cos_mm, one.sin_mm)
-            - np.hypot(one.cos_mm - share * one.cos_mm.mean(), one.sin_mm - share * one.sin_mm.mean()),
+    standing = {}
+    for run in {one.run_id for one in reels}:
+        mine = [one for one in reels if one.run_id == run]
+        standing[run] = tuple(
+            share * float(np.concatenate([getattr(one, axis) for one in mine]).mean())
+            for axis in ("cos_mm", "sin_mm")
         )
-        for one in reels
-    )
+    return tuple(_moved(one, *standing[one.run_id]) for one in reels)
+
+
+def _moved(reel: ReelWall, cos_mm: float, sin_mm: float) -> ReelWall:
+    """The reel with an offset vector taken off everywhere."""
+    cos, sin = reel.cos_mm - cos_mm, reel.sin_mm - sin_mm
+    gained = np.hypot(reel.cos_mm, reel.sin_mm) - np.hypot(cos, sin)
+    return replace(reel, cos_mm=cos, sin_mm=sin, thinnest_mm=reel.thinnest_mm + gained)
 
 
 def _with_mean(reel: ReelWall, change_mm: Floats | float) -> ReelWall:
@@ -191,8 +195,8 @@ def what_if(
 def _sentence(remedy: str, saving: float, low: float, before: str, after: str, worth: Giveaway) -> str:
     if saving < 1e-6:
         return (
-            f"If {remedy}, the target could not fall: {before} binds and this does not touch it. It would make "
-            "the other rules safer, not the wall cheaper."
+            f"If {remedy}, the target could not fall: {before} binds and this does not touch it. It would "
+            "make the other rules safer, not the wall cheaper."
         )
     money = "" if worth.money_per_month is None else f", {worth.money_per_month:.0f} {worth.currency} a month"
     doubt = "" if low > 0.0 else " The interval reaches down to nothing."

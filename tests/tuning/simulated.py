@@ -19,7 +19,8 @@ NO_FLAGS = pl.DataFrame(schema={"row": pl.UInt32, "channel": pl.String, "flag": 
 
 def reels_of(first_m: float, length_m: float, count: int, name: str) -> tuple[ReelPlan, ...]:
     return tuple(
-        ReelPlan(f"{name}-{n + 1}", first_m + n * length_m, first_m + (n + 1) * length_m) for n in range(count)
+        ReelPlan(f"{name}-{n + 1}", first_m + n * length_m, first_m + (n + 1) * length_m)
+        for n in range(count)
     )
 
 
@@ -62,7 +63,9 @@ def tuning_run(simulated: SimulatedRun, line: LineSheet | None = None) -> LineRu
 def l2_run(seed: int, reels: int = 6, run_id: str = "R-L2") -> tuple[LineRun, SimulatedRun]:
     """A run of XHHW-2 1/0 AWG on the invented line L2: one layer, reels of 304.8 m."""
     plans = reels_of(200.0, 304.8, reels, run_id)
-    made = simulate_in_memory(short_scenario("1/0 AWG", plans[-1].to_m + 60.0, reels=plans, run_id=run_id), seed)
+    made = simulate_in_memory(
+        short_scenario("1/0 AWG", plans[-1].to_m + 60.0, reels=plans, run_id=run_id), seed
+    )
     return tuning_run(made), made
 
 
@@ -70,5 +73,7 @@ def l2_run(seed: int, reels: int = 6, run_id: str = "R-L2") -> tuple[LineRun, Si
 def l1_run(seed: int, reels: int = 4, run_id: str = "R-L1") -> tuple[LineRun, SimulatedRun]:
     """A run of THHN/THWN-2 14 AWG on the invented line L1: two layers, reels of 2,286 m."""
     plans = reels_of(520.0, 2286.0, reels, run_id)
-    made = simulate_in_memory(short_scenario("14 AWG", plans[-1].to_m + 300.0, reels=plans, run_id=run_id), seed)
+    made = simulate_in_memory(
+        short_scenario("14 AWG", plans[-1].to_m + 300.0, reels=plans, run_id=run_id), seed
+    )
     return tuning_run(made), made

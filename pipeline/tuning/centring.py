@@ -1,0 +1,277 @@
+"""Where is the conductor off centre, by how much, does it stay there, and is it worth turning a bolt?
+
+Vectors are averaged, never lengths: a single section's offset is a length and never reads zero. Only what
+persists can be corrected; correcting what one reading shows doubles the variance.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from pipeline.results import Refused
+from pipeline.statistics.autocorrelation import effective_n
+from pipeline.tuning.line_run import LineRun
+from pipeline.wall.direction import mean_direction
+from pipeline.wall.offset import mean_offset
+
+Floats = NDArray[np.float64]
+
+QUESTION = "mean offset of the conductor's centre"
+METHOD = "mean of the first-harmonic vector; standard error by effective number of readings"
+BLOCK_M = 50.0  # wire over which offsets are averaged for drift and steadiness [m] (chosen here)
+FEWEST_BLOCKS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Centring:
+    """How the conductor lies in the insulation over a stretch of wire.
+
+    Args:
+        toward_thin_x_um: offset toward the thin side, along the first sensor's direction [um].
+        toward_thin_y_um: the same, a quarter turn on in the sensors' counting direction [um].
+        size_um: its size [um].
+        size_low_um: lower end of the interval of the size [um].
+        size_high_um: upper end [um].
+        thin_from_sensor_deg: direction of the thin side from the first sensor [deg].
+        thin_deg: direction of the thin side from twelve o'clock, clockwise, looking against the travel [deg].
+        angle_half_deg: half-width of the interval of the direction [deg]; 180 where it is not known.
+        drift_um: change of the offset vector over the stretch: its size [um].
+        drift_deg: direction the thin side moves in, from twelve o'clock [deg].
+        drift_p: probability of such a drift where there is none.
+        wandering_um: root mean square distance of single sections from the mean, noise taken off [um].
+        steadiness: resultant length of the direction of block means, 1 for one direction, 0 for all round.
+        persistent_share: S/(S + noise): what part of what one reading shows persists; the gain a correction may have.
+        dead_zone_um: offset below which nothing is seen but noise and wandering [um].
+        beyond_noise: whether the offset is outside that zone.
+        effective_n: readings' worth behind it, for the less certain of the two axes.
+        known_m: wire read [m].
+        confidence: coverage the intervals aim at.
+        warnings: sentences to read beside it.
+    """
+
+    toward_thin_x_um: float
+    toward_thin_y_um: float
+    size_um: float
+    size_low_um: float
+    size_high_um: float
+    thin_from_sensor_deg: float
+    thin_deg: float
+    angle_half_deg: float
+    drift_um: float
+    drift_deg: float
+    drift_p: float
+    wandering_um: float
+    steadiness: float
+    persistent_share: float
+    dead_zone_um: float
+    beyond_noise: bool
+    effective_n: float
+    known_m: float
+    confidence: float
+    warnings: tuple[str, ...]
+
+
+def dead_zone_mm(noise_mm: float, sensors: int, readings: float, confidence: float = 0.95) -> float:
+    """Mean offset that noise alone reaches: sg sqrt(2/(N M)) sqrt(chi2_2) [mm].
+
+    Args:
+        noise_mm: sg, standard deviation of one sensor's noise [mm].
+        sensors: N, equally spaced sensors.
+        readings: M, independent readings averaged.
+        confidence: share of means without an offset that stay inside.
+
+    Source: derived; the two axes have variance 2 sg^2/N each.
+    """
+    return noise_mm * math.sqrt(2.0 / (sensors * readings) * float(stats.chi2.ppf(confidence, 2)))
+
+
+def correction_gain(persistent: float, noise: float) -> float:
+    """Share of an observed offset that is worth correcting: S/(S + noise), S and noise as variances.
+
+    Args:
+        persistent: S, variance of what lasts until the correction acts.
+        noise: variance of what does not.
+
+    Source: least mean square error of a one-step correction (derived). A full correction of noise alone adds the
+    noise once more and doubles the variance.
+    """
+    total = persistent + noise
+    return persistent / total if total > 0.0 else 0.0
+
+
+def variance_when_adjusted(persistent: float, noise: float, gain: float) -> float:
+    """Mean square left after correcting what one observation shows by a gain: S (1 - g)^2 + noise (1 + g^2).
+
+    The noise of the observation goes into the machine, the next observation's noise is read on top of it.
+
+    Args:
+        persistent: S, variance of what lasts.
+        noise: variance of what does not, in the observation and after it.
+        gain: g, share of the observation that is corrected.
+    """
+    return persistent * (1.0 - gain) ** 2 + noise * (1.0 + gain**2)
+
+
+def centring_of_run(
+    run: LineRun,
+    first_angle_deg: float,
+    noise_mm: float,
+    sensors: int,
+    from_m: float | None = None,
+    to_m: float | None = None,
+    confidence: float = 0.95,
+) -> Centring | Refused:
+    """How the conductor lay over a run or a part of it.
+
+    Args:
+        run: the run.
+        first_angle_deg: angle of the first sensor from twelve o'clock, clockwise, looking against the travel [deg].
+        noise_mm: standard deviation of one sensor's noise [mm].
+        sensors: equally spaced wall sensors.
+        from_m: first metre [m]; the run's where left out.
+        to_m: last metre [m]; the run's where left out.
+        confidence: coverage of the intervals.
+    """
+    inside = run.wall_counts & np.isfinite(run.cos_mm) & np.isfinite(run.sin_mm)
+    if from_m is not None:
+        inside &= run.wall_at_m >= from_m
+    if to_m is not None:
+        inside &= run.wall_at_m < to_m
+    at = run.wall_at_m[inside]
+    order = np.argsort(at, kind="stable")
+    return centring(
+        at[order],
+        run.cos_mm[inside][order],
+        run.sin_mm[inside][order],
+        run.step_m,
+        first_angle_deg,
+        noise_mm,
+        sensors,
+        confidence,
+    )
+
+
+def centring(
+    at_m: Floats,
+    cos_mm: Floats,
+    sin_mm: Floats,
+    step_m: float,
+    first_angle_deg: float,
+    noise_mm: float,
+    sensors: int,
+    confidence: float = 0.95,
+) -> Centring | Refused:
+    """How the conductor lay over a stretch of wire.
+
+    Args:
+        at_m: places of the readings, rising [m].
+        cos_mm: first harmonic of the wall, cosine part [mm].
+        sin_mm: sine part [mm].
+        step_m: wire between two readings [m].
+        first_angle_deg: angle of the first sensor from twelve o'clock, clockwise, looking against the travel [deg].
+        noise_mm: standard deviation of one sensor's noise [mm].
+        sensors: equally spaced wall sensors; three at least.
+        confidence: coverage of the intervals.
+
+    Returns:
+        A `Centring`, or a `Refused` where the gauge cannot tell or there is too little wire. Intervals take the two
+        axes as equally and independently uncertain, by the worse of them.
+    """
+    if sensors < 3 or not np.isfinite(cos_mm).any():
+        reason = "Three wall sensors or more are needed; a diameter does not show where the conductor lies."
+        return Refused(QUESTION, METHOD, reason, int(at_m.size))
+    blocks = _blocks(at_m, cos_mm, sin_mm)
+    if blocks is None:
+        reason = f"Less than {FEWEST_BLOCKS} stretches of {BLOCK_M:g} m were read; bring more steady wire."
+        return Refused(QUESTION, METHOD, reason, int(at_m.size))
+    worth = [effective_n(one) for one in (cos_mm, sin_mm)]
+    n = min(one.for_mean for one in worth)
+    found = mean_offset(cos_mm, sin_mm, noise_mm, sensors, n)
+    assert found is not None  # noqa: S101 - blocks were made from these readings
+    sd = float(max(cos_mm.std(ddof=1), sin_mm.std(ddof=1))) / math.sqrt(n)
+    reach = sd * math.sqrt(2.0 * float(stats.f.ppf(confidence, 2, max(n - 1.0, 2.0))))
+    t = sd * float(stats.t.ppf(0.5 + confidence / 2.0, max(n - 1.0, 1.0)))
+    size = found.size_mm
+    half = 180.0 if size <= reach else math.degrees(math.asin(min(t / size, 1.0)))
+    thin = (first_angle_deg + found.thin_angle_deg) % 360.0
+    drift_x, drift_y, drift_p = _drift(*blocks)
+    directions = mean_direction(np.degrees(np.arctan2(-blocks[2], -blocks[1])))
+    scatter = float(np.var(cos_mm) + np.var(sin_mm)) / 2.0
+    warnings = list(_warnings(half, worth[0].resolved and worth[1].resolved, drift_p))
+    return Centring(
+        -1000.0 * found.cos_mm,
+        -1000.0 * found.sin_mm,
+        1000.0 * size,
+        1000.0 * max(size - t, 0.0),
+        1000.0 * (size + t),
+        found.thin_angle_deg,
+        thin,
+        half,
+        1000.0 * math.hypot(drift_x, drift_y),
+        (first_angle_deg + math.degrees(math.atan2(-drift_y, -drift_x))) % 360.0,
+        drift_p,
+        1000.0 * found.wandering_mm,
+        directions.resultant if directions is not None else float("nan"),
+        correction_gain(max(size**2 / 2.0 - sd**2, 0.0), scatter),
+        1000.0 * reach,
+        size > reach,
+        n,
+        at_m.size * step_m,
+        confidence,
+        tuple(warnings),
+    )
+
+
+def _blocks(at_m: Floats, cos_mm: Floats, sin_mm: Floats) -> tuple[Floats, Floats, Floats] | None:
+    """Places and mean offsets of stretches of 50 m; None where there are too few."""
+    if at_m.size == 0:
+        return None
+    number = ((at_m - at_m[0]) / BLOCK_M).astype(np.int64)
+    count = np.bincount(number).astype(np.float64)
+    full = count >= 0.5 * float(np.median(count[count > 0]))
+    if int(full.sum()) < FEWEST_BLOCKS:
+        return None
+    with np.errstate(invalid="ignore"):
+        place, cos, sin = (np.bincount(number, one) / count for one in (at_m, cos_mm, sin_mm))
+    return place[full], cos[full], sin[full]
+
+
+def _drift(at_m: Floats, cos: Floats, sin: Floats) -> tuple[float, float, float]:
+    """Change of the offset over the stretch [mm], and the chance of such a trend in blocks that only remember.
+
+    Slopes by least squares of block means; their variance by the lag-one correlation left, the two axes together as F.
+    """
+    x = (at_m - at_m.mean()) / float(np.ptp(at_m))
+    square, n = 0.0, at_m.size
+    slopes = []
+    for one in (cos, sin):
+        slope = float(x @ (one - one.mean()) / (x @ x))
+        rest = one - one.mean() - slope * x
+        memory = float(np.clip((rest[1:] @ rest[:-1]) / max(rest @ rest, 1e-300), 0.0, 0.95))
+        variance = float(rest @ rest) / (n - 2) / float(x @ x) * (1.0 + memory) / (1.0 - memory)
+        square += slope**2 / max(variance, 1e-300)
+        slopes.append(slope)
+    return slopes[0], slopes[1], float(stats.f.sf(square / 2.0, 2, n - 2))
+
+
+def _warnings(half_deg: float, resolved: bool, drift_p: float) -> tuple[str, ...]:
+    told = []
+    if half_deg >= 180.0:
+        told.append("The offset is within noise and wandering: there is no direction to correct.")
+    if not resolved:
+        told.append(
+            "The offset wanders over lengths comparable with the stretch: its interval is a guess; bring "
+            "more wire."
+        )
+    if drift_p < 0.01:
+        told.append("The centre drifts along the wire: what holds on average may be wrong at the end.")
+    told.append(
+        "Sensor numbers turn if the wire twists between die and gauge: one small, logged bolt step shows "
+        "whether they do."
+    )
+    return tuple(told)
