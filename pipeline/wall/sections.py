@@ -68,7 +68,8 @@ def measure_walls(
 
     Returns:
         One row a reading. A line without a wall gauge gives the mean wall (D - d)/2 only: offset, thinnest
-        wall and concentricity cannot be known from a diameter and are null.
+        wall and concentricity cannot be known from a diameter and are null. With fewer than five sensors the
+        ovality is not seen, and the thinnest wall is less by up to its size as cut samples show it.
     """
     gauge = line.instrument("wall gauge")
     cold = line.instrument("cold diameter gauge")

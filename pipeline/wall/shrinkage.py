@@ -7,10 +7,14 @@ diameter on diameter: q = density hot / density cold. Each is taken on the same 
 from __future__ import annotations
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.length.placement import Placement
+from pipeline.length.steady_state import STEADY
 from pipeline.results import Assumption, Refused, Result
+from pipeline.sheets.line_sheet import LineSheet
 
 Floats = NDArray[np.float64]
 
@@ -102,6 +106,46 @@ def shrinkage(
             "block_sd": float(ratio.std(ddof=1)),
         },
     )
+
+
+def shrinkage_of_run(
+    readings: pl.DataFrame,
+    flagged: pl.DataFrame,
+    measured: pl.DataFrame,
+    placement: Placement,
+    line: LineSheet,
+    conductor_mm: float,
+) -> Result | Refused:
+    """Shrinkage of the insulation over a run's steady wire.
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        flagged: reasons not to use readings (columns.FLAGGED).
+        measured: the run measured (columns.MEASURED).
+        placement: the run's placement.
+        line: the line's sheet.
+        conductor_mm: diameter of the conductor [mm].
+
+    Returns:
+        The shrinkage, or a refusal where the line has not both gauges or the wire is too short. With a covering
+        put on after the hot gauge the ratio is not a shrinkage.
+    """
+    hot, cold = line.instrument("hot diameter gauge"), line.instrument("cold diameter gauge")
+    if hot is None or cold is None or "hot_diameter_mm" not in readings.columns:
+        return Refused(
+            _QUESTION, _METHOD, "The line has not both a hot and a cold diameter gauge on file.", 0
+        )
+    hot_at, cold_at = placement.at_m - hot.station_m, placement.at_m - cold.station_m
+    hot_mm = readings["hot_diameter_mm"].cast(pl.Float64).to_numpy().copy()
+    rows = readings["row"].to_numpy()
+    for values, channels, at in (
+        (hot_mm, ["hot_diameter_mm"], hot_at),
+        (cold_mm := measured["diameter_mm"].to_numpy().copy(), ["diameter_x_mm", "diameter_y_mm"], cold_at),
+    ):
+        bad = flagged.filter(pl.col("channel").is_in(channels))["row"].unique().to_numpy()
+        values[np.searchsorted(rows, bad)] = np.nan
+        values[placement.phase_on_wire(at) != STEADY] = np.nan
+    return shrinkage(hot_at, hot_mm, cold_at, cold_mm, conductor_mm)
 
 
 def _block_areas(at_m: Floats, diameter_mm: Floats, conductor_mm: float) -> dict[int, float]:

@@ -107,3 +107,29 @@ def test_speed_in_any_unit_gives_the_same_phases() -> None:
     )
     slow = phases_at_die(SECONDS, speed * 0.2, SteadyRule(stop_m_s=0.004))
     assert (slow == phases_at_die(SECONDS, speed)).mean() > 0.99
+
+
+def test_phases_of_the_simulated_line(simulated) -> None:
+    """The simulator's truth, ours: all STEADY wire was made at steady speed, and each stop is found to the metre."""
+    import polars as pl
+    from invented_line import NO_FLAGS
+
+    from pipeline.length.placement import place_readings
+    from pipeline.simulator.speed import plain_plan
+
+    for speed in (100.0, 800.0, 1200.0):
+        v, length = speed / 60, max(2500.0, 8 * speed)
+        plan = plain_plan(v, length, 30.0, dips=((0.35 * length, 0.6, 20.0),), stops=((0.55 * length, 30.0),))
+        run = simulated("14 AWG", 0, speed_m_min=speed, plan=plan)
+        placement = place_readings(run.readings, NO_FLAGS, run.scenario.line)
+        true_steady = [(a, b) for name, a, b in run.truth.phases if name == "steady"]
+        found = placement.phases.filter(pl.col("phase") == "STEADY").rows()
+        assert len(found) == len(true_steady)
+        for (from_m, to_m, *_), (a, b) in zip(found, true_steady, strict=True):
+            assert a - 0.1 <= from_m
+            assert to_m <= b + 2.5 * v  # the end of a plateau is found to some two seconds
+            assert to_m - from_m > 0.9 * (b - a - 33 * v)
+        stood = placement.phases.filter((pl.col("phase") == "STOP") & (pl.col("from_m") > 1))[
+            "from_m"
+        ].to_list()
+        assert stood[0] == pytest.approx(run.truth.stops_m[0], abs=0.5)

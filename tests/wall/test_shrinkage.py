@@ -83,6 +83,37 @@ def test_of_the_simulated_line(simulated) -> None:
             assert found.estimate == pytest.approx(q, abs=0.002)
 
 
+def test_of_a_whole_run_with_flags_left_out(simulated) -> None:
+    from pipeline import flags
+    from pipeline.wall.sections import measure_walls
+    from pipeline.wall.shrinkage import shrinkage_of_run
+
+    run = simulated("1/0 AWG", 1, length_m=1500.0)
+    line, d = run.scenario.line, run.scenario.wire.conductor_mm
+    placement = place_readings(run.readings, NO_FLAGS, line)
+    measured = measure_walls(run.readings, NO_FLAGS, placement, line, None, d)
+    rows = list(range(3000, 3200))
+    wild = run.readings.with_columns(
+        pl.when(pl.col("row").is_in(rows))
+        .then(30.0)
+        .otherwise(pl.col("hot_diameter_mm"))
+        .alias("hot_diameter_mm")
+    )
+    marked = pl.DataFrame(
+        {"row": rows, "channel": ["hot_diameter_mm"] * 200, "flag": [flags.STUCK.code] * 200},
+        schema=NO_FLAGS.schema,
+    )
+    found = shrinkage_of_run(wild, marked, measured, placement, line, d)
+    assert isinstance(found, Result)
+    assert found.estimate == pytest.approx(0.935, abs=0.002)
+    cold_only = line.model_copy(
+        update={"instruments": tuple(one for one in line.instruments if one.kind != "hot diameter gauge")}
+    )
+    refused = shrinkage_of_run(wild, marked, measured, placement, cold_only, d)
+    assert isinstance(refused, Refused)
+    assert refused.reason == "The line has not both a hot and a cold diameter gauge on file."
+
+
 def test_too_little_wire_and_no_conductor_are_refused() -> None:
     short = shrinkage(*run_of(0.94, 1, 300), conductor_mm=1.628)
     assert isinstance(short, Refused)

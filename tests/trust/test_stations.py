@@ -1,0 +1,32 @@
+"""All pairs of gauges of a line against its sheet."""
+
+from invented_trust import NO_FLAGS
+
+from pipeline.length.placement import place_readings
+from pipeline.trust.stations import station_findings
+from pipeline.wall.sections import measure_walls
+
+
+def found(run):
+    line = run.scenario.line
+    placement = place_readings(run.readings, NO_FLAGS, line)
+    measured = measure_walls(run.readings, NO_FLAGS, placement, line, None, run.scenario.wire.conductor_mm)
+    findings = station_findings(run.readings, NO_FLAGS, measured, placement, line)
+    return {(one.first, one.second): one for one in findings}
+
+
+def test_a_true_sheet_agrees_in_every_pair_that_can_be_tested(simulated) -> None:
+    for product, seed, length in (("14 AWG", 1, 9000.0), ("1/0 AWG", 1, 1500.0)):
+        pairs = found(simulated(product, seed, length_m=length))
+        assert len(pairs) == 4
+        assert {one.verdict for one in pairs.values()} <= {"agrees", "not tested"}
+        assert pairs["the wall gauge", "the cold diameter gauge"].verdict == "agrees"
+        assert pairs["the hot diameter gauge", "the cold diameter gauge"].verdict == "agrees"
+
+
+def test_a_wall_gauge_that_was_moved_shows_in_its_pair_only(simulated) -> None:
+    pairs = found(simulated("14 AWG", 2, length_m=9000.0, stations_m={"L1-WG": 58.0}))
+    wall = pairs["the wall gauge", "the cold diameter gauge"]
+    assert wall.verdict == "disagrees"
+    assert abs(wall.found_m - 6.0) < 0.3
+    assert pairs["the hot diameter gauge", "the cold diameter gauge"].verdict == "agrees"
