@@ -16,6 +16,11 @@ from typing import TYPE_CHECKING
 from dashboards.addresses import PageKind, address
 from dashboards.site import Site, asset_mark, write_assets
 from pipeline import __version__
+from pipeline.review.page_records.capability import capability_matrix
+from pipeline.review.page_records.centring import centring_review
+from pipeline.review.page_records.construction import comparisons_of
+from pipeline.review.page_records.data_quality import data_quality_review
+from pipeline.review.page_records.faults import fault_review
 from pipeline.review.page_records.lot import lot_history, lots_of
 from pipeline.review.page_records.nonconformance import nonconformance_summary
 from pipeline.review.page_records.plant import plant_of
@@ -26,7 +31,7 @@ from pipeline.review.page_records.shift import shift_review, shifts_of
 from pipeline.review.page_records.site_index import site_index
 
 if TYPE_CHECKING:
-    from dashboards.records import PageEntry, Plant
+    from dashboards.records import ConstructionComparison, Plant
     from dashboards.site import Written
     from pipeline.store.database import Store
 
@@ -64,14 +69,18 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
     plant = plant_of(store, books)
     shifts = shifts_of(books)
     lots = lots_of(books)
+    constructions = _construction_pages(plant, books)
     planned = [
         *_run_pages(plant, books),
         *_shift_pages(plant, shifts),
         *_reel_pages(plant, books),
         *_lot_pages(plant, lots),
         *_nonconformance_pages(plant, books),
+        *_centring_pages(plant, books),
+        *constructions,
+        *_overview_pages(plant, books),
     ]
-    planned.append(_index_page(plant, shifts, lots, books))
+    planned.append(_index_page(plant, shifts, lots, books, constructions))
     site = Site(out, frozenset(address(one.kind, one.record_id) for one in planned))
     write_assets(site)
     made = _made(out)
@@ -165,27 +174,104 @@ def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
     ]
 
 
+def _centring_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+    from dashboards.pages.centring import write_centring_page
+
+    def write(book: RunBook, site: Site) -> Iterable[Written]:
+        return (write_centring_page(centring_review(plant, book), site),)
+
+    return [
+        _Planned("centring", book.run_id, (book,), partial(write, book))
+        for book in books
+        if book.is_judged and book.head["outcome"] == "judged"
+    ]
+
+
+def _construction_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+    from dashboards.pages.construction import write_construction_page
+
+    def write(record: ConstructionComparison, site: Site) -> Iterable[Written]:
+        return (write_construction_page(record, site),)
+
+    return [
+        _Planned("construction", record.comparison_id, (), partial(write, record))
+        for record in comparisons_of(plant, books)
+    ]
+
+
+def _overview_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+    """The pages that each answer one question about everything on file."""
+    from dashboards.pages.capability import write_capability_page
+    from dashboards.pages.data_quality import write_data_quality_page
+    from dashboards.pages.faults import write_faults_page
+    from dashboards.pages.guides import GUIDES, write_guide_pages
+    from dashboards.records import Guides
+
+    group = tuple(books)
+    return [
+        _Planned(
+            "capability",
+            "",
+            group,
+            lambda site: (write_capability_page(capability_matrix(plant, books), site),),
+        ),
+        _Planned("faults", "", group, lambda site: (write_faults_page(fault_review(plant, books), site),)),
+        _Planned(
+            "data quality",
+            "",
+            group,
+            lambda site: (write_data_quality_page(data_quality_review(plant, books), site),),
+        ),
+        *(
+            _Planned("guide", guide.id, group, lambda site: write_guide_pages(Guides(plant), site))
+            for guide in GUIDES
+        ),
+    ]
+
+
 def _index_page(
     plant: Plant,
     shifts: list[tuple[str, list[RunBook]]],
     lots: dict[str, list[RunBook]],
     books: list[RunBook],
+    constructions: list[_Planned],
 ) -> _Planned:
+    from dashboards.pages.guides import GUIDES
     from dashboards.pages.index import write_index_page
     from dashboards.records import PageEntry
 
     months = sorted({f"{book.head['shift_date']:%Y-%m}" for book in books}, reverse=True)
-    entries: tuple[PageEntry, ...] = tuple(
+    entries = [
         PageEntry(
             address("nonconformance", month),
             f"Nonconformance, {month}",
             "What was found, by rule, line, product and cause.",
         )
         for month in (*months, *(["all"] if books else []))
-    )
+    ]
+    entries += [
+        PageEntry(
+            address("capability"), "Capability", "Which line makes which product how far from its limits?"
+        ),
+        PageEntry(
+            address("faults"), "Spark faults", "How many, where, and do they fit something that turns?"
+        ),
+        PageEntry(
+            address("data quality"), "Data quality", "How far can the instruments and logs be trusted?"
+        ),
+    ]
+    entries += [PageEntry(address("guide", guide.id), guide.title, guide.question) for guide in GUIDES]
+    entries += [
+        PageEntry(
+            address("construction", one.record_id),
+            f"Construction, {one.record_id}",
+            "The two constructions of a size.",
+        )
+        for one in constructions
+    ]
     return _Planned(
         "index",
         "",
         tuple(books),
-        lambda site: write_index_page(site_index(plant, shifts, lots, entries), site),
+        lambda site: write_index_page(site_index(plant, shifts, lots, tuple(entries)), site),
     )

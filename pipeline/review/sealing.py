@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,13 @@ import polars as pl
 
 from pipeline.review.journal import broken_entries, journal_of, note
 from pipeline.steps.load import text_sha256
+from pipeline.store.database import (
+    DATABASE,
+    DamagedStoreError,
+    newest_copy,
+    open_database_to_read,
+    open_to_read,
+)
 from pipeline.store.readings import READINGS
 
 if TYPE_CHECKING:
@@ -124,6 +132,55 @@ def note_sealed(store: Store, kind: str, subject: str, rows: pl.DataFrame, recor
     store.append(table, rows.with_columns(pl.lit(entry_no, pl.Int64).alias("entry_no")))
     seals = seals_of(store, ENTRY_TABLES[kind], "", entry_no=entry_no)
     return note(store, kind, subject, {**record, "seals": seals})
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What a store was found to be.
+
+    Args:
+        changes: everything that is not as it was written, a sentence each; empty where all is.
+        notes: what could not be looked at just now, a sentence each.
+    """
+
+    changes: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+
+
+def verified(folder: Path) -> Verified:
+    """Everything in the store in `folder` that is not as it was written: in its database and its newest copy.
+
+    Raises:
+        StoreError: there is no store, nothing was published yet, or it is of a newer version.
+    """
+    path = folder / DATABASE
+    told: dict[str, None] = {}
+    entries: list[int] = []
+    try:
+        with open_to_read(folder) as store:
+            told |= dict.fromkeys(changes_in(store))
+            entries.append(len(journal_of(store)))
+    except DamagedStoreError as fault:
+        told |= dict.fromkeys(f"{one.where}: {one.found}." for one in fault.complaints)
+    copy = newest_copy(folder)
+    if copy is None or (
+        copy.stat().st_size == path.stat().st_size and file_sha256(copy) == file_sha256(path)
+    ):
+        return Verified(tuple(told))
+    try:
+        with open_database_to_read(folder) as store:
+            if store is None:
+                return Verified(
+                    tuple(told), ("Another process is writing to the store; its newest copy was verified.",)
+                )
+            told |= dict.fromkeys(changes_in(store))
+            entries.append(len(journal_of(store)))
+    except DamagedStoreError as fault:
+        told |= dict.fromkeys(f"{one.where}: {one.found}." for one in fault.complaints)
+    # A writer killed before it published leaves a longer journal; then the two files differ rightly.
+    if not told and len(set(entries)) == 1:
+        told[f"{path} and {copy} hold the same entries and differ: one of them was changed on disk."] = None
+    return Verified(tuple(told))
 
 
 def changes_in(store: Store) -> tuple[str, ...]:

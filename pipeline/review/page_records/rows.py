@@ -31,6 +31,10 @@ GAP_KIND: dict[str, Any] = {
 }
 
 
+# Shorter gaps in the evidence are on the pages but do not colour a run's data [m] (chosen here).
+LEAST_TOLD_M = 1.0
+
+
 def limit_row(row: Row) -> LimitRow:
     """A row of ``judged.limit`` as pages show it."""
     return LimitRow(
@@ -276,9 +280,10 @@ def _reasons(sentences: list[str], findings: list[Row]) -> tuple[Reason, ...]:
 
 
 def quality_of(book: RunBook) -> DataQuality:
-    """Whether the run's data can carry a conclusion."""
+    """Whether the run's data can carry a conclusion: red is *no conclusion*, amber has something to read first."""
     head = book.head
     sentences = list(book.warnings)
+    red = [row for row in book.agreement if row["state"] == "red"]
     if not book.is_judged:
         state: Any = "red"
         sentences.insert(0, "The run is on file but has not been assessed.")
@@ -286,8 +291,28 @@ def quality_of(book: RunBook) -> DataQuality:
         state = "red"
         sentences.insert(0, head["reason"])
     else:
-        state = "amber" if sentences or head["rows_set_aside"] else "green"
+        sentences += _gaps_told(book)
+        sentences += [row["sentence"] for row in red[:3]]
+        if head["rows_set_aside"]:
+            sentences.append(
+                f"{head['rows_set_aside']} lines of the logs were set aside; each is on file with its reason."
+            )
+        state = "red" if red else "amber" if sentences else "green"
     return DataQuality(state, tuple(sentences), head["rows_read"], head["rows_kept"], head["rows_set_aside"])
+
+
+def _gaps_told(book: RunBook) -> list[str]:
+    """A sentence for each kind of evidence that is missing on reels."""
+    told = []
+    for name, what in (
+        ("wall_unmonitored_m", "has no usable wall reading"),
+        ("diameter_unmonitored_m", "has no usable diameter reading"),
+        ("spark_untested_m", "has no full spark test on record"),
+    ):
+        length = sum(row[name] for row in book.reels)
+        if length > LEAST_TOLD_M:
+            told.append(f"{length:.1f} m of wire on reels {what}.")
+    return told
 
 
 def run_row(book: RunBook) -> RunRow:

@@ -135,9 +135,19 @@ class RunBook:
         return self._of_assessment("gaps_of_assessment")
 
     @cached_property
+    def agreement(self) -> list[Row]:
+        """How the instruments agree along the wire."""
+        return self._of_assessment("agreement_of_assessment")
+
+    @cached_property
     def stretches(self) -> list[Row]:
         """The wire in stretches."""
         return self._of_assessment("stretches_of_assessment")
+
+    @cached_property
+    def reel_summaries(self) -> list[Row]:
+        """Summary of every quantity on every reel."""
+        return self._of_assessment("reel_summaries_of_assessment")
 
     @cached_property
     def files(self) -> list[Row]:

@@ -1,0 +1,333 @@
+"""Decide: a person's act on a finding or a reel is put on file once, with role, reason and time, for good.
+
+The program proposes and never decides. Of two persons at once the store lets one write; the other is told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import Complaint
+from pipeline.nonconformance.disposition import (
+    Act,
+    ActKind,
+    Disposition,
+    DispositionRefused,
+    Extent,
+    Person,
+    State,
+    check_release,
+    next_act,
+    state_of,
+)
+from pipeline.nonconformance.proposal import proposed
+from pipeline.review.asking import not_on_file
+from pipeline.review.decided import (
+    LETS_GO,
+    RunActs,
+    acts_of_run,
+    extent_of,
+    finding_state,
+    holding_states,
+    reel_state,
+)
+from pipeline.review.finding_on_file import finding_of
+from pipeline.sheets.plant_sheet import PlantSheet
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pipeline.store.database import Store
+
+NOT_SEEN = "The newest judgement of its run does not see it any more; this is how it was last seen."
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """A finding or reel with everything decided about it.
+
+    Args:
+        name: its id.
+        about: ``finding`` or ``reel``.
+        run_id: its run.
+        reel_id: its reel.
+        assessment_id: the judgement it is shown by.
+        sentence: what is said of it.
+        reasons: why a reel is held for something that is no finding.
+        extent: the finding as it is now; None for a reel.
+        state: what the acts on it amount to now.
+        holding: of a reel, the state of what holds its release.
+        proposal: what the program would suggest; "" where it suggests nothing.
+        is_current: False for a finding the newest judgement no longer sees.
+        decided: acts on the run's findings and reels.
+    """
+
+    name: str
+    about: str
+    run_id: str
+    reel_id: str
+    assessment_id: int
+    sentence: str
+    reasons: tuple[str, ...]
+    extent: Extent | None
+    state: State
+    holding: dict[str, State]
+    proposal: str
+    is_current: bool
+    decided: RunActs
+
+    @property
+    def acts(self) -> tuple[Act, ...]:
+        """Every act on it, in order."""
+        return self.decided.on(self.name)
+
+
+def subject_on_file(store: Store, name: str) -> Subject:
+    """The finding or reel of that id, with everything decided about it.
+
+    Raises:
+        NotFoundError: there is no such finding and no such reel; the nearest are named.
+    """
+    found = store.ask("questions/finding", finding_id=name)
+    if found:
+        return _finding(store, found[0])
+    reel = store.ask("questions/reel", reel_id=name)
+    if reel:
+        return _reel(store, reel[0])
+    known = [row["finding_id"] for row in store.ask("questions/finding_ids")]
+    known += [row["reel_id"] for row in store.ask("questions/reel_ids")]
+    raise not_on_file("finding or reel", name, known)
+
+
+def _finding(store: Store, row: dict[str, Any]) -> Subject:
+    decided = acts_of_run(store, row["run_id"])
+    acts = decided.on(row["finding_id"])
+    return Subject(
+        row["finding_id"],
+        "finding",
+        row["run_id"],
+        row["reel_id"],
+        row["assessment_id"],
+        row["sentence"] if row["is_current"] else f"{row['sentence']} {NOT_SEEN}",
+        (),
+        extent_of(row),
+        finding_state(row, acts),
+        {},
+        proposal_of(row),
+        row["is_current"],
+        decided,
+    )
+
+
+def proposal_of(finding: dict[str, Any]) -> str:
+    """What the program would suggest for a finding, as a sentence; never a decision."""
+    return proposed(finding_of(finding)).sentence
+
+
+def _reel(store: Store, row: dict[str, Any]) -> Subject:
+    name = row["reel_id"]
+    decided = acts_of_run(store, row["run_id"])
+    findings = store.ask("questions/findings_of_assessment", assessment_id=row["assessment_id"])
+    holding = holding_states(findings, decided, name)
+    sentences = {one["sentence"] for one in findings}
+    return Subject(
+        name,
+        "reel",
+        row["run_id"],
+        name,
+        row["assessment_id"],
+        f"On the evidence it is {row['standing']}.",
+        tuple(one for one in row["reasons"] if one not in sentences),
+        None,
+        reel_state(name, decided.on(name), holding),
+        holding,
+        "",
+        True,
+        decided,
+    )
+
+
+def plant_sheet_of(store: Store, run_id: str) -> tuple[PlantSheet, str]:
+    """The plant sheet the run is judged by now, and its hash."""
+    import tomllib
+
+    head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == run_id)
+    sha256 = head["judged_plant_sheet_sha256"] or head["plant_sheet_sha256"]
+    text = store.ask("questions/sheet", sha256=sha256)[0]["text"]
+    return PlantSheet.model_validate(tomllib.loads(text)), sha256
+
+
+@dataclass(frozen=True, slots=True)
+class Acted:
+    """An act that was put on file.
+
+    Args:
+        act: the act.
+        state: what the acts on the subject amount to now.
+        entry_no: the journal entry that keeps it.
+    """
+
+    act: Act
+    state: State
+    entry_no: int
+
+
+def act_on(
+    store: Store,
+    name: str,
+    kind: ActKind,
+    by: Person,
+    reason: str,
+    disposition: Disposition | None = None,
+    *,
+    evidence: str = "",
+    seen: int | None = None,
+    now: datetime | None = None,
+) -> Acted:
+    """Put one act of a person on file, if it may be done as things stand.
+
+    Args:
+        store: the store, open to write.
+        name: finding or reel.
+        kind: what the person does.
+        by: who.
+        reason: why, in the person's words.
+        disposition: what is decided; of the other kinds what the act is about, taken from the decision where
+            it is left out.
+        evidence: test report, sample or cut record that was seen.
+        seen: how many acts the person had seen on it; None for every one on file.
+        now: the instant, UTC; the clock's where it is left out.
+
+    Raises:
+        NotFoundError: there is no such finding or reel.
+        DecidedMeanwhile: somebody acted since the person looked; the complaint says who and what.
+        DispositionRefused: the act does not apply, or a release is not carried; every reason is named.
+    """
+    with store.transaction():
+        subject = subject_on_file(store, name)
+        plant, plant_sha256 = plant_sheet_of(store, subject.run_id)
+        so_far = state_of(name, subject.acts)
+        chosen = disposition or so_far.disposition
+        if chosen is None:
+            raise DispositionRefused(_nothing_named(subject, kind))
+        version = (so_far.version if seen is None else seen) + 1
+        at_utc = now or datetime.now(UTC)
+        act = Act(name, version, kind, chosen, by, reason, at_utc, evidence, subject.extent)
+        acts = next_act(subject.acts, act, plant.second_person.dispositions)
+        _check_stands(subject, acts[-1])
+        entry_no = _put_on_file(store, subject, acts[-1], plant_sha256)
+    after = subject_on_file(store, name)
+    return Acted(acts[-1], after.state, entry_no)
+
+
+def _nothing_named(subject: Subject, kind: ActKind) -> Complaint:
+    if kind != "decide":
+        return Complaint(
+            subject.name, f"nothing is decided on it, so '{kind}' does not apply", "Decide first"
+        )
+    hint = f". Proposed: {subject.proposal.rstrip('.')}" if subject.proposal else ""
+    return Complaint(
+        subject.name,
+        "the decision is missing; the program proposes and never decides",
+        f"Name rework, repair, regrade, scrap, concession or release{hint}",
+    )
+
+
+def _check_stands(subject: Subject, act: Act) -> None:
+    """Refuse to confirm or complete what the finding has outgrown, and to let a reel go that something holds."""
+    if act.kind in ("confirm", "complete") and subject.state.standing == "open":
+        was = state_of(subject.name, subject.acts).extent
+        now = subject.extent
+        grown = (
+            f"it was decided on from {was.from_m:.1f} m to {was.to_m:.1f} m ({', '.join(was.rule_ids)}) and is "
+            f"now from {now.from_m:.1f} m to {now.to_m:.1f} m ({', '.join(now.rule_ids)})"
+            if was is not None and now is not None
+            else "something holds the reel that was not there when it was decided"
+        )
+        raise DispositionRefused(Complaint(subject.name, grown, "Look at it again and decide anew"))
+    if subject.about != "reel" or act.kind not in ("decide", "confirm") or act.disposition not in LETS_GO:
+        return
+    check_release(subject.name, subject.holding, act.disposition)
+    if subject.reasons and not act.evidence.strip() and act.kind == "decide":
+        raise DispositionRefused(
+            [
+                Complaint(
+                    subject.name,
+                    f"{act.disposition} is refused: {reason.rstrip('.')}",
+                    "Name with --evidence the test or inspection that stands for what is missing, or mend it and "
+                    "assess the run again",
+                )
+                for reason in subject.reasons
+            ]
+        )
+
+
+def _put_on_file(store: Store, subject: Subject, act: Act, plant_sha256: str) -> int:
+    from pipeline.review.sealing import note_sealed
+
+    record = {
+        "sentence": f"{subject.about.capitalize()} {subject.name}: {act}.",
+        "version": act.version,
+        "about": subject.about,
+        "kind": act.kind,
+        "disposition": act.disposition,
+        "role": act.by.role,
+        "person": act.by.person,
+        "reason": act.reason,
+        "evidence": act.evidence,
+        "waits": act.waits,
+        "assessment_id": subject.assessment_id,
+        "plant_sheet_sha256": plant_sha256,
+    }
+    return note_sealed(store, "disposition", subject.name, _row(subject, act, plant_sha256), record)
+
+
+def _row(subject: Subject, act: Act, plant_sha256: str) -> pl.DataFrame:
+    import polars as pl
+
+    extent = act.extent
+    return pl.DataFrame(
+        {
+            "subject": [act.subject],
+            "version": [act.version],
+            "about": [subject.about],
+            "run_id": [subject.run_id],
+            "reel_id": [subject.reel_id],
+            "kind": [act.kind],
+            "disposition": [act.disposition],
+            "role": [act.by.role],
+            "person": [act.by.person],
+            "reason": [act.reason],
+            "evidence": [act.evidence],
+            "waits": [act.waits],
+            "plant_sheet_sha256": [plant_sha256],
+            "assessment_id": [subject.assessment_id],
+            "from_m": [extent.from_m if extent else None],
+            "to_m": [extent.to_m if extent else None],
+            "rules": [list(extent.rule_ids) if extent else None],
+            "at_utc": [without_zone(act.at_utc)],
+        },
+        schema_overrides={
+            "version": pl.Int32,
+            "assessment_id": pl.Int32,
+            "from_m": pl.Float64,
+            "to_m": pl.Float64,
+            "rules": pl.List(pl.String),
+        },
+    )
+
+
+def without_zone(at_utc: datetime) -> datetime:
+    """An instant in UTC as the store keeps it, without its zone."""
+    return at_utc.astimezone(UTC).replace(tzinfo=None)
+
+
+def states_of_reels(store: Store, run_id: str, assessment_id: int, reels: list[str]) -> dict[str, State]:
+    """What was decided about several reels of one run, as it stands now."""
+    decided = acts_of_run(store, run_id)
+    findings = store.ask("questions/findings_of_assessment", assessment_id=assessment_id)
+    return {
+        name: reel_state(name, decided.on(name), holding_states(findings, decided, name)) for name in reels
+    }

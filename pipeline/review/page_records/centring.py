@@ -1,0 +1,132 @@
+"""The record of a run's centring page: where the conductor lay in the insulation, and whether it stayed there."""
+
+from __future__ import annotations
+
+import tomllib
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dashboards.records import CentringReview, Plant
+from pipeline.length.steady_state import PHASE_NAMES, STEADY
+from pipeline.results import Assumption, Refused, Result
+from pipeline.review.page_records.rows import product_row, stamp_of
+from pipeline.steps.measure import STRETCH_M
+from pipeline.store.readings import read_frame
+from pipeline.tuning.centring import METHOD, QUESTION, Centring, centring
+
+if TYPE_CHECKING:
+    from pipeline.review.page_records.run_book import RunBook
+
+CAUTION = (
+    "Centring is adjusted on a stopped line with the parts hot: follow the plant's own procedure, and look again "
+    "after one settling length."
+)
+
+
+def centring_review(plant: Plant, book: RunBook) -> CentringReview:
+    """Everything the centring page of one judged run shows."""
+    found = _centring(book)
+    known = [row for row in book.stretches if row["ecc_cos_mm"] is not None]
+    answer = found if isinstance(found, Refused) else _as_result(found)
+    return CentringReview(
+        plant=plant,
+        run_id=book.run_id,
+        line_id=book.head["line"],
+        product=product_row(book).label,
+        at_m=np.array([0.5 * (row["from_m"] + row["to_m"]) for row in known]),
+        ecc_cos_mm=np.array([row["ecc_cos_mm"] for row in known]),
+        ecc_sin_mm=np.array([row["ecc_sin_mm"] for row in known]),
+        stretch_m=STRETCH_M,
+        size=answer,
+        angle_deg=0.0 if isinstance(found, Refused) else found.thin_deg,
+        angle_half_width_deg=None if isinstance(found, Refused) else found.angle_half_deg,
+        dead_zone_mm=None if isinstance(found, Refused) else found.dead_zone_um / 1000.0,
+        binding_mm=_binding(book),
+        advice=_advice(found),
+        stamp=stamp_of([book]),
+    )
+
+
+def _gauge(book: RunBook) -> dict[str, Any] | None:
+    sheet = tomllib.loads(book.store.ask("questions/sheet", sha256=book.head["line_sheet_sha256"])[0]["text"])
+    return next((one for one in sheet["line"]["instruments"] if one["kind"] == "wall gauge"), None)
+
+
+def _centring(book: RunBook) -> Centring | Refused:
+    """The run's offset from its readings on reels at steady speed."""
+    gauge = _gauge(book)
+    frame = read_frame(book.store, book.head["assessment_folder"], "measured")
+    at = frame["wall_at_m"].cast(float).to_numpy()
+    cos, sin = (frame[name].cast(float).to_numpy() for name in ("ecc_cos_mm", "ecc_sin_mm"))
+    steady = np.zeros(at.size, dtype=bool)
+    for phase in book.phases:
+        if phase["phase"] == PHASE_NAMES[STEADY]:
+            steady |= (at >= phase["from_m"]) & (at < phase["to_m"])
+    known = steady & np.isfinite(at) & np.isfinite(cos) & np.isfinite(sin)
+    if gauge is None or int(known.sum()) < 2:
+        return Refused(QUESTION, METHOD, "No wall gauge read steady wire in this run.", int(known.sum()))
+    order = np.argsort(at[known], kind="stable")
+    place = at[known][order]
+    return centring(
+        place,
+        cos[known][order],
+        sin[known][order],
+        float(np.median(np.diff(place))),
+        float(gauge.get("first_angle_deg", 0.0)),
+        float(gauge.get("uncertainty_mm", 0.004)),
+        int(gauge["sensors"]),
+    )
+
+
+def _as_result(found: Centring) -> Result:
+    return Result(
+        question=QUESTION,
+        estimate=found.size_um / 1000.0,
+        low=found.size_low_um / 1000.0,
+        high=found.size_high_um / 1000.0,
+        confidence=found.confidence,
+        unit="mm",
+        method=METHOD,
+        n=round(found.known_m / max(STRETCH_M, 1.0)),
+        effective_n=found.effective_n,
+        known_m=found.known_m,
+        unit_of_inference="section average",
+        assumptions=(
+            Assumption(
+                "the offset stays where it is over the run",
+                found.drift_p > 0.01,
+                f"it moved {found.drift_um:.0f} um over the run, p = {found.drift_p:.2g}",
+            ),
+        ),
+        warnings=found.warnings,
+        details={
+            "drift_um": found.drift_um,
+            "wandering_um": found.wandering_um,
+            "steadiness": found.steadiness,
+            "persistent_share": found.persistent_share,
+        },
+    )
+
+
+def _binding(book: RunBook) -> float | None:
+    """Offset above which the point minimum binds before the average: average limit less point limit [mm]."""
+    limits = {row["requirement"]: row["value"] for row in book.limits}
+    average, point = limits.get("minimum average wall"), limits.get("minimum wall at any point")
+    return average - point if average is not None and point is not None else None
+
+
+def _advice(found: Centring | Refused) -> tuple[str, ...]:
+    if isinstance(found, Refused):
+        return (found.reason,)
+    if not found.beyond_noise:
+        return (
+            "The mean offset is within what noise and wandering make; turning a bolt would act on noise.",
+            CAUTION,
+        )
+    where = f"{found.thin_deg:.0f} degrees from twelve o'clock (clockwise, looking against the travel)"
+    advice = (
+        f"The wall is thin at {where} by {found.size_um:.0f} um; to centre it the die must move toward that side by "
+        "as much, or the tip away from it."
+    )
+    return (advice, CAUTION)
