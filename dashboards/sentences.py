@@ -17,10 +17,13 @@ from pipeline.units import MM_PER_INCH
 # From here on a length in millimetres is no wall any more, and inches read better than mil.
 SHORT_MM, LONG_MM = 5.0, 100.0
 _NUMBER = r"(?<![\w.,-])[-\u2212]?\d[\d,\u202f]*(?:\.\d+)?"
+_UNIT = r"(?P<unit>mm|mil|km|m/s|m/min|m|ft/min|ft|per km|kg/km|kg)(?![\w/²³])"
 _FIGURE = re.compile(
     rf"(?P<mm>{_NUMBER}) mm \((?P<mil>{_NUMBER}) mil\)"
-    rf"|(?P<number>{_NUMBER})[ \u00a0](?P<unit>mm|mil|km|m/s|m/min|m|ft/min|ft|per km|kg/km|kg)(?![\w/²³])"
+    rf"|(?:(?P<first>{_NUMBER})(?P<between> to | and | or ))?(?P<number>{_NUMBER})[ \u00a0]{_UNIT}"
 )
+# A figure after one of these belongs to a list or product whose other figures have no unit of their own.
+_LISTED = re.compile(r"\d(?:,|,? and|,? or|,? to| x| by|/|\u2013|-) ?$")
 # unit as written -> kind, the system it belongs to, and its size in the store's unit
 _UNITS: dict[str, tuple[str, System, float]] = {
     "mm": ("wall", "si", 1.0),
@@ -37,31 +40,57 @@ _UNITS: dict[str, tuple[str, System, float]] = {
 }
 
 
-def _converted(number: str, unit: str) -> dict[System, str]:
-    """One figure in both unit systems; as written in its own."""
+def _converted(number: str, unit: str) -> tuple[str, System, str]:
+    """One figure without its unit in the other system, that system, and the unit it then has."""
     name, own, size = _UNITS[unit]
     other: System = "si" if own == "us" else "us"
     plain = float(number.replace(",", "").replace("\u202f", "").replace("\u2212", "-"))
-    written = f"{number}\u00a0{unit}"
     if unit == "mm" and abs(plain) >= SHORT_MM:
-        inches = plain / MM_PER_INCH
-        return {"si": written, "us": f"{inches:,.{3 if abs(plain) < LONG_MM else 1}f}\u00a0in"}
+        return f"{plain / MM_PER_INCH:,.{3 if abs(plain) < LONG_MM else 1}f}", other, "in"
     side = KINDS[name].side(other)
     digits = 0 if name == "place" and "." not in number else side.decimals
-    shown = f"{grouped(plain * size * side.factor, digits, other)}\u00a0{side.unit}"
-    return {own: written, other: shown}
+    return grouped(plain * size * side.factor, digits, other), other, side.unit
+
+
+def _both(found: re.Match[str]) -> dict[System, str]:
+    """A figure, or a range of two, in both unit systems; as written in its own."""
+    unit = found["unit"]
+    shown, other, other_unit = _converted(found["number"], unit)
+    written = f"{found['number']}\u00a0{unit}"
+    shown = f"{shown}\u00a0{other_unit}"
+    if found["first"] is not None:
+        written = f"{found['first']}{found['between']}{written}"
+        shown = f"{_converted(found['first'], unit)[0]}{found['between']}{shown}"
+    return {"si" if other == "us" else "us": written, other: shown}
+
+
+def _mixed(text: str) -> set[str]:
+    """Quantities that the text names in both unit systems: it speaks of the units themselves."""
+    seen: dict[str, set[System]] = {}
+    for found in _FIGURE.finditer(text):
+        if found["mil"] is None:
+            name, own, _ = _UNITS[found["unit"]]
+            seen.setdefault("place" if name == "length" else name, set()).add(own)
+    return {name for name, systems in seen.items() if len(systems) > 1}
 
 
 def _pieces(text: str) -> Iterator[str | dict[System, str]]:
-    """The text cut at its figures: a plain piece as it stands, a figure in both unit systems."""
-    at = 0
+    """The text cut at its figures: a plain piece as it stands, a figure in both unit systems.
+
+    Figures stay as written where the text names the quantity in both systems, and in lists and products.
+    """
+    mixed, at = _mixed(text), 0
     for found in _FIGURE.finditer(text):
-        yield text[at : found.start()]
-        at = found.end()
         if found["mil"] is not None:
-            yield {"us": f"{found['mil']}\u00a0mil", "si": f"{found['mm']}\u00a0mm"}
+            both: dict[System, str] = {"us": f"{found['mil']}\u00a0mil", "si": f"{found['mm']}\u00a0mm"}
         else:
-            yield _converted(found["number"], found["unit"])
+            name = _UNITS[found["unit"]][0]
+            if ("place" if name == "length" else name) in mixed or _LISTED.search(text[: found.start()]):
+                continue
+            both = _both(found)
+        yield text[at : found.start()]
+        yield both
+        at = found.end()
     yield text[at:]
 
 
@@ -71,6 +100,9 @@ def words(text: str) -> Markup:
     Args:
         text: the sentence as it is on file; anything in it is escaped.
     """
+    systems = {_UNITS[found["unit"]][1] for found in _FIGURE.finditer(text) if found["unit"] is not None}
+    if len(systems) > 1:
+        return escape(text)  # it speaks of units themselves: converted, it would say nonsense
     out = Markup("")
     for piece in _pieces(text):
         if isinstance(piece, str):
