@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import typer
 
 from pipeline import __version__
-from pipeline.cli import making, product, reading, reviewing
+from pipeline.cli import deciding, making, product, reading, reviewing
 from pipeline.errors import ReelproofError
 
 app = typer.Typer(
@@ -47,6 +47,7 @@ def root(
 reviewing.add_to(app)
 reading.add_to(app)
 product.add_to(app)
+deciding.add_to(app)
 making.add_to(app)
 
 

@@ -73,16 +73,18 @@ def verify(
     if path is not None:
         from pipeline.lots.pack import verify_files
 
-        changes = verify_files(path)
+        changes, notes = verify_files(path), tuple[str, ...]()
     else:
-        from pipeline.review.sealing import changes_in
-        from pipeline.store.database import open_to_read
+        from pipeline.review.sealing import verified
 
-        with open_to_read(store) as opened:
-            changes = changes_in(opened)
+        found = verified(store)
+        changes, notes = found.changes, found.notes
     if as_json:
-        print_json({"whole": not changes, "changes": list(changes)})
-    elif changes:
+        print_json({"whole": not changes, "changes": list(changes), "notes": list(notes)})
+        return 1 if changes else 0
+    for note in notes:
+        print(note)
+    if changes:
         for sentence in changes:
             print(sentence)
     else:

@@ -87,6 +87,10 @@ class Store:
         self.connection.execute("COMMIT")
 
 
+class DamagedStoreError(StoreError):
+    """A database file that is not as it was written, or is no database any more."""
+
+
 @contextmanager
 def told_of_disk(folder: Path) -> Iterator[None]:
     """Turn a full or forbidden disk into a complaint that says so."""
@@ -130,7 +134,7 @@ def told_of_damage(path: Path) -> Iterator[None]:
     except duckdb.Error as fault:
         if "corrupt" not in str(fault).lower():
             raise
-        raise StoreError(
+        raise DamagedStoreError(
             Complaint(
                 str(path),
                 "this file is damaged: a block of it does not have its checksum",
@@ -140,8 +144,8 @@ def told_of_damage(path: Path) -> Iterator[None]:
         ) from None
 
 
-def _not_a_database(path: Path) -> StoreError:
-    return StoreError(
+def _not_a_database(path: Path) -> DamagedStoreError:
+    return DamagedStoreError(
         Complaint(
             str(path),
             "this is not a store's database, or it cannot be opened",
@@ -305,7 +309,7 @@ def _opened(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     try:
         connection = duckdb.connect(str(path), read_only=True, config=_CONFIG)
     except duckdb.IOException:
-        raise StoreError(
+        raise DamagedStoreError(
             Complaint(
                 str(path),
                 "this copy of the store cannot be read",

@@ -29,6 +29,8 @@ SELECT 'measured.reel', 'assessment', assessment_id FROM measured.reel
 UNION
 SELECT 'measured.gap', 'assessment', assessment_id FROM measured.gap
 UNION
+SELECT 'measured.agreement', 'assessment', assessment_id FROM measured.agreement
+UNION
 SELECT 'judged.limit', 'assessment', assessment_id FROM judged."limit"
 UNION
 SELECT 'judged.requirement', 'assessment', assessment_id FROM judged.requirement

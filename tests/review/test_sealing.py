@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import random
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import duckdb
@@ -11,10 +14,17 @@ import pytest
 
 from pipeline.review.assessing import assess_runs
 from pipeline.review.loading import load_sheets
-from pipeline.review.sealing import ASSESSMENT_TABLES, LOAD_TABLES, changes_in, frame_sha256
+from pipeline.review.sealing import (
+    ASSESSMENT_TABLES,
+    ENTRY_TABLES,
+    LOAD_TABLES,
+    changes_in,
+    frame_sha256,
+    verified,
+)
 from pipeline.store.database import open_to_write
 from pipeline.store.readings import READINGS
-from pipeline.store.sql_files import statements
+from pipeline.store.sql_files import statement, statements
 
 CHANGES = [
     ("logged.load", "UPDATE logged.load SET operator_role = 'somebody else'"),
@@ -94,7 +104,16 @@ def test_every_table_of_a_load_or_judgement_is_sealed() -> None:
         "journal.store_version",
         "logged.sheet",
     }  # the chain, and texts under their own hash
-    assert tables - own == set(LOAD_TABLES) | set(ASSESSMENT_TABLES)
+    kept = {table for tables in ENTRY_TABLES.values() for table in tables}  # each row by its own entry
+    assert tables - own == set(LOAD_TABLES) | set(ASSESSMENT_TABLES) | kept
+    assert kept == {"journal.act", "journal.shipment", "placed.cut"}
+
+
+def test_every_sealed_table_is_searched_for_rows_the_journal_does_not_hold() -> None:
+    searched = statement("questions/numbers_on_file")
+    kept = {table for tables in ENTRY_TABLES.values() for table in tables}
+    for table in {*LOAD_TABLES, *ASSESSMENT_TABLES, *kept}:
+        assert f"'{table}'" in searched
 
 
 def test_the_hash_of_a_frame_does_not_hang_on_the_order_of_its_rows() -> None:
@@ -113,3 +132,72 @@ def test_a_changed_sheet_text_is_found(copy: Path) -> None:
         told = changes_in(store)
     assert len(told) == 1
     assert told[0].startswith("the text of run sheet run.toml no longer has its hash ")
+
+
+def test_a_judgement_put_in_behind_the_programs_back_is_found(copy: Path) -> None:
+    """It would be the newest one, so pages and commands would show it."""
+    with duckdb.connect(str(copy / "reelproof.duckdb")) as connection:
+        connection.execute(
+            "INSERT INTO judged.assessment SELECT * REPLACE (99 AS assessment_id) FROM judged.assessment"
+        )
+        connection.execute(
+            "INSERT INTO judged.reel SELECT * REPLACE (99 AS assessment_id, 'releasable' AS standing) "
+            "FROM judged.reel"
+        )
+    with open_to_write(copy) as store:
+        assert changes_in(store) == (
+            "rows of judged.assessment say they belong to assessment 99, which the journal does not hold.",
+            "rows of judged.reel say they belong to assessment 99, which the journal does not hold.",
+        )
+
+
+def test_a_database_changed_since_it_was_published_is_found(copy: Path) -> None:
+    assert verified(copy).changes == ()
+    with duckdb.connect(str(copy / "reelproof.duckdb")) as connection:
+        connection.execute("UPDATE judged.reel SET standing = 'releasable' WHERE standing = 'held'")
+    assert verified(copy).changes == (
+        "run R-0415, assessment 1: rows of judged.reel are not as they were written.",
+    )
+
+
+@pytest.mark.parametrize("which", ["database", "copy"])
+def test_a_flipped_byte_of_the_database_or_its_copy_is_found(copy: Path, which: str) -> None:
+    """Wherever it lies: in the head, in a block with a checksum, or in a block nothing uses."""
+    published = sorted((copy / "published").glob("*.duckdb"))[-1]
+    path = copy / "reelproof.duckdb" if which == "database" else published
+    raw = path.read_bytes()
+    rng = random.Random(20260303)
+    for at in [0, 9, 4100, 8200, *(rng.randrange(len(raw)) for _ in range(8))]:
+        mutated = bytearray(raw)
+        mutated[at] ^= 1 << rng.randrange(8)
+        path.write_bytes(mutated)
+        found = verified(copy)
+        assert len(found.changes) == 1, at
+        assert str(path) in found.changes[0]
+    path.write_bytes(raw)
+    assert verified(copy).changes == ()
+
+
+def test_a_store_being_written_is_verified_by_its_copy(copy: Path) -> None:
+    held = subprocess.Popen(
+        [sys.executable, "-c", HOLDING, str(copy)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
+    assert held.stdout is not None
+    assert held.stdout.readline() == "held\n"
+    found = verified(copy)
+    held.communicate("go\n", timeout=60)
+    assert found.changes == ()
+    assert found.notes == ("Another process is writing to the store; its newest copy was verified.",)
+
+
+HOLDING = """
+import sys
+from pathlib import Path
+from pipeline.store.database import open_to_write
+with open_to_write(Path(sys.argv[1])) as store:
+    store.connection.execute("CREATE TABLE judged.scratch AS SELECT 1 AS one")
+    store.connection.execute("CHECKPOINT")
+    print("held", flush=True)
+    sys.stdin.readline()
+    store.connection.execute("DROP TABLE judged.scratch")
+"""

@@ -1,0 +1,173 @@
+"""Commands on what becomes of wire: disposition, cut, ship, contain, declare."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from pipeline.cli.showing import JSON, STORE, print_json, tell_of_wait
+from pipeline.errors import Complaint, ReelproofError
+
+if TYPE_CHECKING:
+    from pipeline.nonconformance.disposition import Act, State
+    from pipeline.review.deciding import Acted, Subject
+
+
+class Deed(StrEnum):
+    """What a person does about a finding or reel."""
+
+    DECIDE = "decide"
+    CONFIRM = "confirm"
+    DECLINE = "decline"
+    COMPLETE = "complete"
+    REOPEN = "reopen"
+
+
+class Chosen(StrEnum):
+    """What is decided, in the terms of ISO 9000."""
+
+    REWORK = "rework"
+    REPAIR = "repair"
+    REGRADE = "regrade"
+    SCRAP = "scrap"
+    CONCESSION = "concession"
+    RELEASE = "release"
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to `app`."""
+    app.command()(disposition)
+
+
+def disposition(
+    subject: str = typer.Argument(metavar="SUBJECT", help="A finding or a reel."),
+    act: Deed | None = typer.Argument(
+        None, metavar="ACT", help="decide, confirm, decline, complete or reopen."
+    ),
+    chosen: Chosen | None = typer.Argument(
+        None, metavar="DISPOSITION", help="rework, repair, regrade, scrap, concession or release."
+    ),
+    role: str = typer.Option("", "--role", help="Your role in the plant."),
+    reason: str = typer.Option("", "--reason", help="Why, in your words."),
+    person: str = typer.Option("", "--person", help="The plant's mark of you, where it keeps one."),
+    evidence: str = typer.Option("", "--evidence", help="Test report, sample or cut record you saw."),
+    seen: int | None = typer.Option(
+        None, "--seen", min=0, help="How many acts you had seen; those on file at the start by default."
+    ),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """Show what was decided about a finding or reel, or put a person's act on file; nothing is overwritten.
+
+    Example: reelproof disposition R-0412-F01 decide scrap --role "quality engineer" --reason "thin on a slice"
+    """
+    from pipeline.review.deciding import act_on, subject_on_file
+    from pipeline.store.database import open_to_read, open_to_write
+
+    with open_to_read(store) as opened:
+        shown = subject_on_file(opened, subject)
+    if act is None:
+        print_json(_subject_as_json(shown)) if as_json else _print_subject(shown)
+        return 0
+    _ask_for(subject, role, reason)
+    from pipeline.nonconformance.disposition import Person
+
+    with open_to_write(store, on_wait=tell_of_wait) as opened:
+        done = act_on(
+            opened,
+            subject,
+            act.value,
+            Person(role, person),
+            reason,
+            chosen.value if chosen else None,
+            evidence=evidence,
+            seen=shown.state.version if seen is None else seen,
+        )
+    print_json(_acted_as_json(done)) if as_json else _print_acted(done)
+    return 0
+
+
+def _ask_for(subject: str, role: str, reason: str) -> None:
+    complaints = [
+        Complaint(f"disposition {subject}", f"{name} is missing", f"Give {option}")
+        for name, option, value in (
+            ("the role of the person who acts", "--role", role),
+            ("the reason", "--reason", reason),
+        )
+        if not value.strip()
+    ]
+    if complaints:
+        raise ReelproofError(complaints)
+
+
+def _standing(state: State) -> str:
+    return f"{state.standing} ({state.disposition})" if state.disposition else state.standing
+
+
+def _print_subject(shown: Subject) -> None:
+    print(f"{shown.about.capitalize()} {shown.name}: {_standing(shown.state)}. {shown.sentence}")
+    for reason in shown.reasons:
+        print(f"  - {reason}")
+    for name, state in sorted(shown.holding.items()):
+        print(f"  Finding {name}: {_standing(state)}")
+    for act in shown.acts:
+        print(f"  {act.version}. {act}" + (f" [{act.evidence}]" if act.evidence else ""))
+    if shown.proposal and shown.state.standing == "open":
+        print(f"  Proposed, for a person to take or leave: {shown.proposal}")
+    print(f"  Acts so far: {shown.state.version} (give --seen {shown.state.version} when you act on this).")
+
+
+def _act_as_json(act: Act) -> dict[str, object]:
+    return {
+        "version": act.version,
+        "kind": act.kind,
+        "disposition": act.disposition,
+        "role": act.by.role,
+        "person": act.by.person,
+        "reason": act.reason,
+        "evidence": act.evidence,
+        "at_utc": act.at_utc.replace(tzinfo=None),
+        "waits_for_a_second_person": act.waits,
+    }
+
+
+def _state_as_json(state: State) -> dict[str, object]:
+    return {"standing": state.standing, "disposition": state.disposition, "version": state.version}
+
+
+def _subject_as_json(shown: Subject) -> dict[str, object]:
+    return {
+        "subject": shown.name,
+        "about": shown.about,
+        "run_id": shown.run_id,
+        "reel_id": shown.reel_id,
+        "assessment_id": shown.assessment_id,
+        "sentence": shown.sentence,
+        "state": _state_as_json(shown.state),
+        "reasons": list(shown.reasons),
+        "holding": {name: _state_as_json(state) for name, state in sorted(shown.holding.items())},
+        "acts": [_act_as_json(act) for act in shown.acts],
+        "proposal": shown.proposal,
+    }
+
+
+def _acted_as_json(done: Acted) -> dict[str, object]:
+    return {
+        "subject": done.act.subject,
+        "act": _act_as_json(done.act),
+        "state": _state_as_json(done.state),
+        "journal_entry": done.entry_no,
+    }
+
+
+def _print_acted(done: Acted) -> None:
+    print(
+        f"{done.act.subject}: {done.act}. It is now {_standing(done.state)}. Journal entry {done.entry_no}."
+    )
+    if done.state.standing == "awaiting a second person":
+        print("The plant's rule asks for a second person: let another confirm or decline it.")
+    elif done.state.standing == "decided":
+        print("Complete it with --evidence once it is done and checked.")
