@@ -1,0 +1,385 @@
+"""When did the wall or the eccentricity change, by how much, and what changed on the run sheet then?
+
+PELT over squared error with a penalty from the long-run variance (plain variance calls changes that are mere
+autocorrelation), and the CUSUM test for one change. R. Killick, P. Fearnhead & I. A.
+Eckley, J. Amer. Statist. Assoc. 107 (2012) 1590; J. Bai, Econometric Theory 13 (1997) 315 for the interval.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import optimize, special, stats
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.results import Refused
+from pipeline.samples import not_negative, positive, readings, share
+
+METHOD = "PELT, squared error, penalty from the long-run variance"
+FEWEST = 20
+TRIM = 3.0
+KEPT = float(1 - 2 * TRIM * stats.norm.pdf(TRIM) / (2 * stats.norm.cdf(TRIM) - 1))
+"""Variance of a normal value within 3 standard deviations, as a share of the whole."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """Level of one value before and after a change.
+
+    Args:
+        before: level before.
+        after: level after.
+        size: after less before.
+        low: lower end of the interval of the size.
+        high: upper end.
+    """
+
+    before: float
+    after: float
+    size: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class ChangePoint:
+    """One change.
+
+    Args:
+        item: first item after the change, from 0 in the order handed in.
+        at: where it stands (m, or the item's number where no places were given).
+        low: lower end of the interval of the place.
+        high: upper end.
+        shifts: what changed, one for each value (two for an eccentricity vector).
+    """
+
+    item: int
+    at: float
+    low: float
+    high: float
+    shifts: tuple[Shift, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """All changes found, in order.
+
+    Args:
+        changes: the changes.
+        method: the method with its source.
+        confidence: coverage the intervals aim at.
+        penalty: cost of one more change, in units of the long-run variance.
+        long_run_sd: root of the long-run variance of each value.
+        white_sd: standard deviation of its scatter from reading to reading.
+        n: items used.
+        warnings: sentences a reader must see beside them.
+    """
+
+    changes: tuple[ChangePoint, ...]
+    method: str
+    confidence: float
+    penalty: float
+    long_run_sd: tuple[float, ...]
+    white_sd: tuple[float, ...]
+    n: int
+    warnings: tuple[str, ...]
+
+
+def pelt(values: ArrayLike, penalty: float, shortest: int = 1) -> tuple[int, ...]:
+    """Starts of new segments that minimise squared error + penalty x changes, exactly.
+
+    F(t) = min_s F(s) + cost(s, t) + penalty; s is dropped for good once F(s) + cost(s, t) > F(t).
+
+    Args:
+        values: one column a value, already in units of their long-run sd; one row an item.
+        penalty: cost of one more change.
+        shortest: least items between two changes.
+
+    Source: Killick, Fearnhead & Eckley 2012.
+    """
+    x = np.asarray(values, dtype=np.float64)
+    x = x[:, None] if x.ndim == 1 else x
+    n = len(x)
+    total = np.vstack([np.zeros(x.shape[1]), np.cumsum(x, axis=0)])
+    squares = np.append(0.0, np.cumsum((x**2).sum(axis=1)))
+    best, last = np.full(n + 1, np.inf), np.zeros(n + 1, dtype=np.int64)
+    best[0] = -penalty
+    alive, beaten = np.zeros(1, dtype=np.int64), np.full(1, n + 1)
+    for t in range(shortest, n + 1):
+        size = t - alive
+        cost = squares[t] - squares[alive] - ((total[t] - total[alive]) ** 2).sum(axis=1) / size
+        reached = best[alive] + cost
+        least = int(reached.argmin())
+        best[t], last[t] = reached[least] + penalty, alive[least]
+        # A start that is behind even without the penalty never leads again, once a segment from t fits in.
+        beaten = np.where(reached > best[t], np.minimum(beaten, t), beaten)
+        keep = beaten + shortest > t + 1
+        alive, beaten = alive[keep], beaten[keep]
+        fresh = t - shortest + 1
+        if fresh >= shortest:
+            alive, beaten = np.append(alive, fresh), np.append(beaten, n + 1)
+    found, t = [], n
+    while last[t] > 0:
+        t = int(last[t])
+        found.append(t)
+    return tuple(reversed(found))
+
+
+def long_run_variance(values: ArrayLike) -> tuple[float, float]:
+    """Long-run variance of readings whose level may jump, and the variance of their scatter.
+
+    From differences, those that only a jump makes left out: phi from lags 1 and 2 of an
+    AR(1), s^2 (1 + phi) / (1 - phi); and from differences of neighbouring block means; the larger counts.
+
+    Args:
+        values: readings in order, none missing.
+
+    Stops being true for drifts: they look like memory, and fewer changes are called. Derived.
+    """
+    x = readings(values, "values")
+    one, two = _difference_variance(x, 1), _difference_variance(x, 2)
+    if one == 0.0:
+        spread = float(np.diff(x).var()) / 2
+        return spread, spread
+    phi = min(max(two / one - 1, 0.0), 0.98)
+    white = one / 2 / (1 - phi)
+    model = white * (1 + phi) / (1 - phi)
+    size = max(5, int(math.sqrt(x.size) / 2), math.ceil(1.5 * (1 + phi) / (1 - phi)))
+    blocks = x[: x.size // size * size].reshape(-1, size).mean(axis=1)
+    observed = _difference_variance(blocks, 1) / 2 * size if blocks.size >= 12 else 0.0
+    return max(model, observed), white
+
+
+def _difference_variance(x: NDArray[np.float64], lag: int) -> float:
+    """Variance of differences, those that only a jump makes (beyond 3 robust sd) left out."""
+    step = x[lag:] - x[:-lag]
+    step = step - np.median(step)
+    usual = float(np.median(np.abs(step)) / stats.norm.ppf(0.75))
+    return float((step[np.abs(step) <= TRIM * usual] ** 2).mean()) / KEPT if usual > 0 else 0.0
+
+
+def find_changes(
+    values: ArrayLike,
+    at_m: ArrayLike | None = None,
+    confidence: float = 0.95,
+    shortest: int = 5,
+    long_run_sd: Sequence[float] | None = None,
+) -> Changes | Refused:
+    """Where the level of one value, or of several together, changed.
+
+    The penalty is (p + 1) ln n long-run variances for p values: 2 s^2 (1 + phi)/(1 - phi) ln n for one. A place's
+    interval is Bai's: +/- q LRV / size^2; a size's is from the long-run variance of both means.
+
+    Args:
+        values: section averages in order (not single readings); a second column for a second value; an item with
+            not-a-number is left out.
+        at_m: place of each item [m]; without it, places are item numbers.
+        confidence: coverage of the intervals.
+        shortest: least items between changes.
+        long_run_sd: root of the long-run variance of each value from a run known to be steady; better than the
+            estimate from these values, which at strong autocorrelation still lets some false changes through.
+
+    Stops being true for drifts, which come out as stairs. Source: Killick et al. 2012; Bai 1997; method sheet
+    section 3.
+    """
+    share(confidence, "confidence")
+    rows, place, lost = _rows(values, at_m)
+    n, p = rows.shape
+    question = "Did the level change?"
+    if n < FEWEST:
+        return Refused(
+            question, METHOD, f"{n} items are too few to look for changes; {FEWEST} are needed.", n
+        )
+    variance = [long_run_variance(rows[:, j]) for j in range(p)]
+    if min(one for one, _ in variance) <= 0.0:
+        return Refused(question, METHOD, "The values do not move; nothing changed.", n)
+    scale = np.sqrt([one for one, _ in variance])
+    if long_run_sd is not None:
+        if len(long_run_sd) != p:
+            raise MethodRefusal(
+                Complaint("long_run_sd", f"{len(long_run_sd)} for {p} values", "Give one for each value")
+            )
+        scale = np.array([positive(one, "long_run_sd") for one in long_run_sd])
+    penalty = (p + 1) * math.log(n)
+    starts = pelt((rows - np.median(rows, axis=0)) / scale, penalty, shortest)
+    edges = (0, *starts, n)
+    spread = scale if long_run_sd is not None else _left_over_sd(rows, edges)
+    changes = tuple(
+        _change(rows, place, spread, edges[i], edges[i + 1], edges[i + 2], confidence)
+        for i in range(len(starts))
+    )
+    said = (f"{lost} items have no value and were left out.",) if lost else ()
+    return Changes(
+        changes,
+        METHOD,
+        confidence,
+        penalty,
+        tuple(scale.tolist()),
+        tuple(math.sqrt(w) for _, w in variance),
+        n,
+        said,
+    )
+
+
+def _left_over_sd(rows: NDArray[np.float64], edges: Sequence[int]) -> NDArray[np.float64]:
+    """Root of the long-run variance about the levels found: s^2 (1 + r) / (1 - r), r the lag-1 correlation."""
+    rest = rows.copy()
+    for start, end in pairwise(edges):
+        rest[start:end] -= rest[start:end].mean(axis=0)
+    levels, n = len(edges) - 1, len(rows)
+    variance = (rest**2).sum(axis=0) / max(n - levels, 1)
+    r = (rest[1:] * rest[:-1]).sum(axis=0) / np.maximum((rest**2).sum(axis=0), 1e-300)
+    # The means taken out pull the correlation down by about 1/n for each level.
+    r = np.clip(r + levels / n, 0.0, 0.98)
+    return np.asarray(np.sqrt(variance * (1 + r) / (1 - r)), dtype=np.float64)
+
+
+def _rows(values: ArrayLike, at_m: ArrayLike | None) -> tuple[NDArray[np.float64], NDArray[np.float64], int]:
+    rows = np.asarray(values, dtype=np.float64)
+    rows = rows[:, None] if rows.ndim == 1 else rows
+    if rows.ndim != 2 or np.isinf(rows).any():
+        raise MethodRefusal(
+            Complaint("values", "is not a table of finite numbers", "Give one row for each item")
+        )
+    place = np.arange(len(rows), dtype=np.float64) if at_m is None else readings(at_m, "at_m")
+    if place.size != len(rows):
+        raise MethodRefusal(
+            Complaint("at_m", f"{place.size} places for {len(rows)} items", "Give one for each item")
+        )
+    known = ~(np.isnan(rows).any(axis=1) | np.isnan(place))
+    if (np.diff(place[known]) < 0).any():
+        raise MethodRefusal(Complaint("at_m", "runs backwards", "Give items in the order of the wire"))
+    return rows[known], place[known], int((~known).sum())
+
+
+def _change(
+    rows: NDArray[np.float64],
+    place: NDArray[np.float64],
+    scale: NDArray[np.float64],
+    start: int,
+    here: int,
+    end: int,
+    confidence: float,
+) -> ChangePoint:
+    before, after = rows[start:here].mean(axis=0), rows[here:end].mean(axis=0)
+    spread = scale * math.sqrt(1 / (here - start) + 1 / (end - here))
+    z = float(stats.norm.ppf((1 + confidence) / 2))
+    size = after - before
+    strength = float(((size / scale) ** 2).sum())
+    reach = math.ceil(place_quantile(confidence) / strength)
+    low, high = max(here - reach, start), min(here + reach, end - 1)
+    shifts = tuple(
+        Shift(float(b), float(a), float(s), float(s - z * e), float(s + z * e))
+        for b, a, s, e in zip(before, after, size, spread, strict=True)
+    )
+    return ChangePoint(here, float(place[here]), float(place[low]), float(place[high]), shifts)
+
+
+def place_quantile(confidence: float) -> float:
+    """Half width of the interval of a change's place, in items x (size / long-run sd)^2.
+
+    Quantile of where a two-sided Brownian motion less |s|/2 is highest: 11.03 at 95 %.
+
+    Args:
+        confidence: coverage of the two-sided interval.
+
+    Source: Y.-C. Yao, Ann. Statist. 15 (1987) 1321; Bai 1997 (7.7 and 11.0 for 90 and 95 %).
+    """
+    wanted = (1 + share(confidence, "confidence")) / 2
+
+    def below(x: float) -> float:
+        root = math.sqrt(x)
+        tail = 1.5 * math.exp(x + float(special.log_ndtr(-1.5 * root)))
+        middle = 0.5 * (x + 5) * float(special.ndtr(-root / 2))
+        return 1 + math.sqrt(x / (2 * math.pi)) * math.exp(-x / 8) - middle + tail - wanted
+
+    return float(optimize.brentq(below, 1e-9, 500.0))
+
+
+@dataclass(frozen=True, slots=True)
+class OneChange:
+    """The CUSUM test for one change.
+
+    Args:
+        change: the change at the place that splits the values best.
+        statistic: largest |sum of departures from the mean| / (sqrt(n) long-run sd).
+        p_value: chance of that without a change.
+        n: items used.
+    """
+
+    change: ChangePoint
+    statistic: float
+    p_value: float
+    n: int
+
+
+def one_change(
+    values: ArrayLike, at_m: ArrayLike | None = None, confidence: float = 0.95
+) -> OneChange | Refused:
+    """Test for a single change of the level, with its place and size.
+
+    max_k |S_k - (k/n) S_n| / (sqrt(n) s), s^2 the long-run variance; the p-value is Kolmogorov's.
+
+    Args:
+        values: section averages in order; an item with not-a-number is left out.
+        at_m: place of each item [m].
+        confidence: coverage of the intervals.
+
+    Source: Ploberger & Kraemer, Econometrica 60 (1992) 271 (from memory); place by least squares, interval of Bai
+    1997.
+    """
+    share(confidence, "confidence")
+    rows, place, _ = _rows(values, at_m)
+    n = len(rows)
+    question, method = "Did the level change once?", "CUSUM test with long-run variance"
+    if n < FEWEST or rows.shape[1] != 1:
+        return Refused(
+            question, method, f"One value of {FEWEST} items at least is needed; {n} were given.", n
+        )
+    variance, _ = long_run_variance(rows[:, 0])
+    if variance <= 0.0:
+        return Refused(question, method, "The values do not move; nothing changed.", n)
+    k = np.arange(1, n)
+    departure = np.cumsum(rows[:, 0] - rows[:, 0].mean())[:-1]
+    statistic = float(np.abs(departure).max()) / math.sqrt(n * variance)
+    here = int((departure**2 / (k * (n - k))).argmax()) + 1
+    change = _change(rows, place, _left_over_sd(rows, (0, here, n)), 0, here, n, confidence)
+    return OneChange(change, statistic, float(stats.kstwobign.sf(statistic)), n)
+
+
+def noted_nearby(
+    low_m: float, high_m: float, noted_m: Sequence[float], noted: Sequence[str], margin_m: float = 0.0
+) -> tuple[str, ...]:
+    """What the run sheet notes where something changed, as sentences.
+
+    Args:
+        low_m: lower end of the interval of the change's place [m].
+        high_m: upper end [m].
+        noted_m: places of the run sheet's notes on the wire [m].
+        noted: what each note says.
+        margin_m: how far outside the interval a note still counts [m].
+
+    A note at the same place is no proof of the cause.
+    """
+    if len(noted_m) != len(noted):
+        raise MethodRefusal(
+            Complaint("noted", f"{len(noted)} notes for {len(noted_m)} places", "Give one for each")
+        )
+    if high_m < low_m:
+        raise MethodRefusal(
+            Complaint("high_m", f"{high_m:g} m is before {low_m:g} m", "Give the ends in order")
+        )
+    middle = (low_m + high_m) / 2
+    reach = (high_m - low_m) / 2 + not_negative(margin_m, "margin_m", "m") + 1e-9
+    near = sorted((abs(at - middle), at, what) for at, what in zip(noted_m, noted, strict=True))
+    found = tuple(
+        f"{what} at {at:.6g} m, {abs(at - middle):.3g} m {'before' if at < middle else 'after'} the change."
+        for away, at, what in near
+        if away <= reach
+    )
+    return found or ("The run sheet notes no change there.",)
