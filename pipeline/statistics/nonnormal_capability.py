@@ -30,37 +30,30 @@ class Family(Protocol):
     @property
     def name(self) -> str:
         """Name as shown."""
-        ...
 
     @property
     def parameters(self) -> int:
         """How many numbers are fitted."""
-        ...
 
     @property
     def positive(self) -> bool:
         """True if for positive values only."""
-        ...
 
     @property
     def fit(self) -> Callable[[Array], Array]:
         """Numbers of each sample."""
-        ...
 
     @property
     def cdf(self) -> Callable[[Array, Array], Array]:
         """Probability below each reading."""
-        ...
 
     @property
     def quantile(self) -> Callable[[Array, Array], Array]:
         """Reading at each probability."""
-        ...
 
     @property
     def log_density(self) -> Callable[[Array, Array], Array]:
         """Log of the density at each reading."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,31 +27,25 @@ class Tail(Protocol):
     @property
     def threshold(self) -> float:
         """Threshold u."""
-        ...
 
     @property
     def scale(self) -> float:
         """Scale sigma."""
-        ...
 
     @property
     def shape(self) -> float:
         """Shape xi."""
-        ...
 
     @property
     def clusters_per_m(self) -> float:
         """Rate of clusters [1/m]."""
-        ...
 
     @property
     def thinnest(self) -> float:
         """Lowest level that can be reached."""
-        ...
 
     def level_passed(self, times: float, reel_m: float) -> float:
         """Level passed a number of times a reel on average."""
-        ...
 
 
 def reel_level(

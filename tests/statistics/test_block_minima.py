@@ -69,12 +69,12 @@ def test_risk_of_a_reel() -> None:
 
 
 def test_coverage_of_60_reels() -> None:
-    """60 blocks of a km, truth .0032 a block: 40 repetitions; a run of 1,000 found .94."""
+    """60 blocks of a km, truth .0032 a block: 30 repetitions; 1,000 gave .946."""
     eta, covered = TAIL.clusters_per_m * 1000.0 * TAIL.deeper(0.385), 0
-    for seed in range(40):
+    for seed in range(30):
         x = minima(60, 1000 + seed)
         covered += fit_block_minima(x).log_likelihood - profile_height(-x, -0.385, eta) < 1.9207
-    assert covered / 40 > 0.84
+    assert covered / 30 >= 25 / 30
 
 
 def test_gumbel_stands_in_openly() -> None:

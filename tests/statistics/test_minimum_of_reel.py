@@ -77,14 +77,14 @@ def test_interval_ends_are_where_the_likelihood_has_fallen_by_1_92() -> None:
 
 
 def test_coverage_on_60_km() -> None:
-    """About 240 clusters on 60 km, truth .0048: 150 repetitions; 2,000 gave .948."""
+    """About 240 clusters on 60 km, truth .0048: 100 repetitions; 2,000 gave .948."""
     eta = TAIL.clusters_per_m * TAIL.deeper(0.385)
     random, covered = np.random.default_rng(5), 0
-    for seed in range(150):
+    for seed in range(100):
         y = deficits(int(random.poisson(240)), 10_000 + seed)
         fit = fit_tail(y)
         covered += likelihood_drop(y, fit.scale, fit.shape, 0.035, eta, 60_000) < 1.9207
-    assert covered / 150 == pytest.approx(0.945, abs=0.045)
+    assert covered / 100 == pytest.approx(0.945, abs=0.055)
 
 
 def test_coverage_on_correlated_readings_declustered_and_not() -> None:
@@ -140,11 +140,11 @@ def test_a_limit_out_of_reach_has_no_lower_end_but_an_upper_one() -> None:
 def test_one_order_of_60_km_cannot_show_one_in_a_thousand() -> None:
     # Truth 1 in 1000 at 0.38113: the upper end stays above 1 in 1000 in nearly every order.
     above = 0
-    for seed in range(6):
+    for seed in range(4):
         found = risk(deficits(240, 40 + seed), limit=0.38113)
         assert isinstance(found, Result)
         above += found.high > 1e-3
-    assert above >= 5
+    assert above >= 3
 
 
 def test_wider_where_reels_differ() -> None:

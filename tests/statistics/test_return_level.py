@@ -34,17 +34,17 @@ def test_level_has_an_interval_around_it_and_the_thin_side_is_longer() -> None:
 
 
 def test_delta_error_by_simulation() -> None:
-    """Spread of the median reel minimum over 150 orders against the mean delta-method error."""
+    """Spread of the median reel minimum over 80 orders against the mean delta-method error."""
     levels, errors = [], []
     random = np.random.default_rng(2)
-    for seed in range(150):
+    for seed in range(80):
         y, tail, covariance = fitted(1000 + seed, int(random.poisson(240)))
         levels.append(tail.level_passed(math.log(2), 1500))
-        if seed < 6:
+        if seed < 4:
             found = reel_level(y, tail, likelihood_drop, times=math.log(2), covariance=covariance, **GIVEN)
             assert isinstance(found, Result)
             errors.append(found.details["standard_error_delta"])
-    assert np.mean(errors) == pytest.approx(np.std(levels, ddof=1), rel=0.2)
+    assert np.mean(errors) == pytest.approx(np.std(levels, ddof=1), rel=0.25)
 
 
 def test_coverage_of_the_once_in_a_thousand_level() -> None:
