@@ -145,6 +145,14 @@ def _without_slips(
     if not 0.8 <= scale <= 1.25:
         return repaired
     slips = find_slips(repaired.at_m, speed, expected, np.diff(clock), repaired.resolution_m, scale)
+    stuck = [one for one in slips if _speed_stuck(speed, *one)]
+    for first, last in stuck:
+        warnings.append(
+            f"The line speed showed {speed[first]:.3f} m/s exactly for {clock[last] - clock[first]:.0f} s at "
+            f"{repaired.at_m[first]:.1f} m while the length counter ran short of it: the speed signal is taken "
+            "for stuck and the counter is followed. If the wire did run, its length is missing there."
+        )
+    slips = [one for one in slips if one not in stuck]
     if not slips:
         return repaired
     at_m, events = mend_slips(repaired.at_m, expected, slips, scale)
@@ -155,6 +163,14 @@ def _without_slips(
         repaired.added_m + (at_m - repaired.at_m),
         repaired.resolution_m,
     )
+
+
+def _speed_stuck(speed: Floats, first: int, last: int) -> bool:
+    """Whether the speed repeated one figure over a slip, where elsewhere it hardly ever repeats."""
+    moving = speed > 0.0
+    repeats = (np.diff(speed) == 0.0) & moving[1:]
+    usual = float(repeats.sum()) / max(int(moving.sum()), 1)
+    return last - first >= 20 and usual < 0.5 and float(np.ptp(speed[first : last + 1])) == 0.0
 
 
 def _on_all_rows(

@@ -191,3 +191,22 @@ def test_wire_that_stood_between_die_and_trough_is_not_steady() -> None:
     wire = np.array([stood - 4.0, stood - 1.0])
     assert placed.phase_on_wire(wire, hot_zone_m=3.0).tolist() == [7, 1]
     assert placed.phase_on_wire(np.array([-5.0, np.nan, 1e6])).tolist() == [0, 0, 0]
+
+
+def test_a_stuck_speed_signal_makes_no_wire() -> None:
+    """The line stands for 60 s while the speed signal goes on showing its last figure."""
+    rng = np.random.default_rng(2)
+    speed = speed_profile(SECONDS, [(0, 10), (300, 10), (305, 0), (365, 0), (370, 10), (600, 10)])
+    made = made_by(SECONDS, speed)
+    shown = speed + np.where(speed > 0, 0.03 * rng.standard_normal(speed.size), 0.0)
+    frozen = slice(3000, 3650)
+    stuck = shown.copy()
+    stuck[frozen] = shown[3000]
+    placed = place_readings(log_of(SECONDS, np.round(made, 2), stuck), NO_FLAGS, LINE)
+    assert placed.readings["front_m"].to_numpy() == pytest.approx(made, abs=0.011)
+    assert placed.counter_events.height == 0
+    assert len(placed.warnings) == 1
+    assert placed.warnings[0].endswith(
+        "while the length counter ran short of it: the speed signal is taken for stuck and the counter is followed. "
+        "If the wire did run, its length is missing there."
+    )
