@@ -27,6 +27,14 @@ DASHES = ("solid", "solid", "dot", "dash", "dashdot")
 OWN_COLOUR = {"thinnest_wall_mm": "--t1", "eccentricity_mm": "--t1", "mean_wall_mm": "--t2"}
 
 
+def colours_of(traces: Sequence[Trace]) -> dict[str, str]:
+    """A colour for each trace of one panel, by name: its own where it has one, else the next that is free."""
+    own = {trace.name: OWN_COLOUR[trace.name] for trace in traces if trace.name in OWN_COLOUR}
+    free = [colour for colour in COLOURS if colour not in own.values()] or list(COLOURS)
+    rest = [trace.name for trace in traces if trace.name not in own]
+    return own | {name: free[k % len(free)] for k, name in enumerate(rest)}
+
+
 def panels_of(traces: Sequence[Trace]) -> list[str]:
     """Panels that have a trace, in the order of the page."""
     return [name for name in PANEL_TITLES if any(trace.panel == name for trace in traces)]

@@ -7,11 +7,10 @@ from typing import Any
 from dashboards.decimation import extremes_kept
 from dashboards.figures.panels import (
     BOTTOM_PX,
-    COLOURS,
     DASHES,
-    OWN_COLOUR,
     TOP_PX,
     add_panel,
+    colours_of,
     domains,
     panels_of,
 )
@@ -39,10 +38,9 @@ def _extent(from_m: float, to_m: float) -> dict[str, Any]:
     }
 
 
-def _line(trace: Trace, number: int, y_axis: str) -> dict[str, Any]:
+def _line(trace: Trace, number: int, y_axis: str, colour: str) -> dict[str, Any]:
     """One trace of the window; single readings get a dot each while there is room for them."""
     kept = extremes_kept(trace.at_m, trace.values, READINGS_AT_MOST)
-    colour = OWN_COLOUR.get(trace.name, COLOURS[number % len(COLOURS)])
     return {
         "type": "scatter",
         "mode": "lines+markers" if kept.size <= DOTS_AT_MOST else "lines",
@@ -82,8 +80,9 @@ def window_figure(record: FindingReview) -> Figure | None:
     for number, name in enumerate(panels):
         y_axis = "y" if number == 0 else f"y{number + 1}"
         own = [one for one in traces if one.panel == name]
+        colours = colours_of(own)
         add_panel(
             figure, name, y_axis, spans[number], own, [one for one in record.limits if one.panel == name]
         )
-        figure["data"] += [_line(one, k, y_axis) for k, one in enumerate(own)]
+        figure["data"] += [_line(one, k, y_axis, colours[one.name]) for k, one in enumerate(own)]
     return figure

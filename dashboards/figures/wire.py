@@ -10,13 +10,12 @@ from typing import Any
 from dashboards.decimation import extremes_kept
 from dashboards.figures.panels import (
     BOTTOM_PX,
-    COLOURS,
     DASHES,
     OTHER_PX,
-    OWN_COLOUR,
     PANEL_PX,
     TOP_PX,
     add_panel,
+    colours_of,
     domains,
     panels_of,
 )
@@ -33,7 +32,7 @@ def heights_px(panels: Sequence[str]) -> list[int]:
     return [LANE_PX, *(PANEL_PX.get(name, OTHER_PX) for name in panels)]
 
 
-def line_trace(trace: Trace, number: int, y_axis: str) -> dict[str, Any]:
+def line_trace(trace: Trace, number: int, y_axis: str, colour: str) -> dict[str, Any]:
     """A trace as the page opens with it: the lowest and the highest reading of each stretch, in their places."""
     kept = extremes_kept(trace.at_m, trace.values, OVERVIEW_BUCKETS)
     return {
@@ -47,7 +46,7 @@ def line_trace(trace: Trace, number: int, y_axis: str) -> dict[str, Any]:
         "legend": f"legend{y_axis[1:]}",
         "connectgaps": False,
         "line": {"width": 1.15, "dash": DASHES[number % len(DASHES)]},
-        "paint": {"line.color": OWN_COLOUR.get(trace.name, COLOURS[number % len(COLOURS)])},
+        "paint": {"line.color": colour},
     }
 
 
@@ -257,13 +256,16 @@ def wire_figure(record: RunReview) -> Figure:
         "annotations": [],
     }
     figure: Figure = {"data": [], "layout": layout, "axes": {"x": axis("place", "Position on the wire")}}
+    colours: dict[str, str] = {}
     for number, name in enumerate(panels):
         own = [trace for trace in record.traces if trace.panel == name]
         limits = [one for one in record.limits if one.panel == name]
         add_panel(figure, name, f"y{number + 2}", spans[number + 1], own, limits)
+        colours |= colours_of(own)
     count: Counter[str] = Counter()
     for trace in record.traces:
-        figure["data"].append(line_trace(trace, count[trace.panel], f"y{panels.index(trace.panel) + 2}"))
+        y_axis = f"y{panels.index(trace.panel) + 2}"
+        figure["data"].append(line_trace(trace, count[trace.panel], y_axis, colours[trace.name]))
         count[trace.panel] += 1
     figure["data"] += lane(record)
     figure["end"] = math.ceil(end_m)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from dashboards.sentences import words
+from dashboards.sentences import in_units, words
 
 
 @pytest.mark.parametrize(
@@ -14,12 +14,28 @@ from dashboards.sentences import words
         ("13 mil allowed", "13\u00a0mil", "0.330\u00a0mm"),
         ("over 1.234 km", "4,049\u00a0ft", "1.234\u00a0km"),
         ("nearer than 610 mm", "24.0\u00a0in", "610\u00a0mm"),
+        ("has 0.2495 to 0.998 mm", "9.82 to 39.29\u00a0mil", "0.2495 to 0.998\u00a0mm"),
+        ("between 3 and 5 m", "10 and 16\u00a0ft", "3 and 5\u00a0m"),
         ("at 10 m/s", "1,969\u00a0ft/min", "10\u00a0m/s"),
     ],
 )
 def test_figures_are_given_in_both_systems(text: str, us: str, si: str) -> None:
     shown = str(words(text))
     assert f'<span class="us">{us}</span><span class="si">{si}</span>' in shown
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "its middle value 0.5476 mil is 0.01391 mm, where this product has 0.2495 to 0.998 mm",
+        "at 3, 4 and 5 m",
+        "a 2 x 3 m sheet",
+        "1000 ft is 304.8 m",
+    ],
+)
+def test_a_text_about_units_and_a_list_stay_as_written(text: str) -> None:
+    assert str(words(text)) == text
+    assert in_units(text, "us") == text
 
 
 def test_everything_else_is_left_alone_and_escaped() -> None:
