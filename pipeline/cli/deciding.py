@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from pipeline.cli.showing import JSON, STORE, print_json, tell_of_wait
+from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.errors import Complaint, ReelproofError
 
 if TYPE_CHECKING:
     from pipeline.nonconformance.disposition import Act, State
+    from pipeline.review.cutting import ReelPlan
     from pipeline.review.deciding import Acted, Subject
 
 
@@ -40,6 +41,8 @@ class Chosen(StrEnum):
 def add_to(app: typer.Typer) -> None:
     """Add these commands to `app`."""
     app.command()(disposition)
+    app.command()(cut)
+    app.command()(ship)
 
 
 def disposition(
@@ -171,3 +174,108 @@ def _print_acted(done: Acted) -> None:
         print("The plant's rule asks for a second person: let another confirm or decline it.")
     elif done.state.standing == "decided":
         print("Complete it with --evidence once it is done and checked.")
+
+
+def cut(
+    reel: str = typer.Argument(metavar="REEL", help="Number of the reel."),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """Print the cutting plan of greatest value for a reel, by the lengths and clearance of the plant's sheet.
+
+    Example: reelproof cut L1-0412-02 --store store
+    """
+    from pipeline.review.cutting import plan_for_reel
+    from pipeline.store.database import open_to_read
+
+    with open_to_read(store) as opened:
+        planned = plan_for_reel(opened, reel)
+    print_json(_plan_as_json(planned)) if as_json else _print_plan(planned)
+    return 0
+
+
+def _plan_as_json(planned: ReelPlan) -> dict[str, object]:
+    return {
+        "reel_id": planned.reel_id,
+        "length_m": planned.length_m,
+        "begun_m": planned.begun_m,
+        "must_go": [
+            {"finding_id": one.finding_id, "from_m": one.from_m, "to_m": one.to_m} for one in planned.bad
+        ],
+        "closed_otherwise": list(planned.kept),
+        "pieces": [
+            {
+                "kind": one.kind,
+                "from_m": one.from_m,
+                "to_m": one.to_m,
+                "sold_m": one.sold_m,
+                "value": one.value,
+            }
+            for one in planned.plan.pieces
+        ],
+        "steps": [one.sentence for one in planned.steps],
+        "unit": planned.plan.unit,
+        "value": planned.plan.value,
+        "value_longest_first": planned.naive.value,
+        "currency": planned.currency,
+        "method": planned.plan.method,
+    }
+
+
+def _print_plan(planned: ReelPlan) -> None:
+    from pipeline.nonconformance.cut_instructions import CAUTION
+
+    print(f"Reel {planned.reel_id}. {planned.sentence}")
+    for one in planned.bad:
+        print(f"  Must go, {one.finding_id}: {one.sentence}")
+    for name in planned.kept:
+        print(f"  Planned as sound, since a person closed it otherwise than by scrap: {name}")
+    print()
+    print_table(
+        ("Step", f"From {planned.plan.unit}", f"To {planned.plan.unit}", "Do"),
+        [
+            (str(one.number), f"{one.counter_from:,.1f}", f"{one.counter_to:,.1f}", one.sentence)
+            for one in planned.steps
+        ],
+    )
+    more = planned.plan.value - planned.naive.value
+    print(
+        f"\nValue {planned.plan.value:,.2f} {planned.currency}".rstrip()
+        + f", which is {more:,.2f} more than cutting longest lengths first ({planned.naive.value:,.2f})."
+    )
+    print("The counter starts at 0 at the end that comes off first.")
+    print(f"Caution: {CAUTION}")
+
+
+def ship(
+    file: Path = typer.Argument(help="Cuts and shipments, as TOML ([[cuts]], [[shipments]]) or CSV."),
+    role: str = typer.Option(..., "--role", help="Your role in the plant."),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """Put on file which lengths were cut from which reel and what left the plant; each is told once.
+
+    Example: reelproof ship shipped.toml --role "shipping clerk" --store store
+    """
+    from pipeline.review.shipping import put_shipping_on_file
+    from pipeline.review.shipping_list import read_shipping_list
+    from pipeline.store.database import open_to_write
+
+    told = read_shipping_list(file)
+    with open_to_write(store, on_wait=tell_of_wait) as opened:
+        done = put_shipping_on_file(opened, told, role)
+    if as_json:
+        print_json(
+            {
+                "cut": list(done.cuts),
+                "shipped": list(done.items),
+                "on_file_already": list(done.known),
+                "told": list(done.told),
+            }
+        )
+    else:
+        already = f" {len(done.known)} were on file already." if done.known else ""
+        print(f"{len(done.cuts)} cut lengths and {len(done.items)} shipped items put on file.{already}")
+        for sentence in done.told:
+            print(f"Look at this: {sentence}")
+    return 1 if done.told else 0

@@ -24,6 +24,7 @@ def add_to(app: typer.Typer) -> None:
     app.command()(assess)
     app.command()(pages)
     app.command()(demo)
+    app.command()(watch)
 
 
 def review(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -> int:
@@ -49,6 +50,33 @@ def demo(
     from pipeline.review.samples import sample_runs_folder
 
     return review([sample_runs_folder() / "runs"], store, as_json)
+
+
+def watch(
+    inbox: Path = typer.Argument(help="Folder that run folders arrive in."),
+    store: Path = STORE,
+    every: float = typer.Option(15.0, "--every", min=0.5, help="Seconds between looks."),
+    quiet: float = typer.Option(
+        10.0, "--quiet", min=0.0, help="Seconds a run's files must have stayed as they are."
+    ),
+    looks: int | None = typer.Option(
+        None, "--looks", min=1, help="Stop after so many looks; goes on otherwise."
+    ),
+) -> int:
+    """Watch a folder and review each run when its files are complete; nothing in it is moved or changed.
+
+    Example: reelproof watch /lines/inbox --store store
+    """
+    from pipeline.flows.watch import Pass, watch_inbox
+
+    def told(one: Pass) -> None:
+        for key in one.done:
+            print(f"{key}: reviewed", flush=True)
+        for key, reason in one.failed.items():
+            print(f"{key}: not done, will be tried again. {reason}", flush=True)
+
+    watch_inbox(inbox, store, told, every, quiet, looks)
+    return 0
 
 
 def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -> int:
