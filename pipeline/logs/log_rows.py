@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ from pipeline.logs.open_log import is_parquet
 from pipeline.logs.overlap import without_overlap
 from pipeline.logs.parquet_log import ParquetLog
 from pipeline.logs.parse_block import AWARE, PASSED_OVER, TIME_US
+from pipeline.logs.scratch_rows import rows_on_disk
 from pipeline.logs.sequence import row_order
 from pipeline.logs.text_log import FileEnd, TextLog
 from pipeline.sheets.run_sheet import LogFile
@@ -83,7 +85,12 @@ class _FileRows:
 
 
 def read_log(
-    log: LogFile, folder: Path, zone: str, first_file_no: int, on_rows: Callable[[int], None] | None = None
+    log: LogFile,
+    folder: Path,
+    zone: str,
+    first_file_no: int,
+    on_rows: Callable[[int], None] | None = None,
+    scratch: Path | None = None,
 ) -> LogRows:
     """Every file of `log`, read and put on the clock of UTC.
 
@@ -93,6 +100,7 @@ def read_log(
         zone: the plant's zone.
         first_file_no: number of the log's first file in the run.
         on_rows: told how many more rows were read.
+        scratch: folder for a scratch file, where the rows may not fit into memory.
 
     Raises:
         LogError: a file cannot be read as the mapping says.
@@ -100,7 +108,8 @@ def read_log(
     parts: list[_FileRows] = []
     before_us: int | None = None
     for place, name in enumerate(log.files):
-        part = _read_file(log, folder / name, name, zone, first_file_no + place, before_us, on_rows)
+        reading = _Reading(log, folder / name, name, zone, first_file_no + place, on_rows)
+        part = _read_file(reading, before_us, scratch)
         parts.append(part)
         if TIME_US in part.rows.columns and part.rows.height:
             before_us = part.rows[TIME_US].drop_nulls().last()  # type: ignore[assignment]
@@ -149,41 +158,70 @@ def log_source(path: Path, log: LogFile, zone: str) -> ParquetLog | TextLog:
     return ParquetLog(path, log, zone) if is_parquet(path) else TextLog(path, log, zone)
 
 
-def _read_file(
-    log: LogFile,
-    path: Path,
-    name: str,
-    zone: str,
-    file_no: int,
-    before_us: int | None,
-    on_rows: Callable[[int], None] | None,
-) -> _FileRows:
-    source = log_source(path, log, zone)
-    rows: list[pl.DataFrame] = []
-    aside: list[pl.DataFrame] = []
-    passed_over = [pl.DataFrame(schema=PASSED_OVER)]
-    for block in source.blocks():
-        rows.append(block.rows)
-        aside.append(block.set_aside)
-        passed_over.append(block.passed_over)
-        if on_rows is not None:
-            on_rows(block.kept + block.set_aside.height)
-    assert source.plan is not None and source.end is not None  # noqa: S101 - set by reading to the end
-    frame = pl.concat([_no_rows(source.plan), *rows])
-    number = pl.lit(file_no, pl.UInt16).alias("file_no")
-    set_aside = pl.concat(aside).select(number, pl.all()) if aside else pl.DataFrame(schema=SET_ASIDE)
+class _Reading:
+    """One file being read: its rows as they come, what else comes of them kept aside."""
+
+    def __init__(
+        self,
+        log: LogFile,
+        path: Path,
+        name: str,
+        zone: str,
+        file_no: int,
+        on_rows: Callable[[int], None] | None,
+    ) -> None:
+        self.log, self.name, self.file_no = log, name, file_no
+        self.set_aside = [pl.DataFrame(schema=SET_ASIDE)]
+        self.passed_over = [pl.DataFrame(schema=PASSED_OVER)]
+        self._source = log_source(path, log, zone)
+        self._on_rows = on_rows
+
+    def rows(self) -> Iterator[pl.DataFrame]:
+        """The rows of the file, a block at a time; one frame without rows comes first."""
+        number = pl.lit(self.file_no, pl.UInt16).alias("file_no")
+        blocks = self._source.blocks()
+        # The header is read with the first block, so the columns are known only then.
+        first = next(blocks, None)
+        yield _no_rows(self.plan)
+        for block in chain([] if first is None else [first], blocks):
+            self.set_aside.append(block.set_aside.select(number, pl.all()))
+            self.passed_over.append(block.passed_over)
+            if self._on_rows is not None:
+                self._on_rows(block.kept + block.set_aside.height)
+            yield block.rows
+
+    @property
+    def plan(self) -> LogPlan:
+        assert self._source.plan is not None  # noqa: S101 - known from the first block on
+        return self._source.plan
+
+    @property
+    def end(self) -> FileEnd:
+        assert self._source.end is not None  # noqa: S101 - known after the last block
+        return self._source.end
+
+
+def _read_file(reading: _Reading, before_us: int | None, scratch: Path | None) -> _FileRows:
+    log, name = reading.log, reading.name
+    # One piece a column, so that later steps need not copy it to work on it.
+    frame = (
+        pl.concat(reading.rows(), rechunk=True)
+        if scratch is None or log.kind != "readings" or log.long is not None
+        else rows_on_disk(reading.rows(), scratch)
+    )
     notes: list[str] = []
-    if source.end.open_ended and log.kind == "readings":
+    if reading.end.open_ended and log.kind == "readings":
         notes.append(f"{name}: the last line does not end in a line end; it is read as it stands.")
-    notes += _told_of(pl.concat(passed_over), name)
+    notes += _told_of(pl.concat(reading.passed_over), name)
     clock = pl.DataFrame(schema=CLOCK_FLAGGED)
     if TIME_US in frame.columns:
-        frame, told = _on_utc(frame, source.plan, name, before_us)
+        frame, told = _on_utc(frame, reading.plan, name, before_us)
         notes += told
         if log.kind == "readings" and log.long is None:
-            frame, clock, told = _in_order(frame, file_no, name)
+            frame, clock, told = _in_order(frame, reading.file_no, name)
             notes += told
-    return _FileRows(frame.with_columns(number), set_aside, clock, source.end, tuple(notes))
+    numbered = frame.with_columns(pl.lit(reading.file_no, pl.UInt16).alias("file_no"))
+    return _FileRows(numbered, pl.concat(reading.set_aside), clock, reading.end, tuple(notes))
 
 
 def _no_rows(plan: LogPlan) -> pl.DataFrame:

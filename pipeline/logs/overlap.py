@@ -29,7 +29,7 @@ def without_overlap(
         log: the log's mapping.
         folder: the folder file names start from.
     """
-    rows = pl.concat(parts, how="diagonal_relaxed")
+    rows = parts[0] if len(parts) == 1 else pl.concat(parts, how="diagonal_relaxed")
     nothing = pl.DataFrame(schema=_SCHEMA)
     if len(parts) < 2 or _shared(parts) is None:
         return rows, nothing, []

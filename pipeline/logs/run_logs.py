@@ -50,6 +50,7 @@ def read_logs(
     folder: Path,
     zone: str,
     on_rows: Callable[[int], None] | None = None,
+    scratch: Path | None = None,
 ) -> LoadedRun:
     """Every log that the run sheet names, read, put on one clock and checked row by row.
 
@@ -59,6 +60,8 @@ def read_logs(
         folder: the folder the log files' names start from.
         zone: the plant's IANA zone, for local times of logs that name none.
         on_rows: told how many more rows were read, for a progress bar.
+        scratch: a folder with room for the logs unpacked, where they may not fit into memory; the columns of the
+            readings then lie in a file there, unlinked already, that the operating system pages in when asked.
 
     Raises:
         LogError: with what is wrong with every log that cannot be read.
@@ -68,7 +71,7 @@ def read_logs(
     file_no = 0
     for log in sheet.logs:
         try:
-            logs.append((log, read_log(log, folder, zone, file_no, on_rows)))
+            logs.append((log, read_log(log, folder, zone, file_no, on_rows, scratch)))
         except LogError as fault:
             complaints.extend(fault.complaints)
         file_no += len(log.files)
@@ -108,7 +111,7 @@ def _clocked(log: LogFile, read: LogRows) -> ClockedLog:
 
 def _readings(logs: list[LogRows]) -> pl.DataFrame:
     """All readings in the order of time, numbered."""
-    whole = pl.concat([log.rows for log in logs], how="diagonal")
+    whole = logs[0].rows if len(logs) == 1 else pl.concat([log.rows for log in logs], how="diagonal")
     if len(logs) > 1 or not whole[KEY_US].is_sorted():
         whole = whole.sort(KEY_US, "file_no", "line", maintain_order=True)
     channels = [column.name for column in CHANNELS if column.name in whole.columns]
