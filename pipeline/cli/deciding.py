@@ -222,17 +222,26 @@ def _plan_as_json(planned: ReelPlan) -> dict[str, object]:
     }
 
 
+def _along(length_m: float, unit: str) -> str:
+    from pipeline.units import foot_from_m
+
+    return f"{foot_from_m(length_m) if unit == 'ft' else length_m:,.1f} {unit}"
+
+
 def _print_plan(planned: ReelPlan) -> None:
     from pipeline.nonconformance.cut_instructions import CAUTION
 
+    unit = planned.plan.unit
     print(f"Reel {planned.reel_id}. {planned.sentence}")
     for one in planned.bad:
-        print(f"  Must go, {one.finding_id}: {one.sentence}")
+        print(
+            f"  Must go, {_along(one.from_m, unit)} to {_along(one.to_m, unit)}, {one.finding_id}: {one.sentence}"
+        )
     for name in planned.kept:
         print(f"  Planned as sound, since a person closed it otherwise than by scrap: {name}")
     print()
     print_table(
-        ("Step", f"From {planned.plan.unit}", f"To {planned.plan.unit}", "Do"),
+        ("Step", f"From {unit}", f"To {unit}", "Do"),
         [
             (str(one.number), f"{one.counter_from:,.1f}", f"{one.counter_to:,.1f}", one.sentence)
             for one in planned.steps
@@ -241,7 +250,11 @@ def _print_plan(planned: ReelPlan) -> None:
     more = planned.plan.value - planned.naive.value
     print(
         f"\nValue {planned.plan.value:,.2f} {planned.currency}".rstrip()
-        + f", which is {more:,.2f} more than cutting longest lengths first ({planned.naive.value:,.2f})."
+        + (
+            f", which is {more:,.2f} more than cutting longest lengths first ({planned.naive.value:,.2f})."
+            if more > 0.005
+            else ", the same as cutting longest lengths first."
+        )
     )
     print("The counter starts at 0 at the end that comes off first.")
     print(f"Caution: {CAUTION}")

@@ -1,0 +1,284 @@
+"""Cuts and shipments put on file: which length of which reel went where, each told once.
+
+A shipment is a fact even where it should not have been; it is put on file and what speaks against it is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+import polars as pl
+
+from pipeline.errors import Complaint, ReelproofError
+from pipeline.nonconformance.disposition import State
+from pipeline.review.decided import LETS_GO, acts_of_run, finding_state, holding_states, reel_state
+from pipeline.review.sealing import note_sealed
+from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+# A rewinder's counter and the line's differ; a cut may reach this much beyond the reel (common practice, no source).
+COUNTERS_DIFFER = 0.01
+# Places that differ by less are the same place [m].
+SAME_M = 0.01
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Shipped:
+    """What came of a list.
+
+    Args:
+        cuts: lengths put on file.
+        items: reels and lengths put on file as shipped.
+        known: lengths and items that were on file already.
+        told: what speaks against a cut or a shipment, a sentence each.
+    """
+
+    cuts: tuple[str, ...]
+    items: tuple[str, ...]
+    known: tuple[str, ...]
+    told: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _OnFile:
+    """What the store knows before the list."""
+
+    reels: dict[str, Row]
+    cuts: dict[str, Row]
+    shipped: dict[str, Row]
+
+
+def put_shipping_on_file(store: Store, told: ShippingList, role: str) -> Shipped:
+    """Put cuts and shipments on file; what is on file already is left as it is.
+
+    Args:
+        store: the store, open to write.
+        told: the list.
+        role: role of whoever tells it.
+
+    Raises:
+        ReelproofError: something in it contradicts what is on file; nothing of the list is then on file.
+    """
+    with store.transaction():
+        names = {name for one in told.cuts for name in (one.reel, one.length)}
+        names |= {item for one in told.shipments for item in one.contents}
+        on_file = _OnFile(
+            {name: row for name in names for row in store.ask("questions/reel", reel_id=name)},
+            {row["length_id"]: row for row in store.ask("questions/cuts")},
+            {row["item"]: row for row in store.ask("questions/shipments")},
+        )
+        complaints = [*_cut_complaints(told, on_file), *_shipment_complaints(told, on_file)]
+        if complaints:
+            raise ReelproofError(complaints)
+        cuts = [one for one in told.cuts if one.length not in on_file.cuts]
+        leaving = [
+            (one, item) for one in told.shipments for item in one.contents if item not in on_file.shipped
+        ]
+        _note_cuts(store, cuts, role)
+        _note_shipments(store, leaving, on_file, role)
+    known = [one.length for one in told.cuts if one.length in on_file.cuts]
+    known += [item for one in told.shipments for item in one.contents if item in on_file.shipped]
+    items = tuple(item for _, item in leaving)
+    return Shipped(
+        tuple(one.length for one in cuts),
+        items,
+        tuple(dict.fromkeys(known)),
+        (
+            *_said_of_cuts(store, told.cuts),
+            *_said_of_shipped(store, [item for one in told.shipments for item in one.contents]),
+        ),
+    )
+
+
+def _cut_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint]:
+    complaints: list[Complaint] = []
+    laid: dict[str, list[tuple[float, float, str]]] = {}
+    for row in on_file.cuts.values():
+        laid.setdefault(row["reel_id"], []).append((row["from_outer_m"], row["to_outer_m"], row["length_id"]))
+    seen: set[str] = set()
+
+    def add(one: CutLength, found: str, remedy: str) -> None:
+        complaints.append(Complaint(f"length {one.length}", found, remedy))
+
+    for one in told.cuts:
+        start, end = one.metres
+        if one.length in seen:
+            add(one, "it stands in the list more than once", "Give each length its own number")
+            continue
+        seen.add(one.length)
+        before = on_file.cuts.get(one.length)
+        if before is not None:
+            if (before["reel_id"], before["use"]) != (one.reel, one.use) or not (
+                abs(before["from_outer_m"] - start) < SAME_M and abs(before["to_outer_m"] - end) < SAME_M
+            ):
+                add(
+                    one,
+                    f"it is on file as {before['use']} from {before['from_outer_m']:.1f} m to "
+                    f"{before['to_outer_m']:.1f} m of reel {before['reel_id']}",
+                    "What is on file stays; give the new length a number of its own",
+                )
+            continue
+        reel = on_file.reels.get(one.reel)
+        if one.length in on_file.reels:
+            add(one, "a reel on file has this number", "Give the length a number of its own")
+        if reel is None:
+            add(one, f"reel {one.reel} is not on file", "Check its number, or load the run it was made in")
+        elif one.reel in on_file.shipped:
+            add(
+                one,
+                f"reel {one.reel} left whole in shipment {on_file.shipped[one.reel]['shipment']}",
+                "Check the reel's number",
+            )
+        elif end > reel["length_m"] * (1.0 + COUNTERS_DIFFER) + 1.0:
+            add(
+                one,
+                f"it ends at {end:.1f} m and reel {one.reel} holds {reel['length_m']:.1f} m",
+                "Check the places and their unit; they count from the end that comes off first",
+            )
+        for low, high, other in laid.get(one.reel, []):
+            if min(end, high) - max(start, low) > SAME_M:
+                add(
+                    one,
+                    f"it overlaps length {other}, {low:.1f} m to {high:.1f} m of reel {one.reel}",
+                    "One wire cannot be in two lengths: correct the places",
+                )
+        laid.setdefault(one.reel, []).append((start, end, one.length))
+    return complaints
+
+
+def _shipment_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint]:
+    complaints: list[Complaint] = []
+    uses = {name: row["use"] for name, row in on_file.cuts.items()}
+    uses |= {one.length: one.use for one in told.cuts}
+    was_cut = {row["reel_id"] for row in on_file.cuts.values()} | {one.reel for one in told.cuts}
+    gone: dict[str, str] = {name: row["shipment"] for name, row in on_file.shipped.items()}
+    for one in told.shipments:
+        for item in one.contents:
+            found = ""
+            if gone.get(item, one.id) != one.id:
+                found = f"{item} left in shipment {gone[item]} already"
+            elif uses.get(item) == "scrap":
+                found = f"length {item} is scrap"
+            elif item not in uses and item not in on_file.reels:
+                found = f"{item} is no cut length and no reel on file"
+            elif item not in uses and item in was_cut:
+                found = f"reel {item} was cut"
+            if found:
+                complaints.append(
+                    Complaint(
+                        f"shipment {one.id}", found, "Name cut lengths, or reels that were not cut, each once"
+                    )
+                )
+            gone.setdefault(item, one.id)
+    return complaints
+
+
+def _utc(at: datetime | None) -> datetime | None:
+    return None if at is None else at.astimezone(UTC).replace(tzinfo=None)
+
+
+def _note_cuts(store: Store, cuts: Iterable[CutLength], role: str) -> None:
+    """One journal entry a reel."""
+    by_reel: dict[str, list[CutLength]] = {}
+    for one in cuts:
+        by_reel.setdefault(one.reel, []).append(one)
+    for reel, lengths in by_reel.items():
+        rows = pl.DataFrame(
+            [
+                {
+                    "length_id": one.length,
+                    "reel_id": one.reel,
+                    "from_outer_m": one.metres[0],
+                    "to_outer_m": one.metres[1],
+                    "use": one.use,
+                    "at_utc": _utc(one.at),
+                }
+                for one in lengths
+            ],
+            schema_overrides={"at_utc": pl.Datetime("us")},
+        )
+        shown = "; ".join(
+            f"{one.length} ({one.use}) from {one.metres[0]:.2f} m to {one.metres[1]:.2f} m" for one in lengths
+        )
+        record = {"role": role, "sentence": f"Reel {reel} was cut, from its outer end: {shown}."}
+        note_sealed(store, "cut", reel, rows, {**record, "lengths": [one.length for one in lengths]})
+
+
+def _note_shipments(
+    store: Store, leaving: Iterable[tuple[Shipment, str]], on_file: _OnFile, role: str
+) -> None:
+    """One journal entry a shipment."""
+    by_shipment: dict[str, tuple[Shipment, list[str]]] = {}
+    for one, item in leaving:
+        by_shipment.setdefault(one.id, (one, []))[1].append(item)
+    for shipment, (one, items) in by_shipment.items():
+        rows = pl.DataFrame(
+            [
+                {
+                    "item": item,
+                    "item_kind": "reel" if item in on_file.reels else "cut length",
+                    "shipment": shipment,
+                    "to_place": one.to,
+                    "at_utc": _utc(one.at),
+                }
+                for item in items
+            ],
+            schema_overrides={"at_utc": pl.Datetime("us")},
+        )
+        record = {"role": role, "sentence": f"Shipment {shipment} left for {one.to} with {', '.join(items)}."}
+        note_sealed(store, "shipment", shipment, rows, {**record, "contents": items})
+
+
+def reel_and_findings(store: Store, reel_id: str) -> tuple[Row, list[Row], dict[str, State], State]:
+    """A reel, its findings in the newest judgement, the state of each, and its own state."""
+    reel = store.ask("questions/reel", reel_id=reel_id)[0]
+    decided = acts_of_run(store, reel["run_id"])
+    findings = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
+    own = [row for row in findings if row["reel_id"] == reel_id]
+    states = {row["finding_id"]: finding_state(row, decided.on(row["finding_id"])) for row in own}
+    holding = holding_states(findings, decided, reel_id)
+    return reel, own, states, reel_state(reel_id, decided.on(reel_id), holding)
+
+
+def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[str]:
+    """Findings that lie in lengths that were kept."""
+    said = []
+    for one in cuts:
+        if one.use == "scrap":
+            continue
+        reel, findings, states, _ = reel_and_findings(store, one.reel)
+        if reel["to_m"] is None:
+            continue
+        start, end = one.metres
+        for row in findings:
+            low, high = reel["to_m"] - row["to_m"], reel["to_m"] - row["from_m"]
+            state = states[row["finding_id"]]
+            gone = state.standing == "closed" and state.disposition != "scrap"
+            if row["holds_release"] and not gone and low < end and high > start:
+                said.append(
+                    f"Length {one.length} ({one.use}) holds wire of finding {row['finding_id']}, which is "
+                    f"{state.standing}{f' ({state.disposition})' if state.disposition else ''}: "
+                    f"{max(low, start) - start:.1f} m to {min(high, end) - start:.1f} m along it."
+                )
+    return said
+
+
+def _said_of_shipped(store: Store, items: Iterable[str]) -> list[str]:
+    """Items that left although nobody let their reel go."""
+    cuts = {row["length_id"]: row for row in store.ask("questions/cuts")}
+    said = []
+    for item in items:
+        reel_id = cuts[item]["reel_id"] if item in cuts else item
+        *_, state = reel_and_findings(store, reel_id)
+        if state.standing != "closed" or state.disposition not in LETS_GO:
+            said.append(
+                f"{item} is on file as shipped and reel {reel_id} is {state.standing}: nobody has released it."
+            )
+    return said

@@ -1,0 +1,209 @@
+"""What a plant tells of cuts and shipments, as a TOML sheet or a CSV table, checked as a whole.
+
+Places on a reel are counted from the end that comes off first, as the counter at the rewinder shows them.
+"""
+
+from __future__ import annotations
+
+import csv
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, ValidationError, model_validator
+
+from pipeline.errors import Complaint, SheetError
+from pipeline.sheets.run_sheet import Identifier
+from pipeline.sheets.toml_file import AnySheet, Sheet, read_sheet
+from pipeline.units import m_from_foot
+
+NotNegative = Annotated[float, Field(ge=0)]
+Use = Literal["package", "stock", "scrap"]
+CSV_COLUMNS = (
+    "reel",
+    "length",
+    "from_ft",
+    "to_ft",
+    "from_m",
+    "to_m",
+    "use",
+    "cut_at",
+    "shipment",
+    "to",
+    "shipped_at",
+)
+
+
+class CutLength(Sheet):
+    """A length cut from a reel, in feet or metres from the end that comes off first.
+
+    Args:
+        reel: the reel.
+        length: the plant's number of the length.
+        from_ft: where it starts [ft].
+        to_ft: where it ends [ft].
+        from_m: where it starts [m].
+        to_m: where it ends [m].
+        use: sold as a package, kept as stock, or scrapped.
+        at: when it was cut, with an offset.
+    """
+
+    reel: Identifier
+    length: Identifier
+    from_ft: NotNegative | None = None
+    to_ft: NotNegative | None = None
+    from_m: NotNegative | None = None
+    to_m: NotNegative | None = None
+    use: Use = "package"
+    at: datetime | None = None
+
+    @model_validator(mode="after")
+    def _one_unit(self) -> CutLength:
+        feet = [one is not None for one in (self.from_ft, self.to_ft)]
+        metres = [one is not None for one in (self.from_m, self.to_m)]
+        if sorted([feet, metres]) != [[False, False], [True, True]]:
+            raise ValueError(
+                f"length {self.length}: give 'from_ft' and 'to_ft', or 'from_m' and 'to_m', and not both"
+            )
+        if self.metres[1] <= self.metres[0]:
+            raise ValueError(f"length {self.length} ends where it starts or before")
+        _with_offset(self.at, f"length {self.length}")
+        return self
+
+    @property
+    def metres(self) -> tuple[float, float]:
+        """Start and end from the end that comes off first [m]."""
+        if self.from_ft is not None and self.to_ft is not None:
+            return m_from_foot(self.from_ft), m_from_foot(self.to_ft)
+        return self.from_m or 0.0, self.to_m or 0.0
+
+
+class Shipment(Sheet):
+    """What left the plant together.
+
+    Args:
+        id: the plant's number of the shipment.
+        to: where it went, in the plant's words.
+        contents: cut lengths, or reels that were not cut.
+        at: when it left, with an offset.
+    """
+
+    id: Identifier
+    to: Annotated[str, Field(min_length=1)]
+    contents: Annotated[tuple[Identifier, ...], Field(min_length=1)]
+    at: datetime | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Shipment:
+        twice = sorted({one for one in self.contents if self.contents.count(one) > 1})
+        if twice:
+            raise ValueError(f"shipment {self.id} names {', '.join(twice)} more than once")
+        _with_offset(self.at, f"shipment {self.id}")
+        return self
+
+
+class ShippingList(Sheet):
+    """Cuts and shipments told together."""
+
+    cuts: tuple[CutLength, ...] = ()
+    shipments: tuple[Shipment, ...] = ()
+
+
+def _with_offset(at: datetime | None, what: str) -> None:
+    if at is not None and at.utcoffset() is None:
+        raise ValueError(f"{what}: the time has no offset from UTC; write it like 2026-03-05T10:00:00-06:00")
+
+
+def read_shipping_list(path: Path) -> ShippingList:
+    """The cuts and shipments in a file: TOML, or CSV where the name ends in ``.csv``.
+
+    A line of the CSV is a cut length, with its shipment where it has left; a line without places is a reel
+    shipped as it is.
+
+    Raises:
+        SheetError: the file cannot be read or is not whole; every complaint is told.
+    """
+    told = _read_csv(path) if path.suffix.lower() == ".csv" else read_sheet(path, ShippingList)
+    if not told.cuts and not told.shipments:
+        raise SheetError(
+            Complaint(str(path), "no cut and no shipment stands in it", "Add [[cuts]] or [[shipments]]")
+        )
+    return told
+
+
+def _read_csv(path: Path) -> ShippingList:
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            rows = list(csv.DictReader(file))
+    except FileNotFoundError:
+        raise SheetError(
+            Complaint(str(path), "there is no such file", "Check the path, and the folder you are in")
+        ) from None
+    except (UnicodeDecodeError, csv.Error) as fault:
+        raise SheetError(
+            Complaint(str(path), f"this is not CSV in UTF-8: {fault}", "Save it as CSV in UTF-8")
+        ) from None
+    complaints: list[Complaint] = []
+    unknown = sorted({str(name) for row in rows for name in row} - set(CSV_COLUMNS))
+    if unknown:
+        complaints.append(
+            Complaint(
+                f"{path}:1", f"column '{unknown[0]}' is not known", f"It may be {', '.join(CSV_COLUMNS)}"
+            )
+        )
+    cuts: list[CutLength] = []
+    leaving: dict[str, list[tuple[int, dict[str, str]]]] = {}
+    for line, row in enumerate(rows, start=2):
+        cells = {name: (value or "").strip() for name, value in row.items() if name in CSV_COLUMNS}
+        if any(cells.get(name) for name in ("length", "from_ft", "from_m", "to_ft", "to_m")):
+            given = {
+                ours: cells[name]
+                for name, ours in (*((one, one) for one in CSV_COLUMNS[:7]), ("cut_at", "at"))
+                if cells.get(name)
+            }
+            _add(cuts, CutLength, given, f"{path}:{line}", complaints)
+        if cells.get("shipment"):
+            leaving.setdefault(cells["shipment"], []).append((line, cells))
+    shipments: list[Shipment] = []
+    for name, lines in leaving.items():
+        first, cells = lines[0]
+        given = {
+            "id": name,
+            "to": cells.get("to", ""),
+            "contents": tuple(one.get("length") or one.get("reel", "") for _, one in lines),
+            **({"at": cells["shipped_at"]} if cells.get("shipped_at") else {}),
+        }
+        _add(shipments, Shipment, given, f"{path}:{first}", complaints)
+        complaints += [
+            Complaint(
+                f"{path}:{line}",
+                f"shipment {name} goes to '{one.get('to', '')}' here and to '{cells.get('to', '')}' in line {first}",
+                "A shipment has one destination and one time; correct the line",
+            )
+            for line, one in lines[1:]
+            if (one.get("to"), one.get("shipped_at")) != (cells.get("to"), cells.get("shipped_at"))
+        ]
+    if complaints:
+        raise SheetError(complaints)
+    return ShippingList(cuts=tuple(cuts), shipments=tuple(shipments))
+
+
+def _add(
+    made: list[AnySheet],
+    model: type[AnySheet],
+    given: dict[str, Any],
+    where: str,
+    complaints: list[Complaint],
+) -> None:
+    try:
+        made.append(model.model_validate(given))
+    except ValidationError as fault:
+        for one in fault.errors():
+            key = ".".join(str(part) for part in one["loc"])
+            if one["type"] == "value_error":
+                found, remedy = one["msg"].removeprefix("Value error, "), "Mend the line and try again"
+            elif one["type"] == "missing":
+                found, remedy = "this cell is empty", "Fill it in"
+            else:
+                found, remedy = f"found {one['input']!r}", one["msg"]
+            complaints.append(Complaint(f"{where}: {key}" if key else where, found, remedy))
