@@ -1,7 +1,7 @@
 """How many false alarms does the plant accept, and which limits keep to that?
 
 The plant sets a budget (one false alarm a week over all charts, say); the average run length each chart needs
-follows, and from it the limits. Method sheet section 6.
+follows, and from it the limits. Derived.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def alarm_budget(
         charts: number of charts watched at once.
         points_per_day: points plotted a day on each [1/d].
         false_alarms: false alarms accepted; one by default.
-        days: in how many days [d]; a week by default (method sheet section 6).
+        days: in how many days [d]; a week by default (own choice).
 
     Charts on correlated statistics alarm together, so their budget is rather under- than overspent. Derived.
     """

@@ -184,8 +184,7 @@ def find_changes(
         long_run_sd: root of the long-run variance of each value from a run known to be steady; better than the
             estimate from these values, which at strong autocorrelation still lets some false changes through.
 
-    Stops being true for drifts, which come out as stairs. Source: Killick et al. 2012; Bai 1997; method sheet
-    section 3.
+    Stops being true for drifts, which come out as stairs. Source: Killick et al. 2012; Bai 1997.
     """
     share(confidence, "confidence")
     rows, place, lost = _rows(values, at_m)

@@ -20,7 +20,7 @@ from pipeline.samples import counts as whole_counts
 from pipeline.samples import not_negative, positive, positive_readings, share
 
 LEAST_MEAN = 5.0
-"""Mean count below which three-sigma limits are far from what they promise (method sheet section 6)."""
+"""Mean count below which three-sigma limits are far from what they promise (common practice, no source)."""
 HIDES = (
     "Widened limits hide a real shift within these points; test the dispersion and look for its cause first."
 )

@@ -220,7 +220,7 @@ def close_pairs(at_m: ArrayLike, known_m: float, within_m: float, seed: int = 1)
         within_m: the length [m]; it must be longer than the length within which counts were merged.
         seed: start of the random numbers.
 
-    Source: method sheet section 7 (pairs within k metres by conditional-uniform simulation).
+    Derived: given their number, independent faults lie anywhere with the same chance.
     """
     at, length = _places(at_m, known_m)
     positive(within_m, "within_m", "m")

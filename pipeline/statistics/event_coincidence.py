@@ -2,7 +2,7 @@
 
 Event coincidence with both directions, and its null made by shifting one series around the reel, which keeps
 the clusters of both: a Poisson null calls any two clustered series related. Donges et al., Eur. Phys. J.
-Special Topics 225 (2016) 471, arXiv 1508.03534 (formula from memory); method sheet section 7.
+Special Topics 225 (2016) 471, arXiv 1508.03534 (formula from memory).
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ def poisson_coincidence_p(
         length_m: length of the wire [m].
         at_least: faults with an event.
 
-    Stops being true for events in clusters. Source: Donges et al. 2016; method sheet section 7.
+    Stops being true for events in clusters. Source: Donges et al. 2016.
     """
     meets = 1.0 - (1.0 - min(covered_m / length_m, 1.0)) ** events
     return float(stats.binom.sf(at_least - 1, faults, meets))

@@ -47,7 +47,7 @@ def ewma_chart(
         unit: unit of the values.
         unit_of_inference: what one value is about.
 
-    Source: Montgomery 2013, section 9.2; the widening is derived (method sheet section 6).
+    Source: Montgomery 2013, section 9.2; the widening is derived.
     """
     x = readings(values, "values")
     w = _weight(weight)
@@ -91,7 +91,7 @@ def ewma_ar_factor(phi: float, weight: float) -> float:
         phi: autoregression of the values, -1 to 1.
         weight: w of the EWMA.
 
-    Source: derived (method sheet section 6: phi .6, w .2 give 1.687).
+    Source: derived; phi .6 and w .2 give 1.687.
     """
     if not -1.0 < phi < 1.0:
         raise MethodRefusal(

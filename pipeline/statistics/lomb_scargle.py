@@ -2,7 +2,7 @@
 
 Lomb-Scargle periodogram with Baluev's false-alarm probability. That probability is for white noise only, so the
 readings are prewhitened by a first-order autoregression over uneven steps before it is used. R. V. Baluev, MNRAS
-385 (2008) 1279; J. D. Scargle, Astrophys. J. 263 (1982) 835; method sheet section 8.
+385 (2008) 1279; J. D. Scargle, Astrophys. J. 263 (1982) 835.
 """
 
 from __future__ import annotations
@@ -114,7 +114,7 @@ def gappy_period(at_m: ArrayLike, values: ArrayLike, shortest_m: float, longest_
         longest_m: longest period looked at [m].
 
     Stops being true for noise that a first-order autoregression does not describe (told in `assumptions`).
-    Source: Baluev 2008; sd of the frequency as for even readings (method sheet section 8).
+    Source: Baluev 2008; sd of the frequency as for even readings (Cramer-Rao bound).
     """
     at, x = readings(at_m, "at_m"), readings(values, "values")
     if at.size != x.size:

@@ -2,7 +2,7 @@
 
 Hotelling's T^2 and the multivariate EWMA; for equally spaced wall sensors T^2 is split by the order of the
 Fourier series around the wire, so no alarm stays unexplained. Tracy, Young & Mason, J. Qual. Technol. 24 (1992)
-88 for the limits; Lowry et al., Technometrics 34 (1992) 46; the split is derived (method sheet section 6).
+88 for the limits; Lowry et al., Technometrics 34 (1992) 46; the split is derived.
 """
 
 from __future__ import annotations
@@ -241,7 +241,7 @@ def wall_chart(walls_mm: ArrayLike, baseline: WallBaseline, alpha: float) -> Wal
         baseline: from `wall_baseline`.
         alpha: chance of a false alarm at one reel over all parts, 1 / ARL0 of the alarm budget.
 
-    Source: derived (method sheet section 6).
+    Derived: a circulant covariance is diagonal in the Fourier series.
     """
     rows = _table(walls_mm)
     n, m = baseline.centre_mm.size, baseline.m

@@ -164,7 +164,7 @@ def coherence_threshold(averages: float, alpha: float = 0.05) -> float:
         averages: independent pieces K.
         alpha: the probability.
 
-    Source: Bendat & Piersol 2010; method sheet section 8: K 16, 5 %: .181.
+    Source: Bendat & Piersol 2010; K 16 and 5 % give .181.
     """
     if averages <= 1:
         raise MethodRefusal(Complaint("averages", f"{averages:g} was given", "Give more than one piece"))

@@ -1,7 +1,7 @@
 """Does the wall or the diameter swing with a fixed length along the wire, and how much?
 
 Welch's spectrum over uniform length against a background that is red, as every extrusion's is: a white
-background calls periods that are not there. P. D. Welch, IEEE Trans. Audio 15 (1967) 70; method sheet section 8.
+background calls periods that are not there. P. D. Welch, IEEE Trans. Audio 15 (1967) 70.
 """
 
 from __future__ import annotations
@@ -185,8 +185,8 @@ def find_periods(
         segments: pieces of the averaged spectrum.
         unit: unit of the values.
 
-    What lies above half the reading rate is seen at a false period: see the alias table. Source: method sheet
-    section 8; sd of the frequency sqrt(6) / (pi L) (s / A) / sqrt(N) (Cramer-Rao bound).
+    What lies above half the reading rate is seen at a false period: see the alias table. Source: Welch 1967;
+    sd of the frequency sqrt(6) / (pi L) (s / A) / sqrt(N) (Cramer-Rao bound).
     """
     share(level, "level")
     seen = spectrum(values, step_m, segments)
@@ -253,7 +253,7 @@ def fit_sinusoid(at_m: ArrayLike, values: ArrayLike, lowest: float, highest: flo
         highest: highest frequency [1/m].
 
     Uncertainties suppose independent errors; with red noise use the noise near the line (`find_periods` does).
-    Source: method sheet section 8 (Cramer-Rao bound).
+    Derived: Cramer-Rao bound.
     """
     at, x = readings(at_m, "at_m"), readings(values, "values")
     length = float(np.ptp(at))
@@ -387,7 +387,7 @@ def spread_without(sigma: float, amplitude: float) -> float:
         sigma: standard deviation with the swing.
         amplitude: amplitude of the swing, in the same unit.
 
-    Source: variance of a sinusoid; method sheet section 8.
+    Source: variance of a sinusoid.
     """
     left = positive(sigma, "sigma") ** 2 - amplitude**2 / 2
     if left < 0:

@@ -16,7 +16,7 @@ from scipy import stats
 from pipeline.samples import positive, whole_readings
 
 FEW = 30
-"""Number of faults below which H's p-value is simulated (method sheet section 7)."""
+"""Number of faults below which H's p-value is simulated: the law is for many (own choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +144,19 @@ def _h(turns: NDArray[np.float64]) -> NDArray[np.float64]:
         z2 = z2 + 2 / n * np.abs(power.sum(axis=1)) ** 2
         best = np.maximum(best, z2 - 4 * harmonic + 4)
     return best
+
+
+def look_elsewhere(p_value: float, trials: float) -> float:
+    """P-value after as many independent tries: 1 - (1 - p)^M.
+
+    Args:
+        p_value: p-value of the best try.
+        trials: how many independent tries M; over a range of frequencies (f2 - f1) x total length at least.
+
+    Source: Sidak, J. Amer. Statist. Assoc. 62 (1967) 626; for Rayleigh's test over a range, `event_repeats` counts
+    the tries more exactly.
+    """
+    return float(-np.expm1(max(trials, 1.0) * np.log1p(-min(max(p_value, 0.0), 1 - 1e-16))))
 
 
 def v_test(at_m: ArrayLike, period_m: float, turn: float) -> PhaseTest:

@@ -2,7 +2,7 @@
 
 Charts of the length from fault to fault: probability limits, sums of gaps, the geometric chart, and the
 exponential CUSUM, which is the one with power. J. M. Lucas, Technometrics 27 (1985) 129; F. F. Gan, J. Qual.
-Technol. 26 (1994); geometric: Kaminsky et al., J. Qual. Technol. 24 (1992) 63; method sheet section 6.
+Technol. 26 (1994); geometric: Kaminsky et al., J. Qual. Technol. 24 (1992) 63.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def gap_chart(
         alpha: chance of a false alarm at one point.
 
     A single short gap hardly proves anything: at five times the rate the t-chart needs about 149 faults, sums of
-    five about 14 (`faults_to_signal`). Exponential gaps. Source: method sheet section 6.
+    five about 14 (`faults_to_signal`). Exponential gaps. Derived.
     """
     x = _gaps(gaps_m)
     if together < 1:

@@ -53,7 +53,7 @@ def compare_rates(
         known_1_m: first length, with a working detector [m].
         count_2: separate faults on the second length.
         known_2_m: second length, with a working detector [m].
-        test: the method, fixed in the plant's specification; mid-p by default (method sheet section 7).
+        test: the method, fixed in the plant's specification; mid-p by default (own choice).
         confidence: coverage aimed at.
 
     Stops being true where faults come in clusters; then use the regression with overdispersion.
@@ -192,10 +192,8 @@ def power_of_comparison(
     weight = stats.poisson.pmf(first, means[0])[:, None] * stats.poisson.pmf(second, means[1])
     n = first[:, None] + second
     fair = e1 / (e1 + e2)
-    if test == "mid-p":
-        p_value = _mid_p(np.broadcast_to(first[:, None], n.shape), n, fair)
-    else:
-        p_value = _small_p(n, fair)
+    ours = np.broadcast_to(first[:, None], n.shape)
+    p_value = _mid_p(ours, n, fair) if test == "mid-p" else _small_p(n, fair)
     return float(weight[(p_value < alpha) & (n > 0)].sum())
 
 

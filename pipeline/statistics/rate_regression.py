@@ -23,7 +23,14 @@ from pipeline.samples import positive_readings, share, whole_readings
 
 QUESTION = "Which circumstances go with more faults per km?"
 NEGATIVE_BINOMIAL_FROM = 1.5
-"""Dispersion above which the negative binomial is fitted (method sheet section 7)."""
+"""Dispersion above which the negative binomial is fitted (own choice)."""
+
+UNBOUNDED = 50.0
+"""Standard error of a log ratio beyond which the ratio has no bound in these data."""
+NO_MAXIMUM = (
+    "The fit did not converge: a circumstance separates items with faults from items without. Leave it out or put "
+    "classes together."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +96,7 @@ def rate_regression(
         confidence: coverage aimed at.
 
     Stops being true with fewer than about five faults a parameter, or where a factor that matters is left
-    out: that looks like overdispersion. Source: McCullagh & Nelder 1989, method sheet section 7.
+    out: that looks like overdispersion. Source: McCullagh & Nelder 1989.
     """
     share(confidence, "confidence")
     y = whole_counts(counts, "counts")
@@ -166,7 +173,8 @@ def _without_silent_classes(
 def _fit(
     y: NDArray[np.float64], km: NDArray[np.float64], x: NDArray[np.float64], confidence: float
 ) -> _Fit | str:
-    import statsmodels.api as sm
+    from statsmodels.genmod.families import Poisson
+    from statsmodels.genmod.generalized_linear_model import GLM
 
     freedom = x.shape[0] - x.shape[1]
     if freedom < 1 or np.linalg.matrix_rank(x) < x.shape[1]:
@@ -174,12 +182,11 @@ def _fit(
     with python_warnings.catch_warnings():
         python_warnings.simplefilter("error")
         try:
-            fitted = sm.GLM(y, x, family=sm.families.Poisson(), offset=np.log(km)).fit(tol=1e-12, maxiter=200)
-        except Exception as trouble:  # the library names this in many ways; each means "no maximum"
-            return (
-                f"The fit did not converge ({trouble}); a circumstance may separate the faults completely. "
-                "Leave it out or put classes together."
-            )
+            fitted = GLM(y, x, family=Poisson(), offset=np.log(km)).fit(tol=1e-12, maxiter=200)
+        except Exception:  # the library names this in many ways; each means "no maximum"
+            return NO_MAXIMUM
+    if not fitted.converged or not np.isfinite(fitted.bse).all() or float(np.max(fitted.bse)) > UNBOUNDED:
+        return NO_MAXIMUM
     beta, error = np.asarray(fitted.params), np.asarray(fitted.bse)
     phi = float(fitted.pearson_chi2) / freedom
     p_value = float(stats.chi2.sf(fitted.pearson_chi2, freedom))

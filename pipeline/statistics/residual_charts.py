@@ -2,7 +2,7 @@
 
 For values that follow one another (reel after reel), the one-step errors of an autoregression are charted. Such
 a chart forgets a lasting shift, so an EWMA of the values themselves belongs beside it. Alwan & Roberts,
-J. Bus. Econ. Stat. 6 (1988) 87 (from memory); method sheet section 6.
+J. Bus. Econ. Stat. 6 (1988) 87 (from memory).
 """
 
 from __future__ import annotations
@@ -156,7 +156,7 @@ def shift_seen(phi: float) -> tuple[float, float]:
     Args:
         phi: the autoregression.
 
-    Source: derived (method sheet section 6: phi .8 gives 1.67, then .33).
+    Source: derived; phi .8 gives 1.67, then .33.
     """
     if not -1.0 < phi < 1.0:
         raise MethodRefusal(

@@ -23,7 +23,7 @@ from pipeline.samples import positive, readings
 
 SigmaFrom = Literal["robust", "standard deviation", "moving range"]
 FEW = 100
-"""Points below which limits are told to be uncertain (method sheet section 6)."""
+"""Points below which limits are told to be uncertain (Jensen et al., J. Qual. Technol. 38, 2006, 349, from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +112,7 @@ def individuals_chart(
         baseline: phase II only: number of points behind the limits, if known.
 
     The moving range is refused where neighbours are correlated: it would give sigma sqrt(1 - r) and limits
-    that alarm all the time. Source: Montgomery 2013, section 6.4; method sheet sections 5 and 6.
+    that alarm all the time. Source: Montgomery 2013, section 6.4; the root of 1 - r is derived.
     """
     x = readings(values, "values")
     known = x[~np.isnan(x)]

@@ -2,8 +2,8 @@
 
 One defect is counted again while it is still inside the electrode, and a tester that has just fired is blind
 for its dead time. Counts closer than that are merged, and what the blindness hid is estimated. Theory of
-counters with dead time, extending and non-extending: method sheet of the project, section 7 (formulae checked
-there by simulation); that two faults within 610 mm may be one count: UL 444 (2010) 5.1 b, recovery rule.
+counters with dead time, extending and non-extending: derived, checked by simulation; that two faults within
+610 mm may be one count: UL 444 (2010) 5.1 b, recovery rule.
 """
 
 from __future__ import annotations
@@ -76,7 +76,7 @@ def merge_reach_m(
         jitter_m: uncertainty of the distance between two counts [m].
         resolution_m: length within which the tester need not tell faults apart [m]; by default 610 mm.
 
-    Source: method sheet section 7; the floor of 610 mm from UL 444 (2010) 5.1 b.
+    Derived; the floor of 610 mm from UL 444 (2010) 5.1 b.
     """
     length = not_negative(electrode_m, "electrode_m", "m") + not_negative(jitter_m, "jitter_m", "m")
     speed = np.abs(np.atleast_1d(np.asarray(speed_m_s, dtype=np.float64)))
@@ -107,7 +107,7 @@ def merge_events(
         rule: 'chain' measures the gap from the last count, 'fixed window' from the first of the fault.
 
     Stops being true where separate defects really lie closer together than w: the number is a lower bound.
-    Source: method sheet section 7; UL 444 (2010) 5.1 b for the 610 mm.
+    Source: UL 444 (2010) 5.1 b for the 610 mm.
     """
     if rule not in ("chain", "fixed window"):
         raise MethodRefusal(Complaint("rule", f"'{rule}' is not known", "Give 'chain' or 'fixed window'"))
@@ -205,7 +205,7 @@ def hidden_faults(raw: int, merged: int, known_m: float, reach_m: float, rule: M
         rule: the merging rule that was used.
 
     Stops being true where defects come in clusters: the correction then understates the loss (Larsen &
-    Kostinski, Meas. Sci. Technol. 20, 2009, 095101). Source: method sheet section 7.
+    Kostinski, Meas. Sci. Technol. 20, 2009, 095101). Derived from Poisson gaps.
     """
     if not (math.isfinite(known_m) and known_m > 0):
         raise MethodRefusal(

@@ -2,7 +2,7 @@
 
 The alias table comes before any reading of a spectrum: a capstan read once a metre shows a period it does not
 have. A found period is given to an element only if it fits within tolerance and no other does. Sampling
-theorem; method sheet sections 7 and 8 (derived).
+theorem; the rest is derived.
 """
 
 from __future__ import annotations
@@ -161,7 +161,7 @@ def attribute(period_m: float, period_sd_m: float, table: Sequence[ExpectedLine]
         period_sd_m: its standard uncertainty [m].
         table: from `alias_table`, for the same readings.
 
-    Source: method sheet section 7. A fit is a coincidence of lengths, not proof of the cause.
+    Derived. A fit is a coincidence of lengths, not proof of the cause.
     """
     positive(period_m, "period_m", "m")
     not_negative(period_sd_m, "period_sd_m", "m")

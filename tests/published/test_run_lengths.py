@@ -58,5 +58,5 @@ def test_geometric_run_length() -> None:
 
 
 def test_four_run_rules_together() -> None:
-    # Champ & Woodall, Technometrics 29 (1987) 393: 91.75 (from memory; the method sheet gives the same).
+    # Champ & Woodall, Technometrics 29 (1987) 393: 91.75 (from memory; a script apart gives the same).
     assert run_rules_arl(FOUR_RULES) == pytest.approx(91.75, abs=0.005)

@@ -9,7 +9,7 @@ from pipeline.statistics.alarm_budget import alarm_budget, false_alarms_per_day,
 
 
 def test_one_false_alarm_a_week_over_twelve_charts() -> None:
-    # Method sheet section 6: 12 statistics x 60 reels a day, one a week: 5040; 1.9 and 7.8 a day otherwise.
+    # Worked out by a script apart: 12 statistics x 60 reels a day, one a week: 5040; 1.9 and 7.8 a day otherwise.
     budget = alarm_budget(12, 60)
     assert budget.arl0 == 5040
     assert budget.words == (

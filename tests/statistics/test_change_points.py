@@ -49,8 +49,8 @@ def best_partition(x: np.ndarray, penalty: float, shortest: int) -> tuple[int, .
     return tuple(reversed(found))
 
 
-def test_worked_example_of_the_method_sheet() -> None:
-    # Method sheet section 3: penalty 2 (.01) ln 10 -> change at 5.
+def test_worked_example_as_worked_out() -> None:
+    # Worked out by a script apart: penalty 2 (.01) ln 10 -> change at 5.
     x = [0, 0.1, -0.1, 0, 0.05, 3, 3.1, 2.9, 3.05, 3]
     assert pelt(x, 2 * 0.01 * math.log(10)) == (5,)
 
@@ -65,7 +65,7 @@ def test_pruning_keeps_the_optimum(shortest: int) -> None:
 
 
 def test_plain_variance_calls_changes_that_are_mere_memory() -> None:
-    # Method sheet section 3: phi .8, 400 points: 7.4 false changes with the plain variance, 0.0 with the long-run
+    # Worked out by a script apart: phi .8, 400 points: 7.4 false changes with the plain variance, 0.0 with the long-run
     # one; white noise .08.
     rng = np.random.default_rng(2)
     naive = known = estimated = white = 0

@@ -23,7 +23,7 @@ def chart(answer: Chart | Refused) -> Chart:
 
 
 def test_exact_limits_at_a_small_mean() -> None:
-    # Method sheet section 6: mean .75: alarm at 5 or more, p .00106; the three-sigma limit 3.35 has p .0073.
+    # Worked out by a script apart: mean .75: alarm at 5 or more, p .00106; the three-sigma limit 3.35 has p .0073.
     lower, upper = poisson_limits([0.75], 0.0027)
     assert (lower[0], upper[0]) == (-1.0, 5.0)
     assert stats.poisson.sf(4, 0.75) == pytest.approx(0.0010646777727857928)
@@ -77,7 +77,7 @@ def test_scatter_is_told_before_limits_are_widened() -> None:
 
 
 def test_laney_by_hand() -> None:
-    # Method sheet section 6 (Laney 2002): the limit's form: .15957 + 3 sqrt(.15957/28) x 2.2637 = .67224.
+    # Worked out apart (Laney 2002): the limit's form: .15957 + 3 sqrt(.15957/28) x 2.2637 = .67224.
     assert 0.1595744680851064 + 3 * math.sqrt(0.1595744680851064 / 28) * 2.2636770006807563 == pytest.approx(
         0.6722450531808128
     )

@@ -31,7 +31,7 @@ def chance(answer: ChanceTest | Refused) -> ChanceTest:
 
 
 def test_laplace_trend_at_the_end_of_the_reel() -> None:
-    # Method sheet section 7: U 3.50, p 4.7e-4.
+    # Worked out by a script apart: U 3.50, p 4.7e-4.
     found = result(trend_along(END_OF_REEL, 1500.0))
     assert found.details["laplace_u"] == pytest.approx(3.498764353311037)
     assert found.details["p_value"] == pytest.approx(0.00046741948272713794)
@@ -67,8 +67,8 @@ def test_coverage_of_the_trend_interval() -> None:
     assert 0.92 < inside / 400 < 0.98
 
 
-def test_gap_limit_of_the_method_sheet() -> None:
-    # Method sheet section 7: CV of the gaps above 1.26 (95 %, n 30) means clusters. 31 faults make 30 gaps.
+def test_gap_limit_as_worked_out() -> None:
+    # Worked out by a script apart: CV of the gaps above 1.26 (95 %, n 30) means clusters. 31 faults make 30 gaps.
     even = chance(gap_clustering(np.linspace(0, 1500, 31), 1500.0))
     assert even.p_value == 1.0
     rng = np.random.default_rng(3)

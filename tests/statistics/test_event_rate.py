@@ -18,7 +18,7 @@ def rate(count: int, known_m: float, confidence: float = 0.95) -> Result:
 
 
 def test_three_faults_on_150_km() -> None:
-    # Method sheet section 7: .02 (.00412, .05845) per km.
+    # Worked out by a script apart: .02 (.00412, .05845) per km.
     found = rate(3, 150_000)
     assert found.estimate == pytest.approx(0.02)
     assert found.low == pytest.approx(0.004124480819304009)
@@ -26,7 +26,7 @@ def test_three_faults_on_150_km() -> None:
 
 
 def test_no_fault_is_never_a_rate_of_zero() -> None:
-    # Trap "0 faults/km": method sheet section 7, 2.996/E one-sided and 3.689/E two-sided.
+    # Trap "0 faults/km": worked out apart: 2.996/E one-sided and 3.689/E two-sided.
     found = rate(0, 1000)
     assert (found.estimate, found.low) == (0.0, 0.0)
     assert found.high == pytest.approx(3.6888794541139354)

@@ -40,7 +40,7 @@ def test_a_signal_leads_back_to_where_the_drift_began() -> None:
 
 
 def test_correlated_values_need_wider_limits() -> None:
-    # Method sheet section 6: phi .6, lambda .2: 1.687.
+    # Worked out by a script apart: phi .6, lambda .2: 1.687.
     assert ewma_ar_factor(0.6, 0.2) == pytest.approx(1.6870547845739468)
     assert ewma_ar_factor(0.0, 0.2) == 1.0
     rng = np.random.default_rng(1)
@@ -55,7 +55,7 @@ def test_correlated_values_need_wider_limits() -> None:
 
 
 def test_false_alarms_of_the_ewma_by_simulation() -> None:
-    # Computed 500 points (method sheet section 6); the chart as applied, runs of 2500 points, first signals.
+    # Computed 500 points (worked out by a script apart); the chart as applied, runs of 2500 points, first signals.
     rng = np.random.default_rng(4)
     first = []
     for _ in range(600):

@@ -32,15 +32,15 @@ def result(*given: object) -> Result:
     return answer
 
 
-def test_false_alarm_probability_of_the_method_sheet() -> None:
-    # Method sheet section 8: N 80 on 0..100, z .25, fmax .39: .00226 (Baluev 2008).
+def test_false_alarm_probability_as_worked_out() -> None:
+    # Worked out by a script apart: N 80 on 0..100, z .25, fmax .39: .00226 (Baluev 2008).
     assert baluev_fap(0.25, 80, 0.39, np.linspace(0, 100, 80)) == pytest.approx(0.0022616980932540364)
     assert baluev_fap(0.0, 80, 0.39, np.linspace(0, 100, 80)) == pytest.approx(1.0)
     assert baluev_fap(1.0, 80, 0.39, np.linspace(0, 100, 80)) == 0.0
 
 
 def test_false_alarm_probability_of_white_noise_is_a_bound() -> None:
-    # Method sheet section 8: conservative (simulated .1 where .149 is told).
+    # Worked out by a script apart: conservative (simulated .1 where .149 is told).
     rng = np.random.default_rng(1)
     at = np.sort(rng.uniform(0, 100, 60))
     omega = 2 * np.pi * np.linspace(0.01, 0.4, 400)

@@ -19,8 +19,8 @@ from pipeline.statistics.multivariate_charts import (
 )
 
 
-def test_limits_of_the_method_sheet() -> None:
-    # Method sheet section 6: p 4, m 100, alpha .0027.
+def test_limits_as_worked_out() -> None:
+    # Worked out by a script apart: p 4, m 100, alpha .0027.
     assert t2_limit(4, 100, 0.0027, "I") == pytest.approx(15.265924231753601)
     assert t2_limit(4, 100, 0.0027, "II") == pytest.approx(18.241083825417864)
     assert t2_limit(4, 10**7, 0.0027, "II") == pytest.approx(16.251171152210564, rel=1e-5)
@@ -65,7 +65,7 @@ def test_the_parts_around_the_wire_add_up_to_t2_exactly(n: int) -> None:
 
 
 def test_worked_split_of_four_sensors() -> None:
-    # Method sheet section 6 prints 27.183 = 0.100 + 27.083 + 0.000 -> eccentricity. By hand, N = 4: departures
+    # Worked out apart: 27.183 = 0.100 + 27.083 + 0.000 -> eccentricity. By hand, N = 4: departures
     # (a + e, a, a - e, a) have F0 = 4a, F1 = 2e, F2 = 0: parts 4a^2/v0, 2e^2/v1, 0.
     base = WallBaseline(np.zeros(4), (10.0, 12.0, 5.0), 100)
     a, e = 0.5, math.sqrt(162.5)

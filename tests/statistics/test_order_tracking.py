@@ -31,7 +31,7 @@ def tracked(*given: object, **named: object) -> Tracked:
 
 @pytest.mark.parametrize(("axis", "at", "period"), [("length", LENGTH, 10.0), ("time", TIME, 1.0)])
 def test_a_ramp_separates_length_from_time(axis: str, at: np.ndarray, period: float) -> None:
-    # Method sheet section 8, ramp of 8 to 12 m/s: .161 of the power on the true axis, .0035 on the other; .246
+    # Worked out apart: ramp of 8 to 12 m/s: .161 of the power on the true axis, .0035 on the other; .246
     # and .0070 the other way round.
     found = tracked(0.6 * np.sin(2 * np.pi * at / period) + NOISE, {"length": LENGTH, "time": TIME})
     assert found.locked_to == axis
@@ -73,7 +73,7 @@ def test_too_little_is_refused() -> None:
 
 
 def test_coherence_threshold_and_its_false_alarms() -> None:
-    # Method sheet section 8: K 16, 5 %: .181.
+    # Worked out by a script apart: K 16, 5 %: .181.
     assert coherence_threshold(16) == pytest.approx(0.18103627252208465)
     rng = np.random.default_rng(2)
     above = [

@@ -44,7 +44,7 @@ def test_the_averaged_spectrum_is_welchs() -> None:
 
 
 def test_white_background_calls_periods_on_red_noise_every_time() -> None:
-    # Trap "white-noise false-alarm levels": method sheet section 8: AR(.7), nominal 5 %: 100 % against a white
+    # Trap "white-noise false-alarm levels": worked out by a script apart: AR(.7), nominal 5 %: 100 % against a white
     # background, 4.3 % against a red one.
     rng = np.random.default_rng(2)
     white = ours = 0
@@ -75,7 +75,7 @@ def test_false_alarms_on_several_backgrounds(kind: str) -> None:
 
 
 def test_threshold_of_sixteen_averages() -> None:
-    # Method sheet section 8: per-bin 1e-4, K 16: 2.205.
+    # Worked out by a script apart: per-bin 1e-4, K 16: 2.205.
     assert stats.chi2.isf(1e-4, 32) / 32 == pytest.approx(2.2053514867294526)
 
 
@@ -124,8 +124,8 @@ def test_a_hunting_control_is_not_taken_for_a_turning_element() -> None:
     assert found.found[0].warnings[0].startswith("The swing does not keep its step along the length")
 
 
-def test_sinusoid_uncertainty_of_the_method_sheet() -> None:
-    # Method sheet section 8: L 1500, A 3, s 6 um, N 1500: sd of the frequency 2.68e-5, of 1.885 m .095 mm.
+def test_sinusoid_uncertainty_as_worked_out() -> None:
+    # Worked out by a script apart: L 1500, A 3, s 6 um, N 1500: sd of the frequency 2.68e-5, of 1.885 m .095 mm.
     rng = np.random.default_rng(7)
     s = np.arange(1500) * 1500 / 1499
     error = []
@@ -146,7 +146,7 @@ def test_an_exact_sine_is_fitted_exactly() -> None:
 
 
 def test_gain_of_removing_a_swing() -> None:
-    # Method sheet section 8: 12 um with amplitude 10 -> 9.70 um.
+    # Worked out by a script apart: 12 um with amplitude 10 -> 9.70 um.
     assert spread_without(0.012, 0.01) == pytest.approx(0.009695359714832659)
 
 

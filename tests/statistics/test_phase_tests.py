@@ -11,6 +11,7 @@ from pipeline.statistics.phase_tests import (
     h_test,
     kuiper_p,
     kuiper_test,
+    look_elsewhere,
     rayleigh_p,
     rayleigh_test,
     v_test,
@@ -21,8 +22,8 @@ RNG = np.random.default_rng(4)
 MARKED = 1.9 * np.array([3, 50, 51, 120, 300, 301, 500, 700]) + 0.7 + RNG.normal(0, 0.02, 8)
 
 
-def test_rayleigh_p_by_the_method_sheet() -> None:
-    # Method sheet section 7: z 3, n 8 gives .0447 where exp(-z) gives .0498; z 7.952, n 8 gives 1.5e-5.
+def test_rayleigh_p_as_worked_out() -> None:
+    # Worked out by a script apart: z 3, n 8 gives .0447 where exp(-z) gives .0498; z 7.952, n 8 gives 1.5e-5.
     assert float(rayleigh_p(8, math.sqrt(3 * 8))) == pytest.approx(0.0447, abs=5e-5)
     assert float(rayleigh_p(8, 8 * 0.9969945592723086)) == pytest.approx(1.4765370566317693e-05)
     assert float(rayleigh_p(8, 8 * math.sqrt(0.9208406535392453 / 8))) == pytest.approx(0.4106684866656054)
@@ -50,7 +51,7 @@ def test_h_is_the_best_of_twenty_penalised_sums() -> None:
 
 
 def test_h_of_many_faults_follows_its_law() -> None:
-    # Method sheet section 7: n 100, p .0186 simulated against exp(-.4 H) = .0183 at H 10.
+    # Worked out by a script apart: n 100, p .0186 simulated against exp(-.4 H) = .0183 at H 10.
     turns = RNG.uniform(size=(3000, 100))
     alarms = np.mean([h_test(row, 1.0).p_value < math.exp(-4) for row in turns])
     assert alarms == pytest.approx(math.exp(-4), abs=0.008)
@@ -82,6 +83,15 @@ def test_kuiper_against_scipy_and_its_law() -> None:
     assert kuiper_p(0.0) == 1.0
     p = [kuiper_test(row, 1.0).p_value for row in RNG.uniform(size=(2000, 20))]
     assert np.mean(np.array(p) < 0.05) == pytest.approx(0.05, abs=0.015)
+
+
+def test_a_range_of_periods_is_paid_for() -> None:
+    # Worked out by a script apart: .2 to 1 per m over 1.5 km are 1.2e3 tries; H 97 survives, z 3 does not.
+    tries = (1.0 - 0.2) * 1500
+    assert tries == pytest.approx(1.2e3)
+    assert look_elsewhere(1.187047598188167e-17, tries) == pytest.approx(1.4e-14, rel=0.02)
+    assert look_elsewhere(0.0447, tries) == pytest.approx(1.0)
+    assert look_elsewhere(0.01, 1) == pytest.approx(0.01)
 
 
 def test_two_opposite_places_hide_from_rayleigh_and_not_from_h() -> None:

@@ -26,7 +26,7 @@ def chart(answer: Chart | Refused) -> Chart:
 
 
 def test_probability_limits_of_single_gaps_and_sums() -> None:
-    # Method sheet section 6: mu x (.00135, 6.61); LCL of sums of 3 and 5 gaps .2117 and .7919 mu.
+    # Worked out by a script apart: mu x (.00135, 6.61); LCL of sums of 3 and 5 gaps .2117 and .7919 mu.
     one = chart(gap_chart([1.0], 1.0))
     assert one.lower[0] == pytest.approx(0.0013509120709562744)
     assert one.upper[0] == pytest.approx(6.607650686531799)
@@ -35,7 +35,7 @@ def test_probability_limits_of_single_gaps_and_sums() -> None:
 
 
 def test_single_gaps_have_no_power() -> None:
-    # Method sheet section 6: at five times the rate ~149 faults to signal, sums of five ~14.
+    # Worked out by a script apart: at five times the rate ~149 faults to signal, sums of five ~14.
     assert faults_to_signal(5.0) == pytest.approx(148.54868851254858)
     assert faults_to_signal(5.0, 5) == pytest.approx(13.765547619875315)
     assert faults_to_signal(1.0) == pytest.approx(1 / 0.0027)
@@ -52,7 +52,7 @@ def test_sums_do_not_overlap_and_the_rest_waits() -> None:
 
 
 def test_geometric_limits() -> None:
-    # Method sheet section 6: p .01 -> 658 trials up to and with the bad one, so 657 good ones between.
+    # Worked out by a script apart: p .01 -> 658 trials up to and with the bad one, so 657 good ones between.
     assert geometric_limit(0.01) == (-1, 657)
     assert stats.geom.sf(658, 0.01) <= 0.00135 < stats.geom.sf(657, 0.01)
     found = chart(g_chart([3, 658, 657], 0.01))
@@ -107,7 +107,7 @@ def test_cusum_as_applied() -> None:
 
 
 def test_power_that_makes_gaps_nearly_normal() -> None:
-    # Method sheet section 6: Weibull 3.6 has skewness .0006 and excess kurtosis -.28.
+    # Worked out by a script apart: Weibull 3.6 has skewness .0006 and excess kurtosis -.28.
     skew, kurtosis = stats.weibull_min.stats(3.6, moments="sk")
     assert float(skew) == pytest.approx(0.0006, abs=5e-5)
     assert float(kurtosis) == pytest.approx(-0.28, abs=0.005)

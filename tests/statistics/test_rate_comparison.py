@@ -30,7 +30,7 @@ def ratio(*given: float, test: RateTest = "mid-p") -> Result:
     [("mid-p", 0.03520593920000002), ("E-test", 0.05574345412862408), ("conditional exact", 0.03290945536)],
 )
 def test_methods_disagree_across_one_in_twenty_so_one_is_fixed(test: RateTest, p_value: float) -> None:
-    # Trap "p-value method switching": method sheet section 7, 8 on 40 km against 3 on 60 km.
+    # Trap "p-value method switching": worked out apart: 8 on 40 km against 3 on 60 km.
     found = ratio(8, 40e3, 3, 60e3, test=test)
     assert found.details["p_value"] == pytest.approx(p_value)
     assert found.estimate == pytest.approx(4.0)
@@ -91,7 +91,7 @@ def test_no_fault_on_either_side_is_refused() -> None:
 
 @pytest.mark.parametrize(("km", "power"), [(915, 0.76), (1000, 0.80)])
 def test_length_needed_to_see_a_halving(km: float, power: float) -> None:
-    # Method sheet section 7: halving from 0.05 per km, exact conditional test.
+    # Worked out by a script apart: halving from 0.05 per km, exact conditional test.
     found = power_of_comparison(0.05, 0.025, km * 1e3, km * 1e3, "conditional exact")
     assert found == pytest.approx(power, abs=0.005)
     assert power_of_comparison(0.05, 0.025, km * 1e3, km * 1e3) > found

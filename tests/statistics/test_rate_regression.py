@@ -21,7 +21,7 @@ DAY_NIGHT = {"shift": ["day"] * 3 + ["night"] * 3}
 
 
 def test_two_groups_give_the_ratio_of_their_rates() -> None:
-    # Closed form: b = log((29/87)/(6/78)), SE = sqrt(1/6 + 1/29). The method sheet, section 7, prints the
+    # Closed form: b = log((29/87)/(6/78)), SE = sqrt(1/6 + 1/29). A script apart prints the
     # same -2.56495, 1.46634, ratio 4.333 and .4485.
     found = regression([2, 3, 1, 10, 9, 10], [26e3] * 3 + [29e3] * 3, DAY_NIGHT)
     assert math.log(found.base.estimate) == pytest.approx(-2.5649493574615367)
@@ -74,7 +74,7 @@ def test_negative_binomial_against_a_direct_maximisation() -> None:
 
 
 def test_a_missing_factor_looks_like_scatter() -> None:
-    # Method sheet section 7: before the shift term the dispersion test fails, after it does not.
+    # Worked out by a script apart: before the shift term the dispersion test fails, after it does not.
     y, km = [2, 3, 1, 10, 9, 10], [26e3] * 3 + [29e3] * 3
     without = regression(y, km, {"speed": [10.0, 11.0, 9.0, 9.5, 11.0, 10.2]})
     with_it = regression(y, km, DAY_NIGHT)
@@ -130,6 +130,35 @@ def test_what_the_data_cannot_answer_is_refused(y: list[int], circumstances: obj
         "Poisson regression with exposure",
         reason,
         sum(y),
+    )
+
+
+def test_a_negative_binomial_that_does_not_converge_is_told_and_the_wider_poisson_stands(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from statsmodels.discrete.discrete_model import NegativeBinomial
+
+    def no_maximum(*_: object, **__: object) -> None:
+        raise np.linalg.LinAlgError("Singular matrix")
+
+    monkeypatch.setattr(NegativeBinomial, "fit", no_maximum)
+    y = np.random.default_rng(2).negative_binomial(0.8, 0.2, 40)
+    found = regression(y, [5e3] * 40, {"shift": ["day", "night"] * 20})
+    assert found.model == "Poisson with dispersion"
+    assert found.dispersion > 1.5
+    assert found.alpha is None
+    assert found.warnings[1] == (
+        "The negative binomial did not converge; errors are widened by the dispersion instead."
+    )
+    assert found.base.details["log_standard_error"] > 1 / math.sqrt(y[::2].sum())
+
+
+def test_a_number_that_separates_the_faults_is_refused() -> None:
+    found = rate_regression([0, 0, 0, 0, 5, 9], [5e3] * 6, {"speed": [1.0, 1.0, 1.0, 1.0, 2.0, 2.0]})
+    assert isinstance(found, Refused)
+    assert found.reason == (
+        "The fit did not converge: a circumstance separates items with faults from items without. Leave it out "
+        "or put classes together."
     )
 
 

@@ -47,7 +47,7 @@ def test_a_residual_chart_keeps_its_false_alarms_where_moving_range_limits_do_no
 
 
 def test_the_chart_forgets_a_lasting_shift() -> None:
-    # Method sheet section 6: phi .8 shows 1.67 sd once, then .33.
+    # Worked out by a script apart: phi .8 shows 1.67 sd once, then .33.
     first, later = shift_seen(0.8)
     assert first == pytest.approx(1.6666666666666667)
     assert later == pytest.approx(0.33333333333333337)

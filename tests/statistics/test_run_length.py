@@ -1,4 +1,4 @@
-"""Average run lengths against the method sheet, against each other and against simulation."""
+"""Average run lengths against worked numbers, against each other and against simulation."""
 
 import math
 
@@ -34,7 +34,7 @@ from pipeline.statistics.run_length import (
 def test_ewma_by_integral_equation_against_a_markov_chain(
     weight: float, width: float, arl0: float, arl1: float, arl05: float
 ) -> None:
-    # Method sheet section 6 (its Markov chain); designs of Lucas & Saccucci, Technometrics 32 (1990).
+    # Worked out apart by Markov chain; designs of Lucas & Saccucci, Technometrics 32 (1990).
     assert ewma_arl(weight, width) == pytest.approx(arl0, rel=5e-4)
     assert ewma_arl(weight, width, 1.0) == pytest.approx(arl1, abs=0.006)
     assert ewma_arl(weight, width, 0.5) == pytest.approx(arl05, abs=0.006)
@@ -43,7 +43,7 @@ def test_ewma_by_integral_equation_against_a_markov_chain(
 @pytest.mark.parametrize(
     ("k", "h", "arl0", "arl1"), [(0.5, 4, 167.7, 8.38), (0.5, 4.77, 368.5, 9.92), (0.25, 8.01, 370.3, 11.41)]
 )
-def test_cusum_of_the_method_sheet(k: float, h: float, arl0: float, arl1: float) -> None:
+def test_cusum_as_worked_out(k: float, h: float, arl0: float, arl1: float) -> None:
     assert cusum_arl(k, h) == pytest.approx(arl0, abs=0.07)
     assert cusum_arl(k, h, 1.0) == pytest.approx(arl1, abs=0.006)
     assert cusum_arl(0.5, 5, two_sided=False) == pytest.approx(930.9, abs=0.05)
@@ -98,7 +98,7 @@ def test_false_alarm_rates_by_simulation() -> None:
 
 @pytest.mark.parametrize(("p", "h", "simulated"), [(2, 8.66, 202), (3, 10.79, 199), (4, 12.73, 201)])
 def test_multivariate_ewma(p: int, h: float, simulated: float) -> None:
-    # Method sheet section 6: limits of Prabhu & Runger 1997 for ARL0 200, simulated there 202/199/201.
+    # Worked out by a script apart: limits of Prabhu & Runger 1997 for ARL0 200, simulated there 202/199/201.
     assert mewma_arl0(0.1, h, p) == pytest.approx(200, rel=0.015)
     assert mewma_arl0(0.1, h, p) == pytest.approx(simulated, rel=0.01)
 

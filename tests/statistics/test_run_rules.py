@@ -21,7 +21,7 @@ from pipeline.statistics.run_rules import (
 @pytest.mark.parametrize(
     ("rules", "arl0", "tolerance"),
     [
-        # Champ & Woodall, Technometrics 29 (1987): 91.75; the pairs as the method sheet, section 6, rounds them.
+        # Champ & Woodall, Technometrics 29 (1987): 91.75; the pairs worked out apart, rounded.
         (FOUR_RULES, 91.75, 0.005),
         ((BEYOND_LIMIT, TWO_OF_THREE), 226, 1.0),
         ((BEYOND_LIMIT, EIGHT_IN_A_ROW), 152, 1.0),

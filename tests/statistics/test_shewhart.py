@@ -67,7 +67,7 @@ def test_phase_two_keeps_the_limits_it_was_given() -> None:
 
 
 def test_moving_range_is_refused_on_correlated_values() -> None:
-    # Trap: method sheet section 5: at lag-1 .9 the moving range gives .316 of sigma.
+    # Trap: worked out by a script apart: at lag-1 .9 the moving range gives .316 of sigma.
     found = individuals_chart(ar1(0.9, 2000, 5), sigma_from="moving range")
     assert isinstance(found, Refused)
     assert found.reason.startswith("Neighbouring values are correlated (lag-1 0.")
@@ -79,7 +79,7 @@ def test_moving_range_is_refused_on_correlated_values() -> None:
 
 @pytest.mark.parametrize(("phi", "arl0"), [(0.3, 86), (0.5, 35), (0.8, 10)])
 def test_what_moving_range_limits_would_cost(phi: float, arl0: float) -> None:
-    # Trap: method sheet section 6, simulated: 86 / 35 / 10 points between false alarms, not 370. Limits at
+    # Trap: simulated apart: 86 / 35 / 10 points between false alarms, not 370. Limits at
     # 3 sqrt(1 - phi) sigma; a run starts anywhere, as a new chart does.
     half = 3 * math.sqrt(1 - phi)
     runs, points = 4000, 1200

@@ -9,8 +9,8 @@ from pipeline.errors import MethodRefusal
 from pipeline.statistics.spark_merge import hidden_faults, merge_events, merge_reach_m
 
 
-def test_worked_example_of_the_method_sheet_gives_four_events() -> None:
-    # Method sheet section 7, "merge_example": reach 1 m.
+def test_worked_example_as_worked_out_gives_four_events() -> None:
+    # Worked out by a script apart: reach 1 m.
     merged = merge_events([100, 100.4, 101.1, 250, 251.3, 900.2], 1.0, 0.0, 5.0)
     assert merged.merged == 4
     assert list(zip(merged.at_m.tolist(), merged.to_m.tolist(), merged.counts.tolist(), strict=True)) == [
@@ -30,7 +30,7 @@ def test_a_fixed_window_does_not_extend() -> None:
 
 
 def test_reach_is_electrode_and_dead_time_but_never_under_610_mm() -> None:
-    # 610 mm (2 ft): UL 444 (2010) 5.1 b, as the reference sheet of the project gives it.
+    # 610 mm (2 ft): UL 444 (2010) 5.1 b, as a public specification gives it.
     assert merge_reach_m(0.9, 0.005, 10.0)[0] == pytest.approx(0.95)
     assert merge_reach_m(0.1, 0.005, 10.0)[0] == pytest.approx(0.610)
     assert merge_events([0.0, 0.605], 0.0, 0.0, 0.0).merged == 1
@@ -72,7 +72,7 @@ def test_the_number_is_told_to_be_a_lower_bound() -> None:
 
 
 def test_simulation_agrees_with_the_theory_of_both_counters() -> None:
-    # Method sheet section 7: 0.1 per m, reach 1 m, 200 km; theory 18 097 (chain) and 18 182 (fixed).
+    # Worked out by a script apart: 0.1 per m, reach 1 m, 200 km; theory 18 097 (chain) and 18 182 (fixed).
     rng = np.random.default_rng(7)
     at_m = np.sort(rng.uniform(0, 200_000, rng.poisson(20_000)))
     chain = merge_events(at_m, 1.0, 0.0, 0.0)

@@ -21,7 +21,7 @@ SCREW = driven_by_motor("screw", 1.0, 1.0, 10.0)
 
 
 def test_turns_on_the_wire() -> None:
-    # Method sheet section 8: 60 rpm at 10 m/s: 10 m; a capstan of .6 m: 1.885 m; a .2 Hz dancer: 50 m.
+    # Worked out by a script apart: 60 rpm at 10 m/s: 10 m; a capstan of .6 m: 1.885 m; a .2 Hz dancer: 50 m.
     assert SCREW.turn_m == pytest.approx(10.0)
     assert (SCREW.locked_to, CAPSTAN.locked_to) == ("time", "length")
     assert CAPSTAN.turn_m == pytest.approx(1.8849555921538759)
@@ -29,7 +29,7 @@ def test_turns_on_the_wire() -> None:
 
 
 def test_a_capstan_read_once_a_metre_shows_a_period_it_does_not_have() -> None:
-    # Trap "capstan alias": method sheet section 8: .5305/m appears at .4695/m, 2.130 m.
+    # Trap "capstan alias": worked out by a script apart: .5305/m appears at .4695/m, 2.130 m.
     assert 1 / CAPSTAN.turn_m == pytest.approx(0.5305164769729844)
     assert seen_frequency(1 / CAPSTAN.turn_m, 1.0) == pytest.approx(0.46948352302701557)
     line = alias_table([CAPSTAN], 1.0, 0.5, 1)[0]
@@ -43,7 +43,7 @@ def test_a_capstan_read_once_a_metre_shows_a_period_it_does_not_have() -> None:
 
 
 def test_averaging_of_one_reading_weakens_a_swing() -> None:
-    # Method sheet section 8: window .5 m leaves .888 of a capstan's swing.
+    # Worked out by a script apart: window .5 m leaves .888 of a capstan's swing.
     assert alias_table([CAPSTAN], 0.1, 0.5, 1)[0].passed == pytest.approx(0.8882122238352445, rel=1e-6)
     assert alias_table([CAPSTAN], 0.1, 0.0, 1)[0].passed == 1.0
 
