@@ -103,54 +103,70 @@ def _cut_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint]:
     for row in on_file.cuts.values():
         laid.setdefault(row["reel_id"], []).append((row["from_outer_m"], row["to_outer_m"], row["length_id"]))
     seen: set[str] = set()
-
-    def add(one: CutLength, found: str, remedy: str) -> None:
-        complaints.append(Complaint(f"length {one.length}", found, remedy))
-
     for one in told.cuts:
-        start, end = one.metres
         if one.length in seen:
-            add(one, "it stands in the list more than once", "Give each length its own number")
-            continue
-        seen.add(one.length)
-        before = on_file.cuts.get(one.length)
-        if before is not None:
-            if (before["reel_id"], before["use"]) != (one.reel, one.use) or not (
-                abs(before["from_outer_m"] - start) < SAME_M and abs(before["to_outer_m"] - end) < SAME_M
-            ):
-                add(
-                    one,
-                    f"it is on file as {before['use']} from {before['from_outer_m']:.1f} m to "
-                    f"{before['to_outer_m']:.1f} m of reel {before['reel_id']}",
-                    "What is on file stays; give the new length a number of its own",
+            complaints.append(
+                Complaint(
+                    f"length {one.length}",
+                    "it stands in the list more than once",
+                    "Give each length its own number",
                 )
-            continue
-        reel = on_file.reels.get(one.reel)
-        if one.length in on_file.reels:
-            add(one, "a reel on file has this number", "Give the length a number of its own")
-        if reel is None:
-            add(one, f"reel {one.reel} is not on file", "Check its number, or load the run it was made in")
-        elif one.reel in on_file.shipped:
-            add(
-                one,
-                f"reel {one.reel} left whole in shipment {on_file.shipped[one.reel]['shipment']}",
-                "Check the reel's number",
             )
-        elif end > reel["length_m"] * (1.0 + COUNTERS_DIFFER) + 1.0:
-            add(
-                one,
+        elif one.length in on_file.cuts:
+            complaints += _against_itself(one, on_file.cuts[one.length])
+        else:
+            complaints += _against_the_reel(one, on_file, laid.setdefault(one.reel, []))
+            laid[one.reel].append((*one.metres, one.length))
+        seen.add(one.length)
+    return complaints
+
+
+def _against_itself(one: CutLength, before: Row) -> list[Complaint]:
+    """What a length on file says against the same length told again."""
+    start, end = one.metres
+    same_place = abs(before["from_outer_m"] - start) < SAME_M and abs(before["to_outer_m"] - end) < SAME_M
+    if (before["reel_id"], before["use"]) == (one.reel, one.use) and same_place:
+        return []
+    return [
+        Complaint(
+            f"length {one.length}",
+            f"it is on file as {before['use']} from {before['from_outer_m']:.1f} m to "
+            f"{before['to_outer_m']:.1f} m of reel {before['reel_id']}",
+            "What is on file stays; give the new length a number of its own",
+        )
+    ]
+
+
+def _against_the_reel(
+    one: CutLength, on_file: _OnFile, laid: Iterable[tuple[float, float, str]]
+) -> list[Complaint]:
+    """What the reel and the lengths cut from it say against a new length."""
+    start, end = one.metres
+    reel = on_file.reels.get(one.reel)
+    said = []
+    if one.length in on_file.reels:
+        said.append(("a reel on file has this number", "Give the length a number of its own"))
+    if reel is None:
+        said.append((f"reel {one.reel} is not on file", "Check its number, or load the run it was made in"))
+    elif one.reel in on_file.shipped:
+        shipment = on_file.shipped[one.reel]["shipment"]
+        said.append((f"reel {one.reel} left whole in shipment {shipment}", "Check the reel's number"))
+    elif end > reel["length_m"] * (1.0 + COUNTERS_DIFFER) + 1.0:
+        said.append(
+            (
                 f"it ends at {end:.1f} m and reel {one.reel} holds {reel['length_m']:.1f} m",
                 "Check the places and their unit; they count from the end that comes off first",
             )
-        for low, high, other in laid.get(one.reel, []):
-            if min(end, high) - max(start, low) > SAME_M:
-                add(
-                    one,
-                    f"it overlaps length {other}, {low:.1f} m to {high:.1f} m of reel {one.reel}",
-                    "One wire cannot be in two lengths: correct the places",
-                )
-        laid.setdefault(one.reel, []).append((start, end, one.length))
-    return complaints
+        )
+    said += [
+        (
+            f"it overlaps length {other}, {low:.1f} m to {high:.1f} m of reel {one.reel}",
+            "One wire cannot be in two lengths: correct the places",
+        )
+        for low, high, other in laid
+        if min(end, high) - max(start, low) > SAME_M
+    ]
+    return [Complaint(f"length {one.length}", found, remedy) for found, remedy in said]
 
 
 def _shipment_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint]:

@@ -1,0 +1,64 @@
+"""What a person types for a length or a time, and what it means."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+from typing import Literal
+
+from pipeline.errors import Complaint, ReelproofError
+from pipeline.units import m_from_foot
+
+_LENGTH = re.compile(r"(\d{1,9}(?:,\d{3})*(?:\.\d+)?)\s*(ft|m)")
+
+
+def length_of(text: str, option: str) -> tuple[float, Literal["ft", "m"]]:
+    """A length like ``123ft`` or ``37.5m``: its figure and its unit.
+
+    Args:
+        text: as typed.
+        option: the option it was given with, for the complaint.
+
+    Raises:
+        ReelproofError: it is no length with a unit.
+    """
+    found = _LENGTH.fullmatch(text.strip())
+    if not found:
+        raise ReelproofError(
+            Complaint(
+                option, f"'{text}' is no length with a unit", "Write it like 123ft or 37.5m, without a minus"
+            )
+        )
+    return float(found.group(1).replace(",", "")), "ft" if found.group(2) == "ft" else "m"
+
+
+def metres_of(text: str, option: str) -> float:
+    """A length like ``123ft`` or ``37.5m`` [m]."""
+    figure, unit = length_of(text, option)
+    return m_from_foot(figure) if unit == "ft" else figure
+
+
+def moment_of(text: str, zone: str, option: str) -> datetime:
+    """A day or a time like ``2026-03-03`` or ``2026-03-03T14:00``, in UTC.
+
+    Args:
+        text: as typed; without an offset it is the plant's own time.
+        zone: IANA zone of the plant.
+        option: the option it was given with, for the complaint.
+
+    Raises:
+        ReelproofError: it is no time.
+    """
+    from zoneinfo import ZoneInfo
+
+    try:
+        at = datetime.fromisoformat(text.strip())
+    except ValueError:
+        raise ReelproofError(
+            Complaint(
+                option,
+                f"'{text}' is no day and no time",
+                "Write it like 2026-03-03 or 2026-03-03T14:00, with an offset where it is not the plant's time",
+            )
+        ) from None
+    return (at if at.tzinfo else at.replace(tzinfo=ZoneInfo(zone))).astimezone(UTC)

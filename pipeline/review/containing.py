@@ -1,0 +1,372 @@
+"""Contain: a lot, gauge, limit, version, roll or length of wire is suspect; which reels and lengths does it touch?
+
+The answer is as complete as the store. Wire whose whereabouts are not on file is never counted as in house.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import Complaint, ReelproofError
+from pipeline.lots.containment import Containment, Suspect, Touched, contain, contain_window, together
+from pipeline.lots.genealogy import WHOLE, Genealogy, Node, NodeKind, Span, joined
+from pipeline.review.asking import not_on_file
+from pipeline.review.deciding import plant_sheet_of
+from pipeline.review.genealogy_of_store import RESIDENCE_S, genealogy_of
+from pipeline.review.journal import note
+from pipeline.review.shipping import reel_and_findings
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+# What a person may ask about, and the kind of node that answers.
+KINDS: dict[str, NodeKind] = {
+    "lot": "material lot",
+    "gauge": "calibration",
+    "limit": "limit",
+    "software": "software",
+    "element": "element",
+    "run": "run",
+    "reel": "reel",
+    "length": "cut length",
+    "window": "run",
+}
+OF_WIRE = ("run", "reel", "length")
+IN_HOUSE_MEANS = "In house means that no shipment of it is on file."
+NOTHING_TOLD = (
+    "No shipment was ever put on file here, so nobody can tell from it where wire is; tell what leaves with "
+    "'reelproof ship'."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked.
+
+    Args:
+        kind: one of `KINDS`.
+        name: the lot, gauge, limit, version, roll, run, reel or length; "" for a window.
+        since: from when on, for what is no wire; None from the start.
+        until: up to when; None to the end.
+        span: which of its wire [m], of a run from its first metre, of a reel or length from the outer end.
+        residence_s: mean residence of the melt [s], for the tail after a lot ended.
+    """
+
+    kind: str
+    name: str
+    since: datetime | None = None
+    until: datetime | None = None
+    span: Span = WHOLE
+    residence_s: float = RESIDENCE_S
+
+    @property
+    def sentence(self) -> str:
+        """The suspect in words."""
+        text = f"{self.kind.capitalize()} {self.name}".rstrip()
+        if self.span != WHOLE:
+            text += f", {self.span[0]:.1f} m to {self.span[1]:.1f} m"
+        if self.since is not None:
+            text += f", from {self.since:%Y-%m-%d %H:%M} UTC"
+        if self.until is not None:
+            text += f", to {self.until:%Y-%m-%d %H:%M} UTC"
+        return text
+
+
+@dataclass(frozen=True, slots=True)
+class TouchedWire:
+    """A reel or cut length that is touched.
+
+    Args:
+        length_id: the reel or cut length.
+        kind: ``reel`` or ``cut length``.
+        reel_id: the reel it is or was cut from.
+        run_id: the run it was made in.
+        length_m: wire on it [m].
+        spans: which of it, from the end that comes off first [m].
+        where: ``in house``, ``not known``, ``cut up``, ``scrapped`` or ``shipped`` with the shipment and the place.
+        in_house_m: touched wire that can still be held [m]; lengths cut from a reel count as themselves.
+        gone_m: touched wire that was shipped [m].
+        standing: what the evidence and a person say of its reel.
+        path: how the suspect came to it.
+    """
+
+    length_id: str
+    kind: str
+    reel_id: str
+    run_id: str
+    length_m: float
+    spans: tuple[Span, ...]
+    where: str
+    in_house_m: float
+    gone_m: float
+    standing: str
+    path: tuple[str, ...]
+
+    @property
+    def in_house(self) -> bool:
+        """Whether some of it can still be held."""
+        return self.in_house_m > 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Contained:
+    """The answer.
+
+    Args:
+        question: what was asked.
+        touched: reels and cut lengths, what is in house first, then unknown, then gone.
+        runs: the runs on the way.
+        shipments: shipment -> where it went.
+        notes: what a reader must know of the list.
+    """
+
+    question: Question
+    touched: tuple[TouchedWire, ...]
+    runs: tuple[str, ...]
+    shipments: Mapping[str, str]
+    notes: tuple[str, ...]
+
+    @property
+    def in_house_m(self) -> float:
+        """Touched wire that can still be held [m]."""
+        return sum(one.in_house_m for one in self.touched)
+
+    @property
+    def gone_m(self) -> float:
+        """Touched wire that was shipped [m]."""
+        return sum(one.gone_m for one in self.touched)
+
+
+def contained(store: Store, question: Question) -> Contained:
+    """Everything a suspect touches.
+
+    Raises:
+        NotFoundError: the suspect is not on file, which is not the same as touching nothing.
+        ReelproofError: the question makes no sense.
+    """
+    if question.kind not in KINDS:
+        raise ReelproofError(
+            Complaint("contain", f"'{question.kind}' cannot be asked about", f"It may be {', '.join(KINDS)}")
+        )
+    genealogy = genealogy_of(store, question.residence_s)
+    answers = _answers(genealogy, question)
+    facts = _Facts(store, genealogy)
+    wires = [
+        facts.wire(one) for one in together(answers) if one.node.kind != "shipment" and one.node != _WINDOW
+    ]
+    order = {"in house": 0, "not known": 1}
+    runs = {one.node.name for each in answers for one in each.between if one.node.kind == "run"}
+    runs |= {each.suspect.node.name for each in answers if each.suspect.node.kind == "run"}
+    gone = {
+        one.node.name: facts.to_place(one.node.name)
+        for one in together(answers)
+        if one.node.kind == "shipment"
+    }
+    return Contained(
+        question,
+        tuple(sorted(wires, key=lambda one: (order.get(one.where, 3), one.length_id))),
+        tuple(sorted(runs)),
+        dict(sorted(gone.items())),
+        _notes(question, facts),
+    )
+
+
+_WINDOW = Node("run", "window")
+
+
+def _notes(question: Question, facts: _Facts) -> tuple[str, ...]:
+    notes = [IN_HOUSE_MEANS if facts.shipped else NOTHING_TOLD]
+    if question.kind == "lot":
+        notes.append(
+            f"Wire made within the change-over after a lot ended counts as holding it still, with a mean residence of "
+            f"{question.residence_s:g} s from hopper to die; give the plant's own with --residence."
+        )
+    if question.since is not None or question.until is not None:
+        notes.append("Times are told to the run: a run that meets the window is touched as a whole.")
+    return tuple(notes)
+
+
+def _answers(genealogy: Genealogy, question: Question) -> tuple[Containment, ...]:
+    if question.kind == "window":
+        if question.since is None or question.until is None:
+            raise ReelproofError(
+                Complaint(
+                    "contain window",
+                    "a window needs a start and an end",
+                    "Give both --from and --to as times",
+                )
+            )
+        return contain_window(genealogy, question.since, question.until, "time window")
+    nodes = _nodes(genealogy, question)
+    return tuple(
+        contain(genealogy, Suspect(node, "asked", question.span, question.since, question.until))
+        for node in nodes
+    )
+
+
+def _nodes(genealogy: Genealogy, question: Question) -> tuple[Node, ...]:
+    """The nodes a name may mean: a lot of several materials, a gauge under several calibrations."""
+    alike = [node for node in genealogy.nodes if node.kind == KINDS[question.kind]]
+    name = question.name
+
+    def means(node: Node) -> bool:
+        if node.name == name:
+            return True
+        if question.kind in ("lot", "software", "element"):
+            return node.name.endswith(f" {name}")
+        return question.kind in ("gauge", "limit") and node.name.startswith(f"{name} ")
+
+    found = tuple(node for node in alike if means(node))
+    if not found:
+        raise not_on_file(question.kind, name, sorted({_shown(question.kind, node.name) for node in alike}))
+    return found
+
+
+def _shown(kind: str, name: str) -> str:
+    """A node's name as a person would give it."""
+    if kind == "lot":
+        return name.rpartition(" ")[2]
+    if kind == "gauge":
+        return name.partition(" ")[0]
+    if kind == "limit":
+        return name.partition(" revision ")[0]
+    return name
+
+
+class _Facts:
+    """What is known of reels and lengths besides the graph."""
+
+    def __init__(self, store: Store, genealogy: Genealogy) -> None:
+        self.store = store
+        self.genealogy = genealogy
+        self.cuts = {row["length_id"]: row for row in store.ask("questions/cuts")}
+        self.shipped = {row["item"]: row for row in store.ask("questions/shipments")}
+        self.run_of = {
+            edge.child.name: (edge.parent.name, edge.of_child[1] if edge.of_child else 0.0)
+            for edge in genealogy.edges
+            if edge.child.kind == "reel"
+        }
+        self._standing: dict[str, str] = {}
+
+    def to_place(self, shipment: str) -> str:
+        """Where a shipment went."""
+        return str(next(row["to_place"] for row in self.shipped.values() if row["shipment"] == shipment))
+
+    def standing(self, reel_id: str) -> str:
+        """What the evidence and a person say of a reel."""
+        if reel_id not in self._standing:
+            if self.store.ask("questions/reel", reel_id=reel_id):
+                reel, _, _, state = reel_and_findings(self.store, reel_id)
+                decided = f", {state.standing} ({state.disposition})" if state.disposition else ""
+                self._standing[reel_id] = f"{reel['standing']} on the evidence{decided}"
+            else:
+                self._standing[reel_id] = "not assessed"
+        return self._standing[reel_id]
+
+    def wire(self, one: Touched) -> TouchedWire:
+        """A touched node with everything known of it."""
+        name = one.node.name
+        cut = self.cuts.get(name) if one.node.kind == "cut length" else None
+        reel_id = cut["reel_id"] if cut else name
+        run_id, length = self.run_of.get(reel_id, ("", 0.0))
+        if cut:
+            length = cut["to_outer_m"] - cut["from_outer_m"]
+        spans = joined((max(low, 0.0), min(high, length)) for low, high in one.spans)
+        where = one.whereabouts
+        left = self.shipped.get(name)
+        touched = _length(spans)
+        here = 0.0
+        if where == "in house":
+            here = touched if cut else touched - self._cut_from(reel_id, spans)
+            where = where if here > 0.0 else "on lengths cut from it"
+        return TouchedWire(
+            name,
+            one.node.kind,
+            reel_id,
+            run_id,
+            length,
+            spans,
+            f"shipped in {left['shipment']} to {left['to_place']}" if left else where,
+            max(here, 0.0),
+            touched if left else 0.0,
+            self.standing(reel_id),
+            tuple(str(node) for node in one.path),
+        )
+
+    def _cut_from(self, reel_id: str, spans: Sequence[Span]) -> float:
+        """Touched wire of a reel that is on cut lengths now [m]."""
+        own = [
+            (float(row["from_outer_m"]), float(row["to_outer_m"]))
+            for row in self.cuts.values()
+            if row["reel_id"] == reel_id
+        ]
+        return sum(max(min(high, end) - max(low, start), 0.0) for start, end in own for low, high in spans)
+
+
+def _length(spans: Sequence[Span]) -> float:
+    return sum(high - low for low, high in spans)
+
+
+def note_containment(store: Store, answer: Contained, role: str, reason: str) -> str:
+    """Put the question and its answer into the journal; the number the containment gets.
+
+    Args:
+        store: the store, open to write.
+        answer: the answer as it was given.
+        role: role of whoever asked.
+        reason: why, in their words.
+    """
+    asked = answer.question
+    record: dict[str, Any] = {
+        "sentence": f"Containment of {asked.sentence}, asked by {role}: {reason}",
+        "role": role,
+        "reason": reason,
+        "kind": asked.kind,
+        "name": asked.name,
+        "since": asked.since.isoformat() if asked.since else "",
+        "until": asked.until.isoformat() if asked.until else "",
+        "span_m": "" if asked.span == WHOLE else f"{asked.span[0]!r} {asked.span[1]!r}",
+        "residence_s": repr(asked.residence_s),
+        "touched": [
+            {
+                "length": one.length_id,
+                "where": one.where,
+                "spans_m": [f"{low:.3f} {high:.3f}" for low, high in one.spans],
+            }
+            for one in answer.touched
+        ],
+    }
+    with store.transaction():
+        entry_no = note(store, "containment", f"{asked.kind} {asked.name}".strip(), record)
+    return containment_id(entry_no)
+
+
+def containment_id(entry_no: int) -> str:
+    """The number of a containment: that of its journal entry."""
+    return f"C-{entry_no:05d}"
+
+
+def question_of(record: Mapping[str, Any]) -> Question:
+    """The question a journal entry of a containment keeps."""
+
+    def moment(text: str) -> datetime | None:
+        return datetime.fromisoformat(text) if text else None
+
+    low, _, high = record["span_m"].partition(" ")
+    return Question(
+        record["kind"],
+        record["name"],
+        moment(record["since"]),
+        moment(record["until"]),
+        (float(low), float(high)) if high else WHOLE,
+        float(record["residence_s"]),
+    )
+
+
+def plant_zone(store: Store) -> str:
+    """The plant's zone, by the sheet of the newest run; UTC where nothing is on file."""
+    heads = store.ask("questions/current_runs")
+    return plant_sheet_of(store, heads[-1]["run_id"])[0].zone if heads else "UTC"
