@@ -1,0 +1,200 @@
+"""Does the plastic on the wire agree with what the screw delivers? Specific output as a check of the gauges.
+
+Plastic on the wire is density x area x speed; over the screw speed it is the specific output, which a good line
+keeps. A drift is the feed, the screens, the screw, or a gauge that lies.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from pipeline.results import Assumption, Refused, Result
+from pipeline.statistics.autocorrelation import effective_n
+from pipeline.tuning.line_run import LineRun
+
+Floats = NDArray[np.float64]
+
+BLOCK_M = 50.0  # wire averaged for one value [m] (chosen here)
+FEWEST_BLOCKS = 10
+SCREW = "screw_speed_rpm"
+
+
+def mass_flow_kg_h(area_mm2: float, density_g_cm3: float, speed_m_s: float) -> float:
+    """Plastic that goes onto the wire: 3.6 rho A v [kg/h].
+
+    Args:
+        area_mm2: A, area of the layer [mm2].
+        density_g_cm3: rho [g/cm3].
+        speed_m_s: v, line speed [m/s].
+    """
+    return 3.6 * density_g_cm3 * area_mm2 * speed_m_s
+
+
+@dataclass(frozen=True, slots=True)
+class SpecificOutput:
+    """Specific output over one run.
+
+    Args:
+        result: mean specific output [kg/h per rpm] with its interval.
+        flow_kg_h: mean mass flow [kg/h].
+        at_m: middle of each block on the wire [m].
+        value: specific output of each block [kg/h per rpm].
+        drift_pct: change over the run [%].
+        drift_low_pct: lower end of its interval [%].
+        drift_high_pct: upper end [%].
+        sentence: what to read of it.
+    """
+
+    result: Result
+    flow_kg_h: float
+    at_m: Floats
+    value: Floats
+    drift_pct: float
+    drift_low_pct: float
+    drift_high_pct: float
+    sentence: str
+
+
+def specific_output(
+    run: LineRun, density_g_cm3: float, valleys_mm2: float = 0.0, confidence: float = 0.95
+) -> SpecificOutput | Refused:
+    """Specific output of the insulation extruder over a run, and whether it drifts.
+
+    Wall, speed and screw speed are all taken when the wire was at the die.
+
+    Args:
+        run: the run.
+        density_g_cm3: density of the insulation [g/cm3].
+        valleys_mm2: area of strand valleys that plastic fills [mm2].
+        confidence: coverage of the intervals.
+    """
+    question, method = "specific output of the insulation extruder", "3.6 rho A v / N over blocks of wire"
+    if SCREW not in run.machine:
+        return Refused(question, method, "The log carries no screw speed; map 'screw_speed_rpm'.", 0)
+    blocks = _blocks(run, density_g_cm3, valleys_mm2)
+    if blocks is None:
+        reason = f"Less than {FEWEST_BLOCKS} stretches of {BLOCK_M:g} m of steady wire were read."
+        return Refused(question, method, reason, 0)
+    at, value, flow = blocks
+    worth = effective_n(value)
+    n = max(worth.for_mean, 2.0)
+    mean, sd = float(value.mean()), float(value.std(ddof=1))
+    half = float(stats.t.ppf(0.5 + confidence / 2.0, n - 1.0)) * sd / np.sqrt(n)
+    drift, drift_half = _drift(at, value, confidence)
+    result = Result(
+        question=question,
+        estimate=mean,
+        low=mean - float(half),
+        high=mean + float(half),
+        confidence=confidence,
+        unit="kg/h per rpm",
+        method=method,
+        n=int(value.size),
+        effective_n=n,
+        known_m=value.size * BLOCK_M,
+        unit_of_inference="section average",
+        assumptions=(
+            Assumption("the density is what the plant gives", None, f"{density_g_cm3:g} g/cm3"),
+            Assumption("blocks are worth their effective number", worth.resolved, f"{n:.0f} of {value.size}"),
+        ),
+    )
+    low, high = drift - drift_half, drift + drift_half
+    return SpecificOutput(
+        result, float(flow.mean()), at, value, drift, low, high, _sentence(drift, low, high)
+    )
+
+
+def _blocks(run: LineRun, density: float, valleys_mm2: float) -> tuple[Floats, Floats, Floats] | None:
+    """Place, specific output and flow of each block of steady wire."""
+    inside = run.wall_counts
+    at = run.wall_at_m[inside]
+    if at.size == 0:
+        return None
+    front = np.maximum.accumulate(run.die_m)
+    fresh = np.concatenate(([True], np.diff(front) > 0.0))
+    screw = np.interp(at, front[fresh], run.machine[SCREW][fresh])
+    speed = np.interp(at, front[fresh], run.speed_m_s[fresh])
+    wall = run.mean_mm[inside]
+    area = np.pi * wall * (run.conductor_mm + wall) + valleys_mm2
+    number = ((at - at.min()) / BLOCK_M).astype(np.int64)
+    count = np.bincount(number).astype(np.float64)
+    full = count >= 0.5 * float(np.median(count[count > 0]))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = {
+            name: (np.bincount(number, one) / count)[full]
+            for name, one in (("at", at), ("area", area), ("speed", speed), ("screw", screw))
+        }
+    good = np.isfinite(mean["screw"]) & (mean["screw"] > 0.0)
+    if int(good.sum()) < FEWEST_BLOCKS:
+        return None
+    flow = 3.6 * density * mean["area"][good] * mean["speed"][good]
+    return mean["at"][good], flow / mean["screw"][good], flow
+
+
+def _drift(at_m: Floats, value: Floats, confidence: float) -> tuple[float, float]:
+    """Change over the run [%] and half its interval, memory of neighbouring blocks accounted for."""
+    x = (at_m - at_m.mean()) / float(np.ptp(at_m))
+    y = 100.0 * (value / value.mean() - 1.0)
+    slope = float(x @ y / (x @ x))
+    rest = y - slope * x
+    memory = float(np.clip((rest[1:] @ rest[:-1]) / max(rest @ rest, 1e-300), 0.0, 0.95))
+    variance = float(rest @ rest) / (y.size - 2) / float(x @ x) * (1.0 + memory) / (1.0 - memory)
+    freedom = max((y.size - 2) * (1.0 - memory) / (1.0 + memory), 1.0)
+    return slope, float(stats.t.ppf(0.5 + confidence / 2.0, freedom)) * float(np.sqrt(variance))
+
+
+def _sentence(drift: float, low: float, high: float) -> str:
+    if low <= 0.0 <= high:
+        return (
+            f"The specific output keeps: it changed by {drift:+.2f} % over the run, which is within "
+            f"{low:+.2f} to {high:+.2f} %."
+        )
+    return (
+        f"The specific output drifted by {drift:+.2f} % ({low:+.2f} to {high:+.2f} %): look at the feed, "
+        "the screens and the screw, and at whether the wall gauge or the length counter has moved."
+    )
+
+
+def gauge_check(
+    outputs: dict[str, SpecificOutput], usual: float | None = None, tolerance_pct: float = 2.0
+) -> tuple[str, ...]:
+    """Runs whose specific output is off the others', in sentences.
+
+    Args:
+        outputs: specific output by run.
+        usual: the plant's usual value [kg/h per rpm]; the median of the runs where left out.
+        tolerance_pct: how far a run may be off before it is told [%] (chosen here).
+    """
+    if not outputs:
+        return ()
+    level = (
+        usual if usual is not None else float(np.median([one.result.estimate for one in outputs.values()]))
+    )
+    told = []
+    for name, one in outputs.items():
+        off = 100.0 * (one.result.estimate / level - 1.0)
+        sure = not one.result.low <= level <= one.result.high
+        if abs(off) > tolerance_pct and sure:
+            which = "more" if off > 0.0 else "less"
+            told.append(
+                f"Run {name} has {abs(off):.1f} % {which} plastic on the wire per turn of the screw than "
+                "usual: a gauge or the length counter may be wrong there, or the feed changed."
+            )
+    return tuple(told)
+
+
+def wall_from_flow_mm(flow_kg_h: float, density_g_cm3: float, speed_m_s: float, conductor_mm: float) -> float:
+    """Mean wall that a weighed mass flow makes: sqrt(r^2 + A/pi) - r, A = m/(3.6 rho v) [mm].
+
+    Args:
+        flow_kg_h: mass flow, from a weighing feeder or a weighed sample [kg/h].
+        density_g_cm3: density [g/cm3].
+        speed_m_s: line speed [m/s].
+        conductor_mm: conductor diameter [mm].
+    """
+    area = flow_kg_h / (3.6 * density_g_cm3 * speed_m_s)
+    return float(np.sqrt((0.5 * conductor_mm) ** 2 + area / np.pi)) - 0.5 * conductor_mm

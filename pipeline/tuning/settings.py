@@ -1,0 +1,146 @@
+"""How to bring the wall to a target: line speed or screw speed, no further than the plant's own ceilings.
+
+The tool gives direction and size and stops at what the plant entered; where the plant entered nothing, it gives
+the direction only for anything that goes up.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from pipeline.sheets.line_sheet import Ceilings
+from pipeline.tuning.giveaway import speed_for_wall
+from pipeline.tuning.melt import pressure_at_output
+
+CAUTION = (
+    "Move in two halves and look at the wall, the spark tester and the melt pressure after each. Ceilings "
+    "are the plant's; the machine maker's and the compound maker's own limits hold as well."
+)
+NAMES = {
+    "line_speed_m_s": ("line speed", "m/s"),
+    "screw_speed_rpm": ("screw speed", "rpm"),
+    "covering_screw_speed_rpm": ("screw speed of the covering", "rpm"),
+    "melt_pressure_bar": ("melt pressure", "bar"),
+    "melt_temperature_c": ("melt temperature", "degC"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """A setting held against its ceiling.
+
+    Args:
+        quantity: column of the data dictionary.
+        now: as it is.
+        wanted: what the recommendation would ask for.
+        allowed: where it stops; NaN where only the direction may be given.
+        stopped_by: 'ceiling', 'no ceiling entered' or ''.
+        sentence: what to read of it.
+    """
+
+    quantity: str
+    now: float
+    wanted: float
+    allowed: float
+    stopped_by: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class SettingAdvice:
+    """One way to bring the wall to its target.
+
+    Args:
+        way: 'line speed' or 'screw speed'.
+        change: the setting itself.
+        follows: settings that change with it, for example the pressure.
+        reaches_target: whether the target is reached within all ceilings.
+        sentences: the advice, the caution last.
+    """
+
+    way: str
+    change: Allowed
+    follows: tuple[Allowed, ...]
+    reaches_target: bool
+    sentences: tuple[str, ...]
+
+
+def held_to_ceiling(quantity: str, now: float, wanted: float, ceilings: Ceilings | None) -> Allowed:
+    """A wanted setting, no further than the ceiling entered for it.
+
+    Args:
+        quantity: column of the data dictionary.
+        now: the setting now.
+        wanted: the setting that is wanted.
+        ceilings: the plant's ceilings; None where it entered none.
+    """
+    name, unit = NAMES[quantity]
+    ceiling = None if ceilings is None else getattr(ceilings, quantity)
+    title = f"{name[0].upper()}{name[1:]}"
+    change = f"{title} from {now:.4g} to {wanted:.4g} {unit} ({100.0 * (wanted / now - 1.0):+.1f} %)"
+    if wanted <= now:
+        return Allowed(quantity, now, wanted, wanted, "", f"{change}.")
+    if ceiling is None:
+        told = (
+            f"{title} would have to go up; no ceiling of it is on the line sheet, so no "
+            "figure is given. Enter it under [line.ceilings]."
+        )
+        return Allowed(quantity, now, wanted, math.nan, "no ceiling entered", told)
+    if wanted > ceiling:
+        told = (
+            f"{title} would have to go from {now:.4g} to {wanted:.4g} {unit}; the "
+            f"plant's ceiling is {ceiling:.4g} {unit}, and the recommendation stops there."
+        )
+        return Allowed(quantity, now, wanted, max(ceiling, now), "ceiling", told)
+    return Allowed(
+        quantity, now, wanted, wanted, "", f"{change}, under the plant's ceiling of {ceiling:.4g} {unit}."
+    )
+
+
+def ways_to_target(
+    wall_mm: float,
+    target_mm: float,
+    conductor_mm: float,
+    speed_m_s: float,
+    screw_rpm: float | None,
+    pressure_bar: float | None,
+    ceilings: Ceilings | None,
+    exponent: float | None = None,
+    valleys_mm2: float = 0.0,
+) -> tuple[SettingAdvice, ...]:
+    """The ways to bring the mean wall to its target: by the line speed, or by the screw.
+
+    By speed v2 = v1 A1/A2 at the same output; by the screw N2 = N1 A2/A1 at the same speed, output taken as
+    proportional to screw speed, and the pressure following as P (A2/A1)^n where n is known.
+
+    Args:
+        wall_mm: mean wall now [mm].
+        target_mm: mean wall wanted [mm].
+        conductor_mm: conductor diameter [mm].
+        speed_m_s: line speed now [m/s].
+        screw_rpm: screw speed now [rpm]; None if not logged.
+        pressure_bar: melt pressure now [bar]; None if not logged.
+        ceilings: the plant's ceilings.
+        exponent: n of the melt's power law; None if the plant does not know it.
+        valleys_mm2: area of strand valleys that plastic fills [mm2].
+    """
+    by_speed = speed_for_wall(wall_mm, target_mm, conductor_mm, speed_m_s, valleys_mm2)
+    speed = held_to_ceiling("line_speed_m_s", speed_m_s, by_speed, ceilings)
+    ways = [_advice("line speed", speed, ())]
+    if screw_rpm is not None and screw_rpm > 0.0:
+        ratio = speed_m_s / by_speed  # A2/A1
+        screw = held_to_ceiling("screw_speed_rpm", screw_rpm, screw_rpm * ratio, ceilings)
+        follows: tuple[Allowed, ...] = ()
+        if pressure_bar is not None and pressure_bar > 0.0 and ratio > 1.0:
+            # Without the exponent the pressure is bounded by the output itself, n = 1.
+            then = pressure_at_output(pressure_bar, ratio, exponent if exponent is not None else 1.0)
+            follows = (held_to_ceiling("melt_pressure_bar", pressure_bar, then, ceilings),)
+        ways.append(_advice("screw speed", screw, follows))
+    return tuple(ways)
+
+
+def _advice(way: str, change: Allowed, follows: tuple[Allowed, ...]) -> SettingAdvice:
+    reaches = not change.stopped_by and not any(one.stopped_by for one in follows)
+    told = (change.sentence, *(one.sentence for one in follows), CAUTION)
+    return SettingAdvice(way, change, follows, reaches, told)
