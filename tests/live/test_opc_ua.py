@@ -1,0 +1,329 @@
+"""A line's OPC UA server followed over loopback, stopped and started again, gives the rows that a file would."""
+
+import asyncio
+import socket
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.errors import ReelproofError, SheetError, StoreError
+from pipeline.live.live_sheet import LiveSheet, log_of, read_live_sheet
+from pipeline.live.opc_ua import LiveSource
+from pipeline.live.value_file import ValueFiles
+from pipeline.logs.run_logs import LoadedRun, read_logs
+from tests.logs.sheets import WIDE, line_sheet, run_sheet
+
+asyncua = pytest.importorskip("asyncua")
+
+NODES = {"counter": "counter_m", "speed": "line_speed_m_s", "w1": "wall_1_mm", "w2": "wall_2_mm"}
+UNITS = {"counter": "m", "speed": "m/s", "w1": "mm", "w2": "mm"}
+
+
+def free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+def sheet_for(port: int, **changes: object) -> LiveSheet:
+    nodes = {channel: {"node": f"ns=2;s=L1.{name}", "unit": UNITS[name]} for name, channel in NODES.items()}
+    return LiveSheet.model_validate(
+        {
+            "endpoint": f"opc.tcp://127.0.0.1:{port}/line",
+            "nodes": nodes,
+            "sampling_ms": 20,
+            "publishing_ms": 50,
+            "slot_s": 0.0,
+            **changes,
+        }
+    )
+
+
+class Line:
+    """A server whose nodes are written at known instants."""
+
+    def __init__(self, port: int) -> None:
+        self.port = port
+        self.written: list[tuple[datetime, tuple[float, ...]]] = []
+        self._made = 0
+
+    async def start(self) -> None:
+        self.server = asyncua.Server()
+        await self.server.init()
+        self.server.set_endpoint(f"opc.tcp://127.0.0.1:{self.port}/line")
+        self.server.set_security_policy([asyncua.ua.SecurityPolicyType.NoSecurity])
+        await self.server.register_namespace("urn:line")
+        folder = await self.server.nodes.objects.add_folder(2, "L1")
+        self.nodes = [
+            await folder.add_variable(
+                asyncua.ua.NodeId(f"L1.{name}", 2), name, 0.0, asyncua.ua.VariantType.Double
+            )
+            for name in NODES
+        ]
+        await self.server.start()
+
+    async def stop(self) -> None:
+        await self.server.stop()
+
+    async def run(self, instants: int, ahead_s: float = 0.0) -> None:
+        for _ in range(instants):
+            time = datetime.now(UTC) + timedelta(seconds=ahead_s)
+            # The second wall sensor is stuck: only the times of its values go on.
+            values = (0.8 * self._made, 8.0, 0.44 + 0.001 * (self._made % 5), 0.45)
+            self._made += 1
+            for node, value in zip(self.nodes, values, strict=True):
+                variant = asyncua.ua.Variant(value, asyncua.ua.VariantType.Double)
+                await node.write_value(
+                    asyncua.ua.DataValue(variant, SourceTimestamp=time.replace(tzinfo=None))
+                )
+            self.written.append((time, values))
+            await asyncio.sleep(0.02)
+
+
+async def until(condition, seconds: float = 20.0) -> None:
+    async with asyncio.timeout(seconds):
+        while not condition():
+            await asyncio.sleep(0.02)
+
+
+def read_back(sheet: LiveSheet, files: ValueFiles) -> LoadedRun:
+    log = log_of(sheet, tuple(files.names)).model_dump()
+    return read_logs(run_sheet(log), line_sheet(), files.folder, "UTC")
+
+
+def from_file(folder: Path, written: list[tuple[datetime, tuple[float, ...]]]) -> LoadedRun:
+    """The same instants as a wide log would give them."""
+    rows = [f"{time.isoformat()},{','.join(map(repr, values))}\n" for time, values in written]
+    (folder / "gauge.csv").write_text("time,counter,speed,w1,w2\n" + "".join(rows))
+    return read_logs(run_sheet(WIDE), line_sheet(), folder, "UTC")
+
+
+def test_a_server_stopped_and_started_again_gives_the_rows_of_a_file(tmp_path: Path) -> None:
+    port = free_port()
+    sheet = sheet_for(port)
+    files = ValueFiles(tmp_path / "live")
+    source = LiveSource(sheet, files)
+    line = Line(port)
+
+    async def play() -> None:
+        stop = asyncio.Event()
+        await line.start()
+        following = asyncio.create_task(source.follow(stop))
+        await until(lambda: source.state.connections == 1)
+        await line.run(30)
+        await until(lambda: source.state.values >= 4 * 30)
+        await line.stop()
+        await until(lambda: source.state.losses == 1)
+        await line.start()
+        await until(lambda: source.state.connections == 2)
+        await line.run(30)
+        await until(lambda: source.state.values >= 4 * 60)
+        stop.set()
+        await following
+        await line.stop()
+
+    asyncio.run(play())
+    live = read_back(sheet, files)
+    file = from_file(tmp_path, line.written)
+    # What a server shows right after its start, before the line wrote anything, is no reading of the line.
+    begun = line.written[0][0]
+    again = line.written[30][0]
+    times = pl.col("time_utc")
+    settled = (times >= begun) & ((times <= line.written[29][0]) | (times >= again))
+    columns = ["time_utc", *NODES.values()]
+    assert live.readings.filter(settled).select(columns).equals(file.readings.select(columns))
+    assert live.set_aside.height == 0
+    assert source.state.overflows == 0
+    assert [note.split(" at ")[0] for note in source.state.notes] == [
+        f"{sheet.endpoint}: lost",
+        f"{sheet.endpoint}: reached again",
+    ]
+    assert source.state.skew_s == pytest.approx(0.0, abs=1.0)
+
+
+def test_a_server_whose_clock_is_ahead_is_told_and_kept_as_it_is(tmp_path: Path) -> None:
+    port = free_port()
+    files = ValueFiles(tmp_path / "live")
+    source = LiveSource(sheet_for(port), files)
+    line = Line(port)
+
+    async def play() -> None:
+        stop = asyncio.Event()
+        await line.start()
+        following = asyncio.create_task(source.follow(stop))
+        await until(lambda: source.state.connections == 1)
+        await line.run(20, ahead_s=90.0)
+        await until(lambda: source.state.values >= 4 * 20)
+        stop.set()
+        await following
+        await line.stop()
+
+    asyncio.run(play())
+    (note,) = source.state.notes
+    assert note.startswith(f"{source._sheet.endpoint}: its clock is about 9")
+    assert note.endswith(" s ahead of this machine's; times are kept as the server gives them.")
+    live = read_back(sheet_for(port), files)
+    assert set(live.readings["time_utc"]) >= {time for time, _ in line.written}
+
+
+def test_an_unknown_node_is_refused_by_name(tmp_path: Path) -> None:
+    port = free_port()
+    sheet = sheet_for(port)
+    nodes = {channel: one.model_dump() for channel, one in sheet.nodes.items()}
+    nodes["wall_2_mm"]["node"] = "ns=2;s=L1.w9"
+    source = LiveSource(sheet_for(port, nodes=nodes), ValueFiles(tmp_path))
+
+    async def play() -> None:
+        line = Line(port)
+        await line.start()
+        try:
+            await source.follow(asyncio.Event())
+        finally:
+            await line.stop()
+
+    with pytest.raises(ReelproofError) as caught:
+        asyncio.run(play())
+    assert str(caught.value) == (
+        f"opc.tcp://127.0.0.1:{port}/line: node 'ns=2;s=L1.w9': the server refuses it (BadNodeIdUnknown). Correct the "
+        "node id in the live sheet, or ask for the right to read it."
+    )
+
+
+def test_a_server_that_is_not_there_is_tried_until_told_to_stop(tmp_path: Path) -> None:
+    source = LiveSource(sheet_for(free_port()), ValueFiles(tmp_path))
+
+    async def play() -> None:
+        stop = asyncio.Event()
+        following = asyncio.create_task(source.follow(stop))
+        await asyncio.sleep(1.5)
+        stop.set()
+        await asyncio.wait_for(following, 10)
+
+    asyncio.run(play())
+    assert (source.state.connections, source.state.values, source.state.losses) == (0, 0, 0)
+    assert list(tmp_path.iterdir()) == []
+
+
+NOW = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
+
+
+def value(second: float, figure: str = "0.44", quality: str = "Good"):
+    return ("ns=2;s=L1.w1", NOW + timedelta(seconds=second), figure, quality)
+
+
+def test_a_new_file_every_hour_and_at_every_start(tmp_path: Path) -> None:
+    files = ValueFiles(tmp_path)
+    assert files.write([], NOW) == 0
+    for minute in (0, 59, 60, 61):
+        assert files.write([value(60 * minute)], NOW + timedelta(minutes=minute)) == 1
+    files.close()
+    files.write([value(7200)], NOW + timedelta(minutes=62))
+    files.close()
+    assert files.names == [
+        "live-20260302T120000000000Z.csv",
+        "live-20260302T130000000000Z.csv",
+        "live-20260302T130200000000Z.csv",
+    ]
+    assert (tmp_path / files.names[0]).read_text() == (
+        "node,source_time,value,quality\n"
+        "ns=2;s=L1.w1,2026-03-02T12:00:00.000000Z,0.44,Good\n"
+        "ns=2;s=L1.w1,2026-03-02T12:59:00.000000Z,0.44,Good\n"
+    )
+
+
+@pytest.mark.parametrize("cut", range(1, 45))
+def test_a_line_cut_by_a_crash_is_never_read_as_a_value(cut: int, tmp_path: Path) -> None:
+    files = ValueFiles(tmp_path)
+    files.write([value(0), value(1, "0.4437")], NOW)
+    files.close()
+    path = tmp_path / files.names[0]
+    path.write_bytes(path.read_bytes()[:-cut])
+    nodes = {"wall_1_mm": {"node": "ns=2;s=L1.w1", "unit": "mm"}}
+    run = read_back(sheet_for(4840, nodes=nodes), files)
+    whole = 2 if cut == 1 else 1
+    assert run.readings["wall_1_mm"].to_list() == [0.44, 0.4437][:whole]
+    assert run.set_aside.height == 2 - whole
+
+
+def test_a_bad_quality_is_set_aside(tmp_path: Path) -> None:
+    files = ValueFiles(tmp_path)
+    files.write([value(0), value(1, "0.1", "BadSensorFailure")], NOW)
+    files.close()
+    nodes = {"wall_1_mm": {"node": "ns=2;s=L1.w1", "unit": "mm"}}
+    run = read_back(sheet_for(4840, nodes=nodes), files)
+    assert run.set_aside["reason"].to_list() == [
+        "column 'quality' says 'BadSensorFailure', which is not good"
+    ]
+
+
+def test_values_that_cannot_be_put_on_disk_wait_and_are_written_later(tmp_path: Path, monkeypatch) -> None:
+    files = ValueFiles(tmp_path)
+    source = LiveSource(sheet_for(4840), files, clock=lambda: NOW)
+    source._waiting.extend([value(0), value(1)])
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("os.fsync", full)
+        source._flush()
+        source._flush()
+        assert source.state.values == 0
+        assert source.state.notes == [
+            (
+                f"{tmp_path}: live values cannot be written: No space left on device. Free some space there, or check "
+                "that you may write there; until then they wait in memory."
+            )
+        ]
+        with pytest.raises(StoreError):
+            source._flush(last=True)
+    source._clock = lambda: NOW + timedelta(seconds=1)
+    source._flush()
+    files.close()
+    assert source.state.values == 2
+    nodes = {"wall_1_mm": {"node": "ns=2;s=L1.w1", "unit": "mm"}}
+    # What was half put on disk before is there twice, and counts once.
+    run = read_back(sheet_for(4840, nodes=nodes), files)
+    assert run.readings["wall_1_mm"].to_list() == [0.44, 0.44]
+
+
+def test_a_live_sheet_is_checked_as_a_whole(tmp_path: Path) -> None:
+    path = tmp_path / "live.toml"
+    path.write_text(
+        '[live]\nendpoint = "opc.tcp://host:4840"\n[live.nodes]\nwall_1_mm = { node = "i=1", unit = "mm" }\n'
+    )
+    assert read_live_sheet(path).nodes["wall_1_mm"].unit == "mm"
+    for text, told in [
+        (
+            'endpoint = "http://host"\n[live.nodes]\nwall_1_mm = { node = "i=1" }',
+            "'http://host' is no address of an OPC",
+        ),
+        (
+            'endpoint = "opc.tcp://h"\n[live.nodes]\nwall = { node = "i=1" }',
+            "'wall' is not a channel; it may be",
+        ),
+        ('endpoint = "opc.tcp://h"\nnodes = {}', "no node is named: give [live.nodes]"),
+        (
+            'endpoint = "opc.tcp://h"\n[live.nodes]\nwall_1_mm = { node = "i=1" }\nwall_2_mm = { node = "i=1" }',
+            "node 'i=1' is named for two channels",
+        ),
+    ]:
+        path.write_text("[live]\n" + text + "\n")
+        with pytest.raises(SheetError) as caught:
+            read_live_sheet(path)
+        assert told in str(caught.value)
+
+
+def test_without_the_library_the_way_to_get_it_is_told(tmp_path: Path, monkeypatch) -> None:
+    def missing(name: str):
+        raise ImportError(name)
+
+    monkeypatch.setattr("importlib.import_module", missing)
+    source = LiveSource(sheet_for(4840), ValueFiles(tmp_path))
+    with pytest.raises(ReelproofError) as caught:
+        asyncio.run(source.follow(asyncio.Event()))
+    assert str(caught.value) == (
+        "live source: the OPC UA library asyncua is not installed. Install it with: pip install 'reelproof[live]'."
+    )
