@@ -23,6 +23,7 @@ LAYERS: list[set[str]] = [
     {"pipeline.trust"},
     {"pipeline.wall"},
     {"pipeline.length"},
+    {"pipeline.live"},
     {"pipeline.logs"},
     {"pipeline.sheets"},
     {"pipeline.products"},
