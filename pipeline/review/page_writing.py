@@ -49,8 +49,10 @@ class _Planned:
 
     @property
     def basis(self) -> str:
-        """What the page stands on: loads and assessments, the program, and the style."""
-        parts = sorted((book.head["load_id"], book.head["assessment_id"] or 0) for book in self.books)
+        """What the page stands on: loads, assessments and decisions, the program, and the style."""
+        parts = sorted(
+            (book.head["load_id"], book.head["assessment_id"] or 0, book.last_told) for book in self.books
+        )
         return json.dumps([parts, __version__, asset_mark("reelproof.css")], separators=(",", ":"))
 
 

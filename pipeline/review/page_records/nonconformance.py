@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
+from statistics import median
 
-from dashboards.records import NonconformanceSummary, Plant, Tally, TallyRow
+from dashboards.records import FindingRow, NonconformanceSummary, Plant, Tally, TallyRow
 from pipeline.review.page_records.rows import finding_row, product_row, stamp_of
 from pipeline.review.page_records.run_book import Row, RunBook
 from pipeline.statistics.event_rate import event_rate
@@ -25,20 +26,31 @@ def nonconformance_summary(
 ) -> NonconformanceSummary:
     """Everything the nonconformance page and its CSV show of the runs in `books`."""
     findings = [(book, row) for book in books for row in book.findings]
-    opened = [finding_row(book, row) for book, row in findings]
-    ages = [(to_day - book.head["shift_date"]).days for book, _ in findings]
+    # Open ones first, each in the order of the runs.
+    shown = sorted((finding_row(book, row) for book, row in findings), key=lambda one: one.status == "closed")
+    ages = [(to_day - book.head["shift_date"]).days for book in books for _ in book.open_findings]
     return NonconformanceSummary(
         plant=plant,
         period_id=period_id,
         title=title,
         from_day=from_day,
         to_day=to_day,
-        findings=tuple(opened),
+        findings=tuple(shown),
         tallies=tuple(_tally(name, heading, findings, books) for name, heading in BY),
-        median_days_to_disposition=None,
+        median_days_to_disposition=_median_days(shown),
         oldest_open_days=float(max(ages)) if ages else None,
         stamp=stamp_of(books),
     )
+
+
+def _median_days(findings: list[FindingRow]) -> float | None:
+    """Median days from finding to closing; None where nothing was closed."""
+    days = [
+        (one.closed_at - one.opened_at).total_seconds() / 86_400.0
+        for one in findings
+        if one.closed_at is not None and one.opened_at is not None
+    ]
+    return median(days) if days else None
 
 
 def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], books: list[RunBook]) -> Tally:
@@ -54,6 +66,7 @@ def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], boo
             known[key] = known.get(key, 0.0) + sum(
                 row["length_m"] - row["wall_unmonitored_m"] for row in book.reels
             )
+    still_open = {row["finding_id"] for book in books for row in book.open_findings}
     rows = []
     for key in sorted(set(grouped) | set(made)):
         found = grouped.get(key, [])
@@ -62,7 +75,7 @@ def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], boo
             TallyRow(
                 heading=key,
                 opened=len(found),
-                closed=0,
+                closed=sum(row["finding_id"] not in still_open for row in found),
                 length_m=sum(row["to_m"] - row["from_m"] for row in found),
                 made_m=made.get(key),
                 known_m=reach,

@@ -5,7 +5,23 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records import LotRow, PanelLimit, Plant, ReelReview, RollUp
+from dashboards.records import (
+    ChildLength,
+    CutPiece,
+    CuttingPlan,
+    DispositionRow,
+    LotRow,
+    PanelLimit,
+    Plant,
+    ReelReview,
+    RollUp,
+)
+from pipeline.errors import ReelproofError
+from pipeline.nonconformance.cut_instructions import CAUTION
+from pipeline.nonconformance.cutting_plan import Piece
+from pipeline.nonconformance.cutting_rules import Unit
+from pipeline.review.cutting import plan_for_reel
+from pipeline.review.page_records.decisions import disposition_rows
 from pipeline.review.page_records.rows import (
     finding_row,
     limit_row,
@@ -17,6 +33,7 @@ from pipeline.review.page_records.rows import (
 from pipeline.review.page_records.run import PANEL_OF
 from pipeline.review.page_records.run_book import Row, RunBook
 from pipeline.steps.measure import STRETCH_M
+from pipeline.units import foot_from_m
 
 # Column with the mean of a stretch, its lowest and highest, the title and the unit.
 ROLL_UPS: tuple[tuple[str, str, str, str, str, str], ...] = (
@@ -61,11 +78,81 @@ def reel_review(plant: Plant, book: RunBook, reel: Row) -> ReelReview:
             if row["requirement"] in PANEL_OF
         ),
         findings=tuple(finding_row(book, row) for row in book.findings if row["reel_id"] == reel["reel_id"]),
+        dispositions=_dispositions(book, reel["reel_id"]),
         answers=book.answers("reel", reel["reel_id"]),
+        plan=plan_of(book, reel),
         lots=_lots_of(book, reel),
+        children=_children(book, reel),
         shift_id=book.shift_id,
         stamp=stamp_of([book]),
     )
+
+
+def _dispositions(book: RunBook, reel_id: str) -> tuple[DispositionRow, ...]:
+    """Every decision on the reel and on what was found on it, oldest first."""
+    subjects = [reel_id, *(name for name, reel in book.decided.reel_of.items() if reel == reel_id)]
+    rows = [row for subject in subjects for row in disposition_rows(book, subject)]
+    return tuple(sorted(rows, key=lambda row: int(row.journal_entry)))
+
+
+def _children(book: RunBook, reel: Row) -> tuple[ChildLength, ...]:
+    """Lengths cut from the reel; places count from the reel's start, which lies at its core."""
+    length = reel["to_m"] - reel["from_m"]
+    return tuple(
+        ChildLength(
+            row["length_id"],
+            length - row["to_outer_m"],
+            length - row["from_outer_m"],
+            f"shipped in {row['shipment']} to {row['to_place']}" if row["shipment"] else "",
+            row["use"],
+        )
+        for row in book.cuts
+        if row["reel_id"] == reel["reel_id"]
+    )
+
+
+def plan_of(book: RunBook, reel: Row) -> CuttingPlan | None:
+    """The cutting plan of a reel with lengths that must go; None where none is needed or none can be made."""
+    if reel["standing"] != "held" or not book.is_judged:
+        return None
+    try:
+        planned = plan_for_reel(book.store, reel["reel_id"])
+    except ReelproofError:
+        return None
+    if not planned.bad:
+        return None
+    length = reel["to_m"] - reel["from_m"]
+    pieces = [
+        CutPiece(
+            length - (planned.begun_m + one.to_m),
+            length - (planned.begun_m + one.from_m),
+            {"sale": "ship", "remnant": "remnant", "scrap": "scrap"}[one.kind],
+            _label(one, planned.plan.unit),
+        )
+        for one in planned.plan.pieces
+    ]
+    pieces += [
+        CutPiece(length - row["to_outer_m"], length - row["from_outer_m"], "ship", f"{row['length_id']}, cut")
+        for row in book.cuts
+        if row["reel_id"] == reel["reel_id"]
+    ]
+    return CuttingPlan(
+        pieces=tuple(sorted(pieces, key=lambda one: one.from_m)),
+        value=planned.plan.value,
+        naive_value=planned.naive.value,
+        value_unit=planned.currency or "in the plant's currency",
+        sentence=planned.sentence,
+        instructions=(*(one.sentence for one in planned.steps), CAUTION),
+    )
+
+
+def _label(piece: Piece, unit: Unit) -> str:
+    """What a piece becomes, in the unit of the plant's counter."""
+    if piece.kind == "scrap":
+        return ""
+    length = piece.sold_m if piece.kind == "sale" else piece.to_m - piece.from_m
+    figure = foot_from_m(length) if unit == "ft" else length
+    return f"{figure:,.0f} {unit}"
 
 
 def _lots_of(book: RunBook, reel: Row) -> tuple[LotRow, ...]:

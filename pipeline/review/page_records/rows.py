@@ -21,6 +21,9 @@ from dashboards.records import (
     RunRow,
     Stamp,
 )
+from pipeline.nonconformance.proposal import proposed
+from pipeline.review.finding_on_file import finding_of
+from pipeline.review.page_records.decisions import decision_on_finding, decision_on_reel
 from pipeline.review.page_records.run_book import Row, RunBook, aware
 
 GAP_KIND: dict[str, Any] = {
@@ -129,12 +132,13 @@ def finding_row(book: RunBook, row: Row) -> FindingRow:
             None,
             _evidence(book, row, row["worst_at_m"]),
         )
+    decision, closing = decision_on_finding(book, row)
     return FindingRow(
         finding_id=row["finding_id"],
         rule=row["rule"],
         requirement=row["requirement"],
         severity=row["severity"],
-        status="open",
+        status="closed" if closing else "open",
         sentence=row["sentence"],
         run_id=book.run_id,
         line_id=book.head["line"],
@@ -146,7 +150,10 @@ def finding_row(book: RunBook, row: Row) -> FindingRow:
         limit=limits_by_id(book).get(row["limit_id"]),
         cause=row["cause"],
         instruments=tuple(name for name in row["instruments"].split(", ") if name),
-        opened_at=aware(book.head["assessed_utc"]),
+        opened_at=aware(book.first_seen[row["finding_id"]]),
+        closed_at=closing.at_utc if closing else None,
+        disposition=decision,
+        proposal=proposed(finding_of(row)).sentence.rstrip("."),
     )
 
 
@@ -263,7 +270,8 @@ def reel_row(book: RunBook, row: Row) -> ReelRow:
         untested_m=row["spark_untested_m"],
         intervals=intervals_of(book, reel_id),
         faults=fault_marks(book, row["from_m"], row["to_m"]),
-        open_findings=len(findings),
+        disposition=decision_on_reel(book, reel_id),
+        open_findings=sum(one["reel_id"] == reel_id for one in book.open_findings),
     )
 
 
@@ -333,6 +341,6 @@ def run_row(book: RunBook) -> RunRow:
         quality=quality_of(book),
         reels=tuple(reel_row(book, row) for row in book.reels),
         answers=book.answers("run", book.run_id),
-        open_findings=len(book.findings),
+        open_findings=len(book.open_findings),
         note=head["note"],
     )

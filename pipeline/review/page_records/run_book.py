@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from pipeline.results import Assumption, Refused, Result
+from pipeline.review.decided import RunActs, acts_of_run, finding_state
 
 if TYPE_CHECKING:
     from dashboards.records import Answer
@@ -103,6 +104,44 @@ class RunBook:
     def findings(self) -> list[Row]:
         """Every finding, in the order of the wire."""
         return self._of_assessment("findings_of_assessment")
+
+    @cached_property
+    def decided(self) -> RunActs:
+        """What persons decided about the run's findings and reels."""
+        return acts_of_run(self.store, self.run_id)
+
+    @cached_property
+    def open_findings(self) -> list[Row]:
+        """Findings that are not closed by a decision."""
+        return [
+            row
+            for row in self.findings
+            if finding_state(row, self.decided.on(row["finding_id"])).standing != "closed"
+        ]
+
+    @cached_property
+    def first_seen(self) -> dict[str, datetime]:
+        """When each finding was first found, also by an earlier judgement."""
+        rows = self.store.ask("questions/first_seen_of_run", run_id=self.run_id)
+        return {row["finding_id"]: row["first_utc"] for row in rows}
+
+    @cached_property
+    def cuts(self) -> list[Row]:
+        """Lengths cut from the run's reels."""
+        return self._of_assessment("cuts_of_assessment")
+
+    @cached_property
+    def reels_shipped(self) -> list[Row]:
+        """Reels of the run that left whole."""
+        return self._of_assessment("reels_shipped_of_assessment")
+
+    @property
+    def last_told(self) -> int:
+        """Number of the newest journal entry about decisions, cuts and shipments of the run; 0 for none."""
+        numbers = [*self.decided.entry_of.values()]
+        numbers += [row["entry_no"] for row in (*self.cuts, *self.reels_shipped)]
+        numbers += [row["shipped_entry_no"] for row in self.cuts if row["shipped_entry_no"] is not None]
+        return max(numbers, default=0)
 
     @cached_property
     def results(self) -> list[Row]:

@@ -65,7 +65,7 @@ def _totals(books: list[RunBook]) -> ShiftTotals:
         scrap_m=sum(book.head["scrap_m"] or 0.0 for book in books),
         unmonitored_m=sum(row["wall_unmonitored_m"] for row in reels),
         spark_faults=sum(row["spark_faults"] for row in reels),
-        open_findings=sum(len(book.findings) for book in books),
+        open_findings=sum(len(book.open_findings) for book in books),
     )
 
 
@@ -88,7 +88,9 @@ def _first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
         for row in book.reels:
             if row["standing"] != "held":
                 continue
-            findings = [one for one in book.findings if one["reel_id"] == row["reel_id"]]
+            findings = [one for one in book.open_findings if one["reel_id"] == row["reel_id"]]
+            if not findings and any(one["reel_id"] == row["reel_id"] for one in book.findings):
+                continue  # every finding on it is decided and done
             worst = min(findings, key=lambda one: SEVERITY.get(one["severity"], 9), default=None)
             rank = SEVERITY.get(worst["severity"], 9) if worst else 4
             why = row["reasons"][0] if row["reasons"] else ""

@@ -60,7 +60,7 @@ def _shift(shift_id: str, books: list[RunBook]) -> ShiftEntry:
         standings.count("releasable"),
         standings.count("held"),
         standings.count("no conclusion"),
-        sum(len(book.findings) for book in books),
+        sum(len(book.open_findings) for book in books),
     )
 
 
