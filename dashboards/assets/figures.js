@@ -131,6 +131,17 @@
     draw(entry).then(function () { div.setAttribute("data-drawn", "yes"); });
   });
   document.addEventListener("reelproof:look", function () { drawn.forEach(draw); });
-  window.addEventListener("beforeprint", function () { drawn.forEach(draw); });
+  /* On paper: ink on white, and no wider than the sheet. */
+  window.addEventListener("beforeprint", function () {
+    root.setAttribute("data-printing", "");
+    drawn.forEach(function (entry) {
+      entry.spec.layout.width = Math.min(700, entry.div.clientWidth || 700);
+      draw(entry);
+    });
+  });
+  window.addEventListener("afterprint", function () {
+    root.removeAttribute("data-printing");
+    drawn.forEach(function (entry) { delete entry.spec.layout.width; draw(entry); });
+  });
   window.reelproofFigures = { drawn: drawn, draw: draw, system: system, scaleOf: scaleOf, traceNow: traceNow, scaled: scaled };
 })();

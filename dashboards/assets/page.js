@@ -73,6 +73,14 @@
     });
   });
 
+  /* On paper nothing can be opened: what explains a figure is opened for print and closed again after. */
+  var opened = [];
+  window.addEventListener("beforeprint", function () {
+    opened = Array.prototype.filter.call(document.querySelectorAll(".foot details, .how, details.more, .more-reasons"), function (one) { return !one.open; });
+    opened.forEach(function (one) { one.open = true; });
+  });
+  window.addEventListener("afterprint", function () { opened.forEach(function (one) { one.open = false; }); });
+
   /* A search box narrows the rows of the tables it names; the count is told to screen readers too. */
   document.querySelectorAll("[data-search]").forEach(function (box) {
     var tables = box.dataset.search.split(" ").map(function (id) { return document.getElementById(id); });
