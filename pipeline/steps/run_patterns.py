@@ -1,0 +1,184 @@
+"""What in a run comes back along the wire, and where did its level change? Periods with their element, and shifts.
+
+Periods are looked for on the wire at equal steps, against a background that is itself correlated; a period is led
+to an element of the line sheet or to none. Changes of level are looked for in averages over stretches of wire.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.errors import ReelproofError
+from pipeline.results import Refused, Result
+from pipeline.statistics.change_points import Changes, find_changes, noted_nearby
+from pipeline.statistics.periodicity import Periods, find_periods
+from pipeline.statistics.turning_elements import (
+    TurningElement,
+    alias_table,
+    attribute,
+    driven_by_motor,
+    driven_by_wire,
+    period_of_result,
+)
+from pipeline.statistics.uniform_length import on_uniform_length
+from pipeline.steps.answer_row import AnswerRow
+from pipeline.steps.bench import Bench
+from pipeline.steps.evidence import Floats, Seen
+
+PERIODS_IN = {
+    "mean_wall_mm": "mean wall",
+    "eccentricity_mm": "offset of the conductor",
+    "diameter_mm": "diameter",
+}
+CHANGES_IN = {"mean_wall_mm": "mean wall", "eccentricity_mm": "offset of the conductor"}
+# Wire over which readings are averaged before changes of level are looked for [m]: long against the correlation of
+# neighbouring readings, short against a reel (chosen here).
+AVERAGE_M = 50.0
+# Longest chains that are looked through for periods: a longer run is cut at its first readings.
+MOST_READINGS = 400_000
+
+
+def patterns_of(bench: Bench) -> tuple[AnswerRow, ...]:
+    """Periods and changes of level of a run on reels."""
+    reels = bench.placed.reels
+    if not reels:
+        return ()
+    from_m, to_m = reels[0].from_m, reels[-1].to_m
+    rows: list[AnswerRow] = []
+    for name, words in PERIODS_IN.items():
+        seen = bench.measured.seen.get(name)
+        if seen is not None:
+            rows += [
+                AnswerRow("run", bench.run.id, "periods", one)
+                for one in _periods(bench, seen, words, from_m, to_m)
+            ]
+    for name, words in CHANGES_IN.items():
+        seen = bench.measured.seen.get(name)
+        if seen is not None:
+            rows += [
+                AnswerRow("run", bench.run.id, "changes", one)
+                for one in _changes(bench, seen, words, from_m, to_m)
+            ]
+    return tuple(rows)
+
+
+def _steady(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, Floats]:
+    """Places and values of the steady readings between two places, in the order of the wire."""
+    inside = (seen.at_m >= from_m) & (seen.at_m < to_m) & seen.steady & seen.fit_for_statistics
+    at, value = seen.at_m[inside], seen.value[inside]
+    order = np.argsort(at, kind="stable")
+    return at[order][:MOST_READINGS], value[order][:MOST_READINGS]
+
+
+def elements_of(bench: Bench) -> tuple[TurningElement, ...]:
+    """What turns on the line, each with the wire of one turn at the run's usual speed."""
+    speed = bench.placed.placement.readings["speed_m_s"].to_numpy()
+    running = speed[speed > 0.5 * float(np.nanmax(speed))] if speed.size else speed
+    usual = float(np.median(running)) if running.size else 0.0
+    found = []
+    for one in bench.line.elements:
+        if one.circumference_m is not None:
+            found.append(driven_by_wire(one.id, one.circumference_m, one.tolerance_pct))
+        elif one.period_s is not None and usual > 0:
+            found.append(driven_by_motor(one.id, one.period_s, one.tolerance_pct, usual))
+    return tuple(found)
+
+
+def _periods(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | Refused]:
+    question = f"Does the {words} come back along the wire?"
+    at, value = _steady(seen, from_m, to_m)
+    if at.size < 200:
+        return [
+            Refused(
+                question,
+                "averaged spectrum",
+                f"{at.size} steady readings are too few; 200 are needed.",
+                at.size,
+            )
+        ]
+    step = float(np.median(np.diff(at)))
+    if not step > 0:
+        return []
+    try:
+        found = find_periods(on_uniform_length(at, value, step), step, unit=seen.unit)
+    except ReelproofError as fault:
+        return [Refused(question, "averaged spectrum", str(fault.complaints[0]), at.size)]
+    if isinstance(found, Refused):
+        return [replace(found, question=question)]
+    if not found.found:
+        return [Refused(question, "averaged spectrum (Welch 1967)", found.verdict, at.size)]
+    return [_with_element(bench, one, question, step, seen, found) for one in found.found]
+
+
+def _with_element(
+    bench: Bench, one: Result, question: str, step: float, seen: Seen, found: Periods
+) -> Result:
+    """A period with the element it fits, told among its warnings."""
+    known = period_of_result(one)
+    told = "No element of the line sheet was looked at."
+    elements = elements_of(bench)
+    if known is not None and elements:
+        told = attribute(known[0], known[1], alias_table(elements, step, seen.extent_m)).words
+    return replace(one, question=question, warnings=(told, *one.warnings, *found.warnings))
+
+
+def _changes(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | Refused]:
+    question = f"Where did the level of the {words} change?"
+    at, value = _steady(seen, from_m, to_m)
+    number = np.floor((at - from_m) / AVERAGE_M).astype(np.int64)
+    if at.size == 0:
+        return []
+    count = np.bincount(number)
+    full = np.flatnonzero(count >= 0.5 * np.median(count[count > 0]))
+    means = np.bincount(number, weights=value)[full] / count[full]
+    middle = from_m + AVERAGE_M * (full + 0.5)
+    try:
+        found = find_changes(means, middle)
+    except ReelproofError as fault:
+        return [Refused(question, "exact segmentation", str(fault.complaints[0]), int(means.size))]
+    if isinstance(found, Refused):
+        return [replace(found, question=question)]
+    if not found.changes:
+        reason = (
+            f"No change of level stands out of the scatter of {means.size} averages over {AVERAGE_M:g} m."
+        )
+        return [Refused(question, found.method, reason, int(means.size))]
+    return _as_results(bench, found, question, seen, int(means.size))
+
+
+def _as_results(bench: Bench, found: Changes, question: str, seen: Seen, n: int) -> list[Result | Refused]:
+    path = bench.line.take_up_station_m
+    noted = [
+        (lot.from_m, f"{lot.material} lot {lot.lot}") for lot in bench.run.lots if lot.from_m is not None
+    ]
+    noted += [(reel.from_m - path, f"reel {reel.id}") for reel in bench.run.reels]
+    answers: list[Result | Refused] = []
+    for one in found.changes:
+        shift = one.shifts[0]
+        nearby = noted_nearby(
+            one.low, one.high, [at for at, _ in noted], [text for _, text in noted], AVERAGE_M
+        )
+        size = (
+            f"From {shift.before:.4f} to {shift.after:.4f} {seen.unit}, a change of {shift.size:+.4f} "
+            f"({shift.low:+.4f} to {shift.high:+.4f}) {seen.unit}."
+        )
+        answers.append(
+            Result(
+                question=question,
+                estimate=one.at,
+                low=one.low,
+                high=one.high,
+                confidence=found.confidence,
+                unit="m",
+                method=found.method,
+                n=n,
+                effective_n=None,
+                known_m=n * AVERAGE_M,
+                unit_of_inference="section average",
+                warnings=(size, *nearby, *found.warnings),
+                details={"before": shift.before, "after": shift.after, "size": shift.size},
+            )
+        )
+    return answers
