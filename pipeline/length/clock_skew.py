@@ -29,12 +29,14 @@ class ClockSkew:
         sd_s: its standard error [s].
         speed_m_s: speed at which its length is told [m/s].
         sentence: what it means.
+        n: instants compared.
     """
 
     seconds: float
     sd_s: float
     speed_m_s: float
     sentence: str
+    n: int = 0
 
     @property
     def length_m(self) -> float:
@@ -91,7 +93,7 @@ def clock_skew(
     spread = np.sqrt(misfit(skew) / max(grid.size - 1, 1))
     sd = float(spread / np.sqrt(steep))
     usual = float(np.median(base[base > 0.1 * base.max()]))
-    return ClockSkew(skew, sd, usual, _sentence(skew, sd, usual))
+    return ClockSkew(skew, sd, usual, _sentence(skew, sd, usual), int(grid.size))
 
 
 def _sentence(skew: float, sd: float, usual: float) -> str:

@@ -38,20 +38,24 @@ from pipeline.review.sealing import ASSESSMENT_TABLES, seals_of
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import RunSheet
-from pipeline.steps.answers import AnswerRow, answers_of
+from pipeline.steps.answer_row import AnswerRow
+from pipeline.steps.answers import answers_of
 from pipeline.steps.bench import Bench, bench_of
 from pipeline.steps.judge import Judged, judge_run
+from pipeline.steps.line_checks import check_line
 from pipeline.steps.load import SheetText, text_of
-from pipeline.steps.measure import measure_run, reel_summaries, stretches
+from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
 from pipeline.steps.plausible import implausible
+from pipeline.steps.run_patterns import patterns_of
+from pipeline.steps.stretches import reel_summaries, stretches
 from pipeline.store.readings import read_frame, written_folder
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 # Raised when a change of method can change a judgement, so that runs are judged again.
-METHOD_VERSION = "2"
+METHOD_VERSION = "3"
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,10 +168,24 @@ def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> Ass
     except ReelproofError as fault:
         with STORE_TURN:
             return _no_conclusion(store, basis, tuple(str(one) for one in fault.complaints), began)
-    measured = measure_run(readings, flagged, placed, basis.line, basis.run.covering, product.conductor_mm)
-    bench = bench_of(basis.run, basis.line, basis.plant, product, basis.head["shift_date"], placed, measured)
+    measured = measure_run(
+        readings,
+        flagged,
+        placed,
+        basis.line,
+        basis.run.covering,
+        product.conductor_mm,
+        product.covering is not None,
+        basis.line.mass_balance(wanted.construction, wanted.size),
+    )
+    checks = check_line(
+        readings, flagged, placed.placement, measured, basis.run, basis.line, product.conductor_mm
+    )
+    bench = bench_of(
+        basis.run, basis.line, basis.plant, product, basis.head["shift_date"], placed, measured, checks
+    )
     judged = judge_run(bench, known)
-    answers = answers_of(bench, judged)
+    answers = (*answers_of(bench, judged), *patterns_of(bench))
     with STORE_TURN:
         return _put_on_file(store, basis, bench, judged, answers, readings, began)
 

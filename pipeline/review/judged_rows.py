@@ -12,7 +12,7 @@ import polars as pl
 
 from pipeline.nonconformance.finding import Finding
 from pipeline.results import Refused, Result
-from pipeline.steps.answers import AnswerRow
+from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.judge import Judged, ReelStanding
 from pipeline.steps.sightings_of_run import counts_on

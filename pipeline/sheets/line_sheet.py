@@ -164,10 +164,30 @@ class Tooling(Sheet):
         return self
 
 
+class MassBalance(Sheet):
+    """What the insulation extruder delivers for one product, where the plant has weighed it.
+
+    Args:
+        construction: the product's construction.
+        size: its conductor size.
+        output_mm3_per_turn: volume one turn of the screw delivers [mm3].
+        uncertainty_pct: standard uncertainty of that volume [%].
+        valleys_mm2: area that plastic fills under the circle of a stranded conductor, fitted from mass [mm2].
+        basis: how it was found.
+    """
+
+    construction: str
+    size: str
+    output_mm3_per_turn: Positive
+    uncertainty_pct: Annotated[float, Field(gt=0, le=100)]
+    valleys_mm2: NotNegative = 0.0
+    basis: str
+
+
 class LineSheet(Sheet):
     """A line as its sheet describes it.
 
-    Bolts, ceilings and tooling are needed for tuning only and may be left out.
+    Bolts, ceilings and tooling are needed for tuning only and may be left out, and so may mass balances.
     """
 
     id: str
@@ -180,6 +200,7 @@ class LineSheet(Sheet):
     bolts: tuple[Bolt, ...] = ()
     ceilings: Ceilings | None = None
     tooling: tuple[Tooling, ...] = ()
+    mass_balances: tuple[MassBalance, ...] = ()
 
     @model_validator(mode="after")
     def _whole(self) -> LineSheet:
@@ -209,6 +230,12 @@ class LineSheet(Sheet):
     def instrument(self, kind: str) -> Instrument | None:
         """The line's first instrument of that kind, or None where it has none."""
         return next((one for one in self.instruments if one.kind == kind), None)
+
+    def mass_balance(self, construction: str, size: str) -> MassBalance | None:
+        """What the screw delivers for a product, None where the plant has not weighed it."""
+        return next(
+            (one for one in self.mass_balances if (one.construction, one.size) == (construction, size)), None
+        )
 
 
 class _LineFile(Sheet):

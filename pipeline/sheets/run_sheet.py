@@ -10,10 +10,13 @@ from pydantic import ConfigDict, Field, model_validator
 
 from pipeline.columns import CHANNEL_BY_NAME, MAX_WALL_SENSORS
 from pipeline.sheets.toml_file import Sheet, read_sheet
+from pipeline.units import m_from_foot
 
 NotNegative = Annotated[float, Field(ge=0)]
 # Ids become file names and page addresses, so they keep to letters, digits, dot, dash and underscore.
 Identifier = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*$", max_length=80)]
+# Two counts of one wire that differ by more than this are a mistake of unit or figure (chosen here).
+MARKS_APART = 0.05
 LogKind = Literal["readings", "spark faults", "surface flaws"]
 
 
@@ -72,6 +75,25 @@ class Reel(Sheet):
         if self.to_m <= self.from_m:
             raise ValueError(f"reel {self.id} ends at {self.to_m:g} m, not after its start {self.from_m:g} m")
         return self
+
+
+class Mark(Sheet):
+    """A footage mark that was read off the wire beside the take-up, or surveyed later.
+
+    Args:
+        counter_m: the run's length counter at the take-up when the mark was there [m], counted through any reset.
+        printed: the length printed.
+        unit: unit the printer counts in.
+    """
+
+    counter_m: NotNegative
+    printed: NotNegative
+    unit: Literal["m", "ft"] = "m"
+
+    @property
+    def printed_m(self) -> float:
+        """The length printed [m]."""
+        return self.printed if self.unit == "m" else m_from_foot(self.printed)
 
 
 class TimeColumn(Sheet):
@@ -212,7 +234,28 @@ class RunSheet(Sheet):
     lots: tuple[Lot, ...] = ()
     reels: tuple[Reel, ...]
     logs: Annotated[tuple[LogFile, ...], Field(min_length=1)]
+    marks: tuple[Mark, ...] = ()
     note: str = ""
+
+    @model_validator(mode="after")
+    def _marks_rise(self) -> RunSheet:
+        if not self.marks:
+            return self
+        if len(self.marks) < 2:
+            raise ValueError("one footage mark relates nothing: give two of 'marks' or more, or none")
+        for before, after in pairwise(self.marks):
+            counted, printed = after.counter_m - before.counter_m, after.printed_m - before.printed_m
+            if counted <= 0 or printed <= 0:
+                raise ValueError(
+                    f"the footage marks do not rise from counter {before.counter_m:g} m to {after.counter_m:g} m; "
+                    "give them in the order they were made"
+                )
+            if abs(printed / counted - 1.0) > MARKS_APART:
+                raise ValueError(
+                    f"from counter {before.counter_m:g} m to {after.counter_m:g} m the footage marks count "
+                    f"{printed:g} m where the counter counts {counted:g} m; check 'unit' of the marks, and the figures"
+                )
+        return self
 
     @model_validator(mode="after")
     def _whole(self) -> RunSheet:

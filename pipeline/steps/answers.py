@@ -6,7 +6,7 @@ the effective number of readings. They describe the steady wire made, not the th
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,25 +17,18 @@ from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.capability import performance_index_one_sided
 from pipeline.statistics.event_rate import event_rate
 from pipeline.statistics.event_repeats import RepeatSearch
+from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.circumstances import REPEAT_P
 from pipeline.steps.evidence import Floats, Seen
 from pipeline.steps.judge import Judged
+from pipeline.steps.line_answers import line_answers
 from pipeline.steps.reel_minimum import reel_minimum
 from pipeline.steps.sightings_of_run import counts_on
+from pipeline.steps.wire_answers import wire_answers
 
 # Fewest known readings for which correlation is estimated at all.
 FEWEST_READINGS = 50
-
-
-@dataclass(frozen=True, slots=True)
-class AnswerRow:
-    """One result or refusal, and what it is about (table judged.result)."""
-
-    scope: str
-    subject: str
-    topic: str
-    answer: Result | Refused
 
 
 def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
@@ -66,7 +59,7 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
             rows.append(AnswerRow("run", bench.run.id, "minimum of a reel", risk))
     if judged.repeats is not None:
         rows.append(AnswerRow("run", bench.run.id, "fault repeats", repeat_answer(judged.repeats)))
-    return tuple(rows)
+    return (*rows, *line_answers(bench), *wire_answers(bench))
 
 
 def repeat_answer(found: RepeatSearch | Refused) -> Result | Refused:

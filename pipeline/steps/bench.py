@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from pipeline.nonconformance.decision import DecisionRule
@@ -13,6 +13,7 @@ from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.plant_sheet import PlantSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.steps.evidence import Seen
+from pipeline.steps.line_checks import LineChecks
 from pipeline.steps.measure import Measured
 from pipeline.steps.place import Placed
 
@@ -30,6 +31,7 @@ class Bench:
     measured: Measured
     limits: tuple[Limit, ...]
     missing: tuple[Missing, ...]
+    checks: LineChecks = field(default_factory=LineChecks)
 
     def rule_of(self, requirement: str) -> DecisionRule:
         """The plant's decision rule for a requirement."""
@@ -51,8 +53,18 @@ def bench_of(
     on: date,
     placed: Placed,
     measured: Measured,
+    checks: LineChecks | None = None,
 ) -> Bench:
-    """The bench for a run made on the day `on`, with the limits in force then and those that are missing."""
+    """The bench for a run made on the day `on`, with the limits in force then and those that are missing.
+
+    Phases are those the measured wall had its say in, and every sentence a reader must see is put together.
+    """
+    checks = checks or LineChecks()
+    placed = replace(
+        placed,
+        placement=replace(placed.placement, phases=measured.phases),
+        warnings=(*placed.warnings, *measured.warnings, *checks.warnings),
+    )
     certified = plant.requirement_sets_of(product.family)
     return Bench(
         run,
@@ -64,4 +76,5 @@ def bench_of(
         measured,
         limits_in_force(product, on, plant.limit_rows, certified),
         missing_requirements(product, on, plant.limit_rows, certified),
+        checks,
     )

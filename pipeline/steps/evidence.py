@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,8 +85,3 @@ class Seen:
         order = fit[np.argsort(self.at_m[fit], kind="stable")]
         widths[order] = cell_widths(self.at_m[order], self.hole_m)
         return widths
-
-
-def in_date(instrument: Instrument, on: date) -> bool:
-    """Whether the instrument's calibration held on that day; without a due date nothing says so."""
-    return instrument.calibration_due is not None and on <= instrument.calibration_due

@@ -34,24 +34,9 @@ from pipeline.steps.sightings_of_run import (
     sightings_against,
     unmonitored_sightings,
 )
+from pipeline.steps.unseen import JUDGED_ON_SAMPLES, Outcome, verdict_unseen
 
-Outcome = Literal["conforms", "does not conform", "indeterminate", "not judged", "no conclusion"]
 Standing = Literal["releasable", "held", "no conclusion"]
-
-CANNOT_SEE = {
-    "covering at any point": (
-        "No instrument of this line sees the covering by itself: a wall gauge that reads both layers only bounds "
-        "it. Judge the covering on cut samples."
-    ),
-    "minimum wall at any point": (
-        "The line has no wall gauge. A diameter cannot show where the wall is thin, so no minimum wall can be "
-        "passed from it; judge it on cut samples."
-    ),
-    "concentricity": (
-        "The line has no wall gauge. A diameter does not show how well the conductor is centred; judge it on cut "
-        "samples."
-    ),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,10 +187,7 @@ def _verdict(
     unknown: float,
 ) -> tuple[Outcome, str]:
     if seen is None:
-        default = (
-            f"No instrument of this line reads what '{limit.requirement}' needs; judge it on cut samples."
-        )
-        return "not judged", CANNOT_SEE.get(limit.requirement, default)
+        return verdict_unseen(bench, reel, limit)
     if worst is None:
         return "no conclusion", f"No usable reading of {limit.requirement} lies on this reel."
     here = [one for one in failing if one.reel_id == reel.id]
@@ -279,9 +261,15 @@ def _standing(
             f"{faults} spark faults lie on this reel; the plant holds a reel with more than {most}."
         )
     own = [one for one in requirements if one.reel_id == reel.id]
-    reasons.extend(one.sentence for one in own if one.verdict == "not judged" and not one.limit_id)
     reasons.extend(
-        one.sentence for one in own if one.verdict in {"no conclusion", "indeterminate"} and not holding
+        one.sentence
+        for one in own
+        if one.verdict == "not judged" and (not one.limit_id or one.requirement not in JUDGED_ON_SAMPLES)
+    )
+    reasons.extend(
+        one.sentence
+        for one in own
+        if one.verdict in {"no conclusion", "indeterminate", "does not conform"} and not holding
     )
     action = holding[0].main.rule.advice + "." if holding else ""
     if reasons and not action:

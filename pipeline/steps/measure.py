@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -12,17 +12,22 @@ from numpy.typing import NDArray
 
 from pipeline.flags import ALL
 from pipeline.length.known_length import known_wire
+from pipeline.length.placement import Placement
 from pipeline.length.spark_exposure import spark_exposure
 from pipeline.length.steady_state import DEFAULT_RULE, STEADY
-from pipeline.results import Refused
-from pipeline.sheets.line_sheet import Instrument, LineSheet
+from pipeline.results import Refused, Result
+from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
 from pipeline.sheets.run_sheet import Covering
+from pipeline.steps.agreement import agreement_of_run, conductor_of
 from pipeline.steps.evidence import Seen
+from pipeline.steps.gauge_noise import channels_of, gauge_noise, noise_mm
 from pipeline.steps.place import Placed
+from pipeline.steps.settle import settled_placement
 from pipeline.trust.contradicted import SpikeDecision, contradicted_flags, decide_spikes
-from pipeline.trust.redundancy import Stretch, agreement_by_stretch
-from pipeline.trust.uncertainty import measured_uncertainty
+from pipeline.trust.redundancy import Stretch
+from pipeline.trust.uncertainty import Uncertainty, measured_uncertainty
 from pipeline.wall.sections import measure_walls
+from pipeline.wall.two_layers import insulation_unknown
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -56,14 +61,24 @@ class Measured:
         frame: one row a reading (columns.MEASURED).
         seen: each quantity along the wire as its instrument saw it; a quantity the line does not measure is
             absent.
+        phases: phases at the die along the wire, by speed and by when the wall had settled.
         agreement: how wall, diameter and conductor agree, stretch by stretch.
         spikes: what the other instruments say of each spike of a wall sensor.
+        noise: what the line's stops told of each gauge's own scatter, by kind of gauge.
+        uncertainty: standard uncertainty of one reading by column, noise and the rest apart.
+        refused: why a quantity cannot be told although a gauge reads, by column.
+        warnings: sentences a reader must see.
     """
 
     frame: pl.DataFrame
     seen: Mapping[str, Seen]
+    phases: pl.DataFrame
     agreement: tuple[Stretch, ...] = ()
     spikes: tuple[SpikeDecision, ...] = ()
+    noise: Mapping[str, Result | Refused] = field(default_factory=dict)
+    uncertainty: Mapping[str, Uncertainty] = field(default_factory=dict)
+    refused: Mapping[str, Refused] = field(default_factory=dict)
+    warnings: tuple[str, ...] = ()
 
     def disagreement_m(self, from_m: float, to_m: float) -> float:
         """Length between `from_m` and `to_m` [m] over which the instruments contradict each other."""
@@ -91,6 +106,8 @@ def measure_run(
     line: LineSheet,
     covering: Covering | None,
     conductor_mm: float,
+    covered: bool = False,
+    balance: MassBalance | None = None,
 ) -> Measured:
     """Measure wall and diameter at every reading, and say which readings may judge and which may count.
 
@@ -101,77 +118,98 @@ def measure_run(
         line: the line sheet.
         covering: what is known of the covering, None for a single layer.
         conductor_mm: nominal conductor diameter [mm].
+        covered: whether the product has a covering, known or not.
+        balance: what a turn of the screw delivers, None where the plant has not weighed it.
     """
     at_m = placed.events["at_m"].drop_nulls().to_numpy() if placed.events.height else None
     spikes = decide_spikes(readings, flagged, placed.placement, line, at_m)
     flagged = pl.concat([flagged, contradicted_flags(spikes)])
     frame = measure_walls(readings, flagged, placed.placement, line, covering, conductor_mm)
-    seen: dict[str, Seen] = {}
-    gauge, cold = line.instrument("wall gauge"), line.instrument("cold diameter gauge")
-    tester = line.instrument("spark tester")
-    if gauge is not None and gauge.sensors is not None:
-        channels = tuple(f"wall_{number}_mm" for number in range(1, gauge.sensors + 1))
-        for name, uncertainty in _wall_uncertainty(line, covering, frame).items():
-            seen[name] = _seen(name, gauge, frame, flagged, channels, placed, line, uncertainty)
-    if cold is not None:
-        for name in DIAMETER_NAMES:
-            total = measured_uncertainty(line, covering)["diameter_mm"].total_mm
-            u = total if name == "diameter_mm" else cold.uncertainty_mm * 2**0.5
-            axes = ("diameter_x_mm", "diameter_y_mm")
-            seen[name] = _seen(name, cold, frame, flagged, axes, placed, line, float(u))
-    if tester is not None and "spark_kv" in readings.columns:
-        kv = readings.select(
-            "row", pl.Series("spark_at_m", placed.placement.at_m - tester.station_m), "spark_kv"
-        )
-        spark = _seen("spark_kv", tester, kv, flagged, ("spark_kv",), placed, line, 0.0)
-        seen["spark_kv"] = replace(spark, known=_tested(spark, readings, placed, line))
+    noise = gauge_noise(readings, flagged, placed.placement, line)
+    uncertainty = measured_uncertainty(line, covering, noise_mm(noise, "wall gauge"))
+    unknown = insulation_unknown(line, covering, covered)
+    sight = _Sight(readings, flagged, placed.placement, line, frame)
+    told: tuple[str, ...] = ()
+    if unknown is None:
+        sight, told = _settled(sight)
+    conductor = conductor_of(readings, line, conductor_mm)
+    seen = dict(_walls(sight, covering, uncertainty, conductor)) if unknown is None else {}
+    seen |= _others(sight, uncertainty)
     known = {name: one for name, one in seen.items() if np.isfinite(one.value).any()}
-    return Measured(frame, known, _agreement(readings, known, line, covering, conductor_mm), spikes)
-
-
-def _agreement(
-    readings: pl.DataFrame,
-    seen: Mapping[str, Seen],
-    line: LineSheet,
-    covering: Covering | None,
-    conductor_mm: float,
-) -> tuple[Stretch, ...]:
-    """The wall gauge held against the diameter over the conductor, on the same wire, stretch by stretch."""
-    wall, diameter = seen.get("mean_wall_mm"), seen.get("diameter_mm")
-    if wall is None or diameter is None:
-        return ()
-    # The diameter has the covering in it whether the wall gauge saw it or not.
-    deducted = 0.0 if covering is None else covering.mean_mm
-    conductor, conductor_sd = conductor_mm, 0.01 * conductor_mm / np.sqrt(3.0)
-    gauge = line.instrument("conductor gauge")
-    if gauge is not None and "conductor_mm" in readings.columns:
-        middle = readings["conductor_mm"].median()
-        if isinstance(middle, float):
-            conductor, conductor_sd = middle, gauge.uncertainty_mm
-    lasting = measured_uncertainty(line, covering)
-    return agreement_by_stretch(
-        wall.at_m,
-        np.where(wall.fit_for_statistics, wall.value + deducted, np.nan),
-        diameter.at_m,
-        np.where(diameter.fit_for_statistics, diameter.value, np.nan),
-        conductor,
-        (
-            lasting["mean_wall_mm"].lasting_mm,
-            lasting["diameter_mm"].lasting_mm,
-            float(conductor_sd),
-            1.0,  # no mass balance is on hand; its share is not used
-        ),
+    return Measured(
+        frame,
+        known,
+        sight.placement.phases,
+        agreement_of_run(readings, sight.placement, known, uncertainty, conductor, covering, balance),
+        spikes,
+        noise,
+        uncertainty,
+        {} if unknown is None else dict.fromkeys(WALL_NAMES, unknown),
+        told,
     )
 
 
-def _wall_uncertainty(line: LineSheet, covering: Covering | None, frame: pl.DataFrame) -> dict[str, float]:
+@dataclass(frozen=True, slots=True)
+class _Sight:
+    """What is needed to see one quantity along the wire."""
+
+    readings: pl.DataFrame
+    flagged: pl.DataFrame
+    placement: Placement
+    line: LineSheet
+    frame: pl.DataFrame
+
+
+def _settled(sight: _Sight) -> tuple[_Sight, tuple[str, ...]]:
+    """The wall gauge's own word on when the wire had settled, taken into the phases."""
+    gauge = sight.line.instrument("wall gauge")
+    if gauge is None:
+        return sight, ()
+    wall = _seen("mean_wall_mm", gauge, sight, channels_of(gauge), 0.0)
+    values = np.where(wall.fit_for_statistics, wall.value, np.nan)
+    placement, told = settled_placement(sight.placement, wall.at_m, values)
+    return replace(sight, placement=placement), told
+
+
+def _walls(
+    sight: _Sight,
+    covering: Covering | None,
+    known: Mapping[str, Uncertainty],
+    conductor: tuple[float, float],
+) -> Iterator[tuple[str, Seen]]:
+    """What is seen of the wall; a line without a wall gauge sees the mean only, by its diameter."""
+    gauge, cold = sight.line.instrument("wall gauge"), sight.line.instrument("cold diameter gauge")
+    if gauge is not None and gauge.sensors is not None:
+        for name, uncertainty in _wall_uncertainty(sight.line, covering, sight.frame, known).items():
+            yield name, _seen(name, gauge, sight, channels_of(gauge), uncertainty)
+    elif cold is not None:
+        u = float(np.hypot(known["mean_wall_mm"].total_mm, conductor[1] / 2.0))
+        yield "mean_wall_mm", _seen("mean_wall_mm", cold, sight, channels_of(cold), u)
+
+
+def _others(sight: _Sight, known: Mapping[str, Uncertainty]) -> Iterator[tuple[str, Seen]]:
+    """What is seen of the diameter and of the spark test."""
+    cold, tester = sight.line.instrument("cold diameter gauge"), sight.line.instrument("spark tester")
+    if cold is not None:
+        for name in DIAMETER_NAMES:
+            u = known["diameter_mm"].total_mm if name == "diameter_mm" else cold.uncertainty_mm * 2**0.5
+            yield name, _seen(name, cold, sight, channels_of(cold), float(u))
+    if tester is not None and "spark_kv" in sight.readings.columns:
+        at = pl.Series("spark_at_m", sight.placement.at_m - tester.station_m)
+        kv = sight.readings.select("row", at, "spark_kv")
+        spark = _seen("spark_kv", tester, replace(sight, frame=kv), ("spark_kv",), 0.0)
+        yield "spark_kv", replace(spark, known=_tested(spark, sight))
+
+
+def _wall_uncertainty(
+    line: LineSheet, covering: Covering | None, frame: pl.DataFrame, known: Mapping[str, Uncertainty]
+) -> dict[str, float]:
     """Standard uncertainty of one section's mean, thinnest wall, offset [mm] and concentricity [%].
 
     The walls' from `measured_uncertainty`; the offset's s sqrt(2/N) with the bound on the covering's own offset
     as a rectangular distribution; the concentricity's 200 u(offset) / mean wall (derived).
     """
     gauge = line.instrument("wall gauge")
-    known = measured_uncertainty(line, covering)
     n = gauge.sensors or 1 if gauge is not None else 1
     s = gauge.uncertainty_mm if gauge is not None else 0.0
     both = covering is not None and gauge is not None and gauge.sees == "insulation and covering"
@@ -188,16 +226,9 @@ def _wall_uncertainty(line: LineSheet, covering: Covering | None, frame: pl.Data
 
 
 def _seen(
-    name: str,
-    instrument: Instrument,
-    frame: pl.DataFrame,
-    flagged: pl.DataFrame,
-    channels: tuple[str, ...],
-    placed: Placed,
-    line: LineSheet,
-    uncertainty: float,
+    name: str, instrument: Instrument, sight: _Sight, channels: tuple[str, ...], uncertainty: float
 ) -> Seen:
-    placement = placed.placement
+    placement, frame = sight.placement, sight.frame
     at_m = placement.at_m - instrument.station_m
     value = frame[name].cast(pl.Float64).to_numpy()
     speed = placement.readings["speed_m_s"].to_numpy()
@@ -206,13 +237,15 @@ def _seen(
     # Wire pulled back is read twice as well; the first reading of it counts.
     moving = (speed > DEFAULT_RULE.stop_m_s) & (placement.at_m >= placement.readings["front_m"].to_numpy())
     fit = np.isfinite(value) & np.isfinite(at_m) & moving
-    on_these = flagged.filter(pl.col("channel").is_in(channels))
+    on_these = sight.flagged.filter(pl.col("channel").is_in(channels))
     judging = _rows(on_these.filter(pl.col("flag").is_in(_JUDGING)), row, single=len(channels) <= 2)
     counting = _rows(on_these, row, single=True)
     fit &= ~judging
     fastest = float(np.nanmax(speed)) if speed.size else 0.0
-    hot = line.instrument("hot diameter gauge")
+    hot = sight.line.instrument("hot diameter gauge")
     zone = hot.station_m if hot is not None and hot.station_m > 0 else HOT_ZONE_M
+    # A coarse counter stands still between its steps, and neighbours seem further apart than they are.
+    step = placement.resolution_m
     return Seen(
         name=name,
         unit=UNIT_OF[name],
@@ -225,15 +258,15 @@ def _seen(
         steady=placement.phase_on_wire(at_m, zone) == STEADY,
         uncertainty=uncertainty,
         extent_m=instrument.window_m + instrument.interval_s * _usual(speed),
-        hole_m=HOLE_INTERVALS * instrument.interval_s * fastest + instrument.window_m,
-        known=known_wire(at_m, speed, fit, instrument.interval_s, instrument.window_m),
+        hole_m=HOLE_INTERVALS * instrument.interval_s * fastest + instrument.window_m + step,
+        known=known_wire(at_m, speed, fit, instrument.interval_s, instrument.window_m, step),
     )
 
 
-def _tested(spark: Seen, readings: pl.DataFrame, placed: Placed, line: LineSheet) -> Floats:
+def _tested(spark: Seen, sight: _Sight) -> Floats:
     """Wire that had the test voltage for the cycles asked; where that cannot be told, wire with a voltage on record."""
-    kv = np.where(spark.fit, readings["spark_kv"].cast(pl.Float64).to_numpy(), np.nan)
-    exposure = spark_exposure(placed.placement, line, kv, None)
+    kv = np.where(spark.fit, sight.readings["spark_kv"].cast(pl.Float64).to_numpy(), np.nan)
+    exposure = spark_exposure(sight.placement, sight.line, kv, None)
     return spark.known if isinstance(exposure, Refused) else exposure.tested
 
 
@@ -252,122 +285,3 @@ def _rows(flagged: pl.DataFrame, row: NDArray[np.generic], *, single: bool) -> M
         return marked
     marked[np.searchsorted(row, flagged["row"].unique().to_numpy())] = True
     return marked
-
-
-def stretches(measured: Measured, made_m: float, start_m: float = 0.0) -> pl.DataFrame:
-    """The wire of the run in stretches of equal length: what each held (table measured.stretch)."""
-    count = max(1, int(np.ceil((made_m - start_m) / STRETCH_M)))
-    base = pl.DataFrame(
-        {
-            "stretch": np.arange(count, dtype=np.int32),
-            "from_m": start_m + STRETCH_M * np.arange(count),
-            "to_m": np.minimum(start_m + STRETCH_M * (np.arange(count) + 1), made_m),
-        }
-    )
-    wall = _rolled(
-        measured.wall,
-        measured.frame,
-        start_m,
-        [
-            pl.len().cast(pl.Int32).alias("wall_readings"),
-            pl.col("width").sum().alias("wall_known_m"),
-            pl.col("mean_wall_mm").mean(),
-            pl.col("mean_wall_mm").min().alias("mean_wall_low_mm"),
-            pl.col("mean_wall_mm").max().alias("mean_wall_high_mm"),
-            pl.col("thinnest_wall_mm").min(),
-            pl.col("ecc_cos_mm").mean(),
-            pl.col("ecc_sin_mm").mean(),
-            pl.col("eccentricity_mm").max().alias("eccentricity_high_mm"),
-            pl.col("concentricity_pct").min().alias("concentricity_low_pct"),
-        ],
-    )
-    diameter = _rolled(
-        measured.diameter,
-        measured.frame,
-        start_m,
-        [
-            pl.len().cast(pl.Int32).alias("diameter_readings"),
-            pl.col("width").sum().alias("diameter_known_m"),
-            pl.col("diameter_mm").mean(),
-            pl.col("diameter_mm").min().alias("diameter_low_mm"),
-            pl.col("diameter_mm").max().alias("diameter_high_mm"),
-            pl.col("ovality_mm").max().alias("ovality_high_mm"),
-        ],
-    )
-    for part in (wall, diameter):
-        if part is not None:
-            base = base.join(part, on="stretch", how="left", maintain_order="left")
-    for name, kind in (
-        ("wall_readings", pl.Int32),
-        ("wall_known_m", pl.Float64),
-        ("diameter_readings", pl.Int32),
-        ("diameter_known_m", pl.Float64),
-    ):
-        if name not in base.columns:
-            base = base.with_columns(pl.lit(0).cast(kind).alias(name))
-    return base.with_columns(
-        pl.col("wall_readings", "wall_known_m", "diameter_readings", "diameter_known_m").fill_null(0)
-    )
-
-
-def _rolled(
-    seen: Seen | None, frame: pl.DataFrame, start_m: float, wanted: list[pl.Expr]
-) -> pl.DataFrame | None:
-    if seen is None:
-        return None
-    number = np.floor((np.nan_to_num(seen.at_m, nan=-1e9) - start_m) / STRETCH_M).astype(np.int32)
-    return (
-        frame.with_columns(pl.Series("stretch", number), pl.Series("width", seen.widths()))
-        .filter(pl.Series(seen.fit))
-        .group_by("stretch", maintain_order=True)
-        .agg(wanted)
-        .sort("stretch")
-    )
-
-
-def reel_summaries(measured: Measured, placed: Placed) -> pl.DataFrame:
-    """Each quantity on each reel: number, mean, spread, extremes and known length (table measured.reel)."""
-    rows = []
-    for reel in placed.reels:
-        for name, seen in measured.seen.items():
-            here = seen.within(reel.from_m, reel.to_m)
-            counted = here & seen.fit_for_statistics & seen.steady
-            low = seen.worst(reel.from_m, reel.to_m, "at least")
-            high = seen.worst(reel.from_m, reel.to_m, "at most")
-            known = seen.known_m(reel.from_m, reel.to_m)
-            values = seen.value[counted]
-            rows.append(
-                {
-                    "reel_id": reel.id,
-                    "quantity": name,
-                    "unit": seen.unit,
-                    "readings": int(here.sum()),
-                    "steady_readings": int(counted.sum()),
-                    "mean": float(values.mean()) if values.size else None,
-                    "sd": float(values.std(ddof=1)) if values.size > 1 else None,
-                    "low": low[0] if low else None,
-                    "low_at_m": low[1] if low else None,
-                    "high": high[0] if high else None,
-                    "high_at_m": high[1] if high else None,
-                    "known_m": known,
-                    "unknown_m": reel.length_m - known,
-                }
-            )
-    return pl.DataFrame(
-        rows,
-        schema={
-            "reel_id": pl.String,
-            "quantity": pl.String,
-            "unit": pl.String,
-            "readings": pl.Int64,
-            "steady_readings": pl.Int64,
-            "mean": pl.Float64,
-            "sd": pl.Float64,
-            "low": pl.Float64,
-            "low_at_m": pl.Float64,
-            "high": pl.Float64,
-            "high_at_m": pl.Float64,
-            "known_m": pl.Float64,
-            "unknown_m": pl.Float64,
-        },
-    )

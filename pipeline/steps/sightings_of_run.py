@@ -15,7 +15,7 @@ from pipeline.nonconformance.judging import IntervalSettings, on_reels, reel_at,
 from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit
 from pipeline.steps.bench import Bench
-from pipeline.steps.evidence import in_date
+from pipeline.trust.calibration import calibration_on
 
 # Faults nearer than this are one length to cut out: no useful wire lies between them (chosen here); which counts
 # are one fault is another question, see spark_merge.
@@ -53,7 +53,9 @@ def sightings_against(bench: Bench, limit: Limit) -> tuple[Sighting, ...]:
             leave_guard_u=2.0,
             merge_gap_m=MERGE_GAP_M,
             reading_extent_m=seen.extent_m,
-            pad_m=seen.extent_m / 2.0 + bench.placed.placement.resolution_m,
+            pad_m=seen.extent_m / 2.0
+            + bench.placed.placement.resolution_m
+            + bench.checks.unsure_m.get(seen.instrument.id, 0.0),
             hole_m=seen.hole_m,
         ),
         usable=seen.fit,
@@ -185,12 +187,9 @@ def calibration_sightings(bench: Bench) -> list[Sighting]:
     found: list[Sighting] = []
     instruments = {seen.instrument.id: seen.instrument for seen in bench.measured.seen.values()}
     for instrument in instruments.values():
-        if in_date(instrument, bench.on):
+        state = calibration_on(instrument, bench.on)
+        if state.trusted:
             continue
-        due = instrument.calibration_due
-        detail = (
-            f"due {due:%Y-%m-%d}, run on {bench.on:%Y-%m-%d}" if due else "the line sheet gives no due date"
-        )
         found.extend(
             place_sighting(
                 "calibration",
@@ -199,7 +198,7 @@ def calibration_sightings(bench: Bench) -> list[Sighting]:
                 instrument=instrument.id,
                 subject=instrument.id,
                 reel_id=reel.id,
-                detail=detail,
+                detail=state.sentence.rstrip("."),
             )
             for reel in bench.placed.reels
         )

@@ -1,0 +1,139 @@
+"""What a run tells of its line, as results and refusals: stations, hot to cold, gauge noise, clocks, marks."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pipeline.length.footage_marks import FootageMap
+from pipeline.length.station_offset import StationFinding
+from pipeline.results import Assumption, Refused, Result
+from pipeline.steps.answer_row import AnswerRow
+from pipeline.steps.bench import Bench
+from pipeline.steps.line_checks import Clocks
+
+# Standard uncertainty of a mark read off a passing wire [m]: half a mark's own length (common practice, no source).
+MARK_READ_M = 0.3
+
+
+def line_answers(bench: Bench) -> tuple[AnswerRow, ...]:
+    """Every result and refusal about the line that the run ran on."""
+    run, checks = bench.run.id, bench.checks
+    rows = [AnswerRow("run", run, "station offsets", station_answer(one)) for one in checks.stations]
+    if checks.shrinkage is not None:
+        question = "How far does the insulation shrink from hot to cold (cold over hot area)?"
+        answer = replace(checks.shrinkage, question=question)
+        if isinstance(answer, Result) and checks.family is not None:
+            told = checks.family.reason if isinstance(checks.family, Refused) else checks.family[1]
+            answer = replace(answer, warnings=(*answer.warnings, told))
+        rows.append(AnswerRow("run", run, "hot to cold", answer))
+    rows += [AnswerRow("run", run, "gauge noise", one) for one in bench.measured.noise.values()]
+    rows += [AnswerRow("run", run, "clocks", clock_answer(one)) for one in checks.clocks]
+    return (*rows, *mark_answers(bench))
+
+
+def station_answer(found: StationFinding) -> Result | Refused:
+    """How far two gauges stand apart by their readings, as a result."""
+    question = (
+        f"How far apart along the wire do {found.first} and {found.second} stand, by their own readings?"
+    )
+    method = "cross-correlation after prewhitening, t interval over stretches (Box and Jenkins)"
+    if found.verdict == "not tested":
+        return Refused(question, method, found.sentence, found.n)
+    return Result(
+        question=question,
+        estimate=found.found_m,
+        low=found.low_m,
+        high=found.high_m,
+        confidence=0.95,
+        unit="m",
+        method=method,
+        n=found.n,
+        effective_n=None,
+        known_m=None,
+        unit_of_inference="reading",
+        assumptions=(
+            Assumption(
+                "the two vary together beyond chance",
+                True,
+                f"correlation {found.correlation:.2f}, chance reaches {found.chance_limit:.2f}",
+            ),
+            Assumption(
+                "the distance holds over the run",
+                not found.drifts,
+                f"changes by {found.drift_m_per_km:.2f} m a kilometre",
+            ),
+        ),
+        warnings=(found.sentence,),
+        details={"sheet_m": found.sheet_m, "drift_m_per_km": found.drift_m_per_km},
+    )
+
+
+def clock_answer(found: Clocks) -> Result | Refused:
+    """How far the clock of one log stands ahead of another's, as a result."""
+    question = f"How far does the clock of {found.second} stand ahead of that of {found.first}?"
+    skew = found.answer
+    if isinstance(skew, Refused):
+        return replace(skew, question=question)
+    half = 1.96 * skew.sd_s
+    return Result(
+        question=question,
+        estimate=skew.seconds,
+        low=skew.seconds - half,
+        high=skew.seconds + half,
+        confidence=0.95,
+        unit="s",
+        method="least squares of the shift of the line speed (derived)",
+        n=skew.n,
+        effective_n=None,
+        known_m=None,
+        unit_of_inference="reading",
+        warnings=(skew.sentence,),
+        details={"length_m": skew.length_m},
+    )
+
+
+def mark_answers(bench: Bench) -> tuple[AnswerRow, ...]:
+    """Which printed length stands at either end of each reel; nothing where the run sheet gives no marks."""
+    marks = bench.run.marks
+    if not marks:
+        return ()
+    known = FootageMap(
+        tuple(one.counter_m for one in marks), tuple(one.printed_m for one in marks), MARK_READ_M
+    )
+    rows = []
+    for reel in bench.placed.reels:
+        for end, counter_m in (("inner", reel.counter_from_m), ("outer", reel.counter_to_m)):
+            printed, sd = known.mark_at(counter_m)
+            inside = known.line_m[0] <= counter_m <= known.line_m[-1]
+            rows.append(
+                AnswerRow(
+                    "reel",
+                    reel.id,
+                    "footage marks",
+                    Result(
+                        question=f"Which printed length stands at the {end} end of reel {reel.id}?",
+                        estimate=printed,
+                        low=printed - 1.96 * sd,
+                        high=printed + 1.96 * sd,
+                        confidence=0.95,
+                        unit="m",
+                        method="between surveyed marks, Brownian bridge (derived)",
+                        n=len(marks),
+                        effective_n=None,
+                        known_m=None,
+                        unit_of_inference="reel",
+                        assumptions=(
+                            Assumption(
+                                "the end lies between surveyed marks",
+                                inside,
+                                f"marks surveyed from counter {known.line_m[0]:.1f} m to {known.line_m[-1]:.1f} m",
+                            ),
+                        ),
+                        warnings=()
+                        if inside
+                        else ("Beyond the surveyed marks the error grows freely: survey one.",),
+                        details={"printed_per_counted": known.scale},
+                    ),
+                )
+            )
+    return tuple(rows)

@@ -1,0 +1,216 @@
+"""What a run's own readings say of its line: stations, hot to cold, splices and the loggers' clocks.
+
+Findings about the line are told beside the run. Readings stay placed by the line sheet; nothing is corrected.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.flags import ALL
+from pipeline.length.clock_skew import ClockSkew, clock_skew
+from pipeline.length.placement import Placement
+from pipeline.length.splices import Splice, find_splices
+from pipeline.length.station_offset import StationFinding
+from pipeline.results import Refused, Result
+from pipeline.sheets.line_sheet import LineSheet
+from pipeline.sheets.run_sheet import RunSheet
+from pipeline.steps.gauge_noise import CHANNELS
+from pipeline.steps.measure import Measured
+from pipeline.trust.stations import station_findings
+from pipeline.wall.shrinkage import out_of_family, shrinkage_of_run
+
+Floats = NDArray[np.float64]
+
+# Readings of a log with which its clock may be compared at all.
+FEWEST_READINGS = 50
+_HARD = [flag.code for flag in ALL if flag.masks_conformity]
+
+
+@dataclass(frozen=True, slots=True)
+class Clocks:
+    """Two logs of a run whose clocks were compared."""
+
+    first: str
+    second: str
+    answer: ClockSkew | Refused
+
+
+@dataclass(frozen=True, slots=True)
+class LineChecks:
+    """What a run's own readings say of its line.
+
+    Args:
+        stations: how far apart gauges stand by their readings, pair by pair.
+        unsure_m: how far the places told by an instrument may be off, by its id, where its pair disagrees with
+            the line sheet [m].
+        shrinkage: cold over hot area of the insulation; None where the line has no hot gauge to ask.
+        family: whether that is what earlier runs lead one to expect.
+        splices: lumps that two gauges saw on the same wire.
+        clocks: logs with a line speed of their own, compared with the first.
+        warnings: sentences a reader must see.
+    """
+
+    stations: tuple[StationFinding, ...] = ()
+    unsure_m: Mapping[str, float] = field(default_factory=dict)
+    shrinkage: Result | Refused | None = None
+    family: tuple[bool, str] | Refused | None = None
+    splices: tuple[Splice, ...] = ()
+    clocks: tuple[Clocks, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def check_line(
+    readings: pl.DataFrame,
+    flagged: pl.DataFrame,
+    placement: Placement,
+    measured: Measured,
+    run: RunSheet,
+    line: LineSheet,
+    conductor_mm: float,
+    earlier_shrinkage: Floats | None = None,
+) -> LineChecks:
+    """Check a line by a run's readings.
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        flagged: reasons not to use readings (columns.FLAGGED).
+        placement: the run on the wire.
+        measured: the run measured.
+        run: the run sheet.
+        line: the line sheet.
+        conductor_mm: nominal conductor diameter [mm].
+        earlier_shrinkage: shrinkage of earlier runs of the same product on the line; None where none is known.
+    """
+    stations = station_findings(readings, flagged, measured.frame, placement, line)
+    shrunk = None
+    if line.instrument("hot diameter gauge") is not None:
+        shrunk = shrinkage_of_run(readings, flagged, measured.frame, placement, line, conductor_mm)
+    family = None
+    if isinstance(shrunk, Result) and earlier_shrinkage is not None:
+        family = out_of_family(shrunk, earlier_shrinkage)
+    splices = find_splices(_lump_gauges(readings, flagged, measured, placement, line))
+    clocks = _clocks(readings, run)
+    unsure = _unsure(stations, line)
+    return LineChecks(
+        stations,
+        unsure,
+        shrunk,
+        family,
+        splices,
+        clocks,
+        (
+            *_station_warnings(stations, line),
+            *((family[1],) if isinstance(family, tuple) and family[0] else ()),
+            *(one.sentence for one in splices),
+            *_clock_warnings(clocks),
+        ),
+    )
+
+
+def error_m(found: StationFinding) -> float:
+    """How far a place told by either gauge of a pair may be off, the ends of the interval included [m]."""
+    return max(abs(found.low_m - found.sheet_m), abs(found.high_m - found.sheet_m))
+
+
+def _pair(found: StationFinding, line: LineSheet) -> tuple[str, str]:
+    ids = []
+    for name in (found.first, found.second):
+        gauge = line.instrument(name.removeprefix("the "))
+        ids.append(gauge.id if gauge is not None else name)
+    return ids[0], ids[1]
+
+
+def _unsure(stations: tuple[StationFinding, ...], line: LineSheet) -> dict[str, float]:
+    """Which of a pair is wrong cannot be told from the pair, so both are unsure."""
+    unsure: dict[str, float] = {}
+    for found in stations:
+        if found.verdict == "disagrees":
+            for name in _pair(found, line):
+                unsure[name] = max(unsure.get(name, 0.0), error_m(found))
+    return unsure
+
+
+def _station_warnings(stations: tuple[StationFinding, ...], line: LineSheet) -> tuple[str, ...]:
+    told = []
+    for found in stations:
+        if found.verdict != "disagrees":
+            if found.drifts:
+                told.append(found.sentence)
+            continue
+        first, second = _pair(found, line)
+        told.append(
+            f"{found.sentence} Places by {first} and {second} are unsure by {error_m(found):.1f} m: their findings are "
+            "widened by that much, and wire that near a reel's end may lie on the neighbouring reel. No reel is held "
+            "for this alone."
+        )
+    return tuple(told)
+
+
+def _lump_gauges(
+    readings: pl.DataFrame, flagged: pl.DataFrame, measured: Measured, placement: Placement, line: LineSheet
+) -> dict[str, tuple[Floats, Floats, float]]:
+    """Gauges in which a splice shows, with their places, readings and noise."""
+    gauges: dict[str, tuple[Floats, Floats, float]] = {}
+    row = readings["row"].to_numpy()
+    for kind in ("conductor gauge", "hot diameter gauge"):
+        gauge, channel = line.instrument(kind), CHANNELS[kind][0]
+        if gauge is None or channel not in readings.columns:
+            continue
+        values = readings[channel].cast(pl.Float64).to_numpy().copy()
+        # A lump may carry the flag of a spike; what is missing, stuck or out of range is no lump.
+        hard = flagged.filter((pl.col("channel") == channel) & pl.col("flag").is_in(_HARD))
+        values[np.searchsorted(row, hard["row"].unique().to_numpy())] = np.nan
+        gauges[f"the {kind}"] = (placement.at_m - gauge.station_m, values, gauge.uncertainty_mm)
+    diameter = measured.diameter
+    if diameter is not None:
+        values = np.where(diameter.fit, diameter.value, np.nan)
+        gauges["the cold diameter gauge"] = (diameter.at_m, values, diameter.instrument.uncertainty_mm)
+    return gauges
+
+
+def _clocks(readings: pl.DataFrame, run: RunSheet) -> tuple[Clocks, ...]:
+    """Logs that carry a line speed of their own, each compared with the first."""
+    if "line_speed_m_s" not in readings.columns:
+        return ()
+    logs = []
+    file_no = 0
+    for log in run.logs:
+        files = range(file_no, file_no + len(log.files))
+        file_no += len(log.files)
+        if log.kind != "readings" or "line_speed_m_s" not in log.channels:
+            continue
+        own = readings.filter(
+            pl.col("file_no").is_in(list(files)) & pl.col("line_speed_m_s").is_not_null()
+        ).select(
+            (pl.col("time_utc").dt.epoch("us") / 1e6).alias("at_s"),
+            pl.col("line_speed_m_s").cast(pl.Float64),
+        )
+        if own.height >= FEWEST_READINGS:
+            logs.append((log.files[0], own["at_s"].to_numpy(), own["line_speed_m_s"].to_numpy()))
+    if len(logs) < 2:
+        return ()
+    name, at_s, speed = logs[0]
+    start = float(at_s[0])
+    return tuple(
+        Clocks(name, other, clock_skew(at_s - start, speed, other_s - start, other_speed))
+        for other, other_s, other_speed in logs[1:]
+    )
+
+
+def skews(found: ClockSkew) -> bool:
+    """Whether two clocks differ by more than chance and a twentieth of a second."""
+    return abs(found.seconds) > 2.0 * found.sd_s + 0.05
+
+
+def _clock_warnings(clocks: tuple[Clocks, ...]) -> tuple[str, ...]:
+    return tuple(
+        f"Logs {one.first} (first) and {one.second} (second): {one.answer.sentence}"
+        for one in clocks
+        if isinstance(one.answer, ClockSkew) and skews(one.answer)
+    )

@@ -1,0 +1,129 @@
+"""What was measured, summed up along the wire and for each reel, as the store keeps it."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipeline.steps.evidence import Seen
+from pipeline.steps.measure import STRETCH_M, Measured
+from pipeline.steps.place import Placed
+
+
+def stretches(measured: Measured, made_m: float, start_m: float = 0.0) -> pl.DataFrame:
+    """The wire of the run in stretches of equal length: what each held (table measured.stretch)."""
+    count = max(1, int(np.ceil((made_m - start_m) / STRETCH_M)))
+    base = pl.DataFrame(
+        {
+            "stretch": np.arange(count, dtype=np.int32),
+            "from_m": start_m + STRETCH_M * np.arange(count),
+            "to_m": np.minimum(start_m + STRETCH_M * (np.arange(count) + 1), made_m),
+        }
+    )
+    wall = _rolled(
+        measured.wall,
+        measured.frame,
+        start_m,
+        [
+            pl.len().cast(pl.Int32).alias("wall_readings"),
+            pl.col("width").sum().alias("wall_known_m"),
+            pl.col("mean_wall_mm").mean(),
+            pl.col("mean_wall_mm").min().alias("mean_wall_low_mm"),
+            pl.col("mean_wall_mm").max().alias("mean_wall_high_mm"),
+            pl.col("thinnest_wall_mm").min(),
+            pl.col("ecc_cos_mm").mean(),
+            pl.col("ecc_sin_mm").mean(),
+            pl.col("eccentricity_mm").max().alias("eccentricity_high_mm"),
+            pl.col("concentricity_pct").min().alias("concentricity_low_pct"),
+        ],
+    )
+    diameter = _rolled(
+        measured.diameter,
+        measured.frame,
+        start_m,
+        [
+            pl.len().cast(pl.Int32).alias("diameter_readings"),
+            pl.col("width").sum().alias("diameter_known_m"),
+            pl.col("diameter_mm").mean(),
+            pl.col("diameter_mm").min().alias("diameter_low_mm"),
+            pl.col("diameter_mm").max().alias("diameter_high_mm"),
+            pl.col("ovality_mm").max().alias("ovality_high_mm"),
+        ],
+    )
+    for part in (wall, diameter):
+        if part is not None:
+            base = base.join(part, on="stretch", how="left", maintain_order="left")
+    for name, kind in (
+        ("wall_readings", pl.Int32),
+        ("wall_known_m", pl.Float64),
+        ("diameter_readings", pl.Int32),
+        ("diameter_known_m", pl.Float64),
+    ):
+        if name not in base.columns:
+            base = base.with_columns(pl.lit(0).cast(kind).alias(name))
+    return base.with_columns(
+        pl.col("wall_readings", "wall_known_m", "diameter_readings", "diameter_known_m").fill_null(0)
+    )
+
+
+def _rolled(
+    seen: Seen | None, frame: pl.DataFrame, start_m: float, wanted: list[pl.Expr]
+) -> pl.DataFrame | None:
+    if seen is None:
+        return None
+    number = np.floor((np.nan_to_num(seen.at_m, nan=-1e9) - start_m) / STRETCH_M).astype(np.int32)
+    return (
+        frame.with_columns(pl.Series("stretch", number), pl.Series("width", seen.widths()))
+        .filter(pl.Series(seen.fit))
+        .group_by("stretch", maintain_order=True)
+        .agg(wanted)
+        .sort("stretch")
+    )
+
+
+def reel_summaries(measured: Measured, placed: Placed) -> pl.DataFrame:
+    """Each quantity on each reel: number, mean, spread, extremes and known length (table measured.reel)."""
+    rows = []
+    for reel in placed.reels:
+        for name, seen in measured.seen.items():
+            here = seen.within(reel.from_m, reel.to_m)
+            counted = here & seen.fit_for_statistics & seen.steady
+            low = seen.worst(reel.from_m, reel.to_m, "at least")
+            high = seen.worst(reel.from_m, reel.to_m, "at most")
+            known = seen.known_m(reel.from_m, reel.to_m)
+            values = seen.value[counted]
+            rows.append(
+                {
+                    "reel_id": reel.id,
+                    "quantity": name,
+                    "unit": seen.unit,
+                    "readings": int(here.sum()),
+                    "steady_readings": int(counted.sum()),
+                    "mean": float(values.mean()) if values.size else None,
+                    "sd": float(values.std(ddof=1)) if values.size > 1 else None,
+                    "low": low[0] if low else None,
+                    "low_at_m": low[1] if low else None,
+                    "high": high[0] if high else None,
+                    "high_at_m": high[1] if high else None,
+                    "known_m": known,
+                    "unknown_m": reel.length_m - known,
+                }
+            )
+    return pl.DataFrame(
+        rows,
+        schema={
+            "reel_id": pl.String,
+            "quantity": pl.String,
+            "unit": pl.String,
+            "readings": pl.Int64,
+            "steady_readings": pl.Int64,
+            "mean": pl.Float64,
+            "sd": pl.Float64,
+            "low": pl.Float64,
+            "low_at_m": pl.Float64,
+            "high": pl.Float64,
+            "high_at_m": pl.Float64,
+            "known_m": pl.Float64,
+            "unknown_m": pl.Float64,
+        },
+    )

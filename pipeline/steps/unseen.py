@@ -1,0 +1,74 @@
+"""What is said of a requirement that no instrument of the line can see? It is not judged, and never passed."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pipeline.length.reels import PlacedReel
+from pipeline.nonconformance.rules import figure, rule_for
+from pipeline.products.limits import Limit
+from pipeline.results import Refused
+from pipeline.steps.bench import Bench
+from pipeline.steps.measure import DIAMETER_NAMES, WALL_NAMES
+from pipeline.wall.diameter_only import minimum_wall_verdict
+from pipeline.wall.two_layers import covering_minimum
+
+Outcome = Literal["conforms", "does not conform", "indeterminate", "not judged", "no conclusion"]
+
+# Requirements that are judged on cut samples wherever a line has no gauge for the layer alone; a reel is not held
+# for want of an in-line reading of them (common practice, no source). Every other requirement left unseen holds.
+JUDGED_ON_SAMPLES = frozenset({"covering at any point"})
+
+INSTRUMENT_OF = {
+    **dict.fromkeys(WALL_NAMES, "wall gauge"),
+    **dict.fromkeys(DIAMETER_NAMES, "cold diameter gauge"),
+    "spark_kv": "spark tester",
+}
+CANNOT_SEE = {
+    "covering at any point": (
+        "No instrument of this line sees the covering by itself. Judge the covering on cut samples."
+    ),
+    "concentricity": (
+        "The line has no wall gauge. A diameter does not show how well the conductor is centred; judge it on cut "
+        "samples."
+    ),
+}
+
+
+def verdict_unseen(bench: Bench, reel: PlacedReel, limit: Limit) -> tuple[Outcome, str]:
+    """The verdict on a requirement whose quantity the run has no reading of, and why.
+
+    A minimum wall on a line that measures the diameter only can fail for certain, where the mean wall itself
+    is at or under the limit; it can never pass.
+    """
+    gauge = bench.line.instrument("wall gauge")
+    if limit.requirement == "covering at any point":
+        layered = gauge is not None and gauge.sees == "insulation and covering"
+        return "not judged", covering_minimum().reason if layered else CANNOT_SEE[limit.requirement]
+    rule = rule_for(limit.requirement)
+    unknown = bench.measured.refused.get(rule.column) if rule is not None else None
+    if unknown is not None:
+        return "not judged", unknown.reason
+    if limit.requirement == "minimum wall at any point" and gauge is None:
+        return _by_diameter(bench, reel, limit)
+    if rule is not None and bench.line.instrument(INSTRUMENT_OF.get(rule.column, "")) is not None:
+        return "no conclusion", f"No usable reading of {limit.requirement} lies on this reel."
+    nothing = f"No instrument of this line reads what '{limit.requirement}' needs; judge it on cut samples."
+    return "not judged", CANNOT_SEE.get(limit.requirement, nothing)
+
+
+def _by_diameter(bench: Bench, reel: PlacedReel, limit: Limit) -> tuple[Outcome, str]:
+    mean = bench.measured.seen.get("mean_wall_mm")
+    worst = mean.worst(reel.from_m, reel.to_m, limit.sense) if mean is not None else None
+    if mean is None or worst is None:
+        found = minimum_wall_verdict(float("nan"), 0.0, limit.value)
+    else:
+        found = minimum_wall_verdict(worst[0], mean.uncertainty, limit.value)
+    if isinstance(found, Refused):
+        return "not judged", found.reason
+    place = worst[1] - reel.from_m if worst is not None else 0.0
+    return "does not conform", (
+        f"The mean wall by the diameter is {figure(worst[0] if worst else 0.0, limit.unit)} at {place:.1f} m from the "
+        f"reel's start, and the wall at any point is no thicker; {limit.sense} {figure(limit.value, limit.unit)} is "
+        "required."
+    )
