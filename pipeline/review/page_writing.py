@@ -16,11 +16,14 @@ from typing import TYPE_CHECKING
 from dashboards.addresses import PageKind, address
 from dashboards.site import Site, asset_mark, write_assets
 from pipeline import __version__
+from pipeline.review.containing import containment_id
 from pipeline.review.page_records.capability import capability_matrix
 from pipeline.review.page_records.centring import centring_review
 from pipeline.review.page_records.construction import comparisons_of
+from pipeline.review.page_records.containment import containment_entries, containment_of
 from pipeline.review.page_records.data_quality import data_quality_review
 from pipeline.review.page_records.faults import fault_review
+from pipeline.review.page_records.finding import finding_review, same_cause
 from pipeline.review.page_records.lot import lot_history, lots_of
 from pipeline.review.page_records.nonconformance import nonconformance_summary
 from pipeline.review.page_records.plant import plant_of
@@ -77,6 +80,8 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
         *_shift_pages(plant, shifts),
         *_reel_pages(plant, books),
         *_lot_pages(plant, lots),
+        *_finding_pages(plant, books),
+        *_containment_pages(store, plant, books),
         *_nonconformance_pages(plant, books),
         *_centring_pages(plant, books),
         *constructions,
@@ -152,6 +157,36 @@ def _lot_pages(plant: Plant, lots: dict[str, list[RunBook]]) -> list[_Planned]:
         return (write_lot_page(lot_history(plant, lot, group), site),)
 
     return [_Planned("lot", lot, tuple(group), partial(write, lot, group)) for lot, group in lots.items()]
+
+
+def _finding_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+    from dashboards.pages.finding import write_finding_page
+
+    def write(book: RunBook, row: Row, others: tuple[RunBook, ...], site: Site) -> Iterable[Written]:
+        return (write_finding_page(finding_review(plant, book, row, list(others)), site),)
+
+    planned = []
+    for book in books:
+        for row in book.findings:
+            # Findings of the same cause are shown as well, so the page stands on their runs too.
+            alike = tuple(
+                one for one in books if one is book or any(same_cause(row, other) for other in one.findings)
+            )
+            planned.append(_Planned("finding", row["finding_id"], alike, partial(write, book, row, alike)))
+    return planned
+
+
+def _containment_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Planned]:
+    """One page for each containment somebody asked for with a reason; what it touches is as of now."""
+    from dashboards.pages.containment import write_containment_page
+
+    def write(entry: Row, site: Site) -> Iterable[Written]:
+        return (write_containment_page(containment_of(store, plant, books, entry), site),)
+
+    return [
+        _Planned("containment", containment_id(entry["entry_no"]), tuple(books), partial(write, entry))
+        for entry in containment_entries(store)
+    ]
 
 
 def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:

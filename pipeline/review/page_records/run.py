@@ -53,9 +53,10 @@ PANEL_OF: dict[str, PanelName] = {
 Direction = Literal["at least", "at most"]
 
 
-def _trace(
+def trace_of(
     frame: pl.DataFrame, name: str, title: str, unit: str, panel: PanelName, place: str
 ) -> Trace | None:
+    """One quantity along the wire from the frame of `measured_and_placed`; None where the run has none of it."""
     if name not in frame.columns or place not in frame.columns:
         return None
     at = frame[place].to_numpy().astype(np.float64)
@@ -68,15 +69,20 @@ def _trace(
     return Trace(name, title, unit, panel, at[order], values[order], first_row=int(rows[0]))
 
 
+def measured_and_placed(book: RunBook) -> pl.DataFrame:
+    """Every reading of the run as judged newest: what was measured, and where it lies on the wire."""
+    folder = book.head["assessment_folder"]
+    return read_frame(book.store, folder, "measured").join(
+        read_frame(book.store, folder, "placed"), on="row", how="left", maintain_order="left"
+    )
+
+
 def run_review(plant: Plant, book: RunBook) -> RunReview:
     """Everything the run page shows; the readings are read from the run's Parquet."""
     traces: tuple[Trace, ...] = ()
     if book.is_judged and book.head["assessment_folder"]:
-        folder = book.head["assessment_folder"]
-        frame = read_frame(book.store, folder, "measured").join(
-            read_frame(book.store, folder, "placed"), on="row", how="left", maintain_order="left"
-        )
-        found = (_trace(frame, *one) for one in TRACES)
+        frame = measured_and_placed(book)
+        found = (trace_of(frame, *one) for one in TRACES)
         traces = tuple(one for one in found if one is not None)
     return RunReview(
         plant=plant,

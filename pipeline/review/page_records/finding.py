@@ -1,0 +1,274 @@
+"""The record of one finding's page: what was found, how sure it is, the way back to the log, and what was decided."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import polars as pl
+
+from dashboards.records import (
+    Evidence,
+    FindingReview,
+    FindingRow,
+    LotRow,
+    PanelLimit,
+    Plant,
+    SectionProfile,
+    Trace,
+)
+from pipeline.errors import ReelproofError
+from pipeline.nonconformance.decision import conformance_probability
+from pipeline.nonconformance.rules import RULE_BY_ID
+from pipeline.products.product import find_product
+from pipeline.results import Assumption, Refused, Result
+from pipeline.review.genealogy_of_store import sheets_of
+from pipeline.review.page_records.decisions import disposition_rows
+from pipeline.review.page_records.rows import (
+    fault_marks,
+    finding_row,
+    limit_row,
+    lot_rows,
+    product_row,
+    stamp_of,
+)
+from pipeline.review.page_records.run import PANEL_OF, TRACES, measured_and_placed, trace_of
+from pipeline.review.page_records.run_book import Row, RunBook
+from pipeline.store.readings import read_frame
+
+if TYPE_CHECKING:
+    from dashboards.records import Answer
+
+# Log lines shown behind a finding: the worst readings of its column.
+LINES_SHOWN = 20
+REPAIR_GUIDE = (
+    "Whether a length may be repaired at all is for the adopted standard and the plant's procedure; what was "
+    "repaired is tested again before it is released."
+)
+
+
+def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) -> FindingReview:
+    """Everything the page of one finding shows.
+
+    Args:
+        plant: the plant.
+        book: its run.
+        row: the finding, as `RunBook.findings` gives it.
+        books: every run on file, to look for the same cause.
+    """
+    frame = _measured(book) if book.head["assessment_folder"] else None
+    requirement = _requirement(book, row)
+    return FindingReview(
+        plant=plant,
+        finding=finding_row(book, row),
+        product=product_row(book),
+        window=_window(frame, row) if frame is not None else (),
+        limits=tuple(
+            PanelLimit(PANEL_OF[one["requirement"]], limit_row(one))
+            for one in book.limits
+            if one["requirement"] in PANEL_OF
+        ),
+        faults=fault_marks(book, row["evidence_from_m"], row["evidence_to_m"]),
+        section=_section(book, row, frame) if frame is not None else None,
+        decision_rule=requirement["decision_rule"] if requirement else "",
+        answers=_how_sure(row, requirement),
+        evidence=_log_lines(book, row, frame) if frame is not None else (),
+        same_cause=_same_cause(row, books),
+        dispositions=disposition_rows(book, row["finding_id"]),
+        lots=_lots_there(book, row),
+        repair_guide=(row["advice"], REPAIR_GUIDE),
+        stamp=stamp_of([book]),
+    )
+
+
+# The findings of a run come one after the other, so the readings of the run before need not be kept.
+_LAST: dict[str, tuple[tuple[str, str], pl.DataFrame]] = {}
+
+
+def _measured(book: RunBook) -> pl.DataFrame:
+    key = (str(book.store.folder), book.head["assessment_folder"])
+    if "measured" not in _LAST or _LAST["measured"][0] != key:
+        _LAST["measured"] = (key, measured_and_placed(book))
+    return _LAST["measured"][1]
+
+
+def _logged(book: RunBook) -> pl.DataFrame:
+    key = (str(book.store.folder), book.head["load_folder"])
+    if "logged" not in _LAST or _LAST["logged"][0] != key:
+        _LAST["logged"] = (key, read_frame(book.store, book.head["load_folder"], "logged"))
+    return _LAST["logged"][1]
+
+
+def _requirement(book: RunBook, row: Row) -> Row | None:
+    """The judgement of the finding's limit on its reel."""
+    return next(
+        (
+            one
+            for one in book.requirements
+            if one["reel_id"] == row["reel_id"] and one["limit_id"] and one["limit_id"] == row["limit_id"]
+        ),
+        None,
+    )
+
+
+def _window(frame: pl.DataFrame, row: Row) -> tuple[Trace, ...]:
+    """Quantities over the evidence window, at full rate; each by its own place on the wire."""
+    traces = []
+    for name, title, unit, panel, place in TRACES:
+        if place in frame.columns:
+            inside = frame.filter(pl.col(place).is_between(row["evidence_from_m"], row["evidence_to_m"]))
+            trace = trace_of(inside, name, title, unit, panel, place) if inside.height else None
+            if trace is not None:
+                traces.append(trace)
+    return tuple(traces)
+
+
+def _section(book: RunBook, row: Row, frame: pl.DataFrame) -> SectionProfile | None:
+    """The wall around the wire at the worst reading, as the wall gauge read it."""
+    if row["row"] is None or "wall" not in row["families"]:
+        return None
+    run, line = sheets_of(book.store, book.head)
+    gauge = line.instrument("wall gauge")
+    here = frame.filter(pl.col("row") == row["row"])
+    if gauge is None or not gauge.sensors or here.height == 0 or here["thin_angle_deg"][0] is None:
+        return None
+    logged = _logged(book).filter(pl.col("row") == row["row"])
+    names = [f"wall_{number}_mm" for number in range(1, gauge.sensors + 1)]
+    covering = run.covering.mean_mm if run.covering and gauge.sees == "insulation and covering" else 0.0
+    walls = np.array([_figure(logged, name) - covering for name in names])
+    limits = [one["value"] for one in book.limits if one["requirement"] == "minimum wall at any point"]
+    return SectionProfile(
+        at_m=float(here["wall_at_m"][0]),
+        conductor_mm=_conductor_mm(book),
+        mean_wall_mm=float(here["mean_wall_mm"][0]),
+        eccentricity_mm=float(here["eccentricity_mm"][0]),
+        thin_angle_deg=(gauge.first_angle_deg + float(here["thin_angle_deg"][0])) % 360.0,
+        sensor_angles_deg=(gauge.first_angle_deg + 360.0 * np.arange(gauge.sensors) / gauge.sensors) % 360.0,
+        sensor_walls_mm=walls,
+        limit_mm=max(limits) if limits else None,
+    )
+
+
+def _figure(frame: pl.DataFrame, name: str) -> float:
+    value = frame[name][0] if name in frame.columns and frame.height else None
+    return float("nan") if value is None else float(value)
+
+
+def _conductor_mm(book: RunBook) -> float:
+    head = book.head
+    return find_product(head["construction"], head["size"], head["conductor"], head["metal"]).conductor_mm
+
+
+def _how_sure(row: Row, requirement: Row | None) -> tuple[Answer, ...]:
+    """How likely the worst reading conforms, by JCGM 106."""
+    question = "How likely is it that the wire conforms at the worst reading?"
+    method = "Conformance probability, flat prior and normal errors (JCGM 106:2012, 7.3)"
+    if row["limit_value"] is None or row["worst"] is None:
+        return ()
+    u = requirement["uncertainty"] if requirement else None
+    if not u:
+        return (Refused(question, method, "The uncertainty of a reading is not on file.", row["readings"]),)
+    sense = requirement["sense"] if requirement else "at least"
+    try:
+        likely = conformance_probability(
+            row["worst"],
+            u,
+            lower=row["limit_value"] if sense == "at least" else None,
+            upper=row["limit_value"] if sense == "at most" else None,
+        )
+    except ReelproofError as fault:
+        return (Refused(question, method, str(fault), row["readings"]),)
+    return (
+        Result(
+            question=question,
+            estimate=likely,
+            low=0.0,
+            high=1.0,
+            confidence=1.0,
+            unit="",
+            method=method,
+            n=row["readings"],
+            effective_n=None,
+            known_m=row["to_m"] - row["from_m"],
+            unit_of_inference="reading",
+            assumptions=(
+                Assumption(
+                    f"The instrument's standard uncertainty is {u:g} {row['unit']}",
+                    None,
+                    "as the line sheet gives it",
+                ),
+            ),
+            warnings=(
+                "The worst of many readings was picked, so the figure is lower than for a reading taken at random.",
+            ),
+        ),
+    )
+
+
+def _log_lines(book: RunBook, row: Row, frame: pl.DataFrame) -> tuple[Evidence, ...]:
+    """The log lines behind the finding: of a measured quantity its worst readings, worst first."""
+    rule = RULE_BY_ID[row["rule"]]
+    files = {one["file_no"]: one for one in book.files}
+    if not rule.column or rule.column not in frame.columns:
+        return tuple(
+            _evidence(book, row, files, one["file_no"], one["line"], one["at_m"], None)
+            for one in book.events
+            if row["from_m"] <= one["at_m"] <= row["to_m"]
+        )
+    sense = next((one["sense"] for one in book.limits if one["limit_id"] == row["limit_id"]), "at least")
+    inside = (
+        frame.filter(pl.col(rule.at_column).is_between(row["from_m"], row["to_m"]))
+        .select("row", rule.at_column, rule.column)
+        .drop_nulls()
+        .sort(rule.column, descending=sense == "at most", maintain_order=True)
+        .head(LINES_SHOWN)
+    )
+    logged = _logged(book).select("row", "file_no", "line")
+    lines = inside.join(logged, on="row", how="left", maintain_order="left")
+    return tuple(
+        _evidence(book, row, files, one["file_no"], one["line"], one[rule.at_column], one["row"])
+        for one in lines.iter_rows(named=True)
+    )
+
+
+def _evidence(
+    book: RunBook,
+    row: Row,
+    files: dict[int, dict[str, Any]],
+    file_no: int,
+    line: int,
+    at_m: float,
+    reading: int | None,
+) -> Evidence:
+    file = files.get(file_no, {})
+    return Evidence(
+        assessment_id=str(book.head["assessment_id"]),
+        run_id=book.run_id,
+        at_m=at_m,
+        row=reading,
+        instrument_id=row["instruments"],
+        file=file.get("name", ""),
+        line=line,
+        file_sha256=file.get("sha256", ""),
+        finding_id=row["finding_id"],
+        limit_id=row["limit_id"],
+    )
+
+
+def same_cause(row: Row, other: Row) -> bool:
+    """Whether two findings point to the same roll, instrument, change or phase; a finding is not its own other."""
+    alike = (other["cause"], other["cause_of"]) == (row["cause"], row["cause_of"])
+    return bool(row["cause_of"]) and alike and other["finding_id"] != row["finding_id"]
+
+
+def _same_cause(row: Row, books: list[RunBook]) -> tuple[FindingRow, ...]:
+    return tuple(finding_row(book, one) for book in books for one in book.findings if same_cause(row, one))
+
+
+def _lots_there(book: RunBook, row: Row) -> tuple[LotRow, ...]:
+    """Material lots that served the wire of the finding."""
+    return tuple(
+        lot
+        for lot in lot_rows(book)
+        if (lot.from_m is None or lot.from_m < row["to_m"]) and (lot.to_m is None or lot.to_m > row["from_m"])
+    )
