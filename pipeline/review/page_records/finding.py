@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -17,11 +17,9 @@ from dashboards.records import (
     SectionProfile,
     Trace,
 )
-from pipeline.errors import ReelproofError
 from pipeline.nonconformance.decision import conformance_probability
 from pipeline.nonconformance.rules import RULE_BY_ID
 from pipeline.products.product import find_product
-from pipeline.results import Assumption, Refused, Result
 from pipeline.review.genealogy_of_store import sheets_of
 from pipeline.review.page_records.decisions import disposition_rows
 from pipeline.review.page_records.rows import (
@@ -35,9 +33,6 @@ from pipeline.review.page_records.rows import (
 from pipeline.review.page_records.run import PANEL_OF, TRACES, measured_and_placed, trace_of
 from pipeline.review.page_records.run_book import Row, RunBook
 from pipeline.store.readings import read_frame
-
-if TYPE_CHECKING:
-    from dashboards.records import Answer
 
 # Log lines shown behind a finding: the worst readings of its column.
 LINES_SHOWN = 20
@@ -70,8 +65,7 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
         ),
         faults=fault_marks(book, row["evidence_from_m"], row["evidence_to_m"]),
         section=_section(book, row, frame) if frame is not None else None,
-        decision_rule=requirement["decision_rule"] if requirement else "",
-        answers=_how_sure(row, requirement),
+        decision_rule=_how_sure(row, requirement),
         evidence=_log_lines(book, row, frame) if frame is not None else (),
         same_cause=_same_cause(row, books),
         dispositions=disposition_rows(book, row["finding_id"]),
@@ -159,49 +153,27 @@ def _conductor_mm(book: RunBook) -> float:
     return find_product(head["construction"], head["size"], head["conductor"], head["metal"]).conductor_mm
 
 
-def _how_sure(row: Row, requirement: Row | None) -> tuple[Answer, ...]:
-    """How likely the worst reading conforms, by JCGM 106."""
-    question = "How likely is it that the wire conforms at the worst reading?"
-    method = "Conformance probability, flat prior and normal errors (JCGM 106:2012, 7.3)"
-    if row["limit_value"] is None or row["worst"] is None:
-        return ()
-    u = requirement["uncertainty"] if requirement else None
+def _how_sure(row: Row, requirement: Row | None) -> str:
+    """The decision rule, and how likely the wire conforms at the worst reading (JCGM 106:2012, 7.3), in words."""
+    if requirement is None:
+        return ""
+    rule, u = str(requirement["decision_rule"]), requirement["uncertainty"]
+    if row["worst"] is None or row["limit_value"] is None:
+        return rule
     if not u:
-        return (Refused(question, method, "The uncertainty of a reading is not on file.", row["readings"]),)
-    sense = requirement["sense"] if requirement else "at least"
-    try:
-        likely = conformance_probability(
-            row["worst"],
-            u,
-            lower=row["limit_value"] if sense == "at least" else None,
-            upper=row["limit_value"] if sense == "at most" else None,
-        )
-    except ReelproofError as fault:
-        return (Refused(question, method, str(fault), row["readings"]),)
+        return f"{rule}. The uncertainty of a reading is not on file, so no probability is given"
+    at_least = requirement["sense"] == "at least"
+    likely = conformance_probability(
+        row["worst"],
+        u,
+        lower=row["limit_value"] if at_least else None,
+        upper=None if at_least else row["limit_value"],
+    )
+    shown = "under 0.001" if likely < 0.001 else "over 0.999" if likely > 0.999 else f"{likely:.3f}"
     return (
-        Result(
-            question=question,
-            estimate=likely,
-            low=0.0,
-            high=1.0,
-            confidence=1.0,
-            unit="",
-            method=method,
-            n=row["readings"],
-            effective_n=None,
-            known_m=row["to_m"] - row["from_m"],
-            unit_of_inference="reading",
-            assumptions=(
-                Assumption(
-                    f"The instrument's standard uncertainty is {u:g} {row['unit']}",
-                    None,
-                    "as the line sheet gives it",
-                ),
-            ),
-            warnings=(
-                "The worst of many readings was picked, so the figure is lower than for a reading taken at random.",
-            ),
-        ),
+        f"{rule}. With a standard uncertainty of {u:g} {row['unit']} the wire conforms at the worst reading with a "
+        f"probability of {shown} (flat prior, normal errors); the worst of many readings was picked, so this is "
+        "lower than for one taken at random"
     )
 
 
