@@ -1,0 +1,285 @@
+"""What does the wall do when a setting is moved, how much and how late? An answer, or only an association.
+
+Data of a line whose speed is moved by a wall control do not show the plant: they return the controller. Only set
+steps, dither or open-loop stretches do. What cannot be told apart is called an association and nothing more.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from pipeline.length.cross_correlation import Delay, delay_between
+from pipeline.results import Assumption, Refused, Result
+from pipeline.tuning.line_run import LineRun
+from pipeline.tuning.setting_steps import SETTLE_S, SettingStep, steps_in_log
+from pipeline.tuning.transfer_function import TransferFunction, fit_transfer_function
+
+Floats = NDArray[np.float64]
+Loop = Literal["open", "closed", "not known"]
+
+MOST_LAG_S = 120.0  # delays looked at either way [s] (chosen here)
+LEADS_BY = 3  # lags nearer than this either way are smeared by the gauge's window (chosen here)
+FEWEST_STEPS = 2
+METHOD_STEPS = "output before and after steps of the setting, weighted by its own wandering"
+METHOD_TRANSFER = "transfer function with autoregressive noise (Box and Jenkins)"
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """How an output goes with a setting.
+
+    Args:
+        setting: the setting, as a column of the data dictionary.
+        output: the output.
+        kind: 'response' if steps of the setting show it, 'association' otherwise.
+        gain: change of the output a unit of the setting, with its interval.
+        by_balance: what the mass balance alone would make of it; NaN where it says nothing.
+        delay_s: how much later the output answers, the way from die to gauge taken off [s]; NaN if not seen.
+        delay_low_s: lower end of its interval [s].
+        delay_high_s: upper end [s].
+        output_leads: whether the output was seen to move before the setting: a control at work.
+        steps: the steps found in the log.
+        sentences: what to read of it.
+    """
+
+    setting: str
+    output: str
+    kind: Literal["response", "association"]
+    gain: Result
+    by_balance: float
+    delay_s: float
+    delay_low_s: float
+    delay_high_s: float
+    output_leads: bool
+    steps: tuple[SettingStep, ...]
+    sentences: tuple[str, ...]
+
+
+def at_the_die(run: LineRun, output: Literal["mean_mm", "diameter_mm"] = "mean_mm") -> tuple[Floats, Floats]:
+    """The output of the wire that was at the die at each instant: (seconds, output), ramps included.
+
+    Args:
+        run: the run.
+        output: which.
+    """
+    at, value = (run.wall_at_m, run.mean_mm) if output == "mean_mm" else (run.diameter_at_m, run.diameter_mm)
+    front = np.maximum.accumulate(run.die_m)
+    known = np.isfinite(at) & np.isfinite(value)
+    order = np.argsort(at[known], kind="stable")
+    if order.size < 2:
+        return run.seconds, np.full(run.seconds.size, np.nan)
+    places, values = at[known][order], value[known][order]
+    seen = np.interp(front, places, values, left=np.nan, right=np.nan)
+    # Nothing is known of wire inside a gap of the gauge; standing wire is one point, not many.
+    after = np.clip(np.searchsorted(places, front), 1, places.size - 1)
+    step = float(np.median(np.diff(places)))
+    seen[(places[after] - places[after - 1]) > 5.0 * max(step, 1e-9)] = np.nan
+    seen[np.concatenate(([False], np.diff(front) <= 0.0))] = np.nan
+    return run.seconds, seen
+
+
+def answer_to(
+    seconds: Floats,
+    setting: Floats,
+    output: Floats,
+    setting_name: str,
+    output_name: str,
+    unit: str,
+    loop: Loop = "not known",
+    others: Mapping[str, Floats] | None = None,
+    by_balance: float = math.nan,
+    settle_s: float = SETTLE_S,
+    confidence: float = 0.95,
+) -> Answer | Refused:
+    """How an output goes with a setting, from one log.
+
+    Args:
+        seconds: times at equal steps [s].
+        setting: the setting at each instant; NaN where unknown.
+        output: the output of the wire that was at the die then.
+        setting_name: its column.
+        output_name: what the output is.
+        unit: unit of the gain.
+        loop: whether a control moved the setting by the output: 'open', 'closed', or 'not known'.
+        others: other settings, to tell those that moved with it.
+        by_balance: gain that the mass balance alone would give.
+        settle_s: time after a step that is left out [s].
+        confidence: coverage of the intervals.
+
+    Returns:
+        An `Answer`, or a `Refused` where the setting was not moved or too little is known.
+    """
+    question = f"change of the {output_name} a unit of {setting_name}"
+    steps = steps_in_log(seconds, setting, output, others, settle_s)
+    together = tuple(dict.fromkeys(name for one in steps for name in one.moved_with))
+    delay, leads = _delay(seconds, setting, output)
+    proven = (
+        len(steps) >= FEWEST_STEPS and loop != "closed" and not (leads and loop != "open") and not together
+    )
+    known = int((np.isfinite(setting) & np.isfinite(output)).sum())
+    if len(steps) >= FEWEST_STEPS:
+        gain: Result | Refused = _gain_of_steps(question, steps, unit, known, confidence)
+    else:
+        gain = _gain_of_series(question, seconds, setting, output, delay, unit, confidence)
+    if isinstance(gain, Refused):
+        return gain
+    late = _delay_interval(seconds, setting, output, delay, confidence)
+    kind: Literal["response", "association"] = "response" if proven else "association"
+    told = _sentences(kind, gain, unit, by_balance, loop, leads, steps, together)
+    return Answer(setting_name, output_name, kind, gain, by_balance, *late, leads, steps, told)
+
+
+def _delay(seconds: Floats, setting: Floats, output: Floats) -> tuple[Delay | None, bool]:
+    """The delay over the longest stretch without a gap, and whether the output leads."""
+    rows = _longest(np.isfinite(setting) & np.isfinite(output))
+    step = float(np.median(np.diff(seconds)))
+    found = delay_between(setting[rows], output[rows], round(MOST_LAG_S / step))
+    if isinstance(found, Refused):
+        return None, False
+    before = np.abs(found.correlation[found.lags <= -LEADS_BY])
+    return found, bool(before.size and float(before.max()) > found.peak_limit)
+
+
+def _longest(known: NDArray[np.bool_]) -> slice:
+    edges = np.flatnonzero(np.diff(known.astype(np.int8), prepend=0, append=0))
+    if edges.size == 0:
+        return slice(0, 0)
+    first, after = edges[::2], edges[1::2]
+    at = int(np.argmax(after - first))
+    return slice(int(first[at]), int(after[at]))
+
+
+def _delay_interval(
+    seconds: Floats, setting: Floats, output: Floats, delay: Delay | None, confidence: float
+) -> tuple[float, float, float]:
+    """Delay [s] with an interval from four parts of the longest stretch; half a reading at least."""
+    step = float(np.median(np.diff(seconds)))
+    if delay is None or not delay.significant or delay.peak_lag < -1.0:
+        return math.nan, math.nan, math.nan
+    rows = _longest(np.isfinite(setting) & np.isfinite(output))
+    edges = np.linspace(rows.start, rows.stop, 5).astype(int)
+    lags = []
+    for first, after in itertools.pairwise(edges):
+        part = delay_between(setting[first:after], output[first:after], round(MOST_LAG_S / step))
+        if not isinstance(part, Refused) and part.significant:
+            lags.append(part.peak_lag)
+    half = 1.0
+    if len(lags) >= 3:
+        spread = float(np.std(lags, ddof=1)) / math.sqrt(len(lags))
+        half = max(0.5, float(stats.t.ppf(0.5 + confidence / 2.0, len(lags) - 1)) * spread)
+    return delay.peak_lag * step, (delay.peak_lag - half) * step, (delay.peak_lag + half) * step
+
+
+def _gain_of_steps(
+    question: str, steps: tuple[SettingStep, ...], unit: str, known: int, confidence: float
+) -> Result:
+    """Weighted slope through the origin of answers on steps."""
+    size = np.array([one.size for one in steps])
+    answer = np.array([one.answer for one in steps])
+    weight = 1.0 / np.array([one.output_sd for one in steps]) ** 2
+    gain = float((weight * size) @ answer / ((weight * size) @ size))
+    misfit = float((weight * (answer - gain * size) ** 2).sum()) / max(len(steps) - 1, 1)
+    sd = math.sqrt(max(misfit, 1.0) / float((weight * size) @ size))
+    half = (
+        float(stats.t.ppf(0.5 + confidence / 2.0, max(len(steps) - 1, 1)))
+        if misfit > 1.0
+        else float(stats.norm.ppf(0.5 + confidence / 2.0))
+    )
+    return Result(
+        question=question,
+        estimate=gain,
+        low=gain - half * sd,
+        high=gain + half * sd,
+        confidence=confidence,
+        unit=unit,
+        method=METHOD_STEPS,
+        n=len(steps),
+        effective_n=float(len(steps)),
+        known_m=None,
+        unit_of_inference="section average",
+        assumptions=(
+            Assumption("steps agree within their errors", misfit < 4.0, f"mean square {misfit:.2g}"),
+        ),
+        details={"rows_known": float(known), "standard_error": sd},
+    )
+
+
+def _gain_of_series(
+    question: str,
+    seconds: Floats,
+    setting: Floats,
+    output: Floats,
+    delay: Delay | None,
+    unit: str,
+    confidence: float,
+) -> Result | Refused:
+    """Final gain of a transfer function over the longest stretch without a gap."""
+    rows = _longest(np.isfinite(setting) & np.isfinite(output))
+    x, y = setting[rows], output[rows]
+    thin = max(1, round(1.0 / float(np.median(np.diff(seconds)))))  # about one value a second is enough
+    usable = x.size // thin * thin
+    if usable < 60 * thin:
+        reason = "The setting was not moved in steps, and no stretch of a minute is known without a gap."
+        return Refused(question, METHOD_TRANSFER, reason, int(x.size))
+    x, y = (one[:usable].reshape(-1, thin).mean(axis=1) for one in (x, y))
+    late = 0 if delay is None or not delay.significant else max(0, round(delay.peak_lag / thin))
+    found = fit_transfer_function(x, y, late, 2, 1, 2, confidence)
+    if not isinstance(found, TransferFunction):
+        return Refused(question, METHOD_TRANSFER, found.reason, found.n)
+    return Result(
+        question=question,
+        estimate=found.gain,
+        low=found.gain_low,
+        high=found.gain_high,
+        confidence=confidence,
+        unit=unit,
+        method=METHOD_TRANSFER,
+        n=found.n,
+        effective_n=None,
+        known_m=None,
+        unit_of_inference="section average",
+        assumptions=(Assumption("the loop was open", None, "no steps of the setting were found"),),
+        details={"delay_samples": float(found.delay), "standard_error": found.gain_sd},
+    )
+
+
+def _sentences(
+    kind: str,
+    gain: Result,
+    unit: str,
+    by_balance: float,
+    loop: Loop,
+    leads: bool,
+    steps: tuple[SettingStep, ...],
+    together: tuple[str, ...],
+) -> tuple[str, ...]:
+    told = [f"{gain.estimate:.4g} {unit} ({gain.low:.4g} to {gain.high:.4g})."]
+    if kind == "response":
+        told.insert(0, f"Response, from {len(steps)} steps of the setting.")
+    else:
+        told.insert(0, "Association, not a response: do not set the line by it.")
+    if loop == "closed" or (leads and loop != "open"):
+        told.append(
+            "The setting follows the output: a control was at work, and such data return the controller, "
+            "not the line. Make steps of the set point with the control off, as the plant's procedure "
+            "allows."
+        )
+    if together:
+        told.append(f"{', '.join(together)} moved at the same steps, so what did it cannot be told apart.")
+    if len(steps) < FEWEST_STEPS:
+        told.append(
+            f"{len(steps)} steps of the setting were found, {FEWEST_STEPS} are needed for a response."
+        )
+    if math.isfinite(by_balance) and kind == "response" and not gain.low <= by_balance <= gain.high:
+        told.append(
+            f"The mass balance alone would make it {by_balance:.4g} {unit}: look at the output of the screw."
+        )
+    return tuple(told)
