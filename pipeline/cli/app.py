@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import typer
 
 from pipeline import __version__
-from pipeline.cli import deciding, making, product, reading, reviewing
+from pipeline.cli import deciding, drifting, making, product, reading, reviewing
 from pipeline.errors import ReelproofError
 
 app = typer.Typer(
@@ -48,6 +48,7 @@ reviewing.add_to(app)
 reading.add_to(app)
 product.add_to(app)
 deciding.add_to(app)
+drifting.add_to(app)
 making.add_to(app)
 
 

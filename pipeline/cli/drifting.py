@@ -1,0 +1,129 @@
+"""The command on an instrument that was found to have drifted: drift."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from pipeline.cli.showing import JSON, STORE, print_json, print_table
+from pipeline.errors import Complaint, ReelproofError
+from pipeline.units import mm_from_mil
+
+if TYPE_CHECKING:
+    from pipeline.review.readjudicating import Reach
+
+_BIAS = re.compile(r"([+-]?\d{1,4}(?:\.\d+)?)\s*(mm|um|mil)")
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add this command to `app`."""
+    app.command()(drift)
+
+
+def drift(
+    line: str = typer.Argument(metavar="LINE", help="The line."),
+    instrument: str = typer.Argument(metavar="INSTRUMENT", help="Its wall gauge or cold diameter gauge."),
+    bias: str = typer.Option(..., "--bias", help="Bias found, reading less truth, like 0.004mm or -0.2mil."),
+    found: str = typer.Option(..., "--found", help="Day it was found, like 2026-03-31."),
+    last_good: str = typer.Option(..., "--last-good", help="Day of the last check at which it read true."),
+    unsure: str = typer.Option("0mm", "--unsure", help="Standard uncertainty of that bias, like 0.001mm."),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """List the reels whose margin no longer holds when a drift found at calibration is taken off; exit 1 if any.
+
+    Example: reelproof drift L1 L1-WG --bias 0.004mm --found 2026-03-31 --last-good 2026-01-12 --store store
+    """
+    from pipeline.review.readjudicating import reach_of_drift
+    from pipeline.store.database import open_to_read
+    from pipeline.trust.calibration import DriftFound
+
+    told = DriftFound(
+        instrument,
+        _day(last_good, "--last-good"),
+        _day(found, "--found"),
+        _millimetres(bias, "--bias"),
+        abs(_millimetres(unsure, "--unsure")),
+    )
+    with open_to_read(store) as opened:
+        reach = reach_of_drift(opened, line, told)
+    print_json(_as_json(reach)) if as_json else _print(reach)
+    return 1 if reach.contained else 0
+
+
+def _millimetres(text: str, option: str) -> float:
+    match = _BIAS.fullmatch(text.strip())
+    if not match:
+        raise ReelproofError(
+            Complaint(
+                option, f"'{text}' is no small length with a unit", "Write it like 0.004mm, 4um or -0.2mil"
+            )
+        )
+    figure = float(match.group(1))
+    return {"mm": figure, "um": figure / 1000.0, "mil": mm_from_mil(figure)}[match.group(2)]
+
+
+def _day(text: str, option: str) -> date:
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise ReelproofError(
+            Complaint(option, f"'{text}' is no day", "Write it like 2026-03-31: year, month, day")
+        ) from None
+
+
+def _as_json(reach: Reach) -> dict[str, object]:
+    return {
+        "line": reach.line,
+        "instrument": reach.drift.instrument,
+        "last_good": reach.drift.good_on,
+        "found": reach.drift.found_on,
+        "bias_mm": reach.drift.bias_mm,
+        "told": list(reach.told),
+        "not_read": [{"reel": reel, "requirement": requirement} for reel, requirement in reach.unread],
+        "judged_anew": [
+            {
+                "reel": one.reel.reel,
+                "made_on": one.reel.made_on,
+                "requirement": one.reel.requirement,
+                "bias_mm": one.bias_mm,
+                "worst_mm": one.reel.worst_mm,
+                "corrected_mm": one.corrected_mm,
+                "limit_mm": one.reel.limit_mm,
+                "margin_mm": one.margin_mm,
+                "state": one.state,
+                "contained": one.contained,
+                "sentence": one.sentence,
+            }
+            for one in reach.judged
+        ],
+    }
+
+
+def _print(reach: Reach) -> None:
+    contained = reach.contained
+    if contained:
+        print_table(
+            ("Reel", "Made on", "Requirement", "Worst mm", "Corrected mm", "Limit mm", "Now"),
+            [
+                (
+                    one.reel.reel,
+                    str(one.reel.made_on),
+                    one.reel.requirement,
+                    f"{one.reel.worst_mm:.3f}",
+                    f"{one.corrected_mm:.3f}",
+                    f"{one.reel.limit_mm:.3f}",
+                    "failed already" if one.margin_mm < 0 and one.state == "unchanged" else one.state,
+                )
+                for one in contained
+            ],
+        )
+        print()
+    for sentence in reach.told:
+        print(sentence)
+    if contained:
+        print("Hold these reels until they are measured by other means; shipped lengths: reelproof contain.")
