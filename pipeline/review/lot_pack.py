@@ -1,0 +1,352 @@
+"""Hand a lot's history over: everything on file about it as a pack that verifies without this program.
+
+The pack holds what the store says of the lot's runs and reels, judgements of earlier revisions included, with
+the journal entries behind it and their proofs against the journal's root.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import polars as pl
+
+from pipeline import __version__
+from pipeline.errors import Complaint, ReelproofError
+from pipeline.lots.genealogy import Genealogy, Node, Reached, reach
+from pipeline.lots.history import (
+    HistoryEvent,
+    LotHistory,
+    history_tables,
+    in_order,
+    of_acts,
+    of_calibrations,
+    of_journal,
+    of_limits,
+)
+from pipeline.lots.journal import Entry, anchor_of, prove
+from pipeline.lots.pack import PackContent, WrittenPack, write_pack, zip_pack
+from pipeline.nonconformance.disposition import Act
+from pipeline.products.limits import Limit
+from pipeline.review.asking import lot_on_file
+from pipeline.review.decided import acts_of_run
+from pipeline.review.genealogy_of_store import genealogy_of, sheets_of
+from pipeline.review.journal import journal_of
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+Row = dict[str, Any]
+# Tables of a judgement -> question and the column that names the reel, "" for tables of the whole run.
+JUDGED: dict[str, tuple[str, str]] = {
+    "reels": ("reels_of_assessment", "reel_id"),
+    "places": ("places_of_assessment", "reel_id"),
+    "requirements": ("requirements_of_assessment", "reel_id"),
+    "findings": ("findings_of_assessment", "reel_id"),
+    "coverage_gaps": ("gaps_of_assessment", "reel_id"),
+    "summaries": ("reel_summaries_of_assessment", "reel_id"),
+    "limits": ("limits_of_assessment", ""),
+    "judgements": ("assessment", ""),
+    "results": ("results_of_assessment", ""),
+    "spark_faults_and_flaws": ("events_of_assessment", ""),
+    "counter_events": ("counter_events_of_assessment", ""),
+    "stretches": ("stretches_of_assessment", ""),
+}
+LOADED = {
+    "runs": "load",
+    "log_files": "files_of_load",
+    "materials": "materials_of_load",
+    "lines_set_aside": "all_set_aside_of_load",
+    "reasons_not_to_use_readings": "flag_counts_of_load",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LotOnFile:
+    """A lot with everything the store holds about it.
+
+    Args:
+        lot: the lot.
+        runs: runs that used it, as ``current_runs`` gives them.
+        reels: reels with wire made with it.
+        lengths: lengths cut from these reels.
+        shipments: what of them left.
+        findings: every finding on these reels, of every judgement.
+        entries: the whole journal.
+        subjects: whose journal entries belong to the lot.
+        genealogy: the graph of the store.
+    """
+
+    lot: str
+    runs: tuple[Row, ...]
+    reels: tuple[str, ...]
+    lengths: tuple[Row, ...]
+    shipments: tuple[Row, ...]
+    findings: tuple[Row, ...]
+    entries: tuple[Entry, ...]
+    subjects: tuple[str, ...]
+    genealogy: Genealogy
+
+
+@dataclass(frozen=True, slots=True)
+class ExportedLot:
+    """A lot's pack as written.
+
+    Args:
+        pack: the folder, its manifest's hash and its files.
+        zip_file: the same as a zip file.
+        journal_size: entries of the journal it is proved against.
+        journal_root: their root.
+    """
+
+    pack: WrittenPack
+    zip_file: Path
+    journal_size: int
+    journal_root: str
+
+
+def export_lot(
+    store: Store,
+    lot: str,
+    folder: Path,
+    *,
+    role: str = "",
+    private_key: bytes | None = None,
+    now: datetime | None = None,
+) -> ExportedLot:
+    """Write a lot's history as a new folder and, beside it, the same as a zip file.
+
+    Args:
+        store: the store, open to read.
+        lot: the lot.
+        folder: where; must not be there yet.
+        role: role of whoever exports it, for the printed record.
+        private_key: Ed25519 key to sign the manifest with.
+        now: the instant, UTC; the clock's where it is left out.
+
+    Raises:
+        NotFoundError: no run used such a lot.
+        ReelproofError: the folder or its zip file is there already or cannot be written.
+    """
+    zip_file = folder.with_name(f"{folder.name}.zip")
+    if zip_file.exists():
+        raise ReelproofError(
+            Complaint(str(zip_file), "there is something of that name already", "Give a new folder")
+        )
+    at_utc = now or datetime.now(UTC)
+    content = lot_content(store, lot, at_utc, role)
+    written = write_pack(folder, content, private_key)
+    anchor = content.anchor
+    return ExportedLot(
+        written,
+        zip_pack(folder, zip_file),
+        anchor.size if anchor else 0,
+        anchor.root if anchor else "",
+    )
+
+
+def lot_content(store: Store, lot: str, at_utc: datetime, role: str) -> PackContent:
+    """Everything that goes into a lot's pack."""
+    on_file = gather_lot(store, lot)
+    acts = tuple(
+        act
+        for head in on_file.runs
+        for done in acts_of_run(store, head["run_id"]).acts.values()
+        for act in done
+        if act.subject in on_file.subjects
+    )
+    history = _history(store, on_file, acts)
+    subjects = set(on_file.subjects)
+    wanted = [one.entry_no for one in on_file.entries if one.subject in subjects or _names(one, on_file)]
+    return PackContent(
+        f"Lot {lot}",
+        at_utc,
+        f"reelproof {__version__}",
+        history_tables(history),
+        {**_documents(store, lot, role, at_utc), **_sheet_texts(store, on_file)},
+        prove(on_file.entries, wanted),
+        anchor_of(on_file.entries),
+    )
+
+
+def gather_lot(store: Store, lot: str) -> LotOnFile:
+    """A lot with everything the store holds about it.
+
+    Raises:
+        NotFoundError: no run used such a lot; the nearest numbers are named.
+    """
+    found = lot_on_file(store, lot)
+    run_ids = {row["run_id"] for row in found["runs"]}
+    runs = tuple(row for row in store.ask("questions/current_runs") if row["run_id"] in run_ids)
+    reels = tuple(dict.fromkeys(row["reel_id"] for row in found["reels"]))
+    lengths = tuple(row for row in store.ask("questions/cuts") if row["reel_id"] in reels)
+    items = {*reels, *(row["length_id"] for row in lengths)}
+    shipments = tuple(row for row in store.ask("questions/shipments") if row["item"] in items)
+    findings = tuple(
+        row
+        for head in runs
+        for earlier in store.ask("questions/assessments_of_run", run_id=head["run_id"])
+        for row in store.ask("questions/findings_of_assessment", assessment_id=earlier["assessment_id"])
+        if row["reel_id"] in reels
+    )
+    subjects = (
+        lot,
+        *sorted(run_ids),
+        *reels,
+        *sorted({row["finding_id"] for row in findings}),
+        *sorted({row["shipment"] for row in shipments}),
+        f"lot {lot}",
+    )
+    return LotOnFile(
+        lot, runs, reels, lengths, shipments, findings, journal_of(store), subjects, genealogy_of(store)
+    )
+
+
+def _names(entry: Entry, on_file: LotOnFile) -> bool:
+    """Whether a declaration names a reel or length of the lot."""
+    if entry.kind != "declaration":
+        return False
+    named = json.loads(entry.record)["record"].get("wire", [])
+    return bool(set(named) & {*on_file.reels, *(row["length_id"] for row in on_file.lengths)})
+
+
+def _history(store: Store, on_file: LotOnFile, acts: Sequence[Act]) -> LotHistory:
+    limits = _limits(store, on_file)
+    journal = [one for one in on_file.entries if one.kind != "disposition"]
+    calibrations = [event for head in on_file.runs for event in of_calibrations(sheets_of(store, head)[1])]
+    return LotHistory(
+        on_file.lot,
+        _lineage(on_file),
+        on_file.genealogy.edges,
+        in_order(
+            of_journal(journal, on_file.subjects),
+            of_acts(acts),
+            calibrations,
+            of_limits(limits),
+            _runs_told(on_file),
+            _findings_told(store, on_file),
+        ),
+        limits,
+        acts=tuple(acts),
+        tables=_tables(store, on_file),
+        anchor=anchor_of(on_file.entries),
+    )
+
+
+def _lineage(on_file: LotOnFile) -> tuple[Reached, ...]:
+    """Where the lot went, and what its runs were made from and judged by."""
+    genealogy = on_file.genealogy
+    lots = [
+        node
+        for node in genealogy.nodes
+        if node.kind == "material lot" and node.name.endswith(f" {on_file.lot}")
+    ]
+    forward = [one for node in lots for one in reach(genealogy, node)]
+    backward = [
+        one for head in on_file.runs for one in reach(genealogy, Node("run", head["run_id"]), forward=False)
+    ]
+    return tuple({(one.node, one.path): one for one in (*forward, *backward)}.values())
+
+
+def _limits(store: Store, on_file: LotOnFile) -> tuple[Limit, ...]:
+    """Every limit row the lot's runs were ever judged by, each revision once."""
+    found: dict[tuple[str, str], Limit] = {}
+    for head in on_file.runs:
+        for earlier in store.ask("questions/assessments_of_run", run_id=head["run_id"]):
+            for row in store.ask("questions/limits_of_assessment", assessment_id=earlier["assessment_id"]):
+                if row["effective_from"] is not None:
+                    fields = {name: value for name, value in row.items() if name != "assessment_id"}
+                    fields["table"] = fields.pop("table_or_clause")
+                    found[row["limit_id"], row["revision"]] = Limit(**fields)
+    return tuple(found[key] for key in sorted(found))
+
+
+def _runs_told(on_file: LotOnFile) -> tuple[HistoryEvent, ...]:
+    events = []
+    for head in on_file.runs:
+        for at, what in ((head["started_utc"], "started"), (head["ended_utc"], "ended")):
+            sentence = f"Run {head['run_id']} {what} on line {head['line']}, {head['shift']}."
+            events.append(
+                HistoryEvent(
+                    at.replace(tzinfo=UTC), False, "run", head["run_id"], sentence, f"load {head['load_id']}"
+                )
+            )
+    return tuple(events)
+
+
+def _findings_told(store: Store, on_file: LotOnFile) -> tuple[HistoryEvent, ...]:
+    """Every finding of every judgement, when that judgement was made."""
+    made = {
+        row["assessment_id"]: row["assessed_utc"].replace(tzinfo=UTC)
+        for head in on_file.runs
+        for row in store.ask("questions/assessments_of_run", run_id=head["run_id"])
+    }
+    return tuple(
+        HistoryEvent(
+            made[row["assessment_id"]],
+            False,
+            "finding",
+            row["finding_id"],
+            f"On reel {row['reel_id']}: {row['sentence']}",
+            f"assessment {row['assessment_id']}",
+        )
+        for row in on_file.findings
+    )
+
+
+def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
+    """The store's own rows about the lot, as they stand on file."""
+    tables: dict[str, list[pl.DataFrame]] = {}
+    for head in on_file.runs:
+        for name, question in LOADED.items():
+            tables.setdefault(name, []).append(
+                store.ask_frame(f"questions/{question}", load_id=head["load_id"])
+            )
+        for earlier in store.ask("questions/assessments_of_run", run_id=head["run_id"]):
+            for name, (question, column) in JUDGED.items():
+                frame = store.ask_frame(f"questions/{question}", assessment_id=earlier["assessment_id"])
+                if column:
+                    frame = frame.filter(pl.col(column).is_in(on_file.reels))
+                tables.setdefault(name, []).append(frame)
+        tables.setdefault("dispositions", []).append(
+            store.ask_frame("questions/acts_of_run", run_id=head["run_id"]).filter(
+                pl.col("subject").is_in(on_file.subjects)
+            )
+        )
+    made = {name: pl.concat(frames) for name, frames in tables.items()}
+    if on_file.lengths:
+        made["cut_lengths"] = pl.DataFrame(on_file.lengths, infer_schema_length=None)
+    if on_file.shipments:
+        made["shipments"] = pl.DataFrame(on_file.shipments, infer_schema_length=None)
+    return {name: frame for name, frame in made.items() if frame.height}
+
+
+def _sheet_texts(store: Store, on_file: LotOnFile) -> Mapping[str, bytes]:
+    """The run, line and plant sheets the lot was loaded with and judged by, under their hash."""
+    wanted = {head[f"{kind}_sheet_sha256"] for head in on_file.runs for kind in ("run", "line", "plant")} | {
+        row["plant_sheet_sha256"]
+        for head in on_file.runs
+        for row in store.ask("questions/assessments_of_run", run_id=head["run_id"])
+    }
+    texts = {}
+    for sha256 in sorted(wanted):
+        row = store.ask("questions/sheet", sha256=sha256)[0]
+        texts[f"sheets/{row['kind']}-{sha256}.toml"] = row["text"].encode()
+    return texts
+
+
+def _documents(store: Store, lot: str, role: str, at_utc: datetime) -> Mapping[str, bytes]:
+    """The printed history, the same as the lot's page."""
+    from pipeline.reports.lot_history import lot_history_pdf
+    from pipeline.reports.printing import Printing
+    from pipeline.review.page_records.lot import lot_history, lots_of
+    from pipeline.review.page_records.plant import plant_of
+    from pipeline.review.page_records.run_book import run_books
+
+    books = run_books(store)
+    record = lot_history(plant_of(store, books), lot, lots_of(books)[lot])
+    return {"history.pdf": lot_history_pdf(record, Printing(role or "reelproof", at_utc))}
