@@ -41,12 +41,22 @@ def reel(
 def lot(
     lot: str = typer.Argument(metavar="LOT", help="Number of a conductor, compound or colour lot."),
     store: Path = STORE,
+    export: Path | None = typer.Option(
+        None, "--export", help="Write its whole history as this new folder, and as a zip file beside it."
+    ),
+    key: Path | None = typer.Option(
+        None, "--key", help="Sign the export with the Ed25519 key in this file (64 hexadecimal digits)."
+    ),
+    role: str = typer.Option("", "--role", help="Your role, for the printed history in the export."),
     as_json: bool = JSON,
 ) -> int:
-    """Show where a material lot went: its runs and every reel that holds wire made with it.
+    """Show where a material lot went, or hand its whole history over as a pack that verifies by itself.
 
     Example: reelproof lot PVC-2231 --store store
+    Example: reelproof lot PVC-2231 --store store --export lot-PVC-2231
     """
+    if export is not None:
+        return _export(lot, store, export, key, role, as_json)
     from pipeline.review.asking import lot_on_file
     from pipeline.store.database import open_to_read
 
@@ -56,6 +66,32 @@ def lot(
         print_json(answer)
     else:
         _print_lot(answer)
+    return 0
+
+
+def _export(lot: str, store: Path, folder: Path, key: Path | None, role: str, as_json: bool) -> int:
+    from pipeline.review.lot_pack import export_lot, read_private_key
+    from pipeline.store.database import open_to_read
+
+    private_key = read_private_key(key) if key is not None else None
+    with open_to_read(store) as opened:
+        done = export_lot(opened, lot, folder, role=role, private_key=private_key)
+    if as_json:
+        print_json(
+            {
+                "folder": done.pack.folder,
+                "zip": done.zip_file,
+                "files": done.pack.files,
+                "manifest_sha256": done.pack.manifest_sha256,
+                "journal_size": done.journal_size,
+                "journal_root": done.journal_root,
+            }
+        )
+        return 0
+    print(f"Written: {done.pack.folder} and {done.zip_file}, {done.pack.files} files.")
+    print(f"Manifest hash, to be kept elsewhere and compared: {done.pack.manifest_sha256}")
+    print(f"Journal of {done.journal_size} entries, root {done.journal_root}")
+    print(f"Whoever gets it checks it with: python3 {done.pack.folder}/verify.py, or reelproof verify PACK")
     return 0
 
 

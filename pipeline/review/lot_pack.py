@@ -350,3 +350,28 @@ def _documents(store: Store, lot: str, role: str, at_utc: datetime) -> Mapping[s
     books = run_books(store)
     record = lot_history(plant_of(store, books), lot, lots_of(books)[lot])
     return {"history.pdf": lot_history_pdf(record, Printing(role or "reelproof", at_utc))}
+
+
+def read_private_key(path: Path) -> bytes:
+    """The Ed25519 private key in a file: 32 random bytes as 64 hexadecimal digits.
+
+    Raises:
+        ReelproofError: the file cannot be read, or holds no such key.
+    """
+    try:
+        raw = bytes.fromhex(path.read_text(encoding="ascii").strip())
+    except OSError as why:
+        raise ReelproofError(
+            Complaint(str(path), f"this file cannot be read ({why.strerror})", "Check the path of the key")
+        ) from None
+    except ValueError:
+        raw = b""
+    if len(raw) != 32:
+        raise ReelproofError(
+            Complaint(
+                str(path),
+                "this is no signing key",
+                "Give a file with 32 random bytes as 64 hexadecimal digits",
+            )
+        )
+    return raw

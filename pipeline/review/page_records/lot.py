@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 
 from dashboards.records import (
     CalibrationRow,
+    DispositionRow,
     Edge,
     JudgementEdition,
     LotEvent,
@@ -13,6 +15,7 @@ from dashboards.records import (
     Node,
     Plant,
 )
+from pipeline.review.page_records.decisions import disposition_rows
 from pipeline.review.page_records.rows import finding_row, product_row, reel_row, stamp_of
 from pipeline.review.page_records.run_book import Row, RunBook, aware
 
@@ -56,6 +59,11 @@ def lot_history(plant: Plant, lot: str, books: list[RunBook]) -> LotHistory:
     for book, row in held:
         nodes.append(Node(row["reel_id"], "reel", row["reel_id"], row["standing"]))
         edges.append(Edge(book.run_id, row["reel_id"], row.get("from_m"), row.get("to_m")))
+    where_next = [one for book in books for one in _where_next(book, ids)]
+    nodes += dict.fromkeys(node for node, _ in where_next)
+    edges += [edge for _, edge in where_next]
+    subjects = [*sorted(ids), *(one.finding_id for one in findings)]
+    subjects += [node.node_id for node in nodes if node.kind == "shipment"]
     unknown = sum(row["wall_unmonitored_m"] for _, row in held)
     return LotHistory(
         plant=plant,
@@ -64,14 +72,61 @@ def lot_history(plant: Plant, lot: str, books: list[RunBook]) -> LotHistory:
         nodes=tuple(nodes),
         edges=tuple(edges),
         reels=tuple(reel_row(book, row) for book, row in held),
-        events=_events(books, ids),
+        events=tuple(sorted((*_events(books, ids), *_told(books, subjects)), key=lambda event: event.at)),
         findings=findings,
+        dispositions=_dispositions(books, subjects),
         calibrations=_calibrations(books),
         editions=_editions(books),
         covered_m=sum(row["length_m"] for _, row in held) - unknown,
         unmonitored_m=unknown,
         stamp=stamp_of(books),
     )
+
+
+def _where_next(book: RunBook, reels: set[str]) -> list[tuple[Node, Edge]]:
+    """Cut lengths and shipments that wire of the lot went into."""
+    found = []
+    for row in book.cuts:
+        if row["reel_id"] in reels:
+            edge = Edge(row["reel_id"], row["length_id"], row["from_outer_m"], row["to_outer_m"])
+            found.append((Node(row["length_id"], "cut length", row["length_id"], row["use"]), edge))
+            if row["shipment"]:
+                node = Node(row["shipment"], "shipment", row["shipment"], row["to_place"])
+                found.append((node, Edge(row["length_id"], row["shipment"])))
+    found += [
+        (
+            Node(row["shipment"], "shipment", row["shipment"], row["to_place"]),
+            Edge(row["item"], row["shipment"]),
+        )
+        for row in book.reels_shipped
+        if row["item"] in reels
+    ]
+    return found
+
+
+def _dispositions(books: list[RunBook], subjects: list[str]) -> tuple[DispositionRow, ...]:
+    """Every decision on the lot's reels and findings, oldest first."""
+    rows = [row for book in books for subject in subjects for row in disposition_rows(book, subject)]
+    return tuple(sorted(rows, key=lambda row: int(row.journal_entry)))
+
+
+def _told(books: list[RunBook], subjects: list[str]) -> list[LotEvent]:
+    """Decisions, cuts and shipments of the lot's reels, as the journal keeps them."""
+    events = []
+    for subject in subjects:
+        for row in books[0].store.ask("questions/entries_of_subject", subject=subject):
+            record = json.loads(row["record"])["record"]
+            events.append(
+                LotEvent(
+                    aware(row["at_utc"]),
+                    row["kind"],
+                    record.get("sentence", ""),
+                    record.get("role", ""),
+                    node_id=subject,
+                    digest=row["chain_sha256"],
+                )
+            )
+    return events
 
 
 def _events(books: list[RunBook], reels: set[str]) -> tuple[LotEvent, ...]:
