@@ -110,8 +110,9 @@ def satterthwaite_interval(
 ) -> tuple[float, float, float, float]:
     """Estimate, degrees of freedom and interval of a weighted sum of mean squares.
 
-    v = sum c MS; f = v^2 / sum ((c MS)^2/f_k); interval f v/chi2_f. For a v not above zero the lower end is
-    0, f is NaN and the upper end takes the first mean square at its chi-square limit less the rest.
+    v = sum c MS; f = v^2 / sum ((c MS)^2/f_k); interval f v/chi2_f. Where f falls under 1, or v is not above
+    zero, the lower end is 0 and the upper one takes the first mean square at its chi-square limit less the
+    rest (chosen here: chi-square has no use below one degree of freedom).
 
     Args:
         mean_squares: MS, the one with the positive weight first.
@@ -128,10 +129,10 @@ def satterthwaite_interval(
     part = weight * square
     value = float(part.sum())
     tail = (1.0 - confidence) / 2.0
-    if value <= 0.0:
+    f = value**2 / float(np.sum(part**2 / freedom)) if value > 0.0 else 0.0
+    if f < 1.0:
         widest = part[0] * freedom[0] / float(stats.chi2.ppf(tail, freedom[0])) + float(part[1:].sum())
-        return value, float("nan"), 0.0, max(float(widest), 0.0)
-    f = value**2 / float(np.sum(part**2 / freedom))
+        return value, f if value > 0.0 else float("nan"), 0.0, max(float(widest), 0.0)
     return value, f, f * value / float(stats.chi2.isf(tail, f)), f * value / float(stats.chi2.ppf(tail, f))
 
 

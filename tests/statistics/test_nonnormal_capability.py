@@ -89,7 +89,7 @@ def test_upper_limit_mirrors_the_lower() -> None:
 
 
 def test_lower_bound_covers_for_a_fixed_family() -> None:
-    """120 gamma samples of 200, 150 redraws each: found .93; the family chosen anew each time .92."""
+    """120 gamma samples of 200, 150 redraws each: 600 gave .91, and .94 with the family chosen."""
     exact = stats.gamma(4).ppf([0.00135, 0.5])
     truth = (exact[1] - 0.1) / (exact[1] - exact[0])
     covered = 0
@@ -98,7 +98,7 @@ def test_lower_bound_covers_for_a_fixed_family() -> None:
         found = quantile_index_one_sided(x, 0.1, FAMILIES, redraw(200, 1, 150, seed), family="gamma")
         assert isinstance(found, Result)
         covered += found.low <= truth
-    assert covered / 120 == pytest.approx(0.93, abs=0.06)
+    assert covered / 120 == pytest.approx(0.92, abs=0.06)
 
 
 def test_empirical_index_of_many_values() -> None:

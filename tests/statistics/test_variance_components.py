@@ -93,6 +93,10 @@ def test_satterthwaite_of_six_reels_says_almost_nothing() -> None:
     """Mean squares 106 on 4 and 1.3333 on 18, four values a reel: 3.90 degrees of freedom, 9.3 to 225."""
     value, freedom, low, high = satterthwaite_interval([106.0, 4 / 3], [4.0, 18.0], [0.25, -0.25])
     assert (value, freedom, low, high) == pytest.approx((26.1667, 3.8999, 9.3031, 224.958), rel=1e-4)
+    # A difference of next to nothing keeps an upper end: 1.1 on 5 less 1.099 on 20, chi-square .831 at 2.5 %.
+    value, freedom, low, high = satterthwaite_interval([1.1, 1.099], [5.0, 20.0], [1.0, -1.0])
+    assert freedom < 1e-4 and low == 0.0
+    assert high == pytest.approx(1.1 * 5 / stats.chi2.ppf(0.025, 5) - 1.099)
     single = satterthwaite_interval([2.0], [9.0], [1.0])
     assert single[2:] == pytest.approx((18 / stats.chi2.ppf(0.975, 9), 18 / stats.chi2.ppf(0.025, 9)))
 
