@@ -6,9 +6,11 @@ first way again. A length on a package is a list of spans of line logs, from the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.errors import Complaint, SheetError
+from pipeline.length.reels import PlacedReel
 
 _SHORTEST_M = 1e-6
 
@@ -199,3 +201,53 @@ def where_is(packages: tuple[Package, ...], place: WirePlace) -> tuple[tuple[str
         place: the point, as on the master reel or the line log.
     """
     return tuple((one.id, at) for one in packages for at in one.places_of(place.run, place.wire_m))
+
+
+@dataclass(frozen=True, slots=True)
+class Rewind:
+    """One rewinding of a plant, as written down: a length from one package wound onto another.
+
+    Args:
+        source: the package paid off.
+        take_m: length taken from its outer end [m]; None for all that is left.
+        onto: the package wound; wire that lies on it already is spliced to the new.
+    """
+
+    source: str
+    take_m: float | None
+    onto: str
+
+
+def packages_after(
+    run: str, reels: Sequence[PlacedReel], rewinds: Sequence[Rewind] = ()
+) -> tuple[Package, ...]:
+    """What lies on every package once a run's master reels were rewound, cut and joined as written down.
+
+    Args:
+        run: the run.
+        reels: its reels as placed on the wire.
+        rewinds: what was done with them, in the order it was done.
+
+    Returns:
+        The packages that hold wire, masters first; `where_is` and `Package.at_outer_m` walk between them and the
+        run's wire.
+
+    Raises:
+        SheetError: a rewinding takes from a package that holds nothing, winds one onto itself, or takes too much.
+    """
+    shelf = {one.id: master_package(run, one.id, one.from_m, one.to_m) for one in reels}
+    for number, step in enumerate(rewinds, start=1):
+        source = shelf.get(step.source)
+        if source is None or not source.spans or step.source == step.onto:
+            held = ", ".join(name for name, one in shelf.items() if one.spans)
+            found = "it is wound onto itself" if step.source == step.onto else "it holds no wire"
+            raise SheetError(
+                Complaint(
+                    f"rewinding {number}, package {step.source}",
+                    found,
+                    f"These hold wire then: {held}; check the order of the rewindings and the numbers",
+                )
+            )
+        take_m = source.length_m if step.take_m is None else step.take_m
+        shelf[step.source], shelf[step.onto] = rewind(source, take_m, step.onto, shelf.get(step.onto))
+    return tuple(one for one in shelf.values() if one.spans)

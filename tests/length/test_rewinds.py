@@ -9,7 +9,16 @@ from invented_line import NO_FLAGS, invented_line, log_of
 from pipeline.errors import SheetError
 from pipeline.length.line_log import rows_that_saw
 from pipeline.length.placement import place_readings
-from pipeline.length.rewinds import Span, WirePlace, master_package, rewind, where_is
+from pipeline.length.reels import PlacedReel
+from pipeline.length.rewinds import (
+    Rewind,
+    Span,
+    WirePlace,
+    master_package,
+    packages_after,
+    rewind,
+    where_is,
+)
 
 
 def test_a_rewound_length_runs_the_other_way_round() -> None:
@@ -99,3 +108,45 @@ def test_the_line_log_of_a_stretch_of_wire() -> None:
     assert (by_kind["spark tester"]["first_row"], by_kind["spark tester"]["last_row"]) == (589, 593)
     late = rows_that_saw(placement, line, 950.0, 951.0)
     assert late.filter(late["kind"] == "spark tester")["first_row"][0] is None
+
+
+MASTERS = (PlacedReel("M1", 400.0, 1400.0, 510.0, 1510.0), PlacedReel("M2", 1400.0, 1900.0, 1510.0, 2010.0))
+
+
+def test_a_length_cut_from_rewound_reels_walks_back_to_the_line() -> None:
+    """By hand: 300 m from outside M1 run 1400 down to 1100 from the core of S1; 200 m of them onto C1 turn again."""
+    steps = (Rewind("M1", 300.0, "S1"), Rewind("S1", 200.0, "C1"), Rewind("M2", None, "C1"))
+    found = {one.id: one for one in packages_after("R1", MASTERS, steps)}
+    assert set(found) == {"M1", "S1", "C1"}
+    assert found["M1"].spans == (Span("R1", "M1", 400.0, 1100.0),)
+    assert found["S1"].spans == (Span("R1", "M1", 1400.0, 1300.0),)
+    assert found["C1"].spans == (Span("R1", "M1", 1100.0, 1300.0), Span("R1", "M2", 1900.0, 1400.0))
+    assert found["C1"].splices_m == (500.0,)
+    # 620 m from C1's outer end lies 80 m from its core.
+    assert found["C1"].at_outer_m(620.0) == WirePlace("R1", "M1", 1180.0)
+    assert where_is(tuple(found.values()), WirePlace("R1", "M1", 1180.0)) == (("C1", 620.0),)
+
+
+@pytest.mark.parametrize(
+    ("step", "text"),
+    [
+        (
+            Rewind("X9", 10.0, "S1"),
+            (
+                "rewinding 1, package X9: it holds no wire. These hold wire then: M1, M2; check the order of the "
+                "rewindings and the numbers."
+            ),
+        ),
+        (
+            Rewind("M1", 10.0, "M1"),
+            (
+                "rewinding 1, package M1: it is wound onto itself. These hold wire then: M1, M2; check the order of the "
+                "rewindings and the numbers."
+            ),
+        ),
+    ],
+)
+def test_a_rewinding_that_cannot_be(step: Rewind, text: str) -> None:
+    with pytest.raises(SheetError) as fault:
+        packages_after("R1", MASTERS, (step,))
+    assert [str(one) for one in fault.value.complaints] == [text]
