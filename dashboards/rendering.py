@@ -15,7 +15,7 @@ from markupsafe import Markup
 
 from dashboards.addresses import PageKind, address, from_page
 from dashboards.answers import answer_shown
-from dashboards.quantities import KINDS, System, kind_of, text_of
+from dashboards.quantities import KINDS, Kind, Side, kind_of, text_of
 from dashboards.records import Plant
 from dashboards.sentences import words
 from dashboards.site import PLOT_SCRIPT, Site, Written, asset_mark, record_sha256, write_if_changed
@@ -27,12 +27,16 @@ def _missing(value: float | None) -> bool:
     return value is None or (isinstance(value, float) and math.isnan(value))
 
 
-def _one(value: float, name: str, system: System, against: float | None) -> Markup:
+@lru_cache(maxsize=256)
+def _kind(name: str) -> tuple[Kind, str, str]:
+    """A kind of quantity by its name or store unit, and the mark-up of its unit in each system."""
     kind = KINDS[name] if name in KINDS else kind_of(name)
-    unit = kind.side(system).unit
-    shown = text_of(value, kind, system, against)
-    tail = Markup('<span class="unit">{}{}</span>').format("" if unit in {"%", "°"} else "\u00a0", unit)
-    return Markup('<span class="{}">{}{}</span>').format(system, shown, tail if unit else "")
+
+    def tail(side: Side) -> str:
+        gap = "" if side.unit in {"%", "°"} else "\u00a0"
+        return str(Markup('<span class="unit">{}{}</span>').format(gap, side.unit)) if side.unit else ""
+
+    return kind, tail(kind.us), tail(kind.si)
 
 
 def quantity(value: float | None, name: str, against: float | None = None) -> Markup:
@@ -45,9 +49,12 @@ def quantity(value: float | None, name: str, against: float | None = None) -> Ma
     """
     if value is None or _missing(value):
         return NOT_KNOWN
-    us, si = _one(value, name, "us", against), _one(value, name, "si", against)
-    body = us + si if us != si.replace('class="si"', 'class="us"') else us.replace('class="us"', "")
-    return Markup('<span class="q">{}</span>').format(body)
+    kind, us_unit, si_unit = _kind(name)
+    us = text_of(value, kind, "us", against) + us_unit
+    si = text_of(value, kind, "si", against) + si_unit
+    # Digits and signs of our own and units already escaped: nothing here comes from a record.
+    body = us if us == si else f'<span class="us">{us}</span><span class="si">{si}</span>'
+    return Markup(f'<span class="q">{body}</span>')  # noqa: S704
 
 
 def stretch(from_m: float | None, to_m: float | None) -> Markup:
