@@ -1,4 +1,4 @@
-"""Commands on what becomes of wire: disposition, cut, ship, contain, declare."""
+"""Commands on what becomes of wire: disposition, cut, ship; contain and declare are in their own file."""
 
 from __future__ import annotations
 
@@ -8,16 +8,14 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from pipeline.cli import answering
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
-from pipeline.cli.typed import metres_of, moment_of
-from pipeline.errors import Complaint, ReelproofError
+from pipeline.cli.typed import told_or_refused
 
 if TYPE_CHECKING:
     from pipeline.nonconformance.disposition import Act, State
-    from pipeline.review.containing import Contained, Question
     from pipeline.review.cutting import ReelPlan
     from pipeline.review.deciding import Acted, Subject
-    from pipeline.store.database import Store
 
 
 class Deed(StrEnum):
@@ -46,7 +44,7 @@ def add_to(app: typer.Typer) -> None:
     app.command()(disposition)
     app.command()(cut)
     app.command()(ship)
-    app.command()(contain)
+    answering.add_to(app)
 
 
 def disposition(
@@ -79,7 +77,7 @@ def disposition(
     if act is None:
         print_json(_subject_as_json(shown)) if as_json else _print_subject(shown)
         return 0
-    _ask_for(subject, role, reason)
+    told_or_refused(f"disposition {subject}", role, reason)
     from pipeline.nonconformance.disposition import Person
 
     with open_to_write(store, on_wait=tell_of_wait) as opened:
@@ -95,19 +93,6 @@ def disposition(
         )
     print_json(_acted_as_json(done)) if as_json else _print_acted(done)
     return 0
-
-
-def _ask_for(subject: str, role: str, reason: str) -> None:
-    complaints = [
-        Complaint(f"disposition {subject}", f"{name} is missing", f"Give {option}")
-        for name, option, value in (
-            ("the role of the person who acts", "--role", role),
-            ("the reason", "--reason", reason),
-        )
-        if not value.strip()
-    ]
-    if complaints:
-        raise ReelproofError(complaints)
 
 
 def _standing(state: State) -> str:
@@ -296,126 +281,3 @@ def ship(
         for sentence in done.told:
             print(f"Look at this: {sentence}")
     return 1 if done.told else 0
-
-
-def contain(
-    kind: str = typer.Argument(
-        metavar="KIND", help="lot, gauge, limit, software, element, run, reel, length or window."
-    ),
-    name: str = typer.Argument("", metavar="ID", help="Which one; nothing for a window."),
-    start: str | None = typer.Option(
-        None, "--from", help="From when on it is suspect; for run, reel and length from where, as 1,200ft."
-    ),
-    end: str | None = typer.Option(None, "--to", help="Up to when, or up to where."),
-    residence: float = typer.Option(
-        60.0, "--residence", min=0.0, help="Mean residence of the melt from hopper to die [s]."
-    ),
-    role: str = typer.Option(
-        "", "--role", help="Your role; with --reason the question is put into the journal."
-    ),
-    reason: str = typer.Option("", "--reason", help="Why you ask."),
-    store: Path = STORE,
-    as_json: bool = JSON,
-) -> int:
-    """List every reel and shipped length that a suspect touches, what is still in house first.
-
-    Example: reelproof contain lot PVC-7741 --store store
-    Example: reelproof contain gauge L1-WG --from 2026-03-01 --role "quality engineer" --reason "drifted"
-    """
-    from pipeline.review.containing import contained, note_containment
-    from pipeline.store.database import open_to_read, open_to_write
-
-    with open_to_read(store) as opened:
-        answer = contained(opened, _question(opened, kind, name, start, end, residence))
-    number = ""
-    if role.strip() or reason.strip():
-        _ask_for(f"containment of {kind} {name}".rstrip(), role, reason)
-        with open_to_write(store, on_wait=tell_of_wait) as opened:
-            number = note_containment(opened, answer, role, reason)
-    print_json(_contained_as_json(answer, number)) if as_json else _print_contained(answer, number)
-    return 0
-
-
-def _question(
-    store: Store, kind: str, name: str, start: str | None, end: str | None, residence: float
-) -> Question:
-    import math
-
-    from pipeline.review.containing import OF_WIRE, Question
-
-    if kind in OF_WIRE:
-        low = -math.inf if start is None else metres_of(start, "--from")
-        high = math.inf if end is None else metres_of(end, "--to")
-        if high < low:
-            raise ReelproofError(
-                Complaint("--to", f"'{end}' lies before '{start}'", "Give the start before the end")
-            )
-        return Question(kind, name, span=(low, high), residence_s=residence)
-    from pipeline.review.containing import plant_zone
-
-    zone = plant_zone(store)
-    return Question(
-        kind,
-        name,
-        moment_of(start, zone, "--from") if start else None,
-        moment_of(end, zone, "--to") if end else None,
-        residence_s=residence,
-    )
-
-
-def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
-    return {
-        "suspect": answer.question.sentence,
-        "containment_id": number,
-        "in_house_m": answer.in_house_m,
-        "gone_m": answer.gone_m,
-        "touched": [
-            {
-                "length_id": one.length_id,
-                "kind": one.kind,
-                "reel_id": one.reel_id,
-                "run_id": one.run_id,
-                "length_m": one.length_m,
-                "spans_from_outer_end_m": [list(span) for span in one.spans],
-                "where": one.where,
-                "in_house_m": one.in_house_m,
-                "standing": one.standing,
-                "path": list(one.path),
-            }
-            for one in answer.touched
-        ],
-        "runs": list(answer.runs),
-        "shipments": dict(answer.shipments),
-        "notes": list(answer.notes),
-    }
-
-
-def _print_contained(answer: Contained, number: str) -> None:
-    print(
-        f"{answer.question.sentence}: {len(answer.touched)} reels and cut lengths touched, "
-        f"{answer.in_house_m:.1f} m in house, {answer.gone_m:.1f} m shipped."
-    )
-    print_table(
-        ("Length", "Run", "From m", "To m", "Of m", "Where", "Standing", "How it is reached"),
-        [
-            (
-                one.length_id,
-                one.run_id,
-                f"{low:.1f}",
-                f"{high:.1f}",
-                f"{one.length_m:.1f}",
-                one.where,
-                one.standing,
-                " > ".join(one.path),
-            )
-            for one in answer.touched
-            for low, high in one.spans
-        ],
-    )
-    for shipment, to_place in answer.shipments.items():
-        print(f"Shipment {shipment} went to {to_place}.")
-    for note in answer.notes:
-        print(note)
-    print("Lengths count from the end that comes off first. Holding and recalling are a person's decision.")
-    if number:
-        print(f"Put into the journal as {number}.")

@@ -62,3 +62,21 @@ def moment_of(text: str, zone: str, option: str) -> datetime:
             )
         ) from None
     return (at if at.tzinfo else at.replace(tzinfo=ZoneInfo(zone))).astimezone(UTC)
+
+
+def told_or_refused(where: str, role: str, reason: str) -> None:
+    """Complain where an act that goes into the journal lacks the role or the reason.
+
+    Raises:
+        ReelproofError: with what is missing.
+    """
+    complaints = [
+        Complaint(where, f"{name} is missing", f"Give {option}")
+        for name, option, value in (
+            ("the role of the person who acts", "--role", role),
+            ("the reason", "--reason", reason),
+        )
+        if not value.strip()
+    ]
+    if complaints:
+        raise ReelproofError(complaints)
