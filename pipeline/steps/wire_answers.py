@@ -112,8 +112,8 @@ def scrap_answers(bench: Bench) -> tuple[Result | Refused, ...]:
     loose = bench.placed.loose
     length = sum(one.to_m - one.from_m for one in loose)
     # Ends at a reel change are written by hand; the ends of the run are the log's own.
-    start, made = bench.placed.placement.start_m, bench.placed.placement.made_m
-    ends = [at for one in loose for at in (one.from_m, one.to_m) if start < at < made]
+    changes = {at for reel in bench.placed.reels for at in (reel.from_m, reel.to_m)}
+    ends = changes & {at for one in loose for at in (one.from_m, one.to_m)}
     sd = WRITTEN_TO_M * _EVEN * float(np.sqrt(len(ends)))
     metres = Result(
         question="How much wire of the run is on no reel?",

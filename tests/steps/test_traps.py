@@ -100,8 +100,8 @@ def test_a_diameter_shows_a_certain_failure() -> None:
     worst = found.bench.measured.seen["mean_wall_mm"].worst(76.0, 376.0, "at least")
     assert worst is not None and verdict == "does not conform"
     assert sentence == (
-        f"The mean wall by the diameter is {worst[0]:.3f} mm ({worst[0] / 0.0254:.1f} mil) at {worst[1] - 76.0:.1f} m "
-        "from the reel's start, and the wall at any point is no thicker; at least 1.270 mm (50.0 mil) is required."
+        f"The mean wall by the diameter is {worst[0]:.3f} mm ({worst[0] / 0.0254:.1f} mil) at "
+        f"{worst[1] - 76.0:.1f} m from the reel's start, and the wall at any point is no thicker; at least 1.270 mm (50.0 mil) is required."
     )
 
 
@@ -136,8 +136,8 @@ def test_a_covering_of_which_nothing_is_said_leaves_the_insulation_unknown() -> 
     simulated = made("14 AWG", length_m=2400.0, reels=(ReelPlan("A", 700.0, 2000.0),))
     found = done(simulated, covering=None)
     expected = (
-        "The product has a covering, the instruments read it together with the insulation, and the run sheet says "
-        "nothing of it: taking the total for insulation would pass thin wire. Give [run.covering]."
+        "The product has a covering, the instruments read it together with the insulation, and the run sheet "
+        "says nothing of it: taking the total for insulation would pass thin wire. Give [run.covering]."
     )
     for requirement in ("minimum average wall", "minimum wall at any point"):
         assert found.verdict(requirement) == ("not judged", expected)
@@ -151,8 +151,8 @@ def test_a_covering_read_with_the_insulation_is_judged_on_cut_samples() -> None:
     assert found.verdict("covering at any point") == (
         "not judged",
         (
-            "The gauge reads insulation and covering as one wall: where the covering is thin cannot be seen in it. Measure "
-            "the covering on cut samples, or with a gauge that tells the layers apart."
+            "The gauge reads insulation and covering as one wall: where the covering is thin cannot be seen in "
+            "it. Measure the covering on cut samples, or with a gauge that tells the layers apart."
         ),
     )
     assert found.judged.reels[0].standing == "releasable"
@@ -179,12 +179,12 @@ def test_an_instrument_without_a_calibration_on_file_holds_its_reels() -> None:
     told = [one for one in found.judged.findings if one.main.rule_id == "calibration"]
     assert [one.sentence for one in told] == [
         (
-            "The calibration of L2-WG was out of date over 300.0 m from 76.0 m to 376.0 m: No calibration of L2-WG (wall "
-            "gauge) is on file."
+            "The calibration of L2-WG was out of date over 300.0 m from 76.0 m to 376.0 m: No calibration of "
+            "L2-WG (wall gauge) is on file."
         ),
         (
-            "The calibration of L2-WG was out of date over 200.0 m from 376.0 m to 576.0 m: No calibration of L2-WG (wall "
-            "gauge) is on file."
+            "The calibration of L2-WG was out of date over 200.0 m from 376.0 m to 576.0 m: No calibration of "
+            "L2-WG (wall gauge) is on file."
         ),
     ]
     assert np.all([one.holds_release for one in told])
