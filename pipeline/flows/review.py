@@ -15,6 +15,7 @@ from prefect.task_runners import ThreadPoolTaskRunner
 
 from pipeline.errors import LogError, ReelproofError
 from pipeline.review.assessing import AssessOutcome, assess_run
+from pipeline.review.line_review import review_lines
 from pipeline.review.loading import LoadOutcome, load_sheet
 from pipeline.review.page_writing import write_pages
 from pipeline.review.whole_job import ReviewOutcome
@@ -105,6 +106,7 @@ def review_flow(
             else:
                 loads.append(outcome[0])
                 assessments.append(outcome[1])
+        review_lines(store)
     index, written = write_all_pages(store_folder, told)
     return ReviewOutcome(tuple(loads), tuple(assessments), refused, written, index)
 

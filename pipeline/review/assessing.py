@@ -33,6 +33,7 @@ from pipeline.review.judged_rows import (
     result_rows,
     sentences,
 )
+from pipeline.review.line_review import review_lines
 from pipeline.review.loading import STORE_TURN, put_texts_on_file
 from pipeline.review.sealing import ASSESSMENT_TABLES, seals_of
 from pipeline.sheets.line_sheet import LineSheet
@@ -122,6 +123,8 @@ def assess_runs(
     for run_id in runs or tuple(known):
         outcomes.append(assess_run(store, run_id, plant))
         told(run_id, 1)
+    with STORE_TURN:
+        review_lines(store)
     return tuple(outcomes)
 
 

@@ -308,7 +308,7 @@ def _steady_on(bench: Bench, from_m: float, to_m: float) -> float:
 def result_rows(answers: tuple[AnswerRow, ...]) -> pl.DataFrame:
     """Rows of judged.result, results and refusals alike."""
     return pl.DataFrame(
-        [_result(one) for one in answers],
+        [result_row(one.scope, one.subject, one.topic, one.answer) for one in answers],
         schema={
             "scope": _TEXT,
             "subject": _TEXT,
@@ -332,12 +332,18 @@ def result_rows(answers: tuple[AnswerRow, ...]) -> pl.DataFrame:
     )
 
 
-def _result(one: AnswerRow) -> dict[str, Any]:
-    answer = one.answer
-    head = {"scope": one.scope, "subject": one.subject, "topic": one.topic, "question": answer.question}
+def result_row(scope: str, subject: str, topic: str, answer: Result | Refused) -> dict[str, Any]:
+    """One result or refusal as a row of judged.result or judged.line_result."""
+    head = {"scope": scope, "subject": subject, "topic": topic, "question": answer.question}
     if isinstance(answer, Refused):
         return {
             **head,
+            "estimate": None,
+            "low": None,
+            "high": None,
+            "confidence": None,
+            "effective_n": None,
+            "known_m": None,
             "unit": "",
             "method": answer.method,
             "n": answer.n,

@@ -57,6 +57,11 @@ ASSESSMENT_TABLES: dict[str, str] = {
     "judged.result": "questions/results_of_assessment",
 }
 # Kind of journal entry -> the table whose rows such an entry keeps, and the question that gives them.
+LINE_TABLES: dict[str, str] = {
+    "judged.line_review": "questions/line_review",
+    "judged.line_result": "questions/line_results",
+    "judged.line_signal": "questions/line_signals",
+}
 ENTRY_TABLES: dict[str, dict[str, str]] = {
     "disposition": {"journal.act": "questions/acts_of_entry"},
     "cut": {"placed.cut": "questions/cuts_of_entry"},
@@ -191,7 +196,8 @@ def changes_in(store: Store) -> tuple[str, ...]:
         for row in store.ask("questions/sheet_texts")
         if text_sha256(row["text"]) != row["sha256"]
     ]
-    kept: dict[str, set[int]] = {"load": set(), "assessment": set(), **{kind: set() for kind in ENTRY_TABLES}}
+    kinds = ("load", "assessment", "line review", *ENTRY_TABLES)
+    kept: dict[str, set[int]] = {kind: set() for kind in kinds}
     for entry in journal_of(store):
         if entry.kind not in kept:
             continue
@@ -221,6 +227,10 @@ def _held_against(store: Store, entry: Entry, record: dict[str, Any]) -> tuple[i
         number = int(record["assessment_id"])
         what = f"run {entry.subject}, assessment {number}"
         return number, _changed(store, record, ASSESSMENT_TABLES, what, assessment_id=number)
+    if entry.kind == "line review":
+        number = int(record["line_review_id"])
+        what = f"line {entry.subject}, look {number}"
+        return number, _changed(store, record, LINE_TABLES, what, line_review_id=number)
     number = entry.entry_no
     what = f"{entry.kind} of {entry.subject}, journal entry {number}"
     return number, _changed(store, record, ENTRY_TABLES[entry.kind], what, entry_no=number)

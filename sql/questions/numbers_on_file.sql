@@ -46,4 +46,10 @@ UNION
 SELECT 'placed.cut', 'cut', entry_no FROM placed.cut
 UNION
 SELECT 'journal.shipment', 'shipment', entry_no FROM journal.shipment
+UNION
+SELECT 'judged.line_review', 'line review', line_review_id FROM judged.line_review
+UNION
+SELECT 'judged.line_result', 'line review', line_review_id FROM judged.line_result
+UNION
+SELECT 'judged.line_signal', 'line review', line_review_id FROM judged.line_signal
 ORDER BY name, number

@@ -17,6 +17,7 @@ from pipeline.review.loading import load_sheets
 from pipeline.review.sealing import (
     ASSESSMENT_TABLES,
     ENTRY_TABLES,
+    LINE_TABLES,
     LOAD_TABLES,
     changes_in,
     frame_sha256,
@@ -105,7 +106,7 @@ def test_every_table_of_a_load_or_judgement_is_sealed() -> None:
         "logged.sheet",
     }  # the chain, and texts under their own hash
     kept = {table for tables in ENTRY_TABLES.values() for table in tables}  # each row by its own entry
-    assert tables - own == set(LOAD_TABLES) | set(ASSESSMENT_TABLES) | kept
+    assert tables - own == set(LOAD_TABLES) | set(ASSESSMENT_TABLES) | set(LINE_TABLES) | kept
     assert kept == {"journal.act", "journal.shipment", "placed.cut"}
 
 

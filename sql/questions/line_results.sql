@@ -1,0 +1,7 @@
+-- Results of look $line_review_id over a line. Grain: one row a topic and question. Reads judged.line_result.
+SELECT
+    line_review_id, scope, subject, topic, question, estimate, low, high, confidence, unit, method, n,
+    effective_n, known_m, unit_of_inference, assumptions, warnings, details, refused
+FROM judged.line_result
+WHERE line_review_id = $line_review_id
+ORDER BY topic, question
