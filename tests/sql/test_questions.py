@@ -27,6 +27,7 @@ PLAIN: dict[str, Any] = {
     "BOOLEAN": False,
     "VARCHAR": "",
     "VARCHAR[]": [],
+    "INTEGER[]": [],
     "DATE": date(2026, 1, 1),
     "TIMESTAMP": datetime(2026, 1, 1),
 }
