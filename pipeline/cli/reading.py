@@ -18,14 +18,27 @@ def add_to(app: typer.Typer) -> None:
 
 
 def reel(
-    reel_id: str = typer.Argument(metavar="REEL", help="Number of the reel."),
+    reel_id: str = typer.Argument(metavar="REEL", help="Number of the reel; with --at, or of a cut length."),
+    at: str | None = typer.Option(
+        None, "--at", help="A footage mark, as 123ft or 37.5m: show the whole record of the wire around it."
+    ),
+    outer_mark: float = typer.Option(
+        0.0, "--outer-mark", help="The mark at the end that comes off first, in the unit of --at."
+    ),
+    falling: bool = typer.Option(False, "--falling", help="Marks fall towards the core instead of rising."),
+    reach: float = typer.Option(10.0, "--reach", min=0.1, help="How far to either side of --at to look [m]."),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
     """Show one reel: whether the evidence lets it leave, why not, every requirement and finding.
 
     Example: reelproof reel L1-0411-01 --store store
+    Example: reelproof reel L1-0412-02 --at 4520ft --store store
     """
+    if at is not None:
+        from pipeline.cli.complaint import show_wire_at
+
+        return show_wire_at(reel_id, at, outer_mark, falling, reach, store, as_json)
     from pipeline.review.asking import reel_on_file
     from pipeline.store.database import open_to_read
 

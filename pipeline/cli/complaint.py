@@ -1,0 +1,133 @@
+"""How the record of the wire around a footage mark is shown: for a complaint about a reel or a shipped length."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.cli.showing import print_json, print_table
+from pipeline.cli.typed import length_of
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pipeline.review.complaining import AnsweredComplaint
+
+TITLES = {
+    "mean_wall_mm": "Mean insulation wall",
+    "thinnest_wall_mm": "Thinnest insulation wall",
+    "eccentricity_mm": "Offset of the conductor",
+    "diameter_mm": "Overall diameter",
+    "ovality_mm": "Ovality",
+}
+
+
+def show_wire_at(
+    name: str, at: str, outer_mark: float, falling: bool, reach_m: float, store: Path, as_json: bool
+) -> int:
+    """Print everything on record around a mark; 0 as the exit code."""
+    from pipeline.lots.complaint import Marks
+    from pipeline.review.complaining import answer_complaint
+    from pipeline.store.database import open_to_read
+
+    mark, unit = length_of(at, "--at")
+    with open_to_read(store) as opened:
+        answer = answer_complaint(opened, name, mark, Marks(outer_mark, not falling, unit), reach_m)
+    if as_json:
+        print_json(_as_json(answer))
+    else:
+        _print(answer)
+    return 0
+
+
+def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
+    record = answer.record
+    return {
+        "name": answer.name,
+        "reel_id": answer.reel["reel_id"],
+        "run_id": answer.reel["run_id"],
+        "from_outer_m": record.place.from_outer_m,
+        "wire_m": record.place.wire_m,
+        "unsure_m": record.place.unsure_m,
+        "standing": answer.reel["standing"],
+        "sentences": list(record.sentences),
+        "figures": record.figures.to_dicts(),
+        "events": record.around["events"].to_dicts(),
+        "wall_readings": record.around["wall"].to_dicts(),
+        "diameter_readings": record.around["diameter"].to_dicts(),
+        "findings": {name: list(ids) for name, ids in answer.finding_ids.items()},
+        "lots": [{"material": row["material"], "lot": row["lot"]} for row in answer.lots],
+        "decisions": list(answer.decisions),
+        "whereabouts": answer.whereabouts,
+        "guide": [
+            {"damage": one.damage, "reaches": one.reaches, "advice": one.advice, "sentence": one.sentence}
+            for one in answer.guide
+        ],
+        "cautions": list(record.cautions),
+    }
+
+
+def _figure(value: Any) -> str:
+    return "not known" if value is None else f"{value:.3f}"
+
+
+def _print(answer: AnsweredComplaint) -> None:
+    record, row = answer.record, answer.reel
+    print(
+        f"{answer.name}: {row['size']} {row['construction']}, {row['conductor']} {row['metal']}, run "
+        f"{row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}; reel {row['reel_id']} is "
+        f"{row['standing']} on the evidence."
+    )
+    for sentence in (*record.sentences, answer.whereabouts):
+        if sentence:
+            print(f"  - {sentence}")
+    print()
+    print_table(
+        ("Around the mark", "Readings", "Least mm", "Mean mm", "Greatest mm"),
+        [
+            (
+                TITLES[one["quantity"]],
+                str(one["readings"]),
+                _figure(one["least"]),
+                _figure(one["mean"]),
+                _figure(one["greatest"]),
+            )
+            for one in record.figures.iter_rows(named=True)
+        ],
+    )
+    _print_events(record.around["events"], record.place.wire_m)
+    print()
+    for title, name in (
+        ("Findings on this wire", "here"),
+        ("Findings near it", "near"),
+        ("Findings elsewhere with the same likely cause", "same cause"),
+    ):
+        print(f"{title}: {', '.join(answer.finding_ids[name]) or 'none'}.")
+    for lot in answer.lots:
+        print(f"{lot['material'].capitalize()}: lot {lot['lot']}")
+    for sentence in answer.decisions:
+        print(f"Decided, {sentence}")
+    print("\nDamage in the field, as is usual (common practice, no source):")
+    print_table(
+        ("Damage", "Reaches", "As a rule", "Why"),
+        [(one.damage, one.reaches, one.advice, one.sentence) for one in answer.guide],
+    )
+    for caution in record.cautions:
+        print(f"Caution: {caution}")
+
+
+def _print_events(events: pl.DataFrame, wire_m: float) -> None:
+    if events.height:
+        print()
+        print_table(
+            ("Event", "From the mark m", "kV", "Size mm"),
+            [
+                (
+                    one["kind"],
+                    f"{one['at_m'] - wire_m:+.1f}",
+                    _figure(one["spark_kv"]),
+                    _figure(one["flaw_size_mm"]),
+                )
+                for one in events.iter_rows(named=True)
+            ],
+        )

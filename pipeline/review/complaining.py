@@ -1,0 +1,171 @@
+"""A complaint names a reel or a shipped length and a footage mark: the whole record of the wire around it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import Complaint, NotFoundError
+from pipeline.length.reels import PlacedReel
+from pipeline.lots.complaint import (
+    ComplaintRecord,
+    CutFrom,
+    Marks,
+    WirePlace,
+    complaint_record,
+    wire_at_mark,
+)
+from pipeline.lots.field_damage import GUIDE, DamageRule
+from pipeline.products.product import find_product
+from pipeline.review.asking import not_on_file
+from pipeline.review.decided import acts_of_run
+from pipeline.review.finding_on_file import finding_of
+from pipeline.store.readings import read_frame
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+Row = dict[str, Any]
+REACH_M = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class AnsweredComplaint:
+    """What is on record about the wire a complaint is about.
+
+    Args:
+        name: the reel or length asked about.
+        reel: its reel, as the newest judgement shows it.
+        record: the record around the mark.
+        finding_ids: names on file of the findings that meet the wire, those near it, and those of the same cause.
+        lots: material lots in the wire there.
+        decisions: what was decided about the reel and its findings, a sentence each.
+        whereabouts: where the wire went, a sentence; "" where nothing is on file.
+        guide: what is usual about damage in the field.
+    """
+
+    name: str
+    reel: Row
+    record: ComplaintRecord
+    finding_ids: dict[str, tuple[str, ...]]
+    lots: tuple[Row, ...]
+    decisions: tuple[str, ...]
+    whereabouts: str
+    guide: tuple[DamageRule, ...]
+
+
+def answer_complaint(
+    store: Store, name: str, mark: float, marks: Marks, reach_m: float = REACH_M
+) -> AnsweredComplaint:
+    """The whole record of the wire around a footage mark.
+
+    Args:
+        store: the store, open to read.
+        name: a reel, or a length cut from one.
+        mark: the mark as read off the wire.
+        marks: how the marks run on it.
+        reach_m: how far to either side to look [m].
+
+    Raises:
+        NotFoundError: the reel, its readings or the mark is not on file.
+    """
+    reel, cut = _reel_and_cut(store, name)
+    if reel["from_m"] is None or reel["outcome"] != "judged":
+        raise NotFoundError(
+            Complaint(
+                f"reel {reel['reel_id']}",
+                f"no reading of it has a place on the wire: {reel['reason'].rstrip('.') or 'it was never assessed'}",
+                "Mend what the reason names, load the run again and assess it",
+            )
+        )
+    placed = PlacedReel(reel["reel_id"], reel["from_m"], reel["to_m"], 0.0, 0.0)
+    place = wire_at_mark(placed, mark, marks, cut=cut)
+    head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == reel["run_id"])
+    rows = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
+    elsewhere = _findings_elsewhere(store, reel["run_id"])
+    record = complaint_record(
+        place,
+        read_frame(store, head["assessment_folder"], "measured"),
+        store.ask_frame("questions/events_of_assessment", assessment_id=reel["assessment_id"]),
+        [finding_of(row) for row in rows],
+        [finding_of(row) for row in elsewhere],
+        reach_m=reach_m,
+    )
+    ids = {(row["run_id"], row["number"]): row["finding_id"] for row in (*rows, *elsewhere)}
+    return AnsweredComplaint(
+        name,
+        reel,
+        record,
+        {
+            "here": tuple(ids[one.run_id, one.number] for one in record.findings),
+            "near": tuple(ids[one.run_id, one.number] for one in record.near),
+            "same cause": tuple(ids[one.run_id, one.number] for one in record.same_cause),
+        },
+        _lots_at(store, head["load_id"], place.wire_m, place.unsure_m),
+        _decisions(store, reel, {ids[one.run_id, one.number] for one in (*record.findings, *record.near)}),
+        _whereabouts(store, name, place),
+        _guide_for(head),
+    )
+
+
+def _reel_and_cut(store: Store, name: str) -> tuple[Row, CutFrom | None]:
+    cuts = {row["length_id"]: row for row in store.ask("questions/cuts")}
+    cut = cuts.get(name)
+    reel_id = cut["reel_id"] if cut else name
+    found = store.ask("questions/reel", reel_id=reel_id)
+    if not found:
+        known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
+        raise not_on_file("reel or cut length", name, [*known, *cuts])
+    return found[0], CutFrom(name, cut["from_outer_m"], cut["to_outer_m"]) if cut else None
+
+
+def _guide_for(head: Row) -> tuple[DamageRule, ...]:
+    """The guide's rows for the wire's build: rows about a covering only where it has one."""
+    product = find_product(head["construction"], head["size"], head["conductor"], head["metal"])
+    return tuple(one for one in GUIDE if product.covering is not None or one.reaches != "covering")
+
+
+def _findings_elsewhere(store: Store, run_id: str) -> list[Row]:
+    """Findings of the newest judgement of every other run that point to a cause."""
+    return [
+        row
+        for head in store.ask("questions/current_runs")
+        if head["run_id"] != run_id and head["assessment_id"] is not None
+        for row in store.ask("questions/findings_of_assessment", assessment_id=head["assessment_id"])
+        if row["cause_of"]
+    ]
+
+
+def _lots_at(store: Store, load_id: int, wire_m: float, unsure_m: float) -> tuple[Row, ...]:
+    """Material lots that served the line when the wire was at the die."""
+    return tuple(
+        row
+        for row in store.ask("questions/materials_of_load", load_id=load_id)
+        if (row["from_m"] is None or row["from_m"] <= wire_m + unsure_m)
+        and (row["to_m"] is None or row["to_m"] >= wire_m - unsure_m)
+    )
+
+
+def _decisions(store: Store, reel: Row, findings: set[str]) -> tuple[str, ...]:
+    decided = acts_of_run(store, reel["run_id"])
+    return tuple(
+        f"{subject}: {act}."
+        for subject in (reel["reel_id"], *sorted(findings))
+        for act in decided.on(subject)
+    )
+
+
+def _whereabouts(store: Store, name: str, place: WirePlace) -> str:
+    """Where the wire at the place went, as far as it is on file."""
+    held = [name, place.reel_id]
+    cut = [
+        row["length_id"]
+        for row in store.ask("questions/cuts_of_reel", reel_id=place.reel_id)
+        if row["from_outer_m"] <= place.from_outer_m <= row["to_outer_m"]
+    ]
+    told = f"It is on cut length {cut[0]} by what is on file. " if cut and cut[0] != name else ""
+    for row in store.ask("questions/shipments"):
+        if row["item"] in (*cut, *held):
+            when = f" on {row['at_utc']:%Y-%m-%d}" if row["at_utc"] else ""
+            return f"{told}{row['item']} left{when} in shipment {row['shipment']} for {row['to_place']}."
+    return told.rstrip()
