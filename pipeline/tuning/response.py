@@ -96,6 +96,7 @@ def answer_to(
     loop: Loop = "not known",
     others: Mapping[str, Floats] | None = None,
     by_balance: float = math.nan,
+    steady: NDArray[np.bool_] | None = None,
     settle_s: float = SETTLE_S,
     confidence: float = 0.95,
 ) -> Answer | Refused:
@@ -111,6 +112,8 @@ def answer_to(
         loop: whether a control moved the setting by the output: 'open', 'closed', or 'not known'.
         others: other settings, to tell those that moved with it.
         by_balance: gain that the mass balance alone would give.
+        steady: instants at which the line ran steadily; without steps of the setting only they are looked at, since
+            everything moves together in a start. All where left out.
         settle_s: time after a step that is left out [s].
         confidence: coverage of the intervals.
 
@@ -120,7 +123,9 @@ def answer_to(
     question = f"change of the {output_name} a unit of {setting_name}"
     steps = steps_in_log(seconds, setting, output, others, settle_s)
     together = tuple(dict.fromkeys(name for one in steps for name in one.moved_with))
-    delay, leads = _delay(seconds, setting, output)
+    held = output if steady is None else np.where(steady, output, np.nan)
+    watched = output if len(steps) >= FEWEST_STEPS else held
+    delay, leads = _delay(seconds, setting, watched)
     proven = (
         len(steps) >= FEWEST_STEPS and loop != "closed" and not (leads and loop != "open") and not together
     )
@@ -128,10 +133,10 @@ def answer_to(
     if len(steps) >= FEWEST_STEPS:
         gain: Result | Refused = _gain_of_steps(question, steps, unit, known, confidence)
     else:
-        gain = _gain_of_series(question, seconds, setting, output, delay, unit, confidence)
+        gain = _gain_of_series(question, seconds, setting, held, delay, unit, confidence)
     if isinstance(gain, Refused):
         return gain
-    late = _delay_interval(seconds, setting, output, delay, confidence)
+    late = _delay_interval(seconds, setting, watched, delay, confidence)
     kind: Literal["response", "association"] = "response" if proven else "association"
     told = _sentences(kind, gain, unit, by_balance, loop, leads, steps, together)
     return Answer(setting_name, output_name, kind, gain, by_balance, *late, leads, steps, told)

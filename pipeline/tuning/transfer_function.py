@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 QUESTION = "how the output follows the input"
 METHOD = "transfer function with autoregressive noise, conditional least squares (Box and Jenkins)"
-_STARTS = (0.0, 0.3, 0.6, 0.9)
+_STARTS = (0.2, 0.8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +133,7 @@ def fit_transfer_function(
             (np.full(1 + numerator, np.inf), np.full(denominator, 0.999), np.full(noise, 2.0))
         )
         found = optimize.least_squares(
-            new, guess, bounds=(-bounds, bounds), x_scale=1.0, ftol=1e-12, xtol=1e-12, gtol=1e-12
+            new, guess, bounds=(-bounds, bounds), x_scale=1.0, ftol=1e-10, xtol=1e-10, gtol=1e-10
         )
         if best is None or found.cost < best.cost:
             best = found

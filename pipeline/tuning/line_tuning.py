@@ -1,0 +1,377 @@
+"""Everything a process engineer may ask of one line and one product, from the runs on hand, in one record."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import Complaint, MethodRefusal
+from pipeline.length.steady_state import STEADY
+from pipeline.results import Refused
+from pipeline.sheets.line_sheet import Tooling
+from pipeline.statistics.turning_elements import ExpectedLine
+from pipeline.tuning.before_after import QUANTITIES, BeforeAfter, before_and_after, reel_facts
+from pipeline.tuning.bolt_advice import CentringAdvice, centring_advice
+from pipeline.tuning.bolt_response import Response, learn_response, steps_of
+from pipeline.tuning.centring import Centring, centring_of_run
+from pipeline.tuning.covering_target import CoveringTarget, covering_target
+from pipeline.tuning.draw import Draw, draw_of
+from pipeline.tuning.giveaway import Giveaway, Price, giveaway
+from pipeline.tuning.line_run import LineRun
+from pipeline.tuning.mass_balance import SpecificOutput, gauge_check, specific_output
+from pipeline.tuning.needed_mean import Unknowns
+from pipeline.tuning.periods import LinePeriod, periods_of_line, periods_of_run
+from pipeline.tuning.reel_wall import reel_walls
+from pipeline.tuning.regression import Regression, regress
+from pipeline.tuning.response import Answer, answer_to, at_the_die
+from pipeline.tuning.settings import SettingAdvice, ways_to_target
+from pipeline.tuning.start_up import GoodStarts, Start, good_starts, starts_of
+from pipeline.tuning.target import Target, smallest_target
+from pipeline.tuning.target_loss import TargetLoss, target_loss
+from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops
+from pipeline.tuning.wall_parts import SpreadShares, spread_shares
+from pipeline.tuning.what_if import WhatIf, remedies, what_if
+
+Floats = NDArray[np.float64]
+
+PURGE_M = (
+    60.0  # wire until the crosshead's content is renewed, where the plant says nothing (common practice)
+)
+DRAWS = 200
+FEWEST_STANDING = 100
+OUTPUT_UNIT = {
+    "line_speed_m_s": "mm per m/s",
+    "screw_speed_rpm": "mm per rpm",
+    "covering_screw_speed_rpm": "mm per rpm",
+    "melt_temperature_c": "mm per degC",
+    "melt_pressure_bar": "mm per bar",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LineTuning:
+    """What the runs say of one line and product.
+
+    Args:
+        line_id: the line.
+        product: the product.
+        run_ids: runs used, in the order of time.
+        target: smallest mean wall.
+        overwall: what today's overwall is in plastic and money; None without a target.
+        overwall_interval: lower and upper end of it as giveaway; None without a target.
+        what_ifs: what remedies are worth.
+        loss: the target that costs least.
+        covering: smallest covering; None for a single layer.
+        shares: where the spread of the thinnest wall comes from; None without reels.
+        centring: how the conductor lay, by run.
+        centring_now: what to do about the latest run's centring; None where it could not be told.
+        bolts: what the bolts do.
+        periods: what repeats.
+        hidden: elements whose swing the readings could not show.
+        draws: how the tooling stands to the product.
+        settings: ways to bring the wall to the target; empty where nothing should be moved.
+        answers: how the wall goes with each setting.
+        together: how the wall of the latest run goes with all settings at once: an association.
+        outputs: specific output by run.
+        balance: sentences of the mass balance.
+        starts: starts, in the order of time.
+        good_starts: what short starts have in common.
+        before_after: figures before and after the change asked about.
+        noise_mm: noise of one wall sensor, as used or measured on standing wire [mm]; None if not known.
+        warnings: sentences to read beside all of it.
+    """
+
+    line_id: str
+    product: str
+    run_ids: tuple[str, ...]
+    target: Target | Refused
+    overwall: Giveaway | None
+    overwall_interval: tuple[Giveaway, Giveaway] | None
+    what_ifs: tuple[WhatIf | Refused, ...]
+    loss: TargetLoss | Refused | None
+    covering: CoveringTarget | Refused | None
+    shares: SpreadShares | None
+    centring: Mapping[str, Centring | Refused]
+    centring_now: CentringAdvice | None
+    bolts: Response | Refused
+    periods: tuple[LinePeriod, ...]
+    hidden: tuple[ExpectedLine, ...]
+    draws: tuple[Draw, ...]
+    settings: tuple[SettingAdvice, ...]
+    answers: tuple[Answer | Refused, ...]
+    together: Regression | Refused
+    outputs: Mapping[str, SpecificOutput | Refused]
+    balance: tuple[str, ...]
+    starts: tuple[Start, ...]
+    good_starts: GoodStarts | Refused
+    before_after: tuple[BeforeAfter | Refused, ...]
+    noise_mm: float | None
+    warnings: tuple[str, ...]
+
+
+def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning:
+    """All of it, for runs of one product on one line.
+
+    Args:
+        runs: the runs, in any order.
+        asked: what is known beside them.
+
+    Raises:
+        MethodRefusal: no run, or runs of several products.
+    """
+    ordered = sorted(runs, key=lambda one: one.started)
+    _check(ordered)
+    gauge = asked.line.instrument("wall gauge")
+    sensors = (gauge.sensors if gauge is not None else None) or 1
+    noise = asked.noise_mm if asked.noise_mm is not None else noise_from_stops(ordered, sensors)
+    latest, conductor = ordered[-1], ordered[-1].conductor_mm
+    reels, told = reel_walls(ordered)
+    found = [periods_of_run(one, asked.line) for one in ordered]
+    periods = periods_of_line(found)
+    lengths = [one.period_m for one in periods if one.channel == "mean wall"]
+    unknowns = _unknowns(asked, noise, gauge is not None and gauge.sees == "insulation and covering")
+    target = smallest_target(
+        reels, asked.limits, asked.risks, unknowns, sensors=sensors, draws=asked.draws, seed=asked.seed
+    )
+    what_ifs: tuple[WhatIf | Refused, ...] = ()
+    if isinstance(target, Target):
+        what_ifs = tuple(
+            what_if(
+                name, change, reels, target, asked.limits, asked.price, conductor, asked.risks, unknowns,
+                sensors=sensors, seed=asked.seed,
+            )
+            for name, change in remedies(reels, lengths).items()
+        )  # fmt: skip
+    centring = {one.run_id: _centring(one, asked, noise, sensors) for one in ordered}
+    bolts = _bolts(ordered, asked)
+    outputs = {one.run_id: specific_output(one, asked.price.density_g_cm3) for one in ordered}
+    starts = _starts(ordered, asked)
+    return LineTuning(
+        asked.line.id,
+        latest.product,
+        tuple(one.run_id for one in ordered),
+        target,
+        *_worth(target, conductor, asked.price),
+        what_ifs,
+        target_loss(target, asked.price, conductor) if isinstance(target, Target) else None,
+        _covering(asked, target, conductor),
+        spread_shares(reels, lengths, noise, sensors) if reels else None,
+        centring,
+        _centring_now(centring[latest.run_id], asked, bolts, what_ifs),
+        bolts,
+        periods,
+        tuple({(one.element, one.harmonic): one for run in found for one in run.hidden}.values()),
+        _draws(asked, latest, target, conductor),
+        _settings(latest, target, asked),
+        _answers(ordered, asked),
+        _together(latest),
+        outputs,
+        gauge_check({name: one for name, one in outputs.items() if isinstance(one, SpecificOutput)}),
+        starts,
+        good_starts(starts, seed=asked.seed),
+        _before_after(ordered, asked),
+        noise,
+        told,
+    )
+
+
+def _check(runs: Sequence[LineRun]) -> None:
+    products = sorted({one.product for one in runs})
+    if len(products) != 1:
+        raise MethodRefusal(
+            Complaint(
+                "tuning: runs",
+                f"{len(runs)} runs of {len(products)} products were given"
+                + (f" ({', '.join(products)})" if products else ""),
+                "Ask for one product at a time; what one teaches does not hold for another",
+            )
+        )
+
+
+def _unknowns(asked: TuningQuestion, noise: float | None, sees_both: bool) -> Unknowns:
+    if asked.covering is None or not sees_both:
+        return Unknowns(noise, asked.small_scale_mm)
+    return Unknowns(noise, asked.small_scale_mm, asked.covering.uncertainty_mm, asked.covering.offset_mm)
+
+
+def _worth(
+    target: Target | Refused, conductor_mm: float, price: Price
+) -> tuple[Giveaway | None, tuple[Giveaway, Giveaway] | None]:
+    """Today's overwall as plastic and money, with its interval."""
+    if isinstance(target, Refused):
+        return None, None
+    now = target.today.estimate
+    return giveaway(now, now - target.overwall.estimate, conductor_mm, price), (
+        giveaway(now, now - target.overwall.low, conductor_mm, price),
+        giveaway(now, now - target.overwall.high, conductor_mm, price),
+    )
+
+
+def _covering(
+    asked: TuningQuestion, target: Target | Refused, conductor_mm: float
+) -> CoveringTarget | Refused | None:
+    if asked.covering is None or asked.covering_price is None:
+        return None
+    wall = target.today.estimate if isinstance(target, Target) else 0.0
+    return covering_target(
+        asked.covering, asked.limits, conductor_mm + 2.0 * wall, asked.covering_price, asked.risks.reel
+    )
+
+
+def _centring(run: LineRun, asked: TuningQuestion, noise: float | None, sensors: int) -> Centring | Refused:
+    gauge = asked.line.instrument("wall gauge")
+    angle = gauge.first_angle_deg if gauge is not None else 0.0
+    # Where noise was never measured the gauge's stated uncertainty stands in; it is no smaller.
+    used = noise if noise is not None else (gauge.uncertainty_mm if gauge is not None else 0.0)
+    return centring_of_run(run, angle, used, sensors)
+
+
+def _bolts(runs: Sequence[LineRun], asked: TuningQuestion) -> Response | Refused:
+    gauge = asked.line.instrument("wall gauge")
+    angle = gauge.first_angle_deg if gauge is not None else 0.0
+    steps = [
+        step
+        for run in runs
+        for step in steps_of(run, asked.adjustments.get(run.run_id, ()), angle, asked.purge_m)
+    ]
+    return learn_response(steps, asked.line.bolts)
+
+
+def _centring_now(
+    found: Centring | Refused,
+    asked: TuningQuestion,
+    bolts: Response | Refused,
+    what_ifs: Sequence[WhatIf | Refused],
+) -> CentringAdvice | None:
+    if isinstance(found, Refused):
+        return None
+    gauge = asked.line.instrument("wall gauge")
+    worth = next((one.sentence for one in what_ifs if isinstance(one, WhatIf) and "halved" in one.remedy), "")
+    learned = bolts if isinstance(bolts, Response) else None
+    station = gauge.station_m if gauge is not None else 0.0
+    return centring_advice(found, asked.line.bolts, learned, station, asked.purge_m, worth)
+
+
+def _draws(
+    asked: TuningQuestion, run: LineRun, target: Target | Refused, conductor_mm: float
+) -> tuple[Draw, ...]:
+    """Tooling of this product; its dimensions are the product's at today's walls."""
+    if isinstance(target, Refused):
+        return ()
+    over = conductor_mm + 2.0 * target.today.estimate
+    found = []
+    for one in asked.line.tooling:
+        if not _same_product(one, run.product):
+            continue
+        if one.layer == "insulation":
+            found.append(draw_of(one, over, conductor_mm))
+        elif asked.covering is not None:
+            found.append(draw_of(one, over + 2.0 * asked.covering.mean_mm, over))
+    return tuple(found)
+
+
+def _same_product(tooling: Tooling, product: str) -> bool:
+    return product.startswith(f"{tooling.construction} {tooling.size}")
+
+
+def _settings(run: LineRun, target: Target | Refused, asked: TuningQuestion) -> tuple[SettingAdvice, ...]:
+    """Ways to the advised target; none where today's wall lies between the target and what is advised."""
+    if isinstance(target, Refused) or not run.wall_counts.any():
+        return ()
+    now = float(run.mean_mm[run.wall_counts].mean())
+    wanted = target.advised_mm
+    if target.ceiling_mm is not None and target.ceiling_mm < wanted:
+        return ()
+    if target.result.estimate <= now <= wanted:
+        return ()
+    steady = {name: float(np.nanmedian(one[run.wall_counts])) for name, one in run.machine.items()}
+    return ways_to_target(
+        now,
+        wanted,
+        run.conductor_mm,
+        float(np.median(run.speed_m_s[run.wall_counts])),
+        steady.get("screw_speed_rpm"),
+        steady.get("melt_pressure_bar"),
+        asked.line.ceilings,
+        asked.melt_exponent,
+    )
+
+
+def _answers(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Answer | Refused, ...]:
+    """For each setting, the answer of the run that moved it most often; the latest where none did."""
+    best: dict[str, Answer | Refused] = {}
+    for run in runs:
+        seconds, wall = at_the_die(run)
+        for name, setting in run.machine.items():
+            others = {other: values for other, values in run.machine.items() if other != name}
+            balance = _balance(run) if name == "line_speed_m_s" else math.nan
+            found = answer_to(
+                seconds,
+                setting,
+                wall,
+                name,
+                "mean wall",
+                OUTPUT_UNIT[name],
+                asked.loop,
+                others,
+                balance,
+                run.phase == STEADY,
+            )
+            kept = best.get(name)
+            if kept is None or _steps(found) >= _steps(kept):
+                best[name] = found
+    return tuple(best.values())
+
+
+def _together(run: LineRun) -> Regression | Refused:
+    """The wall on all settings at once, steady wire only, a value about every second."""
+    seconds, wall = at_the_die(run)
+    thin = max(1, round(1.0 / float(np.median(np.diff(seconds)))))
+    usable = seconds.size // thin * thin
+    held = np.where(run.phase == STEADY, wall, np.nan)
+
+    def thinned(values: Floats) -> Floats:
+        return np.asarray(values[:usable].reshape(-1, thin).mean(axis=1), dtype=np.float64)
+
+    return regress(thinned(held), {name: thinned(values) for name, values in run.machine.items()})
+
+
+def _steps(found: Answer | Refused) -> int:
+    return -1 if isinstance(found, Refused) else len(found.steps)
+
+
+def _balance(run: LineRun) -> float:
+    """Change of wall a unit of speed at constant output: -A/(2 pi R v) [mm per m/s]."""
+    if not run.wall_counts.any():
+        return math.nan
+    wall, speed = float(run.mean_mm[run.wall_counts].mean()), float(np.median(run.speed_m_s[run.wall_counts]))
+    radius = 0.5 * run.conductor_mm + wall
+    return -wall * (run.conductor_mm + wall) / (2.0 * radius * speed)
+
+
+def _starts(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Start, ...]:
+    lowest = {
+        name: max((one.value for one in asked.limits if one.requirement == name), default=None)
+        for name in ("minimum wall at any point", "minimum average wall")
+    }
+    return tuple(
+        start
+        for run in runs
+        for start in starts_of(
+            run,
+            lowest["minimum wall at any point"] if run.has_offset else None,
+            lowest["minimum average wall"],
+            asked.circumstances.get(run.run_id, {}),
+        )
+    )
+
+
+def _before_after(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[BeforeAfter | Refused, ...]:
+    if asked.changed is None:
+        return ()
+    facts = [one for run in runs for one in reel_facts(run, asked.circumstances.get(run.run_id, {}))]
+    return tuple(before_and_after(facts, asked.changed, name) for name in QUANTITIES)

@@ -1,0 +1,96 @@
+"""What is known beside the runs when a line is to be tuned: limits, prices, risks, turns of bolts, circumstances."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import numpy as np
+
+from pipeline.length.steady_state import STOP
+from pipeline.products.limits import Limit
+from pipeline.sheets.line_sheet import LineSheet
+from pipeline.sheets.run_sheet import Covering
+from pipeline.tuning.bolt_response import Adjustment
+from pipeline.tuning.giveaway import Price
+from pipeline.tuning.line_run import LineRun
+from pipeline.tuning.response import Loop
+from pipeline.tuning.target import Risks
+
+PURGE_M = (
+    60.0  # wire until the crosshead's content is renewed, where the plant says nothing (common practice)
+)
+DRAWS = 200
+FEWEST_STANDING = 100
+
+
+@dataclass(frozen=True, slots=True)
+class TuningQuestion:
+    """What is known beside the runs.
+
+    Args:
+        line: the line sheet.
+        limits: limits in force for the product.
+        price: density and prices of the insulation.
+        covering: what the run sheet states of the covering; None for a single layer.
+        covering_price: density and prices of the covering.
+        risks: accepted risks.
+        noise_mm: standard deviation of one wall sensor's noise [mm]; from standing wire where left out.
+        small_scale_mm: standard deviation between neighbouring cut slices [mm]; None if never measured.
+        adjustments: logged turns of bolts, by run.
+        circumstances: shift, operator role, lots and the like, by run.
+        changed: instant of a change to compare before and after; None for no comparison.
+        loop: whether a control moves the settings by the wall.
+        purge_m: wire until the crosshead's content is renewed [m].
+        melt_exponent: exponent of the melt's power law; None if not known.
+        draws: bootstrap draws.
+        seed: of the random numbers.
+    """
+
+    line: LineSheet
+    limits: tuple[Limit, ...]
+    price: Price
+    covering: Covering | None = None
+    covering_price: Price | None = None
+    risks: Risks = field(default_factory=Risks)
+    noise_mm: float | None = None
+    small_scale_mm: float | None = None
+    adjustments: Mapping[str, Sequence[Adjustment]] = field(default_factory=dict)
+    circumstances: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    changed: datetime | None = None
+    loop: Loop = "not known"
+    purge_m: float = PURGE_M
+    melt_exponent: float | None = None
+    draws: int = DRAWS
+    seed: int = 1
+
+
+def noise_from_stops(runs: Sequence[LineRun], sensors: int) -> float | None:
+    """Standard deviation of one wall sensor's noise from standing wire [mm]; None without enough of it.
+
+    On one spot the mean of N sensors varies by sg/sqrt(N) and each axis of the offset by sg sqrt(2/N).
+
+    Args:
+        runs: the runs.
+        sensors: N.
+
+    Heat and vibration differ while the line runs. Source: derived.
+    """
+    squares, freedom = 0.0, 0
+    for run in runs:
+        standing = (run.phase == STOP).astype(np.int8)
+        edges = np.flatnonzero(np.diff(standing, prepend=0, append=0))
+        for first, after in zip(edges[::2], edges[1::2], strict=True):
+            for values, scale in (
+                (run.mean_mm, sensors),
+                (run.cos_mm, sensors / 2.0),
+                (run.sin_mm, sensors / 2.0),
+            ):
+                spot = values[first:after]
+                spot = spot[np.isfinite(spot)]
+                if spot.size > 10:
+                    squares += scale * float(((spot - spot.mean()) ** 2).sum())
+                    freedom += spot.size - 1
+    return math.sqrt(squares / freedom) if freedom >= FEWEST_STANDING else None
