@@ -34,13 +34,13 @@ from tests.dashboards import invented as base
 
 
 def roll_up(name: str, title: str, level: float, spread: float, dip: bool = False) -> RollUp:
-    at = np.arange(0.0, 2500.0, 40.0)
+    at = np.arange(0.0, 2500.0, 100.0)
     wave = level + 0.4 * spread * np.sin(at / 190.0)
     low, high = wave - spread, wave + spread
     if dip:
-        low[25] = 0.3171
+        low[9] = 0.3171
     gap = (at > 2100) & (at < 2160)
-    return RollUp(name, title, "mm", at, 40.0, *(np.where(gap, np.nan, one) for one in (low, wave, high)))
+    return RollUp(name, title, "mm", at, 100.0, *(np.where(gap, np.nan, one) for one in (low, wave, high)))
 
 
 def reel() -> ReelReview:
