@@ -45,8 +45,11 @@ SIZES = ((1400, "light"), (700, "dark"), (1900, "light"))
 ALL_RULES = "{preload: false, runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']}"
 # What depends on width and on light or dark.
 LOOK_RULES = "{runOnly: {type: 'rule', values: ['color-contrast', 'target-size']}}"
-AUDIT = """async () => (await axe.run({include: [['%s']], exclude: [['.main-svg']]}, %s)).violations.map(v => v.impact + ' ' + v.id + ': ' +
-  v.nodes.slice(0, 3).map(n => n.html.slice(0, 120) + ' ' + (n.any[0] ? n.any[0].message : '')).join(' | '))"""
+AUDIT = """async () => {
+  const seen = await axe.run({include: [['%s']], exclude: [['.main-svg']]}, %s);
+  const told = n => n.html.slice(0, 120) + ' ' + (n.any[0] ? n.any[0].message : '');
+  return seen.violations.map(v => v.impact + ' ' + v.id + ': ' + v.nodes.slice(0, 3).map(told).join(' | '));
+}"""
 
 
 @pytest.mark.parametrize("name", PAGES)
