@@ -12,7 +12,7 @@ from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STEADY
 from pipeline.sheets.line_sheet import LineSheet, MassBalance
 from pipeline.sheets.run_sheet import Covering
-from pipeline.steps.evidence import Seen
+from pipeline.steps.evidence import Mask, Seen
 from pipeline.trust.redundancy import Stretch, agreement_by_stretch, area_from_screw_mm2
 from pipeline.trust.uncertainty import Uncertainty
 
@@ -36,6 +36,7 @@ def conductor_of(readings: pl.DataFrame, line: LineSheet, nominal_mm: float) -> 
 def agreement_of_run(
     readings: pl.DataFrame,
     placement: Placement,
+    line: LineSheet,
     seen: Mapping[str, Seen],
     known: Mapping[str, Uncertainty],
     conductor: tuple[float, float],
@@ -47,6 +48,7 @@ def agreement_of_run(
     Args:
         readings: readings as logged (columns.LOGGED).
         placement: the run on the wire.
+        line: the line sheet.
         seen: each quantity along the wire.
         known: uncertainty of each quantity; what calibration leaves is used, which averaging does not take away.
         conductor: diameter of the conductor and its standard uncertainty [mm].
@@ -58,21 +60,56 @@ def agreement_of_run(
         return ()
     # The diameter has the covering in it whether the wall gauge saw it or not.
     deducted = 0.0 if covering is None else covering.mean_mm
+    same = _conductor_along(readings, placement, line, conductor[0], diameter.at_m)
     area_at, area, area_sd = None, None, 1.0
     if balance is not None and covering is None and "screw_speed_rpm" in readings.columns:
         area_at, area = placement.at_m, _area(readings, placement, balance)
         middle = float(np.nanmedian(area)) if bool(np.isfinite(area).any()) else float("nan")
         area_sd = max(0.01 * balance.uncertainty_pct * middle, 1e-9) if np.isfinite(middle) else 1.0
+    # Where one of the two read nothing the other's mean would be of other wire.
+    walls, diameters = wall.fit_for_statistics & _near(wall, diameter), diameter.fit_for_statistics
     return agreement_by_stretch(
         wall.at_m,
-        np.where(wall.fit_for_statistics, wall.value + deducted, np.nan),
+        np.where(walls, wall.value + deducted, np.nan),
         diameter.at_m,
-        np.where(diameter.fit_for_statistics, diameter.value, np.nan),
+        np.where(diameters & _near(diameter, wall), diameter.value - (same - conductor[0]), np.nan),
         conductor[0],
         (known["mean_wall_mm"].lasting_mm, known["diameter_mm"].lasting_mm, conductor[1], area_sd),
         area_at,
         area,
     )
+
+
+def _near(own: Seen, other: Seen) -> Mask:
+    """True for readings with a usable reading of the other instrument on the same wire."""
+    places = np.sort(other.at_m[other.fit_for_statistics])
+    if places.size == 0:
+        return np.zeros(own.at_m.size, dtype=np.bool_)
+    after = np.minimum(np.searchsorted(places, own.at_m), places.size - 1)
+    apart = np.minimum(np.abs(places[after] - own.at_m), np.abs(own.at_m - places[np.maximum(after - 1, 0)]))
+    near: Mask = apart <= other.hole_m
+    return near
+
+
+def _conductor_along(
+    readings: pl.DataFrame, placement: Placement, line: LineSheet, usual_mm: float, at_m: Floats
+) -> Floats:
+    """Diameter of the conductor at places on the wire [mm]; the usual one where its gauge has no say.
+
+    A conductor that wanders moves the overall diameter and not the wall: it must not read as a disagreement.
+    """
+    gauge = line.instrument("conductor gauge")
+    if gauge is None or "conductor_mm" not in readings.columns:
+        return np.full(at_m.size, usual_mm)
+    read = readings["conductor_mm"].cast(pl.Float64).to_numpy()
+    place = placement.at_m - gauge.station_m
+    # A reading far from the usual diameter is a joint or a fault of the gauge, and no level of the wire.
+    known = np.isfinite(read) & (np.abs(read - usual_mm) < 0.02 * usual_mm)
+    if int(known.sum()) < 2:
+        return np.full(at_m.size, usual_mm)
+    order = np.argsort(place[known], kind="stable")
+    along: Floats = np.interp(at_m, place[known][order], read[known][order], usual_mm, usual_mm)
+    return along
 
 
 def _area(readings: pl.DataFrame, placement: Placement, balance: MassBalance) -> Floats:

@@ -140,7 +140,7 @@ def measure_run(
         frame,
         known,
         sight.placement.phases,
-        agreement_of_run(readings, sight.placement, known, uncertainty, conductor, covering, balance),
+        agreement_of_run(readings, sight.placement, line, known, uncertainty, conductor, covering, balance),
         spikes,
         noise,
         uncertainty,
