@@ -98,7 +98,9 @@ def read_logs(
 
 
 def _clocked(log: LogFile, read: LogRows) -> ClockedLog:
-    rows = read.rows.drop_nulls("time_utc")
+    rows = read.rows.select(name for name in ("time_utc", "counter_m") if name in read.rows.columns)
+    if rows["time_utc"].null_count():
+        rows = rows.drop_nulls("time_utc")
     if not rows["time_utc"].is_sorted():
         rows = rows.sort("time_utc", maintain_order=True)
     return ClockedLog(

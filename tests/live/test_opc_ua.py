@@ -2,6 +2,7 @@
 
 import asyncio
 import socket
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -49,7 +50,7 @@ class Line:
         self.written: list[tuple[datetime, tuple[float, ...]]] = []
         self._made = 0
 
-    async def start(self) -> None:
+    async def make(self) -> None:
         self.server = asyncua.Server()
         await self.server.init()
         self.server.set_endpoint(f"opc.tcp://127.0.0.1:{self.port}/line")
@@ -62,10 +63,6 @@ class Line:
             )
             for name in NODES
         ]
-        await self.server.start()
-
-    async def stop(self) -> None:
-        await self.server.stop()
 
     async def run(self, instants: int, ahead_s: float = 0.0) -> None:
         for _ in range(instants):
@@ -100,108 +97,104 @@ def from_file(folder: Path, written: list[tuple[datetime, tuple[float, ...]]]) -
     return read_logs(run_sheet(WIDE), line_sheet(), folder, "UTC")
 
 
-def test_a_server_stopped_and_started_again_gives_the_rows_of_a_file(tmp_path: Path) -> None:
+@dataclass
+class Played:
+    """What was written on a line, and what was kept of it."""
+
+    folder: Path
+    sheet: LiveSheet
+    line: Line
+    restarted: LiveSource
+    ahead: LiveSource
+    refused: ReelproofError
+
+
+async def play(folder: Path) -> Played:
+    """A server followed while it is stopped and started, followed with its clock ahead, and asked for a wrong node."""
     port = free_port()
     sheet = sheet_for(port)
-    files = ValueFiles(tmp_path / "live")
-    source = LiveSource(sheet, files)
-    line = Line(port)
-
-    async def play() -> None:
-        stop = asyncio.Event()
-        await line.start()
-        following = asyncio.create_task(source.follow(stop))
-        await until(lambda: source.state.connections == 1)
-        await line.run(30)
-        await until(lambda: source.state.values >= 4 * 30)
-        await line.stop()
-        await until(lambda: source.state.losses == 1)
-        await line.start()
-        await until(lambda: source.state.connections == 2)
-        await line.run(30)
-        await until(lambda: source.state.values >= 4 * 60)
-        stop.set()
-        await following
-        await line.stop()
-
-    asyncio.run(play())
-    live = read_back(sheet, files)
-    file = from_file(tmp_path, line.written)
-    # What a server shows right after its start, before the line wrote anything, is no reading of the line.
-    begun = line.written[0][0]
-    again = line.written[30][0]
-    times = pl.col("time_utc")
-    settled = (times >= begun) & ((times <= line.written[29][0]) | (times >= again))
-    columns = ["time_utc", *NODES.values()]
-    assert live.readings.filter(settled).select(columns).equals(file.readings.select(columns))
-    assert live.set_aside.height == 0
-    assert source.state.overflows == 0
-    assert [note.split(" at ")[0] for note in source.state.notes] == [
-        f"{sheet.endpoint}: lost",
-        f"{sheet.endpoint}: reached again",
-    ]
-    assert source.state.skew_s == pytest.approx(0.0, abs=1.0)
-
-
-def test_a_server_whose_clock_is_ahead_is_told_and_kept_as_it_is(tmp_path: Path) -> None:
-    port = free_port()
-    files = ValueFiles(tmp_path / "live")
-    source = LiveSource(sheet_for(port), files)
-    line = Line(port)
-
-    async def play() -> None:
-        stop = asyncio.Event()
-        await line.start()
-        following = asyncio.create_task(source.follow(stop))
-        await until(lambda: source.state.connections == 1)
-        await line.run(20, ahead_s=90.0)
-        await until(lambda: source.state.values >= 4 * 20)
-        stop.set()
-        await following
-        await line.stop()
-
-    asyncio.run(play())
-    (note,) = source.state.notes
-    assert note.startswith(f"{source._sheet.endpoint}: its clock is about 9")
-    assert note.endswith(" s ahead of this machine's; times are kept as the server gives them.")
-    live = read_back(sheet_for(port), files)
-    assert set(live.readings["time_utc"]) >= {time for time, _ in line.written}
-
-
-def test_an_unknown_node_is_refused_by_name(tmp_path: Path) -> None:
-    port = free_port()
-    sheet = sheet_for(port)
-    nodes = {channel: one.model_dump() for channel, one in sheet.nodes.items()}
-    nodes["wall_2_mm"]["node"] = "ns=2;s=L1.w9"
-    source = LiveSource(sheet_for(port, nodes=nodes), ValueFiles(tmp_path))
-
-    async def play() -> None:
-        line = Line(port)
-        await line.start()
-        try:
-            await source.follow(asyncio.Event())
-        finally:
-            await line.stop()
-
+    restarted = LiveSource(sheet, ValueFiles(folder / "restarted"))
+    ahead = LiveSource(sheet, ValueFiles(folder / "ahead"))
+    wrong = {channel: one.model_dump() for channel, one in sheet.nodes.items()}
+    wrong["wall_2_mm"]["node"] = "ns=2;s=L1.w9"
+    line, stop = Line(port), asyncio.Event()
+    await line.make()
+    await line.server.start()
+    following = asyncio.create_task(restarted.follow(stop))
+    await until(lambda: restarted.state.connections == 1)
+    await line.run(30)
+    await until(lambda: restarted.state.values >= 4 * 30)
+    await line.server.stop()
+    await until(lambda: restarted.state.losses == 1)
+    await line.server.start()
+    await until(lambda: restarted.state.connections == 2)
+    await line.run(30)
+    await until(lambda: restarted.state.values >= 4 * 60)
+    stop.set()
+    await following
+    stop = asyncio.Event()
+    following = asyncio.create_task(ahead.follow(stop))
+    await until(lambda: ahead.state.connections == 1)
+    await line.run(20, ahead_s=90.0)
+    await until(lambda: ahead.state.values >= 4 * 20)
+    stop.set()
+    await following
     with pytest.raises(ReelproofError) as caught:
-        asyncio.run(play())
-    assert str(caught.value) == (
-        f"opc.tcp://127.0.0.1:{port}/line: node 'ns=2;s=L1.w9': the server refuses it (BadNodeIdUnknown). Correct the "
-        "node id in the live sheet, or ask for the right to read it."
+        await LiveSource(sheet_for(port, nodes=wrong), ValueFiles(folder / "wrong")).follow(asyncio.Event())
+    await line.server.stop()
+    return Played(folder, sheet, line, restarted, ahead, caught.value)
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory) -> Played:
+    return asyncio.run(play(tmp_path_factory.mktemp("live")))
+
+
+def test_a_server_stopped_and_started_again_gives_the_rows_of_a_file(played: Played) -> None:
+    state = played.restarted.state
+    written = played.line.written[:60]
+    live = read_back(played.sheet, played.restarted._files)
+    file = from_file(played.folder, written)
+    # What a server shows before the line wrote anything is no reading of the line.
+    columns = ["time_utc", *NODES.values()]
+    kept = live.readings.filter(pl.col("time_utc") >= written[0][0])
+    assert kept.select(columns).equals(file.readings.select(columns))
+    assert live.set_aside.height == 0
+    assert state.overflows == 0
+    assert [note.split(" at ")[0] for note in state.notes] == [
+        f"{played.sheet.endpoint}: lost",
+        f"{played.sheet.endpoint}: reached again",
+    ]
+    assert state.skew_s == pytest.approx(0.0, abs=1.5)
+
+
+def test_a_server_whose_clock_is_ahead_is_told_and_kept_as_it_is(played: Played) -> None:
+    (note,) = played.ahead.state.notes
+    assert note.startswith(f"{played.sheet.endpoint}: its clock is about ")
+    assert note.endswith(" s ahead of this machine's; times are kept as the server gives them.")
+    assert played.ahead.state.skew_s == pytest.approx(90.0, abs=2.0)
+    live = read_back(played.sheet, played.ahead._files)
+    assert set(live.readings["time_utc"]) >= {time for time, _ in played.line.written[60:]}
+
+
+def test_an_unknown_node_is_refused_by_name(played: Played) -> None:
+    assert str(played.refused) == (
+        f"{played.sheet.endpoint}: node 'ns=2;s=L1.w9': the server refuses it (BadNodeIdUnknown). Correct the node "
+        "id in the live sheet, or ask for the right to read it."
     )
 
 
 def test_a_server_that_is_not_there_is_tried_until_told_to_stop(tmp_path: Path) -> None:
     source = LiveSource(sheet_for(free_port()), ValueFiles(tmp_path))
 
-    async def play() -> None:
+    async def try_for_a_while() -> None:
         stop = asyncio.Event()
         following = asyncio.create_task(source.follow(stop))
         await asyncio.sleep(1.5)
         stop.set()
         await asyncio.wait_for(following, 10)
 
-    asyncio.run(play())
+    asyncio.run(try_for_a_while())
     assert (source.state.connections, source.state.values, source.state.losses) == (0, 0, 0)
     assert list(tmp_path.iterdir()) == []
 
@@ -273,8 +266,8 @@ def test_values_that_cannot_be_put_on_disk_wait_and_are_written_later(tmp_path: 
         assert source.state.values == 0
         assert source.state.notes == [
             (
-                f"{tmp_path}: live values cannot be written: No space left on device. Free some space there, or check "
-                "that you may write there; until then they wait in memory."
+                f"{tmp_path}: live values cannot be written: No space left on device. Free some space there, or "
+                "check that you may write there; until then they wait in memory."
             )
         ]
         with pytest.raises(StoreError):

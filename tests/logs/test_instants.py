@@ -25,7 +25,7 @@ def one(text: str, time_format: str = "ISO 8601") -> int | None:
 TIMES = st.datetimes(datetime(1900, 1, 1), datetime(2999, 12, 31))
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.lists(TIMES, min_size=1, max_size=20), st.sampled_from(["seconds", "milliseconds", "microseconds"]))
 def test_iso_texts_are_read_as_python_reads_them(times, timespec):
     texts = [time.isoformat(timespec=timespec) for time in times]
@@ -35,7 +35,7 @@ def test_iso_texts_are_read_as_python_reads_them(times, timespec):
     assert found.us.tolist() == [us_of(datetime.fromisoformat(text)) for text in texts]
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(
     st.lists(TIMES, min_size=1, max_size=20),
     st.sampled_from(

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from pipeline.errors import LogError
 from pipeline.flags import MISSING, OUT_OF_RANGE
@@ -221,3 +223,56 @@ def test_every_complaint_of_every_log_is_raised_at_once(tmp_path: Path) -> None:
         "is meant.\n"
         f"{tmp_path}/spark.csv: there is no such file. Put the log there, or correct its name in the run sheet."
     )
+
+
+@pytest.mark.parametrize(
+    ("cell", "value"),
+    [
+        ("0,44", 0.44),
+        ("1.234,5", None),
+        ("0.44", None),
+        ("44", 44.0),
+        ("-0,5", -0.5),
+        (",5", 0.5),
+        ("4,4,4", None),
+    ],
+)
+def test_a_decimal_comma_is_a_comma_alone(cell: str, value: float | None, tmp_path: Path) -> None:
+    good = "2026-03-02T06:00:00;0;8;0,44;0,45\n"
+    for damage in ("", "bad\n"):
+        # Read alike on the fast way and on the closer look that the bad line asks for.
+        text = HEADER.replace(",", ";") + good + f"2026-03-02T06:00:01;0;8;{cell};0,45\n" + damage
+        (tmp_path / "gauge.csv").write_text(text)
+        run = read(tmp_path, WIDE | {"delimiter": ";", "decimal": ","})
+        if value is None:
+            assert run.readings.height == 1
+            assert (
+                run.set_aside["reason"][0]
+                == f"column 'w1' holds '{cell}', which is not a number with a decimal comma"
+            )
+        else:
+            assert run.readings["wall_1_mm"].to_list() == [0.44, value]
+        assert identity_holds(run)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.one_of(
+            st.floats(-1e300, 1e300).map(repr),
+            st.floats(-9, 9).map(lambda value: f"{value:.12f}"),
+            st.sampled_from(["+1.5", ".5", "5.", "1E3", " 7 ", "\t7", "1e-320", "inf", "-Infinity", "NAN"]),
+        ),
+        min_size=1,
+        max_size=8,
+    )
+)
+def test_the_fast_way_and_the_closer_look_read_the_same_figures(tmp_path_factory, cells: list[str]) -> None:
+    folder = tmp_path_factory.mktemp("ways")
+    rows = "".join(f"2026-03-02T06:00:0{k},0,8,{cell},0.45\n" for k, cell in enumerate(cells))
+    seen = []
+    for damage in ("", "bad\n"):
+        (folder / "gauge.csv").write_text(HEADER + rows + damage)
+        seen.append(read(folder, WIDE).readings["wall_1_mm"].to_list())
+    plain = [float(cell) for cell in cells]
+    assert seen[0] == seen[1] == [None if value != value else value for value in plain]

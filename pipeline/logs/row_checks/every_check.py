@@ -92,28 +92,35 @@ def check_channel(
         resolution: the gauge's resolution; None for a channel that no gauge gives.
         noise: the gauge's standard uncertainty; None for a channel that no gauge gives.
     """
-    known = np.arange(values.len())
+    known: Rows | None = None
     if values.null_count():
         empty = values.is_null().to_numpy()
         yield missing_rows(empty), MISSING
         known = np.flatnonzero(~empty)
-    figures: Floats = values.drop_nulls().to_numpy()
+        values = values.drop_nulls()
+    figures: Floats = values.to_numpy()
     low = -np.inf if column.low is None else column.low
     high = np.inf if column.high is None else column.high
     if figures.size and (figures.min() < low or figures.max() > high):
         outside = (figures < low) | (figures > high)
-        yield known[outside], OUT_OF_RANGE
-        known, figures = known[~outside], figures[~outside]
+        yield _at(known, np.flatnonzero(outside)), OUT_OF_RANGE
+        known, figures = _at(known, np.flatnonzero(~outside)), figures[~outside]
     if column.name == "counter_m":
         resets, misread = counter_falls(figures)
-        yield known[resets], COUNTER_RESET
-        yield known[misread], SPIKE
+        yield _at(known, resets), COUNTER_RESET
+        yield _at(known, misread), SPIKE
     if resolution is not None and noise is not None:
         grid = on_grid(figures)
         shown = (grid.step or resolution) / grid.unit
-        yield known[stuck_rows(grid.values, shown, noise / grid.unit)], STUCK
-        yield known[np.flatnonzero(spikes(grid.values, max(resolution / grid.unit, shown)))], SPIKE
-        yield known[step_rows(grid.values, grid.level, resolution / grid.unit)], STEP
+        yield _at(known, stuck_rows(grid.values, shown, noise / grid.unit)), STUCK
+        floor = max(resolution / grid.unit, shown)
+        yield _at(known, np.flatnonzero(spikes(grid.values, floor))), SPIKE
+        yield _at(known, step_rows(grid.values, grid.level, resolution / grid.unit)), STEP
+
+
+def _at(known: Rows | None, places: Rows) -> Rows:
+    """Places among all values of places among the known ones; `known` is None where all are known."""
+    return places if known is None else known[places]
 
 
 def _gauge(channel: str, line: LineSheet) -> tuple[float | None, float | None]:

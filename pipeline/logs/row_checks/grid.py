@@ -17,6 +17,7 @@ Numbers = NDArray[np.float64] | NDArray[np.int16]
 _SAMPLE = 20_000
 _OFF_GRID = 1e-3
 _INT16 = 30_000
+_PART = 1 << 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,12 +49,15 @@ def on_grid(readings: Floats) -> Gridded:
     low, high = float(readings.min()), float(readings.max())
     if not (high - low) / step < _INT16:
         return Gridded(readings, 0.0, 1.0, step)
-    steps = (readings - low) * (1.0 / step)
-    whole = np.rint(steps)
-    np.subtract(steps, whole, out=steps)
-    if max(-float(steps.min()), float(steps.max())) > _OFF_GRID:
-        return Gridded(readings, 0.0, 1.0, step)
-    return Gridded(whole.astype(np.int16), low / step, step, step)
+    whole = np.empty(readings.size, np.int16)
+    for start in range(0, readings.size, _PART):
+        steps = (readings[start : start + _PART] - low) * (1.0 / step)
+        nearest = np.rint(steps)
+        whole[start : start + _PART] = nearest
+        steps -= nearest
+        if max(-float(steps.min()), float(steps.max())) > _OFF_GRID:
+            return Gridded(readings, 0.0, 1.0, step)
+    return Gridded(whole, low / step, step, step)
 
 
 def logged_step(readings: Floats) -> float:
