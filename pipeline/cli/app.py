@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import typer
 
 from pipeline import __version__
-from pipeline.cli import deciding, drifting, making, product, reading, reviewing
+from pipeline.cli import deciding, drifting, making, printing, product, reading, reviewing
 from pipeline.errors import ReelproofError
 
 app = typer.Typer(
@@ -49,6 +49,7 @@ reading.add_to(app)
 product.add_to(app)
 deciding.add_to(app)
 drifting.add_to(app)
+printing.add_to(app)
 making.add_to(app)
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dashboards.addresses import PageKind, address
-from dashboards.site import Site, asset_mark, write_assets
+from dashboards.site import Site, style_mark, write_assets
 from pipeline import __version__
 from pipeline.review.containing import containment_id
 from pipeline.review.page_records.capability import capability_matrix
@@ -56,7 +56,7 @@ class _Planned:
         parts = sorted(
             (book.head["load_id"], book.head["assessment_id"] or 0, book.last_told) for book in self.books
         )
-        return json.dumps([parts, __version__, asset_mark("reelproof.css")], separators=(",", ":"))
+        return json.dumps([parts, __version__, style_mark()], separators=(",", ":"))
 
 
 def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tuple[Path, int]:
@@ -197,11 +197,11 @@ def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
     for book in books:
         periods.setdefault(f"{book.head['shift_date']:%Y-%m}", []).append(book)
     if books:
-        periods["all"] = books
+        periods[""] = books
 
     def write(period: str, group: list[RunBook], site: Site) -> Iterable[Written]:
         days = [book.head["shift_date"] for book in group]
-        title = "Everything on file" if period == "all" else f"{min(days):%B %Y}"
+        title = "Everything on file" if not period else f"{min(days):%B %Y}"
         record = nonconformance_summary(plant, period, title, min(days), max(days), group)
         return write_nonconformance_page(record, site)
 
@@ -281,10 +281,10 @@ def _index_page(
     entries = [
         PageEntry(
             address("nonconformance", month),
-            f"Nonconformance, {month}",
+            f"Nonconformance, {month or 'everything on file'}",
             "What was found, by rule, line, product and cause.",
         )
-        for month in (*months, *(["all"] if books else []))
+        for month in (*months, *([""] if books else []))
     ]
     entries += [
         PageEntry(

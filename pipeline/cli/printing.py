@@ -1,0 +1,69 @@
+"""Commands that carry records away from the site: print, mail."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from pipeline.cli.showing import STORE
+from pipeline.errors import Complaint, NotFoundError
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to `app`."""
+    app.command("print")(print_record)
+    app.command()(mail)
+
+
+def print_record(
+    kind: str = typer.Argument(metavar="KIND", help="shift, finding or lot."),
+    wanted: str = typer.Argument(metavar="ID", help="Shift as in its page's name, finding or lot."),
+    by: str = typer.Option(..., "--by", help="Role of who prints; it stands on every page."),
+    out: Path | None = typer.Option(None, "--out", help="File to write; named after the record by default."),
+    store: Path = STORE,
+) -> int:
+    """Print a shift summary, a nonconformance report or a lot history as a PDF.
+
+    Example: reelproof print shift 2026-03-03-NIGHT --by "quality engineer" --store store
+    """
+    from datetime import UTC, datetime
+
+    from pipeline.review.printing import printed
+    from pipeline.store.database import open_to_read, told_of_disk
+
+    with open_to_read(store) as opened:
+        content = printed(opened, kind, wanted, by, datetime.now(UTC).replace(microsecond=0))
+    path = out or Path(f"{kind}-{wanted}.pdf")
+    with told_of_disk(path):
+        path.write_bytes(content)
+    print(f"Written: {path}")
+    return 0
+
+
+def mail(
+    page: str = typer.Argument(
+        metavar="PAGE", help="Address of a page from the site's root, as runs/R-0412.html."
+    ),
+    out: Path | None = typer.Option(None, "--out", help="File to write; named after the page by default."),
+    store: Path = STORE,
+) -> int:
+    """Write one page of the site as a single file that needs nothing beside it, for mailing.
+
+    Example: reelproof mail runs/R-0412.html --store store
+    """
+    from dashboards.mailing import mail_name, single_file
+    from dashboards.site import Site
+
+    site = store / "pages"
+    if not (site / page).is_file():
+        raise NotFoundError(
+            Complaint(
+                page,
+                f"there is no such page in {site}",
+                "Write the pages first with 'reelproof pages', and give the address as the site's index shows it",
+            )
+        )
+    path = single_file(Site(site), page, out or Path(mail_name(page)))
+    print(f"Written: {path}")
+    return 0

@@ -1,0 +1,61 @@
+"""Print: a shift, a finding or a lot as a PDF, from the same record its page shows."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from pipeline.errors import Complaint, NotFoundError
+from pipeline.review.asking import not_on_file
+from pipeline.review.page_records.finding import finding_review
+from pipeline.review.page_records.lot import lot_history, lots_of
+from pipeline.review.page_records.plant import plant_of
+from pipeline.review.page_records.run_book import run_books
+from pipeline.review.page_records.shift import shift_review, shifts_of
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+KINDS = ("shift", "finding", "lot")
+
+
+def printed(store: Store, kind: str, wanted: str, by: str, at: datetime) -> bytes:
+    """The printed record of one shift, finding or lot.
+
+    Args:
+        store: the store, open to read.
+        kind: one of `KINDS`.
+        wanted: id of the shift (as in its page's name), finding or lot.
+        by: role of who prints.
+        at: when; the same record at the same time is the same bytes.
+
+    Raises:
+        NotFoundError: there is no such record; the nearest are named.
+    """
+    from pipeline.reports.lot_history import lot_history_pdf
+    from pipeline.reports.nonconformance_report import nonconformance_report_pdf
+    from pipeline.reports.printing import Printing
+    from pipeline.reports.shift_summary import shift_summary_pdf
+
+    books = run_books(store)
+    plant = plant_of(store, books)
+    printing = Printing(by, at)
+    if kind == "shift":
+        shifts = dict(shifts_of(books))
+        if wanted not in shifts:
+            raise not_on_file("shift", wanted, list(shifts))
+        return shift_summary_pdf(shift_review(plant, wanted, shifts[wanted]), printing)
+    if kind == "lot":
+        lots = lots_of(books)
+        if wanted not in lots:
+            raise not_on_file("lot", wanted, list(lots))
+        return lot_history_pdf(lot_history(plant, wanted, lots[wanted]), printing)
+    if kind == "finding":
+        found = {row["finding_id"]: (book, row) for book in books for row in book.findings}
+        if wanted not in found:
+            raise not_on_file("finding", wanted, list(found))
+        book, row = found[wanted]
+        return nonconformance_report_pdf(finding_review(plant, book, row, books), printing)
+    raise NotFoundError(
+        Complaint(kind, "this kind of record is not printed", f"It may be {', '.join(KINDS)}")
+    )
