@@ -17,8 +17,10 @@ import polars as pl
 from pipeline import __version__
 from pipeline.errors import ReelproofError
 from pipeline.nonconformance.numbering import KnownFinding
+from pipeline.nonconformance.numbering import known as remembered
 from pipeline.products.product import find_product
 from pipeline.review.asking import earlier_shrinkage, not_on_file
+from pipeline.review.finding_on_file import finding_of
 from pipeline.review.journal import note
 from pipeline.review.judged_rows import (
     agreement_rows,
@@ -227,12 +229,7 @@ def _basis(store: Store, run_id: str, plant: SheetText | None) -> _Basis:
 
 def _known_findings(store: Store, run_id: str) -> tuple[KnownFinding, ...]:
     """Every finding the run ever had, as last seen."""
-    return tuple(
-        KnownFinding(
-            run_id, row["number"], tuple(row["families"]), row["subject"], row["from_m"], row["to_m"]
-        )
-        for row in store.ask("questions/known_findings", run_id=run_id)
-    )
+    return tuple(remembered(finding_of(row)) for row in store.ask("questions/known_findings", run_id=run_id))
 
 
 def _outcome(store: Store, row: dict[str, Any], *, was_new: bool) -> AssessOutcome:
