@@ -23,6 +23,9 @@ Floats = NDArray[np.float64]
 TAPED_SHARE = 0.02
 _SEGMENTS = 12
 _SHORTEST_SEGMENT = 400
+# A day's log holds more than is needed: each stretch is looked at over this many readings at most, and so is the
+# whole, by twelve times as many from its middle (chosen here, for speed).
+_LONGEST_SEGMENT = 5_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +118,8 @@ def check_distance(
         return _untested(first, second, sheet_m, 0, "they have no wire in common")
     x = even_grid(first_at_m, first_values, step, *shared)
     y = even_grid(second_at_m, second_values, step, *shared)
-    whole = delay_between(x, y, max(3, int(np.ceil(look_m / step))))
+    middle = _middle(0, x.size, _SEGMENTS * _LONGEST_SEGMENT)
+    whole = delay_between(x[middle], y[middle], max(3, int(np.ceil(look_m / step))))
     if isinstance(whole, Refused):
         return _untested(first, second, sheet_m, whole.n, whole.reason[0].lower() + whole.reason[1:-1])
     if not whole.significant:
@@ -167,6 +171,12 @@ def _shared(
     return (low, high) if high > low else None
 
 
+def _middle(begin: int, end: int, most: int) -> slice:
+    """The middle `most` of a stretch of readings; all of a shorter one."""
+    spare = max(0, end - begin - most) // 2
+    return slice(begin + spare, min(end, begin + spare + most))
+
+
 def _by_stretch(x: Floats, y: Floats, step: float, around: float) -> tuple[Floats, Floats]:
     """Middle [m] and lag [m] of each stretch whose own correlation is beyond chance."""
     count = max(1, min(_SEGMENTS, x.size // _SHORTEST_SEGMENT))
@@ -176,7 +186,8 @@ def _by_stretch(x: Floats, y: Floats, step: float, around: float) -> tuple[Float
         np.linspace(0, x.size, count + 1).astype(int)[1:],
         strict=True,
     ):
-        found = delay_between(x[begin:end], y[begin:end], int(abs(around)) + 8)
+        inside = _middle(int(begin), int(end), _LONGEST_SEGMENT)
+        found = delay_between(x[inside], y[inside], int(abs(around)) + 8)
         if not isinstance(found, Refused) and found.significant:
             places.append(0.5 * (begin + end) * step)
             lags.append(found.peak_lag * step)

@@ -66,9 +66,9 @@ def test_capability_is_of_steady_wire_and_conformity_of_all_wire_on_the_reel() -
     assert row.known_m == pytest.approx(374.0, abs=0.5)
     summed = float(wall.widths()[steady].sum())
     assert summed < row.known_m - 40.0
-    if isinstance(index, Result):
-        assert index.known_m == pytest.approx(summed)
-        assert index.n == int(steady.sum())
+    assert isinstance(index, Result)
+    assert index.known_m == pytest.approx(summed)
+    assert index.n == int(steady.sum())
 
 
 def od_only() -> Done:
