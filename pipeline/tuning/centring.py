@@ -244,19 +244,21 @@ def _blocks(at_m: Floats, cos_mm: Floats, sin_mm: Floats) -> tuple[Floats, Float
 def _drift(at_m: Floats, cos: Floats, sin: Floats) -> tuple[float, float, float]:
     """Change of the offset over the stretch [mm], and the chance of such a trend in blocks that only remember.
 
-    Slopes by least squares of block means; their variance by the lag-one correlation left, the two axes together as F.
+    Slopes by least squares of block means; their variance by the effective number of blocks, the two axes together
+    as F.
     """
     x = (at_m - at_m.mean()) / float(np.ptp(at_m))
-    square, n = 0.0, at_m.size
+    square, freedom = 0.0, float(at_m.size - 2)
     slopes = []
     for one in (cos, sin):
         slope = float(x @ (one - one.mean()) / (x @ x))
         rest = one - one.mean() - slope * x
-        memory = float(np.clip((rest[1:] @ rest[:-1]) / max(rest @ rest, 1e-300), 0.0, 0.95))
-        variance = float(rest @ rest) / (n - 2) / float(x @ x) * (1.0 + memory) / (1.0 - memory)
+        worth = effective_n(rest).for_mean
+        variance = float(rest @ rest) / (at_m.size - 2) / float(x @ x) * at_m.size / worth
         square += slope**2 / max(variance, 1e-300)
+        freedom = min(freedom, max(worth - 2.0, 1.0))
         slopes.append(slope)
-    return slopes[0], slopes[1], float(stats.f.sf(square / 2.0, 2, n - 2))
+    return slopes[0], slopes[1], float(stats.f.sf(square / 2.0, 2, freedom))
 
 
 def _warnings(half_deg: float, resolved: bool, drift_p: float) -> tuple[str, ...]:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from pipeline.columns import WALL_CHANNELS
 from pipeline.length.placement import Placement
 from pipeline.length.reels import PlacedReel
-from pipeline.length.steady_state import DEFAULT_RULE, STEADY
+from pipeline.length.steady_state import DEFAULT_RULE, SETTLE, STEADY
 from pipeline.sheets.line_sheet import LineSheet
 
 Floats = NDArray[np.float64]
@@ -53,7 +53,7 @@ class LineRun:
         cos_mm: first harmonic of the wall, cosine part [mm].
         sin_mm: first harmonic of the wall, sine part [mm].
         thinnest_mm: thinnest wall around the section [mm].
-        wall_counts: True where the wall may enter statistics: steady, moving, unflagged, not left out.
+        wall_counts: True where the wall may enter statistics: made and read at steady speed, unflagged, not left out.
         diameter_at_m: place on the wire of the spot the cold diameter gauge saw [m].
         diameter_mm: overall diameter [mm].
         diameter_counts: True where the diameter may enter statistics.
@@ -134,12 +134,15 @@ def line_run(
     }
     speed = placement.readings["speed_m_s"].to_numpy()
     row = readings["row"].to_numpy()
+    # Steady wire that is read while the line slows down is read too densely for statistics along the wire.
+    even = np.isin(placement.readings["phase"].to_numpy(), (SETTLE, STEADY))
 
     def counts(at_m: Floats, value: Floats, channels: tuple[str, ...]) -> Mask:
         # Standing wire is read again and again, wire pulled back twice: only the first reading of it counts.
         fit = (speed > DEFAULT_RULE.stop_m_s) & (placement.at_m >= placement.readings["front_m"].to_numpy())
         fit &= np.isfinite(value) & np.isfinite(at_m)
         fit &= placement.phase_on_wire(at_m, zone) == STEADY
+        fit &= even
         marked = flagged.filter(pl.col("channel").is_in(channels))["row"].unique().to_numpy()
         fit[np.searchsorted(row, marked)] = False
         for from_m, to_m in out:

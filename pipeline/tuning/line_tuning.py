@@ -28,6 +28,7 @@ from pipeline.tuning.periods import LinePeriod, periods_of_line, periods_of_run
 from pipeline.tuning.reel_wall import reel_walls
 from pipeline.tuning.regression import Regression, regress
 from pipeline.tuning.response import Answer, answer_to, at_the_die
+from pipeline.tuning.setting_steps import steps_in_log
 from pipeline.tuning.settings import SettingAdvice, ways_to_target
 from pipeline.tuning.start_up import GoodStarts, Start, good_starts, starts_of
 from pipeline.tuning.target import Target, smallest_target
@@ -144,7 +145,7 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
                 name, change, reels, target, asked.limits, asked.price, conductor, asked.risks, unknowns,
                 sensors=sensors, seed=asked.seed,
             )
-            for name, change in remedies(reels, lengths).items()
+            for name, change in remedies(reels, lengths, asked.found_m).items()
         )  # fmt: skip
     centring = {one.run_id: _centring(one, asked, noise, sensors) for one in ordered}
     bolts = _bolts(ordered, asked)
@@ -303,28 +304,31 @@ def _settings(run: LineRun, target: Target | Refused, asked: TuningQuestion) -> 
 
 def _answers(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Answer | Refused, ...]:
     """For each setting, the answer of the run that moved it most often; the latest where none did."""
-    best: dict[str, Answer | Refused] = {}
-    for run in runs:
-        seconds, wall = at_the_die(run)
-        for name, setting in run.machine.items():
-            others = {other: values for other, values in run.machine.items() if other != name}
-            balance = _balance(run) if name == "line_speed_m_s" else math.nan
-            found = answer_to(
+    found = []
+    die = [at_the_die(run) for run in runs]
+    for name in OUTPUT_UNIT:
+        logged = [(run, *one) for run, one in zip(runs, die, strict=True) if name in run.machine]
+        if not logged:
+            continue
+        steps = [len(steps_in_log(seconds, run.machine[name], wall)) for run, seconds, wall in logged]
+        most = max(range(len(logged)), key=lambda n: (steps[n], n))
+        run, seconds, wall = logged[most]
+        others = {other: values for other, values in run.machine.items() if other != name}
+        found.append(
+            answer_to(
                 seconds,
-                setting,
+                run.machine[name],
                 wall,
                 name,
                 "mean wall",
                 OUTPUT_UNIT[name],
                 asked.loop,
                 others,
-                balance,
+                _balance(run) if name == "line_speed_m_s" else math.nan,
                 run.phase == STEADY,
             )
-            kept = best.get(name)
-            if kept is None or _steps(found) >= _steps(kept):
-                best[name] = found
-    return tuple(best.values())
+        )
+    return tuple(found)
 
 
 def _together(run: LineRun) -> Regression | Refused:
@@ -338,10 +342,6 @@ def _together(run: LineRun) -> Regression | Refused:
         return np.asarray(values[:usable].reshape(-1, thin).mean(axis=1), dtype=np.float64)
 
     return regress(thinned(held), {name: thinned(values) for name, values in run.machine.items()})
-
-
-def _steps(found: Answer | Refused) -> int:
-    return -1 if isinstance(found, Refused) else len(found.steps)
 
 
 def _balance(run: LineRun) -> float:

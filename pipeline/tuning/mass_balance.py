@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 
 BLOCK_M = 50.0  # wire averaged for one value [m] (chosen here)
 FEWEST_BLOCKS = 10
+DRIFT_TOLD_PCT = 2.0  # a smaller drift over a run is told without a call to look (chosen here)
 SCREW = "screw_speed_rpm"
 
 
@@ -141,10 +142,10 @@ def _drift(at_m: Floats, value: Floats, confidence: float) -> tuple[float, float
     y = 100.0 * (value / value.mean() - 1.0)
     slope = float(x @ y / (x @ x))
     rest = y - slope * x
-    memory = float(np.clip((rest[1:] @ rest[:-1]) / max(rest @ rest, 1e-300), 0.0, 0.95))
-    variance = float(rest @ rest) / (y.size - 2) / float(x @ x) * (1.0 + memory) / (1.0 - memory)
-    freedom = max((y.size - 2) * (1.0 - memory) / (1.0 + memory), 1.0)
-    return slope, float(stats.t.ppf(0.5 + confidence / 2.0, freedom)) * float(np.sqrt(variance))
+    worth = effective_n(rest).for_mean
+    variance = float(rest @ rest) / (y.size - 2) / float(x @ x) * y.size / worth
+    t = float(stats.t.ppf(0.5 + confidence / 2.0, max(worth - 2.0, 1.0)))
+    return slope, t * float(np.sqrt(variance))
 
 
 def _sentence(drift: float, low: float, high: float) -> str:
@@ -152,6 +153,11 @@ def _sentence(drift: float, low: float, high: float) -> str:
         return (
             f"The specific output keeps: it changed by {drift:+.2f} % over the run, which is within "
             f"{low:+.2f} to {high:+.2f} %."
+        )
+    if abs(drift) < DRIFT_TOLD_PCT:
+        return (
+            f"The specific output changed by {drift:+.2f} % over the run ({low:+.2f} to {high:+.2f} %), "
+            f"less than the {DRIFT_TOLD_PCT:g} % that call for a look."
         )
     return (
         f"The specific output drifted by {drift:+.2f} % ({low:+.2f} to {high:+.2f} %): look at the feed, "

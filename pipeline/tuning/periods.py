@@ -265,7 +265,8 @@ def periods_of_line(found: Sequence[RunPeriods]) -> tuple[LinePeriod, ...]:
         found: what repeats in each run.
     """
     groups: list[list[RepeatedSwing]] = []
-    for one in (swing for run in found for swing in run.swings):
+    swings = [swing for run in found for swing in run.swings]
+    for one in sorted(swings, key=lambda swing: swing.harmonic == 0):  # named ones first
         for group in groups:
             if _same(group[0], one):
                 group.append(one)
@@ -277,10 +278,10 @@ def periods_of_line(found: Sequence[RunPeriods]) -> tuple[LinePeriod, ...]:
 
 
 def _same(first: RepeatedSwing, other: RepeatedSwing) -> bool:
-    """One element, or for unnamed swings one length or one time."""
-    if first.channel != other.channel or bool(first.harmonic) != bool(other.harmonic):
+    """One element, or one length, or one time; a swing without a name joins a named one of its length."""
+    if first.channel != other.channel:
         return False
-    if first.harmonic:
+    if first.harmonic and other.harmonic:
         return (first.element, first.harmonic) == (other.element, other.harmonic)
     ratio = first.period_m / other.period_m
     return (
@@ -299,7 +300,7 @@ def _locked_to(group: list[RepeatedSwing]) -> str:
 
 
 def _together(group: list[RepeatedSwing], looked_at: int) -> LinePeriod:
-    best = min(group, key=lambda one: one.p_value)
+    best = min(group, key=lambda one: (one.harmonic == 0, one.p_value))
     return LinePeriod(
         best.channel,
         float(np.mean([one.period_m for one in group])),

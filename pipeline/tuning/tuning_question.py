@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.length.steady_state import STOP
 from pipeline.products.limits import Limit
@@ -18,6 +19,8 @@ from pipeline.tuning.giveaway import Price
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.response import Loop
 from pipeline.tuning.target import Risks
+
+Floats = NDArray[np.float64]
 
 PURGE_M = (
     60.0  # wire until the crosshead's content is renewed, where the plant says nothing (common practice)
@@ -41,6 +44,7 @@ class TuningQuestion:
         small_scale_mm: standard deviation between neighbouring cut slices [mm]; None if never measured.
         adjustments: logged turns of bolts, by run.
         circumstances: shift, operator role, lots and the like, by run.
+        found_m: by run, stretches of wire [m] found nonconforming, a row each: asked what the target would be without.
         changed: instant of a change to compare before and after; None for no comparison.
         loop: whether a control moves the settings by the wall.
         purge_m: wire until the crosshead's content is renewed [m].
@@ -59,6 +63,7 @@ class TuningQuestion:
     small_scale_mm: float | None = None
     adjustments: Mapping[str, Sequence[Adjustment]] = field(default_factory=dict)
     circumstances: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    found_m: Mapping[str, Floats] = field(default_factory=dict)
     changed: datetime | None = None
     loop: Loop = "not known"
     purge_m: float = PURGE_M

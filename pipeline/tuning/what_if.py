@@ -6,7 +6,7 @@ draws, so that the difference has an interval of its own.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,12 +16,15 @@ from pipeline.products.limits import Limit
 from pipeline.results import Refused
 from pipeline.tuning.giveaway import Giveaway, Price, giveaway
 from pipeline.tuning.needed_mean import Unknowns
-from pipeline.tuning.reel_wall import ReelWall
+from pipeline.tuning.reel_wall import FEWEST_READINGS, ReelWall
 from pipeline.tuning.target import Risks, Target, smallest_target
 from pipeline.tuning.wall_parts import SLOW_M, wall_parts
 from pipeline.units import mil_from_mm
 
 Floats = NDArray[np.float64]
+FOUND_MARGIN_M = (
+    30.0  # wire either side of a nonconforming stretch that is left out with it [m] (chosen here)
+)
 Change = Callable[[Sequence[ReelWall]], tuple[ReelWall, ...]]
 
 
@@ -118,14 +121,48 @@ def with_equal_levels(reels: Sequence[ReelWall]) -> tuple[ReelWall, ...]:
     return tuple(_with_mean(one, level - float(one.mean_mm.mean())) for one in reels)
 
 
-def remedies(reels: Sequence[ReelWall], periods_m: Sequence[float]) -> dict[str, Change]:
+def without_found(
+    reels: Sequence[ReelWall], found_m: Mapping[str, Floats], margin_m: float = FOUND_MARGIN_M
+) -> tuple[ReelWall, ...]:
+    """The reels without the wire found nonconforming and a margin either side.
+
+    Args:
+        reels: the reels.
+        found_m: by run, stretches of wire [m], a row each.
+        margin_m: wire left out on either side [m].
+    """
+    left = []
+    for one in reels:
+        wall, over = (np.ones(at.size, dtype=np.bool_) for at in (one.at_m, one.diameter_at_m))
+        for from_m, to_m in np.asarray(found_m.get(one.run_id, np.zeros((0, 2)))).reshape(-1, 2):
+            wall &= (one.at_m < from_m - margin_m) | (one.at_m > to_m + margin_m)
+            over &= (one.diameter_at_m < from_m - margin_m) | (one.diameter_at_m > to_m + margin_m)
+        if int(wall.sum()) < FEWEST_READINGS:
+            continue
+        kept = {
+            name: getattr(one, name)[wall] for name in ("at_m", "mean_mm", "cos_mm", "sin_mm", "thinnest_mm")
+        }
+        kept |= {name: getattr(one, name)[over] for name in ("diameter_at_m", "diameter_mm")}
+        left.append(replace(one, **kept))
+    return tuple(left)
+
+
+def remedies(
+    reels: Sequence[ReelWall], periods_m: Sequence[float], found_m: Mapping[str, Floats] | None = None
+) -> dict[str, Change]:
     """The questions that can be asked of these reels, by the remedy in words.
 
     Args:
         reels: the reels.
         periods_m: periods found [m].
+        found_m: by run, stretches of wire [m] found nonconforming.
     """
     asked: dict[str, Change] = {}
+    stretches = {run: one for run, one in (found_m or {}).items() if np.size(one)}
+    if stretches:
+        asked["the stretches found nonconforming had not been made"] = lambda some: without_found(
+            some, stretches
+        )
     if all(np.isfinite(one.cos_mm).all() for one in reels):
         asked["the centring were halved"] = lambda some: centred(some, 0.5)
         asked["the centring were perfect on average"] = lambda some: centred(some, 1.0)

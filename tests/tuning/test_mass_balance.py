@@ -30,16 +30,27 @@ def test_specific_output_of_the_simulated_line() -> None:
     assert inside >= 5
 
 
+def _along(seed: int) -> np.ndarray:
+    run, _ = l2_run(seed)
+    return (run.wall_at_m - np.nanmin(run.wall_at_m)) / float(np.ptp(run.wall_at_m[run.wall_counts]))
+
+
 def test_a_drift_of_feed_or_gauge_is_told() -> None:
     run, _ = l1_run(7)
     along = (run.wall_at_m - np.nanmin(run.wall_at_m)) / float(np.ptp(run.wall_at_m[run.wall_counts]))
-    thicker = output_of(replace(run, mean_mm=run.mean_mm * (1.0 + 0.03 * along)))
+    thicker = output_of(replace(run, mean_mm=run.mean_mm * (1.0 + 0.05 * along)))
     assert thicker.drift_low_pct > 0.0
     assert thicker.sentence.endswith(
         "look at the feed, the screens and the screw, and at whether the wall gauge or the length counter "
         "has moved."
     )
     assert output_of(run).sentence.startswith("The specific output keeps")
+    # A sure but small change is told without a call to look.
+    small = output_of(
+        replace(l2_run(2)[0], mean_mm=l2_run(2)[0].mean_mm * 0.0 + 1.465 * (1.0 + 0.01 * _along(2)))
+    )
+    assert small.drift_pct == pytest.approx(1.0, abs=0.2)
+    assert small.sentence.endswith("less than the 2 % that call for a look.")
 
 
 def test_a_run_with_another_balance_is_named() -> None:

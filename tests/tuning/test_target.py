@@ -130,6 +130,23 @@ def test_halved_centring_by_hand() -> None:
     assert centred([reel], 0.0)[0].thinnest_mm == pytest.approx(reel.thinnest_mm)
 
 
+def test_found_stretches_are_asked_about_and_not_forgotten() -> None:
+    # A thin spot of 14 m on one reel: with it the target stands far higher, and the tail is told to have no end.
+    reels = l2_reels(100)
+    spot = (reels[3].at_m > reels[3].at_m[0] + 100.0) & (reels[3].at_m < reels[3].at_m[0] + 114.0)
+    spoiled = (*reels[:3], replace(reels[3], thinnest_mm=reels[3].thinnest_mm - 0.15 * spot), *reels[4:])
+    near = (XHHW[0], limit("minimum wall at any point", 1.33))
+    now = found(smallest_target(spoiled, near, Risks(), SOME, sensors=8, draws=60))
+    clean = found(smallest_target(reels, near, Risks(), SOME, sensors=8, draws=60))
+    assert now.result.estimate > clean.result.estimate + 0.02
+    place = np.array([[reels[3].at_m[0] + 100.0, reels[3].at_m[0] + 114.0]])
+    asked = remedies(spoiled, (), {reels[3].run_id: place})
+    name = "the stretches found nonconforming had not been made"
+    answer = what_if(name, asked[name], spoiled, now, near, PRICE, 9.47, Risks(), SOME, sensors=8)
+    assert not isinstance(answer, Refused)
+    assert answer.target_mm == pytest.approx(clean.result.estimate, abs=0.01)
+
+
 def test_concentricity_as_a_rule_on_the_mean() -> None:
     # t_min 0.8, t_max 1.2 and c 0.7: margin (0.8 - 0.84)/0.3 = -0.1333; a mean higher by that just meets 70 %.
     margin = float(concentricity_margin_mm(np.array([1.0]), np.array([0.8]), 0.7)[0])
