@@ -294,7 +294,9 @@ def _in_order(frame: pl.DataFrame, file_no: int, name: str) -> tuple[pl.DataFram
     order = row_order(
         frame[TIME_US].to_numpy(), _floats(frame, "counter_m"), _floats(frame, "line_speed_m_s"), name
     )
-    frame = frame.with_columns(pl.Series(KEY_US, order.key_us))
+    in_order = not order.backwards.size
+    key = pl.col(TIME_US).alias(KEY_US) if in_order else pl.Series(KEY_US, order.key_us)
+    frame = frame.with_columns(key)
     doubled, told = doubled_rows(frame, name)
     lines = frame["line"].to_numpy()
     flagged = [

@@ -17,7 +17,10 @@ Micros = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 
-_MANY = 2000
+_MANY = 500
+# Rows looked at around a jump: more than five hours at 10 Hz.
+_NEAR = 200_000
+_FEW = 2000
 _COUNTER_SLACK_M = 1.0
 _STEP_LEAST_US = 2_000_000
 
@@ -74,8 +77,7 @@ def _sorted_out(utc: Micros, backwards: Rows, counter: Floats | None) -> tuple[M
         if row < done:
             continue
         # The stretch until the clock has caught up with the latest time before it.
-        caught_up = np.flatnonzero(utc[row:] >= latest[row - 1])
-        end = row + int(caught_up[0]) if caught_up.size else utc.size
+        end = _caught_up(utc, row, int(latest[row - 1]))
         if _was_set_back(utc, row, end, counter):
             set_back.append(row)
             key[row:end] = latest[row - 1]
@@ -85,17 +87,37 @@ def _sorted_out(utc: Micros, backwards: Rows, counter: Floats | None) -> tuple[M
     return key, np.array(set_back, np.int64), late
 
 
+def _caught_up(utc: Micros, row: int, latest_us: int) -> int:
+    """The first row from `row` on whose clock is not behind `latest_us`; the end of the file if there is none."""
+    for start in range(row, utc.size, _NEAR):
+        found = np.flatnonzero(utc[start : start + _NEAR] >= latest_us)
+        if found.size:
+            return start + int(found[0])
+    return utc.size
+
+
 def _was_set_back(utc: Micros, row: int, end: int, counter: Floats | None) -> bool:
+    """True if the clock was set back at `row`, False if the rows up to `end` came late."""
+    stretch = utc[row : min(end, row + _NEAR)]
+    before = np.sort(utc[max(0, row - max(_FEW, 4 * stretch.size)) : row])
     if counter is not None and np.isfinite(counter[row - 1]) and np.isfinite(counter[row]):
-        moved = counter[row] - counter[row - 1]
-        then = int(np.searchsorted(utc[:row], utc[row])) if bool((np.diff(utc[:row]) >= 0).all()) else row - 1
-        earlier = counter[min(then, row - 1)]
-        if abs(counter[row - 1] - earlier) > _COUNTER_SLACK_M:
-            return bool(moved >= -_COUNTER_SLACK_M)
-    inside = utc[:row]
-    among = np.count_nonzero((inside >= utc[row:end].min()) & (inside <= utc[row:end].max()))
-    twins = np.isin(utc[row:end], inside).sum()
-    return bool(among > 0 and twins < (end - row) / 2)
+        # Where the counter stood when the clock showed this time before; it says most if the wire moved since.
+        then = _row_of(utc, row, int(utc[row]))
+        if abs(counter[row - 1] - counter[then]) > _COUNTER_SLACK_M:
+            return bool(counter[row] - counter[row - 1] >= -_COUNTER_SLACK_M)
+    among = np.searchsorted(before, stretch.max(), "right") - np.searchsorted(before, stretch.min(), "left")
+    places = np.minimum(np.searchsorted(before, stretch), before.size - 1)
+    twins = np.count_nonzero(before[places] == stretch)
+    return bool(among > 0 and twins < stretch.size / 2)
+
+
+def _row_of(utc: Micros, row: int, at_us: int) -> int:
+    """The last row before `row` whose clock was not yet past `at_us`; the first row near if there is none."""
+    for stop in range(row, max(0, row - _NEAR), -_FEW):
+        found = np.flatnonzero(utc[max(0, stop - _FEW) : stop] <= at_us)
+        if found.size:
+            return max(0, stop - _FEW) + int(found[-1])
+    return max(0, row - _NEAR)
 
 
 def _set_forward(apart: Micros, counter: Floats | None, speed: Floats | None) -> Rows:
