@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.review.assessing import assess_runs
+from pipeline.review.assessing import assess_run
 from pipeline.review.loading import load_sheets
 from pipeline.store.database import open_to_write
 
@@ -16,5 +16,6 @@ def judged(folder: Path, *runs: str) -> Path:
     with open_to_write(folder) as store:
         _, refused = load_sheets(store, tuple(RUNS / run for run in runs))
         assert refused == []
-        assess_runs(store, ())
+        for run in runs:
+            assess_run(store, run)
     return folder

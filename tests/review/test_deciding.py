@@ -21,7 +21,7 @@ from pipeline.nonconformance.disposition import (
     DispositionRefused,
     Person,
 )
-from pipeline.review.assessing import assess_runs
+from pipeline.review.assessing import assess_run, read_plant_for_judging
 from pipeline.review.deciding import Acted, act_on, subject_on_file
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.sealing import changes_in
@@ -231,7 +231,7 @@ def test_a_finding_that_grew_is_open_again_and_its_decision_cannot_be_completed(
         ]
         before = act(store, name, "decide", "scrap").act.extent
         assert before is not None
-        assess_runs(store, ("R-0415",), plant_sheet=_tightened(tmp_path))
+        assess_run(store, "R-0415", read_plant_for_judging(_tightened(tmp_path)))
         shown = subject_on_file(store, name)
         now = shown.extent
         assert now is not None

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.review.assessing import assess_runs
+from pipeline.review.assessing import assess_run, read_plant_for_judging
 from pipeline.review.sealing import ASSESSMENT_TABLES, changes_in, frame_sha256
 from pipeline.store.database import Store, open_to_read, open_to_write
 
@@ -56,8 +56,9 @@ def test_any_number_of_looks_in_any_order_see_the_same(folder: Path, tmp_path: P
     rng = random.Random(20260303)
     with open_to_write(folder) as store:
         for look in range(LOOKS):
-            order = rng.sample(RUNS, len(RUNS))
-            assess_runs(store, tuple(order), plant_sheet=sheet(tmp_path, str(look)))
+            plant = read_plant_for_judging(sheet(tmp_path, str(look)))
+            for run_id in rng.sample(RUNS, len(RUNS)):
+                assess_run(store, run_id, plant)
         for run_id in RUNS:
             first, *others = judgements(store, run_id)
             assert len(others) == LOOKS
@@ -66,14 +67,24 @@ def test_any_number_of_looks_in_any_order_see_the_same(folder: Path, tmp_path: P
         assert changes_in(store) == ()
 
 
+LOOKING = """
+import sys
+from pathlib import Path
+from pipeline.review.assessing import assess_run, read_plant_for_judging
+from pipeline.store.database import open_to_write
+plant = read_plant_for_judging(Path(sys.argv[2]))
+for run_id in sys.argv[3:]:
+    with open_to_write(Path(sys.argv[1]), wait_s=120.0) as store:
+        assess_run(store, run_id, plant)
+"""
+
+
+@pytest.mark.slow
 def test_two_processes_see_the_same(folder: Path, tmp_path: Path) -> None:
     """The store has one writer: the second waits for the first, and both looks are on file."""
     processes = [
         subprocess.Popen(
-            [
-                *(sys.executable, "-m", "pipeline", "assess", *order),
-                *("--store", str(folder), "--plant", str(sheet(tmp_path, name))),
-            ],
+            [sys.executable, "-c", LOOKING, str(folder), str(sheet(tmp_path, name)), *order],
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
