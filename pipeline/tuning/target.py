@@ -2,8 +2,8 @@
 
 For each rule the mean wall is sought at which the accepted risk is just met: a cut sample's average by the
 spread of section averages, the thinnest point of a reel by the tail under its own level, mixed over reels. The
-target is the greatest of them. Sources: method sheet of the project, sections 1, 4, 5 and 9 (derived there and
-in the modules used); Coles (2001) for the tail.
+target is the greatest of them. Sources: Coles (2001) for the tail; the mixing over reels and the way rules are put
+on the mean wall are derived in `within_reel_tail` and `requirement_rules`.
 """
 
 from __future__ import annotations

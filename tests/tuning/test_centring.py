@@ -79,7 +79,7 @@ def test_offset_of_insulation_and_covering_together() -> None:
     assert found.size_low_um - 1.0 < 18.9 < found.size_high_um + 1.0
 
 
-def test_dead_zone_and_gain_of_the_method_sheet() -> None:
+def test_dead_zone_and_gain_by_hand() -> None:
     assert dead_zone_mm(0.004, 4, 200) == pytest.approx(0.0004895493661361632, rel=1e-6)
     assert correction_gain(4.0, 1.0) == pytest.approx(0.8)
     assert correction_gain(0.0, 0.0) == 0.0
@@ -223,7 +223,7 @@ def test_a_tip_moves_the_other_way() -> None:
 
 
 def test_turns_take_the_offset_away_with_the_least_turning() -> None:
-    # Four bolts of uneven response, offset (40, -25) um as in the method sheet.
+    # Four bolts of uneven response, offset (40, -25) um.
     k = np.array([[58.0, 2.0, -56.0, 3.0], [-1.0, 63.0, 2.0, -61.0]])
     e = np.array([40.0, -25.0])
     turns = least_turns(e, k)

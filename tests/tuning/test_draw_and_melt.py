@@ -47,7 +47,8 @@ def tube(die_mm: float, tip_mm: float) -> Tooling:
 def test_draw_ratios() -> None:
     # A general calculator page: die 5, tip 3, over 2 and under 1 gives 5.33.
     assert draw_down_ratio(5.0, 3.0, 2.0, 1.0) == pytest.approx(16.0 / 3.0)
-    # Method sheet: nylon skin 6.0/5.4 on 2.59/2.39 gives DDR 6.867 and DRB 1.0253 (by hand: 6.84/0.996, 2.3166/2.2594).
+    # An independent script: nylon skin 6.0/5.4 on 2.59/2.39 gives DDR 6.867 and DRB 1.0253 (by hand: 6.84/0.996 and
+    # 2.3166/2.2594).
     assert draw_down_ratio(6.0, 5.4, 2.59, 2.39) == pytest.approx(6.867469879518078, rel=1e-9)
     assert draw_balance(6.0, 5.4, 2.59, 2.39) == pytest.approx(1.0253110253110254, rel=1e-9)
     # DDR 7, DRB 1.05 asks for a die of 5.5341 on a tip of 4.8636.
@@ -136,7 +137,7 @@ def test_tooling_that_cannot_be_is_refused() -> None:
     )
 
 
-def test_mass_balance_of_the_method_sheet() -> None:
+def test_mass_balance_by_hand() -> None:
     # 1.35 g/cm3, 14 AWG at 0.44 mm, 10 m/s: 138.93 kg/h; at 60 rpm 2.3155 kg/h per rpm.
     area = insulation_area_mm2(0.44, 1.628)
     flow = mass_flow_kg_h(area, 1.35, 10.0)

@@ -1,4 +1,4 @@
-"""Arithmetic of overwall and one-sided loss, against the worked numbers of the method sheet and by hand."""
+"""Arithmetic of overwall and one-sided loss, against numbers of an independent script and by hand."""
 
 import math
 
@@ -16,7 +16,7 @@ from pipeline.tuning.giveaway import (
 from pipeline.tuning.loss import least_loss_target, optimum_per_item, optimum_per_reel
 from pipeline.wall.mass import insulation_area_mm2, mass_per_um_g_km
 
-D = 1.628  # 14 AWG solid, r = 0.814 mm as in the method sheet
+D = 1.628  # 14 AWG solid, r = 0.814 mm, as the independent script takes it
 PVC = Price(1.35, 1.8, 100_000.0 / 12.0, "USD")
 
 

@@ -1,4 +1,4 @@
-"""Regression with remembered errors: against statsmodels, the method sheet's standard errors, and closed loops."""
+"""Regression with remembered errors: against statsmodels, known standard errors, and closed loops."""
 
 import numpy as np
 import pytest
@@ -42,7 +42,7 @@ def test_against_statsmodels() -> None:
     )
 
 
-def test_standard_errors_of_the_method_sheet() -> None:
+def test_standard_errors_with_memory() -> None:
     # Trap: phi 0.9, n 2000. True error of plain least squares 0.068; it claims 0.022; the usual lag of 7 makes 0.049 of
     # it; GLS AR(1) has 0.0208 and says 0.0224 (simulated there, and here again).
     assert usual_lag(2000) == 7
