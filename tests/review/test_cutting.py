@@ -1,0 +1,183 @@
+"""A reel on file is cut for greatest value: what goes, what stays, against every other way, in the plant's units."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import shutil
+from pathlib import Path
+
+import pytest
+
+from pipeline.errors import MethodRefusal, NotFoundError
+from pipeline.nonconformance.disposition import Person
+from pipeline.review.cutting import UNSURE_M, plan_for_reel
+from pipeline.review.deciding import act_on
+from pipeline.review.page_records.plant import plant_of
+from pipeline.review.page_records.reel import plan_of, reel_review
+from pipeline.review.page_records.run_book import run_books
+from pipeline.review.shipping import put_shipping_on_file
+from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
+from pipeline.store.database import Store, open_to_read, open_to_write
+
+FOOT = 0.3048
+# The demo plant's own figures (sample_runs/plant.toml).
+VALUES = {500: 70.0, 1000: 150.0, 2500: 390.0}
+CUT_COST, REMNANT_FT, REMNANT_VALUE_FT, CLEARANCE_M = 4.0, 30.0 / FOOT, 0.10 * FOOT, 1.0
+
+
+@pytest.fixture
+def folder(judged_store: Path, tmp_path: Path) -> Path:
+    shutil.copytree(judged_store, tmp_path / "store")
+    return tmp_path / "store"
+
+
+def best_of_stretch(length_ft: float) -> float:
+    """The most a sound stretch is worth, by trying every number of every length (independent of the program)."""
+    best = 0.0
+    for counts in itertools.product(*(range(int(length_ft // one) + 1) for one in VALUES)):
+        used = sum(count * one for count, one in zip(counts, VALUES, strict=True))
+        if used <= length_ft:
+            worth = sum(
+                count * (value - CUT_COST) for count, value in zip(counts, VALUES.values(), strict=True)
+            )
+            rest = length_ft - used
+            if rest >= REMNANT_FT:
+                worth += max(rest * REMNANT_VALUE_FT - CUT_COST, 0.0)
+            best = max(best, worth)
+    return best
+
+
+@pytest.mark.parametrize("reel_id", ["L1-0412-02", "L1-0413-03", "L1-0416-01", "L1-0411-01"])
+def test_the_plan_is_worth_as_much_as_the_best_of_all_ways(judged_store: Path, reel_id: str) -> None:
+    with open_to_read(judged_store) as store:
+        planned = plan_for_reel(store, reel_id)
+        reel = store.ask("questions/reel", reel_id=reel_id)[0]
+    ends, start = [], 0.0
+    for one in planned.bad:
+        ends.append((start, one.from_m - CLEARANCE_M - UNSURE_M))
+        start = max(start, one.to_m + CLEARANCE_M + UNSURE_M)
+    ends.append((start, reel["length_m"] - UNSURE_M))
+    # Sound stretches are rounded inward to the counter's tenth of a foot.
+    lengths = [
+        (math.floor(end / FOOT * 10 + 1e-6) - math.ceil(begin / FOOT * 10 - 1e-6)) / 10 for begin, end in ends
+    ]
+    wanted = sum(best_of_stretch(length) for length in lengths if length > 0)
+    assert planned.plan.value == pytest.approx(wanted, abs=1e-6)
+    assert planned.plan.value >= planned.naive.value
+    assert planned.plan.unit == "ft"
+    assert planned.currency == "USD"
+
+
+def test_nothing_that_is_kept_lies_near_a_length_that_must_go(judged_store: Path) -> None:
+    with open_to_read(judged_store) as store:
+        for reel_id in ("L1-0412-02", "L1-0413-03", "L1-0414-03", "L1-0417-02", "L1-0418-02", "L2-0513-02"):
+            planned = plan_for_reel(store, reel_id)
+            assert planned.bad
+            at = 0.0
+            for piece in planned.plan.pieces:
+                assert piece.from_m == pytest.approx(at)
+                at = piece.to_m
+                if piece.kind != "scrap":
+                    for one in planned.bad:
+                        gap = max(one.from_m - piece.to_m, piece.from_m - one.to_m)
+                        assert gap >= CLEARANCE_M + UNSURE_M - 1e-9, (reel_id, piece, one)
+            assert at == pytest.approx(planned.length_m)
+
+
+def test_places_count_from_the_end_that_comes_off_first(judged_store: Path) -> None:
+    """Finding R-0412-F01 lies from 3600.4 m to 3613.8 m of a reel that ends, outside, at 4982 m of the run."""
+    with open_to_read(judged_store) as store:
+        planned = plan_for_reel(store, "L1-0412-02")
+        row = store.ask("questions/finding", finding_id="R-0412-F01")[0]
+        end = store.ask("questions/reel", reel_id="L1-0412-02")[0]["to_m"]
+    (one,) = planned.bad
+    assert (one.from_m, one.to_m) == pytest.approx((end - row["to_m"], end - row["from_m"]))
+    assert planned.steps[0].sentence == "Run from 0.0 ft to 2,500.0 ft onto a package of 2,500.0 ft, and cut."
+
+
+def closed(store: Store, name: str, disposition: str) -> None:
+    act_on(store, name, "decide", Person("quality engineer"), "seen on a slice", disposition)  # type: ignore[arg-type]
+
+
+def test_a_finding_closed_otherwise_than_by_scrap_is_planned_as_sound(folder: Path) -> None:
+    with open_to_write(folder) as store:
+        closed(store, "R-0412-F01", "regrade")
+        planned = plan_for_reel(store, "L1-0412-02")
+        assert (planned.bad, planned.kept) == ((), ("R-0412-F01",))
+        closed(store, "R-0412-F01", "scrap")
+        planned = plan_for_reel(store, "L1-0412-02")
+        assert [one.finding_id for one in planned.bad] == ["R-0412-F01"]
+
+
+def lengths(reel: str, *ends_ft: float) -> ShippingList:
+    return ShippingList(
+        cuts=tuple(
+            CutLength(reel=reel, length=f"{reel}-{number}", from_ft=start, to_ft=end)
+            for number, (start, end) in enumerate(itertools.pairwise(ends_ft))
+        )
+    )
+
+
+def test_wire_already_cut_is_left_out(folder: Path) -> None:
+    with open_to_write(folder) as store:
+        before = plan_for_reel(store, "L1-0412-02")
+        put_shipping_on_file(store, lengths("L1-0412-02", 0, 2500), "shipping clerk")
+        after = plan_for_reel(store, "L1-0412-02")
+        assert after.begun_m == pytest.approx(2500 * FOOT)
+        assert after.length_m == pytest.approx(before.length_m - 2500 * FOOT)
+        assert after.bad[0].from_m == pytest.approx(before.bad[0].from_m - 2500 * FOOT)
+        assert after.plan.value == pytest.approx(before.plan.value - 386.0)
+
+
+def test_what_cannot_be_planned_is_told(folder: Path) -> None:
+    with open_to_write(folder) as store:
+        with pytest.raises(NotFoundError) as told:
+            plan_for_reel(store, "L1-0412-2")
+        assert str(told.value).startswith("L1-0412-2: no reel of this number is on file.")
+        with pytest.raises(MethodRefusal) as refused:
+            plan_for_reel(store, "L1-0421-01")
+        assert str(refused.value).startswith("reel L1-0421-01: nothing can be concluded about it: ")
+        put_shipping_on_file(store, lengths("L1-0412-01", 0, 3000, 7500), "shipping clerk")
+        with pytest.raises(NotFoundError) as told:
+            plan_for_reel(store, "L1-0412-01")
+        assert str(told.value) == "reel L1-0412-01: all of it was cut already. Plan another reel."
+        shipped = Shipment(id="S-1", to="somebody", contents=("L1-0411-01",))
+        put_shipping_on_file(store, ShippingList(shipments=(shipped,)), "shipping clerk")
+        with pytest.raises(NotFoundError) as told:
+            plan_for_reel(store, "L1-0411-01")
+        assert str(told.value) == "reel L1-0411-01: it left in shipment S-1. Plan another reel."
+        put_shipping_on_file(store, lengths("L1-0411-02", 500, 1000), "shipping clerk")
+        with pytest.raises(MethodRefusal) as refused:
+            plan_for_reel(store, "L1-0411-02")
+        assert str(refused.value) == (
+            "reel L1-0411-02: length L1-0411-02-0 was cut at 152.4 m and nothing is on file of the wire from 0.0 m to "
+            "there. Tell that length with 'reelproof ship', as stock or scrap, then plan again."
+        )
+
+
+def test_the_reel_page_shows_the_plan_from_the_reels_start(folder: Path) -> None:
+    with open_to_write(folder) as store:
+        put_shipping_on_file(store, lengths("L1-0412-02", 0, 500), "shipping clerk")
+        books = run_books(store)
+        book = next(one for one in books if one.run_id == "R-0412")
+        reel = next(row for row in book.reels if row["reel_id"] == "L1-0412-02")
+        plan = plan_of(book, reel)
+        record = reel_review(plant_of(store, books), book, reel)
+        releasable = next(row for row in book.reels if row["reel_id"] == "L1-0412-01")
+        assert plan_of(book, releasable) is None
+    assert plan is not None
+    assert plan == record.plan
+    length = reel["to_m"] - reel["from_m"]
+    assert plan.pieces[0].from_m == pytest.approx(0.0)
+    assert plan.pieces[-1].to_m == pytest.approx(length)
+    for one, other in itertools.pairwise(plan.pieces):
+        assert one.to_m == pytest.approx(other.from_m)
+    assert plan.pieces[-1].label == "L1-0412-02-0, cut"
+    assert {one.use for one in plan.pieces} == {"ship", "remnant", "scrap"}
+    finding = next(row for row in book.findings if row["reel_id"] == "L1-0412-02")
+    (gone,) = [one for one in plan.pieces if one.use == "scrap" and one.to_m - one.from_m > 5.0]
+    assert gone.from_m < finding["from_m"] - reel["from_m"] < finding["to_m"] - reel["from_m"] < gone.to_m
+    assert [(one.length_id, one.from_m, one.to_m) for one in record.children] == [
+        ("L1-0412-02-0", pytest.approx(length - 500 * FOOT), pytest.approx(length))
+    ]
