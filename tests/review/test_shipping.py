@@ -96,8 +96,8 @@ REFUSED = [
     (
         CUT.format("A-1", 0, 500) + CUT.format("A-2", 400, 900),
         (
-            "length A-2: it overlaps length A-1, 0.0 m to 152.4 m of reel L1-0412-01. One wire cannot be in two lengths: "
-            "correct the places."
+            "length A-2: it overlaps length A-1, 0.0 m to 152.4 m of reel L1-0412-01. One wire cannot be in two "
+            "lengths: correct the places."
         ),
     ),
     (

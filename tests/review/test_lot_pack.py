@@ -1,0 +1,214 @@
+"""A lot's pack: whole, complete, provable against the journal, and every mutated byte found."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import subprocess
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.errors import NotFoundError, ReelproofError
+from pipeline.lots import verify_pack
+from pipeline.lots.journal import anchor_of
+from pipeline.lots.pack import verify_files
+from pipeline.nonconformance.disposition import Person
+from pipeline.review.deciding import act_on
+from pipeline.review.journal import journal_of
+from pipeline.review.lot_pack import JUDGED, LOADED, ExportedLot, export_lot, read_private_key
+from pipeline.review.shipping import put_shipping_on_file
+from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
+from pipeline.store.database import open_to_read, open_to_write
+
+AT = datetime(2026, 3, 6, 12, 0, tzinfo=UTC)
+# More are tried with REELPROOF_MUTATIONS=10000 and up.
+MUTATIONS = int(os.environ.get("REELPROOF_MUTATIONS", "300"))
+
+
+@pytest.fixture(scope="module")
+def store_folder(judged_store: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("packed") / "store"
+    shutil.copytree(judged_store, folder)
+    with open_to_write(folder) as store:
+        engineer = Person("quality engineer")
+        act_on(store, "R-0414-F05", "decide", engineer, "off centre", "scrap", now=AT)
+        act_on(store, "R-0412-F01", "decide", engineer, "thin", "scrap", now=AT)  # no wire of this lot
+        cut = CutLength(reel="L1-0414-03", length="L1-0414-03-A", from_ft=0, to_ft=2500)
+        left = Shipment(id="S-1", to="a customer", contents=("L1-0414-03-A",))
+        put_shipping_on_file(store, ShippingList(cuts=(cut,), shipments=(left,)), "shipping clerk")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def exported(store_folder: Path) -> ExportedLot:
+    with open_to_read(store_folder) as store:
+        return export_lot(
+            store, "PVC-7741", store_folder.parent / "lot-PVC-7741", role="quality engineer", now=AT
+        )
+
+
+def table(exported: ExportedLot, name: str) -> pl.DataFrame:
+    return pl.read_parquet(exported.pack.folder / "data" / f"{name}.parquet")
+
+
+def test_the_pack_is_whole_as_folder_and_as_zip_and_by_its_own_script(exported: ExportedLot) -> None:
+    assert verify_files(exported.pack.folder) == ()
+    assert verify_files(exported.zip_file, exported.pack.manifest_sha256) == ()
+    for path in ((), (str(exported.zip_file),)):
+        shown = subprocess.run(
+            [sys.executable, "-I", "-S", str(exported.pack.folder / "verify.py"), *path],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert shown.returncode == 0
+        assert shown.stdout.startswith(f"As exported. Manifest hash {exported.pack.manifest_sha256}\n")
+
+
+def test_it_holds_what_the_store_says_of_the_lot_and_of_no_other_reel(
+    exported: ExportedLot, store_folder: Path
+) -> None:
+    reels = {"L1-0414-02", "L1-0414-03", "L1-0414-04"}
+    assert set(table(exported, "reels")["reel_id"]) == reels
+    assert set(table(exported, "findings")["reel_id"]) <= reels
+    assert set(table(exported, "requirements")["reel_id"]) == reels
+    with open_to_read(store_folder) as store:
+        head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == "R-0414")
+        rows = store.ask("questions/findings_of_assessment", assessment_id=head["assessment_id"])
+    assert table(exported, "findings")["sentence"].to_list() == [
+        row["sentence"] for row in rows if row["reel_id"] in reels
+    ]
+    assert table(exported, "dispositions")["subject"].to_list() == ["R-0414-F05"]
+    assert table(exported, "cut_lengths")["length_id"].to_list() == ["L1-0414-03-A"]
+    assert table(exported, "shipments")["to_place"].to_list() == ["a customer"]
+    lineage = {(row["kind"], row["name"]) for row in table(exported, "lineage").iter_rows(named=True)}
+    assert {
+        ("run", "R-0414"),
+        ("cut length", "L1-0414-03-A"),
+        ("shipment", "S-1"),
+        ("calibration", "L1-WG of 2026-01-12"),
+        ("software", "reelproof 0.1.0"),
+        ("material lot", "conductor CU14-0226"),
+    } <= lineage
+
+
+def test_everything_that_happened_is_told_in_order(exported: ExportedLot) -> None:
+    events = table(exported, "events")
+    assert events["at_utc"].is_sorted()
+    kinds = events["kind"].to_list()
+    assert set(kinds) == {
+        "limit",
+        "calibration",
+        "run",
+        "load",
+        "assessment",
+        "finding",
+        "disposition",
+        "cut",
+        "shipment",
+    }
+    told = " ".join(events["sentence"])
+    assert "decide scrap by quality engineer on 2026-03-06 12:00:00 UTC: off centre." in told
+    assert "Shipment S-1 left for a customer with L1-0414-03-A." in told
+    assert "L1-0412" not in told
+
+
+def test_the_journal_entries_are_proved_against_the_journals_root(
+    exported: ExportedLot, store_folder: Path
+) -> None:
+    with open_to_read(store_folder) as store:
+        entries = journal_of(store)
+    anchor = anchor_of(entries)
+    assert (exported.journal_size, exported.journal_root) == (anchor.size, anchor.root)
+    held = json.loads((exported.pack.folder / "journal.json").read_text())
+    subjects = {json.loads(one["record"])["subject"] for one in held}
+    assert subjects == {"R-0414", "R-0414-F05", "L1-0414-03", "S-1"}
+    for one in held:
+        assert verify_pack.included(
+            one["record"].encode(),
+            one["entry_no"],
+            anchor.size,
+            [bytes.fromhex(part) for part in one["proof"]],
+            bytes.fromhex(anchor.root),
+        )
+
+
+def test_sheets_and_the_printed_history_are_in_it(exported: ExportedLot) -> None:
+    import hashlib
+
+    sheets = sorted((exported.pack.folder / "sheets").iterdir())
+    assert {path.name.split("-")[0] for path in sheets} == {"run", "line", "plant"}
+    for path in sheets:
+        assert hashlib.sha256(path.read_bytes()).hexdigest() in path.name
+    assert (exported.pack.folder / "history.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_the_csv_holds_the_same_rows_as_the_parquet(exported: ExportedLot) -> None:
+    for name in (*LOADED, *JUDGED):
+        if (exported.pack.folder / "data" / f"{name}.parquet").exists():
+            frame = table(exported, name)
+            text = pl.read_csv(exported.pack.folder / "data" / f"{name}.csv", infer_schema=False)
+            assert (text.height, text.columns) == (frame.height, frame.columns)
+
+
+def test_every_mutated_byte_of_the_zip_is_found(exported: ExportedLot, tmp_path: Path) -> None:
+    raw = exported.zip_file.read_bytes()
+    rng = random.Random(20260303)
+    path = tmp_path / exported.zip_file.name
+    for at in [0, len(raw) - 1, *(rng.randrange(len(raw)) for _ in range(MUTATIONS))]:
+        mutated = bytearray(raw)
+        mutated[at] ^= 1 << rng.randrange(8)
+        path.write_bytes(mutated)
+        assert verify_pack.problems_of_zip(bytes(mutated), path), at
+
+
+def test_every_mutated_file_of_the_folder_is_found_and_named(exported: ExportedLot) -> None:
+    rng = random.Random(20260303)
+    files = verify_pack.files_of_folder(exported.pack.folder)
+    assert verify_pack.problems_of(files) == []
+    for name, raw in files.items():
+        mutated = bytearray(raw)
+        mutated[rng.randrange(len(raw))] ^= 1 << rng.randrange(8)
+        problems = verify_pack.problems_of({**files, name: bytes(mutated)})
+        assert any(name in problem for problem in problems), (name, problems)
+        missing = {one: content for one, content in files.items() if one != name}
+        assert any(name in problem for problem in verify_pack.problems_of(missing)), name
+
+
+def test_the_pack_may_be_signed(store_folder: Path, tmp_path: Path) -> None:
+    key = tmp_path / "key"
+    key.write_text(f"{bytes(range(32)).hex()}\n")
+    with open_to_read(store_folder) as store:
+        signed = export_lot(store, "PVC-7741", tmp_path / "signed", private_key=read_private_key(key), now=AT)
+    assert verify_files(signed.pack.folder) == ()
+    signature = signed.pack.folder / "manifest.sig"
+    signature.write_text("0" * 128 + "\n")
+    assert verify_files(signed.pack.folder) == (
+        "manifest.sig is not a signature of manifest.json by the key it names",
+    )
+
+
+def test_what_cannot_be_exported_is_told(store_folder: Path, exported: ExportedLot, tmp_path: Path) -> None:
+    with open_to_read(store_folder) as store:
+        with pytest.raises(NotFoundError) as told:
+            export_lot(store, "PVC-774", tmp_path / "x")
+        assert str(told.value) == (
+            "PVC-774: no lot of this number is on file. The nearest on file: PVC-7741, PVC-7740."
+        )
+        with pytest.raises(ReelproofError) as refused:
+            export_lot(store, "PVC-7741", exported.pack.folder)
+    assert str(refused.value) == (
+        f"{exported.zip_file}: there is something of that name already. Give a new folder."
+    )
+    (tmp_path / "key").write_text("none")
+    with pytest.raises(ReelproofError) as refused:
+        read_private_key(tmp_path / "key")
+    assert str(refused.value) == (
+        f"{tmp_path / 'key'}: this is no signing key. Give a file with 32 random bytes as 64 hexadecimal digits."
+    )
