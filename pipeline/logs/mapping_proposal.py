@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from dataclasses import dataclass
@@ -145,8 +146,13 @@ def _kind_of(look: FileLook, columns: tuple[ColumnGuess, ...]) -> str:
 
 
 def _quoted(text: str) -> str:
-    shown = text.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t")
-    return f'"{shown}"'
+    """`text` as a basic string of TOML, whose escapes are those of JSON but for DEL."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
+
+
+def _remark(text: str) -> str:
+    """`text` as the rest of a comment of TOML, which holds no control characters."""
+    return "# " + re.sub(r"[\x00-\x08\x0a-\x1f\x7f]", "?", text)
 
 
 def _toml(
@@ -185,7 +191,7 @@ def _channel_lines(columns: list[ColumnGuess]) -> list[str]:
     for one in columns:
         if one.channel is None:
             shown = "" if one.middle is None else f", {one.middle:.4g} in the middle"
-            lines.append(f"# not mapped: {one.name}{shown}")
+            lines.append(_remark(f"not mapped: {one.name}{shown}"))
         else:
             text = f"{one.channel} = {{ column = {_quoted(one.name)}, unit = {_quoted(one.unit)} }}"
             lines += _with_doubt(text, one.doubt)
@@ -227,7 +233,7 @@ def _time_lines(look: FileLook, time: TimeGuess | None) -> list[str]:
 
 
 def _with_doubt(text: str, doubt: str) -> list[str]:
-    return [text if not doubt else f"{text}  # {doubt}"]
+    return [text if not doubt else f"{text}  {_remark(doubt)}"]
 
 
 def _number(one: ColumnGuess) -> int:

@@ -5,6 +5,7 @@ import tomllib
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -13,6 +14,7 @@ from pipeline.logs.column_guess import guess_channel, guess_unit, guess_walls, u
 from pipeline.logs.log_plan import mapped
 from pipeline.logs.mapping_proposal import propose_mapping
 from pipeline.sheets.run_sheet import LogFile
+from tests.logs.mutations import mutated, shapes
 from tests.logs.test_shapes import PLAIN, SHAPES
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs" / "runs"
@@ -200,3 +202,20 @@ def test_a_log_without_time_is_proposed_with_a_doubt(tmp_path: Path) -> None:
     proposal = propose_mapping(path)
     assert proposal.doubts == ("No column reads as time; name it under 'time'.",)
     assert proposal.preview.equals(pl.DataFrame())
+
+
+def test_damaged_logs_are_proposed_or_refused_in_a_sentence(tmp_path: Path) -> None:
+    rng = np.random.default_rng(4)
+    sources = shapes()
+    proposed = 0
+    for number in range(60):
+        path = tmp_path / "log"
+        path.write_bytes(mutated(sources[number % len(sources)][0], rng))
+        try:
+            proposal = propose_mapping(path)
+        except LogError as fault:
+            assert str(fault).startswith(str(path))
+            continue
+        tomllib.loads(proposal.toml)
+        proposed += 1
+    assert proposed > 30
