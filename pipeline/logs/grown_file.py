@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
+from io import BufferedReader
 from pathlib import Path
 from typing import Literal
 
-from pipeline.logs.open_log import CHUNK, open_file
+from pipeline.logs.open_log import CHUNK, is_packed, open_file
 
 Growth = Literal["new", "same", "grown", "changed"]
 
@@ -40,7 +41,8 @@ class FileNow:
             ``changed`` if what was loaded is no longer there.
         sha256: hash of the whole file.
         bytes: its size.
-        rows_before: rows that were loaded and still stand at its start; 0 for a new or changed file.
+        rows_before: rows that were loaded and still stand at its start; 0 for a new or changed file. A last line
+            that had no line end was perhaps unfinished then, and is not among them.
     """
 
     growth: Growth
@@ -62,12 +64,15 @@ def compare_with_record(path: Path, record: FileOnRecord | None) -> FileNow:
     digest = hashlib.sha256()
     size = 0
     begins_alike = record is not None and record.bytes == 0
+    unfinished = False
     with open_file(path) as file:
+        packed = is_packed(file.peek(4)[:4] if isinstance(file, BufferedReader) else b"")
         while chunk := file.read(CHUNK):
             if record is not None and size < record.bytes <= size + len(chunk):
                 head = digest.copy()
                 head.update(chunk[: record.bytes - size])
                 begins_alike = head.hexdigest() == record.sha256
+                unfinished = chunk[record.bytes - size - 1 : record.bytes - size] not in {b"\n", b"\r"}
             digest.update(chunk)
             size += len(chunk)
     whole = digest.hexdigest()
@@ -76,5 +81,6 @@ def compare_with_record(path: Path, record: FileOnRecord | None) -> FileNow:
     if size == record.bytes and whole == record.sha256:
         return FileNow("same", whole, size, record.rows)
     if size > record.bytes and begins_alike:
-        return FileNow("grown", whole, size, record.rows)
+        again = 1 if unfinished and not packed and record.rows else 0
+        return FileNow("grown", whole, size, record.rows - again)
     return FileNow("changed", whole, size, 0)

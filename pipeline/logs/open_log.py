@@ -92,6 +92,11 @@ class _Lent(io.RawIOBase):
         return self._file.readinto(buffer)
 
 
+def is_packed(head: bytes) -> bool:
+    """True if the first bytes of a file say that it is gzip or zstd."""
+    return head.startswith((_GZIP, _ZSTD))
+
+
 def open_file(path: Path) -> BinaryIO:
     """The file `path`, open for reading its bytes.
 

@@ -22,6 +22,9 @@ def record(content: bytes, rows: int = 3) -> FileOnRecord:
         (None, b"a\nb\n", "new", 0),
         (b"a\nb\n", b"a\nb\n", "same", 3),
         (b"a\nb\n", b"a\nb\nc\n", "grown", 3),
+        # The last line had no end yet, so it is read again.
+        (b"a\nb", b"a\nb5\nc\n", "grown", 2),
+        (b"\x1f\x8bb", b"\x1f\x8bb\x1f\x8bc", "grown", 3),
         (b"a\nb\n", b"a\nB\nc\n", "changed", 0),
         (b"a\nb\n", b"a\nB\n", "changed", 0),
         (b"a\nb\n", b"a\n", "changed", 0),
