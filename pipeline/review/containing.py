@@ -14,10 +14,10 @@ from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.containment import Containment, Suspect, Touched, contain, contain_window, together
 from pipeline.lots.genealogy import WHOLE, Genealogy, Node, NodeKind, Span, joined
 from pipeline.review.asking import not_on_file
+from pipeline.review.decided import acts_of_run, holding_states, reel_state
 from pipeline.review.deciding import plant_sheet_of
 from pipeline.review.genealogy_of_store import RESIDENCE_S, genealogy_of
 from pipeline.review.journal import note
-from pipeline.review.shipping import reel_and_findings
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -249,22 +249,34 @@ class _Facts:
             for edge in genealogy.edges
             if edge.child.kind == "reel"
         }
-        self._standing: dict[str, str] = {}
+        self.assessment_of = {
+            row["run_id"]: row["assessment_id"] for row in store.ask("questions/current_runs")
+        }
+        self._standing: dict[str, dict[str, str]] = {}
 
     def to_place(self, shipment: str) -> str:
         """Where a shipment went."""
         return str(next(row["to_place"] for row in self.shipped.values() if row["shipment"] == shipment))
 
-    def standing(self, reel_id: str) -> str:
+    def standing(self, run_id: str, reel_id: str) -> str:
         """What the evidence and a person say of a reel."""
-        if reel_id not in self._standing:
-            if self.store.ask("questions/reel", reel_id=reel_id):
-                reel, _, _, state = reel_and_findings(self.store, reel_id)
-                decided = f", {state.standing} ({state.disposition})" if state.disposition else ""
-                self._standing[reel_id] = f"{reel['standing']} on the evidence{decided}"
-            else:
-                self._standing[reel_id] = "not assessed"
-        return self._standing[reel_id]
+        if run_id not in self._standing:
+            self._standing[run_id] = self._standings(run_id)
+        return self._standing[run_id].get(reel_id, "not assessed")
+
+    def _standings(self, run_id: str) -> dict[str, str]:
+        assessment_id = self.assessment_of.get(run_id)
+        if assessment_id is None:
+            return {}
+        findings = self.store.ask("questions/findings_of_assessment", assessment_id=assessment_id)
+        decided = acts_of_run(self.store, run_id)
+        told = {}
+        for row in self.store.ask("questions/reels_of_assessment", assessment_id=assessment_id):
+            name = row["reel_id"]
+            state = reel_state(name, decided.on(name), holding_states(findings, decided, name))
+            said = f", {state.standing} ({state.disposition})" if state.disposition else ""
+            told[name] = f"{row['standing']} on the evidence{said}"
+        return told
 
     def wire(self, one: Touched) -> TouchedWire:
         """A touched node with everything known of it."""
@@ -292,7 +304,7 @@ class _Facts:
             f"shipped in {left['shipment']} to {left['to_place']}" if left else where,
             max(here, 0.0),
             touched if left else 0.0,
-            self.standing(reel_id),
+            self.standing(run_id, reel_id),
             tuple(str(node) for node in one.path),
         )
 
