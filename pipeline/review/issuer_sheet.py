@@ -45,7 +45,7 @@ class DocumentPart(Sheet):
         return self.requirement_sets or (self.name,)
 
 
-class TestPart(Sheet):
+class EnteredTestPart(Sheet):
     """A result of a test that a document itself asks for.
 
     Args:
@@ -88,7 +88,7 @@ class IssuerSheet(Sheet):
 
     issuer: IssuerPart
     documents: tuple[DocumentPart, ...] = ()
-    tests: tuple[TestPart, ...] = ()
+    tests: tuple[EnteredTestPart, ...] = ()
     naming: NamingPart | None = None
 
     @property
