@@ -190,6 +190,14 @@ def test_counter_resets_and_misread_figures():
     assert [found.size for found in counter_falls(np.array([50.0]))] == [0, 0]
 
 
+def test_a_reset_between_two_parts_of_a_long_counter():
+    counter = np.arange(2**21 + 10, dtype=float)
+    for reset in (2**20, 2**20 + 1, 2**21, 2**21 + 1):
+        fallen = counter.copy()
+        fallen[reset:] -= fallen[reset]
+        assert counter_falls(fallen)[0].tolist() == [reset]
+
+
 def test_one_channel_through_all_checks():
     rng = np.random.default_rng(6)
     values = (0.44 + rng.normal(0, 0.004, 600)).round(3).tolist()

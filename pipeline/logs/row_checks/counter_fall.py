@@ -15,6 +15,8 @@ Rows = NDArray[np.int64]
 
 FALL_M = 10.0
 MOMENT = 3
+_PART = 1 << 20
+_SAMPLE = 100_000
 _NONE = np.zeros(0, np.int64)
 
 
@@ -26,13 +28,13 @@ def counter_falls(counter_m: Floats) -> tuple[Rows, Rows]:
     """
     if counter_m.size < 2:
         return _NONE, _NONE
-    moved = np.diff(counter_m)
-    falls = np.flatnonzero(moved < -FALL_M) + 1
+    falls = _falls(counter_m)
     if falls.size == 0:
         return _NONE, _NONE
     resets: list[int] = []
     misread: list[int] = []
-    pace = FALL_M + MOMENT * 2.0 * float(np.median(np.abs(moved)))
+    some = np.arange(0, counter_m.size - 1, max(1, counter_m.size // _SAMPLE))
+    pace = FALL_M + MOMENT * 2.0 * float(np.median(np.abs(counter_m[some + 1] - counter_m[some])))
     for fall in falls.tolist():
         dip = _back_after_dip(counter_m, fall)
         peak = _up_before_fall(counter_m, fall, pace)
@@ -43,6 +45,15 @@ def counter_falls(counter_m: Floats) -> tuple[Rows, Rows]:
         else:
             resets.append(fall)
     return np.array(resets, np.int64), np.array(misread, np.int64)
+
+
+def _falls(counter: Floats) -> Rows:
+    """Places of figures that are 10 m and more below the one before, looked for a part at a time."""
+    found = [_NONE]
+    for start in range(0, counter.size, _PART):
+        part = counter[start : start + _PART + 1]
+        found.append(np.flatnonzero(np.diff(part) < -FALL_M) + start + 1)
+    return np.concatenate(found)
 
 
 def _back_after_dip(counter: Floats, fall: int) -> int:
