@@ -273,8 +273,8 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding) -> dict[str, Any]:
     mean = None
     if "mean_wall_mm" in seen:
         walls = seen["mean_wall_mm"]
-        inside = walls.within(reel.from_m, reel.to_m)
-        mean = float(walls.value[inside].mean()) if inside.any() else None
+        inside = walls.rows_within(reel.from_m, reel.to_m)
+        mean = float(walls.value[inside].mean()) if inside.size else None
     faults, counts = counts_on(bench.placed.events, "spark fault", reel)
     flaws, _ = counts_on(bench.placed.events, "surface flaw", reel)
     return {

@@ -124,8 +124,8 @@ def _capability(
             f"(about {worth.for_mean:.0f}); an interval could not be trusted. Take one value a reel over more reels.",
             known,
         )
-    widths = seen.widths()
-    inside = (seen.at_m >= from_m) & (seen.at_m < to_m) & seen.steady & seen.fit_for_statistics
+    here = seen.rows_within(from_m, to_m)
+    counted = here[seen.steady[here] & seen.fit_for_statistics[here]]
     answer = performance_index_one_sided(
         series,
         limit.value,
@@ -133,7 +133,7 @@ def _capability(
         n_for_mean=worth.for_mean,
         n_for_variance=worth.for_variance,
         unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
-        known_m=float(widths[inside].sum()),
+        known_m=float(seen.widths()[counted].sum()),
     )
     return _asked(answer, question)
 

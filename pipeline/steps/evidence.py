@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ Mask = NDArray[np.bool_]
 Rows = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Seen:
     """One quantity along the wire as one instrument saw it, in the order of the log.
 
@@ -50,9 +51,21 @@ class Seen:
     hole_m: float
     known: Floats
 
-    def within(self, from_m: float, to_m: float) -> Mask:
-        """True for fit readings on the wire from `from_m` up to `to_m` [m]."""
-        return self.fit & (self.at_m >= from_m) & (self.at_m < to_m)
+    @cached_property
+    def _in_order(self) -> tuple[Rows, Floats]:
+        """Fit readings in the order of the wire, and their places: a stretch of wire is then a slice of them."""
+        fit = np.flatnonzero(self.fit)
+        places = self.at_m[fit]
+        if places.size and bool((np.diff(places) < 0).any()):
+            order = np.argsort(places, kind="stable")
+            return fit[order], places[order]
+        return fit, places
+
+    def rows_within(self, from_m: float, to_m: float) -> Rows:
+        """Numbers, in the arrays, of the fit readings on the wire from `from_m` up to `to_m` [m], in its order."""
+        rows, places = self._in_order
+        first, last = np.searchsorted(places, [from_m, to_m], side="left")
+        return rows[first:last]
 
     def gaps(self, from_m: float, to_m: float) -> tuple[tuple[float, float], ...]:
         """Wire between `from_m` and `to_m` [m] without trustworthy evidence."""
@@ -64,7 +77,7 @@ class Seen:
 
     def worst(self, from_m: float, to_m: float, sense: str) -> tuple[float, float] | None:
         """The fit reading nearest to or furthest beyond a limit of that sense, and its place; None without one."""
-        here = np.flatnonzero(self.within(from_m, to_m))
+        here = self.rows_within(from_m, to_m)
         if here.size == 0:
             return None
         values = self.value[here]
@@ -73,15 +86,22 @@ class Seen:
 
     def series(self, from_m: float, to_m: float) -> Floats:
         """Steady readings for statistics in the order of the log, NaN where a piece does not adjoin the next."""
-        inside = (self.at_m >= from_m) & (self.at_m < to_m)
-        good = inside & self.steady & self.fit_for_statistics
-        first, last = np.argmax(good), good.size - np.argmax(good[::-1])
-        return np.where(good, self.value, np.nan)[first:last]
+        here = self.rows_within(from_m, to_m)
+        counts = here[self.steady[here] & self.fit_for_statistics[here]]
+        if counts.size == 0:
+            return np.zeros(0)
+        first, last = int(counts.min()), int(counts.max())
+        series = np.full(last - first + 1, np.nan)
+        series[counts - first] = self.value[counts]
+        return series
+
+    @cached_property
+    def _widths(self) -> Floats:
+        widths = np.zeros(self.at_m.size)
+        rows, places = self._in_order
+        widths[rows] = cell_widths(places, self.hole_m)
+        return widths
 
     def widths(self) -> Floats:
         """Wire each reading speaks for [m], 0 where it is not fit."""
-        widths = np.zeros(self.at_m.size)
-        fit = np.flatnonzero(self.fit)
-        order = fit[np.argsort(self.at_m[fit], kind="stable")]
-        widths[order] = cell_widths(self.at_m[order], self.hole_m)
-        return widths
+        return self._widths

@@ -86,8 +86,8 @@ def reel_summaries(measured: Measured, placed: Placed) -> pl.DataFrame:
     rows = []
     for reel in placed.reels:
         for name, seen in measured.seen.items():
-            here = seen.within(reel.from_m, reel.to_m)
-            counted = here & seen.fit_for_statistics & seen.steady
+            here = seen.rows_within(reel.from_m, reel.to_m)
+            counted = here[seen.fit_for_statistics[here] & seen.steady[here]]
             low = seen.worst(reel.from_m, reel.to_m, "at least")
             high = seen.worst(reel.from_m, reel.to_m, "at most")
             known = seen.known_m(reel.from_m, reel.to_m)
@@ -97,8 +97,8 @@ def reel_summaries(measured: Measured, placed: Placed) -> pl.DataFrame:
                     "reel_id": reel.id,
                     "quantity": name,
                     "unit": seen.unit,
-                    "readings": int(here.sum()),
-                    "steady_readings": int(counted.sum()),
+                    "readings": int(here.size),
+                    "steady_readings": int(counted.size),
                     "mean": float(values.mean()) if values.size else None,
                     "sd": float(values.std(ddof=1)) if values.size > 1 else None,
                     "low": low[0] if low else None,

@@ -203,7 +203,7 @@ def _bounds(
 ) -> Result | Refused:
     asked = f"How thin is the insulation of {subject} where it is thinnest?"
     method = "offsets add as vectors: total less covering, bounded by the covering's own offset (derived)"
-    inside = np.flatnonzero(seen.within(from_m, to_m))
+    inside = seen.rows_within(from_m, to_m)
     if inside.size == 0:
         return Refused(asked, method, NO_WALL, 0)
     mean = bench.measured.frame["mean_wall_mm"].to_numpy()
