@@ -133,15 +133,15 @@ def test_a_length_cut_from_rewound_reels_walks_back_to_the_line() -> None:
         (
             Rewind("X9", 10.0, "S1"),
             (
-                "rewinding 1, package X9: it holds no wire. These hold wire then: M1, M2; check the order of the "
-                "rewindings and the numbers."
+                "rewinding 1, package X9: it holds no wire. These hold wire then: M1, M2; check the order of "
+                "the rewindings and the numbers."
             ),
         ),
         (
             Rewind("M1", 10.0, "M1"),
             (
-                "rewinding 1, package M1: it is wound onto itself. These hold wire then: M1, M2; check the order of the "
-                "rewindings and the numbers."
+                "rewinding 1, package M1: it is wound onto itself. These hold wire then: M1, M2; check the "
+                "order of the rewindings and the numbers."
             ),
         ),
     ],
