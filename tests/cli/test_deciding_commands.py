@@ -1,0 +1,210 @@
+"""Commands on what becomes of wire, as a person would type them: answers, JSON, refusals, exit codes."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline.cli.app import run
+
+ISSUER = """
+[issuer]
+name = "Demo plant"
+address = "1 Example Road"
+place = "Exampleton"
+signatory = "A. Person"
+function = "quality manager"
+[[documents]]
+name = "UL 44"
+edition = "as adopted"
+[naming]
+base = "https://id.example.com"
+"""
+
+
+class Shell:
+    """Commands on one store, in this process."""
+
+    def __init__(self, store: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        self.store = store
+        self.capsys = capsys
+
+    def __call__(self, *words: str) -> tuple[int, str, str]:
+        code = run([*words, "--store", str(self.store)])
+        shown = self.capsys.readouterr()
+        assert "Traceback" not in shown.err
+        return code, shown.out, shown.err
+
+    def answer(self, *words: str) -> Any:
+        code, out, err = self(*words, "--json")
+        assert code == 0, err
+        return json.loads(out)
+
+
+@pytest.fixture
+def shell(judged_store: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Shell:
+    shutil.copytree(judged_store, tmp_path / "store")
+    return Shell(tmp_path / "store", capsys)
+
+
+def test_a_decision_from_look_to_release(shell: Shell) -> None:
+    code, out, _ = shell("disposition", "R-0412-F02")
+    assert code == 0
+    lines = out.splitlines()
+    assert lines[0].startswith("Finding R-0412-F02: open. Thinnest wall ")
+    assert lines[1].startswith("  Proposed, for a person to take or leave: Cut the length out")
+    assert lines[2] == "  Acts so far: 0 (give --seen 0 when you act on this)."
+    who = ("--role", "quality engineer", "--reason", "thin on a slice")
+    code, out, _ = shell("disposition", "R-0412-F02", "decide", "scrap", *who)
+    assert code == 0
+    assert out.splitlines()[1] == "Complete it with --evidence once it is done and checked."
+    code, _, err = shell("disposition", "R-0412-F02", "complete", *who)
+    assert (code, err) == (
+        2,
+        "R-0412-F02: scrap is said to be done without evidence. Name the test, sample or cut record that shows it.\n",
+    )
+    assert shell("disposition", "R-0412-F02", "complete", "--evidence", "cut record 12", *who)[0] == 0
+    code, out, _ = shell("disposition", "L1-0412-03", "decide", "release", *who)
+    assert (
+        out.splitlines()[1] == "The plant's rule asks for a second person: let another confirm or decline it."
+    )
+    done = shell.answer(
+        "disposition", "L1-0412-03", "confirm", "--role", "quality manager", "--reason", "agreed"
+    )
+    assert done["state"] == {"standing": "closed", "disposition": "release", "version": 2}
+    shown = shell.answer("disposition", "L1-0412-03")
+    assert [one["kind"] for one in shown["acts"]] == ["decide", "confirm"]
+    assert shown["holding"]["R-0412-F02"]["standing"] == "closed"
+    assert shell("verify")[0] == 0
+
+
+def test_what_a_decision_lacks_is_told(shell: Shell) -> None:
+    code, _, err = shell("disposition", "R-0412-F02", "decide", "scrap")
+    assert (code, err) == (
+        2,
+        (
+            "disposition R-0412-F02: the role of the person who acts is missing. Give --role.\n"
+            "disposition R-0412-F02: the reason is missing. Give --reason.\n"
+        ),
+    )
+    code, _, err = shell("disposition", "R-0412-F02", "burn")
+    assert code == 2
+    assert "'burn' is not one of 'decide', 'confirm', 'decline', 'complete', 'reopen'" in err
+    code, _, err = shell("disposition", "R-0412-F99")
+    assert code == 2
+    assert err.startswith("R-0412-F99: no finding or reel of this number is on file. The nearest on file: ")
+
+
+def test_cut_and_ship_and_contain(shell: Shell, tmp_path: Path) -> None:
+    code, out, _ = shell("cut", "L1-0412-02")
+    assert code == 0
+    assert "Run from 0.0 ft to 2,500.0 ft onto a package of 2,500.0 ft, and cut." in out
+    assert "\nCaution: The plan proposes; whoever is responsible decides." in out
+    plan = shell.answer("cut", "L1-0412-02")
+    assert [one["finding_id"] for one in plan["must_go"]] == ["R-0412-F01"]
+    assert plan["value"] >= plan["value_longest_first"] > 0
+    listed = tmp_path / "shipped.csv"
+    listed.write_text("reel,length,from_ft,to_ft,shipment,to\nL1-0412-02,A,0,2500,S-1,a customer\n")
+    code, out, _ = shell("ship", str(listed), "--role", "shipping clerk")
+    assert code == 1  # nobody has released it
+    assert out.splitlines() == [
+        "1 cut lengths and 1 shipped items put on file.",
+        "Look at this: A is on file as shipped and reel L1-0412-02 is open: nobody has released it.",
+    ]
+    code, out, _ = shell("contain", "reel", "L1-0412-02", "--from", "2,400ft", "--to", "2600ft")
+    assert code == 0
+    assert out.splitlines()[0] == (
+        "Reel L1-0412-02, 731.5 m to 792.5 m: 2 reels and cut lengths touched, 30.5 m in house, 30.5 m shipped."
+    )
+    assert "Shipment S-1 went to a customer." in out
+    answer = shell.answer(
+        "contain", "gauge", "L1-WG", "--from", "2026-03-04", "--role", "engineer", "--reason", "drifted"
+    )
+    # Midnight at the plant, 6:00 UTC: the night's last three runs.
+    assert answer["runs"] == ["R-0419", "R-0420", "R-0421"]
+    assert answer["containment_id"].startswith("C-")
+    for words, sentence in (
+        (("run", "R-0412", "--from", "5"), "--from: '5' is no length with a unit. "),
+        (("run", "R-0412", "--from", "9m", "--to", "1m"), "--to: '1m' lies before '9m'. "),
+        (("gauge", "L1-WG", "--from", "monday"), "--from: 'monday' is no day and no time. "),
+        (("gauge", "L1-WG", "--role", "engineer"), "containment of gauge L1-WG: the reason is missing. "),
+    ):
+        code, _, err = shell("contain", *words)
+        assert code == 2
+        assert err.startswith(sentence)
+
+
+def test_a_lot_is_handed_over_and_verified(shell: Shell, tmp_path: Path) -> None:
+    folder = tmp_path / "lot-PVC-7741"
+    code, out, _ = shell("lot", "PVC-7741", "--export", str(folder), "--role", "quality engineer")
+    assert code == 0
+    assert out.splitlines()[0].startswith(f"Written: {folder} and {folder}.zip, ")
+    assert shell("verify", str(folder))[0] == shell("verify", f"{folder}.zip")[0] == 0
+    events = folder / "data" / "events.csv"
+    events.write_bytes(events.read_bytes().replace(b"R-0414", b"R-0415", 1))
+    code, out, _ = shell("verify", str(folder))
+    assert (code, out) == (1, "data/events.csv was changed\n")
+
+
+def test_a_declaration_is_checked_refused_and_drafted(shell: Shell, tmp_path: Path) -> None:
+    issuer = tmp_path / "issuer.toml"
+    issuer.write_text(ISSUER)
+    words = ("declare", "L2-0511-01", "--issuer", str(issuer))
+    code, out, err = shell(*words, "--check")
+    assert (code, out) == (2, "")
+    assert err.endswith(
+        "reel L2-0511-01: nobody has released it. Have it released by the person responsible.\n"
+    )
+    code, _, err = shell(*words)
+    assert (code, err) == (
+        2,
+        "declare: the role of the person who drafts it is missing. Give --role, or --check.\n",
+    )
+    for act, role in (("decide", "technician"), ("confirm", "engineer")):
+        shell(
+            "disposition",
+            "L2-0511-01",
+            act,
+            *(["release"] if act == "decide" else []),
+            *("--role", role, "--reason", "seen"),
+        )
+    pdf, events = tmp_path / "d.pdf", tmp_path / "e.json"
+    code, out, err = shell(*words, "--role", "quality manager", "--pdf", str(pdf), "--epcis", str(events))
+    assert code == 0, err
+    assert out.startswith("Declaration of conformity, number:\n  ")
+    assert "A draft until the person named has signed it." in out
+    assert pdf.read_bytes().startswith(b"%PDF-")
+    assert json.loads(events.read_text())["schemaVersion"] == "2.0"
+    code, _, err = shell(*words, "--check", "--pdf", str(pdf))
+    assert (code, err) == (
+        2,
+        f"{pdf}: there is a file of that name already. Name another file, or move it.\n",
+    )
+    assert shell.answer(*words, "--check")["journal_entry"] is None
+    assert shell("verify")[0] == 0
+
+
+def test_a_complaint_with_a_footage_mark(shell: Shell) -> None:
+    code, out, _ = shell("reel", "L1-0412-02", "--at", "4520ft")
+    assert code == 0
+    assert "Findings on this wire: R-0412-F01." in out
+    assert out.splitlines()[-1] == (
+        "Caution: This program decides nothing about wire in service and has not seen the wire."
+    )
+    by_metre = shell.answer("reel", "L1-0412-02", "--at", f"{4520 * 0.3048}m")
+    assert by_metre["findings"]["here"] == ["R-0412-F01"]
+    assert by_metre["wall_readings"]
+    falling = shell.answer(
+        "reel", "L1-0412-02", "--at", "5480ft", "--outer-mark", "10000", "--falling", "--reach", "2"
+    )
+    assert falling["wire_m"] == pytest.approx(by_metre["wire_m"])
+    assert len(falling["wall_readings"]) < len(by_metre["wall_readings"])
+    code, _, err = shell("reel", "L1-0412-02", "--at", "12")
+    assert (code, err) == (
+        2,
+        "--at: '12' is no length with a unit. Write it like 123ft or 37.5m, without a minus.\n",
+    )
