@@ -195,10 +195,27 @@ def _print_reel(answer: dict[str, Any]) -> None:
                 for one in answer["findings"]
             ],
         )
+    _print_decided(answer)
     print(
         f"\nAssessment {row['assessment_id']} of {row['assessed_utc']:%Y-%m-%d %H:%M} UTC by reelproof "
         f"{row['software']}. In-line evidence supports and does not replace the standard's own tests."
     )
+
+
+def _print_decided(answer: dict[str, Any]) -> None:
+    """What persons decided about the reel, and the lengths cut from it."""
+    decided = answer["decided"]
+    if decided["acts"]:
+        by = f" ({decided['disposition']})" if decided["disposition"] else ""
+        print(f"\nDecided so far; the reel is {decided['standing']}{by}:")
+        for sentence in decided["acts"]:
+            print(f"  {sentence}")
+    for one in answer["cut_lengths"]:
+        left = f", shipped in {one['shipment']} to {one['to_place']}" if one["shipment"] else ""
+        print(
+            f"Cut length {one['length_id']} ({one['use']}): {one['from_outer_m']:.1f} m to {one['to_outer_m']:.1f} m "
+            f"from the outer end{left}."
+        )
 
 
 def _print_lot(answer: dict[str, Any]) -> None:

@@ -7,6 +7,7 @@ from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
+from pipeline.review.decided import acts_of_run, holding_states, reel_state
 
 if TYPE_CHECKING:
     import numpy as np
@@ -27,7 +28,7 @@ def not_on_file(kind: str, wanted: str, known: list[str]) -> NotFoundError:
 
 
 def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
-    """Everything known of one reel: standing, requirements, findings, results and lots.
+    """Everything known of one reel: standing, requirements, findings, results, lots, and what was decided.
 
     Raises:
         NotFoundError: there is no such reel; the nearest numbers are named.
@@ -44,6 +45,24 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         "findings": store.ask("questions/reel_findings", **key),
         "results": results_of(store, row["assessment_id"], reel_id),
         "lots": store.ask("questions/reel_lots", load_id=row["load_id"], **key),
+        "decided": _decided(store, row),
+        "cut_lengths": store.ask("questions/cuts_of_reel", reel_id=reel_id),
+    }
+
+
+def _decided(store: Store, reel: dict[str, Any]) -> dict[str, Any]:
+    """What was decided about a reel and what holds it, as it stands now, and every act in order."""
+    name = reel["reel_id"]
+    decided = acts_of_run(store, reel["run_id"])
+    findings = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
+    holding = holding_states(findings, decided, name)
+    state = reel_state(name, decided.on(name), holding)
+    subjects = [name, *(one for one, on in decided.reel_of.items() if on == name)]
+    return {
+        "standing": state.standing,
+        "disposition": state.disposition,
+        "open_findings": sorted(one for one, held in holding.items() if held.standing != "closed"),
+        "acts": [f"{subject}: {act}." for subject in subjects for act in decided.on(subject)],
     }
 
 
