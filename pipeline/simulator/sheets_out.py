@@ -48,7 +48,9 @@ def plant_sheet_text(name: str, zone: str, units: str) -> str:
 
 def line_sheet_text(line: LineSheet) -> str:
     """The line sheet as TOML."""
-    head = line.model_dump(exclude={"instruments", "elements", "bolts", "tooling", "ceilings"})
+    head = line.model_dump(
+        exclude={"instruments", "elements", "bolts", "tooling", "ceilings", "mass_balances"}
+    )
     parts = ["# Distances are metres along the wire from the insulation die.\n" + _table("[line]", head)]
     parts += [
         _table("[[line.instruments]]", one.model_dump(exclude_none=True, exclude_unset=True))
@@ -58,7 +60,11 @@ def line_sheet_text(line: LineSheet) -> str:
         _table("[[line.elements]]", one.model_dump(exclude_none=True, exclude_unset=True))
         for one in line.elements
     ]
-    for heading, listed in (("[[line.bolts]]", line.bolts), ("[[line.tooling]]", line.tooling)):
+    for heading, listed in (
+        ("[[line.bolts]]", line.bolts),
+        ("[[line.tooling]]", line.tooling),
+        ("[[line.mass_balances]]", line.mass_balances),
+    ):
         parts += [_table(heading, one.model_dump(exclude_none=True, exclude_unset=True)) for one in listed]
     if line.ceilings is not None:
         parts.append(_table("[line.ceilings]", line.ceilings.model_dump(exclude_none=True)))

@@ -18,6 +18,7 @@ from pipeline.nonconformance.finding import Finding, Sighting, join_findings
 from pipeline.nonconformance.judging import on_reels
 from pipeline.nonconformance.numbering import KnownFinding, number_findings
 from pipeline.nonconformance.rules import SEVERITIES, figure, rule_for
+from pipeline.products.concentricity import implied_concentricities
 from pipeline.products.limits import Limit, Missing
 from pipeline.results import Refused
 from pipeline.statistics.event_repeats import RepeatSearch
@@ -157,6 +158,8 @@ def _requirement(
         if reel_id == reel.id
     )
     verdict, sentence = _verdict(bench, reel, limit, seen, worst, failing, unknown)
+    if limit.requirement == "concentricity":
+        sentence = " ".join((sentence, *_implied(bench, reel)))
     return RequirementOnReel(
         reel_id=reel.id,
         requirement=limit.requirement,
@@ -218,6 +221,16 @@ def _verdict(
             f"Worst of what was read is {shown}, but {unknown:.1f} m of {reel.length_m:.1f} m were not read."
         )
     return "conforms", f"Worst {shown}; {decision.rule}."
+
+
+def _implied(bench: Bench, reel: PlacedReel) -> tuple[str, ...]:
+    """What concentricity the point minimum alone would ask at the reel's mean wall, beside the plant's tolerance."""
+    walls = bench.measured.seen.get("mean_wall_mm")
+    here = walls.rows_within(reel.from_m, reel.to_m) if walls is not None else ()
+    if walls is None or len(here) == 0:
+        return ()
+    mean = float(walls.value[here].mean())
+    return tuple(one.sentence for one in implied_concentricities(bench.limits, mean))
 
 
 def _without_limit(reel: PlacedReel, missing: Missing) -> RequirementOnReel:

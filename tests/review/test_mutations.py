@@ -18,13 +18,14 @@ import pytest
 from pipeline.nonconformance.disposition import Person
 from pipeline.review.deciding import act_on
 from pipeline.review.journal import broken_entries
-from pipeline.review.sealing import ASSESSMENT_TABLES, ENTRY_TABLES, LOAD_TABLES, frame_sha256
+from pipeline.review.sealing import ASSESSMENT_TABLES, ENTRY_TABLES, LINE_TABLES, LOAD_TABLES, frame_sha256
 from pipeline.store.database import Store, open_to_write
 
 ROWS = int(os.environ.get("REELPROOF_MUTATED_ROWS", "1"))
 CHANGED = {
     "VARCHAR": "coalesce({0}, '') || 'x'",
     "VARCHAR[]": "list_append(coalesce({0}, []), 'x')",
+    "INTEGER[]": "list_append(coalesce({0}, []), 7)",
     "BOOLEAN": "NOT {0}",
     "DATE": "coalesce({0}, DATE '2026-01-01') + 1",
     "TIMESTAMP": "coalesce({0}, TIMESTAMP '2026-01-01') + INTERVAL 1 MICROSECOND",
@@ -54,6 +55,8 @@ def sealed_tables(store: Store) -> list[tuple[str, str, str, int, str]]:
             tables, key, number = LOAD_TABLES, "load_id", record["load_id"]
         elif row["kind"] == "assessment":
             tables, key, number = ASSESSMENT_TABLES, "assessment_id", record["assessment_id"]
+        elif row["kind"] == "line review":
+            tables, key, number = LINE_TABLES, "line_review_id", record["line_review_id"]
         else:
             tables, key, number = ENTRY_TABLES[row["kind"]], "entry_no", row["entry_no"]
         for table, question in tables.items():
