@@ -56,12 +56,12 @@ ASSESSMENT_TABLES: dict[str, str] = {
     "judged.reel": "questions/reels_of_assessment",
     "judged.result": "questions/results_of_assessment",
 }
-# Kind of journal entry -> the table whose rows such an entry keeps, and the question that gives them.
 LINE_TABLES: dict[str, str] = {
     "judged.line_review": "questions/line_review",
     "judged.line_result": "questions/line_results",
     "judged.line_signal": "questions/line_signals",
 }
+# Kind of journal entry -> the table whose rows such an entry keeps, and the question that gives them.
 ENTRY_TABLES: dict[str, dict[str, str]] = {
     "disposition": {"journal.act": "questions/acts_of_entry"},
     "cut": {"placed.cut": "questions/cuts_of_entry"},
