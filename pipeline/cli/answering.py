@@ -163,6 +163,10 @@ def declare(
 ) -> int:
     """Draft a declaration of conformity (ISO/IEC 17050-1), or say what the evidence lacks; a person signs it.
 
+    The issuer's sheet is TOML: [issuer] with name, address, place, signatory and function; a [[documents]] with
+    name and edition for each document; a [[tests]] with document, test, result, conforms, report, on and, where
+    the line cannot judge it, requirement, for each test the plant made; [naming] with base for --epcis.
+
     Example: reelproof declare L2-0511-01 L2-0511-02 --issuer issuer.toml --role "quality manager"
     """
     import json

@@ -257,6 +257,10 @@ def ship(
 ) -> int:
     """Put on file which lengths were cut from which reel and what left the plant; each is told once.
 
+    Places count from the end of the reel that comes off first. A TOML file holds [[cuts]] with reel, length, from_ft
+    and to_ft (or from_m and to_m), use (package, stock or scrap) and at, and [[shipments]] with id, to, contents and
+    at; a CSV holds one length a line, with reel, length, from_ft, to_ft, use, cut_at, shipment, to and shipped_at.
+
     Example: reelproof ship shipped.toml --role "shipping clerk" --store store
     """
     from pipeline.review.shipping import put_shipping_on_file
