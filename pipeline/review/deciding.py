@@ -205,6 +205,7 @@ def act_on(
         DecidedMeanwhile: somebody acted since the person looked; the complaint says who and what.
         DispositionRefused: the act does not apply, or a release is not carried; every reason is named.
     """
+    _check_texts(name, by.role, by.person, reason, evidence)
     with store.transaction():
         subject = subject_on_file(store, name)
         plant, plant_sha256 = plant_sheet_of(store, subject.run_id)
@@ -220,6 +221,21 @@ def act_on(
         entry_no = _put_on_file(store, subject, acts[-1], plant_sha256)
     after = subject_on_file(store, name)
     return Acted(acts[-1], after.state, entry_no)
+
+
+def _check_texts(name: str, *texts: str) -> None:
+    """Refuse a text that cannot be kept, as a terminal of another encoding may give it."""
+    for text in texts:
+        try:
+            text.encode()
+        except UnicodeEncodeError:
+            raise DispositionRefused(
+                Complaint(
+                    name,
+                    "a text of the act is not UTF-8 and cannot be kept as it is",
+                    "Type it again in UTF-8",
+                )
+            ) from None
 
 
 def _nothing_named(subject: Subject, kind: ActKind) -> Complaint:

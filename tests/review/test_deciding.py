@@ -164,6 +164,20 @@ def test_the_program_proposes_and_does_not_decide(folder: Path) -> None:
         )
 
 
+def test_a_text_that_cannot_be_kept_is_refused(folder: Path) -> None:
+    with open_to_write(folder) as store:
+        with pytest.raises(DispositionRefused) as told:
+            act_on(store, "R-0412-F02", "decide", TECHNICIAN, "caf\udce9", "scrap")
+        assert str(told.value) == (
+            "R-0412-F02: a text of the act is not UTF-8 and cannot be kept as it is. Type it again in UTF-8."
+        )
+        hostile = "<script>alert('1')</script> \u202e \x07 'quoted'; DROP TABLE journal.act; -- \U0001f9f5"
+        done = act_on(store, "R-0412-F02", "decide", TECHNICIAN, hostile, "scrap")
+        assert subject_on_file(store, "R-0412-F02").acts[0].reason == hostile
+        assert done.state.standing == "decided"
+        assert changes_in(store) == ()
+
+
 def test_an_unknown_subject_names_the_nearest(folder: Path) -> None:
     with open_to_read(folder) as store, pytest.raises(NotFoundError) as told:
         subject_on_file(store, "L1-0412-3")
