@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from pipeline.cli.app import run
+from tests.review.decided_store import copied
 
 ISSUER = """
 [issuer]
@@ -47,8 +47,7 @@ class Shell:
 
 @pytest.fixture
 def shell(judged_store: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Shell:
-    shutil.copytree(judged_store, tmp_path / "store")
-    return Shell(tmp_path / "store", capsys)
+    return Shell(copied(judged_store, tmp_path / "store"), capsys)
 
 
 def test_a_decision_from_look_to_release(shell: Shell) -> None:

@@ -1,7 +1,9 @@
-"""A store with a few sample runs loaded and judged, for tests that write to a copy of it."""
+"""Stores for tests that write: a few sample runs loaded and judged, or a quick copy of the shared store."""
 
 from __future__ import annotations
 
+import os
+import shutil
 from pathlib import Path
 
 from pipeline.review.assessing import assess_run
@@ -18,4 +20,14 @@ def judged(folder: Path, *runs: str) -> Path:
         assert refused == []
         for run in runs:
             assess_run(store, run)
+    return folder
+
+
+def copied(store: Path, folder: Path) -> Path:
+    """A copy of a store as the folder `folder`; readings, which are never changed, are linked and not copied."""
+    shutil.copytree(store / "readings", folder / "readings", copy_function=os.link)
+    (folder / "published").mkdir()
+    newest = max((store / "published").glob("reelproof-*.duckdb"))
+    for path in (store / "reelproof.duckdb", newest):
+        shutil.copy(path, folder / path.relative_to(store))
     return folder

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import gzip
-import shutil
 import tomllib
 from pathlib import Path
 
@@ -18,6 +17,7 @@ from pipeline.review.deciding import act_on
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import Store, open_to_read, open_to_write
+from tests.review.decided_store import copied
 
 ROOT = Path(__file__).parents[2]
 FOOT = 0.3048
@@ -26,8 +26,7 @@ FROM_OUTER = Marks(0.0)
 
 @pytest.fixture
 def store(judged_store: Path, tmp_path: Path) -> Store:  # type: ignore[misc]
-    shutil.copytree(judged_store, tmp_path / "store")
-    with open_to_write(tmp_path / "store") as opened:
+    with open_to_write(copied(judged_store, tmp_path / "store")) as opened:
         yield opened
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -27,6 +26,7 @@ from pipeline.review.sealing import changes_in
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import Store, open_to_read, open_to_write
+from tests.review.decided_store import copied
 
 ROOT = Path(__file__).parents[2]
 FOOT = 0.3048
@@ -38,8 +38,7 @@ def at(text: str) -> datetime:
 
 @pytest.fixture
 def store(judged_store: Path, tmp_path: Path) -> Store:  # type: ignore[misc]
-    shutil.copytree(judged_store, tmp_path / "store")
-    with open_to_write(tmp_path / "store") as opened:
+    with open_to_write(copied(judged_store, tmp_path / "store")) as opened:
         yield opened
 
 

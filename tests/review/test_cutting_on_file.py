@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-import shutil
 from pathlib import Path
 
 import pytest
@@ -19,6 +18,7 @@ from pipeline.review.page_records.run_book import run_books
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import Store, open_to_read, open_to_write
+from tests.review.decided_store import copied
 
 FOOT = 0.3048
 # The demo plant's own figures (sample_runs/plant.toml).
@@ -28,8 +28,7 @@ CUT_COST, REMNANT_FT, REMNANT_VALUE_FT, CLEARANCE_M = 4.0, 30.0 / FOOT, 0.10 * F
 
 @pytest.fixture
 def folder(judged_store: Path, tmp_path: Path) -> Path:
-    shutil.copytree(judged_store, tmp_path / "store")
-    return tmp_path / "store"
+    return copied(judged_store, tmp_path / "store")
 
 
 def best_of_stretch(length_ft: float) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 import sys
 import tomllib
@@ -26,6 +25,7 @@ from pipeline.review.deciding import Acted, act_on, subject_on_file
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.sealing import changes_in
 from pipeline.store.database import Store, open_to_read, open_to_write
+from tests.review.decided_store import copied
 
 ROOT = Path(__file__).parents[2]
 TECHNICIAN = Person("shift quality technician")
@@ -35,8 +35,7 @@ AT = datetime(2026, 3, 4, 6, 30, tzinfo=UTC)
 
 @pytest.fixture
 def folder(judged_store: Path, tmp_path: Path) -> Path:
-    shutil.copytree(judged_store, tmp_path / "store")
-    return tmp_path / "store"
+    return copied(judged_store, tmp_path / "store")
 
 
 def act(
@@ -296,7 +295,7 @@ def test_a_changed_act_is_found(
     decided_415: tuple[Path, str, int], tmp_path: Path, change: str, how: str
 ) -> None:
     kept, name, entry_no = decided_415
-    shutil.copytree(kept, tmp_path / "store")
+    copied(kept, tmp_path / "store")
     with duckdb.connect(str(tmp_path / "store" / "reelproof.duckdb")) as connection:
         connection.execute(change)
     with open_to_write(tmp_path / "store") as store:

@@ -7,7 +7,6 @@ issuer, object, statement, documents; date, place, signature and limitations fro
 from __future__ import annotations
 
 import hashlib
-import shutil
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -28,6 +27,7 @@ from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.review.wire_named import pieces_of
 from pipeline.store.database import Store, open_to_write
+from tests.review.decided_store import copied
 
 AT = datetime(2026, 3, 6, 18, 0, tzinfo=UTC)
 TECHNICIAN, ENGINEER = Person("shift quality technician"), Person("quality engineer")
@@ -57,8 +57,7 @@ base = "https://id.example.com"
 
 @pytest.fixture
 def store(judged_store: Path, tmp_path: Path) -> Store:  # type: ignore[misc]
-    shutil.copytree(judged_store, tmp_path / "store")
-    with open_to_write(tmp_path / "store") as opened:
+    with open_to_write(copied(judged_store, tmp_path / "store")) as opened:
         yield opened
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import random
-import shutil
 import subprocess
 import sys
 from datetime import UTC, datetime
@@ -25,6 +24,7 @@ from pipeline.review.lot_pack import JUDGED, LOADED, ExportedLot, export_lot, re
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import open_to_read, open_to_write
+from tests.review.decided_store import copied
 
 AT = datetime(2026, 3, 6, 12, 0, tzinfo=UTC)
 # More are tried with REELPROOF_MUTATIONS=10000 and up.
@@ -34,7 +34,7 @@ MUTATIONS = int(os.environ.get("REELPROOF_MUTATIONS", "300"))
 @pytest.fixture(scope="module")
 def store_folder(judged_store: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("packed") / "store"
-    shutil.copytree(judged_store, folder)
+    copied(judged_store, folder)
     with open_to_write(folder) as store:
         engineer = Person("quality engineer")
         act_on(store, "R-0414-F05", "decide", engineer, "off centre", "scrap", now=AT)

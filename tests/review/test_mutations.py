@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 import os
 import random
-import shutil
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +19,7 @@ from pipeline.review.deciding import act_on
 from pipeline.review.journal import broken_entries
 from pipeline.review.sealing import ASSESSMENT_TABLES, ENTRY_TABLES, LINE_TABLES, LOAD_TABLES, frame_sha256
 from pipeline.store.database import Store, open_to_write
+from tests.review.decided_store import copied
 
 ROWS = int(os.environ.get("REELPROOF_MUTATED_ROWS", "1"))
 CHANGED = {
@@ -39,7 +39,7 @@ MAY_BE_EMPTY = {"logged.set_aside", "logged.warning", "placed.warning", "journal
 @pytest.fixture(scope="module")
 def store_folder(judged_store: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("mutated") / "store"
-    shutil.copytree(judged_store, folder)
+    copied(judged_store, folder)
     with open_to_write(folder) as store:
         name = store.ask("questions/finding_ids")[0]["finding_id"]
         act_on(store, name, "decide", Person("quality engineer"), "seen on a slice", "scrap")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import duckdb
@@ -15,6 +14,7 @@ from pipeline.review.sealing import changes_in
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import read_shipping_list
 from pipeline.store.database import Store, open_to_write
+from tests.review.decided_store import copied
 
 TOML = """
 [[cuts]]
@@ -46,8 +46,7 @@ L1-0411-01,,,,,,,,S-1001,a customer,2026-03-05T16:00:00-06:00
 
 @pytest.fixture
 def store(judged_store: Path, tmp_path: Path) -> Store:  # type: ignore[misc]
-    shutil.copytree(judged_store, tmp_path / "store")
-    with open_to_write(tmp_path / "store") as opened:
+    with open_to_write(copied(judged_store, tmp_path / "store")) as opened:
         yield opened
 
 
