@@ -10,9 +10,6 @@ from pipeline.errors import Complaint, NotFoundError
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from pipeline.store.database import Store
 
 
@@ -91,12 +88,3 @@ def results_of(store: Store, assessment_id: int, subject: str) -> list[dict[str,
         {**row, "assumptions": json.loads(row["assumptions"]), "details": json.loads(row["details"])}
         for row in rows
     ]
-
-
-def earlier_shrinkage(store: Store, head: dict[str, Any]) -> NDArray[np.float64]:
-    """Shrinkage of the insulation of earlier runs of the same product on the same line."""
-    import numpy as np
-
-    asked = {name: head[name] for name in ("line", "construction", "size", "conductor", "metal")}
-    rows = store.ask("questions/earlier_shrinkage", started_utc=head["started_utc"], **asked)
-    return np.array([row["estimate"] for row in rows], dtype=np.float64)

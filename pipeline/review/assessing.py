@@ -19,7 +19,7 @@ from pipeline.errors import ReelproofError
 from pipeline.nonconformance.numbering import KnownFinding
 from pipeline.nonconformance.numbering import known as remembered
 from pipeline.products.product import find_product
-from pipeline.review.asking import earlier_shrinkage, not_on_file
+from pipeline.review.asking import not_on_file
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.journal import note
 from pipeline.review.judged_rows import (
@@ -155,7 +155,6 @@ def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> Ass
     with STORE_TURN:
         basis = _basis(store, run_id, plant)
         earlier = store.ask("questions/assessments_of_run", run_id=run_id)
-        shrunk = earlier_shrinkage(store, basis.head)
         same = [row for row in earlier if row["basis_sha256"] == basis.sha256]
         if same:
             return _outcome(store, same[-1], was_new=False)
@@ -192,7 +191,6 @@ def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> Ass
         basis.run,
         basis.line,
         product.conductor_mm,
-        shrunk,
     )
     bench = bench_of(
         basis.run, basis.line, basis.plant, product, basis.head["shift_date"], placed, measured, checks

@@ -1,4 +1,4 @@
-"""Look over a line: charts and components of variance over all reels of each line and product on file.
+"""Look over a line: charts, components of variance and usual shrinkage over all of a line and product on file.
 
 What it finds hangs only on which assessments are current, so it is worked once for each set of them, whatever the
 order in which runs were judged.
@@ -11,14 +11,16 @@ import json
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import polars as pl
 
 from pipeline import __version__
-from pipeline.results import Chart
+from pipeline.results import Chart, Refused, Result
 from pipeline.review.journal import note
 from pipeline.review.judged_rows import result_row
 from pipeline.review.sealing import LINE_TABLES, seals_of
 from pipeline.steps.over_reels import ChartOf, OverReels, ReelValue, StretchMean, over_reels
+from pipeline.wall.shrinkage import usual_shrinkage
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -45,7 +47,7 @@ def review_lines(store: Store) -> int:
         basis = hashlib.sha256(json.dumps([ids, __version__]).encode()).hexdigest()
         if known.get((line, product)) == basis:
             continue
-        _put_on_file(store, line, product, basis, ids, _look(store, ordered))
+        _put_on_file(store, line, product, basis, ids, _look(store, ordered), _shrinkages(store, ordered))
         new += 1
     return new
 
@@ -74,8 +76,27 @@ def _look(store: Store, heads: list[Head]) -> tuple[OverReels, int]:
     return over_reels(values, stretches), reels
 
 
+def _shrinkages(store: Store, heads: list[Head]) -> list[tuple[str, Result | Refused]]:
+    """For each run that tells its shrinkage, what the runs made before it lead one to expect."""
+    earlier: list[float] = []
+    answers: list[tuple[str, Result | Refused]] = []
+    for head in heads:
+        asked = {"assessment_id": head["assessment_id"], "subject": head["run_id"]}
+        for row in store.ask("questions/results_of_subject", **asked):
+            if row["topic"] == "hot to cold" and row["estimate"] is not None:
+                answers.append((head["run_id"], usual_shrinkage(row["estimate"], np.array(earlier))))
+                earlier.append(row["estimate"])
+    return answers
+
+
 def _put_on_file(
-    store: Store, line: str, product: str, basis: str, ids: list[int], found: tuple[OverReels, int]
+    store: Store,
+    line: str,
+    product: str,
+    basis: str,
+    ids: list[int],
+    found: tuple[OverReels, int],
+    shrinkages: list[tuple[str, Result | Refused]],
 ) -> None:
     number = int(store.ask("questions/next_line_review_id")[0]["line_review_id"])
     looked, reels = found
@@ -96,6 +117,7 @@ def _put_on_file(
             ),
         )
         rows = [result_row("line", f"{line} | {product}", topic, answer) for topic, answer in looked.answers]
+        rows += [result_row("run", run_id, "usual shrinkage", answer) for run_id, answer in shrinkages]
         store.append("judged.line_result", _numbered(rows, number))
         signals = [row for one in looked.charts for row in _signals(one)]
         store.append("judged.line_signal", _numbered(signals, number))

@@ -52,9 +52,15 @@ class _Planned:
 
     @property
     def basis(self) -> str:
-        """What the page stands on: loads, assessments and decisions, the program, and the style."""
+        """What the page stands on: loads, assessments, what like runs say, decisions, the program, and the style."""
         parts = sorted(
-            (book.head["load_id"], book.head["assessment_id"] or 0, book.last_told) for book in self.books
+            (
+                book.head["load_id"],
+                book.head["assessment_id"] or 0,
+                book.last_told,
+                [[row["estimate"], row["refused"]] for row in book.among_its_like],
+            )
+            for book in self.books
         )
         return json.dumps([parts, __version__, style_mark()], separators=(",", ":"))
 

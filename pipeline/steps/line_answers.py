@@ -22,9 +22,6 @@ def line_answers(bench: Bench) -> tuple[AnswerRow, ...]:
     if checks.shrinkage is not None:
         question = "How far does the insulation shrink from hot to cold (cold over hot area)?"
         answer = replace(checks.shrinkage, question=question)
-        if isinstance(answer, Result) and checks.family is not None:
-            told = checks.family.reason if isinstance(checks.family, Refused) else checks.family[1]
-            answer = replace(answer, warnings=(*answer.warnings, told))
         rows.append(AnswerRow("run", run, "hot to cold", answer))
     rows += [AnswerRow("run", run, "gauge noise", one) for one in bench.measured.noise.values()]
     rows += [AnswerRow("run", run, "clocks", clock_answer(one)) for one in checks.clocks]

@@ -23,7 +23,7 @@ from pipeline.sheets.run_sheet import RunSheet
 from pipeline.steps.gauge_noise import CHANNELS
 from pipeline.steps.measure import Measured
 from pipeline.trust.stations import station_findings
-from pipeline.wall.shrinkage import out_of_family, shrinkage_of_run
+from pipeline.wall.shrinkage import shrinkage_of_run
 
 Floats = NDArray[np.float64]
 
@@ -59,7 +59,6 @@ class LineChecks:
     stations: tuple[StationFinding, ...] = ()
     unsure_m: Mapping[str, float] = field(default_factory=dict)
     shrinkage: Result | Refused | None = None
-    family: tuple[bool, str] | Refused | None = None
     splices: tuple[Splice, ...] = ()
     clocks: tuple[Clocks, ...] = ()
     warnings: tuple[str, ...] = ()
@@ -73,7 +72,6 @@ def check_line(
     run: RunSheet,
     line: LineSheet,
     conductor_mm: float,
-    earlier_shrinkage: Floats | None = None,
 ) -> LineChecks:
     """Check a line by a run's readings.
 
@@ -85,15 +83,11 @@ def check_line(
         run: the run sheet.
         line: the line sheet.
         conductor_mm: nominal conductor diameter [mm].
-        earlier_shrinkage: shrinkage of earlier runs of the same product on the line; None where none is known.
     """
     stations = station_findings(readings, flagged, measured.frame, placement, line)
     shrunk = None
     if line.instrument("hot diameter gauge") is not None:
         shrunk = shrinkage_of_run(readings, flagged, measured.frame, placement, line, conductor_mm)
-    family = None
-    if isinstance(shrunk, Result) and earlier_shrinkage is not None:
-        family = out_of_family(shrunk, earlier_shrinkage)
     splices = find_splices(_lump_gauges(readings, flagged, measured, placement, line))
     clocks = _clocks(readings, run)
     unsure = _unsure(stations, line)
@@ -101,12 +95,10 @@ def check_line(
         stations,
         unsure,
         shrunk,
-        family,
         splices,
         clocks,
         (
             *_station_warnings(stations, line),
-            *((family[1],) if isinstance(family, tuple) and family[0] else ()),
             *(one.sentence for one in splices),
             *_clock_warnings(clocks),
         ),

@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 
 BLOCK_M = 100.0
 _FEWEST_BLOCKS = 5
+_FEWEST_RUNS = 5
 _QUESTION = "shrinkage of the insulation from hot to cold"
 _METHOD = "ratio of cold to hot area over blocks of 100 m, t interval on effective blocks (derived)"
 
@@ -174,23 +175,25 @@ def _effective(ratio: Floats) -> tuple[float, float]:
     return lag_one, float(max(2.0, ratio.size * (1.0 - phi) / (1.0 + phi)))
 
 
-def out_of_family(now: Result, earlier: Floats, confidence: float = 0.99) -> tuple[bool, str] | Refused:
-    """Whether a run's shrinkage lies outside what earlier runs of the product lead one to expect.
+def usual_shrinkage(now: float, earlier: Floats, confidence: float = 0.99) -> Result | Refused:
+    """Which shrinkage earlier runs of the product lead one to expect, and a warning where a run lies outside it.
 
     Prediction interval: mean +- t s sqrt(1 + 1/n) of the earlier runs.
 
     Args:
-        now: the run's shrinkage.
+        now: the run's shrinkage, cold over hot area.
         earlier: shrinkage of earlier runs of the same product.
         confidence: share of runs the interval is to hold.
 
     Returns:
-        Whether it is out of family, and the sentence; or a refusal with fewer than five earlier runs.
+        The interval, with the run's shrinkage as the detail ``this_run``; a refusal with fewer than five earlier runs.
     """
-    if earlier.size < 5:
+    question = "Which shrinkage do earlier runs of this product lead one to expect?"
+    method = "prediction interval of earlier runs"
+    if earlier.size < _FEWEST_RUNS:
         return Refused(
-            "shrinkage out of family",
-            "prediction interval of earlier runs",
+            question,
+            method,
             f"There are {earlier.size} earlier runs of this product; five are needed to know its family.",
             int(earlier.size),
         )
@@ -200,14 +203,23 @@ def out_of_family(now: Result, earlier: Floats, confidence: float = 0.99) -> tup
         * sd
         * float(np.sqrt(1 + 1 / earlier.size))
     )
-    out = bool(abs(now.estimate - mean) > half)
-    says = (
-        f"The insulation shrank to {100 * now.estimate:.2f} % of its hot area; earlier runs of this product lead "
-        f"one to expect {100 * (mean - half):.2f} to {100 * (mean + half):.2f} %"
-    )
-    tail = (
+    out = (
+        f"The insulation shrank to {100 * now:.2f} % of its hot area; earlier runs of this product lead "
+        f"one to expect {100 * (mean - half):.2f} to {100 * (mean + half):.2f} %. "
         "It is out of family: another compound, a colder trough, voids, or a gauge that has moved."
-        if out
-        else "It is in family."
     )
-    return out, f"{says}. {tail}"
+    return Result(
+        question=question,
+        estimate=mean,
+        low=mean - half,
+        high=mean + half,
+        confidence=confidence,
+        unit="",
+        method=method,
+        n=int(earlier.size),
+        effective_n=None,
+        known_m=None,
+        unit_of_inference="section average",
+        warnings=(out,) if abs(now - mean) > half else (),
+        details={"this_run": now},
+    )

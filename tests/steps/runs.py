@@ -8,7 +8,6 @@ from datetime import date
 from functools import lru_cache
 from pathlib import Path
 
-import numpy as np
 import polars as pl
 
 from pipeline.products.product import find_product
@@ -136,7 +135,6 @@ def done(
     simulated: SimulatedRun,
     line: LineSheet | None = None,
     spoil: Callable[[pl.DataFrame], pl.DataFrame] | None = None,
-    earlier_shrinkage: np.ndarray | None = None,
     plant: PlantSheet | None = None,
     **sheet: object,
 ) -> Done:
@@ -168,7 +166,6 @@ def done(
         run,
         line,
         product.conductor_mm,
-        earlier_shrinkage,
     )
     plant = plant or read_plant_sheet(PLANT)
     bench = bench_of(run, line, plant, product, ON, placed, measured, checks)

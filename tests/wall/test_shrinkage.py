@@ -10,7 +10,7 @@ from pipeline.length.reels import LooseWire
 from pipeline.length.steady_state import STEADY
 from pipeline.results import Refused, Result
 from pipeline.wall.scrap import scrap_of_run
-from pipeline.wall.shrinkage import cold_diameter_mm, out_of_family, shrinkage
+from pipeline.wall.shrinkage import cold_diameter_mm, shrinkage, usual_shrinkage
 
 
 def test_the_worked_shrinkage() -> None:
@@ -126,14 +126,15 @@ def test_too_little_wire_and_no_conductor_are_refused() -> None:
     assert isinstance(nothing, Refused)
 
 
-def test_a_run_out_of_family_is_told() -> None:
+def test_a_run_usual_shrinkage_is_told() -> None:
     now = shrinkage(*run_of(0.92, 1), conductor_mm=1.628)
     assert isinstance(now, Result)
     earlier = 0.94 + 0.001 * np.random.default_rng(2).standard_normal(12)
-    told = out_of_family(now, earlier)
-    assert not isinstance(told, Refused)
-    out, sentence = told
-    assert out
+    told = usual_shrinkage(now.estimate, earlier)
+    assert isinstance(told, Result)
+    assert told.details == {"this_run": now.estimate}
+    assert told.low < 0.94 < told.high
+    (sentence,) = told.warnings
     assert sentence.startswith(
         f"The insulation shrank to {100 * now.estimate:.2f} % of its hot area; earlier runs"
     )
@@ -142,10 +143,11 @@ def test_a_run_out_of_family_is_told() -> None:
     )
     usual = shrinkage(*run_of(0.94, 3), conductor_mm=1.628)
     assert isinstance(usual, Result)
-    told = out_of_family(usual, earlier)
-    assert not isinstance(told, Refused)
-    assert told[0] is False
-    few = out_of_family(usual, earlier[:3])
+    told = usual_shrinkage(usual.estimate, earlier)
+    assert isinstance(told, Result)
+    assert told.low <= usual.estimate <= told.high
+    assert told.warnings == ()
+    few = usual_shrinkage(usual.estimate, earlier[:3])
     assert isinstance(few, Refused)
     assert few.reason == "There are 3 earlier runs of this product; five are needed to know its family."
 

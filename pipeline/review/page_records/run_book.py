@@ -149,6 +149,11 @@ class RunBook:
         return self._of_assessment("results_of_assessment")
 
     @cached_property
+    def among_its_like(self) -> list[Row]:
+        """What the newest look over the line says of the run."""
+        return self.store.ask("questions/line_results_of_run", run_id=self.run_id)
+
+    @cached_property
     def limits(self) -> list[Row]:
         """The limit rows the run was judged by."""
         return self._of_assessment("limits_of_assessment")
@@ -207,7 +212,9 @@ class RunBook:
     def warnings(self) -> list[str]:
         """What must be told about the run's logs and places."""
         told = self._of_load("warnings_of_load") + self._of_assessment("placing_warnings_of_assessment")
-        return [row["sentence"] for row in told]
+        return [row["sentence"] for row in told] + [
+            sentence for row in self.among_its_like for sentence in row["warnings"]
+        ]
 
     def set_aside(self, most: int) -> list[Row]:
         """The first `most` lines that were set aside."""
@@ -216,7 +223,9 @@ class RunBook:
     def answers(self, scope: str, subject: str) -> tuple[Answer, ...]:
         """The statistical results about one subject."""
         return tuple(
-            answer_of(row) for row in self.results if row["scope"] == scope and row["subject"] == subject
+            answer_of(row)
+            for row in (*self.results, *self.among_its_like)
+            if row["scope"] == scope and row["subject"] == subject
         )
 
 

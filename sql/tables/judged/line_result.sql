@@ -1,7 +1,7 @@
 -- One statistical result over the reels of a line and product. Grain: one row a look, topic and question.
 CREATE TABLE IF NOT EXISTS judged.line_result (
     line_review_id INTEGER NOT NULL,
-    scope VARCHAR NOT NULL,              -- 'run' or 'reel'
+    scope VARCHAR NOT NULL,              -- 'line', or 'run' for a run among its like
     subject VARCHAR NOT NULL,
     topic VARCHAR NOT NULL,
     question VARCHAR NOT NULL,

@@ -1,0 +1,62 @@
+"""What a look over a line says of a run among its like hangs on when runs were made, never on when they were judged."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline.review.line_review import review_lines
+from pipeline.review.page_records.run_book import run_books
+from pipeline.store.database import Store, open_to_write
+from tests.sql.test_questions import fill
+
+# Invented shrinkages of six runs of one product, as they were made; the last is out of family.
+MADE = {"R-1": 0.940, "R-2": 0.941, "R-3": 0.939, "R-4": 0.9405, "R-5": 0.9395, "R-6": 0.900}
+
+
+def judged(folder: Path, order: list[str]) -> Store:
+    """A store in which the runs were loaded and judged in this order."""
+    with open_to_write(folder) as store:
+        for number, run_id in enumerate(order, 1):
+            made = datetime(2026, 3, 1, 6) + timedelta(days=list(MADE).index(run_id))
+            same = {"run_id": run_id, "load_id": number}
+            product = {"size": "14 AWG", "conductor": "solid", "metal": "copper"}
+            fill(store, "logged.load", [{**same, **product, "line": "L1", "started_utc": made}])
+            told = {"assessment_id": number, "outcome": "judged"}
+            fill(store, "judged.assessment", [{**same, **told}])
+            answer: dict[str, Any] = {"scope": "run", "subject": run_id, "topic": "hot to cold"}
+            more = {"assumptions": "[]", "details": "{}", "question": "How far?", "estimate": MADE[run_id]}
+            fill(store, "judged.result", [{**answer, **more, "assessment_id": number}])
+    return store
+
+
+@pytest.mark.parametrize("order", [list(MADE), list(MADE)[::-1]], ids=["as made", "newest first"])
+def test_usual_shrinkage_whatever_the_order_of_judging(tmp_path: Path, order: list[str]) -> None:
+    judged(tmp_path, order)
+    with open_to_write(tmp_path) as store:
+        assert review_lines(store) == 1
+        books = {book.run_id: book for book in run_books(store)}
+        told = {run_id: book.among_its_like for run_id, book in books.items()}
+        assert [told[run_id][0]["n"] for run_id in MADE] == [0, 1, 2, 3, 4, 5]
+        assert all(told[run_id][0]["refused"] for run_id in list(MADE)[:5])
+        # Mean 0.94, sd 0.00079057, t(0.995, 4) = 4.6041: 0.94 -+ 4.6041 x 0.00079057 x sqrt(1.2) = 0.93601, 0.94399.
+        last = told["R-6"][0]
+        assert last["estimate"] == pytest.approx(0.94)
+        assert last["low"] == pytest.approx(0.936013, abs=1e-6)
+        assert last["high"] == pytest.approx(0.943987, abs=1e-6)
+        sentence = (
+            "The insulation shrank to 90.00 % of its hot area; earlier runs of this product lead one to expect "
+            "93.60 to 94.40 %. It is out of family: another compound, a colder trough, voids, or a gauge that has "
+            "moved."
+        )
+        assert last["warnings"] == [sentence]
+        assert sentence in books["R-6"].warnings
+        assert all(book.warnings == [] for run_id, book in books.items() if run_id != "R-6")
+        assert [one.question for one in books["R-6"].answers("run", "R-6")] == [
+            "How far?",
+            "Which shrinkage do earlier runs of this product lead one to expect?",
+        ]
+        assert review_lines(store) == 0
