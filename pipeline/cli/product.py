@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -42,6 +43,7 @@ def product(
     """Show what a wire must be: every limit, size and rating with its source and how sure it is.
 
     Example: reelproof product THHN/THWN-2 "14 AWG" --conductor solid
+
     Example: reelproof product THHN/THWN-2 "4/0 AWG" --against XHHW-2 "4/0 AWG"
     """
     day = on.date() if on is not None else None
@@ -93,13 +95,33 @@ def _figure(line: SheetLine | None) -> str:
     if line.value is None:
         return "not on file"
     shown = f"{line.value:.4g} {line.unit}".strip()
-    if line.low is not None and line.high is not None and line.low != line.high:
-        shown += f" ({line.low:.4g} to {line.high:.4g})"
+    if line.low is not None and line.high is not None:
+        low, high = f"{line.low:.4g}", f"{line.high:.4g}"
+        shown += f" ({low} to {high})" if low != high else ""
     # A computed figure's record is of the value it was computed from, so it is not printed as if equal to it.
-    as_printed = (
-        line.record if line.status != "computed" and line.record.split(" ")[0] != f"{line.value:g}" else ""
-    )
+    as_printed = line.record if line.status != "computed" and not _is_value(line.record, line.value) else ""
     return shown + (f" = {as_printed}" if as_printed else "")
+
+
+def _is_value(record: str, value: float) -> bool:
+    """Whether a printed record is the value again, as "4.0" is 4, rather than the same in another unit."""
+    try:
+        return float(record) == value
+    except ValueError:
+        return record.split(" ")[0] == f"{value:g}"
+
+
+def _where_from(line: SheetLine) -> str:
+    return line.document or (f"worked out from {', '.join(line.sources)}" if line.sources else "")
+
+
+def _print_sources(lines: Sequence[SheetLine]) -> None:
+    from pipeline.products.table_rows import source_named
+
+    named = dict.fromkeys(source for line in lines if not line.document for source in line.sources)
+    print("\nDocuments named by a short name above")
+    for source in named:
+        print(f"  {source}: {source_named(source).document}")
 
 
 def _print_sheet(sheet: ConstructionSheet) -> None:
@@ -115,12 +137,13 @@ def _print_sheet(sheet: ConstructionSheet) -> None:
                 line.name,
                 _figure(line),
                 line.status,
-                line.document or ";".join(line.sources),
+                _where_from(line),
             )
         )
         section = line.section
     print()
     print_table(("Section", "What", "Value", "How sure", "Document"), rows)
+    _print_sources(sheet.lines)
     print("\nLimits in force")
     for limit in sheet.limits:
         print(f"  {limit.sentence}")

@@ -187,6 +187,18 @@ def test_every_product_of_the_scope_is_answered() -> None:
             assert sheet.sources
 
 
+def test_every_short_name_of_a_source_is_spelled_out() -> None:
+    import re
+
+    shown = reelproof("product", "THHN/THWN-2", "14 AWG").stdout
+    used = {
+        one for names in re.findall(r"worked out from ([\w, ]+)$", shown, re.M) for one in names.split(", ")
+    }
+    told = set(re.findall(r"^  (\w+): ", shown.split("Documents named by a short name above")[1], re.M))
+    assert {"S6t", "S5", "MEM"} <= used <= told
+    assert " = 4.0" not in shown  # a figure is not printed as equal to itself
+
+
 DROPPED = """
 import os, sys
 from pathlib import Path
