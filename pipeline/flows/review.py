@@ -21,6 +21,7 @@ from pipeline.review.page_writing import write_pages
 from pipeline.review.whole_job import ReviewOutcome
 from pipeline.steps.load import find_run_sheets
 from pipeline.store.database import Store, open_to_read, open_to_write
+from pipeline.store.readings import sweep
 
 Told = Callable[[str, int], None]
 
@@ -98,6 +99,7 @@ def review_flow(
     assessments: list[AssessOutcome] = []
     refused: list[str] = []
     with open_to_write(store_folder, on_wait=on_wait) as store:
+        sweep(store)
         started = [review_one_run.submit(store, sheet, told) for sheet in sheets]
         for future in started:
             outcome = future.result()

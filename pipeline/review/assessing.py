@@ -52,7 +52,8 @@ from pipeline.steps.place import place_run
 from pipeline.steps.plausible import implausible
 from pipeline.steps.run_patterns import patterns_of
 from pipeline.steps.stretches import reel_summaries, stretches
-from pipeline.store.readings import read_frame, written_folder
+from pipeline.store.layout import folder_of
+from pipeline.store.readings import read_frame, sweep, written_folder
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -116,6 +117,7 @@ def assess_runs(
     Raises:
         NotFoundError: a run is not on file.
     """
+    sweep(store)
     known = [row["run_id"] for row in store.ask("questions/current_runs")]
     for run_id in runs:
         if run_id not in known:
@@ -267,10 +269,15 @@ def _assessment_row(
             "steady_m": lengths.get("steady_m", 0.0),
             "on_reels_m": lengths.get("on_reels_m", 0.0),
             "scrap_m": lengths.get("scrap_m", 0.0),
-            "folder": f"{basis.run.id}/judged-{assessment_id:06d}" if outcome == "judged" else "",
+            "folder": _folder(basis, assessment_id) if outcome == "judged" else "",
             "duration_s": time.monotonic() - began,
         }
     )
+
+
+def _folder(basis: _Basis, assessment_id: int) -> str:
+    day = basis.head["shift_date"]
+    return folder_of(basis.head["plant"], basis.head["line"], day, basis.run.id, assessment_id=assessment_id)
 
 
 def _next_id(store: Store) -> int:

@@ -17,6 +17,7 @@ from pipeline.flags import BY_CODE
 from pipeline.review.journal import note
 from pipeline.review.sealing import LOAD_TABLES, seals_of
 from pipeline.steps.load import Loaded, RunSheets, SheetText, find_run_sheets, load_run, read_run_sheets
+from pipeline.store.layout import folder_of
 from pipeline.store.readings import sweep, written_folder
 
 if TYPE_CHECKING:
@@ -110,7 +111,7 @@ def load_sheets(
 def _put_on_file(store: Store, loaded: Loaded, supersedes: int | None) -> LoadOutcome:
     run, logs = loaded.sheets.run, loaded.logs
     load_id = int(store.ask("questions/next_load_id")[0]["load_id"])
-    folder = f"{run.id}/load-{load_id:06d}"
+    folder = folder_of(run.plant, run.line, loaded.shift_date, run.id, load_id=load_id)
     totals = {
         name: sum(getattr(file, name) for file in logs.files)
         for name in ("rows_read", "rows_kept", "rows_set_aside")

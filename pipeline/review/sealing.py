@@ -24,7 +24,7 @@ from pipeline.store.database import (
     open_database_to_read,
     open_to_read,
 )
-from pipeline.store.readings import READINGS
+from pipeline.store.layout import path_of
 
 if TYPE_CHECKING:
     from pipeline.lots.journal import Entry
@@ -113,8 +113,10 @@ def seals_of(store: Store, tables: dict[str, str], folder: str, **key: object) -
         key: ``load_id`` or ``assessment_id``.
     """
     rows = {table: frame_sha256(store.ask_frame(question, **key)) for table, question in tables.items()}
-    home = store.folder / READINGS / folder
-    files = {path.name: file_sha256(path) for path in sorted(home.glob("*.parquet"))} if folder else {}
+    files: dict[str, str] = {}
+    if folder:
+        home = path_of(store, folder)
+        files = {path.name: file_sha256(path) for path in sorted(home.glob("*.parquet"))}
     return {"rows": rows, "files": files}
 
 

@@ -1,6 +1,7 @@
 """Full-rate readings as immutable Parquet: one folder a load or assessment, written, then renamed.
 
-A folder that the catalogue does not name was left by a killed process; `sweep` removes it, so that the next
+Before a folder is put in its place its name is written down below ``readings/.unfinished``, and the note goes when
+the catalogue names the folder. What a killed process left has such a note: `sweep` removes it, so that the next
 start is whole and the work is simply done again.
 """
 
@@ -14,12 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.store.database import Store, told_of_disk
+from pipeline.store.layout import READINGS, is_whole, move_earlier_folders, path_of
 
 if TYPE_CHECKING:
     import polars as pl
 
-READINGS = "readings"
-UNFINISHED = ".unfinished-"
+UNFINISHED = ".unfinished"
 
 
 @contextmanager
@@ -28,43 +29,59 @@ def written_folder(store: Store, name: str, frames: Mapping[str, pl.DataFrame]) 
 
     Args:
         store: the store, open to write.
-        name: folder below ``readings/``, as ``R-0411/load-000003``.
+        name: folder below ``readings/``, from `pipeline.store.layout.folder_of`.
         frames: file name without ending -> frame.
     """
     home = store.folder / READINGS
     target = home / name
-    unfinished = target.parent / f"{UNFINISHED}{uuid.uuid4().hex}"
+    unfinished = home / UNFINISHED / uuid.uuid4().hex
+    note = unfinished.with_suffix(".txt")
     try:
         with told_of_disk(store.folder):
             unfinished.mkdir(parents=True)
+            # Written whole or not at all: half a name could be the folder of something else.
+            (unfinished / note.name).write_text(name, encoding="utf-8")
+            (unfinished / note.name).rename(note)
             for file, frame in frames.items():
                 frame.write_parquet(unfinished / f"{file}.parquet", compression="zstd", statistics=True)
+            target.parent.mkdir(parents=True, exist_ok=True)
             if target.exists():
                 shutil.rmtree(target)
             unfinished.rename(target)
     except BaseException:
         shutil.rmtree(unfinished, ignore_errors=True)
+        note.unlink(missing_ok=True)
         raise
     try:
         yield target
     except BaseException:
         shutil.rmtree(target, ignore_errors=True)
+        note.unlink(missing_ok=True)
         raise
+    note.unlink(missing_ok=True)
 
 
 def sweep(store: Store) -> tuple[str, ...]:
-    """Remove what a killed process left behind; the names of the folders that were removed."""
+    """Remove what a killed process left behind; the names of the folders that were removed.
+
+    Folders of a store of version 1 are moved to where this version keeps them.
+    """
+    move_earlier_folders(store)
     home = store.folder / READINGS
-    if not home.is_dir():
+    if not (home / UNFINISHED).is_dir():
         return ()
     known = {row["folder"] for row in store.ask("questions/folders_on_file")}
     removed = []
-    for run in sorted(path for path in home.iterdir() if path.is_dir()):
-        for folder in sorted(path for path in run.iterdir() if path.is_dir()):
-            name = folder.relative_to(home).as_posix()
-            if name not in known:
-                shutil.rmtree(folder)
-                removed.append(name)
+    for path in sorted((home / UNFINISHED).iterdir()):
+        if path.is_dir():
+            shutil.rmtree(path)
+            removed.append(f"{UNFINISHED}/{path.name}")
+    for note in sorted((home / UNFINISHED).glob("*.txt")):
+        name = note.read_text(encoding="utf-8")
+        if is_whole(name) and name not in known and (home / name).is_dir():
+            shutil.rmtree(home / name)
+            removed.append(name)
+        note.unlink()
     return tuple(removed)
 
 
@@ -72,4 +89,4 @@ def read_frame(store: Store, folder: str, file: str) -> pl.DataFrame:
     """The frame `file` of the readings folder `folder`."""
     import polars as pl
 
-    return pl.read_parquet(store.folder / READINGS / folder / f"{file}.parquet")
+    return pl.read_parquet(path_of(store, folder) / f"{file}.parquet", glob=False, hive_partitioning=False)

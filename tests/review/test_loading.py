@@ -17,7 +17,8 @@ from pipeline.errors import ReelproofError
 from pipeline.review.assessing import assess_run, assess_runs
 from pipeline.review.loading import load_sheet, load_sheets
 from pipeline.store.database import open_to_read, open_to_write
-from pipeline.store.readings import READINGS, read_frame, sweep
+from pipeline.store.layout import READINGS
+from pipeline.store.readings import UNFINISHED, read_frame, sweep
 
 
 def counts(store_folder: Path) -> dict[str, int]:
@@ -100,19 +101,25 @@ def test_a_sheet_naming_a_file_that_is_not_there(small_run: Path, tmp_path: Path
 def test_leftovers_of_a_killed_writer_are_swept(small_run: Path, tmp_path: Path) -> None:
     with open_to_write(tmp_path / "s") as store:
         load_sheet(store, small_run)
-        orphan = tmp_path / "s" / READINGS / "R-0415" / "load-000099"
-        orphan.mkdir()
-        (orphan / "logged.parquet").write_bytes(b"half")
-        (tmp_path / "s" / READINGS / "R-0415" / ".unfinished-1").mkdir()
-        assert sweep(store) == ("R-0415/.unfinished-1", "R-0415/load-000099")
-        assert not orphan.exists()
-        assert read_frame(store, "R-0415/load-000001", "logged").height > 0
+        (on_file,) = (row["folder"] for row in store.ask("questions/folders_on_file"))
+        orphan = on_file.replace("load_id=1", "load_id=99")
+        home = tmp_path / "s" / READINGS
+        (home / orphan).mkdir()
+        (home / orphan / "logged.parquet").write_bytes(b"half")
+        (home / UNFINISHED / "a").mkdir()
+        for name, noted in (("a", orphan), ("b", on_file), ("c", ""), ("d", on_file.rsplit("/", 1)[0])):
+            (home / UNFINISHED / f"{name}.txt").write_text(noted)
+        assert sweep(store) == (f"{UNFINISHED}/a", orphan)
+        assert not (home / orphan).exists()
+        assert list((home / UNFINISHED).iterdir()) == []
+        assert read_frame(store, on_file, "logged").height > 0
+        assert sweep(store) == ()
 
 
 def test_readings_come_back_as_they_were_logged(small_run: Path, tmp_path: Path) -> None:
     with open_to_write(tmp_path / "s") as store:
         load_sheet(store, small_run)
-        logged = read_frame(store, "R-0415/load-000001", "logged")
+        logged = read_frame(store, store.ask("questions/folders_on_file")[0]["folder"], "logged")
     with gzip.open(small_run.parent / "R-0415_log.csv.gz", "rb") as file:
         raw = pl.read_csv(file.read(), infer_schema_length=None)
     assert logged.height == raw.height
@@ -157,8 +164,9 @@ def test_killed_at_any_instant_the_next_start_is_whole(
         assert len(store.ask("questions/loads_of_run", run_id="R-0415")) == 1
         assert store.ask("checks/rows_without_a_load") == []
         assert store.ask("checks/file_identity") == []
-    on_disk = {path.name for path in (folder / READINGS / "R-0415").iterdir()}
-    assert on_disk == {"load-000001", "judged-000001"}
+    on_disk = {path.parent.name for path in (folder / READINGS).rglob("*.parquet")}
+    assert on_disk == {"load_id=1", "assessment_id=1"}
+    assert list((folder / READINGS / UNFINISHED).iterdir()) == []
 
 
 def test_a_stopped_load_leaves_the_store_whole(small_run: Path, tmp_path: Path) -> None:

@@ -24,7 +24,7 @@ from pipeline.review.sealing import (
     verified,
 )
 from pipeline.store.database import open_to_write
-from pipeline.store.readings import READINGS
+from pipeline.store.layout import READINGS
 from pipeline.store.sql_files import statement, statements
 
 CHANGES = [
@@ -86,15 +86,16 @@ def test_a_changed_journal_entry_is_found(copy: Path) -> None:
 
 
 def test_a_changed_and_a_missing_file_are_found(copy: Path) -> None:
-    logged = copy / READINGS / "R-0415" / "load-000001" / "logged.parquet"
+    run = "plant=Demo%20plant/line_id=L1/shift_date=2026-03-03/run_id=R-0415"
+    logged = copy / READINGS / run / "load_id=1" / "logged.parquet"
     content = bytearray(logged.read_bytes())
     content[len(content) // 2] ^= 1
     logged.write_bytes(content)
-    (copy / READINGS / "R-0415" / "judged-000001" / "measured.parquet").unlink()
+    (copy / READINGS / run / "assessment_id=1" / "measured.parquet").unlink()
     with open_to_write(copy) as store:
         assert changes_in(store) == (
-            "run R-0415, load 1: the file R-0415/load-000001/logged.parquet is not as it was written.",
-            "run R-0415, assessment 1: the file R-0415/judged-000001/measured.parquet is missing.",
+            f"run R-0415, load 1: the file {run}/load_id=1/logged.parquet is not as it was written.",
+            f"run R-0415, assessment 1: the file {run}/assessment_id=1/measured.parquet is missing.",
         )
 
 

@@ -93,7 +93,7 @@ def test_a_store_of_a_newer_version_is_refused(tmp_path: Path) -> None:
     for opened in (open_to_write, open_to_read):
         with pytest.raises(StoreError) as told, opened(tmp_path):
             pass
-        assert "this store has version 99, newer than this program knows (1)" in str(told.value)
+        assert "this store has version 99, newer than this program knows (2)" in str(told.value)
         assert str(told.value).endswith("Use the program version that wrote it, or a newer one.")
 
 
@@ -126,7 +126,8 @@ def test_a_damaged_database_is_told_in_words(tmp_path: Path) -> None:
 def test_a_full_disk_is_told_and_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     import errno
 
-    from pipeline.store.readings import READINGS, written_folder
+    from pipeline.store.layout import READINGS
+    from pipeline.store.readings import written_folder
 
     def full(*_args: object, **_more: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
@@ -135,7 +136,11 @@ def test_a_full_disk_is_told_and_leaves_nothing(tmp_path: Path, monkeypatch: pyt
         monkeypatch.setattr(pl.DataFrame, "write_parquet", full)
         with (
             pytest.raises(StoreError) as told,
-            written_folder(store, "R-1/load-000001", {"logged": pl.DataFrame({"row": [1]})}),
+            written_folder(
+                store,
+                "plant=P/line_id=L/shift_date=2026-01-01/run_id=R-1/load_id=1",
+                {"logged": pl.DataFrame({"row": [1]})},
+            ),
         ):
             pass
     assert "the disk is full or read-only; nothing half-written was kept" in str(told.value)
