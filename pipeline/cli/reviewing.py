@@ -97,6 +97,8 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
     else:
         for one in outcomes:
             print(_load_line(one))
+            for sentence in one.told:
+                print(f"  {sentence}")
         _print_refused(refused)
     return 2 if refused else 0
 
@@ -150,6 +152,8 @@ def _load_line(one: LoadOutcome) -> str:
     if not one.was_new:
         return f"{one.run_id}: already on file with the same content (load {one.load_id})"
     again = f", replaces load {one.supersedes} whose content differed" if one.supersedes else ""
+    if one.supersedes and one.rows_new < one.rows_read:
+        again = f", goes on from load {one.supersedes} with {one.rows_new} new rows"
     return (
         f"{one.run_id}: {one.rows_read} rows read = {one.rows_kept} kept + {one.rows_set_aside} set aside"
         f" (load {one.load_id}{again})"
@@ -165,6 +169,8 @@ def _load_as_json(one: LoadOutcome) -> dict[str, object]:
         "rows_read": one.rows_read,
         "rows_kept": one.rows_kept,
         "rows_set_aside": one.rows_set_aside,
+        "rows_new": one.rows_new,
+        "told": list(one.told),
     }
 
 

@@ -15,6 +15,7 @@ from prefect.task_runners import ThreadPoolTaskRunner
 
 from pipeline.errors import LogError, ReelproofError
 from pipeline.review.assessing import AssessOutcome, assess_run
+from pipeline.review.growing import QUIET_S
 from pipeline.review.line_review import review_lines
 from pipeline.review.loading import LoadOutcome, load_sheet
 from pipeline.review.page_writing import write_pages
@@ -46,10 +47,12 @@ def _is_worth_retrying(_task: object, _run: object, state: object) -> bool:
     cache_policy=NO_CACHE,
     persist_result=False,
 )
-def review_one_run(store: Store, sheet: Path, told: Told) -> tuple[LoadOutcome, AssessOutcome] | list[str]:
+def review_one_run(
+    store: Store, sheet: Path, told: Told, quiet_s: float = QUIET_S
+) -> tuple[LoadOutcome, AssessOutcome] | list[str]:
     """Load and judge the run of one sheet; the sentences of what is wrong where that cannot be done."""
     try:
-        load = load_sheet(store, sheet)
+        load = load_sheet(store, sheet, quiet_s=quiet_s)
         assessment = assess_run(store, load.run_id)
     except LogError as fault:
         told(sheet.parent.name, 1)
@@ -92,7 +95,11 @@ def write_all_pages(store_folder: Path, told: Told) -> tuple[Path, int]:
     persist_result=False,
 )
 def review_flow(
-    sheets: tuple[Path, ...], store_folder: Path, told: Told, on_wait: Callable[[str], None]
+    sheets: tuple[Path, ...],
+    store_folder: Path,
+    told: Told,
+    on_wait: Callable[[str], None],
+    quiet_s: float = QUIET_S,
 ) -> ReviewOutcome:
     """Load, place, measure and judge every run, side by side, then write the pages."""
     loads: list[LoadOutcome] = []
@@ -100,7 +107,7 @@ def review_flow(
     refused: list[str] = []
     with open_to_write(store_folder, on_wait=on_wait) as store:
         sweep(store)
-        started = [review_one_run.submit(store, sheet, told) for sheet in sheets]
+        started = [review_one_run.submit(store, sheet, told, quiet_s) for sheet in sheets]
         for future in started:
             outcome = future.result()
             if isinstance(outcome, list):

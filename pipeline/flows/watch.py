@@ -64,7 +64,8 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
     for sheet in ready:
         key = sheet.relative_to(inbox).as_posix()
         try:
-            outcome = review_flow((sheet,), store, _silent, _silent)
+            # The files have rested, so a last line without a line end is taken as it stands.
+            outcome = review_flow((sheet,), store, _silent, _silent, 0.0)
         except StoreError as fault:
             note_failed(memory, key, str(fault), now)
             failed[key] = str(fault)

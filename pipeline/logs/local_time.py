@@ -135,6 +135,17 @@ def utc_from_local(local_us: Micros, zone: ZoneInfo, before_us: int | None = Non
     return UtcTimes(utc, tuple(notes))
 
 
+def local_from_utc(utc_us: Micros, zone: ZoneInfo) -> Micros:
+    """The local clock's times of instants of UTC [us]: what `utc_from_local` was given."""
+    if utc_us.size == 0:
+        return utc_us
+    local = utc_us + _usual_offset(utc_us, zone)
+    for change in transitions_near(utc_us, zone):
+        since = (utc_us >= change.at_us) & (utc_us // _DAY_US == change.at_us // _DAY_US)
+        local = np.where(since, utc_us + change.after_us, local)
+    return local
+
+
 def never_shown(local_us: Micros, zone: ZoneInfo) -> Mask | None:
     """True where clocks in `zone` were put forward over that time; None if there is no such time at all."""
     skipped: Mask | None = None

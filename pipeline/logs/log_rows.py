@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from itertools import chain
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import polars as pl
@@ -13,7 +14,8 @@ from numpy.typing import NDArray
 
 from pipeline.flags import CLOCK_STEP, DUPLICATE, TIME_BACKWARDS
 from pipeline.logs.doubled_rows import doubled_rows
-from pipeline.logs.local_time import utc_from_local
+from pipeline.logs.earlier_rows import ClockKind, EarlierFile, earlier_blocks
+from pipeline.logs.local_time import local_from_utc, utc_from_local
 from pipeline.logs.log_plan import LogPlan, mapped
 from pipeline.logs.long_table import late_lines, one_row_an_instant
 from pipeline.logs.open_log import is_parquet
@@ -39,11 +41,14 @@ class ReadFile:
         file_no: number of the file in the run, from 0, in the order of the run sheet.
         name: its name in the run sheet.
         kind: readings, or which events.
-        sha256: hash of the file as it stands on disk.
-        bytes: its size on disk.
+        sha256: hash of the bytes read, which are the whole file unless it was being written.
+        bytes: how many those are.
         rows_read: rows read, blank lines and the header not counted.
         rows_kept: rows read as the mapping says.
         rows_set_aside: rows set aside with a reason.
+        resume_line: from this line on the file must be read again once it has grown; 0 for all of it.
+        clock: whether its times are instants or those of a local clock; "" if that differs from row to row.
+        passed_over: lines of a long table before `resume_line` with a tag that is not mapped, by tag.
     """
 
     file_no: int
@@ -54,6 +59,9 @@ class ReadFile:
     rows_read: int
     rows_kept: int
     rows_set_aside: int
+    resume_line: int = 0
+    clock: ClockKind | Literal[""] = ""
+    passed_over: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +74,7 @@ class LogRows:
         clock: rows with something wrong about their clock: file_no, line, flag.
         files: the files.
         notes: sentences for the reader of the run.
+        lines: of a long table, its lines as they were read: file_no, line, time [us of UTC], channel and value.
     """
 
     rows: pl.DataFrame
@@ -73,6 +82,23 @@ class LogRows:
     clock: pl.DataFrame
     files: tuple[ReadFile, ...]
     notes: tuple[str, ...]
+    lines: pl.DataFrame | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FilesBefore:
+    """What is known of a run's files before they are read, by the number of the file.
+
+    Args:
+        limits: how many bytes to read of a file, where it is still being written.
+        earlier: what was read of a file before it grew.
+    """
+
+    limits: Mapping[int, int] = field(default_factory=dict)
+    earlier: Mapping[int, EarlierFile] = field(default_factory=dict)
+
+
+NOTHING_BEFORE = FilesBefore()
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +107,7 @@ class _FileRows:
     set_aside: pl.DataFrame
     clock: pl.DataFrame
     end: FileEnd
+    kind: ClockKind | Literal[""]
     notes: tuple[str, ...]
 
 
@@ -91,6 +118,7 @@ def read_log(
     first_file_no: int,
     on_rows: Callable[[int], None] | None = None,
     scratch: Path | None = None,
+    before: FilesBefore = NOTHING_BEFORE,
 ) -> LogRows:
     """Every file of `log`, read and put on the clock of UTC.
 
@@ -101,6 +129,7 @@ def read_log(
         first_file_no: number of the log's first file in the run.
         on_rows: told how many more rows were read.
         scratch: folder for a scratch file, where the rows may not fit into memory.
+        before: what is known of the files before they are read.
 
     Raises:
         LogError: a file cannot be read as the mapping says.
@@ -108,7 +137,7 @@ def read_log(
     parts: list[_FileRows] = []
     before_us: int | None = None
     for place, name in enumerate(log.files):
-        reading = _Reading(log, folder / name, name, zone, first_file_no + place, on_rows)
+        reading = _Reading(log, folder, name, zone, first_file_no + place, on_rows, before)
         part = _read_file(reading, before_us, scratch)
         parts.append(part)
         if TIME_US in part.rows.columns and part.rows.height:
@@ -123,11 +152,16 @@ def read_log(
             part.end.rows_read,
             part.end.rows_kept,
             part.end.rows_set_aside,
+            part.end.resume_line if part.kind else 0,
+            part.kind,
+            part.end.passed_over,
         )
         for place, part in enumerate(parts)
     ]
     rows, doubled, notes = without_overlap([part.rows for part in parts], log, folder)
+    lines = None
     if log.long is not None:
+        lines = rows
         rows, told = _pivoted(rows, log)
         notes += told
     if doubled.height:
@@ -137,6 +171,8 @@ def read_log(
                 file,
                 rows_kept=file.rows_kept - counts.get(file.file_no, 0),
                 rows_set_aside=file.rows_set_aside + counts.get(file.file_no, 0),
+                # What stands in two files was taken out of one, and is there only in the file itself.
+                resume_line=0,
             )
             for file in files
         ]
@@ -146,16 +182,19 @@ def read_log(
         clock=pl.concat([part.clock for part in parts]),
         files=tuple(files),
         notes=(*(note for part in parts for note in part.notes), *notes),
+        lines=lines,
     )
 
 
-def log_source(path: Path, log: LogFile, zone: str) -> ParquetLog | TextLog:
-    """The reader for what the file `path` is.
+def log_source(
+    path: Path, log: LogFile, zone: str, limit: int | None = None, earlier: EarlierFile | None = None
+) -> ParquetLog | TextLog:
+    """The reader for what the file `path` is; of a text log that grew, for its new rows.
 
     Raises:
         LogError: the file cannot be opened.
     """
-    return ParquetLog(path, log, zone) if is_parquet(path) else TextLog(path, log, zone)
+    return ParquetLog(path, log, zone) if is_parquet(path) else TextLog(path, log, zone, limit, earlier)
 
 
 class _Reading:
@@ -164,16 +203,18 @@ class _Reading:
     def __init__(
         self,
         log: LogFile,
-        path: Path,
+        folder: Path,
         name: str,
         zone: str,
         file_no: int,
         on_rows: Callable[[int], None] | None,
+        before: FilesBefore,
     ) -> None:
         self.log, self.name, self.file_no = log, name, file_no
         self.set_aside = [pl.DataFrame(schema=SET_ASIDE)]
         self.passed_over = [pl.DataFrame(schema=PASSED_OVER)]
-        self._source = log_source(path, log, zone)
+        self._earlier = before.earlier.get(file_no)
+        self._source = log_source(folder / name, log, zone, before.limits.get(file_no), self._earlier)
         self._on_rows = on_rows
 
     def rows(self) -> Iterator[pl.DataFrame]:
@@ -183,6 +224,12 @@ class _Reading:
         # The header is read with the first block, so the columns are known only then.
         first = next(blocks, None)
         yield _no_rows(self.plan)
+        if self._earlier is not None:
+            self.set_aside.append(self._earlier.set_aside.select(number, pl.all()))
+            self.passed_over.append(
+                pl.DataFrame(list(self._earlier.passed_over), schema=PASSED_OVER, orient="row")
+            )
+            yield from earlier_blocks(self._earlier, self.plan)
         for block in chain([] if first is None else [first], blocks):
             self.set_aside.append(block.set_aside.select(number, pl.all()))
             self.passed_over.append(block.passed_over)
@@ -214,14 +261,15 @@ def _read_file(reading: _Reading, before_us: int | None, scratch: Path | None) -
         notes.append(f"{name}: the last line does not end in a line end; it is read as it stands.")
     notes += _told_of(pl.concat(reading.passed_over), name)
     clock = pl.DataFrame(schema=CLOCK_FLAGGED)
+    kind: ClockKind | Literal[""] = ""
     if TIME_US in frame.columns:
-        frame, told = _on_utc(frame, reading.plan, name, before_us)
+        frame, told, kind = _on_utc(frame, reading.plan, name, before_us)
         notes += told
         if log.kind == "readings" and log.long is None:
             frame, clock, told = _in_order(frame, reading.file_no, name)
             notes += told
     numbered = frame.with_columns(pl.lit(reading.file_no, pl.UInt16).alias("file_no"))
-    return _FileRows(numbered, pl.concat(reading.set_aside), clock, reading.end, tuple(notes))
+    return _FileRows(numbered, pl.concat(reading.set_aside), clock, reading.end, kind, tuple(notes))
 
 
 def _no_rows(plan: LogPlan) -> pl.DataFrame:
@@ -269,15 +317,18 @@ def _pivoted(lines: pl.DataFrame, log: LogFile) -> tuple[pl.DataFrame, list[str]
 
 def _on_utc(
     frame: pl.DataFrame, plan: LogPlan, name: str, before_us: int | None
-) -> tuple[pl.DataFrame, list[str]]:
-    """Times of a local clock moved to UTC."""
+) -> tuple[pl.DataFrame, list[str], ClockKind | Literal[""]]:
+    """Times of a local clock moved to UTC, and whether all were of one."""
     aware, times = frame[AWARE], frame[TIME_US]
     frame = frame.drop(AWARE)
     if aware.all():
-        return frame, []
+        return frame, [], "UTC"
+    kind: ClockKind | Literal[""] = ""
     if times.null_count() == 0 and not aware.any():
         moved = utc_from_local(times.to_numpy(), plan.zone, before_us)
         whole = moved.us
+        # A file that grows is put together from what is on file, so the way back must be sure.
+        kind = "local" if (local_from_utc(whole, plan.zone) == times.to_numpy()).all() else ""
     else:
         rows = np.flatnonzero((~aware & times.is_not_null()).to_numpy())
         whole = times.fill_null(0).to_numpy().copy()
@@ -286,7 +337,7 @@ def _on_utc(
     utc = pl.Series(TIME_US, whole)
     if times.null_count():
         utc = utc.set(times.is_null(), None)
-    return frame.with_columns(utc), [f"{name}: {note}" for note in moved.notes]
+    return frame.with_columns(utc), [f"{name}: {note}" for note in moved.notes], kind
 
 
 def _in_order(frame: pl.DataFrame, file_no: int, name: str) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:

@@ -52,14 +52,17 @@ class _Hashing(io.RawIOBase):
     ``head`` is the first bytes of the file, looked at without reading them.
     """
 
-    def __init__(self, file: BinaryIO) -> None:
+    def __init__(self, file: BinaryIO, limit: int | None = None) -> None:
         self._file = file
+        self._limit = limit
         self.head: bytes = file.peek(4)[:4] if isinstance(file, io.BufferedReader) else b""
         self.digest = hashlib.sha256()
         self.size = 0
 
     def take(self, size: int) -> bytes:
         """The next `size` bytes, or what is left."""
+        if self._limit is not None:
+            size = min(size, self._limit - self.size)
         chunk = self._file.read(size)
         self.digest.update(chunk)
         self.size += len(chunk)
@@ -125,14 +128,14 @@ class OpenLog:
     Args:
         path: the file.
         encoding: encoding of the text where no byte order mark tells it.
+        limit: read so many bytes and no more, of a file that is still being written; None for all.
 
-    ``sha256`` and ``size`` describe the file as it stands on disk, and are whole once the text was read to
-    its end.
+    ``sha256`` and ``size`` describe the bytes read, and are whole once the text was read to its end.
     """
 
-    def __init__(self, path: Path, encoding: str = "utf-8") -> None:
+    def __init__(self, path: Path, encoding: str = "utf-8", limit: int | None = None) -> None:
         self.path = path
-        self._raw = _Hashing(open_file(path))
+        self._raw = _Hashing(open_file(path), limit)
         self._encoding = encoding
 
     def __enter__(self) -> OpenLog:
@@ -219,6 +222,11 @@ def _marked(head: bytes) -> tuple[bytes, str | None]:
         if head.startswith(mark):
             return mark, encoding
     return b"", None
+
+
+def marked_encoding(head: bytes) -> str | None:
+    """The encoding that a byte order mark at the start of a file tells; None if there is none."""
+    return _marked(head)[1]
 
 
 def _known_encoding(name: str, path: Path) -> str:

@@ -14,13 +14,24 @@ import polars as pl
 from pipeline.columns import CHANNELS
 from pipeline.errors import Complaint, LogError
 from pipeline.logs.event_list import events_of
-from pipeline.logs.log_rows import CLOCK_FLAGGED, KEY_US, SET_ASIDE, UTC, LogRows, ReadFile, read_log
+from pipeline.logs.log_rows import (
+    CLOCK_FLAGGED,
+    KEY_US,
+    NOTHING_BEFORE,
+    SET_ASIDE,
+    UTC,
+    FilesBefore,
+    LogRows,
+    ReadFile,
+    read_log,
+)
+from pipeline.logs.parse_block import TIME_US
 from pipeline.logs.plausible_clock import ClockedLog, clock_complaints, clock_notes
 from pipeline.logs.row_checks.every_check import flag_readings
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import LogFile, RunSheet
 
-__all__ = ["LoadedRun", "ReadFile", "read_logs"]
+__all__ = ["FilesBefore", "LoadedRun", "ReadFile", "read_logs"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +45,7 @@ class LoadedRun:
         set_aside: lines that could not be kept, with their reasons.
         files: every file with its hash and counts.
         warnings: sentences for the reader of the run.
+        lines: lines of long tables as they were read, for files that may yet grow; without columns if there are none.
     """
 
     readings: pl.DataFrame
@@ -42,6 +54,7 @@ class LoadedRun:
     set_aside: pl.DataFrame
     files: tuple[ReadFile, ...]
     warnings: tuple[str, ...]
+    lines: pl.DataFrame
 
 
 def read_logs(
@@ -51,6 +64,7 @@ def read_logs(
     zone: str,
     on_rows: Callable[[int], None] | None = None,
     scratch: Path | None = None,
+    before: FilesBefore = NOTHING_BEFORE,
 ) -> LoadedRun:
     """Every log that the run sheet names, read, put on one clock and checked row by row.
 
@@ -62,6 +76,7 @@ def read_logs(
         on_rows: told how many more rows were read, for a progress bar.
         scratch: a folder with room for the logs unpacked, where they may not fit into memory; the columns of the
             readings then lie in a file there, unlinked already, that the operating system pages in when asked.
+        before: what is known of the files before they are read: bytes to read, and rows that were read already.
 
     Raises:
         LogError: with what is wrong with every log that cannot be read.
@@ -71,7 +86,7 @@ def read_logs(
     file_no = 0
     for log in sheet.logs:
         try:
-            logs.append((log, read_log(log, folder, zone, file_no, on_rows, scratch)))
+            logs.append((log, read_log(log, folder, zone, file_no, on_rows, scratch, before)))
         except LogError as fault:
             complaints.extend(fault.complaints)
         file_no += len(log.files)
@@ -94,7 +109,13 @@ def read_logs(
         set_aside=pl.concat([pl.DataFrame(schema=SET_ASIDE), *(read.set_aside for _, read in logs)]),
         files=tuple(file for _, read in logs for file in read.files),
         warnings=(*(note for _, read in logs for note in read.notes), *clock_notes(clocked)),
+        lines=_lines([read.lines for _, read in logs if read.lines is not None]),
     )
+
+
+def _lines(parts: list[pl.DataFrame]) -> pl.DataFrame:
+    columns = (pl.col("file_no", "line", TIME_US), pl.col("channel").cast(pl.String), pl.col("value"))
+    return pl.concat([part.select(*columns) for part in parts]) if parts else pl.DataFrame()
 
 
 def _clocked(log: LogFile, read: LogRows) -> ClockedLog:

@@ -9,11 +9,12 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.errors import Complaint, LogError
-from pipeline.logs.bad_lines import SET_ASIDE_SCHEMA
+from pipeline.logs.bad_lines import LINES_OF_A_RECORD, SET_ASIDE_SCHEMA
+from pipeline.logs.earlier_rows import EarlierFile
 from pipeline.logs.log_plan import LogPlan, header_cells, plan_columns
 from pipeline.logs.open_log import OpenLog
 from pipeline.logs.parse_block import ParsedBlock, parse_block
-from pipeline.logs.whole_lines import LineTooLong, whole_lines
+from pipeline.logs.whole_lines import Block, LineTooLong, from_line, whole_lines
 from pipeline.sheets.run_sheet import LogFile
 
 _HEADER_BYTES = 1 << 16
@@ -26,12 +27,14 @@ class FileEnd:
     """What is known of a file once it was read to its end.
 
     Args:
-        sha256: hash of the file as it stands on disk.
-        bytes: its size on disk.
+        sha256: hash of the bytes read.
+        bytes: how many those are.
         rows_read: rows read, blank lines and the header not counted.
         rows_kept: rows kept.
         rows_set_aside: rows set aside.
         open_ended: True if the last line does not end in a line end, so that it may be unfinished.
+        resume_line: from this line on the file must be read again once it has grown; 0 for all of it.
+        passed_over: lines before that with a tag that is not mapped, by tag.
     """
 
     sha256: str
@@ -40,6 +43,8 @@ class FileEnd:
     rows_kept: int
     rows_set_aside: int
     open_ended: bool
+    resume_line: int = 0
+    passed_over: tuple[tuple[str, int], ...] = ()
 
 
 class TextLog:
@@ -49,31 +54,47 @@ class TextLog:
         path: the file.
         log: its mapping.
         zone: the plant's zone.
+        limit: read so many bytes of it; None for all.
+        earlier: what was read of it before, which is not read again.
 
     ``plan`` is there after the first block, ``end`` after the last.
     """
 
-    def __init__(self, path: Path, log: LogFile, zone: str) -> None:
+    def __init__(
+        self,
+        path: Path,
+        log: LogFile,
+        zone: str,
+        limit: int | None = None,
+        earlier: EarlierFile | None = None,
+    ) -> None:
         self.path = path
         self.plan: LogPlan | None = None
         self.end: FileEnd | None = None
         self._log = log
         self._zone = zone
+        self._limit = limit
+        self._earlier = earlier
+        self._resume_line = 0
+        self._passed_over: dict[str, int] = {} if earlier is None else dict(earlier.passed_over)
 
     def blocks(self) -> Generator[ParsedBlock]:
-        """The rows of the log in its order, a block at a time.
+        """The rows of the log in its order, a block at a time; only those that were not read before.
 
         Raises:
             LogError: the file cannot be read as the mapping says.
         """
-        kept = aside = 0
+        earlier = self._earlier
+        kept, aside = (0, 0) if earlier is None else (earlier.rows_kept, earlier.set_aside.height)
         first_aside: ParsedBlock | None = None
         ended = True
-        with OpenLog(self.path, self._log.encoding) as opened:
+        with OpenLog(self.path, self._log.encoding, self._limit) as opened:
             chunks, first_line = self._below_header(opened.text())
+            self._resume_line = max(first_line, 0 if earlier is None else earlier.resume_line)
             try:
-                for block in whole_lines(chunks, first_line):
+                for block in from_line(whole_lines(chunks, first_line), self._resume_line):
                     parsed = parse_block(block, self._known_plan)
+                    self._go_on(block, parsed)
                     kept += parsed.kept
                     aside += parsed.set_aside.height
                     ended = block.text.endswith(b"\n")
@@ -91,7 +112,31 @@ class TextLog:
                     )
                 ) from None
             self._refuse_hopeless(kept, first_aside)
-            self.end = FileEnd(opened.sha256, opened.size, kept + aside, kept, aside, not ended)
+            self.end = FileEnd(
+                opened.sha256,
+                opened.size,
+                kept + aside,
+                kept,
+                aside,
+                not ended,
+                self._resume_line,
+                tuple(self._passed_over.items()),
+            )
+
+    def _go_on(self, block: Block, parsed: ParsedBlock) -> None:
+        """Note up to where the file is read for good, whatever may follow."""
+        if block.is_tail or self._resume_line == 0:
+            return
+        self._resume_line = block.first_line + block.lines
+        # A quote opened near the end may yet be closed by a line to come.
+        late = parsed.set_aside.filter(
+            pl.col("line") + LINES_OF_A_RECORD >= self._resume_line,
+            pl.col("text").str.contains('"', literal=True),
+        )
+        if late.height:
+            self._resume_line = 0 if self._known_plan.long is not None else int(late["line"][0])
+        for tag, lines in parsed.passed_over.iter_rows():
+            self._passed_over[tag] = self._passed_over.get(tag, 0) + lines
 
     @property
     def _known_plan(self) -> LogPlan:

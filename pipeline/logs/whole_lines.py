@@ -23,11 +23,13 @@ class Block:
         text: the lines, UTF-8, each but perhaps the last of the file ended by LF.
         first_line: line number of the first of them, from 1.
         lines: number of lines.
+        is_tail: True for what stands behind the last sure end of a row: it may be read otherwise if the file grows.
     """
 
     text: bytes
     first_line: int
     lines: int
+    is_tail: bool = False
 
 
 class LineTooLong(Exception):  # noqa: N818 - carries a line number to the caller, who complains
@@ -66,7 +68,18 @@ def whole_lines(chunks: Iterator[bytes], first_line: int = 1) -> Iterator[Block]
         line += count
     carry += b"\n" if held_cr else b""
     if carry:
-        yield Block(carry, line, carry.count(b"\n") + (not carry.endswith(b"\n")))
+        yield Block(carry, line, carry.count(b"\n") + (not carry.endswith(b"\n")), is_tail=True)
+
+
+def from_line(blocks: Iterator[Block], line: int) -> Iterator[Block]:
+    """What `blocks` hold from line `line` on."""
+    for block in blocks:
+        if block.first_line >= line:
+            yield block
+        elif block.first_line + block.lines > line:
+            passed = line - block.first_line
+            ends = np.flatnonzero(np.frombuffer(block.text, np.uint8) == 10)
+            yield Block(block.text[int(ends[passed - 1]) + 1 :], line, block.lines - passed, block.is_tail)
 
 
 def _with_lf_only(chunk: bytes, held_cr: bool) -> tuple[bytes, bool]:

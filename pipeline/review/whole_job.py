@@ -42,6 +42,7 @@ class ReviewOutcome:
                 f"{sum(one.held for one in judged)} held, with {sum(one.findings for one in judged)} findings."
             ),
         ]
+        lines.extend(f"{load.run_id}: {sentence}" for load in self.loads for sentence in load.told)
         lines.extend(f"{one.run_id}: no conclusion. {one.reason}" for one in open_runs)
         lines.append(f"Open {self.index} (pages changed: {self.pages_written}).")
         lines.append(

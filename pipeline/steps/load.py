@@ -6,18 +6,20 @@ Nothing is judged here. Every line of every log is either a kept row or a line s
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from pipeline.errors import Complaint, LogError, ReelproofError, SheetError
+from pipeline.logs.log_rows import NOTHING_BEFORE, FilesBefore
 from pipeline.logs.run_logs import LoadedRun, read_logs
 from pipeline.products.product import Product, find_product
 from pipeline.sheets.line_sheet import LineSheet, read_line_sheet
+from pipeline.sheets.log_files import with_files_found
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
-from pipeline.sheets.run_sheet import RunSheet, read_run_sheet
+from pipeline.sheets.run_sheet import LogFile, RunSheet, read_run_sheet
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,16 +34,15 @@ class SheetText:
 
 @dataclass(frozen=True, slots=True)
 class RunSheets:
-    """The three sheets a run stands on, checked, and what they hash to together with the logs.
+    """The three sheets a run stands on, checked.
 
     Args:
         folder: folder of the run sheet; log files are named relative to it.
-        run: the run sheet.
+        run: the run sheet, with the files that its patterns found.
         line: the line sheet it names.
         plant: the plant sheet it names.
         product: the product made.
         texts: the sheets' texts, in the order run, line, plant.
-        content_sha256: hash over the sheets and every log file, the identity of this load.
     """
 
     folder: Path
@@ -50,7 +51,19 @@ class RunSheets:
     plant: PlantSheet
     product: Product
     texts: tuple[SheetText, SheetText, SheetText]
-    content_sha256: str
+
+    @property
+    def files(self) -> tuple[tuple[LogFile, Path], ...]:
+        """Every log file in the order of its number, with its mapping."""
+        return tuple((log, self.folder / name) for log in self.run.logs for name in log.files)
+
+    def content_sha256(self, file_hashes: Iterable[str]) -> str:
+        """The identity of a load: hash over what the logs are read by, and the hashes of what is read of them.
+
+        The plant sheet is not in it: a new limit is a new judgement, not a new load. Its zone reads the times.
+        """
+        names = [*(text.sha256 for text in self.texts[:2]), self.plant.plant.zone]
+        return hashlib.sha256("".join([*names, *file_hashes]).encode()).hexdigest()
 
 
 def find_run_sheets(paths: tuple[Path, ...]) -> tuple[Path, ...]:
@@ -95,20 +108,14 @@ def text_of(path: Path, kind: str) -> SheetText:
     return SheetText(text_sha256(text), kind, path.name, text)
 
 
-def _hash_file(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
-
-
 def read_run_sheets(path: Path) -> RunSheets:
     """The run sheet `path` with the line and plant sheets it names, checked as a whole.
 
     Raises:
         SheetError: with every complaint about the three sheets and the files they name.
     """
-    run = read_run_sheet(path)
     folder = path.parent
-    complaints: list[Complaint] = []
+    run, complaints = with_files_found(read_run_sheet(path), path)
     line: LineSheet | None = None
     plant: PlantSheet | None = None
     product: Product | None = None
@@ -129,16 +136,6 @@ def read_run_sheets(path: Path) -> RunSheets:
         )
     if line is not None:
         complaints.extend(_disagreements(path, run, line))
-    for number, log in enumerate(run.logs, 1):
-        complaints.extend(
-            Complaint(
-                f"{path}: run.logs[{number}].files",
-                f"there is no file '{name}' beside the run sheet",
-                "Put the log there, or correct its name",
-            )
-            for name in log.files
-            if not (folder / name).is_file()
-        )
     if complaints or line is None or plant is None or product is None:
         raise SheetError(complaints)
     texts = (
@@ -146,12 +143,7 @@ def read_run_sheets(path: Path) -> RunSheets:
         text_of(folder / run.line_sheet, "line"),
         text_of(folder / run.plant_sheet, "plant"),
     )
-    # The plant sheet is not in it: a new limit is a new judgement, not a new load. Its zone reads the times.
-    whole = hashlib.sha256("".join([*(text.sha256 for text in texts[:2]), plant.zone]).encode())
-    for log in run.logs:
-        for name in log.files:
-            whole.update(_hash_file(folder / name).encode())
-    return RunSheets(folder, run, line, plant, product, texts, whole.hexdigest())
+    return RunSheets(folder, run, line, plant, product, texts)
 
 
 def _disagreements(path: Path, run: RunSheet, line: LineSheet) -> list[Complaint]:
@@ -206,18 +198,25 @@ class Loaded:
     shift: str
 
 
-def load_run(sheets: RunSheets, on_rows: Callable[[int], None] | None = None) -> Loaded:
+def load_run(
+    sheets: RunSheets,
+    on_rows: Callable[[int], None] | None = None,
+    scratch: Path | None = None,
+    before: FilesBefore = NOTHING_BEFORE,
+) -> Loaded:
     """Read every log of the run `sheets` describes.
 
     Args:
         sheets: the run's sheets, checked.
         on_rows: told how many more rows were read, for a progress bar.
+        scratch: a folder with room for the logs unpacked, where they may not fit into memory.
+        before: what is known of the files before they are read.
 
     Raises:
         LogError: a log cannot be read as its mapping says, or holds no reading at all.
     """
     zone = sheets.plant.plant.zone
-    logs = read_logs(sheets.run, sheets.line, sheets.folder, zone, on_rows)
+    logs = read_logs(sheets.run, sheets.line, sheets.folder, zone, on_rows, scratch, before)
     if logs.readings.height == 0:
         raise LogError(
             Complaint(

@@ -90,3 +90,10 @@ def read_frame(store: Store, folder: str, file: str) -> pl.DataFrame:
     import polars as pl
 
     return pl.read_parquet(path_of(store, folder) / f"{file}.parquet", glob=False, hive_partitioning=False)
+
+
+def scan_frame(store: Store, folder: str, file: str) -> pl.LazyFrame:
+    """The frame `file` of the readings folder `folder`, read as far as it is asked for."""
+    import polars as pl
+
+    return pl.scan_parquet(path_of(store, folder) / f"{file}.parquet", glob=False, hive_partitioning=False)

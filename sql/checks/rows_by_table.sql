@@ -3,6 +3,8 @@ SELECT 'logged.load' AS name, count(*) AS rows FROM logged.load
 UNION ALL
 SELECT 'logged.file', count(*) FROM logged.file
 UNION ALL
+SELECT 'logged.file_growth', count(*) FROM logged.file_growth
+UNION ALL
 SELECT 'logged.set_aside', count(*) FROM logged.set_aside
 UNION ALL
 SELECT 'logged.material', count(*) FROM logged.material

@@ -3,6 +3,8 @@ SELECT 'logged.load' AS name, 'load' AS kind, load_id AS number FROM logged.load
 UNION
 SELECT 'logged.file', 'load', load_id FROM logged.file
 UNION
+SELECT 'logged.file_growth', 'load', load_id FROM logged.file_growth
+UNION
 SELECT 'logged.set_aside', 'load', load_id FROM logged.set_aside
 UNION
 SELECT 'logged.flag_count', 'load', load_id FROM logged.flag_count
