@@ -21,6 +21,10 @@ QUESTION = "Does the value swing with a fixed length?"
 METHOD = "Welch spectrum against a red background"
 FEWEST = 64
 KNOT_BINS = 12
+# Places count as an even grid if none lies further off it than this share of a step, and if the grid is not so
+# much longer than the readings that the plain sum is shorter.
+_OFF_GRID = 1e-6
+_GRID_SHARE = 50
 STEADY = 0.7
 """Share of a swing's power that one sinusoid over the whole length must explain to be called steady."""
 WANDERS = (
@@ -286,11 +290,17 @@ def fit_sinusoid(at_m: ArrayLike, values: ArrayLike, lowest: float, highest: flo
 def _strength(
     at: NDArray[np.float64], x: NDArray[np.float64], grid: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """|Fourier sum| at evenly spaced frequencies; by the chirp transform where the places are even too."""
-    step = np.diff(at)
-    if float(np.ptp(step)) <= 1e-9 * float(step.mean()):
-        rate = 1 / float(step.mean())
-        found = signal.zoom_fft(x, [grid[0], grid[-1]], grid.size, fs=rate, endpoint=True)
+    """|Fourier sum| at evenly spaced frequencies; by the chirp transform where the places lie on an even grid.
+
+    A place of the grid without a reading adds nothing to the sum, so it is put in as zero.
+    """
+    step = float(np.diff(at).min())
+    places = (at - at[0]) / step if step > 0 else np.full(at.size, np.inf)
+    if places[-1] < _GRID_SHARE * at.size and float(np.abs(places - np.rint(places)).max()) < _OFF_GRID:
+        even = np.zeros(round(float(places[-1])) + 1)
+        even[np.rint(places).astype(np.int64)] = x
+        rate = (even.size - 1) / float(at[-1] - at[0])
+        found = signal.zoom_fft(even, [grid[0], grid[-1]], grid.size, fs=rate, endpoint=True)
         return np.asarray(np.abs(found), dtype=np.float64)
     return np.array([abs(np.exp(-2j * np.pi * f * at) @ x) for f in grid])
 

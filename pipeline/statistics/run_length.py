@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -155,16 +156,19 @@ def shewhart_width(arl0: float) -> float:
     return float(stats.norm.isf(0.5 / _longer_than_one(arl0)))
 
 
+@cache
 def ewma_width(arl0: float, weight: float) -> float:
     """Limits of an EWMA, in standard deviations of it, for a false alarm every `arl0` points on average."""
     return _solve(lambda width: ewma_arl(weight, width), arl0, 0.1, 8.0)
 
 
+@cache
 def cusum_limit(arl0: float, reference: float, two_sided: bool = True) -> float:
     """Decision interval h of a CUSUM for a false alarm every `arl0` points on average."""
     return _solve(lambda limit: cusum_arl(reference, limit, 0.0, two_sided), arl0, 0.01, 60.0)
 
 
+@cache
 def mewma_limit(arl0: float, weight: float, variables: int) -> float:
     """Limit of a multivariate EWMA for a false alarm every `arl0` points on average."""
     single = float(

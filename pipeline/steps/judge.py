@@ -7,9 +7,11 @@ ever a pass.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+import numpy as np
 
 from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.cause import with_causes
@@ -120,9 +122,10 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
     repeats = spark_repeats(bench)
     explained = with_causes(joined, circumstances_of(bench, joined, repeats))
     numbered = number_findings(explained, earlier)
+    failing = {name: _by_reel(bench.placed.reels, those) for name, those in by_limit.items()}
     requirements = tuple(
         [
-            _requirement(bench, reel, limit, by_limit[limit.limit_id])
+            _requirement(bench, reel, limit, failing[limit.limit_id].get(reel.id, ()))
             for reel in bench.placed.reels
             for limit in limits
         ]
@@ -135,9 +138,20 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
         findings,
         numbered.not_seen,
         gaps,
-        tuple(_standing(bench, reel, requirements, findings) for reel in bench.placed.reels),
+        _standings(bench, requirements, findings),
         repeats,
     )
+
+
+def _by_reel(reels: Sequence[PlacedReel], failing: Sequence[Sighting]) -> Mapping[str, tuple[Sighting, ...]]:
+    """The failing lengths that touch each reel, or are said to be on it."""
+    starts, ends = np.array([reel.from_m for reel in reels]), np.array([reel.to_m for reel in reels])
+    touching: dict[str, list[Sighting]] = {}
+    for one in failing:
+        touched = [reels[int(at)].id for at in np.flatnonzero((ends >= one.from_m) & (starts <= one.to_m))]
+        for reel_id in dict.fromkeys((*touched, one.reel_id)):
+            touching.setdefault(reel_id, []).append(one)
+    return {reel_id: tuple(those) for reel_id, those in touching.items()}
 
 
 def _requirement(
@@ -254,14 +268,33 @@ def _without_limit(reel: PlacedReel, missing: Missing) -> RequirementOnReel:
     )
 
 
+def _standings(
+    bench: Bench, requirements: Sequence[RequirementOnReel], findings: Sequence[Finding]
+) -> tuple[ReelStanding, ...]:
+    """What may leave, of every reel."""
+    required: dict[str, list[RequirementOnReel]] = {}
+    for one in requirements:
+        required.setdefault(one.reel_id, []).append(one)
+    found: dict[str, list[Finding]] = {}
+    for finding in findings:
+        found.setdefault(finding.reel_id, []).append(finding)
+    return tuple(
+        _standing(bench, reel, required.get(reel.id, ()), tuple(found.get(reel.id, ())))
+        for reel in bench.placed.reels
+    )
+
+
 def _standing(
-    bench: Bench,
-    reel: PlacedReel,
-    requirements: Sequence[RequirementOnReel],
-    findings: Sequence[Finding],
+    bench: Bench, reel: PlacedReel, own: Sequence[RequirementOnReel], here: tuple[Finding, ...]
 ) -> ReelStanding:
-    """What may leave: a reel without a finding that holds it, with every requirement judged that can be."""
-    here = tuple(one for one in findings if one.reel_id == reel.id)
+    """What may leave: a reel without a finding that holds it, with every requirement judged that can be.
+
+    Args:
+        bench: the run.
+        reel: the reel.
+        own: its requirements as judged.
+        here: findings on it.
+    """
     holding = sorted(
         (one for one in here if one.holds_release),
         key=lambda one: (SEVERITIES.index(one.severity), one.from_m),
@@ -273,7 +306,6 @@ def _standing(
         reasons.append(
             f"{faults} spark faults lie on this reel; the plant holds a reel with more than {most}."
         )
-    own = [one for one in requirements if one.reel_id == reel.id]
     reasons.extend(
         one.sentence
         for one in own

@@ -82,11 +82,12 @@ class Measured:
 
     def disagreement_m(self, from_m: float, to_m: float) -> float:
         """Length between `from_m` and `to_m` [m] over which the instruments contradict each other."""
-        return sum(
-            max(0.0, min(one.to_m, to_m) - max(one.from_m, from_m))
-            for one in self.agreement
-            if one.agreement.state == "red"
-        )
+        return sum(max(0.0, min(one.to_m, to_m) - max(one.from_m, from_m)) for one in self._contradicted)
+
+    @cached_property
+    def _contradicted(self) -> tuple[Stretch, ...]:
+        """Stretches over which the instruments contradict each other."""
+        return tuple(one for one in self.agreement if one.agreement.state == "red")
 
     @cached_property
     def wall(self) -> Seen | None:

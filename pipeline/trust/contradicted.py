@@ -133,6 +133,9 @@ def _surroundings(values: Floats, row: int) -> Floats:
     """Median of each column over the readings around, the row itself left out."""
     low, high = max(0, row - _AROUND), min(values.shape[0], row + _AROUND + 1)
     near = np.concatenate((values[low:row], values[row + 1 : high]))
+    if near.size and bool(np.isfinite(near).all()):
+        middle: Floats = np.median(near, axis=0)
+        return middle
     with np.errstate(all="ignore"):
         return np.array(
             [np.median(one[np.isfinite(one)]) if np.isfinite(one).any() else np.nan for one in near.T]

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from pipeline.results import Refused
 
@@ -105,8 +105,8 @@ def reconcile(
     degrees = left.size
     z = a / np.sqrt(np.diag(jacobian.T @ weight @ jacobian))
     without = np.maximum(chi2 - z**2, 0.0)
-    p_without = stats.chi2.sf(without, degrees - 1) if degrees > 1 else np.full(z.size, np.nan)
-    p = float(stats.chi2.sf(chi2, degrees))
+    p_without = special.chdtrc(degrees - 1, without) if degrees > 1 else np.full(z.size, np.nan)
+    p = float(special.chdtrc(degrees, chi2))
     suspect = _suspect(p, p_without)
     state: State = "red" if p < RED_P else "amber" if p < AMBER_P else "green"
     adjusted = values[: a.size] - variance * a

@@ -11,6 +11,7 @@ from pipeline.results import Refused
 from pipeline.statistics.periodicity import (
     Periods,
     Spectrum,
+    _strength,
     find_periods,
     fit_sinusoid,
     spectrum,
@@ -216,3 +217,13 @@ def test_bad_input_is_told(call: object, text: str) -> None:
     with pytest.raises(MethodRefusal) as caught:
         call()  # type: ignore[operator]
     assert str(caught.value) == text
+
+
+def test_a_sinusoid_is_found_beside_missing_places_of_an_even_grid() -> None:
+    """The short way over an even grid with holes gives the plain Fourier sum (its definition)."""
+    rng = np.random.default_rng(3)
+    at = np.delete(np.arange(2000) * 0.37, rng.choice(2000, 150, replace=False)) - 311.0
+    x = np.sin(2 * np.pi * 0.3 * at) + rng.normal(0, 1, at.size)
+    grid = np.linspace(0.29, 0.31, 200)
+    plain = np.array([abs(np.exp(-2j * np.pi * f * at) @ x) for f in grid])
+    np.testing.assert_allclose(_strength(at, x, grid), plain, rtol=1e-8)

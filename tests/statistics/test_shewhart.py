@@ -7,7 +7,7 @@ import pytest
 
 from pipeline.errors import MethodRefusal
 from pipeline.results import Chart, Refused
-from pipeline.statistics.shewhart import chart_constants, individuals_chart, mean_charts
+from pipeline.statistics.shewhart import _qn, chart_constants, individuals_chart, mean_charts
 
 
 def chart(*given: object, **named: object) -> Chart:
@@ -179,3 +179,14 @@ def test_bad_input_is_told(call: object, text: str) -> None:
     with pytest.raises(MethodRefusal) as caught:
         call()  # type: ignore[operator]
     assert str(caught.value) == text
+
+
+def test_qn_agrees_with_an_independent_program() -> None:
+    """statsmodels' Qn (Croux and Rousseeuw's algorithm), even and odd numbers, with and without ties."""
+    from statsmodels.robust.scale import qn_scale
+
+    draws = np.random.default_rng(11)
+    for size in (2, 3, 4, 9, 10, 51, 200):
+        for decimals in (12, 1):
+            values = np.round(draws.normal(size=size), decimals)
+            assert _qn(values) == float(qn_scale(values))
