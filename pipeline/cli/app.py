@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import typer
 
 from pipeline import __version__
-from pipeline.cli import deciding, drifting, making, printing, product, reading, reviewing
+from pipeline.cli import deciding, drifting, evidencing, making, printing, product, reading, reviewing
 from pipeline.errors import ReelproofError
 
 app = typer.Typer(
@@ -46,6 +46,7 @@ def root(
 
 reviewing.add_to(app)
 reading.add_to(app)
+evidencing.add_to(app)
 product.add_to(app)
 deciding.add_to(app)
 drifting.add_to(app)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
 from pipeline.cli.showing import JSON, STORE, print_json, print_table
+from pipeline.cli.typed import day_of
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.units import mm_from_mil
 
@@ -44,8 +44,8 @@ def drift(
 
     told = DriftFound(
         instrument,
-        _day(last_good, "--last-good"),
-        _day(found, "--found"),
+        day_of(last_good, "--last-good"),
+        day_of(found, "--found"),
         _millimetres(bias, "--bias"),
         abs(_millimetres(unsure, "--unsure")),
     )
@@ -65,15 +65,6 @@ def _millimetres(text: str, option: str) -> float:
         )
     figure = float(match.group(1))
     return {"mm": figure, "um": figure / 1000.0, "mil": mm_from_mil(figure)}[match.group(2)]
-
-
-def _day(text: str, option: str) -> date:
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        raise ReelproofError(
-            Complaint(option, f"'{text}' is no day", "Write it like 2026-03-31: year, month, day")
-        ) from None
 
 
 def _as_json(reach: Reach) -> dict[str, object]:

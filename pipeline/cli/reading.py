@@ -7,14 +7,14 @@ from typing import Any
 
 import typer
 
-from pipeline.cli.showing import JSON, STORE, print_json, print_table
+from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
+from pipeline.cli.typed import role_or_refused
 
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands to `app`."""
     app.command()(reel)
     app.command()(lot)
-    app.command()(verify)
 
 
 def reel(
@@ -58,15 +58,15 @@ def lot(
         None, "--export", help="Write its whole history as this new folder, and as a zip file beside it."
     ),
     key: Path | None = typer.Option(
-        None, "--key", help="Sign the export with the Ed25519 key in this file (64 hexadecimal digits)."
+        None, "--key", help="Sign the export with the private key in this file ('reelproof key')."
     ),
-    role: str = typer.Option("", "--role", help="Your role, for the printed history in the export."),
+    role: str = typer.Option("", "--role", help="Your role in the plant; needed with --export."),
     as_json: bool = JSON,
 ) -> int:
     """Show where a material lot went, or hand its whole history over as a pack that verifies by itself.
 
     Example: reelproof lot PVC-2231 --store store
-    Example: reelproof lot PVC-2231 --store store --export lot-PVC-2231
+    Example: reelproof lot PVC-2231 --store store --export lot-PVC-2231 --role "quality engineer"
     """
     if export is not None:
         return _export(lot, store, export, key, role, as_json)
@@ -83,65 +83,22 @@ def lot(
 
 
 def _export(lot: str, store: Path, folder: Path, key: Path | None, role: str, as_json: bool) -> int:
-    from pipeline.review.lot_pack import export_lot, read_private_key
-    from pipeline.store.database import open_to_read
+    from datetime import UTC, datetime
 
+    from pipeline.cli.evidencing import tell_of_pack
+    from pipeline.lots.key_files import read_private_key
+    from pipeline.review.handing_over import hand_over, zip_beside
+    from pipeline.review.lot_pack import lot_content
+    from pipeline.store.database import open_to_read, open_to_write
+
+    role_or_refused(f"lot {lot} --export", role)
     private_key = read_private_key(key) if key is not None else None
+    zip_beside(folder)
     with open_to_read(store) as opened:
-        done = export_lot(opened, lot, folder, role=role, private_key=private_key)
-    if as_json:
-        print_json(
-            {
-                "folder": done.pack.folder,
-                "zip": done.zip_file,
-                "files": done.pack.files,
-                "manifest_sha256": done.pack.manifest_sha256,
-                "journal_size": done.journal_size,
-                "journal_root": done.journal_root,
-            }
-        )
-        return 0
-    print(f"Written: {done.pack.folder} and {done.zip_file}, {done.pack.files} files.")
-    print(f"Manifest hash, to be kept elsewhere and compared: {done.pack.manifest_sha256}")
-    print(f"Journal of {done.journal_size} entries, root {done.journal_root}")
-    print(f"Whoever gets it checks it with: python3 {done.pack.folder}/verify.py, or reelproof verify PACK")
+        content = lot_content(opened, lot, datetime.now(UTC), role)
+    with open_to_write(store, on_wait=tell_of_wait) as opened:
+        tell_of_pack(hand_over(opened, f"lot {lot}", content, folder, role, private_key), as_json)
     return 0
-
-
-def verify(
-    path: Path | None = typer.Argument(
-        None, help="An exported pack, folder or zip; the store where it is left out."
-    ),
-    store: Path = STORE,
-    as_json: bool = JSON,
-) -> int:
-    """Check that nothing on file was changed since it was written, in the store or in an exported pack.
-
-    Example: reelproof verify --store store
-    """
-    if path is not None:
-        from pipeline.lots.pack import verify_files
-
-        changes, notes = verify_files(path), tuple[str, ...]()
-    else:
-        from pipeline.review.sealing import verified
-
-        found = verified(store)
-        changes, notes = found.changes, found.notes
-    if as_json:
-        print_json({"whole": not changes, "changes": list(changes), "notes": list(notes)})
-        return 1 if changes else 0
-    for note in notes:
-        print(note)
-    if changes:
-        for sentence in changes:
-            print(sentence)
-    else:
-        print(
-            "Whole: every entry, row and file is as it was written. This does not show that it was true then, "
-            "nor anything about a store rewritten as a whole whose anchors nobody else keeps."
-        )
-    return 1 if changes else 0
 
 
 def _number(value: float | None, form: str, otherwise: str = "none") -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Literal
 
 from pipeline.errors import Complaint, ReelproofError
@@ -64,18 +64,44 @@ def moment_of(text: str, zone: str, option: str) -> datetime:
     return (at if at.tzinfo else at.replace(tzinfo=ZoneInfo(zone))).astimezone(UTC)
 
 
+def day_of(text: str, option: str) -> date:
+    """A day like ``2026-03-31``.
+
+    Raises:
+        ReelproofError: it is no day.
+    """
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise ReelproofError(
+            Complaint(option, f"'{text}' is no day", "Write it like 2026-03-31: year, month, day")
+        ) from None
+
+
 def told_or_refused(where: str, role: str, reason: str) -> None:
     """Complain where an act that goes into the journal lacks the role or the reason.
 
     Raises:
         ReelproofError: with what is missing.
     """
+    _refuse_missing(
+        where, ("the role of the person who acts", "--role", role), ("the reason", "--reason", reason)
+    )
+
+
+def role_or_refused(where: str, role: str) -> None:
+    """Complain where an act that goes into the journal lacks the role.
+
+    Raises:
+        ReelproofError: the role is missing.
+    """
+    _refuse_missing(where, ("the role of the person who acts", "--role", role))
+
+
+def _refuse_missing(where: str, *told: tuple[str, str, str]) -> None:
     complaints = [
         Complaint(where, f"{name} is missing", f"Give {option}")
-        for name, option, value in (
-            ("the role of the person who acts", "--role", role),
-            ("the reason", "--reason", reason),
-        )
+        for name, option, value in told
         if not value.strip()
     ]
     if complaints:

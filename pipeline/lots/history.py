@@ -12,7 +12,6 @@ from datetime import UTC, date, datetime, time
 
 import polars as pl
 
-from pipeline.lots.canonical import read_canonical
 from pipeline.lots.genealogy import WHOLE, Edge, Reached
 from pipeline.lots.journal import Anchor, Entry
 from pipeline.nonconformance.disposition import Act
@@ -21,7 +20,20 @@ from pipeline.products.limits import Limit
 from pipeline.sheets.line_sheet import LineSheet
 
 # What may happen at one instant, in the order it is told.
-ORDER = ("limit", "calibration", "run", "load", "assessment", "finding", "disposition", "cut", "shipment")
+ORDER = (
+    "limit",
+    "calibration",
+    "run",
+    "load",
+    "assessment",
+    "reel",
+    "finding",
+    "disposition",
+    "cut",
+    "shipment",
+    "declaration",
+    "export",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,18 +93,12 @@ def of_journal(entries: Sequence[Entry], subjects: Sequence[str]) -> tuple[Histo
             False,
             entry.kind,
             entry.subject,
-            _entry_sentence(entry),
+            entry.sentence,
             f"journal entry {entry.entry_no}",
         )
         for entry in entries
         if entry.subject in wanted
     )
-
-
-def _entry_sentence(entry: Entry) -> str:
-    record = read_canonical(entry.record)["record"]
-    told = record.get("sentence") if isinstance(record, dict) else None
-    return str(told) if told else f"{entry.kind} of {entry.subject}."
 
 
 def of_acts(acts: Sequence[Act]) -> tuple[HistoryEvent, ...]:

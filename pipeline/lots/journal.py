@@ -18,7 +18,7 @@ from typing import Any
 
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.canonical import canonical_text, read_canonical
-from pipeline.lots.merkle import inclusion_proof, leaf_hash, root_hash
+from pipeline.lots.merkle import consistency_proof, inclusion_proof, leaf_hash, root_hash
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +43,21 @@ class Entry:
     record_sha256: str
     chain_sha256: str
 
+    @property
+    def content(self) -> dict[str, Any]:
+        """What is kept of what happened; empty where the record cannot be read."""
+        try:
+            held = read_canonical(self.record)["record"]
+        except (ValueError, KeyError, TypeError):
+            return {}
+        return held if isinstance(held, dict) else {}
+
+    @property
+    def sentence(self) -> str:
+        """What happened, in words."""
+        told = self.content.get("sentence")
+        return str(told) if told else f"{self.kind} of {self.subject}."
+
 
 @dataclass(frozen=True, slots=True)
 class Anchor:
@@ -55,6 +70,28 @@ class Anchor:
 
     size: int
     root: str
+
+    def __str__(self) -> str:
+        return f"{self.size}:{self.root}"
+
+
+def anchor_from(text: str) -> Anchor:
+    """Size and root as a certificate prints them, ``SIZE:ROOT``.
+
+    Raises:
+        ReelproofError: it is no such text.
+    """
+    size, _, root = text.strip().lower().partition(":")
+    if not (size.isdecimal() and size.isascii() and 0 < int(size) < 2**53 and _is_hash(root)):
+        raise ReelproofError(
+            Complaint(
+                f"'{text}'",
+                "this is no journal size and root",
+                "Give both as the certificate prints them, like 120:9f86d0...: entries, a colon, 64 hexadecimal "
+                "digits",
+            )
+        )
+    return Anchor(int(size), root)
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,3 +264,39 @@ def prove(entries: Sequence[Entry], wanted: Sequence[int]) -> tuple[Proved, ...]
         )
         for entry_no in sorted(set(wanted))
     )
+
+
+def prove_unchanged(entries: Sequence[Entry], earlier: Anchor) -> tuple[str, ...]:
+    """The proof that the journal still begins as it did when an earlier root was given out, hexadecimal hashes.
+
+    Args:
+        entries: every entry, in order.
+        earlier: the size and root of then.
+
+    Raises:
+        ReelproofError: the journal is shorter than it was, or no longer has that root; that is the finding.
+    """
+    broken = check_journal(entries, (earlier,))
+    told = [one for one in broken if one.entry_no == 0]
+    if told:
+        raise ReelproofError(
+            [
+                Complaint(
+                    "journal",
+                    one.sentence,
+                    "Check the root as the certificate prints it; if it stands, the journal was rewritten since",
+                )
+                for one in told
+            ]
+        )
+    return tuple(one.hex() for one in consistency_proof(earlier.size, _leaves(entries)))
+
+
+SIGNED_ROOT = "reelproof journal root 1"
+
+
+def signed_bytes(anchor: Anchor) -> bytes:
+    """The bytes that are signed to vouch for a journal's size and root."""
+    return canonical_text(
+        {"format": SIGNED_ROOT, "size": anchor.size, "root": anchor.root}, "journal root"
+    ).encode()

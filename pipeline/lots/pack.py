@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
@@ -31,15 +32,17 @@ GREATEST_ZIP = 2**32 - 1
 
 READ_ME = """{subject}
 
-What this is: the history of the lot as it was on file when the pack was exported ({made_utc}).
+What this is: what was on file about it when the pack was exported ({made_utc}).
   data/          the records as CSV and as Parquet, with the same rows in both
-  journal.json   the lot's journal entries, each with its proof against the journal's root
+  journal.json   its journal entries, each with its proof against the journal's root
   manifest.json  every file with its size and SHA-256 hash
   verify.py      checks all of it: python3 verify.py
 
 What verify.py shows: that nothing changed since the export. It does not show that what was recorded is true,
-and someone who makes a whole new pack can make its hashes fit. Compare the manifest hash with the one printed
-on the certificate: python3 verify.py --manifest HASH
+and someone who makes a whole new pack can make its hashes fit. So compare with what you know from elsewhere:
+  python3 verify.py --manifest HASH    the manifest hash printed on the certificate
+  python3 verify.py --root SIZE:ROOT   a journal root printed on an earlier certificate
+  python3 verify.py --key HEX          the plant's public key, where the pack is signed
 
 In-line evidence supports and does not replace the tests the adopted standard asks for. Whether wire may be
 used or stay in service is decided by qualified people under the adopted codes, never by this pack.
@@ -58,6 +61,8 @@ class PackContent:
         documents: path in the pack -> content, such as the printable PDF.
         entries: the lot's journal entries with proofs.
         anchor: the journal's size and root that the proofs lead to; None without entries.
+        earlier: size and root of the journal at some earlier time, shown to be its beginning; None for none.
+        consistency: the proof of that, hashes in hexadecimal.
     """
 
     subject: str
@@ -67,6 +72,22 @@ class PackContent:
     documents: Mapping[str, bytes] = field(default_factory=dict)
     entries: tuple[Proved, ...] = ()
     anchor: Anchor | None = None
+    earlier: Anchor | None = None
+    consistency: tuple[str, ...] = ()
+
+    @property
+    def journal(self) -> dict[str, Any] | None:
+        """What the manifest says of the journal."""
+        if self.anchor is None:
+            return None
+        before = self.earlier
+        return {
+            "size": self.anchor.size,
+            "root": self.anchor.root,
+            "earlier": None
+            if before is None
+            else {"size": before.size, "root": before.root, "proof": list(self.consistency)},
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +131,7 @@ def _table_files(name: str, frame: pl.DataFrame) -> dict[str, bytes]:
     return {f"data/{name}.csv": text.encode(), f"data/{name}.parquet": parquet.getvalue()}
 
 
-def pack_files(content: PackContent, private_key: bytes | None = None) -> dict[str, bytes]:
+def packed(content: PackContent, private_key: bytes | None = None) -> dict[str, bytes]:
     """Every file of a pack: path -> bytes.
 
     Args:
@@ -150,9 +171,7 @@ def pack_files(content: PackContent, private_key: bytes | None = None) -> dict[s
                 {"path": name, "bytes": len(files[name]), "sha256": hashlib.sha256(files[name]).hexdigest()}
                 for name in sorted(files)
             ],
-            "journal": None
-            if content.anchor is None
-            else {"size": content.anchor.size, "root": content.anchor.root},
+            "journal": content.journal,
             "signed_by": None if private_key is None else public_key(private_key).hex(),
         }
     )
@@ -164,18 +183,16 @@ def pack_files(content: PackContent, private_key: bytes | None = None) -> dict[s
     return files
 
 
-def write_pack(folder: Path, content: PackContent, private_key: bytes | None = None) -> WrittenPack:
+def write_pack(folder: Path, files: Mapping[str, bytes]) -> WrittenPack:
     """Write a pack as a new folder; it appears whole or not at all.
 
     Args:
         folder: where; must not be there yet.
-        content: what goes in.
-        private_key: Ed25519 key to sign with.
+        files: every file of it (`packed`).
 
     Raises:
         ReelproofError: the folder is there already or cannot be written.
     """
-    files = pack_files(content, private_key)
     if folder.exists():
         raise _refuse(
             f"{folder}", "there is something of that name already", "Give a new folder for the pack"
@@ -228,26 +245,31 @@ def zip_pack(folder: Path, path: Path) -> Path:
     return path
 
 
-def verify_files(path: Path, manifest_sha256: str | None = None) -> tuple[str, ...]:
+def verify_files(
+    path: Path, manifest_sha256: str = "", *, root: Anchor | None = None, key: bytes | None = None
+) -> tuple[str, ...]:
     """Everything in a pack (folder or zip file) that is not as it was exported; empty if it is whole.
 
     Args:
         path: the pack.
-        manifest_sha256: hash from the certificate; None where there is none to compare with.
+        manifest_sha256: manifest hash from the certificate; "" where there is none to compare with.
+        root: journal size and root from a certificate.
+        key: public key known to be the plant's, 32 bytes.
 
     Raises:
         ReelproofError: there is no such folder or file.
     """
     if path.is_dir():
-        problems = verify_pack.problems_of(verify_pack.files_of_folder(path))
-        raw = path / verify_pack.MANIFEST
-        digest = hashlib.sha256(raw.read_bytes()).hexdigest() if raw.is_file() else ""
+        files = verify_pack.files_of_folder(path)
+        problems = verify_pack.problems_of(files)
     elif path.is_file():
         content = path.read_bytes()
-        problems = verify_pack.problems_of_zip(content, path)
-        digest = "" if problems else verify_pack.manifest_hash_of_zip(path)
+        files, of_zip = verify_pack.files_of_zip(content, path)
+        problems = (verify_pack.problems_of(files) if files else []) or of_zip
     else:
         raise _refuse(f"{path}", "there is no such folder or file", "Give the pack's folder or zip file")
-    if manifest_sha256 and not problems and digest != manifest_sha256.strip().lower():
-        problems = ["the manifest is not the one whose hash was given: this is another pack"]
+    if not problems:
+        problems = verify_pack.not_as_known(
+            files, manifest_sha256, str(root) if root else "", key.hex() if key else ""
+        )
     return tuple(problems)

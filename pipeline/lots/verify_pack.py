@@ -3,6 +3,8 @@
     python3 verify.py                 the folder this script lies in
     python3 verify.py PACK.zip        a pack as a zip file
     python3 verify.py --manifest HEX  compare with the manifest hash printed on the certificate
+    python3 verify.py --root SIZE:HEX compare with a journal root printed on a certificate
+    python3 verify.py --key HEX       compare with the public key you know to be the plant's
 
 It shows that nothing changed since the pack was exported, not that what was recorded is true. Someone who
 makes a whole new pack can make its hashes fit: compare the manifest hash with the one on the certificate.
@@ -106,6 +108,33 @@ def included(record: bytes, entry_no: int, size: int, proof: list[bytes], root: 
     return last == 0 and value == root
 
 
+def consistent(earlier: int, later: int, earlier_root: bytes, later_root: bytes, proof: list[bytes]) -> bool:
+    """Whether a journal of the later size and root begins with the earlier one (RFC 9162, 2.1.4.2)."""
+    if not 0 < earlier <= later:
+        return False
+    if earlier == later:
+        return not proof and earlier_root == later_root
+    path = [earlier_root, *proof] if earlier & (earlier - 1) == 0 else list(proof)
+    if not path:
+        return False
+    here, last = earlier - 1, later - 1
+    while here % 2:
+        here, last = here // 2, last // 2
+    old = new = path[0]
+    for other in path[1:]:
+        if last == 0:
+            return False
+        if here % 2 or here == last:
+            old = hashlib.sha256(b"\x01" + other + old).digest()
+            new = hashlib.sha256(b"\x01" + other + new).digest()
+            while not here % 2 and here:
+                here, last = here // 2, last // 2
+        else:
+            new = hashlib.sha256(b"\x01" + new + other).digest()
+        here, last = here // 2, last // 2
+    return last == 0 and old == earlier_root and new == later_root
+
+
 def zip_bytes(files: list[tuple[str, bytes]]) -> bytes:
     """A zip file of (name, content) pairs, stored, with every byte fixed by them."""
     body: list[bytes] = []
@@ -186,6 +215,13 @@ def _journal_problems(files: dict[str, bytes], manifest: Any) -> list[str]:
             number = one["entry_no"]
             if json.loads(record)["entry_no"] != number or not included(record, number, size, proof, root):
                 problems.append(f"journal entry {number} is not proved by the journal's root")
+        earlier = anchor["earlier"]
+        if earlier is not None:
+            before, steps = bytes.fromhex(earlier["root"]), [bytes.fromhex(one) for one in earlier["proof"]]
+            if not consistent(earlier["size"], size, before, root, steps):
+                problems.append(
+                    f"the journal's root is not proved to follow from that of its first {earlier['size']} entries"
+                )
         return problems
     except (ValueError, KeyError, TypeError, AttributeError):
         return ["journal.json cannot be read"]
@@ -212,8 +248,8 @@ def files_of_folder(folder: Path) -> dict[str, bytes]:
     }
 
 
-def problems_of_zip(raw_zip: bytes, path: Path) -> list[str]:
-    """Everything that is not as it was exported in a zip file, down to its last byte."""
+def files_of_zip(raw_zip: bytes, path: Path) -> tuple[dict[str, bytes], list[str]]:
+    """Path in the pack -> content, of a zip file; and what is wrong with the zip file itself, to its last byte."""
     try:
         with zipfile.ZipFile(path) as archive:
             named = [(info.filename, archive.read(info)) for info in archive.infolist()]
@@ -228,20 +264,55 @@ def problems_of_zip(raw_zip: bytes, path: Path) -> list[str]:
         NotImplementedError,
         EOFError,
     ) as why:
-        return [f"{path.name} cannot be read as a zip file: {why}"]
+        return {}, [f"{path.name} cannot be read as a zip file: {why}"]
     if len(folders) != 1 or len({name for name, _ in named}) != len(named):
-        return [f"{path.name} does not hold one folder with each file once"]
-    problems = problems_of({name.partition("/")[2]: content for name, content in named})
-    if not same and not problems:
-        problems.append(f"{path.name} was changed outside the files it holds")
+        return {}, [f"{path.name} does not hold one folder with each file once"]
+    files = {name.partition("/")[2]: content for name, content in named}
+    return files, [] if same else [f"{path.name} was changed outside the files it holds"]
+
+
+def problems_of_zip(raw_zip: bytes, path: Path) -> list[str]:
+    """Everything that is not as it was exported in a zip file."""
+    files, of_zip = files_of_zip(raw_zip, path)
+    return (problems_of(files) if files else []) or of_zip
+
+
+def not_as_known(files: dict[str, bytes], manifest_hex: str, root: str, key_hex: str) -> list[str]:
+    """In what a whole pack differs from what its reader knows from elsewhere.
+
+    Args:
+        files: path in the pack -> content, found whole.
+        manifest_hex: manifest hash from the certificate, "" for none.
+        root: journal size and root from a certificate, as ``SIZE:HEX``, "" for none.
+        key_hex: public key known to be the plant's, "" for none.
+    """
+    raw = files[MANIFEST]
+    manifest = json.loads(raw.decode())
+    problems = []
+    if manifest_hex and hashlib.sha256(raw).hexdigest() != manifest_hex.strip().lower():
+        problems.append("the manifest is not the one whose hash was given: this is another pack")
+    if key_hex and manifest["signed_by"] is None:
+        problems.append("nobody signed it")
+    elif key_hex and manifest["signed_by"] != key_hex.strip().lower():
+        problems.append(f"it was signed by another key: {manifest['signed_by']}")
+    if root:
+        problems += _root_problems(manifest["journal"], root)
     return problems
 
 
-def manifest_hash_of_zip(path: Path) -> str:
-    """Hash of the manifest in a zip file that was found whole."""
-    with zipfile.ZipFile(path) as archive:
-        (name,) = [one for one in archive.namelist() if one.partition("/")[2] == MANIFEST]
-        return hashlib.sha256(archive.read(name)).hexdigest()
+def _root_problems(journal: Any, root: str) -> list[str]:
+    size, _, digest = root.strip().lower().partition(":")
+    known = [one for one in (journal, (journal or {}).get("earlier")) if one and str(one["size"]) == size]
+    if not known:
+        told = "no journal" if not journal else f"a journal of {journal['size']} entries"
+        if journal and journal["earlier"]:
+            told += f" that began as one of {journal['earlier']['size']}"
+        return [
+            f"it speaks of {told}, so it shows nothing about one of {size}: ask for a proof from that root on"
+        ]
+    if any(one["root"] != digest for one in known):
+        return [f"the first {size} entries of its journal do not have the root that was given"]
+    return []
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -252,26 +323,27 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "pack", nargs="?", default=str(Path(__file__).resolve().parent), help="folder or zip file"
     )
-    parser.add_argument("--manifest", metavar="HEX", help="manifest hash printed on the certificate")
+    parser.add_argument(
+        "--manifest", metavar="HEX", default="", help="manifest hash printed on the certificate"
+    )
+    parser.add_argument(
+        "--root", metavar="SIZE:HEX", default="", help="journal size and root printed on a certificate"
+    )
+    parser.add_argument("--key", metavar="HEX", default="", help="public key of the plant, 64 digits")
     given = parser.parse_args(arguments)
     path = Path(given.pack)
     if not path.exists():
         sys.stderr.write(f"{path}: there is no such folder or file. Give the pack's folder or zip file.\n")
         return 2
-    if path.is_dir():
-        files = files_of_folder(path)
-        problems = problems_of(files)
-        digest = hashlib.sha256(files.get(MANIFEST, b"")).hexdigest()
-    else:
-        problems = problems_of_zip(path.read_bytes(), path)
-        digest = "" if problems else manifest_hash_of_zip(path)
-    if given.manifest and not problems and digest != given.manifest.strip().lower():
-        problems.append("the manifest is not the one whose hash was given: this is another pack")
+    files, of_zip = (files_of_folder(path), []) if path.is_dir() else files_of_zip(path.read_bytes(), path)
+    problems = (problems_of(files) if files or path.is_dir() else []) or of_zip
+    if not problems:
+        problems = not_as_known(files, given.manifest, given.root, given.key)
     if problems:
         sys.stdout.write("NOT AS EXPORTED\n" + "".join(f"  {one}\n" for one in problems))
         return 1
     sys.stdout.write(
-        f"As exported. Manifest hash {digest}\n"
+        f"As exported. Manifest hash {hashlib.sha256(files[MANIFEST]).hexdigest()}\n"
         "Compare it with the hash on the certificate; that it was true when written is not shown here.\n"
     )
     return 0

@@ -21,7 +21,7 @@ from pipeline.nonconformance.numbering import known as remembered
 from pipeline.products.product import find_product
 from pipeline.review.asking import not_on_file
 from pipeline.review.finding_on_file import finding_of
-from pipeline.review.journal import note
+from pipeline.review.journal import note, note_all
 from pipeline.review.judged_rows import (
     agreement_rows,
     event_rows,
@@ -37,6 +37,8 @@ from pipeline.review.judged_rows import (
 )
 from pipeline.review.line_review import review_lines
 from pipeline.review.loading import STORE_TURN, put_texts_on_file
+from pipeline.review.reel_record import KIND as REEL
+from pipeline.review.reel_record import reel_records
 from pipeline.review.sealing import ASSESSMENT_TABLES, seals_of
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
@@ -387,7 +389,7 @@ def _put_on_file(
 
 
 def _note(store: Store, run_id: str, assessment_id: int, folder: str, record: dict[str, Any]) -> None:
-    """Put the judgement into the journal, sealed: with the hashes of its rows and files."""
+    """Put the judgement into the journal, sealed: with the hashes of its rows and files; then each reel of it."""
     seals = seals_of(store, ASSESSMENT_TABLES, folder, assessment_id=assessment_id)
     note(
         store,
@@ -395,3 +397,4 @@ def _note(store: Store, run_id: str, assessment_id: int, folder: str, record: di
         run_id,
         {"assessment_id": assessment_id, "folder": folder, "seals": seals, **record},
     )
+    note_all(store, REEL, reel_records(store, assessment_id))

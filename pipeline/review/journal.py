@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -23,24 +24,27 @@ def note(store: Store, kind: str, subject: str, record: Mapping[str, Any]) -> in
         subject: the run, reel or lot it happened to.
         record: what is kept of it: text, whole numbers, and lists and objects of these.
     """
+    return note_all(store, kind, {subject: record})[0]
+
+
+def note_all(store: Store, kind: str, records: Mapping[str, Mapping[str, Any]]) -> list[int]:
+    """Append entries of one kind, one a subject, inside the caller's transaction; their numbers.
+
+    Args:
+        store: the store, open to write.
+        kind: what happened.
+        records: subject -> what is kept of it.
+    """
     last = store.ask("questions/last_entry")
     before = entry_of(last[0]) if last else None
-    entry = next_entry(before, datetime.now(UTC), kind, subject, record)
-    store.append(
-        "journal.entry",
-        pl.DataFrame(
-            {
-                "entry_no": entry.entry_no,
-                "at_utc": entry.at_utc.replace(tzinfo=None),
-                "kind": entry.kind,
-                "subject": entry.subject,
-                "record": entry.record,
-                "record_sha256": entry.record_sha256,
-                "chain_sha256": entry.chain_sha256,
-            }
-        ),
-    )
-    return entry.entry_no
+    at_utc = datetime.now(UTC)
+    made: list[Entry] = []
+    for subject, record in records.items():
+        made.append(next_entry(made[-1] if made else before, at_utc, kind, subject, record))
+    if made:
+        rows = [{**asdict(entry), "at_utc": entry.at_utc.replace(tzinfo=None)} for entry in made]
+        store.append("journal.entry", pl.DataFrame(rows))
+    return [entry.entry_no for entry in made]
 
 
 def entry_of(row: Mapping[str, Any]) -> Entry:

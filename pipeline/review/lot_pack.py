@@ -6,17 +6,14 @@ the journal entries behind it and their proofs against the journal's root.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
 from pipeline import __version__
-from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.genealogy import Genealogy, Node, Reached, reach
 from pipeline.lots.history import (
     HistoryEvent,
@@ -29,7 +26,7 @@ from pipeline.lots.history import (
     of_limits,
 )
 from pipeline.lots.journal import Entry, anchor_of, prove
-from pipeline.lots.pack import PackContent, WrittenPack, write_pack, zip_pack
+from pipeline.lots.pack import PackContent
 from pipeline.nonconformance.disposition import Act
 from pipeline.products.limits import Limit
 from pipeline.review.asking import lot_on_file
@@ -92,65 +89,18 @@ class LotOnFile:
     genealogy: Genealogy
 
 
-@dataclass(frozen=True, slots=True)
-class ExportedLot:
-    """A lot's pack as written.
-
-    Args:
-        pack: the folder, its manifest's hash and its files.
-        zip_file: the same as a zip file.
-        journal_size: entries of the journal it is proved against.
-        journal_root: their root.
-    """
-
-    pack: WrittenPack
-    zip_file: Path
-    journal_size: int
-    journal_root: str
-
-
-def export_lot(
-    store: Store,
-    lot: str,
-    folder: Path,
-    *,
-    role: str = "",
-    private_key: bytes | None = None,
-    now: datetime | None = None,
-) -> ExportedLot:
-    """Write a lot's history as a new folder and, beside it, the same as a zip file.
+def lot_content(store: Store, lot: str, at_utc: datetime, role: str) -> PackContent:
+    """Everything that goes into a lot's pack.
 
     Args:
         store: the store, open to read.
         lot: the lot.
-        folder: where; must not be there yet.
-        role: role of whoever exports it, for the printed record.
-        private_key: Ed25519 key to sign the manifest with.
-        now: the instant, UTC; the clock's where it is left out.
+        at_utc: when it is made, UTC.
+        role: role of whoever exports it, for the printed history.
 
     Raises:
         NotFoundError: no run used such a lot.
-        ReelproofError: the folder or its zip file is there already or cannot be written.
     """
-    zip_file = folder.with_name(f"{folder.name}.zip")
-    if zip_file.exists():
-        raise ReelproofError(
-            Complaint(str(zip_file), "there is something of that name already", "Give a new folder")
-        )
-    at_utc = now or datetime.now(UTC)
-    content = lot_content(store, lot, at_utc, role)
-    written = write_pack(folder, content, private_key)
-    anchor = content.anchor
-    return ExportedLot(
-        written,
-        zip_pack(folder, zip_file),
-        anchor.size if anchor else 0,
-        anchor.root if anchor else "",
-    )
-
-
-def lot_content(store: Store, lot: str, at_utc: datetime, role: str) -> PackContent:
-    """Everything that goes into a lot's pack."""
     on_file = gather_lot(store, lot)
     acts = tuple(
         act
@@ -210,7 +160,7 @@ def _names(entry: Entry, on_file: LotOnFile) -> bool:
     """Whether a declaration names a reel or length of the lot."""
     if entry.kind != "declaration":
         return False
-    named = json.loads(entry.record)["record"].get("wire", [])
+    named = entry.content.get("wire", ())
     return bool(set(named) & {*on_file.reels, *(row["length_id"] for row in on_file.lengths)})
 
 
@@ -350,28 +300,3 @@ def _documents(store: Store, lot: str, role: str, at_utc: datetime) -> Mapping[s
     books = run_books(store)
     record = lot_history(plant_of(store, books), lot, lots_of(books)[lot])
     return {"history.pdf": lot_history_pdf(record, Printing(role or "reelproof", at_utc))}
-
-
-def read_private_key(path: Path) -> bytes:
-    """The Ed25519 private key in a file: 32 random bytes as 64 hexadecimal digits.
-
-    Raises:
-        ReelproofError: the file cannot be read, or holds no such key.
-    """
-    try:
-        raw = bytes.fromhex(path.read_text(encoding="ascii").strip())
-    except OSError as why:
-        raise ReelproofError(
-            Complaint(str(path), f"this file cannot be read ({why.strerror})", "Check the path of the key")
-        ) from None
-    except ValueError:
-        raw = b""
-    if len(raw) != 32:
-        raise ReelproofError(
-            Complaint(
-                str(path),
-                "this is no signing key",
-                "Give a file with 32 random bytes as 64 hexadecimal digits",
-            )
-        )
-    return raw

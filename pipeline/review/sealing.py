@@ -15,7 +15,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import polars as pl
 
-from pipeline.review.journal import broken_entries, journal_of, note
+from pipeline.lots.journal import check_journal
+from pipeline.review.journal import journal_of, note
+from pipeline.review.reel_record import KIND as REEL
+from pipeline.review.reel_record import reel_records
+from pipeline.review.signed_roots import signature_faults
 from pipeline.steps.load import text_sha256
 from pipeline.store.database import (
     DATABASE,
@@ -27,7 +31,7 @@ from pipeline.store.database import (
 from pipeline.store.layout import path_of
 
 if TYPE_CHECKING:
-    from pipeline.lots.journal import Entry
+    from pipeline.lots.journal import Anchor, Entry
     from pipeline.store.database import Store
 
 # Table -> the question that gives its rows for one load or one assessment, in an order that does not vary.
@@ -155,8 +159,28 @@ class Verified:
     notes: tuple[str, ...] = ()
 
 
-def verified(folder: Path) -> Verified:
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What somebody outside the store knows of its journal.
+
+    Args:
+        root: size and root printed on a certificate.
+        key: public key known to be the plant's, 32 bytes.
+    """
+
+    root: Anchor | None = None
+    key: bytes | None = None
+
+
+NOTHING_KNOWN = Known()
+
+
+def verified(folder: Path, known: Known = NOTHING_KNOWN) -> Verified:
     """Everything in the store in `folder` that is not as it was written: in its database and its newest copy.
+
+    Args:
+        folder: the store's folder.
+        known: what is known of its journal from elsewhere.
 
     Raises:
         StoreError: there is no store, nothing was published yet, or it is of a newer version.
@@ -166,7 +190,7 @@ def verified(folder: Path) -> Verified:
     entries: list[int] = []
     try:
         with open_to_read(folder) as store:
-            told |= dict.fromkeys(changes_in(store))
+            told |= dict.fromkeys(changes_in(store, known))
             entries.append(len(journal_of(store)))
     except DamagedStoreError as fault:
         told |= dict.fromkeys(f"{one.where}: {one.found}." for one in fault.complaints)
@@ -181,7 +205,7 @@ def verified(folder: Path) -> Verified:
                 return Verified(
                     tuple(told), ("Another process is writing to the store; its newest copy was verified.",)
                 )
-            told |= dict.fromkeys(changes_in(store))
+            told |= dict.fromkeys(changes_in(store, known))
             entries.append(len(journal_of(store)))
     except DamagedStoreError as fault:
         told |= dict.fromkeys(f"{one.where}: {one.found}." for one in fault.complaints)
@@ -191,9 +215,11 @@ def verified(folder: Path) -> Verified:
     return Verified(tuple(told))
 
 
-def changes_in(store: Store) -> tuple[str, ...]:
+def changes_in(store: Store, known: Known = NOTHING_KNOWN) -> tuple[str, ...]:
     """Everything in the store that is not as the journal says it was written, a sentence each."""
-    told = [one.sentence for one in broken_entries(store)]
+    entries = journal_of(store)
+    told = [one.sentence for one in check_journal(entries, [known.root] if known.root else [])]
+    told += signature_faults(entries, known.key)
     told += [
         f"the text of {row['kind']} sheet {row['name']} no longer has its hash {row['sha256'][:12]}."
         for row in store.ask("questions/sheet_texts")
@@ -201,7 +227,10 @@ def changes_in(store: Store) -> tuple[str, ...]:
     ]
     kinds = ("load", "assessment", "line review", *ENTRY_TABLES)
     kept: dict[str, set[int]] = {kind: set() for kind in kinds}
-    for entry in journal_of(store):
+    reels: dict[int, dict[str, Any]] = {}
+    for entry in entries:
+        if entry.kind == REEL:
+            told += _reel_told_otherwise(store, entry, reels)
         if entry.kind not in kept:
             continue
         try:
@@ -218,6 +247,22 @@ def changes_in(store: Store) -> tuple[str, ...]:
         if row["number"] not in kept[row["kind"]]
     ]
     return tuple(told)
+
+
+def _reel_told_otherwise(store: Store, entry: Entry, seen: dict[int, dict[str, Any]]) -> list[str]:
+    """Whether the entry of one reel says what the rows of its judgement say."""
+    try:
+        record: dict[str, Any] = json.loads(entry.record)["record"]
+        number = int(record["assessment_id"])
+        if number not in seen:
+            seen[number] = reel_records(store, number)
+    except (ValueError, KeyError, TypeError):
+        return [f"entry {entry.entry_no}: it does not say by which judgement reel {entry.subject} stands."]
+    if seen[number].get(entry.subject) == record:
+        return []
+    return [
+        f"entry {entry.entry_no}: the rows of assessment {number} no longer say of reel {entry.subject} what it keeps."
+    ]
 
 
 def _held_against(store: Store, entry: Entry, record: dict[str, Any]) -> tuple[int, list[str]]:

@@ -39,6 +39,12 @@ class Shell:
         assert "Traceback" not in shown.err
         return code, shown.out, shown.err
 
+    def plain(self, *words: str) -> tuple[int, str, str]:
+        """A command that needs no store."""
+        code = run(list(words))
+        shown = self.capsys.readouterr()
+        return code, shown.out, shown.err
+
     def answer(self, *words: str) -> Any:
         code, out, err = self(*words, "--json")
         assert code == 0, err
@@ -147,6 +153,52 @@ def test_a_lot_is_handed_over_and_verified(shell: Shell, tmp_path: Path) -> None
     events.write_bytes(events.read_bytes().replace(b"R-0414", b"R-0415", 1))
     code, out, _ = shell("verify", str(folder))
     assert (code, out) == (1, "data/events.csv was changed\n")
+    assert shell("lot", "PVC-7741", "--export", str(tmp_path / "again"))[0::2] == (
+        2,
+        "lot PVC-7741 --export: the role of the person who acts is missing. Give --role.\n",
+    )
+    assert "export  " in shell("journal", "lot PVC-7741")[1]
+
+
+def test_an_auditor_proves_one_reel_and_signs_the_journal(shell: Shell, tmp_path: Path) -> None:
+    key, proof = str(tmp_path / "quality.key"), str(tmp_path / "proof")
+    code, _, err = shell.plain("key", str(shell.store / "readings" / "quality.key"))
+    assert (code, err.partition(": ")[2]) == (
+        2,
+        f"this lies inside the store {shell.store}. A key kept with what it signs proves nothing; give a place outside "
+        "every store.\n",
+    )
+    code, out, _ = shell.plain("key", key)
+    assert code == 0
+    public = out.splitlines()[1].removeprefix("Public key: ")
+    before = shell.answer("journal")
+    root = f"{before['size']}:{before['root']}"
+    assert shell("journal", "--sign", key)[2] == (
+        "journal --sign: the role of the person who acts is missing. Give --role.\n"
+    )
+    assert shell.answer("journal", "--sign", key, "--role", "quality manager")["key"] == public
+    assert shell("verify", "--root", root, "--key", f"{key}.pub")[0] == 0
+    words = ("prove", "L1-0412-02", "--out", proof, "--since", root, "--key", key, "--role", "auditor")
+    code, out, err = shell(*words)
+    assert code == 0, err
+    assert "Put into the journal as entry" in out
+    for path in (proof, f"{proof}.zip"):
+        code, out, _ = shell("verify", path, "--root", root, "--key", f"{key}.pub")
+        assert (code, out) == (
+            0,
+            "Whole: every entry, row and file is as it was written. It fits what was printed on the certificate. It was "
+            "signed with the key given. This does not show that it was true then.\n",
+        )
+    code, out, _ = shell("verify", proof, "--root", f"{before['size']}:{'0' * 64}")
+    assert (code, out) == (
+        1,
+        f"the first {before['size']} entries of its journal do not have the root that was given\n",
+    )
+    code, _, err = shell("verify", "--root", "120")
+    assert (code, err.splitlines()[0][:46]) == (2, "'120': this is no journal size and root. Give ")
+    shown = shell.answer("journal", "L1-0412-02")
+    assert [one["kind"] for one in shown["entries"]] == ["reel"]
+    assert shell.answer("journal", "--day", "2020-01-01")["size"] == 0
 
 
 def test_a_declaration_is_checked_refused_and_drafted(shell: Shell, tmp_path: Path) -> None:

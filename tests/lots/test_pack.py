@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import sys
 import zipfile
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -17,8 +18,8 @@ import pytest
 
 from pipeline.errors import ReelproofError
 from pipeline.lots import verify_pack
-from pipeline.lots.journal import Entry, anchor_of, next_entry, prove
-from pipeline.lots.pack import PackContent, pack_files, verify_files, write_pack, zip_pack
+from pipeline.lots.journal import Anchor, Entry, anchor_of, next_entry, prove, prove_unchanged
+from pipeline.lots.pack import PackContent, packed, verify_files, write_pack, zip_pack
 from pipeline.lots.signing import public_key, sign
 from tests.published.test_journal_vectors import SIGNATURES
 
@@ -56,7 +57,7 @@ def content() -> PackContent:
 @pytest.fixture(scope="module")
 def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("packs") / "lot-2503-04"
-    write_pack(folder, content(), KEY)
+    write_pack(folder, packed(content(), KEY))
     zip_pack(folder, folder.with_suffix(".zip"))
     return folder
 
@@ -82,7 +83,7 @@ def test_a_pack_is_whole_as_folder_and_as_zip(pack: Path) -> None:
         "R1/2,700.1,SP1,2025-03-04T06:30:00.000005Z\n"
     )
     assert pl.read_parquet(io.BytesIO(files["data/findings.parquet"])).equals(FINDINGS)
-    assert pack_files(content(), KEY)["manifest.json"] == files["manifest.json"]
+    assert packed(content(), KEY)["manifest.json"] == files["manifest.json"]
 
 
 def script(path: Path, *more: str) -> tuple[int, str]:
@@ -164,7 +165,7 @@ def mutations(raw: bytes, count: int, rng: random.Random) -> list[bytes]:
 
 def test_every_mutation_of_every_file_is_found_and_named(pack: Path) -> None:
     rng = random.Random(3)
-    files = pack_files(content())
+    files = packed(content())
     tried = 0
     for name, raw in files.items():
         for changed in mutations(raw, MUTATIONS // len(files), rng):
@@ -183,14 +184,14 @@ def test_every_mutation_of_every_file_is_found_and_named(pack: Path) -> None:
 def test_every_mutation_of_the_zip_file_is_found(tmp_path: Path) -> None:
     rng = random.Random(4)
     folder = tmp_path / "lot"
-    write_pack(folder, content())
+    write_pack(folder, packed(content()))
     raw = zip_pack(folder, tmp_path / "lot.zip").read_bytes()
     for changed in [*mutations(raw, MUTATIONS // 4, rng), raw + b"\0", b"\0" + raw, raw[:-1], b""]:
         assert verify_pack.problems_of_zip(changed, _written(tmp_path / "m.zip", changed))
 
 
 def test_every_byte_of_a_zip_header_and_directory_is_watched(tmp_path: Path) -> None:
-    files = pack_files(PackContent("Lot", START, "reelproof", {}, {}), None)
+    files = packed(PackContent("Lot", START, "reelproof", {}, {}), None)
     files = {name: files[name] for name in sorted(files)}
     raw = verify_pack.zip_bytes([(f"lot/{name}", one) for name, one in files.items()])
     inside = {raw.index(one): len(one) for one in files.values()}
@@ -212,7 +213,7 @@ def test_someone_who_makes_every_hash_again_is_caught_by_the_key_and_by_the_cert
     files = verify_pack.files_of_folder(pack)
     printed = hashlib.sha256(files["manifest.json"]).hexdigest()
     other_key = bytes(32)
-    forged = pack_files(
+    forged = packed(
         PackContent("Lot 2503-04", START, "reelproof 0.1.0", {"findings": FINDINGS.head(1)}), other_key
     )
     assert verify_pack.problems_of(forged) == []
@@ -229,11 +230,69 @@ def test_someone_who_makes_every_hash_again_is_caught_by_the_key_and_by_the_cert
     ]
 
 
+def test_what_its_reader_knows_from_elsewhere_is_compared(pack: Path, tmp_path: Path) -> None:
+    """A root printed when the journal had 4 entries, the root of now, and the plant's public key."""
+    entries: list[Entry] = []
+    for number in range(9):
+        entries.append(
+            next_entry(entries[-1] if entries else None, START, "load", f"R{number % 2}", {"n": number})
+        )
+    early, now = anchor_of(entries[:4]), anchor_of(entries)
+    proof = PackContent(
+        "Proof of R1",
+        START,
+        "reelproof 0.1.0",
+        {},
+        {},
+        prove(entries, [2]),
+        now,
+        early,
+        prove_unchanged(entries, early),
+    )
+    folder = tmp_path / "proof"
+    write_pack(folder, packed(proof, KEY))
+    assert verify_files(folder, root=early, key=public_key(KEY)) == verify_files(folder, root=now) == ()
+    key, root = public_key(KEY).hex(), str(early)
+    assert script(folder, "--root", root, "--key", key.upper())[0] == 0
+    assert script(folder, "--root", f"4:{'0' * 64}", "--key", "ab" * 32) == (
+        1,
+        (
+            "NOT AS EXPORTED\n"
+            f"  it was signed by another key: {key}\n"
+            "  the first 4 entries of its journal do not have the root that was given\n"
+        ),
+    )
+    assert verify_files(folder, root=Anchor(5, early.root)) == (
+        (
+            "it speaks of a journal of 9 entries that began as one of 4, so it shows nothing about one of 5: ask for a "
+            "proof from that root on"
+        ),
+    )
+    write_pack(tmp_path / "unsigned", packed(content()))
+    assert verify_files(tmp_path / "unsigned", key=public_key(KEY)) == ("nobody signed it",)
+    # A journal rewritten before the certificate: the consistency proof no longer leads from the old root.
+    rewritten = [next_entry(None, START, "load", "R0", {"n": 99})]
+    for number in range(1, 9):
+        rewritten.append(next_entry(rewritten[-1], START, "load", f"R{number % 2}", {"n": number}))
+    forged = replace(
+        proof, entries=prove(rewritten, [2]), anchor=anchor_of(rewritten), consistency=proof.consistency
+    )
+    assert verify_pack.problems_of(packed(forged, KEY)) == [
+        "the journal's root is not proved to follow from that of its first 4 entries"
+    ]
+    with pytest.raises(ReelproofError) as told:
+        prove_unchanged(rewritten, early)
+    assert str(told.value) == (
+        "journal: the first 4 entries no longer have the root that was anchored. Check the root as the certificate "
+        "prints it; if it stands, the journal was rewritten since."
+    )
+
+
 def test_an_entry_that_is_not_in_the_journal_is_told(pack: Path) -> None:
     made = content()
     changed = made.entries[0].record.replace('"n":0', '"n":7')
     entries = (type(made.entries[0])(1, changed, made.entries[0].proof), *made.entries[1:])
-    files = pack_files(PackContent(made.subject, START, made.software, {}, {}, entries, made.anchor), KEY)
+    files = packed(PackContent(made.subject, START, made.software, {}, {}, entries, made.anchor), KEY)
     assert verify_pack.problems_of(files) == ["journal entry 1 is not proved by the journal's root"]
 
 
@@ -262,7 +321,7 @@ def test_the_zip_file_is_a_plain_zip_file(pack: Path) -> None:
 
 def test_nothing_is_written_over_and_names_are_checked(pack: Path, tmp_path: Path) -> None:
     with pytest.raises(ReelproofError) as told:
-        write_pack(pack, content())
+        write_pack(pack, packed(content()))
     assert str(told.value) == (
         f"{pack}: there is something of that name already. Give a new folder for the pack."
     )
@@ -273,13 +332,13 @@ def test_nothing_is_written_over_and_names_are_checked(pack: Path, tmp_path: Pat
         "Give a new name for the zip file."
     )
     with pytest.raises(ReelproofError) as told:
-        pack_files(PackContent("Lot", START, "reelproof", {}, {"../x": b""}))
+        packed(PackContent("Lot", START, "reelproof", {}, {"../x": b""}))
     assert str(told.value) == (
         "pack: '../x' cannot name a file in it. Use letters, digits, dots, dashes and underscores."
     )
     nested = pl.DataFrame({"a": [{"b": 1}]})
     with pytest.raises(ReelproofError) as told:
-        pack_files(PackContent("Lot", START, "reelproof", {"t": nested}))
+        packed(PackContent("Lot", START, "reelproof", {"t": nested}))
     assert str(told.value) == (
         "pack: table t: column a holds a Struct({'b': Int64}). "
         "Unfold it into columns of single values; CSV holds nothing else."
@@ -287,7 +346,7 @@ def test_nothing_is_written_over_and_names_are_checked(pack: Path, tmp_path: Pat
     file = tmp_path / "file"
     file.write_text("x")
     with pytest.raises(ReelproofError) as told:
-        write_pack(file / "pack", content())
+        write_pack(file / "pack", packed(content()))
     assert str(told.value) == (
         f"{file / 'pack'}: the pack cannot be written (Not a directory). Give a folder you may write in."
     )

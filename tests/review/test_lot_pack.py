@@ -10,6 +10,7 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
+import duckdb
 import polars as pl
 import pytest
 
@@ -17,10 +18,12 @@ from pipeline.errors import NotFoundError, ReelproofError
 from pipeline.lots import verify_pack
 from pipeline.lots.journal import anchor_of
 from pipeline.lots.pack import verify_files
+from pipeline.lots.signing import public_key
 from pipeline.nonconformance.disposition import Person
 from pipeline.review.deciding import act_on
+from pipeline.review.handing_over import HandedOver, hand_over
 from pipeline.review.journal import journal_of
-from pipeline.review.lot_pack import JUDGED, LOADED, ExportedLot, export_lot, read_private_key
+from pipeline.review.lot_pack import JUDGED, LOADED, lot_content
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import open_to_read, open_to_write
@@ -46,18 +49,22 @@ def store_folder(judged_store: Path, tmp_path_factory: pytest.TempPathFactory) -
 
 
 @pytest.fixture(scope="module")
-def exported(store_folder: Path) -> ExportedLot:
+def exported(store_folder: Path) -> HandedOver:
+    return export(store_folder, store_folder.parent / "lot-PVC-7741")
+
+
+def export(store_folder: Path, folder: Path, lot: str = "PVC-7741", key: bytes | None = None) -> HandedOver:
     with open_to_read(store_folder) as store:
-        return export_lot(
-            store, "PVC-7741", store_folder.parent / "lot-PVC-7741", role="quality engineer", now=AT
-        )
+        content = lot_content(store, lot, AT, "quality engineer")
+    with open_to_write(store_folder) as store:
+        return hand_over(store, f"lot {lot}", content, folder, "quality engineer", key)
 
 
-def table(exported: ExportedLot, name: str) -> pl.DataFrame:
+def table(exported: HandedOver, name: str) -> pl.DataFrame:
     return pl.read_parquet(exported.pack.folder / "data" / f"{name}.parquet")
 
 
-def test_the_pack_is_whole_as_folder_and_as_zip_and_by_its_own_script(exported: ExportedLot) -> None:
+def test_the_pack_is_whole_as_folder_and_as_zip_and_by_its_own_script(exported: HandedOver) -> None:
     assert verify_files(exported.pack.folder) == ()
     assert verify_files(exported.zip_file, exported.pack.manifest_sha256) == ()
     for path in ((), (str(exported.zip_file),)):
@@ -72,7 +79,7 @@ def test_the_pack_is_whole_as_folder_and_as_zip_and_by_its_own_script(exported: 
 
 
 def test_it_holds_what_the_store_says_of_the_lot_and_of_no_other_reel(
-    exported: ExportedLot, store_folder: Path
+    exported: HandedOver, store_folder: Path
 ) -> None:
     reels = {"L1-0414-02", "L1-0414-03", "L1-0414-04"}
     assert set(table(exported, "reels")["reel_id"]) == reels
@@ -98,7 +105,7 @@ def test_it_holds_what_the_store_says_of_the_lot_and_of_no_other_reel(
     } <= lineage
 
 
-def test_everything_that_happened_is_told_in_order(exported: ExportedLot) -> None:
+def test_everything_that_happened_is_told_in_order(exported: HandedOver) -> None:
     events = table(exported, "events")
     assert events["at_utc"].is_sorted()
     kinds = events["kind"].to_list()
@@ -108,6 +115,7 @@ def test_everything_that_happened_is_told_in_order(exported: ExportedLot) -> Non
         "run",
         "load",
         "assessment",
+        "reel",
         "finding",
         "disposition",
         "cut",
@@ -120,15 +128,24 @@ def test_everything_that_happened_is_told_in_order(exported: ExportedLot) -> Non
 
 
 def test_the_journal_entries_are_proved_against_the_journals_root(
-    exported: ExportedLot, store_folder: Path
+    exported: HandedOver, store_folder: Path
 ) -> None:
     with open_to_read(store_folder) as store:
         entries = journal_of(store)
-    anchor = anchor_of(entries)
-    assert (exported.journal_size, exported.journal_root) == (anchor.size, anchor.root)
+    # That it was handed over is noted after it was packed.
+    assert exported.entry_no == exported.anchor.size + 1
+    noted = entries[exported.entry_no - 1]
+    assert (noted.kind, noted.subject) == ("export", "lot PVC-7741")
+    assert noted.content["manifest_sha256"] == exported.pack.manifest_sha256
+    assert noted.sentence == (
+        f"Lot PVC-7741 was handed over by quality engineer as pack lot-PVC-7741, {exported.pack.files} files, "
+        f"manifest {exported.pack.manifest_sha256}, not signed."
+    )
+    anchor = anchor_of(entries[: exported.anchor.size])
+    assert exported.anchor == anchor
     held = json.loads((exported.pack.folder / "journal.json").read_text())
     subjects = {json.loads(one["record"])["subject"] for one in held}
-    assert subjects == {"R-0414", "R-0414-F05", "L1-0414-03", "S-1"}
+    assert subjects == {"R-0414", "R-0414-F05", "L1-0414-02", "L1-0414-03", "L1-0414-04", "S-1"}
     for one in held:
         assert verify_pack.included(
             one["record"].encode(),
@@ -139,7 +156,7 @@ def test_the_journal_entries_are_proved_against_the_journals_root(
         )
 
 
-def test_sheets_and_the_printed_history_are_in_it(exported: ExportedLot) -> None:
+def test_sheets_and_the_printed_history_are_in_it(exported: HandedOver) -> None:
     import hashlib
 
     sheets = sorted((exported.pack.folder / "sheets").iterdir())
@@ -149,7 +166,7 @@ def test_sheets_and_the_printed_history_are_in_it(exported: ExportedLot) -> None
     assert (exported.pack.folder / "history.pdf").read_bytes().startswith(b"%PDF-")
 
 
-def test_the_csv_holds_the_same_rows_as_the_parquet(exported: ExportedLot) -> None:
+def test_the_csv_holds_the_same_rows_as_the_parquet(exported: HandedOver) -> None:
     for name in (*LOADED, *JUDGED):
         if (exported.pack.folder / "data" / f"{name}.parquet").exists():
             frame = table(exported, name)
@@ -157,7 +174,7 @@ def test_the_csv_holds_the_same_rows_as_the_parquet(exported: ExportedLot) -> No
             assert (text.height, text.columns) == (frame.height, frame.columns)
 
 
-def test_every_mutated_byte_of_the_zip_is_found(exported: ExportedLot, tmp_path: Path) -> None:
+def test_every_mutated_byte_of_the_zip_is_found(exported: HandedOver, tmp_path: Path) -> None:
     raw = exported.zip_file.read_bytes()
     rng = random.Random(20260303)
     path = tmp_path / exported.zip_file.name
@@ -168,7 +185,7 @@ def test_every_mutated_byte_of_the_zip_is_found(exported: ExportedLot, tmp_path:
         assert verify_pack.problems_of_zip(bytes(mutated), path), at
 
 
-def test_every_mutated_file_of_the_folder_is_found_and_named(exported: ExportedLot) -> None:
+def test_every_mutated_file_of_the_folder_is_found_and_named(exported: HandedOver) -> None:
     rng = random.Random(20260303)
     files = verify_pack.files_of_folder(exported.pack.folder)
     assert verify_pack.problems_of(files) == []
@@ -182,11 +199,9 @@ def test_every_mutated_file_of_the_folder_is_found_and_named(exported: ExportedL
 
 
 def test_the_pack_may_be_signed(store_folder: Path, tmp_path: Path) -> None:
-    key = tmp_path / "key"
-    key.write_text(f"{bytes(range(32)).hex()}\n")
-    with open_to_read(store_folder) as store:
-        signed = export_lot(store, "PVC-7741", tmp_path / "signed", private_key=read_private_key(key), now=AT)
-    assert verify_files(signed.pack.folder) == ()
+    signed = export(store_folder, tmp_path / "signed", key=bytes(range(32)))
+    assert signed.key == public_key(bytes(range(32))).hex()
+    assert verify_files(signed.pack.folder, key=public_key(bytes(range(32)))) == ()
     signature = signed.pack.folder / "manifest.sig"
     signature.write_text("0" * 128 + "\n")
     assert verify_files(signed.pack.folder) == (
@@ -194,21 +209,22 @@ def test_the_pack_may_be_signed(store_folder: Path, tmp_path: Path) -> None:
     )
 
 
-def test_what_cannot_be_exported_is_told(store_folder: Path, exported: ExportedLot, tmp_path: Path) -> None:
-    with open_to_read(store_folder) as store:
-        with pytest.raises(NotFoundError) as told:
-            export_lot(store, "PVC-774", tmp_path / "x")
-        assert str(told.value) == (
-            "PVC-774: no lot of this number is on file. The nearest on file: PVC-7741, PVC-7740."
-        )
-        with pytest.raises(ReelproofError) as refused:
-            export_lot(store, "PVC-7741", exported.pack.folder)
-    assert str(refused.value) == (
-        f"{exported.zip_file}: there is something of that name already. Give a new folder."
+def test_what_cannot_be_exported_is_told(store_folder: Path, exported: HandedOver, tmp_path: Path) -> None:
+    with pytest.raises(NotFoundError) as told:
+        export(store_folder, tmp_path / "x", "PVC-774")
+    assert str(told.value) == (
+        "PVC-774: no lot of this number is on file. The nearest on file: PVC-7741, PVC-7740."
     )
-    (tmp_path / "key").write_text("none")
     with pytest.raises(ReelproofError) as refused:
-        read_private_key(tmp_path / "key")
+        export(store_folder, exported.pack.folder)
     assert str(refused.value) == (
-        f"{tmp_path / 'key'}: this is no signing key. Give a file with 32 random bytes as 64 hexadecimal digits."
+        f"{exported.pack.folder}: there is something of that name already. Give a new folder."
     )
+
+
+def test_a_pack_that_cannot_be_noted_is_taken_back(store_folder: Path, tmp_path: Path) -> None:
+    with open_to_read(store_folder) as store:
+        content = lot_content(store, "PVC-7741", AT, "quality engineer")
+        with pytest.raises(duckdb.Error):  # the store is open to read alone
+            hand_over(store, "lot PVC-7741", content, tmp_path / "never", "quality engineer")
+    assert list(tmp_path.iterdir()) == []
