@@ -165,8 +165,10 @@ def test_an_auditor_proves_one_reel_and_signs_the_journal(shell: Shell, tmp_path
     code, _, err = shell.plain("key", str(shell.store / "readings" / "quality.key"))
     assert (code, err.partition(": ")[2]) == (
         2,
-        f"this lies inside the store {shell.store}. A key kept with what it signs proves nothing; give a place outside "
-        "every store.\n",
+        (
+            f"this lies inside the store {shell.store}. A key kept with what it signs proves nothing; give a place outside "
+            "every store.\n"
+        ),
     )
     code, out, _ = shell.plain("key", key)
     assert code == 0
@@ -186,8 +188,10 @@ def test_an_auditor_proves_one_reel_and_signs_the_journal(shell: Shell, tmp_path
         code, out, _ = shell("verify", path, "--root", root, "--key", f"{key}.pub")
         assert (code, out) == (
             0,
-            "Whole: every entry, row and file is as it was written. It fits what was printed on the certificate. It was "
-            "signed with the key given. This does not show that it was true then.\n",
+            (
+                "Whole: every entry, row and file is as it was written. It fits what was printed on the certificate. It "
+                "was signed with the key given. This does not show that it was true then.\n"
+            ),
         )
     code, out, _ = shell("verify", proof, "--root", f"{before['size']}:{'0' * 64}")
     assert (code, out) == (
@@ -197,7 +201,7 @@ def test_an_auditor_proves_one_reel_and_signs_the_journal(shell: Shell, tmp_path
     code, _, err = shell("verify", "--root", "120")
     assert (code, err.splitlines()[0][:46]) == (2, "'120': this is no journal size and root. Give ")
     shown = shell.answer("journal", "L1-0412-02")
-    assert [one["kind"] for one in shown["entries"]] == ["reel"]
+    assert [one["kind"] for one in shown["entries"]] == ["reel", "export"]
     assert shell.answer("journal", "--day", "2020-01-01")["size"] == 0
 
 
