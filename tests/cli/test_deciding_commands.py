@@ -166,8 +166,8 @@ def test_an_auditor_proves_one_reel_and_signs_the_journal(shell: Shell, tmp_path
     assert (code, err.partition(": ")[2]) == (
         2,
         (
-            f"this lies inside the store {shell.store}. A key kept with what it signs proves nothing; give a place outside "
-            "every store.\n"
+            f"this lies inside the store {shell.store}. A key kept with what it signs proves nothing; give a place "
+            "outside every store.\n"
         ),
     )
     code, out, _ = shell.plain("key", key)
@@ -189,8 +189,8 @@ def test_an_auditor_proves_one_reel_and_signs_the_journal(shell: Shell, tmp_path
         assert (code, out) == (
             0,
             (
-                "Whole: every entry, row and file is as it was written. It fits what was printed on the certificate. It "
-                "was signed with the key given. This does not show that it was true then.\n"
+                "Whole: every entry, row and file is as it was written. It fits what was printed on the certificate. "
+                "It was signed with the key given. This does not show that it was true then.\n"
             ),
         )
     code, out, _ = shell("verify", proof, "--root", f"{before['size']}:{'0' * 64}")
