@@ -12,7 +12,17 @@ from collections.abc import Sequence
 import typer
 
 from pipeline import __version__
-from pipeline.cli import deciding, drifting, evidencing, making, printing, product, reading, reviewing
+from pipeline.cli import (
+    deciding,
+    drifting,
+    evidencing,
+    making,
+    printing,
+    product,
+    reading,
+    reviewing,
+    scaling,
+)
 from pipeline.errors import ReelproofError
 
 app = typer.Typer(
@@ -45,6 +55,7 @@ def root(
 
 
 reviewing.add_to(app)
+scaling.add_to(app)
 reading.add_to(app)
 evidencing.add_to(app)
 product.add_to(app)

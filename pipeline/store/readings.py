@@ -12,7 +12,7 @@ import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 from pipeline.store.database import Store, told_of_disk
 from pipeline.store.layout import READINGS, is_whole, move_earlier_folders, path_of
@@ -24,16 +24,21 @@ UNFINISHED = ".unfinished"
 
 
 @contextmanager
-def written_folder(store: Store, name: str, frames: Mapping[str, pl.DataFrame]) -> Iterator[Path]:
+def written_folder(store: Store, name: str, frames: Mapping[str, pl.DataFrame | bytes]) -> Iterator[Path]:
     """Write `frames` as Parquet into the folder `name` of the store; it stays only if the block succeeds.
+
+    Where there is no frame there is no folder.
 
     Args:
         store: the store, open to write.
         name: folder below ``readings/``, from `pipeline.store.layout.folder_of`.
-        frames: file name without ending -> frame.
+        frames: file name without ending -> frame, or the bytes of its Parquet file.
     """
     home = store.folder / READINGS
     target = home / name
+    if not frames:
+        yield target
+        return
     unfinished = home / UNFINISHED / uuid.uuid4().hex
     note = unfinished.with_suffix(".txt")
     try:
@@ -43,7 +48,8 @@ def written_folder(store: Store, name: str, frames: Mapping[str, pl.DataFrame]) 
             (unfinished / note.name).write_text(name, encoding="utf-8")
             (unfinished / note.name).rename(note)
             for file, frame in frames.items():
-                frame.write_parquet(unfinished / f"{file}.parquet", compression="zstd", statistics=True)
+                path = unfinished / f"{file}.parquet"
+                path.write_bytes(frame) if isinstance(frame, bytes) else write_parquet(frame, path)
             target.parent.mkdir(parents=True, exist_ok=True)
             if target.exists():
                 shutil.rmtree(target)
@@ -59,6 +65,11 @@ def written_folder(store: Store, name: str, frames: Mapping[str, pl.DataFrame]) 
         note.unlink(missing_ok=True)
         raise
     note.unlink(missing_ok=True)
+
+
+def write_parquet(frame: pl.DataFrame, out: Path | BinaryIO) -> None:
+    """Write `frame` the way every file of readings is written."""
+    frame.write_parquet(out, compression="zstd", statistics=True)
 
 
 def sweep(store: Store) -> tuple[str, ...]:
