@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dashboards.quantities import Kind, System, decimals_for_width, grouped, kind_of
+from dashboards.quantities import KINDS, Kind, System, decimals_for_width, grouped, kind_of
 from pipeline.results import Refused, Result
 
 
@@ -55,11 +56,14 @@ def _finite(*figures: float) -> list[float]:
 
 def _decimals(result: Result, kind: Kind, system: System) -> int:
     factor = kind.side(system).factor
+    usual = kind.side(system).decimals
+    # A figure with a unit never shows more than a hundredth of what its kind shows: nobody reads on.
+    most = usual + 2 if kind.side(system).unit else 6
     ends = _finite(result.low, result.high)
     if not ends:
-        return kind.side(system).decimals
+        return 6 if result.unit == "" and 0.0 < result.estimate < 0.01 else usual
     width = max(abs(end - result.estimate) for end in ends) * factor
-    return decimals_for_width(width, 6) if width > 0 else kind.side(system).decimals
+    return decimals_for_width(width, most) if width > 0 else usual
 
 
 def share_text(figure: float, decimals: int, system: System) -> str:
@@ -78,13 +82,28 @@ def share_text(figure: float, decimals: int, system: System) -> str:
     return grouped(figure, decimals, system)
 
 
+def warnings_of_all(answers: Sequence[Result | Refused]) -> tuple[str, ...]:
+    """Warnings that every result of a list carries, when there are several: a page says them once."""
+    told = [one.warnings for one in answers if isinstance(one, Result)]
+    if len(told) < 2:
+        return ()
+    return tuple(one for one in told[0] if all(one in others for others in told[1:]))
+
+
 def shown_in(result: Result, system: System) -> Shown:
     """The result's texts in one unit system, with two figures of its half width."""
     kind = kind_of(result.unit)
     side = kind.side(system)
     decimals = _decimals(result, kind, system)
 
+    if result.estimate == 0.0 and result.low == 0.0 and kind is KINDS["per length"]:
+        # No event on the length tested: a rate of 0 is not what that shows.
+        most = grouped(result.high * side.factor, decimals, system)
+        return Shown("none seen", f"at most {most}\u00a0{side.unit}", "")
+
     def text(figure: float) -> str:
+        if result.unit == "" and figure == 0.0:
+            return "0"
         if result.unit == "" and 0.0 < figure < 1.0:
             return share_text(figure, decimals, system)
         return grouped(figure * side.factor + side.offset, decimals, system)
@@ -98,7 +117,10 @@ def shown_in(result: Result, system: System) -> Shown:
     elif math.isinf(result.high):
         interval = f"at least {text(result.low)}"
     else:
-        interval = f"{text(result.low)} to {text(result.high)}"
+        low, high = text(result.low), text(result.high)
+        interval = (
+            f"{low} to {high}" if low != high else f"to within {grouped(10.0**-decimals, decimals, system)}"
+        )
     estimate = "not known" if math.isnan(result.estimate) else text(result.estimate)
     return Shown(estimate, interval, side.unit)
 

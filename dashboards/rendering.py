@@ -14,7 +14,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from dashboards.addresses import PageKind, address, from_page
-from dashboards.answers import answer_shown
+from dashboards.answers import answer_shown, warnings_of_all
 from dashboards.quantities import KINDS, Kind, Side, kind_of, text_of
 from dashboards.records import Plant
 from dashboards.sentences import words
@@ -131,6 +131,7 @@ def environment() -> Environment:
         day=day,
         share=share,
         answer_shown=answer_shown,
+        warnings_of_all=warnings_of_all,
         counted=counted,
     )
     made.filters["words"] = words

@@ -17,7 +17,7 @@ from pipeline.units import MM_PER_INCH
 # From here on a length in millimetres is no wall any more, and inches read better than mil.
 SHORT_MM, LONG_MM = 5.0, 100.0
 _NUMBER = r"(?<![\w.,-])[-\u2212]?\d[\d,\u202f]*(?:\.\d+)?"
-_UNIT = r"(?P<unit>mm|mil|km|m/s|m/min|m|ft/min|ft|per km|kg/km|kg)(?![\w/²³])"
+_UNIT = r"(?P<unit>mm|um|\u00b5m|mil|km|m/s|m/min|m|ft/min|ft|per km|kg/km|kg)(?![\w/²³])"
 _FIGURE = re.compile(
     rf"(?P<mm>{_NUMBER}) mm \((?P<mil>{_NUMBER}) mil\)"
     rf"|(?:(?P<first>{_NUMBER})(?P<between> to | and | or ))?(?P<number>{_NUMBER})[ \u00a0]{_UNIT}"
@@ -27,6 +27,8 @@ _LISTED = re.compile(r"\d(?:,|,? and|,? or|,? to| x| by|/|\u2013|-) ?$")
 # unit as written -> kind, the system it belongs to, and its size in the store's unit
 _UNITS: dict[str, tuple[str, System, float]] = {
     "mm": ("wall", "si", 1.0),
+    "um": ("wall", "si", 0.001),
+    "\u00b5m": ("wall", "si", 0.001),
     "mil": ("wall", "us", 0.0254),
     "m": ("place", "si", 1.0),
     "km": ("length", "si", 1000.0),
@@ -56,7 +58,8 @@ def _both(found: re.Match[str]) -> dict[System, str]:
     """A figure, or a range of two, in both unit systems; as written in its own."""
     unit = found["unit"]
     shown, other, other_unit = _converted(found["number"], unit)
-    written = f"{found['number']}\u00a0{unit}"
+    sign = "\u00b5m" if unit == "um" else unit
+    written = f"{found['number']}\u00a0{sign}"
     shown = f"{shown}\u00a0{other_unit}"
     if found["first"] is not None:
         written = f"{found['first']}{found['between']}{written}"

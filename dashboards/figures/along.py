@@ -11,6 +11,10 @@ from dashboards.figures.panels import limit_shapes
 from dashboards.figures.sheet import Figure, axis, figures_of, kind_of_panel
 from dashboards.records import PanelLimit, RollUp
 
+# Quantity -> words in the requirement of a limit that is about it; a panel's other limits are not.
+ABOUT = {"mean_wall_mm": "average", "thinnest_wall_mm": "any point"}
+# Axis titles shorter than the quantity's, where that would not fit the axis.
+SHORT = {"concentricity_low_pct": "Concentricity"}
 PANEL_OF = {
     "mean_wall_mm": "wall",
     "thinnest_wall_mm": "wall",
@@ -73,7 +77,9 @@ def along_figure(roll_up: RollUp, limits: Sequence[PanelLimit], length_m: float)
         length_m: length of the reel [m].
     """
     panel = PANEL_OF.get(roll_up.name, "")
-    own = [one for one in limits if one.panel == panel]
+    own = [
+        one for one in limits if one.panel == panel and ABOUT.get(roll_up.name, "") in one.limit.requirement
+    ]
     shapes, notes = limit_shapes(own, "y")
     known = [v for v in (*roll_up.low.tolist(), *roll_up.high.tolist()) if np.isfinite(v)]
     ends = known + [one.limit.value for one in own]
@@ -92,6 +98,6 @@ def along_figure(roll_up: RollUp, limits: Sequence[PanelLimit], length_m: float)
         },
         "axes": {
             "x": axis("place", "Position from the start of the reel"),
-            "y": axis(kind_of_panel(panel, roll_up.unit), roll_up.title),
+            "y": axis(kind_of_panel(panel, roll_up.unit), SHORT.get(roll_up.name, roll_up.title)),
         },
     }

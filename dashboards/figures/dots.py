@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.results import Refused, Result
@@ -72,24 +72,33 @@ class TrendLine:
     target_y: float | None
 
 
-def trend_line(answers: Iterable[Result | Refused], target: float | None = None) -> TrendLine:
-    """The drawing of a trend, oldest first.
+def trend_lines(
+    trends: Sequence[Sequence[Result | Refused]], target: float | None = None
+) -> tuple[Scale, tuple[TrendLine, ...]]:
+    """The drawings of several trends on one scale, and that scale; each oldest first.
 
     Args:
-        answers: results in order of time; refusals leave a gap.
+        trends: results in order of time; refusals leave a gap.
         target: figure to mark.
     """
-    listed = list(answers)
+    scale = shared_scale([one for trend in trends for one in trend], target)
+    drawn, start = [], 0
+    for trend in trends:
+        drawn.append(_drawn(scale.dots[start : start + len(trend)], scale.target))
+        start += len(trend)
+    return scale, tuple(drawn)
+
+
+def _drawn(dots: Sequence[Dot | None], target: float | None) -> TrendLine:
     width, height = 190, 54
-    scale = shared_scale(listed, target)
-    step = (width - 16) / max(len(listed) - 1, 1)
+    step = (width - 16) / max(len(dots) - 1, 1)
 
     def y(percent: float) -> float:
         return round(height - 4 - percent / 100.0 * (height - 8), 2)
 
     marks = tuple(
         (round(8 + step * k, 2), y(dot.mark), y(dot.left), y(dot.right))
-        for k, dot in enumerate(scale.dots)
+        for k, dot in enumerate(dots)
         if dot is not None
     )
-    return TrendLine(width, height, marks, None if scale.target is None else y(scale.target))
+    return TrendLine(width, height, marks, None if target is None else y(target))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from dashboards.records import Edge, Node
 
-COLUMN_PX, BOX_WIDTH_PX, BOX_PX, ROW_PX, MARGIN_PX, HEAD_PX = 232, 180, 38, 50, 8, 30
+COLUMN_PX, BOX_WIDTH_PX, BOX_PX, ROW_PX, MARGIN_PX, HEAD_PX = 292, 236, 38, 50, 8, 30
 DRAWN_AT_MOST = 120
 ORDER = ("material lot", "gauge", "limits", "software", "run", "reel", "cut length", "shipment")
 COLUMN_OF = {"gauge": "material lot", "limits": "material lot", "software": "material lot"}

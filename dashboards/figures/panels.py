@@ -15,7 +15,7 @@ PANEL_TITLES = {
     "diameter": "Diameter",
     "eccentricity": "Eccentricity",
     "shape": "Shape",
-    "speed": "Line speed",
+    "speed": "Speed",
     "extruder": "Extruder",
     "spark": "Spark test",
 }
@@ -95,6 +95,7 @@ def limit_shapes(
                 "yref": y_axis,
                 "y": value,
                 "yanchor": "bottom" if one.limit.sense == "at most" else "top",
+                "yshift": 2 if one.limit.sense == "at most" else -2,
                 "text": f"{short} {one.limit.sense} {one.limit.value_of_record} {one.limit.unit_of_record}",
                 "showarrow": False,
                 "font": {"size": 11.5},

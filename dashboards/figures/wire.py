@@ -23,7 +23,7 @@ from dashboards.figures.sheet import Figure, axis, figures_of
 from dashboards.records import FaultMark, FindingRow, Interval, Phase, ReelRow, RunReview, Trace
 from dashboards.tiles import OVERVIEW_BUCKETS
 
-LANE_PX = 118
+LANE_PX = 138
 PHASE_PATTERNS = ("/", "x", ".", "\\", "+", "-")
 
 
@@ -70,7 +70,7 @@ def reel_bars(reels: Sequence[ReelRow]) -> dict[str, Any]:
     return _bars(
         [reel.from_m for reel in reels],
         [reel.to_m for reel in reels],
-        2,
+        3,
         text=[f"{reel.reel_id}: {marks[reel.standing]}" for reel in reels],
         textposition="inside",
         insidetextanchor="middle",
@@ -91,7 +91,7 @@ def phase_bars(phases: Sequence[Phase]) -> dict[str, Any]:
     return _bars(
         [phase.from_m for phase in phases],
         [phase.to_m for phase in phases],
-        1,
+        2,
         text=[phase.name.lower() for phase in phases],
         textposition="inside",
         insidetextanchor="middle",
@@ -115,14 +115,14 @@ def phase_bars(phases: Sequence[Phase]) -> dict[str, Any]:
 
 
 def finding_bars(findings: Sequence[FindingRow]) -> dict[str, Any]:
-    """The stretch of each finding, in the lane of marks under its triangle."""
+    """The stretch of each finding, in the lane of findings under its triangle."""
     placed = [
         (one, one.from_m, one.to_m) for one in findings if one.from_m is not None and one.to_m is not None
     ]
     return _bars(
         [from_m for _, from_m, _ in placed],
         [to_m for _, _, to_m in placed],
-        0,
+        1,
         tips=[f"{one.finding_id} ({one.status}): {one.sentence}" for one, _, _ in placed],
         marker={"line": {"width": 1}, "pattern": {"shape": "/", "size": 6, "solidity": 0.35}},
         paint={
@@ -134,11 +134,11 @@ def finding_bars(findings: Sequence[FindingRow]) -> dict[str, Any]:
 
 
 def gap_bars(gaps: Sequence[Interval]) -> dict[str, Any]:
-    """Stretches without a trustworthy reading, in the lane of marks."""
+    """Stretches without a trustworthy reading, in the lane of findings."""
     return _bars(
         [gap.from_m for gap in gaps],
         [gap.to_m for gap in gaps],
-        0,
+        1,
         tips=[f"{gap.kind}: {gap.label}" if gap.label else gap.kind for gap in gaps],
         marker={"line": {"width": 1}, "pattern": {"shape": "|", "size": 5, "solidity": 0.3}},
         paint={"marker.line.color": "--nc", "marker.pattern.fgcolor": "--nc", "marker.color": "--nc-bg"},
@@ -158,10 +158,11 @@ def finding_marks(findings: Sequence[FindingRow]) -> dict[str, Any]:
         "mode": "markers",
         "name": "finding",
         "x": [round(_middle(one), 3) for one in findings],
-        "y": [0.22] * len(findings),
+        "y": [1.0] * len(findings),
         "tips": [f"{one.finding_id} ({one.status}): {one.sentence}" for one in findings],
         "marker": {
-            "size": 13,
+            "size": 12,
+            "opacity": 0.85,
             "symbol": ["triangle-down" if one.status == "open" else "triangle-down-open" for one in findings],
             "line": {"width": 1},
         },
@@ -177,11 +178,12 @@ def fault_marks(faults: Sequence[FaultMark]) -> dict[str, Any]:
         "mode": "markers",
         "name": "fault",
         "x": [round(one.at_m, 3) for one in faults],
-        "y": [-0.25] * len(faults),
+        "y": [0.0] * len(faults),
         "tips": [f"{one.kind} {one.event}{': ' + one.label if one.label else ''}" for one in faults],
         "marker": {
-            "size": 9,
-            "symbol": ["x" if one.kind == "spark fault" else "diamond" for one in faults],
+            "size": 8,
+            "opacity": 0.75,
+            "symbol": ["x-thin-open" if one.kind == "spark fault" else "diamond" for one in faults],
         },
         "paint": {"marker.color": "--ink"},
         "showlegend": False,
@@ -228,10 +230,10 @@ def lane_axis(span: tuple[float, float]) -> dict[str, Any]:
     """The lane's own axis, which has words instead of figures."""
     return {
         "domain": list(span),
-        "range": [-0.6, 2.6],
+        "range": [-0.55, 3.5],
         "fixedrange": True,
-        "tickvals": [2, 1, 0],
-        "ticktext": ["Reels", "Line", "Marks"],
+        "tickvals": [3, 2, 1, 0],
+        "ticktext": ["Reels", "Line", "Findings", "Faults"],
         "showgrid": False,
     }
 

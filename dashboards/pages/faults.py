@@ -17,4 +17,4 @@ def write_faults_page(record: FaultReview, site: Site) -> Written:
     """
     scale = shared_scale([row.rate for row in record.rates], from_zero=True)
     rates = list(zip(record.rates, scale.dots, strict=True))
-    return write_page(site, "faults", "", "faults.html.j2", record, rates=rates)
+    return write_page(site, "faults", "", "faults.html.j2", record, rates=rates, scale=scale)

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from dashboards.records import LimitRow, ReelRow, RunRow, ShiftReview
+from collections import Counter
+from dataclasses import dataclass
+
+from dashboards.records import Extreme, LimitRow, ReelRow, RunRow, ShiftReview, Standing
 from dashboards.rendering import write_page
 from dashboards.site import Site, Written
 
 POINT = "minimum wall at any point"
+# Reels of one standing named at once at the top of the page; the rest are one click away.
+GATE_MOST = 24
 
 
 def kinds_on_maps(run: RunRow) -> tuple[str, ...]:
@@ -18,6 +23,69 @@ def point_limit(reel: ReelRow) -> LimitRow | None:
     """The limit the thinnest wall stands beside: the strictest on file for this reel, None where there is none."""
     limits = [one.limit for one in reel.judgements if one.requirement == POINT and one.limit is not None]
     return max(limits, key=lambda limit: limit.value, default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class GateReel:
+    """A reel as it stands in the first lines of the page: which, why in a few words, and when it is its turn.
+
+    Args:
+        reel: the reel.
+        why: what it is held for, in a few words.
+        thinnest: its thinnest wall, where that is what holds it.
+        limit: the limit of that wall.
+        turn: its number in the list of what to do first; None where it is not in it.
+    """
+
+    reel: ReelRow
+    why: str
+    thinnest: Extreme | None
+    limit: LimitRow | None
+    turn: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """The reels of one standing, in the order of the runs."""
+
+    standing: Standing
+    reels: tuple[GateReel, ...]
+
+
+def why_in_short(reel: ReelRow) -> str:
+    """What a reel is held for in a few words: the requirements and rules its findings come under, each once."""
+    times = Counter(one.requirement for one in reel.reasons if one.requirement)
+    if not times:
+        return reel.reasons[0].sentence if reel.reasons else ""
+    # What has a figure beside it comes last.
+    names = sorted(times, key=lambda name: name == POINT)
+    return ", ".join(f"{name}, {times[name]} findings" if times[name] > 1 else name for name in names)
+
+
+def gates(record: ShiftReview) -> tuple[Gate, ...]:
+    """The shift's reels by standing; of a run whose data carry no conclusion only that is said, not why again."""
+    turn_of = {one.reel_id: n for n, one in enumerate(record.first_things, 1) if one.reel_id}
+    turn_of_run = {
+        one.run_id: n for n, one in enumerate(record.first_things, 1) if one.run_id and not one.reel_id
+    }
+    grouped: dict[Standing, list[GateReel]] = {"releasable": [], "held": [], "no conclusion": []}
+    for run in record.runs:
+        for reel in run.reels:
+            turn = turn_of.get(reel.reel_id, turn_of_run.get(run.run_id))
+            shared = bool(reel.reasons) and reel.reasons[0].sentence in run.quality.sentences
+            why = f"the data of run {run.run_id}" if shared else why_in_short(reel)
+            thin = any(one.requirement == POINT for one in reel.reasons)
+            grouped[reel.standing].append(
+                GateReel(
+                    reel, why, reel.thinnest_wall if thin else None, point_limit(reel) if thin else None, turn
+                )
+            )
+    return tuple(Gate(standing, tuple(reels)) for standing, reels in grouped.items())
+
+
+def lower_first(sentence: str) -> str:
+    """A request as it reads after a colon: its first letter small."""
+    return sentence[:1].lower() + sentence[1:]
 
 
 def write_shift_page(record: ShiftReview, site: Site) -> Written:
@@ -35,4 +103,7 @@ def write_shift_page(record: ShiftReview, site: Site) -> Written:
         record,
         kinds_on=[kinds_on_maps(run) for run in record.runs],
         point_limit=point_limit,
+        gates=gates(record),
+        lower_first=lower_first,
+        gate_most=GATE_MOST,
     )

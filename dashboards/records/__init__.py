@@ -5,6 +5,7 @@ A page shows what its record says and works nothing out; see `dashboards.records
 
 from dashboards.records.evidence import (
     Answer,
+    AnswerGroup,
     DataQuality,
     DispositionRow,
     Evidence,
@@ -98,6 +99,7 @@ from dashboards.records.site import (
 
 __all__ = [
     "Answer",
+    "AnswerGroup",
     "CalibrationRow",
     "CapabilityCell",
     "CapabilityMatrix",

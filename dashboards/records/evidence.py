@@ -32,6 +32,14 @@ Answer = Result | Refused
 
 
 @dataclass(frozen=True, slots=True)
+class AnswerGroup:
+    """Answers that belong together, under a heading of a few words."""
+
+    title: str
+    answers: tuple[Answer, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Plant:
     """The plant the pages are for.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.evidence import Answer, DispositionRow, FindingRow, Plant, ProductRow, Stamp
+from dashboards.records.evidence import AnswerGroup, DispositionRow, FindingRow, Plant, ProductRow, Stamp
 from dashboards.records.run import LotRow, PanelLimit
 from dashboards.records.shift import ReelRow
 
@@ -114,7 +114,7 @@ class ReelReview:
     limits: tuple[PanelLimit, ...] = ()
     findings: tuple[FindingRow, ...] = ()
     dispositions: tuple[DispositionRow, ...] = ()
-    answers: tuple[Answer, ...] = ()
+    answers: tuple[AnswerGroup, ...] = ()
     plan: CuttingPlan | None = None
     lots: tuple[LotRow, ...] = ()
     children: tuple[ChildLength, ...] = ()

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from dashboards.records.evidence import (
-    Answer,
+    AnswerGroup,
     DataQuality,
     DispositionRow,
     Extreme,
@@ -100,7 +100,7 @@ class RunRow:
     scrap_m: float
     quality: DataQuality
     reels: tuple[ReelRow, ...]
-    answers: tuple[Answer, ...] = ()
+    answers: tuple[AnswerGroup, ...] = ()
     open_findings: int = 0
     note: str = ""
 

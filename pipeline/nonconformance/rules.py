@@ -299,4 +299,4 @@ def told(rule: Rule, from_m: float, to_m: float, **fields: str) -> str:
         "length": length_text(to_m - from_m),
         **fields,
     }
-    return rule.sentence.format_map(filled)
+    return rule.sentence.format_map(filled).replace("(s)", "" if fields.get("count") == "1" else "s")

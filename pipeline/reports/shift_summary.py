@@ -52,7 +52,7 @@ def _run_data(run: RunRow, wording: Wording) -> dict[str, Any]:
         "product": run.product.label,
         "facts": facts,
         "reels": [reel_data(reel, wording) for reel in run.reels],
-        "answers": [wording.answer(one) for one in run.answers],
+        "answers": [wording.answer(one) for group in run.answers for one in group.answers],
     }
 
 

@@ -175,7 +175,7 @@ def attribute(period_m: float, period_sd_m: float, table: Sequence[ExpectedLine]
         line for _, line in sorted(near, key=lambda pair: (pair[1].aliased, pair[1].harmonic, pair[0]))
     )
     names = sorted({line.element for line in fits})
-    found = f"A period of {period_m:.4g} m (+/- {2 * period_sd_m:.2g} m)"
+    found = f"A period of {period_m:.4g} m"
     if not names:
         return Attribution(period_m, period_sd_m, (), NOTHING_FITS, f"{found}: {NOTHING_FITS}.")
     told = "; ".join(_told(line) for line in fits)

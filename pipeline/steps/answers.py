@@ -149,10 +149,12 @@ def _fault_rate(bench: Bench, from_m: float, to_m: float, subject: str) -> Resul
     faults = sum(counts_on(bench.placed.events, "spark fault", reel)[0] for reel in reels)
     if seen is None:
         return Refused(
-            f"How many spark faults are there per km of {subject}?",
+            f"How many spark faults are there for each length of {subject}?",
             "Poisson rate with exact interval (Garwood)",
             "The logs hold no spark-test voltage, so nothing shows on which length the tester was working.",
             faults,
         )
     tested = sum(seen.known_m(reel.from_m, reel.to_m) for reel in reels)
-    return _asked(event_rate(faults, tested), f"How many spark faults are there per km of {subject}?")
+    return _asked(
+        event_rate(faults, tested), f"How many spark faults are there for each length of {subject}?"
+    )

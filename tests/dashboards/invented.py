@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 
 from dashboards.records import (
+    AnswerGroup,
     CounterEvent,
     DataQuality,
     DispositionRow,
@@ -379,7 +380,10 @@ def run_one() -> RunRow:
         146.0,
         quality,
         reels,
-        (capability(1.42, 1.21), RATE, REFUSED),
+        (
+            AnswerGroup("How far from the limits", (capability(1.42, 1.21),)),
+            AnswerGroup("Spark faults", (RATE, REFUSED)),
+        ),
         3,
         "New die at 18:40",
     )
@@ -420,7 +424,7 @@ def run_two() -> RunRow:
         130.0,
         DataQuality("green", (), 144_020, 144_020, 0),
         reels,
-        (capability(1.88, 1.64),),
+        (AnswerGroup("How far from the limits", (capability(1.88, 1.64),)),),
         0,
     )
 

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from dashboards.records import (
+    AnswerGroup,
     CalibrationRow,
     ChildLength,
     CutPiece,
@@ -77,7 +78,7 @@ def reel() -> ReelReview:
         ),
         base.findings()[:2],
         (),
-        (base.capability(1.12, 0.97), base.REFUSED),
+        (AnswerGroup("How far from the limits", (base.capability(1.12, 0.97), base.REFUSED)),),
         plan,
         (LotRow("conductor", "CU-7731"), LotRow("insulation compound", "PVC-2291")),
         (

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import pytest
 
-from dashboards.answers import answer_shown
-from dashboards.figures.dots import shared_scale, trend_line
+from dashboards.answers import answer_shown, warnings_of_all
+from dashboards.figures.dots import shared_scale, trend_lines
 from pipeline.results import Result
 from tests.dashboards.invented import REFUSED, capability
 
@@ -27,7 +27,25 @@ def result(estimate: float, low: float, high: float, unit: str = "") -> Result:
             ("15.63", "15.52 to 15.79", "mil"),
             ("0.3969", "0.3942 to 0.4011", "mm"),
         ),
-        (0.0, 0.0, 1.42, "per km", ("0.00", "0.00 to 0.43", "per 1000 ft"), ("0.0", "0.0 to 1.4", "per km")),
+        # No fault on the wire tested: not a rate of 0, and the unit stands with the bound.
+        (
+            0.0,
+            0.0,
+            1.42,
+            "per km",
+            ("none seen", "at most 0.43\u00a0per 1000 ft", ""),
+            ("none seen", "at most 1.4\u00a0per km", ""),
+        ),
+        (0.0, 0.0, 8.8e-9, "", ("0", "0 to under 0.000001", ""), ("0", "0 to under 0.000001", "")),
+        # Known to a hundredth of what the kind shows, and no further.
+        (
+            7.23479713,
+            7.23463,
+            7.23496,
+            "m",
+            ("23.74", "to within 0.01", "ft"),
+            ("7.23", "to within 0.01", "m"),
+        ),
         (
             0.999998,
             0.9991,
@@ -92,7 +110,21 @@ def test_several_results_share_one_scale_and_refusals_leave_a_gap() -> None:
 
 
 def test_a_trend_stands_in_order_of_time() -> None:
-    line = trend_line([result(1.0, 0.9, 1.1), REFUSED, result(1.2, 1.1, 1.3)], target=1.33)
+    _, (line, other) = trend_lines(
+        [[result(1.0, 0.9, 1.1), REFUSED, result(1.2, 1.1, 1.3)], [result(1.2, 1.1, 1.3)]], target=1.33
+    )
     assert [mark[0] for mark in line.marks] == [8.0, 182.0]
     assert line.marks[0][1] > line.marks[1][1]
     assert line.target_y is not None and line.target_y < line.marks[1][1]
+    # Two trends share one scale: the same figure stands at the same height.
+    assert other.marks[0][1:] == line.marks[1][1:]
+    assert other.target_y == line.target_y
+
+
+def test_a_warning_is_said_once_for_a_list_only_where_every_result_carries_it() -> None:
+    plain = result(1.0, 0.9, 1.1)
+    one = replace(plain, warnings=("a", "b"))
+    other = replace(plain, warnings=("b", "c"))
+    assert warnings_of_all([one, REFUSED, other]) == ("b",)
+    assert warnings_of_all([one, replace(plain, warnings=())]) == ()
+    assert warnings_of_all([one]) == ()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from dashboards.records import CapabilityCell, CapabilityMatrix, CapabilityPoint, LimitRow, Plant
@@ -43,12 +45,13 @@ def capability_matrix(
 
 
 def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell]:
-    cells = []
+    cells: list[CapabilityCell] = []
     for row in books[-1].limits:
         if row["requirement"] not in REEL_VALUE:
             continue
         limit = limit_row(row)
         values = _reel_values(books, row["requirement"])
+        risk = _risk(books, row)
         cells.append(
             CapabilityCell(
                 line_id=line,
@@ -56,7 +59,8 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
                 requirement=row["requirement"],
                 limit=limit,
                 answer=_over_reels(values, limit),
-                below_limit_extremes=_risk(books, row),
+                below_limit_normal=_if_normal(risk),
+                below_limit_extremes=risk,
                 trend=tuple(
                     CapabilityPoint(book.run_id, aware(book.head["started_utc"]), answer)
                     for book in books
@@ -88,6 +92,29 @@ def _of_run(book: RunBook, limit: Row) -> Result | Refused | None:
     wanted = f"How far does {limit['requirement']} stand from {limit['sense']} {limit['value']:.4g} {limit['unit']}?"
     row = next((one for one in book.results if one["scope"] == "run" and one["question"] == wanted), None)
     return answer_of(row) if row is not None else None
+
+
+def _if_normal(risk: Result | Refused | None) -> Result | None:
+    """What a normal distribution of independent readings would say to the question the extremes answered."""
+    chance = (
+        risk.details.get("normal_theory_chance_if_readings_independent") if isinstance(risk, Result) else None
+    )
+    if not isinstance(risk, Result) or chance is None:
+        return None
+    return Result(
+        question=f"{risk.question} By a normal distribution",
+        estimate=chance,
+        low=math.nan,
+        high=math.nan,
+        confidence=risk.confidence,
+        unit="",
+        method="normal distribution of independent readings, shown for comparison only",
+        n=risk.n,
+        effective_n=None,
+        known_m=risk.known_m,
+        unit_of_inference="reel",
+        warnings=("No reading is independent of its neighbour and no tail is known to be normal.",),
+    )
 
 
 def _risk(books: list[RunBook], limit: Row) -> Result | Refused | None:

@@ -275,12 +275,17 @@ def reel_row(book: RunBook, row: Row) -> ReelRow:
     )
 
 
+def _rule_name(finding: Row) -> str:
+    """The requirement a finding fails, or the rule by its name where it has none (``spark fault``)."""
+    return str(finding.get("requirement") or finding.get("rule", "").replace("-", " "))
+
+
 def _reasons(sentences: list[str], findings: list[Row]) -> tuple[Reason, ...]:
     by_sentence = {row["sentence"]: row for row in findings}
     return tuple(
         Reason(
             sentence,
-            by_sentence.get(sentence, {}).get("requirement", ""),
+            _rule_name(by_sentence.get(sentence, {})),
             by_sentence.get(sentence, {}).get("finding_id", ""),
         )
         for sentence in sentences

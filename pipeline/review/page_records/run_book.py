@@ -12,10 +12,19 @@ from pipeline.results import Assumption, Refused, Result
 from pipeline.review.decided import RunActs, acts_of_run, finding_state
 
 if TYPE_CHECKING:
-    from dashboards.records import Answer
+    from dashboards.records import Answer, AnswerGroup
     from pipeline.store.database import Store
 
 Row = dict[str, Any]
+# Headings over results, and the topics under each; a topic not listed has a heading of its own at the end.
+ASKED: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("How far from the limits", ("capability",)),
+    ("The thinnest point", ("insulation thinnest", "minimum of a reel")),
+    ("Spark faults", ("faults", "fault repeats")),
+    ("Material and scrap", ("mass", "scrap")),
+    ("What comes back along the wire, and what changed", ("periods", "changes")),
+    ("The instruments", ("gauge noise", "hot to cold", "usual shrinkage", "station offsets")),
+)
 
 
 def aware(at: datetime) -> datetime:
@@ -220,13 +229,18 @@ class RunBook:
         """The first `most` lines that were set aside."""
         return self._of_load("set_aside_of_load", most=most)
 
-    def answers(self, scope: str, subject: str) -> tuple[Answer, ...]:
-        """The statistical results about one subject."""
-        return tuple(
-            answer_of(row)
-            for row in (*self.results, *self.among_its_like)
-            if row["scope"] == scope and row["subject"] == subject
-        )
+    def answers(self, scope: str, subject: str) -> tuple[AnswerGroup, ...]:
+        """The statistical results about one subject by what they are about, in the order a reader asks."""
+        from dashboards.records import AnswerGroup
+
+        grouped: dict[str, list[Answer]] = {title: [] for title, _ in ASKED}
+        title_of = {topic: title for title, topics in ASKED for topic in topics}
+        for row in (*self.results, *self.among_its_like):
+            if row["scope"] == scope and row["subject"] == subject:
+                grouped.setdefault(title_of.get(row["topic"], row["topic"].capitalize()), []).append(
+                    answer_of(row)
+                )
+        return tuple(AnswerGroup(title, tuple(found)) for title, found in grouped.items() if found)
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,7 +94,8 @@ def _first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
             worst = min(findings, key=lambda one: SEVERITY.get(one["severity"], 9), default=None)
             rank = SEVERITY.get(worst["severity"], 9) if worst else 4
             why = row["reasons"][0] if row["reasons"] else ""
-            more = f" And {len(row['reasons']) - 1} more." if len(row["reasons"]) > 1 else ""
+            others = len(row["reasons"]) - 1
+            more = f" And {others} more reason{'' if others == 1 else 's'}." if others else ""
             held.append(
                 (
                     rank,
