@@ -58,6 +58,20 @@ def overlap(first: Floats, second: Floats) -> Floats:
     return outside(merged(either), low, high)
 
 
+def inside(intervals: Floats, at_m: Floats) -> NDArray[np.bool_]:
+    """True for places within merged `intervals`, ends included; False for not-a-number.
+
+    Args:
+        intervals: merged stretches [m].
+        at_m: places [m].
+    """
+    if intervals.shape[0] == 0:
+        return np.zeros(at_m.size, dtype=np.bool_)
+    one = np.clip(np.searchsorted(intervals[:, 0], at_m, side="right") - 1, 0, None)
+    found: NDArray[np.bool_] = (at_m >= intervals[one, 0]) & (at_m <= intervals[one, 1])
+    return found
+
+
 def length_m(intervals: Floats) -> float:
     """Length of merged `intervals` [m]."""
     return float((intervals[:, 1] - intervals[:, 0]).sum())

@@ -44,6 +44,16 @@ class PlacedReel:
         """Length of wire on the reel [m]."""
         return self.to_m - self.from_m
 
+    @property
+    def may_from_m(self) -> float:
+        """First metre of wire that is, or may be, on the reel [m]."""
+        return self.from_m - self.end_unsure_m
+
+    @property
+    def may_to_m(self) -> float:
+        """Last metre of wire that is, or may be, on the reel [m]."""
+        return self.to_m + self.end_unsure_m
+
     def from_outer_end_m(self, wire_m: float) -> float:
         """Distance of wire coordinate `wire_m` [m] from the reel's outer end [m], as it is paid off."""
         return self.to_m - wire_m
@@ -54,7 +64,7 @@ class PlacedReel:
 
     def holds(self, wire_m: float) -> bool:
         """Whether the wire at `wire_m` [m] is, or may be, on this reel."""
-        return self.from_m - self.end_unsure_m <= wire_m < self.to_m + self.end_unsure_m
+        return self.may_from_m <= wire_m < self.may_to_m
 
 
 @dataclass(frozen=True, slots=True)

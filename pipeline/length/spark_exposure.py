@@ -20,9 +20,10 @@ from pipeline.sheets.line_sheet import Instrument, LineSheet
 
 Floats = NDArray[np.float64]
 
-# Nine full cycles, eighteen crests, at every point: the rule of UL 1581 / UL 2556, from memory; a plant sets
-# its own by the standard it works to.
+# Nine full cycles, eighteen crests, at every point; 0.05 s of a direct voltage: the rule of UL 1581 / UL 2556,
+# from memory; a plant sets its own by the standard it works to.
 CYCLES_ASKED = 9.0
+DWELL_ASKED_S = 0.05
 # A spot that stands in the electrode for longer than this is over-stressed (common practice, no source).
 STOOD_S = 2.0
 
@@ -33,13 +34,15 @@ class SparkExposure:
 
     Args:
         at_m: places on the wire, one a reading [m].
-        cycles: full cycles of the test voltage each of them had.
+        cycles: full cycles of the test voltage each of them had; seconds of it at a direct voltage.
         tested: wire that had the cycles asked at a voltage that was on [m].
         untested: wire of the run that had not [m].
         under_exposed: wire that passed too fast [m].
         no_voltage: wire that passed with the voltage missing or too low [m].
         over_stressed: wire that stood in the electrode [m].
-        cycles_asked: cycles asked at every point.
+        cycles_asked: cycles, or seconds, asked at every point.
+        unit: 'cycles', or 's' at a direct voltage.
+        fastest_m_s: fastest line speed at which every point has what is asked [m/s].
         sentence: the result in words.
     """
 
@@ -51,7 +54,15 @@ class SparkExposure:
     no_voltage: Floats
     over_stressed: Floats
     cycles_asked: float
+    unit: str
+    fastest_m_s: float
     sentence: str
+
+    def least_within(self, from_m: float, to_m: float) -> float | None:
+        """Least cycles (seconds at a direct voltage) of a point from `from_m` to `to_m` [m]; None where unknown."""
+        here = self.cycles[(self.at_m >= from_m) & (self.at_m < to_m)]
+        here = here[np.isfinite(here)]
+        return float(here.min()) if here.size else None
 
 
 def cycles_at(frequency_hz: float, electrode_m: float, speed_m_s: float) -> float:
@@ -96,6 +107,7 @@ def spark_exposure(
     spark_kv: Floats | None,
     least_kv: float | None,
     cycles_asked: float = CYCLES_ASKED,
+    dwell_asked_s: float = DWELL_ASKED_S,
 ) -> SparkExposure | Refused:
     """Cycles of the test voltage at each point of the wire, from the speed it really had.
 
@@ -107,7 +119,8 @@ def spark_exposure(
         line: the line's sheet, with the tester's frequency and electrode length (`window_m`).
         spark_kv: test voltage at each reading [kV]; None where it is not logged.
         least_kv: least voltage that counts as on [kV]; None takes any voltage above half the run's usual one.
-        cycles_asked: full cycles asked at every point.
+        cycles_asked: full cycles asked at every point of an alternating voltage.
+        dwell_asked_s: time asked at every point of a direct voltage [s].
 
     Returns:
         The exposure, or a refusal where the line sheet does not say enough. Time in a stop counts; wire the
@@ -115,17 +128,20 @@ def spark_exposure(
     """
     tester = line.instrument("spark tester")
     refused = _refusal(tester, placement)
-    if refused is not None or tester is None or tester.frequency_hz is None:
+    if refused is not None or tester is None:
         return refused or _no_tester()
+    # At a direct voltage a second stands for a cycle.
+    rate = tester.frequency_hz or 1.0
+    unit, asked = ("s", dwell_asked_s) if tester.direct_current else ("cycles", cycles_asked)
     half = 0.5 * tester.window_m
     front, seconds = _rising(placement)
     at_m = front - tester.station_m
     enters = np.interp(front - half, front, seconds, left=np.nan)
     leaves = np.interp(front + half, front, seconds, right=np.nan)
     dwell = leaves - enters
-    cycles = tester.frequency_hz * dwell
+    cycles = rate * dwell
     known = np.isfinite(cycles)
-    fast = known & (cycles < cycles_asked)
+    fast = known & (cycles < asked)
     edges = _edges(at_m)
     low_kv = _voltage_off(placement, tester, spark_kv, least_kv, half)
     seen = intervals.where(edges, known)
@@ -146,8 +162,10 @@ def spark_exposure(
         intervals.within(under, *run),
         intervals.within(low_kv, *run),
         stood,
-        cycles_asked,
-        _sentence(intervals.length_m(untested), intervals.within(under, *run), low_kv, cycles_asked, run),
+        asked,
+        unit,
+        fastest_speed_m_s(rate, tester.window_m, asked),
+        _sentence(intervals.length_m(untested), intervals.within(under, *run), low_kv, (asked, unit), run),
     )
 
 
@@ -164,12 +182,13 @@ def _no_tester() -> Refused:
 def _refusal(tester: Instrument | None, placement: Placement) -> Refused | None:
     if tester is None:
         return _no_tester()
-    if tester.frequency_hz is None or tester.window_m <= 0:
+    if (tester.frequency_hz is None and not tester.direct_current) or tester.window_m <= 0:
         return Refused(
             "spark-test exposure",
             "cycles at each point",
             f"The line sheet does not give the frequency and the electrode of {tester.id}: how long each point "
-            "was tested cannot be known, so all of it counts as untested. Add 'frequency_hz' and 'window_m'.",
+            "was tested cannot be known, so all of it counts as untested. Add 'frequency_hz' (or 'direct_current') and "
+            "'window_m'.",
             placement.seconds.size,
         )
     return None
@@ -219,14 +238,15 @@ def _voltage_off(
 
 
 def _sentence(
-    untested_m: float, under: Floats, low_kv: Floats, cycles_asked: float, run: tuple[float, float]
+    untested_m: float, under: Floats, low_kv: Floats, asked: tuple[float, str], run: tuple[float, float]
 ) -> str:
     if untested_m <= 0:
-        return f"Every point had at least {cycles_asked:g} cycles of the test voltage."
+        return f"Every point had at least {asked[0]:g} {asked[1]} of the test voltage."
+    fewer = "less" if asked[1] == "s" else "fewer"
     too_fast = intervals.length_m(under)
     off = intervals.length_m(intervals.within(low_kv, *run))
     return (
-        f"{untested_m:.1f} m are untested: {too_fast:.1f} m had fewer than {cycles_asked:g} cycles of the test "
+        f"{untested_m:.1f} m are untested: {too_fast:.1f} m had {fewer} than {asked[0]:g} {asked[1]} of the test "
         f"voltage, {off:.1f} m passed with the voltage missing or too low. That is a fault of the test, not of "
         "the wire; the wire is held until it is tested."
     )

@@ -153,6 +153,18 @@ RULES: tuple[Rule, ...] = (
         "Look at the wire there; a flaw in the covering may hide one in the insulation",
     ),
     Rule(
+        "splice",
+        "",
+        "splice",
+        "",
+        "",
+        "",
+        "major",
+        True,
+        "A lump {size} high within {length} from {from_m} m to {to_m} m, seen by {detail}: taken for a splice.",
+        "Look at the wire there and cut the splice out of what is sold, with clearance on both sides",
+    ),
+    Rule(
         "unmonitored",
         "",
         "coverage",

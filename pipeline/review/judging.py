@@ -39,6 +39,7 @@ from pipeline.steps.place import place_run
 from pipeline.steps.plausible import implausible
 from pipeline.steps.run_patterns import patterns_of
 from pipeline.steps.stretches import reel_summaries, stretches
+from pipeline.trust.calibration import days_of_run
 
 # File name without ending -> the frame of one load.
 Readings = Callable[[str], pl.DataFrame]
@@ -98,9 +99,12 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
         product.conductor_mm,
         product.covering is not None,
         line.mass_balance(wanted.construction, wanted.size),
+        plant.spark_test,
     )
     checks = check_line(readings, flagged, placed.placement, measured, run, line, product.conductor_mm)
-    bench = bench_of(run, line, plant, product, basis.head["shift_date"], placed, measured, checks)
+    clock = readings["time_utc"]
+    days = days_of_run(clock[0], clock[-1], plant.zone)
+    bench = bench_of(run, line, plant, product, basis.head["shift_date"], placed, measured, checks, days)
     judged = judge_run(bench, basis.known)
     answers = (*answers_of(bench, judged), *patterns_of(bench))
     placement = bench.placed.placement

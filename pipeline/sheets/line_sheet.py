@@ -42,10 +42,13 @@ class Instrument(Sheet):
         window_m: wire one reading averages over, beyond speed x interval [m]; an electrode's length.
         resolution_mm: smallest step it shows [mm] (diameter and wall gauges).
         uncertainty_mm: standard uncertainty of one reading [mm] (diameter and wall gauges).
-        sensors: number of wall sensors, equally spaced.
+        sensors: number of wall sensors, equally spaced, 3 to 16: fewer cannot tell how far off centre the wire is.
         first_angle_deg: angle of the first sensor from twelve o'clock, clockwise, looking against the travel.
         sees: which layers a wall reading takes in.
-        frequency_hz: frequency of a spark tester's voltage.
+        largest_lobes_mm: largest lobes of the outside (second harmonic and up) seen in cut samples [mm]; taken off
+            the thinnest wall where fewer than five sensors work, which cannot see them.
+        frequency_hz: frequency of a spark tester's voltage; left out for direct current.
+        direct_current: True for a spark tester with direct voltage.
         dead_time_s: time a spark tester needs before it can count again.
         calibrated: date of the last calibration.
         calibration_due: last day on which that calibration holds.
@@ -58,10 +61,12 @@ class Instrument(Sheet):
     window_m: NotNegative = 0.0
     resolution_mm: NotNegative = 0.001
     uncertainty_mm: NotNegative = 0.004
-    sensors: Annotated[int, Field(ge=1, le=16)] | None = None
+    sensors: Annotated[int, Field(ge=3, le=16)] | None = None
     first_angle_deg: float = 0.0
     sees: Sees = "insulation"
+    largest_lobes_mm: NotNegative | None = None
     frequency_hz: Positive | None = None
+    direct_current: bool = False
     dead_time_s: NotNegative = 0.005
     calibrated: date | None = None
     calibration_due: date | None = None
@@ -70,6 +75,10 @@ class Instrument(Sheet):
     def _whole(self) -> Instrument:
         if self.kind == "wall gauge" and self.sensors is None:
             raise ValueError("a wall gauge needs 'sensors', the number of its wall sensors")
+        if self.direct_current and self.frequency_hz is not None:
+            raise ValueError(
+                "a direct voltage has no frequency; leave out 'frequency_hz' or 'direct_current'"
+            )
         if self.calibrated and self.calibration_due and self.calibration_due < self.calibrated:
             raise ValueError("'calibration_due' is before 'calibrated'")
         return self
@@ -188,6 +197,8 @@ class LineSheet(Sheet):
     """A line as its sheet describes it.
 
     Bolts, ceilings and tooling are needed for tuning only and may be left out, and so may mass balances.
+    `accumulator_unsure_m` is the half-range of wire an accumulator before the take-up may hold at a reel change, where
+    its content is not logged [m]: wire that near a reel's end counts as being on both reels.
     """
 
     id: str
@@ -195,6 +206,7 @@ class LineSheet(Sheet):
     plant: str
     revision: str
     take_up_station_m: Positive
+    accumulator_unsure_m: NotNegative = 0.0
     instruments: tuple[Instrument, ...]
     elements: tuple[Element, ...] = ()
     bolts: tuple[Bolt, ...] = ()

@@ -67,6 +67,22 @@ class Holds(Sheet):
     calibration_overdue: bool = True
 
 
+class SparkTest(Sheet):
+    """What the plant asks of the in-line spark test, by the standard it works to.
+
+    The default figures are from memory of UL 1581 and UL 2556; read your own copies.
+
+    Args:
+        cycles_asked: full cycles of an alternating voltage at every point.
+        dwell_asked_s: time in the electrode at a direct voltage [s].
+        chance_per_crest: chance that a defect breaks down at one crest, the plant's own estimate; none is published.
+    """
+
+    cycles_asked: Positive = 9.0
+    dwell_asked_s: Positive = 0.05
+    chance_per_crest: Annotated[float, Field(gt=0, le=1)] | None = None
+
+
 class SecondPerson(Sheet):
     """Which acts need a second person.
 
@@ -167,6 +183,7 @@ class PlantSheet(Sheet):
         plant: who the plant is.
         decision: decision rule by requirement; simple acceptance where one is left out.
         holds: when a reel is held.
+        spark_test: what is asked of the in-line spark test.
         second_person: which acts need a second person.
         certified: by construction, the requirement sets its lots are certified to; all where left out.
         limits: limits the plant enters.
@@ -178,6 +195,7 @@ class PlantSheet(Sheet):
     plant: Plant
     decision: dict[Requirement, Decision] = Field(default_factory=dict)
     holds: Holds = Holds()
+    spark_test: SparkTest = SparkTest()
     second_person: SecondPerson = SecondPerson()
     certified: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     limits: tuple[EnteredLimit, ...] = ()

@@ -20,7 +20,13 @@ def line_l1() -> LineSheet:
         revision="3",
         take_up_station_m=110.0,
         instruments=(
-            Instrument(id="L1-ENC", kind="encoder", station_m=104.0),
+            Instrument(
+                id="L1-ENC",
+                kind="encoder",
+                station_m=104.0,
+                calibrated=_DONE,
+                calibration_due=_DUE,
+            ),
             Instrument(
                 id="L1-CG",
                 kind="conductor gauge",
@@ -91,7 +97,13 @@ def line_l2() -> LineSheet:
         revision="5",
         take_up_station_m=124.0,
         instruments=(
-            Instrument(id="L2-ENC", kind="encoder", station_m=118.0),
+            Instrument(
+                id="L2-ENC",
+                kind="encoder",
+                station_m=118.0,
+                calibrated=_DONE,
+                calibration_due=_DUE,
+            ),
             Instrument(
                 id="L2-CG",
                 kind="conductor gauge",

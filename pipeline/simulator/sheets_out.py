@@ -49,7 +49,8 @@ def plant_sheet_text(name: str, zone: str, units: str) -> str:
 def line_sheet_text(line: LineSheet) -> str:
     """The line sheet as TOML."""
     head = line.model_dump(
-        exclude={"instruments", "elements", "bolts", "tooling", "ceilings", "mass_balances"}
+        exclude={"instruments", "elements", "bolts", "tooling", "ceilings", "mass_balances"},
+        exclude_defaults=True,
     )
     parts = ["# Distances are metres along the wire from the insulation die.\n" + _table("[line]", head)]
     parts += [

@@ -8,29 +8,55 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.flags import ALL
 from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STEADY
 from pipeline.sheets.line_sheet import LineSheet, MassBalance
 from pipeline.sheets.run_sheet import Covering
-from pipeline.steps.evidence import Mask, Seen
+from pipeline.steps.evidence import Seen
+from pipeline.steps.lone_wall import near_reading
 from pipeline.trust.redundancy import Stretch, agreement_by_stretch, area_from_screw_mm2
 from pipeline.trust.uncertainty import Uncertainty
 
 Floats = NDArray[np.float64]
+_JUDGING = [flag.code for flag in ALL if flag.masks_conformity]
 
 
-def conductor_of(readings: pl.DataFrame, line: LineSheet, nominal_mm: float) -> tuple[float, float]:
+def conductor_read(readings: pl.DataFrame, flagged: pl.DataFrame, line: LineSheet) -> Floats | None:
+    """What the conductor gauge read, NaN where it may not be used; None where the line or the log has none [mm]."""
+    if line.instrument("conductor gauge") is None or "conductor_mm" not in readings.columns:
+        return None
+    read: Floats = readings["conductor_mm"].cast(pl.Float64).to_numpy().copy()
+    bad = flagged.filter((pl.col("channel") == "conductor_mm") & pl.col("flag").is_in(_JUDGING))["row"]
+    read[np.searchsorted(readings["row"].to_numpy(), bad.unique().to_numpy())] = np.nan
+    return read if bool(np.isfinite(read).any()) else None
+
+
+def conductor_of(read: Floats | None, line: LineSheet, nominal_mm: float) -> tuple[float, float]:
     """Diameter of the conductor and its standard uncertainty [mm].
 
-    The middle of what the conductor gauge read; without one the nominal diameter, even within 1 % (chosen
-    here).
+    The middle of what the conductor gauge read (`conductor_read`); without one the nominal diameter, even within
+    1 % (chosen here), which `conductor_told` says.
     """
     gauge = line.instrument("conductor gauge")
-    if gauge is not None and "conductor_mm" in readings.columns:
-        middle = readings["conductor_mm"].median()
-        if isinstance(middle, float):
-            return middle, gauge.uncertainty_mm
+    if gauge is not None and read is not None:
+        return float(np.nanmedian(read)), gauge.uncertainty_mm
     return nominal_mm, 0.01 * nominal_mm / float(np.sqrt(3.0))
+
+
+def conductor_told(read: Floats | None, line: LineSheet, nominal_mm: float) -> tuple[str, ...]:
+    """The sentence that the conductor was not measured, where anything stands on its diameter."""
+    if read is not None or line.instrument("cold diameter gauge") is None:
+        return ()
+    use = "the mean wall is taken from the diameter"
+    if line.instrument("wall gauge") is not None:
+        use = "wall and diameter are held against each other"
+    return (
+        (
+            f"No usable reading of the conductor's diameter: it is taken as the nominal {nominal_mm:.3f} mm, even "
+            f"within 1 %, where {use}. Fit or mend a conductor gauge before the crosshead."
+        ),
+    )
 
 
 def agreement_of_run(
@@ -42,6 +68,7 @@ def agreement_of_run(
     conductor: tuple[float, float],
     covering: Covering | None,
     balance: MassBalance | None,
+    read: Floats | None = None,
 ) -> tuple[Stretch, ...]:
     """The wall gauge held against the diameter over the conductor, on the same wire, stretch by stretch.
 
@@ -54,25 +81,29 @@ def agreement_of_run(
         conductor: diameter of the conductor and its standard uncertainty [mm].
         covering: what is known of the covering, None for a single layer.
         balance: what a turn of the screw delivers; not used under a covering, which has a screw of its own.
+        read: the conductor's diameter as its gauge read it (`conductor_read`); None where nothing did.
+
+    A section solved with a sensor out is compared like any other, so that a stuck sensor does not end the check.
     """
     wall, diameter = seen.get("mean_wall_mm"), seen.get("diameter_mm")
     if wall is None or diameter is None or wall.instrument.kind != "wall gauge":
         return ()
     # The diameter has the covering in it whether the wall gauge saw it or not.
     deducted = 0.0 if covering is None else covering.mean_mm
-    same = _conductor_along(readings, placement, line, conductor[0], diameter.at_m)
+    same = _conductor_along(read, placement, line, conductor[0], diameter.at_m)
     area_at, area, area_sd = None, None, 1.0
     if balance is not None and covering is None and "screw_speed_rpm" in readings.columns:
         area_at, area = placement.at_m, _area(readings, placement, balance)
         middle = float(np.nanmedian(area)) if bool(np.isfinite(area).any()) else float("nan")
         area_sd = max(0.01 * balance.uncertainty_pct * middle, 1e-9) if np.isfinite(middle) else 1.0
     # Where one of the two read nothing the other's mean would be of other wire.
-    walls, diameters = wall.fit_for_statistics & _near(wall, diameter), diameter.fit_for_statistics
+    walls = wall.fit & near_reading(wall.at_m, diameter)
+    diameters = diameter.fit & near_reading(diameter.at_m, wall)
     return agreement_by_stretch(
         wall.at_m,
         np.where(walls, wall.value + deducted, np.nan),
         diameter.at_m,
-        np.where(diameters & _near(diameter, wall), diameter.value - (same - conductor[0]), np.nan),
+        np.where(diameters, diameter.value - (same - conductor[0]), np.nan),
         conductor[0],
         (known["mean_wall_mm"].lasting_mm, known["diameter_mm"].lasting_mm, conductor[1], area_sd),
         area_at,
@@ -80,28 +111,16 @@ def agreement_of_run(
     )
 
 
-def _near(own: Seen, other: Seen) -> Mask:
-    """True for readings with a usable reading of the other instrument on the same wire."""
-    places = np.sort(other.at_m[other.fit_for_statistics])
-    if places.size == 0:
-        return np.zeros(own.at_m.size, dtype=np.bool_)
-    after = np.minimum(np.searchsorted(places, own.at_m), places.size - 1)
-    apart = np.minimum(np.abs(places[after] - own.at_m), np.abs(own.at_m - places[np.maximum(after - 1, 0)]))
-    near: Mask = apart <= other.hole_m
-    return near
-
-
 def _conductor_along(
-    readings: pl.DataFrame, placement: Placement, line: LineSheet, usual_mm: float, at_m: Floats
+    read: Floats | None, placement: Placement, line: LineSheet, usual_mm: float, at_m: Floats
 ) -> Floats:
     """Diameter of the conductor at places on the wire [mm]; the usual one where its gauge has no say.
 
     A conductor that wanders moves the overall diameter and not the wall: it must not read as a disagreement.
     """
     gauge = line.instrument("conductor gauge")
-    if gauge is None or "conductor_mm" not in readings.columns:
+    if gauge is None or read is None:
         return np.full(at_m.size, usual_mm)
-    read = readings["conductor_mm"].cast(pl.Float64).to_numpy()
     place = placement.at_m - gauge.station_m
     # A reading far from the usual diameter is a joint or a fault of the gauge, and no level of the wire.
     known = np.isfinite(read) & (np.abs(read - usual_mm) < 0.02 * usual_mm)

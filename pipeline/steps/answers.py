@@ -49,6 +49,9 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
             if rule.column not in worth:
                 worth[rule.column] = _series_of(seen, from_m, to_m)
             answer = _capability(seen, limit, *worth[rule.column], from_m=from_m, to_m=to_m)
+            if isinstance(answer, Refused):
+                # Wire on which instruments contradict each other is left out; that may be why too little is left.
+                answer = bench.measured.no_conclusion(answer.question, from_m, to_m) or answer
             rows.append(AnswerRow(scope, subject, "capability", answer))
         rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, from_m, to_m, subject)))
     usual = float(np.median([reel.length_m for reel in reels]))

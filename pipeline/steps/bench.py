@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+import numpy as np
+
+from pipeline.length.intervals import merged
 from pipeline.nonconformance.decision import DecisionRule
 from pipeline.nonconformance.rules import Rule
 from pipeline.products.limits import Limit, Missing, limits_in_force, missing_requirements
@@ -14,7 +17,7 @@ from pipeline.sheets.plant_sheet import PlantSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.steps.evidence import Seen
 from pipeline.steps.line_checks import LineChecks
-from pipeline.steps.measure import Measured
+from pipeline.steps.measure import DIAMETER_NAMES, WALL_NAMES, Measured, without_wire
 from pipeline.steps.place import Placed
 
 
@@ -32,6 +35,7 @@ class Bench:
     limits: tuple[Limit, ...]
     missing: tuple[Missing, ...]
     checks: LineChecks = field(default_factory=LineChecks)
+    days: tuple[date, ...] = ()
 
     def rule_of(self, requirement: str) -> DecisionRule:
         """The plant's decision rule for a requirement."""
@@ -54,12 +58,18 @@ def bench_of(
     placed: Placed,
     measured: Measured,
     checks: LineChecks | None = None,
+    days: tuple[date, ...] = (),
 ) -> Bench:
     """The bench for a run made on the day `on`, with the limits in force then and those that are missing.
 
-    Phases are those the measured wall had its say in, and every sentence a reader must see is put together.
+    Phases are those the measured wall had its say in, splices are left out of statistics, and every sentence a reader
+    must see is put together. `days` are all days the run ran on; `on` alone where left out.
     """
     checks = checks or LineChecks()
+    lumps = np.array([(one.from_m, one.to_m) for one in checks.splices], dtype=np.float64).reshape(-1, 2)
+    if lumps.size:
+        seen = without_wire(measured.seen, merged(lumps), (*WALL_NAMES, *DIAMETER_NAMES))
+        measured = replace(measured, seen=seen)
     placed = replace(
         placed,
         placement=replace(placed.placement, phases=measured.phases),
@@ -77,4 +87,5 @@ def bench_of(
         limits_in_force(product, on, plant.limit_rows, certified),
         missing_requirements(product, on, plant.limit_rows, certified),
         checks,
+        days or (on,),
     )

@@ -11,21 +11,9 @@ import polars as pl
 from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STOP
 from pipeline.results import Refused, Result
-from pipeline.sheets.line_sheet import Instrument, LineSheet
+from pipeline.sheets.line_sheet import LineSheet
+from pipeline.steps.instrument_channels import DIMENSION_KINDS, channels_of
 from pipeline.trust.repeatability import stop_repeatability, stops_of
-
-CHANNELS = {
-    "conductor gauge": ("conductor_mm",),
-    "hot diameter gauge": ("hot_diameter_mm",),
-    "cold diameter gauge": ("diameter_x_mm", "diameter_y_mm"),
-}
-
-
-def channels_of(instrument: Instrument) -> tuple[str, ...]:
-    """The logged channels a dimension gauge gives; empty for other instruments."""
-    if instrument.kind == "wall gauge":
-        return tuple(f"wall_{number}_mm" for number in range(1, (instrument.sensors or 0) + 1))
-    return CHANNELS.get(instrument.kind, ())
 
 
 def gauge_noise(
@@ -49,7 +37,7 @@ def gauge_noise(
     found: dict[str, Result | Refused] = {}
     for instrument in line.instruments:
         carried = [name for name in channels_of(instrument) if name in readings.columns]
-        if not carried or instrument.kind in found:
+        if not carried or instrument.kind not in DIMENSION_KINDS or instrument.kind in found:
             continue
         values = readings.select(pl.col(carried).cast(pl.Float64)).to_numpy().T.copy()
         for place, name in enumerate(carried):

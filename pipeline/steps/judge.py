@@ -26,6 +26,11 @@ from pipeline.results import Refused
 from pipeline.statistics.event_repeats import RepeatSearch
 from pipeline.steps.bench import Bench
 from pipeline.steps.circumstances import circumstances_of, spark_repeats
+from pipeline.steps.doubted_sightings import (
+    not_concluded,
+    on_every_reel_concerned,
+    worst_of_sound_wire,
+)
 from pipeline.steps.evidence import Seen
 from pipeline.steps.sightings_of_run import (
     Gap,
@@ -35,6 +40,7 @@ from pipeline.steps.sightings_of_run import (
     event_sightings,
     gaps_of,
     sightings_against,
+    splice_sightings,
     unmonitored_sightings,
 )
 from pipeline.steps.unseen import JUDGED_ON_SAMPLES, Outcome, verdict_unseen
@@ -112,10 +118,12 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
         *unmonitored_sightings(bench, gaps),
         *calibration_sightings(bench),
         *disagreement_sightings(bench),
+        *splice_sightings(bench),
     ]
+    found = list(on_every_reel_concerned(bench, found))
     by_limit: dict[str, tuple[Sighting, ...]] = {}
     for limit in limits:
-        by_limit[limit.limit_id] = sightings_against(bench, limit)
+        by_limit[limit.limit_id] = _against(bench, limit)
         found.extend(by_limit[limit.limit_id])
     on_wire = [one for one in found if one.reel_id]
     joined = join_findings(bench.run.id, on_wire)
@@ -154,6 +162,16 @@ def _by_reel(reels: Sequence[PlacedReel], failing: Sequence[Sighting]) -> Mappin
     return {reel_id: tuple(those) for reel_id, those in touching.items()}
 
 
+def _against(bench: Bench, limit: Limit) -> tuple[Sighting, ...]:
+    """Lengths that fail one limit, with what may be concluded of each and on every reel that may hold them."""
+    rule = rule_for(limit.requirement)
+    seen = bench.seen_for(rule) if rule is not None else None
+    found = sightings_against(bench, limit)
+    if seen is not None:
+        found = not_concluded(bench, limit, seen, found)
+    return on_every_reel_concerned(bench, found)
+
+
 def _requirement(
     bench: Bench, reel: PlacedReel, limit: Limit, failing: Sequence[Sighting]
 ) -> RequirementOnReel:
@@ -161,9 +179,11 @@ def _requirement(
     rule = rule_for(limit.requirement)
     seen = bench.seen_for(rule) if rule is not None else None
     chosen = bench.rule_of(limit.requirement)
-    worst = seen.worst(reel.from_m, reel.to_m, limit.sense) if seen is not None else None
-    unknown = reel.length_m
+    worst, unknown = None, reel.length_m
     if seen is not None:
+        # A figure from wire whose instruments contradict each other is shown only where there is no other.
+        worst = worst_of_sound_wire(bench, seen, reel.may_from_m, reel.may_to_m, limit.sense)
+        worst = worst or seen.worst(reel.may_from_m, reel.may_to_m, limit.sense)
         unknown = reel.length_m - seen.known_m(reel.from_m, reel.to_m)
     bad = sum(
         to_m - from_m
@@ -215,8 +235,15 @@ def _verdict(
             "does not conform",
             f"Worst {shown}, {limit.sense} {figure(limit.value, limit.unit)} is required.",
         )
+    disagreeing = bench.measured.disagreement_m(reel.may_from_m, reel.may_to_m)
+    if disagreeing > 0 and seen.name != "spark_kv":
+        return "no conclusion", (
+            f"The instruments disagree over {disagreeing:.0f} m of this reel, so nothing is concluded from them there."
+        )
     if here:
         return "indeterminate", f"Worst {shown} is too near the limit for the instrument's uncertainty."
+    if unknown >= reel.length_m:
+        return "no conclusion", f"Worst {shown}, but no wire of this reel has full evidence behind it."
     decision = decide(
         worst[0],
         seen.uncertainty,
@@ -224,11 +251,6 @@ def _verdict(
         "at least" if limit.sense == "at least" else "at most",
         bench.rule_of(limit.requirement),
     )
-    disagreeing = bench.measured.disagreement_m(reel.from_m, reel.to_m)
-    if disagreeing > 0 and seen.name != "spark_kv":
-        return "no conclusion", (
-            f"The instruments disagree over {disagreeing:.0f} m of this reel, so nothing is concluded from them there."
-        )
     allowed = bench.plant.holds.unmonitored_pct
     if allowed is not None and 100.0 * unknown / reel.length_m > allowed:
         return "no conclusion", (
@@ -300,7 +322,7 @@ def _standing(
         key=lambda one: (SEVERITIES.index(one.severity), one.from_m),
     )
     reasons = [one.sentence for one in holding]
-    faults, _ = counts_on(bench.placed.events, "spark fault", reel)
+    faults, _ = counts_on(bench.placed.events, "spark fault", reel, reel.end_unsure_m)
     most = bench.plant.holds.spark_faults_per_reel
     if most is not None and faults > most:
         reasons.append(

@@ -20,7 +20,7 @@ from pipeline.length.station_offset import StationFinding
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
-from pipeline.steps.gauge_noise import CHANNELS
+from pipeline.steps.instrument_channels import CHANNELS
 from pipeline.steps.measure import Measured
 from pipeline.trust.stations import station_findings
 from pipeline.wall.shrinkage import shrinkage_of_run

@@ -11,21 +11,26 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.flags import ALL
+from pipeline.length import intervals
 from pipeline.length.known_length import known_wire
 from pipeline.length.placement import Placement
-from pipeline.length.spark_exposure import spark_exposure
+from pipeline.length.spark_exposure import SparkExposure, spark_exposure
 from pipeline.length.steady_state import DEFAULT_RULE, STEADY
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
+from pipeline.sheets.plant_sheet import SparkTest
 from pipeline.sheets.run_sheet import Covering
-from pipeline.steps.agreement import agreement_of_run, conductor_of
+from pipeline.steps.agreement import agreement_of_run, conductor_of, conductor_read, conductor_told
 from pipeline.steps.evidence import Seen
-from pipeline.steps.gauge_noise import channels_of, gauge_noise, noise_mm
+from pipeline.steps.gauge_noise import gauge_noise, noise_mm
+from pipeline.steps.instrument_channels import channels_of, instruments_that_read
+from pipeline.steps.lone_wall import lone_rows, lone_told
 from pipeline.steps.place import Placed
 from pipeline.steps.settle import settled_placement
 from pipeline.trust.contradicted import SpikeDecision, contradicted_flags, decide_spikes
-from pipeline.trust.redundancy import Stretch
+from pipeline.trust.redundancy import Stretch, no_conclusion
 from pipeline.trust.uncertainty import Uncertainty, measured_uncertainty
+from pipeline.wall.lobes import few_sensors_told, few_sensors_unknown
 from pipeline.wall.sections import measure_walls
 from pipeline.wall.two_layers import insulation_unknown
 
@@ -68,6 +73,8 @@ class Measured:
         uncertainty: standard uncertainty of one reading by column, noise and the rest apart.
         refused: why a quantity cannot be told although a gauge reads, by column.
         warnings: sentences a reader must see.
+        spark: how long the spark test stressed each metre, or why that cannot be known; None without a voltage.
+        read: the instruments that gave readings.
     """
 
     frame: pl.DataFrame
@@ -79,15 +86,27 @@ class Measured:
     uncertainty: Mapping[str, Uncertainty] = field(default_factory=dict)
     refused: Mapping[str, Refused] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    spark: SparkExposure | Refused | None = None
+    read: tuple[Instrument, ...] = ()
+
+    @cached_property
+    def contradicted(self) -> Floats:
+        """Wire on which the instruments contradict each other: nothing is concluded of its wall or diameter [m]."""
+        red = [(one.from_m, one.to_m) for one in self.agreement if one.agreement.state == "red"]
+        return intervals.merged(np.array(red, dtype=np.float64).reshape(-1, 2))
 
     def disagreement_m(self, from_m: float, to_m: float) -> float:
         """Length between `from_m` and `to_m` [m] over which the instruments contradict each other."""
-        return sum(max(0.0, min(one.to_m, to_m) - max(one.from_m, from_m)) for one in self._contradicted)
+        return intervals.length_m(intervals.within(self.contradicted, from_m, to_m))
 
-    @cached_property
-    def _contradicted(self) -> tuple[Stretch, ...]:
-        """Stretches over which the instruments contradict each other."""
-        return tuple(one for one in self.agreement if one.agreement.state == "red")
+    def no_conclusion(self, question: str, from_m: float, to_m: float) -> Refused | None:
+        """The refusal of `question` for wire with a contradiction from `from_m` to `to_m` [m]; None without one."""
+        told = (
+            no_conclusion(question, one)
+            for one in self.agreement
+            if one.agreement.state == "red" and one.from_m < to_m and one.to_m > from_m
+        )
+        return next((one for one in told if one is not None), None)
 
     @cached_property
     def wall(self) -> Seen | None:
@@ -109,6 +128,7 @@ def measure_run(
     conductor_mm: float,
     covered: bool = False,
     balance: MassBalance | None = None,
+    spark_test: SparkTest | None = None,
 ) -> Measured:
     """Measure wall and diameter at every reading, and say which readings may judge and which may count.
 
@@ -121,33 +141,100 @@ def measure_run(
         conductor_mm: nominal conductor diameter [mm].
         covered: whether the product has a covering, known or not.
         balance: what a turn of the screw delivers, None where the plant has not weighed it.
+        spark_test: what the plant asks of the spark test; its sheet's defaults where left out.
     """
     at_m = placed.events["at_m"].drop_nulls().to_numpy() if placed.events.height else None
     spikes = decide_spikes(readings, flagged, placed.placement, line, at_m)
     flagged = pl.concat([flagged, contradicted_flags(spikes)])
     frame = measure_walls(readings, flagged, placed.placement, line, covering, conductor_mm)
     noise = gauge_noise(readings, flagged, placed.placement, line)
-    uncertainty = measured_uncertainty(line, covering, noise_mm(noise, "wall gauge"))
+    uncertainty = measured_uncertainty(line, covering, noise_mm(noise, "wall gauge"), _fewest_used(frame))
     unknown = insulation_unknown(line, covering, covered)
     sight = _Sight(readings, flagged, placed.placement, line, frame)
     told: tuple[str, ...] = ()
     if unknown is None:
         sight, told = _settled(sight)
-    conductor = conductor_of(readings, line, conductor_mm)
-    seen = dict(_walls(sight, covering, uncertainty, conductor)) if unknown is None else {}
-    seen |= _others(sight, uncertainty)
+    read = conductor_read(readings, flagged, line)
+    conductor = conductor_of(read, line, conductor_mm)
+    seen = dict(_diameters(sight, uncertainty))
+    lone = _lone(sight, seen.get("diameter_mm"))
+    if unknown is None:
+        seen |= _walls(sight, covering, uncertainty, conductor, lone)
+    spark, exposure = _spark(sight, spark_test or SparkTest())
+    seen |= spark
     known = {name: one for name, one in seen.items() if np.isfinite(one.value).any()}
-    return Measured(
+    refused = {} if unknown is None else dict.fromkeys(WALL_NAMES, unknown)
+    few = few_sensors_unknown(line)
+    if few is not None:
+        refused |= {name: few for name in ("thinnest_wall_mm", "concentricity_pct") if name not in refused}
+    gauge = line.instrument("wall gauge")
+    measured = Measured(
         frame,
         known,
         sight.placement.phases,
-        agreement_of_run(readings, sight.placement, line, known, uncertainty, conductor, covering, balance),
+        agreement_of_run(
+            readings, sight.placement, line, known, uncertainty, conductor, covering, balance, read
+        ),
         spikes,
         noise,
         uncertainty,
-        {} if unknown is None else dict.fromkeys(WALL_NAMES, unknown),
-        told,
+        refused,
+        (
+            *told,
+            *conductor_told(read, line, conductor_mm),
+            *few_sensors_told(line, frame),
+            *(lone_told(gauge, frame, lone) if gauge is not None else ()),
+            *((exposure.reason,) if isinstance(exposure, Refused) else ()),
+        ),
+        exposure,
+        instruments_that_read(readings, line),
     )
+    return _without_contradicted(measured)
+
+
+def _fewest_used(frame: pl.DataFrame) -> int | None:
+    """Fewest wall sensors a section was solved from; None without a section."""
+    used = frame.filter(pl.col("thinnest_wall_mm").is_not_null())["sensors_used"].min()
+    return int(used) if isinstance(used, int) and used > 0 else None
+
+
+def _lone(sight: _Sight, diameter: Seen | None) -> Mask:
+    gauge = sight.line.instrument("wall gauge")
+    if gauge is None:
+        return np.zeros(sight.frame.height, dtype=np.bool_)
+    return lone_rows(sight.frame, gauge, sight.placement, diameter)
+
+
+def _without_contradicted(measured: Measured) -> Measured:
+    """Statistics leave out wire on which the instruments contradict each other, and a reader is told."""
+    length = intervals.length_m(measured.contradicted)
+    if length == 0.0:
+        return measured
+    told = (
+        f"The instruments contradict each other over {length:.0f} m: that wire is left out of capability and every "
+        "other statistic of wall and diameter."
+    )
+    return replace(
+        measured,
+        seen=without_wire(measured.seen, measured.contradicted, (*WALL_NAMES, *DIAMETER_NAMES)),
+        warnings=(*measured.warnings, told),
+    )
+
+
+def without_wire(seen: Mapping[str, Seen], wire: Floats, names: tuple[str, ...]) -> dict[str, Seen]:
+    """The quantities with some wire left out of statistics; its readings still judge the wire.
+
+    Args:
+        seen: each quantity along the wire.
+        wire: merged stretches left out [m].
+        names: quantities it is left out of.
+    """
+    return {
+        name: replace(one, fit_for_statistics=one.fit_for_statistics & ~intervals.inside(wire, one.at_m))
+        if name in names
+        else one
+        for name, one in seen.items()
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,29 +264,39 @@ def _walls(
     covering: Covering | None,
     known: Mapping[str, Uncertainty],
     conductor: tuple[float, float],
+    lone: Mask,
 ) -> Iterator[tuple[str, Seen]]:
     """What is seen of the wall; a line without a wall gauge sees the mean only, by its diameter."""
     gauge, cold = sight.line.instrument("wall gauge"), sight.line.instrument("cold diameter gauge")
     if gauge is not None and gauge.sensors is not None:
         for name, uncertainty in _wall_uncertainty(sight.line, covering, sight.frame, known).items():
-            yield name, _seen(name, gauge, sight, channels_of(gauge), uncertainty)
+            yield name, _seen(name, gauge, sight, channels_of(gauge), uncertainty, lone)
     elif cold is not None:
         u = float(np.hypot(known["mean_wall_mm"].total_mm, conductor[1] / 2.0))
         yield "mean_wall_mm", _seen("mean_wall_mm", cold, sight, channels_of(cold), u)
 
 
-def _others(sight: _Sight, known: Mapping[str, Uncertainty]) -> Iterator[tuple[str, Seen]]:
-    """What is seen of the diameter and of the spark test."""
-    cold, tester = sight.line.instrument("cold diameter gauge"), sight.line.instrument("spark tester")
+def _diameters(sight: _Sight, known: Mapping[str, Uncertainty]) -> Iterator[tuple[str, Seen]]:
+    """What is seen of the diameter."""
+    cold = sight.line.instrument("cold diameter gauge")
     if cold is not None:
         for name in DIAMETER_NAMES:
             u = known["diameter_mm"].total_mm if name == "diameter_mm" else cold.uncertainty_mm * 2**0.5
             yield name, _seen(name, cold, sight, channels_of(cold), float(u))
-    if tester is not None and "spark_kv" in sight.readings.columns:
-        at = pl.Series("spark_at_m", sight.placement.at_m - tester.station_m)
-        kv = sight.readings.select("row", at, "spark_kv")
-        spark = _seen("spark_kv", tester, replace(sight, frame=kv), ("spark_kv",), 0.0)
-        yield "spark_kv", replace(spark, known=_tested(spark, sight))
+
+
+def _spark(sight: _Sight, asked: SparkTest) -> tuple[dict[str, Seen], SparkExposure | Refused | None]:
+    """What is seen of the spark test, and how long each metre was stressed; untested where that cannot be known."""
+    tester = sight.line.instrument("spark tester")
+    if tester is None or "spark_kv" not in sight.readings.columns:
+        return {}, None
+    at = pl.Series("spark_at_m", sight.placement.at_m - tester.station_m)
+    kv = sight.readings.select("row", at, "spark_kv")
+    spark = _seen("spark_kv", tester, replace(sight, frame=kv), ("spark_kv",), 0.0)
+    on = np.where(spark.fit, sight.readings["spark_kv"].cast(pl.Float64).to_numpy(), np.nan)
+    exposure = spark_exposure(sight.placement, sight.line, on, None, asked.cycles_asked, asked.dwell_asked_s)
+    tested = intervals.NONE if isinstance(exposure, Refused) else exposure.tested
+    return {"spark_kv": replace(spark, known=tested)}, exposure
 
 
 def _wall_uncertainty(
@@ -227,7 +324,12 @@ def _wall_uncertainty(
 
 
 def _seen(
-    name: str, instrument: Instrument, sight: _Sight, channels: tuple[str, ...], uncertainty: float
+    name: str,
+    instrument: Instrument,
+    sight: _Sight,
+    channels: tuple[str, ...],
+    uncertainty: float,
+    unfit: Mask | None = None,
 ) -> Seen:
     placement, frame = sight.placement, sight.frame
     at_m = placement.at_m - instrument.station_m
@@ -242,6 +344,8 @@ def _seen(
     judging = _rows(on_these.filter(pl.col("flag").is_in(_JUDGING)), row, single=len(channels) <= 2)
     counting = _rows(on_these, row, single=True)
     fit &= ~judging
+    if unfit is not None:
+        fit &= ~unfit
     fastest = float(np.nanmax(speed)) if speed.size else 0.0
     hot = sight.line.instrument("hot diameter gauge")
     zone = hot.station_m if hot is not None and hot.station_m > 0 else HOT_ZONE_M
@@ -262,13 +366,6 @@ def _seen(
         hole_m=HOLE_INTERVALS * instrument.interval_s * fastest + instrument.window_m + step,
         known=known_wire(at_m, speed, fit, instrument.interval_s, instrument.window_m, step),
     )
-
-
-def _tested(spark: Seen, sight: _Sight) -> Floats:
-    """Wire that had the test voltage for the cycles asked; where that cannot be told, wire with a voltage on record."""
-    kv = np.where(spark.fit, sight.readings["spark_kv"].cast(pl.Float64).to_numpy(), np.nan)
-    exposure = spark_exposure(sight.placement, sight.line, kv, None)
-    return spark.known if isinstance(exposure, Refused) else exposure.tested
 
 
 def _usual(speed: Floats) -> float:

@@ -51,7 +51,7 @@ def place_run(
     """
     placement = place_readings(readings, flagged, line)
     placed = place_events(events, readings, placement, line)
-    reels = place_reels(run.reels, line, placement.made_m, placement.start_m)
+    reels = place_reels(run.reels, line, placement.made_m, placement.start_m, line.accumulator_unsure_m)
     numbered, warnings = _number_faults(placed, placement, line)
     return Placed(
         placement,

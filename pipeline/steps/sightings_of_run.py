@@ -14,14 +14,26 @@ from pipeline.nonconformance.intervals import event_intervals
 from pipeline.nonconformance.judging import IntervalSettings, on_reels, reel_at, sightings
 from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit
+from pipeline.results import Refused
 from pipeline.steps.bench import Bench
-from pipeline.trust.calibration import calibration_on
+from pipeline.trust.calibration import calibrations_over
 
 # Faults nearer than this are one length to cut out: no useful wire lies between them (chosen here); which counts
 # are one fault is another question, see spark_merge.
 FAULT_GAP_M = 15.0
 # Gaps in a failing length that are merged, so that one defect is one finding [m] (chosen here).
 MERGE_GAP_M = 15.0
+# Wire taken with a splice on either side of the lump [m] (chosen here); the cutting plan's own clearance comes on top.
+SPLICE_CLEAR_M = 1.0
+# Without a calibration on file these hold the wire they measured; of the others only a lapsed one does.
+MUST_BE_ON_FILE = (
+    "encoder",
+    "conductor gauge",
+    "hot diameter gauge",
+    "wall gauge",
+    "cold diameter gauge",
+    "spark tester",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +127,12 @@ def event_sightings(bench: Bench) -> list[Sighting]:
 def gaps_of(bench: Bench) -> tuple[Gap, ...]:
     """Wire on reels without a trustworthy reading, or without a full spark test."""
     gaps = []
+    exposure = bench.measured.spark
+    untested = exposure.reason if isinstance(exposure, Refused) else "No full spark test is on record here."
     kinds = (
         ("wall unmonitored", bench.measured.wall, "No usable wall reading here."),
         ("diameter unmonitored", bench.measured.diameter, "No usable diameter reading here."),
-        ("spark untested", bench.measured.seen.get("spark_kv"), "No full spark test is on record here."),
+        ("spark untested", bench.measured.seen.get("spark_kv"), untested),
     )
     for reel in bench.placed.reels:
         for kind, seen, sentence in kinds:
@@ -181,22 +195,24 @@ def unmonitored_sightings(bench: Bench, gaps: Sequence[Gap]) -> list[Sighting]:
 
 
 def calibration_sightings(bench: Bench) -> list[Sighting]:
-    """Instruments whose calibration did not hold when the run ran."""
+    """Instruments of the run's readings and events whose calibration did not hold on every day it ran."""
     if not bench.plant.holds.calibration_overdue:
         return []
     found: list[Sighting] = []
-    instruments = {seen.instrument.id: seen.instrument for seen in bench.measured.seen.values()}
-    for instrument in instruments.values():
-        state = calibration_on(instrument, bench.on)
-        if state.trusted:
+    used = {one.id for one in bench.measured.read}
+    if bench.placed.events.filter(pl.col("kind") == "surface flaw").height:
+        used |= {one.id for one in bench.line.instruments if one.kind == "surface vision"}
+    for state in calibrations_over(bench.line, bench.days):
+        missing = state.state == "not on file"
+        if state.trusted or state.instrument not in used or (missing and state.kind not in MUST_BE_ON_FILE):
             continue
         found.extend(
             place_sighting(
                 "calibration",
                 reel.from_m,
                 reel.to_m,
-                instrument=instrument.id,
-                subject=instrument.id,
+                instrument=state.instrument,
+                subject=state.instrument,
                 reel_id=reel.id,
                 detail=state.sentence.rstrip("."),
             )
@@ -227,14 +243,30 @@ def disagreement_sightings(bench: Bench) -> list[Sighting]:
     return found
 
 
-def counts_on(events: pl.DataFrame, kind: str, reel: PlacedReel) -> tuple[int, int]:
-    """Events of one kind on a reel: separate ones, and logged counts."""
+def splice_sightings(bench: Bench) -> list[Sighting]:
+    """Lumps that several gauges saw on the same wire: saleable lengths leave them out, with a clearance."""
+    reach = SPLICE_CLEAR_M + bench.placed.placement.resolution_m
+    return [
+        place_sighting(
+            "splice",
+            one.from_m - reach,
+            one.to_m + reach,
+            reel_id=reel_at((one.from_m + one.to_m) / 2.0, bench.placed.reels),
+            size=f"{one.height_mm:.3f} mm",
+            detail=" and ".join(one.seen_by),
+        )
+        for one in bench.checks.splices
+    ]
+
+
+def counts_on(events: pl.DataFrame, kind: str, reel: PlacedReel, reach_m: float = 0.0) -> tuple[int, int]:
+    """Events of one kind on a reel, or up to `reach_m` beyond its ends: separate ones, and logged counts."""
     if events.height == 0:
         return 0, 0
     at = events["at_m"].to_numpy()
     here = events.filter(
         (pl.col("kind") == kind)
-        & pl.Series(np.nan_to_num(at, nan=-1e12) >= reel.from_m)
-        & (pl.col("at_m") < reel.to_m)
+        & pl.Series(np.nan_to_num(at, nan=-1e12) >= reel.from_m - reach_m)
+        & (pl.col("at_m") < reel.to_m + reach_m)
     )
     return here["fault"].n_unique(), here.height

@@ -59,7 +59,7 @@ def verdict_unseen(bench: Bench, reel: PlacedReel, limit: Limit) -> tuple[Outcom
 
 def _by_diameter(bench: Bench, reel: PlacedReel, limit: Limit) -> tuple[Outcome, str]:
     mean = bench.measured.seen.get("mean_wall_mm")
-    worst = mean.worst(reel.from_m, reel.to_m, limit.sense) if mean is not None else None
+    worst = mean.worst(reel.may_from_m, reel.may_to_m, limit.sense) if mean is not None else None
     if mean is None or worst is None:
         found = minimum_wall_verdict(float("nan"), 0.0, limit.value)
     else:

@@ -17,6 +17,7 @@ from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Mask, Seen
+from pipeline.steps.spark_answers import spark_answers
 from pipeline.wall.mass import insulation_area_mm2, mass_kg_km, mass_per_um_g_km
 from pipeline.wall.scrap import Scrap, scrap_of_run
 from pipeline.wall.two_layers import insulation_bounds
@@ -30,7 +31,7 @@ def wire_answers(bench: Bench) -> tuple[AnswerRow, ...]:
     run = bench.run.id
     rows = [AnswerRow("run", run, "mass", one) for one in mass_answers(bench)]
     rows += [AnswerRow("run", run, "scrap", one) for one in scrap_answers(bench)]
-    return (*rows, *bounds_answers(bench))
+    return (*rows, *bounds_answers(bench), *spark_answers(bench))
 
 
 def _density_sd(density: Figure) -> float:

@@ -7,10 +7,11 @@ containment.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from typing import Literal
+from zoneinfo import ZoneInfo
 
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 
@@ -74,14 +75,40 @@ def calibration_on(instrument: Instrument, day: date) -> CalibrationState:
     )
 
 
-def calibrations_on(line: LineSheet, day: date) -> tuple[CalibrationState, ...]:
-    """The calibration of every measuring instrument of a line on a day; counters of length included.
+def calibrations_over(line: LineSheet, days: Sequence[date]) -> tuple[CalibrationState, ...]:
+    """The calibration of every instrument of a line over the days of a run; counters of length included.
 
     Args:
         line: the line's sheet.
-        day: the day the run ran.
+        days: the days the run ran on.
     """
-    return tuple(calibration_on(one, day) for one in line.instruments)
+    return tuple(worst_calibration(one, days) for one in line.instruments)
+
+
+def days_of_run(first: datetime, last: datetime, zone: str) -> tuple[date, ...]:
+    """Every day, by the plant's clock, on which a run ran; a run over midnight has two.
+
+    Args:
+        first: its first reading; without an offset it is UTC.
+        last: its last reading.
+        zone: IANA zone of the plant.
+    """
+    begin, end = (
+        (one if one.tzinfo is not None else one.replace(tzinfo=UTC)).astimezone(ZoneInfo(zone)).date()
+        for one in (first, last)
+    )
+    return tuple(begin + timedelta(days=more) for more in range((end - begin).days + 1)) or (begin,)
+
+
+def worst_calibration(instrument: Instrument, days: Iterable[date]) -> CalibrationState:
+    """The state of an instrument's calibration over several days: the first day it did not hold, or in date.
+
+    Args:
+        instrument: the instrument.
+        days: the days, at least one.
+    """
+    states = [calibration_on(instrument, day) for day in days]
+    return next((one for one in states if not one.trusted), states[0])
 
 
 @dataclass(frozen=True, slots=True)

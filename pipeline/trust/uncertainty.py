@@ -49,14 +49,15 @@ def measured_uncertainty(
 
     With s the noise at line stops, u the sheet's uncertainty and b^2 = max(u^2 - s^2, resolution^2/12): mean
     wall s/sqrt(N), thinnest wall s sqrt(3/N), each with b, and with the covering's uncertainty where its mean
-    is deducted; its offset widens the thinnest wall by offset/sqrt 3 (taken as even within its bound). Without
+    is deducted; its offset widens the thinnest wall by offset/sqrt 3 (taken as even within its bound), and so do
+    the largest lobes where fewer than five sensors work. Without
     a stop all of u is taken to last, which is the safe side.
 
     Args:
         line: the line's sheet.
         covering: what is known of the covering, None for a single layer.
         wall_noise_mm: noise of one wall sensor found at stops [mm]; None where there was no stop.
-        used: wall sensors working; all where left out.
+        used: fewest wall sensors a section stands on; all where left out.
 
     Returns:
         By column: mean_wall_mm, thinnest_wall_mm, diameter_mm; those the line has gauges for.
@@ -71,10 +72,11 @@ def measured_uncertainty(
         cover, cover_offset = covering.uncertainty_mm, covering.offset_mm / np.sqrt(3.0)
     if gauge is not None and gauge.sensors is not None:
         n = used or gauge.sensors
+        lobes = (gauge.largest_lobes_mm or 0.0) / np.sqrt(3.0) if n < 5 else 0.0
         noise, lasting, basis = _split(gauge.uncertainty_mm, wall_noise_mm, gauge.resolution_mm)
         layered = gauge.sees == "insulation and covering"
         wide = float(np.hypot(lasting, cover)) if layered else lasting
-        thin = float(np.hypot(wide, cover_offset)) if layered else wide
+        thin = float(np.hypot(np.hypot(wide, cover_offset) if layered else wide, lobes))
         found["mean_wall_mm"] = Uncertainty("mean_wall_mm", noise / float(np.sqrt(n)), wide, basis)
         found["thinnest_wall_mm"] = Uncertainty(
             "thinnest_wall_mm", noise * float(np.sqrt(3.0 / n)), thin, basis

@@ -68,8 +68,8 @@ def measure_walls(
 
     Returns:
         One row a reading. A line without a wall gauge gives the mean wall (D - d)/2 only: offset, thinnest
-        wall and concentricity cannot be known from a diameter and are null. With fewer than five sensors the
-        ovality is not seen, and the thinnest wall is less by up to its size as cut samples show it.
+        wall and concentricity cannot be known from a diameter and are null. With fewer than five sensors lobes are
+        not seen: the line sheet's largest ones are taken off the thinnest wall, which is null where it gives none.
     """
     gauge = line.instrument("wall gauge")
     cold = line.instrument("cold diameter gauge")
@@ -78,7 +78,8 @@ def measure_walls(
     diameter_at = None if cold is None else placement.at_m - cold.station_m
     if gauge is not None and gauge.sensors is not None:
         inner = deduct if gauge.sees == "insulation and covering" else 0.0
-        walls = _walls(readings, flagged, gauge.sensors, gauge.uncertainty_mm, inner)
+        lobes = np.nan if gauge.largest_lobes_mm is None else gauge.largest_lobes_mm
+        walls = _walls(readings, flagged, gauge.sensors, gauge.uncertainty_mm, inner, lobes)
         wall_at: Floats | None = placement.at_m - gauge.station_m
     else:
         walls, wall_at = _from_diameter(diameter, conductor_mm + 2.0 * deduct), diameter_at
@@ -144,9 +145,17 @@ def _from_diameter(diameter: Floats, inner_mm: float) -> _Walls:
 
 
 def _walls(
-    readings: pl.DataFrame, flagged: pl.DataFrame, sensors: int, uncertainty_mm: float, inner_mm: float
+    readings: pl.DataFrame,
+    flagged: pl.DataFrame,
+    sensors: int,
+    uncertainty_mm: float,
+    inner_mm: float,
+    lobes_mm: float,
 ) -> _Walls:
-    """The wall gauge's readings turned into sections, a chunk of rows at a time; `inner_mm` is deducted."""
+    """The wall gauge's readings turned into sections, a chunk of rows at a time.
+
+    `inner_mm` is deducted, and `lobes_mm` from the thinnest wall of a section with fewer than five sensors.
+    """
     count = readings.height
     columns = [_channel(readings, flagged, name) for name in WALL_CHANNELS[:sensors]]
     parts = np.empty((5, count))
@@ -167,6 +176,9 @@ def _walls(
         thin_deg[rows] = np.where(angle < 0.0, angle + 360.0, angle)
         # A sensor that stands far below the fit counts itself; NaN stays NaN where nothing was measured.
         least = np.where(lowest[rows] < least, lowest[rows], least) - inner_mm
+        few = used[rows] < 5
+        if bool(few.any()):
+            least = np.where(few, least - lobes_mm, least)
         thinnest[rows] = least
         most -= inner_mm
         concentricity[rows] = 100.0 * least / np.where(most > 0.0, most, np.nan)

@@ -138,5 +138,5 @@ def test_no_tester_and_no_frequency_are_refused() -> None:
     assert isinstance(silent, Refused)
     assert silent.reason == (
         "The line sheet does not give the frequency and the electrode of S1: how long each point was tested "
-        "cannot be known, so all of it counts as untested. Add 'frequency_hz' and 'window_m'."
+        "cannot be known, so all of it counts as untested. Add 'frequency_hz' (or 'direct_current') and 'window_m'."
     )

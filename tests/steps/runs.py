@@ -147,6 +147,7 @@ def done(
     assert simulated.events is not None
     named = run.product
     product = find_product(named.construction, named.size, named.conductor, named.metal)
+    plant = plant or read_plant_sheet(PLANT)
     placed = place_run(readings, simulated.events, NO_FLAGS, run, line)
     measured = measure_run(
         readings,
@@ -157,6 +158,7 @@ def done(
         product.conductor_mm,
         product.covering is not None,
         line.mass_balance(named.construction, named.size),
+        plant.spark_test,
     )
     checks = check_line(
         readings,
@@ -167,7 +169,6 @@ def done(
         line,
         product.conductor_mm,
     )
-    plant = plant or read_plant_sheet(PLANT)
     bench = bench_of(run, line, plant, product, ON, placed, measured, checks)
     judged = judge_run(bench)
     return Done(bench, judged, answers_of(bench, judged))

@@ -18,7 +18,11 @@ def invented_line(
     """A line with a wall gauge at 20 m and a cold diameter gauge at 60 m."""
     instruments = [Instrument(id="E1", kind="encoder", station_m=0.0)]
     if wall_gauge:
-        instruments.append(Instrument(id="W1", kind="wall gauge", station_m=20.0, sensors=sensors, sees=sees))
+        instruments.append(
+            Instrument(
+                id="W1", kind="wall gauge", station_m=20.0, sensors=sensors, sees=sees, largest_lobes_mm=0.0
+            )
+        )
     if cold_gauge:
         instruments.append(
             Instrument(id="D1", kind="cold diameter gauge", station_m=60.0, uncertainty_mm=0.002)

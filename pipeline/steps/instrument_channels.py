@@ -1,0 +1,36 @@
+"""Which logged channels does an instrument of each kind give, and did it read on this run?"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipeline.sheets.line_sheet import Instrument, LineSheet
+
+# A wall gauge's channels are counted by its sensors; a surface vision gives events and no readings.
+CHANNELS: dict[str, tuple[str, ...]] = {
+    "encoder": ("counter_m", "line_speed_m_s"),
+    "conductor gauge": ("conductor_mm",),
+    "hot diameter gauge": ("hot_diameter_mm",),
+    "cold diameter gauge": ("diameter_x_mm", "diameter_y_mm"),
+    "spark tester": ("spark_kv", "spark_counts"),
+    "melt sensors": ("melt_temperature_c", "melt_pressure_bar", "screw_speed_rpm"),
+}
+DIMENSION_KINDS = ("conductor gauge", "hot diameter gauge", "wall gauge", "cold diameter gauge")
+
+
+def channels_of(instrument: Instrument) -> tuple[str, ...]:
+    """The logged channels an instrument gives; empty for one that gives events only."""
+    if instrument.kind == "wall gauge":
+        return tuple(f"wall_{number}_mm" for number in range(1, (instrument.sensors or 0) + 1))
+    return CHANNELS.get(instrument.kind, ())
+
+
+def instruments_that_read(readings: pl.DataFrame, line: LineSheet) -> tuple[Instrument, ...]:
+    """The line's instruments with at least one reading on this run, in the order of the sheet.
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        line: the line sheet.
+    """
+    read = {name for name in readings.columns if readings[name].null_count() < readings.height}
+    return tuple(one for one in line.instruments if read & set(channels_of(one)))
