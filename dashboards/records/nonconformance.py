@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -154,8 +155,8 @@ class TouchedLength:
         run_id: run.
         from_m: start of the touched stretch, from the start of the length [m].
         to_m: its end [m].
-        where: ``in house``, ``shipped to ...`` or ``scrapped``.
-        in_house: True while the plant still holds it.
+        where: where it is, in words: ``in house``, ``shipped in ... to ...``, ``scrapped``.
+        state: ``in house``, ``not known``, ``shipped``, or ``elsewhere`` for wire scrapped or on lengths cut from it.
         standing: its present standing.
         path: the chain of ids from the suspect to it.
     """
@@ -165,7 +166,7 @@ class TouchedLength:
     from_m: float
     to_m: float
     where: str
-    in_house: bool
+    state: Literal["in house", "not known", "shipped", "elsewhere"]
     standing: str
     path: tuple[str, ...]
 
@@ -183,7 +184,9 @@ class Containment:
         asked_at: when.
         touched: every reel and shipped length it touches.
         in_house_m: length still in house [m].
+        not_known_m: length of which nobody told where it is [m].
         shipped_m: length shipped [m].
+        notes: what a reader must know of the list.
         stamp: assessments, limits and rules.
     """
 
@@ -195,5 +198,7 @@ class Containment:
     asked_at: datetime
     touched: tuple[TouchedLength, ...]
     in_house_m: float
+    not_known_m: float
     shipped_m: float
+    notes: tuple[str, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)

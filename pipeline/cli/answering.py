@@ -42,7 +42,7 @@ def contain(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """List every reel and shipped length that a suspect touches, what is still in house first.
+    """List every reel and shipped length that a suspect touches: in house first, then not known, then shipped.
 
     Example: reelproof contain lot PVC-7741 --store store
     Example: reelproof contain gauge L1-WG --from 2026-03-01 --role "quality engineer" --reason "drifted"
@@ -93,7 +93,8 @@ def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
         "suspect": answer.question.sentence,
         "containment_id": number,
         "in_house_m": answer.in_house_m,
-        "gone_m": answer.gone_m,
+        "not_known_m": answer.not_known_m,
+        "shipped_m": answer.gone_m,
         "touched": [
             {
                 "length_id": one.length_id,
@@ -103,6 +104,7 @@ def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
                 "length_m": one.length_m,
                 "spans_from_outer_end_m": [list(span) for span in one.spans],
                 "where": one.where,
+                "state": one.state,
                 "in_house_m": one.in_house_m,
                 "standing": one.standing,
                 "path": list(one.path),
@@ -118,7 +120,7 @@ def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
 def _print_contained(answer: Contained, number: str) -> None:
     print(
         f"{answer.question.sentence}: {len(answer.touched)} reels and cut lengths touched, "
-        f"{answer.in_house_m:.1f} m in house, {answer.gone_m:.1f} m shipped."
+        f"{answer.in_house_m:.1f} m in house, {answer.not_known_m:.1f} m not known, {answer.gone_m:.1f} m shipped."
     )
     print_table(
         ("Length", "Run", "From m", "To m", "Of m", "Where", "Standing", "How it is reached"),

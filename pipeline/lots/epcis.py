@@ -5,7 +5,7 @@ GS1 company prefix gives its own names instead. Business steps and dispositions 
 Vocabulary.
 
 Source: GS1 EPCIS and CBV 2.0; required fields and vocabularies as in the public JSON schema of the standard's
-working group (read in part), the dispositions ``conformant`` and ``non_conformant`` from memory of CBV 2.0.
+working group (github gs1/EPCIS, folder JSON-Schema, commit 2c8a13e; the printed standard was not read).
 """
 
 from __future__ import annotations
@@ -28,10 +28,12 @@ STEPS = (
     "storing", "transporting", "unloading", "unpacking", "void_shipping",
 )  # fmt: skip
 DISPOSITIONS = (
-    "active", "conformant", "container_closed", "damaged", "destroyed", "dispensed", "disposed", "encoded",
-    "expired", "in_progress", "in_transit", "inactive", "no_pedigree_match", "non_conformant",
-    "non_sellable_other", "partially_dispensed", "recalled", "reserved", "retail_sold", "returned",
-    "sellable_accessible", "sellable_not_accessible", "stolen", "unknown",
+    "active", "available", "completeness_inferred", "completeness_verified", "conformant",
+    "container_closed", "container_open", "damaged", "destroyed", "dispensed", "disposed", "encoded",
+    "expired", "in_progress", "in_transit", "inactive", "mismatch_class", "mismatch_instance",
+    "mismatch_quantity", "needs_replacement", "no_pedigree_match", "non_conformant", "non_sellable_other",
+    "partially_dispensed", "recalled", "reserved", "retail_sold", "returned", "sellable_accessible",
+    "sellable_not_accessible", "stolen", "unavailable", "unknown",
 )  # fmt: skip
 
 Event = dict[str, Any]
@@ -191,14 +193,14 @@ def disposition_event(naming: Naming, subject: str, disposition: str, at_utc: da
 
 
 def shipped_event(
-    naming: Naming, shipment: str, contents: Sequence[str], at_utc: datetime, to_place: str
+    naming: Naming, shipment: str, contents: Sequence[tuple[str, str]], at_utc: datetime, to_place: str
 ) -> Event:
-    """Cut lengths left the plant.
+    """Whole reels and cut lengths left the plant.
 
     Args:
         naming: the plant's naming.
         shipment: the shipment.
-        contents: cut lengths.
+        contents: kind and name of each thing that left: ``reel`` or ``cut length``.
         at_utc: when.
         to_place: address of the party it went to.
     """
@@ -208,7 +210,7 @@ def shipped_event(
         f"shipped-{shipment}",
         at_utc,
         action="OBSERVE",
-        epcList=[naming.name("cut length", name) for name in contents],
+        epcList=[naming.name(kind, name) for kind, name in contents],
         bizStep="shipping",
         disposition="in_transit",
         bizTransactionList=[{"type": "desadv", "bizTransaction": naming.name("shipment", shipment)}],

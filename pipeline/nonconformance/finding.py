@@ -110,8 +110,8 @@ class Finding:
 
     @property
     def finding_id(self) -> str:
-        """The finding's name in the store: run and number."""
-        return f"{self.run_id}/{self.number}"
+        """The finding's name everywhere, on pages and in commands too: run and number, fit for a file name."""
+        return f"{self.run_id}-F{self.number:02d}"
 
     @property
     def reel_id(self) -> str:

@@ -71,6 +71,16 @@ def lot_on_file(store: Store, lot: str) -> dict[str, Any]:
     """
     runs = store.ask("questions/lot_runs", lot=lot)
     if not runs:
+        replaced = store.ask("questions/loads_of_lot", lot=lot)
+        if replaced:
+            raise NotFoundError(
+                Complaint(
+                    lot,
+                    f"this lot stands only in load {row['load_id']} of run {row['run_id']}, which a later one replaced",
+                    f"Follow it with 'reelproof contain lot {lot}', and find out which sheet is right",
+                )
+                for row in replaced
+            )
         known = [row["lot"] for row in store.ask("questions/lot_ids")]
         raise not_on_file("lot", lot, known)
     return {

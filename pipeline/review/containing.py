@@ -170,15 +170,24 @@ def contained(store: Store, question: Question) -> Contained:
         tuple(sorted(wires, key=lambda one: (order.get(one.where, 3), one.length_id))),
         tuple(sorted(runs)),
         dict(sorted(gone.items())),
-        _notes(question, facts),
+        _notes(
+            question,
+            facts,
+            sorted({node.name for one in together(answers) for node in one.path if node.kind == "load"}),
+        ),
     )
 
 
 _WINDOW = Node("run", "window")
 
 
-def _notes(question: Question, facts: _Facts) -> tuple[str, ...]:
+def _notes(question: Question, facts: _Facts, replaced: Sequence[str]) -> tuple[str, ...]:
     notes = [IN_HOUSE_MEANS if facts.shipped else NOTHING_TOLD]
+    notes += [
+        f"Some of it stands only in run {name}: the sheet was corrected since. It is listed because wire may have left "
+        "by the earlier sheet; find out which of the two is right."
+        for name in replaced
+    ]
     if question.kind == "lot":
         notes.append(
             f"Wire made within the change-over after a lot ended counts as holding it still, with a mean residence of "

@@ -189,11 +189,6 @@ def finding_rows(bench: Bench, judged: Judged, readings: pl.DataFrame) -> pl.Dat
     )
 
 
-def finding_id(one: Finding) -> str:
-    """The finding's name in the store and on pages: run and number, fit for a file name."""
-    return f"{one.run_id}-F{one.number:02d}"
-
-
 def _finding(bench: Bench, one: Finding, readings: pl.DataFrame) -> dict[str, Any]:
     main = one.main
     reel = next((reel for reel in bench.placed.reels if reel.id == one.reel_id), None)
@@ -205,7 +200,7 @@ def _finding(bench: Bench, one: Finding, readings: pl.DataFrame) -> dict[str, An
         read = bench.measured.frame["thin_angle_deg"][place]
         angle = float(read) if read is not None else None
     return {
-        "finding_id": finding_id(one),
+        "finding_id": one.finding_id,
         "run_id": one.run_id,
         "reel_id": one.reel_id,
         "number": one.number,
@@ -383,5 +378,5 @@ def journal_record(basis_sha256: str, load_id: int, judged: Judged) -> dict[str,
         "outcome": "judged",
         "limits": [f"{one.limit_id} revision {one.revision}" for one in judged.limits],
         "reels": [{"reel": one.reel.id, "standing": one.standing} for one in judged.reels],
-        "findings": [finding_id(one) for one in judged.findings],
+        "findings": [one.finding_id for one in judged.findings],
     }

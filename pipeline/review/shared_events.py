@@ -154,7 +154,6 @@ def _shipped(store: Store, naming: Naming, sheet: IssuerSheet, reels: Sequence[s
         to_place = rows[0]["to_place"]
         address = places.get(to_place) or naming.name("party", to_place)
         at = rows[0]["at_utc"] or _entry_time(store, shipment, rows[0]["entry_no"])
-        event = shipped_event(naming, shipment, [row["item"] for row in rows], _aware(at), address)
-        event["epcList"] = [naming.name(row["item_kind"], row["item"]) for row in rows]
-        events.append(event)
+        contents = [(row["item_kind"], row["item"]) for row in rows]
+        events.append(shipped_event(naming, shipment, contents, _aware(at), address))
     return events

@@ -121,15 +121,15 @@ def test_evidence_that_does_not_carry_it_is_told_reel_by_reel() -> None:
         judged=(),
         not_judged=(AVERAGE,),
         failed=(POINT,),
-        open_findings=("R1/1",),
-        conceded=("R1/2",),
+        open_findings=("R1-F01",),
+        conceded=("R1-F02",),
         untested_m=12.5,
     )
     where = "declaration D-1, reel K1"
     assert refusal(reels=[bad]) == [
-        f"{where}: finding R1/1 is open. Decide and close it, or leave the reel out.",
+        f"{where}: finding R1-F01 is open. Decide and close it, or leave the reel out.",
         (
-            f"{where}: finding R1/2 was closed by a concession, so this wire does not conform. "
+            f"{where}: finding R1-F02 was closed by a concession, so this wire does not conform. "
             "Deliver it under the concession and leave it out of the declaration."
         ),
         (

@@ -10,6 +10,8 @@ import jsonschema
 import pytest
 
 from pipeline.lots.epcis import (
+    DISPOSITIONS,
+    STEPS,
     Naming,
     cut_event,
     disposition_event,
@@ -30,10 +32,16 @@ AT = datetime(2025, 3, 4, 6, 30, tzinfo=UTC)
 
 def document() -> dict[str, Any]:
     events = [
-        shipped_event(NAMING, "S1", ["P1", "P2"], AT + timedelta(days=2), "https://id.example.com/party/7"),
+        shipped_event(
+            NAMING,
+            "S1",
+            [("cut length", "P1"), ("cut length", "P2"), ("reel", "K9")],
+            AT + timedelta(days=2),
+            "https://id.example.com/party/7",
+        ),
         made_event(NAMING, "R1", ["insulation compound C7", "conductor W1"], ["K1", "K2"], AT),
         judged_event(NAMING, "K1", "3", AT, releasable=True, reason="Every requirement conforms."),
-        judged_event(NAMING, "K2", "3", AT, releasable=False, reason="Finding R1/1 is open."),
+        judged_event(NAMING, "K2", "3", AT, releasable=False, reason="Finding R1-F01 is open."),
         cut_event(NAMING, "K1", {"P1": 152.4, "P2": 304.8}, AT + timedelta(days=1), scrapped_m=6.1),
         cut_event(NAMING, "K2", {"P3": 152.4}, AT + timedelta(days=1)),
         *(
@@ -70,6 +78,27 @@ def test_events_stand_in_the_order_they_happened() -> None:
         "disposition": "in_progress",
         "readPoint": {"id": "https://id.example.com/place/demo%20plant"},
     }
+
+
+def test_a_shipment_names_reels_as_reels() -> None:
+    (left,) = [one for one in document()["epcisBody"]["eventList"] if one["bizStep"] == "shipping"]
+    assert left["epcList"] == [
+        "https://id.example.com/cut-length/P1",
+        "https://id.example.com/cut-length/P2",
+        "https://id.example.com/reel/K9",
+    ]
+
+
+def test_the_vocabularies_are_the_published_ones() -> None:
+    """Business steps and dispositions, word for word, of the working group's JSON schema (commit 2c8a13e)."""
+    (events,) = [
+        one["items"]["oneOf"] if "oneOf" in one["items"] else one["items"]["anyOf"]
+        for one in [SCHEMA["properties"]["epcisBody"]["properties"]["eventList"]]
+    ]
+    for event in events:
+        assert set(event["properties"]["disposition"]["enum"]) == set(DISPOSITIONS)
+        assert set(event["properties"]["bizStep"]["enum"]) == set(STEPS)
+    assert (len(DISPOSITIONS), len(STEPS)) == (33, 41)
 
 
 SPOILED: list[tuple[str, Any, str]] = [

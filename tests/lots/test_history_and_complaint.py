@@ -73,7 +73,7 @@ def entries() -> list[Entry]:
 
 
 def history() -> LotHistory:
-    acts = (Act("R1/1", 1, "decide", "scrap", Person("quality engineer"), "thin", AT + timedelta(hours=2)),)
+    acts = (Act("R1-F01", 1, "decide", "scrap", Person("quality engineer"), "thin", AT + timedelta(hours=2)),)
     events = in_order(
         of_acts(acts),
         of_journal(entries(), ["R1"]),
@@ -123,7 +123,7 @@ def test_the_history_becomes_tables() -> None:
         ("run", "R1", 0.0, 1500.0, "reel K1 > run R1"),
         ("material lot", "conductor W1", None, None, "reel K1 > run R1 > material lot conductor W1"),
     ]
-    assert tables["findings"]["finding_id"].to_list() == ["R1/1"]
+    assert tables["findings"]["finding_id"].to_list() == ["R1-F01"]
     assert tables["dispositions"]["role"].to_list() == ["quality engineer"]
     assert history_tables(LotHistory("K9", (), (), ())) == {}
 

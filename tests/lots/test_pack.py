@@ -29,7 +29,7 @@ KEY = bytes(range(32))
 MUTATIONS = int(os.environ.get("REELPROOF_MUTATIONS", "1000"))
 FINDINGS = pl.DataFrame(
     {
-        "finding_id": ["R1/1", "R1/2"],
+        "finding_id": ["R1-F01", "R1-F02"],
         "from_m": [312.0, 700.1],
         "instruments": [["SP1", "WG1"], ["SP1"]],
         "found_utc": [START, START + timedelta(microseconds=5)],
@@ -79,8 +79,8 @@ def test_a_pack_is_whole_as_folder_and_as_zip(pack: Path) -> None:
     ]
     assert files["data/findings.csv"].decode() == (
         "finding_id,from_m,instruments,found_utc\n"
-        "R1/1,312.0,SP1; WG1,2025-03-04T06:30:00.000000Z\n"
-        "R1/2,700.1,SP1,2025-03-04T06:30:00.000005Z\n"
+        "R1-F01,312.0,SP1; WG1,2025-03-04T06:30:00.000000Z\n"
+        "R1-F02,700.1,SP1,2025-03-04T06:30:00.000005Z\n"
     )
     assert pl.read_parquet(io.BytesIO(files["data/findings.parquet"])).equals(FINDINGS)
     assert packed(content(), KEY)["manifest.json"] == files["manifest.json"]

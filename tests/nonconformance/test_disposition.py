@@ -41,7 +41,7 @@ def act(
     reason: str = "seen on a slice",
     evidence: str = "",
 ) -> Act:
-    return Act("R1/3", version, kind, disposition, by, reason, AT + timedelta(minutes=version), evidence)
+    return Act("R1-F03", version, kind, disposition, by, reason, AT + timedelta(minutes=version), evidence)
 
 
 def after(*acts: Act, second_person: tuple[str, ...] = ()) -> tuple[Act, ...]:
@@ -52,7 +52,7 @@ def after(*acts: Act, second_person: tuple[str, ...] = ()) -> tuple[Act, ...]:
 
 
 def standing(*acts: Act, second_person: tuple[str, ...] = ()) -> str:
-    return state_of("R1/3", after(*acts, second_person=second_person)).standing
+    return state_of("R1-F03", after(*acts, second_person=second_person)).standing
 
 
 def test_a_finding_is_open_until_decided_and_scrap_until_cut() -> None:
@@ -66,7 +66,7 @@ def test_a_finding_is_open_until_decided_and_scrap_until_cut() -> None:
 
 def test_a_later_decision_stands_and_the_earlier_one_stays_on_record() -> None:
     acts = after(act(1, "decide", "scrap"), act(2, "decide", "regrade", ENGINEER, "walls conform on slices"))
-    state = state_of("R1/3", acts)
+    state = state_of("R1-F03", acts)
     assert (state.disposition, state.decided_by, state.version) == ("regrade", ENGINEER, 2)
     assert acts[0].disposition == "scrap"
 
@@ -80,7 +80,7 @@ def test_a_second_person_confirms_or_declines() -> None:
     with pytest.raises(DispositionRefused) as told:
         after(decided, act(2, "confirm", "concession", TECHNICIAN), second_person=rule)
     assert str(told.value) == (
-        "R1/3: shift quality technician decided concession and cannot be the second person as well. "
+        "R1-F03: shift quality technician decided concession and cannot be the second person as well. "
         "Let another person confirm or decline it."
     )
 
@@ -93,21 +93,21 @@ def test_two_persons_are_told_apart_by_their_mark_and_else_by_their_role() -> No
 
 LOCAL = AT.astimezone(timezone(timedelta(hours=-6)))
 REFUSED = {
-    "R1/3: the act 'decide' has no role or no reason. Give both.": [act(1, "decide", "scrap", reason=" ")],
-    "R1/3: it is open, so 'complete' does not apply. 'complete' applies to a subject that is decided.": [
+    "R1-F03: the act 'decide' has no role or no reason. Give both.": [act(1, "decide", "scrap", reason=" ")],
+    "R1-F03: it is open, so 'complete' does not apply. 'complete' applies to a subject that is decided.": [
         act(1, "complete", "scrap", evidence="cut record")
     ],
-    "R1/3: 'complete repair' was given while scrap is decided. Read the decision again and act on that.": [
+    "R1-F03: 'complete repair' was given while scrap is decided. Read the decision again and act on that.": [
         act(1, "decide", "scrap"),
         act(2, "complete", "repair", evidence="x"),
     ],
-    "R1/3: repair is said to be done without evidence. Name the test, sample or cut record that shows it.": [
+    "R1-F03: repair is said to be done without evidence. Name the test, sample or cut record that shows it.": [
         act(1, "decide", "repair"),
         act(2, "complete", "repair"),
     ],
-    "R1/3: act 3 would follow act 0. Give the next version.": [act(3, "decide", "repair")],
-    "R1/3: the time of the act is not in UTC. Give the time with the offset +00:00.": [
-        Act("R1/3", 1, "decide", "scrap", TECHNICIAN, "thin", LOCAL)
+    "R1-F03: act 3 would follow act 0. Give the next version.": [act(3, "decide", "repair")],
+    "R1-F03: the time of the act is not in UTC. Give the time with the offset +00:00.": [
+        Act("R1-F03", 1, "decide", "scrap", TECHNICIAN, "thin", LOCAL)
     ],
 }
 
@@ -121,9 +121,9 @@ def test_acts_that_may_not_be_done_are_refused_in_full_sentences(text: str, acts
 
 def test_a_time_without_an_offset_is_refused() -> None:
     with pytest.raises(DispositionRefused) as told:
-        after(Act("R1/3", 1, "decide", "scrap", TECHNICIAN, "thin", AT.replace(tzinfo=None)))
+        after(Act("R1-F03", 1, "decide", "scrap", TECHNICIAN, "thin", AT.replace(tzinfo=None)))
     assert str(told.value) == (
-        "R1/3: the time of the act is not in UTC. Give the time with the offset +00:00."
+        "R1-F03: the time of the act is not in UTC. Give the time with the offset +00:00."
     )
 
 
@@ -131,14 +131,14 @@ def test_a_decision_keeps_the_rule_it_was_made_under() -> None:
     decided = after(act(1, "decide", "concession"), second_person=("concession",))
     assert decided[0].waits
     # The plant drops its rule afterwards; the old decision still waits, a new one does not.
-    assert state_of("R1/3", decided).standing == "awaiting a second person"
+    assert state_of("R1-F03", decided).standing == "awaiting a second person"
     anew = next_act(decided, act(2, "decide", "concession"), ())
-    assert state_of("R1/3", anew).standing == "closed"
+    assert state_of("R1-F03", anew).standing == "closed"
 
 
 def test_a_finding_that_has_grown_since_is_open_again() -> None:
     decision = replace(act(1, "decide", "regrade"), extent=Extent(100.0, 103.0, ("wall-average",)))
-    state = state_of("R1/3", after(decision))
+    state = state_of("R1-F03", after(decision))
     assert state.standing == "closed"
     for extent in (Extent(100.0, 103.0, ("wall-average",)), Extent(99.2, 103.9, ("wall-average",))):
         assert as_seen_now(state, extent) == state
@@ -150,33 +150,33 @@ def test_a_finding_that_has_grown_since_is_open_again() -> None:
         again = as_seen_now(state, extent)
         assert (again.standing, again.disposition, again.version) == ("open", None, 1)
         with pytest.raises(DispositionRefused):
-            check_release("K17", {"R1/3": again})
+            check_release("K17", {"R1-F03": again})
 
 
 def test_a_record_with_a_gap_decides_nothing() -> None:
     with pytest.raises(DispositionRefused) as told:
-        state_of("R1/3", [act(1, "decide", "scrap"), act(3, "decide", "repair")])
+        state_of("R1-F03", [act(1, "decide", "scrap"), act(3, "decide", "repair")])
     assert str(told.value) == (
-        "R1/3: its acts carry the versions 1, 3. "
+        "R1-F03: its acts carry the versions 1, 3. "
         "The record is not whole; restore it from the journal before deciding anything."
     )
 
 
 def test_release_with_an_open_finding_is_refused() -> None:
     states = {
-        "R1/1": state_of("R1/1", ()),
-        "R1/2": state_of("R1/2", [Act("R1/2", 1, "decide", "regrade", TECHNICIAN, "fits", AT)]),
-        "R1/3": state_of("R1/3", after(act(1, "decide", "scrap"))),
+        "R1-F01": state_of("R1-F01", ()),
+        "R1-F02": state_of("R1-F02", [Act("R1-F02", 1, "decide", "regrade", TECHNICIAN, "fits", AT)]),
+        "R1-F03": state_of("R1-F03", after(act(1, "decide", "scrap"))),
     }
     with pytest.raises(DispositionRefused) as told:
         check_release("K17", states)
     assert str(told.value) == (
-        "K17: release is refused: finding R1/1 is open. "
+        "K17: release is refused: finding R1-F01 is open. "
         "Decide it, have it confirmed where the plant asks, and complete what was decided.\n"
-        "K17: release is refused: finding R1/3 is decided (scrap). "
+        "K17: release is refused: finding R1-F03 is decided (scrap). "
         "Decide it, have it confirmed where the plant asks, and complete what was decided."
     )
-    check_release("K17", {"R1/2": states["R1/2"]})
+    check_release("K17", {"R1-F02": states["R1-F02"]})
     check_release("K17", {})
 
 
@@ -214,7 +214,7 @@ def test_of_two_persons_at_once_one_wins_and_the_other_is_told() -> None:
         assert outcome[winner.by.role] == "won"
         assert outcome[loser] == str(told_first(winner))
         assert outcome[loser] == (
-            f"R1/3: {winner.by} acted first (decide {winner.disposition} by {winner.by} on "
+            f"R1-F03: {winner.by} acted first (decide {winner.disposition} by {winner.by} on "
             "2025-03-04 06:31:00 UTC: seen on a slice). "
             "Nothing of yours was written; read that act and decide again if you still must."
         )
@@ -244,14 +244,14 @@ def test_whatever_is_tried_the_record_only_grows_and_closed_means_decided(
             assert acts == before
             continue
         assert acts[: len(before)] == before
-        state = state_of("R1/3", acts)
+        state = state_of("R1-F03", acts)
         assert (state.disposition is None) == (state.standing == "open")
         if state.standing == "closed" and state.disposition in rule:
             decided = [one for one in acts if one.kind == "decide"][-1]
             confirmed = acts[-1]
             assert confirmed.kind == "confirm"
             assert confirmed.by != decided.by
-    assert state_of("R1/3", tuple(reversed(acts))) == state_of("R1/3", acts)
+    assert state_of("R1-F03", tuple(reversed(acts))) == state_of("R1-F03", acts)
 
 
 def test_every_rule_has_a_proposal_and_none_without_evidence_of_nonconformity() -> None:

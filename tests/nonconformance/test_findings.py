@@ -217,7 +217,7 @@ def test_a_length_shorter_than_the_plant_allows_needs_a_second_instrument() -> N
 def test_numbers_follow_the_wire_and_stay_when_the_run_is_assessed_again() -> None:
     first = number_findings(join_findings("R1", [spark(51.2), spark(120.0), spark(10.0)]), ())
     assert [(one.number, round(one.from_m)) for one in first.findings] == [(1, 10), (2, 51), (3, 120)]
-    assert first.findings[0].finding_id == "R1/1"
+    assert first.findings[0].finding_id == "R1-F01"
     remembered = [known(one) for one in first.findings]
     # Assessed again: one moved by 0.4 m, one is gone, two are new, one of them before all others.
     again = number_findings(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 
 from pipeline.errors import NotFoundError, ReelproofError
 from pipeline.lots.genealogy import changeover_tail_m
+from pipeline.review.asking import lot_on_file
 from pipeline.review.assessing import assess_run, read_plant_for_judging
 from pipeline.review.containing import (
     IN_HOUSE_MEANS,
@@ -19,6 +21,7 @@ from pipeline.review.containing import (
     note_containment,
     question_of,
 )
+from pipeline.review.loading import load_sheets
 from pipeline.review.page_records.containment import containment_entries, containment_of
 from pipeline.review.page_records.plant import plant_of
 from pipeline.review.page_records.run_book import run_books
@@ -121,7 +124,8 @@ def test_where_wire_is_and_how_much(store: Store) -> None:
     before = contained(store, Question("reel", "L1-0412-02"))
     assert {one.where for one in before.touched} == {"not known"}
     assert before.notes[0] == NOTHING_TOLD
-    assert (before.in_house_m, before.gone_m) == (0.0, 0.0)
+    assert {one.state for one in before.touched} == {"not known"}
+    assert (before.in_house_m, before.not_known_m, before.gone_m) == (0.0, pytest.approx(2286.0), 0.0)
     cut_and_ship(store)
     after = contained(store, Question("reel", "L1-0412-02"))
     assert [(one.length_id, one.where) for one in after.touched] == [
@@ -130,6 +134,8 @@ def test_where_wire_is_and_how_much(store: Store) -> None:
         ("L1-0412-02-A", "shipped in S-1 to a customer"),
         ("L1-0412-02-B", "scrapped"),
     ]
+    assert [one.state for one in after.touched] == ["in house", "in house", "shipped", "elsewhere"]
+    assert after.not_known_m == 0.0
     # In house: length C and the 461 ft left on the reel; gone: length A.
     assert after.in_house_m == pytest.approx((7039 - 4540) * FOOT + 2286.0 - 7039 * FOOT)
     assert after.gone_m == pytest.approx(4480 * FOOT)
@@ -146,6 +152,49 @@ def test_a_limit_of_an_earlier_judgement_still_reaches_the_wire(store: Store, tm
     reels = {"L1-0415-01", "L1-0415-02", "L1-0415-03"}
     assert names(store, "limit", "demo-THHN-concentricity-A revision Z") == reels
     assert reels <= names(store, "limit", "demo-THHN-concentricity-A revision A")
+
+
+def sheet_of(tmp_path: Path) -> tuple[Path, str]:
+    """The run sheet of a copy of R-0415, and its text."""
+    home = tmp_path / "sample_runs"
+    for part in ("lines", "runs/R-0415"):
+        shutil.copytree(ROOT / "sample_runs" / part, home / part)
+    shutil.copy(ROOT / "sample_runs" / "plant.toml", home / "plant.toml")
+    path = home / "runs" / "R-0415" / "run.toml"
+    return path, path.read_text()
+
+
+def test_a_lot_or_reel_of_a_replaced_load_is_followed(store: Store, tmp_path: Path) -> None:
+    """R-0415 is loaded again with a corrected sheet: another compound lot, and its first reel by another number."""
+    sheet, text = sheet_of(tmp_path)
+    (before,) = [row["load_id"] for row in store.ask("questions/loads_of_run", run_id="R-0415")]
+    sheet.write_text(text.replace("PVC-7740", "PVC-7799").replace('"L1-0415-01"', '"L1-0415-91"'))
+    assert load_sheets(store, (sheet,))[1] == []
+    assess_run(store, "R-0415")
+    (_, after) = [row["load_id"] for row in store.ask("questions/loads_of_run", run_id="R-0415")]
+    answer = contained(store, Question("lot", "PVC-7740"))
+    found = {one.length_id: one for one in answer.touched if one.run_id == "R-0415"}
+    assert set(found) == {"L1-0415-01", "L1-0415-91", "L1-0415-02", "L1-0415-03"}
+    replaced = f"R-0415 load {before}, replaced by load {after}"
+    assert found["L1-0415-02"].path[1] == f"load {replaced}"
+    assert any(note.startswith(f"Some of it stands only in run {replaced}: ") for note in answer.notes)
+    assert names(store, "lot", "PVC-7799") == set(found) - {"L1-0415-01"}
+
+
+def test_a_lot_of_a_replaced_load_alone_says_how_to_follow_it(store: Store, tmp_path: Path) -> None:
+    sheet, text = sheet_of(tmp_path)
+    sheet.write_text(text.replace("PVC-7740", "PVC-7755"))
+    load_sheets(store, (sheet,))
+    (_, second) = [row["load_id"] for row in store.ask("questions/loads_of_run", run_id="R-0415")]
+    sheet.write_text(text.replace("PVC-7740", "PVC-7756"))
+    load_sheets(store, (sheet,))
+    with pytest.raises(NotFoundError) as told:
+        lot_on_file(store, "PVC-7755")
+    assert str(told.value) == (
+        f"PVC-7755: this lot stands only in load {second} of run R-0415, which a later one replaced. Follow it with "
+        "'reelproof contain lot PVC-7755', and find out which sheet is right."
+    )
+    assert {name[:7] for name in names(store, "lot", "PVC-7755")} == {"L1-0415"}
 
 
 def test_what_is_not_on_file_is_told(judged_store: Path) -> None:

@@ -42,7 +42,9 @@ def containment_of(store: Store, plant: Plant, books: list[RunBook], entry: dict
         asked_at=aware(entry["at_utc"]).astimezone(UTC),
         touched=touched_lengths(answer),
         in_house_m=answer.in_house_m,
+        not_known_m=answer.not_known_m,
         shipped_m=answer.gone_m,
+        notes=answer.notes,
         stamp=stamp_of([book for book in books if book.run_id in answer.runs]),
     )
 
@@ -60,7 +62,7 @@ def touched_lengths(answer: Contained) -> tuple[TouchedLength, ...]:
                     from_m=turned[0],
                     to_m=turned[1],
                     where=one.where,
-                    in_house=one.in_house,
+                    state=one.state,
                     standing=one.standing,
                     path=one.path,
                 )
