@@ -1,6 +1,7 @@
 """What was made from what, and what was judged by what? A graph whose edges carry lengths of wire.
 
-Nodes: material lots, batches, machine intervals, runs, master reels, cut lengths, shipments, and also what
+Nodes: material lots, batches, machine intervals, loads of sheets since replaced, runs, master reels, cut lengths,
+shipments, and also what
 the judgement stands on: calibration periods, limit revisions, software versions, rotating elements. A suspect
 gauge or limit table is a node too, so a recall reaches what it touched.
 
@@ -20,12 +21,13 @@ from typing import Literal
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.length.reels import PlacedReel
 from pipeline.sheets.line_sheet import LineSheet
-from pipeline.sheets.run_sheet import RunSheet
+from pipeline.sheets.run_sheet import Lot, RunSheet
 
 NodeKind = Literal[
     "material lot",
     "batch",
     "machine interval",
+    "load",
     "run",
     "reel",
     "cut length",
@@ -204,6 +206,48 @@ def changeover_tail_m(speed_m_s: float, residence_s: float, share: float = 0.01)
     return speed_m_s * residence_s * math.log(1.0 / share)
 
 
+def lot_edge(lot: Lot, into: Node, made_m: float, tail_m: float) -> Edge:
+    """A material lot over the wire it served, and over the tail in which it is still mixed in."""
+    start = lot.from_m or 0.0
+    end = made_m if lot.to_m is None else lot.to_m
+    tail = 0.0 if lot.material == "conductor" else tail_m
+    return Edge(
+        Node("material lot", f"{lot.material} {lot.lot}"), into, None, (start, min(end + tail, made_m))
+    )
+
+
+def reel_edge(reel: PlacedReel, made_in: Node) -> Edge:
+    """A reel's wire, which lies on it the other way round: what was made last comes off first."""
+    return Edge(
+        made_in,
+        Node("reel", reel.id),
+        (reel.from_m, reel.to_m),
+        (0.0, reel.length_m),
+        turned=True,
+        unsure_m=reel.end_unsure_m,
+    )
+
+
+def replaced_edges(
+    node: Node, run: Node, lots: Sequence[Lot], reels: Sequence[PlacedReel], made_m: float, tail_m: float
+) -> tuple[Edge, ...]:
+    """What a replaced load of a run said that its newest one no longer says; wire may have left on it.
+
+    Args:
+        node: the load.
+        run: its run.
+        lots: material lots that stand in this load alone.
+        reels: reels that stand in this load alone.
+        made_m: wire made in the run [m].
+        tail_m: wire over which a lot that ended is still mixed in [m].
+    """
+    edges = [lot_edge(lot, node, made_m, tail_m) for lot in lots]
+    edges += [reel_edge(reel, node) for reel in reels]
+    if edges:
+        edges.append(Edge(node, run, (0.0, made_m), (0.0, made_m)))
+    return tuple(edges)
+
+
 def run_edges(
     run: RunSheet,
     reels: Sequence[PlacedReel],
@@ -228,24 +272,8 @@ def run_edges(
     A conductor changes at a weld and leaves no tail.
     """
     node = Node("run", run.id)
-    edges = []
-    for lot in run.lots:
-        start = lot.from_m or 0.0
-        end = made_m if lot.to_m is None else lot.to_m
-        tail = 0.0 if lot.material == "conductor" else tail_m
-        span = (start, min(end + tail, made_m))
-        edges.append(Edge(Node("material lot", f"{lot.material} {lot.lot}"), node, None, span))
-    edges += [
-        Edge(
-            node,
-            Node("reel", reel.id),
-            (reel.from_m, reel.to_m),
-            (0.0, reel.length_m),
-            turned=True,
-            unsure_m=reel.end_unsure_m,
-        )
-        for reel in reels
-    ]
+    edges = [lot_edge(lot, node, made_m, tail_m) for lot in run.lots]
+    edges += [reel_edge(reel, node) for reel in reels]
     if line is not None:
         edges += [
             Edge(Node("calibration", f"{one.id} of {one.calibrated.isoformat()}"), node)

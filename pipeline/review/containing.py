@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.containment import Containment, Suspect, Touched, contain, contain_window, together
@@ -35,6 +35,8 @@ KINDS: dict[str, NodeKind] = {
     "window": "run",
 }
 OF_WIRE = ("run", "reel", "length")
+State = Literal["in house", "not known", "shipped", "elsewhere"]
+STATES: tuple[State, ...] = ("in house", "not known", "shipped", "elsewhere")
 IN_HOUSE_MEANS = "In house means that no shipment of it is on file."
 NOTHING_TOLD = (
     "No shipment was ever put on file here, so nobody can tell from it where wire is; tell what leaves with "
@@ -87,7 +89,10 @@ class TouchedWire:
         length_m: wire on it [m].
         spans: which of it, from the end that comes off first [m].
         where: ``in house``, ``not known``, ``cut up``, ``scrapped`` or ``shipped`` with the shipment and the place.
+        state: ``in house``, ``not known``, ``shipped``, or ``elsewhere`` for wire scrapped or on lengths cut
+            from the reel.
         in_house_m: touched wire that can still be held [m]; lengths cut from a reel count as themselves.
+        not_known_m: touched wire of which nobody told where it is [m].
         gone_m: touched wire that was shipped [m].
         standing: what the evidence and a person say of its reel.
         path: how the suspect came to it.
@@ -100,15 +105,12 @@ class TouchedWire:
     length_m: float
     spans: tuple[Span, ...]
     where: str
+    state: State
     in_house_m: float
+    not_known_m: float
     gone_m: float
     standing: str
     path: tuple[str, ...]
-
-    @property
-    def in_house(self) -> bool:
-        """Whether some of it can still be held."""
-        return self.in_house_m > 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +119,7 @@ class Contained:
 
     Args:
         question: what was asked.
-        touched: reels and cut lengths, what is in house first, then unknown, then gone.
+        touched: reels and cut lengths, what is in house first, then what is not known, then what was shipped.
         runs: the runs on the way.
         shipments: shipment -> where it went.
         notes: what a reader must know of the list.
@@ -133,6 +135,11 @@ class Contained:
     def in_house_m(self) -> float:
         """Touched wire that can still be held [m]."""
         return sum(one.in_house_m for one in self.touched)
+
+    @property
+    def not_known_m(self) -> float:
+        """Touched wire of which nobody told where it is [m]."""
+        return sum(one.not_known_m for one in self.touched)
 
     @property
     def gone_m(self) -> float:
@@ -157,7 +164,6 @@ def contained(store: Store, question: Question) -> Contained:
     wires = [
         facts.wire(one) for one in together(answers) if one.node.kind != "shipment" and one.node != _WINDOW
     ]
-    order = {"in house": 0, "not known": 1}
     runs = {one.node.name for each in answers for one in each.between if one.node.kind == "run"}
     runs |= {each.suspect.node.name for each in answers if each.suspect.node.kind == "run"}
     gone = {
@@ -167,7 +173,7 @@ def contained(store: Store, question: Question) -> Contained:
     }
     return Contained(
         question,
-        tuple(sorted(wires, key=lambda one: (order.get(one.where, 3), one.length_id))),
+        tuple(sorted(wires, key=lambda one: (STATES.index(one.state), one.length_id))),
         tuple(sorted(runs)),
         dict(sorted(gone.items())),
         _notes(
@@ -254,7 +260,10 @@ class _Facts:
         self.cuts = {row["length_id"]: row for row in store.ask("questions/cuts")}
         self.shipped = {row["item"]: row for row in store.ask("questions/shipments")}
         self.run_of = {
-            edge.child.name: (edge.parent.name, edge.of_child[1] if edge.of_child else 0.0)
+            edge.child.name: (
+                edge.parent.name.partition(" load ")[0],
+                edge.of_child[1] if edge.of_child else 0.0,
+            )
             for edge in genealogy.edges
             if edge.child.kind == "reel"
         }
@@ -299,10 +308,16 @@ class _Facts:
         where = one.whereabouts
         left = self.shipped.get(name)
         touched = _length(spans)
-        here = 0.0
-        if where == "in house":
-            here = touched if cut else touched - self._cut_from(reel_id, spans)
-            where = where if here > 0.0 else "on lengths cut from it"
+        # What was cut from a reel is listed as the lengths themselves.
+        here = touched if cut else max(touched - self._cut_from(reel_id, spans), 0.0)
+        state: State = "elsewhere"
+        if left:
+            state, here = "shipped", touched
+        elif where in ("in house", "not known"):
+            if here > 0.0:
+                state = "in house" if where == "in house" else "not known"
+            else:
+                where = "on lengths cut from it"
         return TouchedWire(
             name,
             one.node.kind,
@@ -311,8 +326,10 @@ class _Facts:
             length,
             spans,
             f"shipped in {left['shipment']} to {left['to_place']}" if left else where,
-            max(here, 0.0),
-            touched if left else 0.0,
+            state,
+            here if state == "in house" else 0.0,
+            here if state == "not known" else 0.0,
+            here if state == "shipped" else 0.0,
             self.standing(run_id, reel_id),
             tuple(str(node) for node in one.path),
         )
@@ -355,6 +372,7 @@ def note_containment(store: Store, answer: Contained, role: str, reason: str) ->
             {
                 "length": one.length_id,
                 "where": one.where,
+                "state": one.state,
                 "spans_m": [f"{low:.3f} {high:.3f}" for low, high in one.spans],
             }
             for one in answer.touched

@@ -1,7 +1,7 @@
 """What was made from what, read from the store: lots, runs, reels, cut lengths and shipments in one graph.
 
 A run is judged by every limit and version that ever judged it, not only by the newest: wire may have left on an
-earlier judgement.
+earlier judgement. For the same reason a lot or reel that stands only in a load since replaced is followed too.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from pipeline.lots.genealogy import (
     Node,
     changeover_tail_m,
     cut_edges,
+    replaced_edges,
     run_edges,
     shipment_edges,
 )
@@ -51,6 +52,11 @@ def reels_of(store: Store, head: Row, run: RunSheet, line: LineSheet) -> tuple[P
             PlacedReel(row["reel_id"], row["from_m"], row["to_m"], row["from_counter_m"], row["to_counter_m"])
             for row in store.ask("questions/places_of_assessment", assessment_id=head["assessment_id"])
         )
+    return reels_of_sheet(run, line)
+
+
+def reels_of_sheet(run: RunSheet, line: LineSheet) -> tuple[PlacedReel, ...]:
+    """The run's reels on its wire by the sheets alone."""
     path = line.take_up_station_m
     return tuple(
         PlacedReel(one.id, one.from_m - path, one.to_m - path, one.from_m, one.to_m) for one in run.reels
@@ -116,6 +122,26 @@ def _edges_of_run(
             Edge(Node("limit", f"{row['limit_id']} revision {row['revision']}"), node) for row in limits
         ]
     edges += [Edge(Node("software", f"reelproof {version}"), node) for version in sorted(software)]
+    return [*edges, *_replaced(store, head, run, made_m, tail_m)]
+
+
+def _replaced(store: Store, head: Row, run: RunSheet, made_m: float, tail_m: float) -> list[Edge]:
+    """Lots and reels that stand only in loads of the run that a later one replaced."""
+    edges: list[Edge] = []
+    for load in store.ask("questions/loads_of_run", run_id=run.id):
+        if load["load_id"] == head["load_id"]:
+            continue
+        (whole,) = store.ask("questions/load", load_id=load["load_id"])
+        earlier, line = sheets_of(store, whole)
+        now = {reel.id for reel in run.reels}
+        edges += replaced_edges(
+            Node("load", f"{run.id} load {load['load_id']}, replaced by load {head['load_id']}"),
+            Node("run", run.id),
+            [lot for lot in earlier.lots if lot not in run.lots],
+            [reel for reel in reels_of_sheet(earlier, line) if reel.id not in now],
+            made_m,
+            tail_m,
+        )
     return edges
 
 

@@ -222,6 +222,9 @@ and nothing more.
 logs as the plant writes them and its truth. `expected.toml` says the same as the table below for tests.
 Positions are metres of wire from the first metre made, by the line's own counter.
 
+`shipped.toml` (cuts and shipments) and `issuer.toml` (who declares, to which documents) go with the commands of the
+project's README that need such a sheet.
+
 Line L1 logs in feet, mil, inch and deg F by local time; its wall gauge and hot and cold diameter gauges read
 insulation and nylon together. Line L2 logs in metric units by UTC.
 
