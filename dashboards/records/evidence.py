@@ -212,6 +212,7 @@ class Judgement:
         limit: the limit; None where none is on file (then the outcome is ``not judged``).
         worst: the reading nearest to or furthest beyond the limit.
         decision_rule: how uncertainty was treated.
+        risk: how likely it conforms at its worst reading, in words; "" where that cannot be told.
         judged_m: length with a trustworthy reading for this requirement [m].
         unmonitored_m: length without one [m].
         evidence: the assessment and limit.
@@ -226,6 +227,7 @@ class Judgement:
     judged_m: float = 0.0
     unmonitored_m: float = 0.0
     evidence: Evidence = field(default_factory=Evidence)
+    risk: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,6 +345,7 @@ class FindingRow:
         closed_at: when a disposition closed it.
         disposition: that disposition.
         proposal: what the rule proposes; a person decides.
+        judged_by: the row and revision it was judged by, in words; "" where none stands behind it.
     """
 
     finding_id: str
@@ -365,6 +368,7 @@ class FindingRow:
     closed_at: datetime | None = None
     disposition: DispositionRow | None = None
     proposal: str = ""
+    judged_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)

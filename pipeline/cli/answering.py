@@ -229,8 +229,10 @@ def _check_free(*paths: Path | None) -> None:
 def _declaration_pdf(store: Store, done: Declared, role: str) -> bytes:
     from datetime import UTC, datetime
 
+    from pipeline.lots.journal import anchor_of
     from pipeline.reports.declaration import declaration_pdf
     from pipeline.reports.printing import Printing
+    from pipeline.review.journal import journal_of
     from pipeline.review.page_records.plant import plant_of
     from pipeline.review.page_records.rows import stamp_of
     from pipeline.review.page_records.run_book import run_books
@@ -238,5 +240,8 @@ def _declaration_pdf(store: Store, done: Declared, role: str) -> bytes:
     books = run_books(store)
     stamp = stamp_of([book for book in books if book.run_id in done.runs])
     return declaration_pdf(
-        done.declaration, plant_of(store, books), stamp, Printing(role or "reelproof", datetime.now(UTC))
+        done.declaration,
+        plant_of(store, books),
+        stamp,
+        Printing(role or "reelproof", datetime.now(UTC), journal_root=str(anchor_of(journal_of(store)))),
     )

@@ -123,8 +123,10 @@ def _print_reel(answer: dict[str, Any]) -> None:
     for material in answer["lots"]:
         print(f"  {material['material']}: lot {material['lot']}")
     print()
+    from pipeline.review.how_sure import risk_told
+
     print_table(
-        ("Requirement", "Set", "Limit", "Worst", "Verdict"),
+        ("Requirement", "Set", "Limit", "Worst", "Verdict", "Probability"),
         [
             (
                 one["requirement"],
@@ -134,6 +136,7 @@ def _print_reel(answer: dict[str, Any]) -> None:
                 else "none on file",
                 f"{_number(one['worst'], '.4g')} {one['unit']}",
                 one["verdict"],
+                risk_told(one),
             )
             for one in answer["requirements"]
         ],
@@ -141,12 +144,16 @@ def _print_reel(answer: dict[str, Any]) -> None:
     if answer["findings"]:
         print()
         print_table(
-            ("Finding", "From m", "To m", "What"),
+            ("Finding", "Severity", "From m", "To m", "Judged by", "What"),
             [
                 (
                     one["finding_id"],
+                    one["severity"],
                     f"{one['from_core_m']:.1f}",
                     f"{one['to_core_m']:.1f}",
+                    f"{one['limit_id']}, revision {one['limit_revision'] or 'none'}"
+                    if one["limit_id"]
+                    else "",
                     one["sentence"],
                 )
                 for one in answer["findings"]

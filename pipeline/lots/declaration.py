@@ -285,7 +285,7 @@ def _drafted(
         for one in tests
     ]
     if anchor is not None:
-        additional.append(f"Journal of {on.isoformat()}: {anchor.size} entries, root {anchor.root}.")
+        additional.append(f"Journal at issue, {on.isoformat()}: {anchor.size} entries, root {anchor}.")
     return Declaration(
         number,
         f"{issuer.name}, {issuer.address}",

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from pipeline.nonconformance.finding import NOT_KNOWN, Cause, Finding
-from pipeline.nonconformance.intervals import Floats, Sense
+from pipeline.nonconformance.intervals import Floats
+from pipeline.nonconformance.sense import Sense
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from statistics import NormalDist
 from typing import Literal
 
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.nonconformance.intervals import ROUNDING, Sense
+from pipeline.nonconformance.sense import ROUNDING, Sense
 from pipeline.samples import not_negative
 
 RuleKind = Literal["simple acceptance", "guard band"]

@@ -7,20 +7,16 @@ practice, no source.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.nonconformance.sense import ROUNDING, Sense
 
-Sense = Literal["at least", "at most"]
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-
-# Readings this close to a limit count as standing on it: what is left over from converting mil to mm.
-ROUNDING = 1e-9
 
 SCHEMA: dict[str, type[pl.DataType]] = {
     "from_m": pl.Float64,

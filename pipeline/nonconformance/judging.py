@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.decision import DecisionRule, decide
 from pipeline.nonconformance.finding import Sighting
-from pipeline.nonconformance.intervals import Floats, Mask, Sense, nonconforming_intervals
+from pipeline.nonconformance.intervals import Floats, Mask, nonconforming_intervals
 from pipeline.nonconformance.rules import Rule, figure, limit_text, told
+from pipeline.nonconformance.sense import Sense
 from pipeline.products.limits import Limit
 
 

@@ -124,6 +124,14 @@ def number_findings(
     return Numbering(findings, tuple(old for old in earlier if (old.run_id, old.number) not in taken))
 
 
-def _wire_order(finding: Finding) -> tuple[str, float, float, str, str]:
+def _wire_order(finding: Finding) -> tuple[str, bool, float, float, str, str]:
+    """Places on the wire first, then what leaves wire unproved; each in the order of the wire."""
     main = finding.main
-    return finding.run_id, finding.from_m, finding.to_m, main.rule_id, f"{main.subject} {main.instrument}"
+    return (
+        finding.run_id,
+        main.rule.family not in PLACES,
+        finding.from_m,
+        finding.to_m,
+        main.rule_id,
+        f"{main.subject} {main.instrument}",
+    )

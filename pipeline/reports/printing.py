@@ -42,11 +42,14 @@ class Printing:
         by: role or name of who prints.
         at: when; the caller says, so that the same record can be printed again to the same bytes.
         revision: revision of the form.
+        journal_root: size and root of the journal when it was printed, as ``SIZE:ROOT``, the anchor outside the
+            store; "" for none.
     """
 
     by: str
     at: datetime
     revision: str = "1"
+    journal_root: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +166,7 @@ def shared_data(plant: Plant, stamp: Stamp, digest: str, printing: Printing, for
         ["Program", stamp.program],
         ["Assessments", ", ".join(stamp.assessment_ids) or "not known"],
         ["Revision of the limits", stamp.revision or "not known"],
-        *([["Journal root", stamp.journal_root]] if stamp.journal_root else []),
+        *([["Journal root", root]] if (root := printing.journal_root or stamp.journal_root) else []),
         *[["Uncertainty", one] for one in stamp.decision_rules],
     ]
     return {

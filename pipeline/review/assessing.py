@@ -21,6 +21,7 @@ from pipeline.review.reel_record import KIND as REEL
 from pipeline.review.reel_record import reel_records
 from pipeline.review.sealing import ASSESSMENT_TABLES, seals_of
 from pipeline.sheets.plant_sheet import read_plant_sheet
+from pipeline.steps.bench import rules_of
 from pipeline.steps.load import SheetText, text_of
 from pipeline.store.layout import folder_of
 from pipeline.store.readings import read_frame, sweep, written_folder
@@ -93,7 +94,7 @@ def read_plant_for_judging(path: Path) -> SheetText:
     Raises:
         SheetError: the sheet cannot be used.
     """
-    read_plant_sheet(path)
+    rules_of(read_plant_sheet(path))
     return text_of(path, "plant")
 
 

@@ -38,6 +38,7 @@ from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
 from pipeline.steps.plausible import implausible
 from pipeline.steps.run_patterns import patterns_of
+from pipeline.steps.stability import stability_sightings
 from pipeline.steps.stretches import reel_summaries, stretches
 from pipeline.trust.calibration import days_of_run
 
@@ -105,8 +106,9 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
     clock = readings["time_utc"]
     days = days_of_run(clock[0], clock[-1], plant.zone)
     bench = bench_of(run, line, plant, product, basis.head["shift_date"], placed, measured, checks, days)
-    judged = judge_run(bench, basis.known)
-    answers = (*answers_of(bench, judged), *patterns_of(bench))
+    patterns = patterns_of(bench)
+    judged = judge_run(bench, basis.known, stability_sightings(bench, patterns))
+    answers = (*answers_of(bench, judged), *patterns)
     placement = bench.placed.placement
     steady = placement.phases.filter(pl.col("phase") == "STEADY")
     return Judgement(

@@ -25,7 +25,7 @@ from pipeline.lots.history import (
     of_journal,
     of_limits,
 )
-from pipeline.lots.journal import Entry, anchor_of, prove
+from pipeline.lots.journal import Anchor, Entry, anchor_of, prove
 from pipeline.lots.pack import PackContent
 from pipeline.nonconformance.disposition import Act
 from pipeline.products.limits import Limit
@@ -33,6 +33,7 @@ from pipeline.review.asking import lot_on_file
 from pipeline.review.decided import acts_of_run
 from pipeline.review.genealogy_of_store import genealogy_of, sheets_of
 from pipeline.review.journal import journal_of
+from pipeline.store.readings import read_frame
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -117,7 +118,7 @@ def lot_content(store: Store, lot: str, at_utc: datetime, role: str) -> PackCont
         at_utc,
         f"reelproof {__version__}",
         history_tables(history),
-        {**_documents(store, lot, role, at_utc), **_sheet_texts(store, on_file)},
+        {**_documents(store, lot, role, at_utc, anchor_of(on_file.entries)), **_sheet_texts(store, on_file)},
         prove(on_file.entries, wanted),
         anchor_of(on_file.entries),
     )
@@ -268,11 +269,29 @@ def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
             )
         )
     made = {name: pl.concat(frames) for name, frames in tables.items()}
+    made["evidence_readings"] = _evidence(store, on_file)
     if on_file.lengths:
         made["cut_lengths"] = pl.DataFrame(on_file.lengths, infer_schema_length=None)
     if on_file.shipments:
         made["shipments"] = pl.DataFrame(on_file.shipments, infer_schema_length=None)
     return {name: frame for name, frame in made.items() if frame.height}
+
+
+def _evidence(store: Store, on_file: LotOnFile) -> pl.DataFrame:
+    """Every reading in the evidence window of each finding the newest judgement sees, at full rate."""
+    windows = [pl.DataFrame()]
+    for head in on_file.runs:
+        here = [row for row in on_file.findings if row["assessment_id"] == head["assessment_id"]]
+        if not here:
+            continue
+        frame = read_frame(store, head["assessment_folder"], "measured")
+        windows += [
+            frame.filter(pl.col("wall_at_m").is_between(row["evidence_from_m"], row["evidence_to_m"])).select(
+                pl.lit(row["finding_id"]).alias("finding_id"), pl.all()
+            )
+            for row in here
+        ]
+    return pl.concat(windows, how="diagonal_relaxed")
 
 
 def _sheet_texts(store: Store, on_file: LotOnFile) -> Mapping[str, bytes]:
@@ -289,7 +308,7 @@ def _sheet_texts(store: Store, on_file: LotOnFile) -> Mapping[str, bytes]:
     return texts
 
 
-def _documents(store: Store, lot: str, role: str, at_utc: datetime) -> Mapping[str, bytes]:
+def _documents(store: Store, lot: str, role: str, at_utc: datetime, anchor: Anchor) -> Mapping[str, bytes]:
     """The printed history, the same as the lot's page."""
     from pipeline.reports.lot_history import lot_history_pdf
     from pipeline.reports.printing import Printing
@@ -299,4 +318,8 @@ def _documents(store: Store, lot: str, role: str, at_utc: datetime) -> Mapping[s
 
     books = run_books(store)
     record = lot_history(plant_of(store, books), lot, lots_of(books)[lot])
-    return {"history.pdf": lot_history_pdf(record, Printing(role or "reelproof", at_utc))}
+    return {
+        "history.pdf": lot_history_pdf(
+            record, Printing(role or "reelproof", at_utc, journal_root=str(anchor))
+        )
+    }

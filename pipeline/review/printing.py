@@ -6,7 +6,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, NotFoundError
+from pipeline.lots.journal import anchor_of
 from pipeline.review.asking import not_on_file
+from pipeline.review.journal import journal_of
 from pipeline.review.page_records.finding import finding_review
 from pipeline.review.page_records.lot import lot_history, lots_of
 from pipeline.review.page_records.plant import plant_of
@@ -39,7 +41,7 @@ def printed(store: Store, kind: str, wanted: str, by: str, at: datetime) -> byte
 
     books = run_books(store)
     plant = plant_of(store, books)
-    printing = Printing(by, at)
+    printing = Printing(by, at, journal_root=str(anchor_of(journal_of(store))))
     if kind == "shift":
         shifts = dict(shifts_of(books))
         if wanted not in shifts:

@@ -83,6 +83,31 @@ class SparkTest(Sheet):
     chance_per_crest: Annotated[float, Field(gt=0, le=1)] | None = None
 
 
+class Findings(Sheet):
+    """How readings become findings; what is left out is as here.
+
+    Args:
+        leave_guard_u: a failing length ends where the value is this many standard uncertainties inside the limit.
+        merge_gap_m: gaps up to this in a failing length are merged, so that one defect is one finding [m].
+        shortest_m: a failing length shorter than this, seen by one instrument alone, is told as unconfirmed and holds
+            nothing until a second instrument sees it [m]; 0 lets one reading decide.
+        level_change_mm: change of level of the mean wall or of the conductor's offset from which the process counts
+            as unstable [mm]; none does where it is left out.
+    """
+
+    leave_guard_u: NotNegative = 2.0
+    merge_gap_m: NotNegative = 15.0
+    shortest_m: NotNegative = 0.0
+    level_change_mm: Positive | None = None
+
+
+class Severity(Sheet):
+    """How grave one rule's findings are to this plant, and whether they hold a release."""
+
+    severity: Literal["critical", "major", "minor"]
+    holds_release: bool = True
+
+
 class SecondPerson(Sheet):
     """Which acts need a second person.
 
@@ -158,12 +183,14 @@ class Plant(Sheet):
         zone: IANA time zone of its clocks.
         units: units its pages and cut instructions use first.
         demo: True if the plant and all it enters is invented.
+        revision: revision of this sheet, as findings by its own rules name it.
     """
 
     name: Told
     zone: str
     units: Literal["imperial", "metric"] = "imperial"
     demo: bool = False
+    revision: str = ""
 
     @model_validator(mode="after")
     def _zone_known(self) -> Plant:
@@ -183,6 +210,8 @@ class PlantSheet(Sheet):
         plant: who the plant is.
         decision: decision rule by requirement; simple acceptance where one is left out.
         holds: when a reel is held.
+        findings: how readings become findings.
+        severity: severity by rule; as the program ships it where one is left out.
         spark_test: what is asked of the in-line spark test.
         second_person: which acts need a second person.
         certified: by construction, the requirement sets its lots are certified to; all where left out.
@@ -195,6 +224,8 @@ class PlantSheet(Sheet):
     plant: Plant
     decision: dict[Requirement, Decision] = Field(default_factory=dict)
     holds: Holds = Holds()
+    findings: Findings = Findings()
+    severity: dict[str, Severity] = Field(default_factory=dict)
     spark_test: SparkTest = SparkTest()
     second_person: SecondPerson = SecondPerson()
     certified: dict[str, tuple[str, ...]] = Field(default_factory=dict)

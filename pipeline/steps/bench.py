@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.length.intervals import merged
 from pipeline.nonconformance.decision import DecisionRule
-from pipeline.nonconformance.rules import Rule
+from pipeline.nonconformance.rules import Rule, with_severities
 from pipeline.products.limits import Limit, Missing, limits_in_force, missing_requirements
 from pipeline.products.product import Product
 from pipeline.sheets.line_sheet import LineSheet
@@ -44,9 +44,24 @@ class Bench:
             return DecisionRule("guard band", chosen.confidence)
         return DecisionRule("simple acceptance")
 
+    @property
+    def rules(self) -> dict[str, Rule]:
+        """The rules with the plant's own severities."""
+        return rules_of(self.plant)
+
     def seen_for(self, rule: Rule) -> Seen | None:
         """The quantity a rule reads, None where the line does not measure it."""
         return self.measured.seen.get(rule.column)
+
+
+def rules_of(plant: PlantSheet) -> dict[str, Rule]:
+    """The rules with a plant's own severities.
+
+    Raises:
+        SheetError: the plant's sheet names a rule that is not known, or a critical rule that holds nothing.
+    """
+    changes = {name: (one.severity, one.holds_release) for name, one in plant.severity.items()}
+    return with_severities(changes, "plant sheet: severity")
 
 
 def bench_of(

@@ -32,6 +32,7 @@ from pipeline.steps.doubted_sightings import (
     worst_of_sound_wire,
 )
 from pipeline.steps.evidence import Seen
+from pipeline.steps.rows_behind import with_rows
 from pipeline.steps.sightings_of_run import (
     Gap,
     calibration_sightings,
@@ -104,12 +105,13 @@ class Judged:
     repeats: RepeatSearch | Refused | None = None
 
 
-def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
+def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = (), more: Sequence[Sighting] = ()) -> Judged:
     """Judge a run.
 
     Args:
         bench: the run, its sheets and what was measured.
         earlier: findings the run ever had, so that the same defect keeps its number.
+        more: sightings from looks over the run as a whole, such as an unstable process.
     """
     limits, missing = bench.limits, bench.missing
     gaps = gaps_of(bench)
@@ -119,14 +121,15 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = ()) -> Judged:
         *calibration_sightings(bench),
         *disagreement_sightings(bench),
         *splice_sightings(bench),
+        *more,
     ]
     found = list(on_every_reel_concerned(bench, found))
     by_limit: dict[str, tuple[Sighting, ...]] = {}
     for limit in limits:
         by_limit[limit.limit_id] = _against(bench, limit)
         found.extend(by_limit[limit.limit_id])
-    on_wire = [one for one in found if one.reel_id]
-    joined = join_findings(bench.run.id, on_wire)
+    on_wire = with_rows(bench, [one for one in found if one.reel_id])
+    joined = join_findings(bench.run.id, on_wire, rules=bench.rules)
     repeats = spark_repeats(bench)
     explained = with_causes(joined, circumstances_of(bench, joined, repeats))
     numbered = number_findings(explained, earlier)

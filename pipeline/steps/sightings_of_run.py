@@ -21,8 +21,6 @@ from pipeline.trust.calibration import calibrations_over
 # Faults nearer than this are one length to cut out: no useful wire lies between them (chosen here); which counts
 # are one fault is another question, see spark_merge.
 FAULT_GAP_M = 15.0
-# Gaps in a failing length that are merged, so that one defect is one finding [m] (chosen here).
-MERGE_GAP_M = 15.0
 # Wire taken with a splice on either side of the lump [m] (chosen here); the cutting plan's own clearance comes on top.
 SPLICE_CLEAR_M = 1.0
 # Without a calibration on file these hold the wire they measured; of the others only a lapsed one does.
@@ -62,8 +60,9 @@ def sightings_against(bench: Bench, limit: Limit) -> tuple[Sighting, ...]:
         u=seen.uncertainty,
         decision_rule=bench.rule_of(limit.requirement),
         settings=IntervalSettings(
-            leave_guard_u=2.0,
-            merge_gap_m=MERGE_GAP_M,
+            leave_guard_u=bench.plant.findings.leave_guard_u,
+            merge_gap_m=bench.plant.findings.merge_gap_m,
+            shortest_m=bench.plant.findings.shortest_m,
             reading_extent_m=seen.extent_m,
             pad_m=seen.extent_m / 2.0
             + bench.placed.placement.resolution_m

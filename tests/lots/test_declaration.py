@@ -54,7 +54,7 @@ def test_it_holds_what_the_standard_asks_for() -> None:
         (AVERAGE, POINT),
         (
             "Decision rule: simple acceptance: the value itself is compared with the limit.",
-            f"Journal of 2025-03-04: 12 entries, root {'ab' * 32}.",
+            f"Journal at issue, 2025-03-04: 12 entries, root 12:{'ab' * 32}.",
         ),
         (
             IS_NOT,

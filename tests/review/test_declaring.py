@@ -137,7 +137,7 @@ def test_a_declaration_has_every_part_and_says_what_it_is_not(store: Store, shee
     assert drafted.limitations[0].startswith("This declaration is not a test report")
     assert drafted.place_and_date == "Exampleton, 2026-03-06"
     assert drafted.signatory == "A. Person, quality manager (draft until signed)"
-    assert f"Journal of 2026-03-06: {anchor.size} entries, root {anchor.root}." in drafted.additional
+    assert f"Journal at issue, 2026-03-06: {anchor.size} entries, root {anchor}." in drafted.additional
     assert (
         "Decision rule: minimum wall at any point: guard band: conformity must be shown with 95 %."
         in drafted.additional

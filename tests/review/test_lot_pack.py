@@ -166,6 +166,18 @@ def test_sheets_and_the_printed_history_are_in_it(exported: HandedOver) -> None:
     assert (exported.pack.folder / "history.pdf").read_bytes().startswith(b"%PDF-")
 
 
+def test_the_readings_of_every_evidence_window_are_in_it(exported: HandedOver) -> None:
+    windows = table(exported, "evidence_readings")
+    found = table(exported, "findings")
+    assert set(windows["finding_id"]) == set(found["finding_id"])
+    for row in found.iter_rows(named=True):
+        here = windows.filter(pl.col("finding_id") == row["finding_id"])
+        assert here["wall_at_m"].min() >= row["evidence_from_m"]
+        assert here["wall_at_m"].max() <= row["evidence_to_m"]
+        if row["worst"] is not None and row["unit"] == "mm":
+            assert here["thinnest_wall_mm"].min() == pytest.approx(row["worst"], abs=1e-12)
+
+
 def test_the_csv_holds_the_same_rows_as_the_parquet(exported: HandedOver) -> None:
     for name in (*LOADED, *JUDGED):
         if (exported.pack.folder / "data" / f"{name}.parquet").exists():

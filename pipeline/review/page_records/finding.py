@@ -17,10 +17,10 @@ from dashboards.records import (
     SectionProfile,
     Trace,
 )
-from pipeline.nonconformance.decision import conformance_probability
 from pipeline.nonconformance.rules import RULE_BY_ID
 from pipeline.products.product import find_product
 from pipeline.review.genealogy_of_store import sheets_of
+from pipeline.review.how_sure import chance_it_conforms, chance_shown
 from pipeline.review.page_records.decisions import disposition_rows
 from pipeline.review.page_records.rows import (
     fault_marks,
@@ -162,14 +162,8 @@ def _how_sure(row: Row, requirement: Row | None) -> str:
         return rule
     if not u:
         return f"{rule}. The uncertainty of a reading is not on file, so no probability is given"
-    at_least = requirement["sense"] == "at least"
-    likely = conformance_probability(
-        row["worst"],
-        u,
-        lower=row["limit_value"] if at_least else None,
-        upper=None if at_least else row["limit_value"],
-    )
-    shown = "under 0.001" if likely < 0.001 else "over 0.999" if likely > 0.999 else f"{likely:.3f}"
+    likely = chance_it_conforms(row["worst"], row["limit_value"], u, requirement["sense"])
+    shown = "not known" if likely is None else chance_shown(likely)
     return (
         f"{rule}. With a standard uncertainty of {u:g} {row['unit']} the wire conforms at the worst reading with a "
         f"probability of {shown} (flat prior, normal errors); the worst of many readings was picked, so this is "

@@ -23,6 +23,7 @@ from dashboards.records import (
 )
 from pipeline.nonconformance.proposal import proposed
 from pipeline.review.finding_on_file import finding_of
+from pipeline.review.how_sure import risk_told
 from pipeline.review.page_records.decisions import decision_on_finding, decision_on_reel
 from pipeline.review.page_records.run_book import Row, RunBook, aware
 
@@ -154,6 +155,9 @@ def finding_row(book: RunBook, row: Row) -> FindingRow:
         closed_at=closing.at_utc if closing else None,
         disposition=decision,
         proposal=proposed(finding_of(row)).sentence.rstrip("."),
+        judged_by=f"{row['limit_id']}, revision {row['limit_revision'] or 'not numbered'}"
+        if row["limit_id"]
+        else "",
     )
 
 
@@ -241,6 +245,7 @@ def judgements_of(book: RunBook, reel_id: str) -> tuple[Judgement, ...]:
                     run_id=book.run_id,
                     limit_id=row["limit_id"],
                 ),
+                risk=risk_told(row),
             )
         )
     return tuple(judgements)

@@ -1,0 +1,49 @@
+"""Which row, of which revision, stands behind a finding that no table of limits has a value for?
+
+A spark fault fails the spark test, so the row of its voltage stands behind it; the other rules stand in the plant's
+own sheet or in the line's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from pipeline.nonconformance.finding import Sighting
+from pipeline.steps.bench import Bench
+
+PLANT_ROWS = {
+    "surface-flaw": "holds.surface_flaw_mm",
+    "unmonitored": "holds.longest_unmonitored_m, holds.unmonitored_pct",
+    "unstable-process": "findings.level_change_mm",
+}
+
+
+def with_rows(bench: Bench, sightings: Iterable[Sighting]) -> tuple[Sighting, ...]:
+    """The sightings, each with the row and revision it was judged by.
+
+    Args:
+        bench: the run with its sheets and limits.
+        sightings: of every rule; those with a limit row already are left as they are.
+    """
+    return tuple(one if one.limit_id else _with_row(bench, one) for one in sightings)
+
+
+def _with_row(bench: Bench, one: Sighting) -> Sighting:
+    if one.rule_id == "spark-fault":
+        volts = [limit for limit in bench.limits if limit.requirement == "spark test voltage"]
+        if volts:
+            return replace(one, limit_id=volts[0].limit_id, limit_revision=str(volts[0].revision))
+    elif one.rule_id in PLANT_ROWS:
+        return replace(
+            one,
+            limit_id=f"plant sheet: {PLANT_ROWS[one.rule_id]}",
+            limit_revision=bench.plant.plant.revision,
+        )
+    elif one.rule_id == "calibration":
+        return replace(
+            one,
+            limit_id=f"line sheet {bench.line.id}: {one.instrument}.calibration_due",
+            limit_revision=bench.line.revision,
+        )
+    return one

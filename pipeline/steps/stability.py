@@ -1,0 +1,56 @@
+"""Where was the process not stable, by the plant's own measure of what change of level matters?
+
+A change of level that stands out of the scatter is a result for every run; it is a finding only where it is as large
+as the plant says, and then of the wire over which the change may lie.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.nonconformance.finding import Sighting, place_sighting
+from pipeline.nonconformance.judging import on_reels, reel_at
+from pipeline.results import Result
+from pipeline.steps.answer_row import AnswerRow
+from pipeline.steps.bench import Bench
+from pipeline.steps.run_patterns import CHANGES_IN
+
+
+def stability_sightings(bench: Bench, patterns: Sequence[AnswerRow]) -> tuple[Sighting, ...]:
+    """Changes of level that the plant counts as an unstable process, as sightings.
+
+    Args:
+        bench: the run; ``findings.level_change_mm`` of its plant sheet says from which size on, none where left out.
+        patterns: the run's patterns, as `patterns_of` gives them.
+
+    Returns:
+        one a change of level, over the interval it lies in, on the reel that holds the likeliest place.
+    """
+    least = bench.plant.findings.level_change_mm
+    if least is None:
+        return ()
+    found = []
+    for row in patterns:
+        answer = row.answer
+        if row.topic != "changes" or not isinstance(answer, Result) or answer.estimate is None:
+            continue
+        if abs(answer.details["size"]) < least:
+            continue
+        reel_id = reel_at(answer.estimate, bench.placed.reels)
+        low = answer.estimate if answer.low is None else answer.low
+        high = answer.estimate if answer.high is None else answer.high
+        here = [part for part in on_reels(low, high, bench.placed.reels) if part[0] == reel_id]
+        if not reel_id or not here:
+            continue
+        subject = next((words for words in CHANGES_IN.values() if words in answer.question), "the process")
+        found.append(
+            place_sighting(
+                "unstable-process",
+                min(part[1] for part in here),
+                max(part[2] for part in here),
+                subject=f"the {subject}",
+                reel_id=reel_id,
+                detail=answer.warnings[0].rstrip("."),
+            )
+        )
+    return tuple(found)
