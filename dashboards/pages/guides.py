@@ -179,6 +179,7 @@ def write_guide_pages(record: Guides, site: Site) -> tuple[Written, ...]:
             guide.id,
             "guide.html.j2",
             record,
+            has_page=lambda where: site.pages is None or where.partition("#")[0] in site.pages,
             guide=_chosen(record, guide),
             guides=NAMES,
             terms=TERMS,

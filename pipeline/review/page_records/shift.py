@@ -37,7 +37,7 @@ def shift_review(
         day=head["shift_date"],
         totals=_totals(ordered),
         runs=tuple(run_row(book) for book in ordered),
-        first_things=_first_things(ordered),
+        first_things=first_things(ordered),
         starts_at=min(aware(book.head["started_utc"]) for book in ordered),
         ends_at=max(aware(book.head["ended_utc"]) for book in ordered),
         stamp=stamp_of(ordered),
@@ -72,7 +72,7 @@ def _totals(books: list[RunBook]) -> ShiftTotals:
 SEVERITY = {"critical": 0, "major": 1, "minor": 2, "observation": 3}
 
 
-def _first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
+def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
     """Runs without a conclusion first, then held reels, the worst finding of each first."""
     things = [
         FirstThing(
