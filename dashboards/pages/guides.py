@@ -165,12 +165,13 @@ def _chosen(record: Guides, guide: Guide) -> Guide:
     return Guide(guide.id, guide.title, guide.question, guide.opening, own or guide.steps, guide.mind)
 
 
-def write_guide_pages(record: Guides, site: Site) -> tuple[Written, ...]:
+def write_guide_pages(record: Guides, site: Site, only: str | None = None) -> tuple[Written, ...]:
     """Writes the guides and the glossary.
 
     Args:
         record: the plant's own steps.
         site: where.
+        only: id of the one to write; None for all.
     """
     return tuple(
         write_page(
@@ -185,4 +186,5 @@ def write_guide_pages(record: Guides, site: Site) -> tuple[Written, ...]:
             terms=TERMS,
         )
         for guide in GUIDES
+        if only is None or guide.id == only
     )

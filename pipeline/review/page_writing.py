@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,6 +24,7 @@ from pipeline.review.page_records.containment import containment_entries, contai
 from pipeline.review.page_records.data_quality import data_quality_review
 from pipeline.review.page_records.faults import fault_review
 from pipeline.review.page_records.finding import finding_review, same_cause
+from pipeline.review.page_records.guides import guides_of
 from pipeline.review.page_records.lot import lot_history, lots_of
 from pipeline.review.page_records.nonconformance import nonconformance_summary
 from pipeline.review.page_records.plant import plant_of
@@ -49,6 +50,7 @@ class _Planned:
     record_id: str
     books: tuple[RunBook, ...]
     write: Callable[[Site], Iterable[Written]]
+    also: str = ""  # what else it shows, for example the shifts before and after
 
     @property
     def basis(self) -> str:
@@ -62,7 +64,7 @@ class _Planned:
             )
             for book in self.books
         )
-        return json.dumps([parts, __version__, style_mark()], separators=(",", ":"))
+        return json.dumps([parts, self.also, __version__, style_mark()], separators=(",", ":"))
 
 
 def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tuple[Path, int]:
@@ -80,7 +82,8 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
     plant = plant_of(store, books)
     shifts = shifts_of(books)
     lots = lots_of(books)
-    constructions = _construction_pages(plant, books)
+    comparisons = comparisons_of(plant, books)
+    constructions = _construction_pages(comparisons)
     planned = [
         *_run_pages(plant, books),
         *_shift_pages(plant, shifts),
@@ -92,17 +95,21 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
         *_centring_pages(plant, books),
         *constructions,
         *_overview_pages(plant, books),
+        *_guide_pages(plant, shifts, books, comparisons),
     ]
     planned.append(_index_page(plant, shifts, lots, books, constructions))
     site = Site(out, frozenset(address(one.kind, one.record_id) for one in planned))
     write_assets(site)
     made = _made(out)
+    # Every page links to the kinds of page there are.
+    kinds = ",".join(sorted({one.kind for one in planned}))
     written = 0
     for one in planned:
         where = address(one.kind, one.record_id)
-        if made.get(where) != one.basis or not (out / where).is_file():
+        basis = f"{one.basis} {kinds}"
+        if made.get(where) != basis or not (out / where).is_file():
             written += sum(1 for file in one.write(site) if file.changed and file.address == where)
-            made[where] = one.basis
+            made[where] = basis
         told(one.record_id or one.kind, 1)
     (out / MADE).write_text(json.dumps(made, indent=0, sort_keys=True), encoding="utf-8")
     return out / "index.html", written
@@ -136,7 +143,11 @@ def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[
 
     return [
         _Planned(
-            "shift", shift_id, tuple(group), partial(write, shift_id, group, ids[number], ids[number + 2])
+            "shift",
+            shift_id,
+            tuple(group),
+            partial(write, shift_id, group, ids[number], ids[number + 2]),
+            f"{ids[number]} {ids[number + 2]}",
         )
         for number, (shift_id, group) in enumerate(shifts)
     ]
@@ -230,16 +241,32 @@ def _centring_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
     ]
 
 
-def _construction_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+def _construction_pages(comparisons: Iterable[ConstructionComparison]) -> list[_Planned]:
     from dashboards.pages.construction import write_construction_page
 
     def write(record: ConstructionComparison, site: Site) -> Iterable[Written]:
         return (write_construction_page(record, site),)
 
     return [
-        _Planned("construction", record.comparison_id, (), partial(write, record))
-        for record in comparisons_of(plant, books)
+        _Planned("construction", record.comparison_id, (), partial(write, record)) for record in comparisons
     ]
+
+
+def _guide_pages(
+    plant: Plant,
+    shifts: list[tuple[str, list[RunBook]]],
+    books: list[RunBook],
+    comparisons: list[ConstructionComparison],
+) -> list[_Planned]:
+    """The guides, which walk through what is on file; their record is put together once for all of them."""
+    from dashboards.pages.guides import GUIDES, write_guide_pages
+
+    record = cache(lambda: guides_of(plant, shifts, books, comparisons))
+
+    def write(only: str, site: Site) -> Iterable[Written]:
+        return write_guide_pages(record(), site, only)
+
+    return [_Planned("guide", guide.id, tuple(books), partial(write, guide.id)) for guide in GUIDES]
 
 
 def _overview_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
@@ -247,8 +274,6 @@ def _overview_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
     from dashboards.pages.capability import write_capability_page
     from dashboards.pages.data_quality import write_data_quality_page
     from dashboards.pages.faults import write_faults_page
-    from dashboards.pages.guides import GUIDES, write_guide_pages
-    from dashboards.records import Guides
 
     group = tuple(books)
     return [
@@ -264,10 +289,6 @@ def _overview_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
             "",
             group,
             lambda site: (write_data_quality_page(data_quality_review(plant, books), site),),
-        ),
-        *(
-            _Planned("guide", guide.id, group, lambda site: write_guide_pages(Guides(plant), site))
-            for guide in GUIDES
         ),
     ]
 

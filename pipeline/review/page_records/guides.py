@@ -7,7 +7,7 @@ own general steps.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from dashboards.addresses import address
@@ -16,6 +16,7 @@ from pipeline.nonconformance.rules import SEVERITIES
 from pipeline.review.page_records.rows import finding_row, product_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook
 from pipeline.review.page_records.shift import first_things, shift_name
+from pipeline.units import M_PER_FOOT
 
 if TYPE_CHECKING:
     from dashboards.records import ConstructionComparison
@@ -27,7 +28,7 @@ def guides_of(
     plant: Plant,
     shifts: list[tuple[str, list[RunBook]]],
     books: list[RunBook],
-    constructions: Iterable[ConstructionComparison] = (),
+    constructions: Sequence[ConstructionComparison] = (),
 ) -> Guides:
     """The walks of the four readers.
 
@@ -67,15 +68,18 @@ def _quality(
         return []
     shift_id, runs = shifts[-1]
     head = runs[0].head
-    name = f"{shift_name(head['shift'])}, {head['shift_date']:%d %B %Y}".lstrip("0")
+    name = f"{shift_name(head['shift'])}, {head['shift_date'].day} {head['shift_date']:%B %Y}"
     standing = [row["standing"] for book in runs for row in book.reels]
     steps = [
         GuideStep(
             f"Open the latest shift: {name}",
             (
-                f"Its first panel says it in three columns: {_fewer(standing.count('releasable'), 'reel', 'reels')} "
-                f"may leave on the evidence, {standing.count('held')} held, {standing.count('no conclusion')} "
-                "without a conclusion. The small numbers lead to the list of what to do first.",
+                (
+                    "Its first panel says it in three columns: "
+                    f"{_fewer(standing.count('releasable'), 'reel', 'reels')} "
+                    f"may leave on the evidence, {standing.count('held')} held, {standing.count('no conclusion')} "
+                    "without a conclusion. The small numbers lead to the list of what to do first."
+                ),
             ),
             address("shift", shift_id),
             "Open the shift",
@@ -113,8 +117,10 @@ def _quality(
             GuideStep(
                 "Put your decision on file",
                 (
-                    f"On the command line: reelproof disposition {decided.finding_id} --help. The decision is kept "
-                    "with role and reason, and the pages show it from then on.",
+                    (
+                        f"On the command line: reelproof disposition {decided.finding_id} --help. The decision is kept "
+                        "with role and reason, and the pages show it from then on."
+                    ),
                 ),
                 address("nonconformance"),
                 "See what is open and what is closed",
@@ -164,7 +170,11 @@ def _process(judged: list[RunBook], findings: list[tuple[RunBook, FindingRow]]) 
         "start-up": "Wire made before the line settled. The run page shades it.",
     }
     for cause, sentence in told.items():
-        own = [one for _, one in findings if one.cause == cause and one.from_m is not None and one.to_m is not None]
+        own = [
+            one
+            for _, one in findings
+            if one.cause == cause and one.from_m is not None and one.to_m is not None
+        ]
         if not own:
             continue
         longest = max(own, key=lambda one: (one.to_m or 0.0) - (one.from_m or 0.0))
@@ -185,8 +195,10 @@ def _process(judged: list[RunBook], findings: list[tuple[RunBook, FindingRow]]) 
             GuideStep(
                 f"Which way is the conductor off? {run.run_id}",
                 (
-                    f"Of the runs on file its centre lies furthest off on average, by {offset:.3f} mm. The polar path "
-                    "shows the direction and whether it wanders; a wandering centre is not cured by a bolt.",
+                    (
+                        f"Of the runs on file its centre lies furthest off on average, by {offset:.3f} mm. The polar "
+                        "path shows the direction and whether it wanders; a wandering centre is not cured by a bolt."
+                    ),
                 ),
                 address("centring", run.run_id),
                 "Open its centring page",
@@ -197,7 +209,9 @@ def _process(judged: list[RunBook], findings: list[tuple[RunBook, FindingRow]]) 
         steps.append(
             GuideStep(
                 "What start and stop cost",
-                (f"{scrap.run_id} left {scrap.head['scrap_m']:.0f} m on no reel, the most of the runs on file.",),
+                (
+                    f"{scrap.run_id} left {scrap.head['scrap_m']:.0f} m on no reel, the most of the runs on file.",
+                ),
                 address("run", scrap.run_id),
                 f"Open run {scrap.run_id}",
             )
@@ -220,7 +234,8 @@ def _mean_offset_mm(book: RunBook) -> float:
     if not known:
         return 0.0
     return math.hypot(
-        sum(row["ecc_cos_mm"] for row in known) / len(known), sum(row["ecc_sin_mm"] for row in known) / len(known)
+        sum(row["ecc_cos_mm"] for row in known) / len(known),
+        sum(row["ecc_sin_mm"] for row in known) / len(known),
     )
 
 
@@ -235,8 +250,10 @@ def _audit(judged: list[RunBook], grave: list[tuple[RunBook, FindingRow]]) -> St
                 f"Pick a figure: the worst reading of {pick.finding_id}",
                 (
                     f"{pick.sentence}",
-                    f"It stands at {pick.worst.at_m:.1f} m on the wire of {pick.run_id}{line}. The finding's page "
-                    "shows that line and the hash of its file.",
+                    (
+                        f"It stands at {pick.worst.at_m:.1f} m on the wire of {pick.run_id}{line}. The finding's page "
+                        "shows that line and the hash of its file."
+                    ),
                 ),
                 address("finding", pick.finding_id),
                 f"Open finding {pick.finding_id}",
@@ -248,9 +265,11 @@ def _audit(judged: list[RunBook], grave: list[tuple[RunBook, FindingRow]]) -> St
             GuideStep(
                 f"Pick its limit: {limit.limit_id}",
                 (
-                    f"{limit.requirement}, {limit.sense} {limit.value_of_record} {limit.unit_of_record}; {record}; "
-                    f"revision {limit.revision}, entered by {limit.entered_by or 'nobody on record'}, checked by "
-                    f"{limit.checked_by or 'nobody on record'}; {limit.status}.",
+                    (
+                        f"{limit.requirement}, {limit.sense} {limit.value_of_record} {limit.unit_of_record}; {record}; "
+                        f"revision {limit.revision}, entered by {limit.entered_by or 'nobody on record'}, "
+                        f"{limit.checked_by or 'checked by nobody on record'}; {limit.status}."
+                    ),
                     "The foot of every page lists the limits in force on it.",
                 ),
                 address("run", pick.run_id),
@@ -263,8 +282,10 @@ def _audit(judged: list[RunBook], grave: list[tuple[RunBook, FindingRow]]) -> St
             GuideStep(
                 f"Pick a lot: {lot}",
                 (
-                    f"It is in {book.run_id}, which has findings. Its page lists what happened in order and every "
-                    f"judgement; reelproof lot {lot} --export FOLDER writes it all out with a manifest of hashes.",
+                    (
+                        f"It is in {book.run_id}, which has findings. Its page lists what happened in order and every "
+                        f"judgement; reelproof lot {lot} --export FOLDER writes it all out with a manifest of hashes."
+                    ),
                 ),
                 address("lot", lot),
                 f"Open lot {lot}",
@@ -277,8 +298,10 @@ def _audit(judged: list[RunBook], grave: list[tuple[RunBook, FindingRow]]) -> St
             GuideStep(
                 "Count the lines",
                 (
-                    f"{read:,} lines read = {kept:,} kept + {read - kept:,} set aside, over the judged runs; each line "
-                    "set aside is on file with its reason.",
+                    (
+                        f"{read:,} lines read = {kept:,} kept + {read - kept:,} set aside, over the judged runs; each "
+                        "set aside is on file with its reason."
+                    ),
                 ),
                 address("data quality"),
                 "Open data quality",
@@ -294,31 +317,32 @@ def _audit(judged: list[RunBook], grave: list[tuple[RunBook, FindingRow]]) -> St
 
 
 def _application(
-    constructions: Iterable[ConstructionComparison], grave: list[tuple[RunBook, FindingRow]]
+    constructions: Sequence[ConstructionComparison], grave: list[tuple[RunBook, FindingRow]]
 ) -> Steps:
-    steps = []
-    for one in list(constructions)[:3]:
-        steps.append(
-            GuideStep(
-                f"Compare two constructions: {one.left} and {one.right}",
-                ("Walls, diameters, mass, stress and temperatures side by side, each with document and table.",),
-                address("construction", one.comparison_id),
-                "Open the comparison",
-            )
+    steps = [
+        GuideStep(
+            f"Compare two constructions: {one.left} and {one.right}",
+            ("Walls, diameters, mass, stress and temperatures side by side, each with document and table.",),
+            address("construction", one.comparison_id),
+            "Open the comparison",
         )
+        for one in constructions[:3]
+    ]
     pick = next(((book, one) for book, one in grave if one.reel_ids and one.worst is not None), None)
     if pick is not None and pick[1].worst is not None:
-        book, one = pick
-        at = one.worst.reel_at_m if one.worst.reel_at_m is not None else 0.0
+        (book, one), worst = pick, pick[1].worst
+        foot = f"{(worst.reel_at_m or 0.0) / M_PER_FOOT:.0f}"
         steps.append(
             GuideStep(
                 f"Follow a complaint back: {one.reel_ids[0]}",
                 (
-                    f"Suppose a customer names the mark {at / 0.3048:.0f} ft of this reel of {product_row(book).label}. "
-                    f"On the command line: reelproof reel {one.reel_ids[0]} --at {at / 0.3048:.0f}ft. On the page: "
-                    "the same place, with what was found there.",
+                    (
+                        f"Suppose a customer names the mark {foot} ft of this reel of {product_row(book).label}. "
+                        f"On the command line: reelproof reel {one.reel_ids[0]} --at {foot}ft. On the page: "
+                        "the same place, with what was found there."
+                    ),
                 ),
-                _place(one.run_id, one.worst.at_m, one.worst.at_m),
+                _place(one.run_id, worst.at_m, worst.at_m),
                 "See that place on the wire",
             )
         )
@@ -326,7 +350,9 @@ def _application(
         steps.append(
             GuideStep(
                 "Ask how sure a promise would be",
-                ("How far each line stands from each limit, with intervals; a promise rests on the lower bound.",),
+                (
+                    "How far each line stands from each limit, with intervals; a promise rests on the lower bound.",
+                ),
                 address("capability"),
                 "Open capability",
             )
