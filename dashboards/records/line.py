@@ -1,4 +1,4 @@
-"""Records of the pages about a line over time: capability, faults, centring, overwall and data quality."""
+"""Records of the pages about a line over time: capability, faults, centring and data quality."""
 
 from __future__ import annotations
 
@@ -166,62 +166,6 @@ class CentringReview:
     binding_mm: float | None = None
     advice: tuple[str, ...] = ()
     answers: tuple[Answer, ...] = ()
-    stamp: Stamp = field(default_factory=Stamp)
-
-
-@dataclass(frozen=True, slots=True)
-class WallShare:
-    """A part of the wall above the requirement: what makes it necessary, and how much it is [mm], [kg/km]."""
-
-    name: str
-    wall_mm: float
-    kg_per_km: float
-    sentence: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class OverwallRow:
-    """One line and product.
-
-    Args:
-        line_id: line.
-        product: product label.
-        limit_mm: minimum average wall [mm].
-        mean_wall_mm: mean wall made [mm].
-        target: smallest mean wall at which every requirement holds at the stated risk [mm].
-        binding: requirement that binds.
-        shares: what the wall above the minimum is spent on.
-        overwall_kg_per_km: mass above the target [kg/km].
-        made_km: length in the period [km].
-        overwall_kg: mass above the target in the period [kg].
-        money: its cost in the period, None where the plant gives no price.
-        currency: of that cost.
-        sentences: for example what halving the offset would allow.
-    """
-
-    line_id: str
-    product: str
-    limit_mm: float
-    mean_wall_mm: float
-    target: Answer
-    binding: str
-    shares: tuple[WallShare, ...] = ()
-    overwall_kg_per_km: float | None = None
-    made_km: float = 0.0
-    overwall_kg: float | None = None
-    money: float | None = None
-    currency: str = ""
-    sentences: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class OverwallReview:
-    """Everything the overwall page shows."""
-
-    plant: Plant
-    title: str
-    rows: tuple[OverwallRow, ...]
-    price_note: str = ""
     stamp: Stamp = field(default_factory=Stamp)
 
 

@@ -22,6 +22,7 @@ from pipeline.cli import (
     reading,
     reviewing,
     scaling,
+    tuning,
 )
 from pipeline.errors import ReelproofError
 
@@ -61,6 +62,7 @@ evidencing.add_to(app)
 product.add_to(app)
 deciding.add_to(app)
 drifting.add_to(app)
+tuning.add_to(app)
 printing.add_to(app)
 making.add_to(app)
 

@@ -1,4 +1,4 @@
-"""How a record of this program is written as JSON: plain values, dates as ISO 8601, nothing left out."""
+"""How a record of this program is written as JSON: plain values, dates as ISO 8601."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ Json = dict[str, "Json"] | list["Json"] | str | int | float | bool | None
 
 def as_json(record: object) -> Json:
     """A frozen record, or a tuple or mapping of them, as values that the json module writes.
+
+    Fields a record keeps to itself (``repr=False``) are left out.
 
     Args:
         record: dataclass, mapping, sequence, date, text, number or None. Infinite and undefined numbers
@@ -27,9 +29,11 @@ def as_json(record: object) -> Json:
     if isinstance(record, date):
         return record.isoformat()
     if is_dataclass(record) and not isinstance(record, type):
-        return {one.name: as_json(getattr(record, one.name)) for one in fields(record)}
+        return {one.name: as_json(getattr(record, one.name)) for one in fields(record) if one.repr}
     if isinstance(record, Mapping):
         return {str(key): as_json(value) for key, value in record.items()}
     if isinstance(record, tuple | list | set | frozenset):
         return [as_json(one) for one in record]
+    if hasattr(record, "tolist"):  # an array or a number of an array library
+        return as_json(record.tolist())
     raise TypeError(f"a {type(record).__name__} has no JSON form")

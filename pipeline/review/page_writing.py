@@ -44,13 +44,14 @@ MADE = ".made.json"
 
 @dataclass(frozen=True, slots=True)
 class _Planned:
-    """One page: what it is, what it stands on, and how it is written."""
+    """One page: what it is, what it stands on, and how it is written; decisions do not bear on every page."""
 
     kind: PageKind
     record_id: str
     books: tuple[RunBook, ...]
     write: Callable[[Site], Iterable[Written]]
     also: str = ""  # what else it shows, for example the shifts before and after
+    of_decisions: bool = True
 
     @property
     def basis(self) -> str:
@@ -59,7 +60,7 @@ class _Planned:
             (
                 book.head["load_id"],
                 book.head["assessment_id"] or 0,
-                book.last_told,
+                book.last_told if self.of_decisions else 0,
                 [[row["estimate"], row["refused"]] for row in book.among_its_like],
             )
             for book in self.books
@@ -93,6 +94,7 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
         *_containment_pages(store, plant, books),
         *_nonconformance_pages(plant, books),
         *_centring_pages(plant, books),
+        *_tuning_pages(store, plant, books),
         *constructions,
         *_overview_pages(plant, books),
         *_guide_pages(plant, shifts, books, comparisons),
@@ -241,6 +243,36 @@ def _centring_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
     ]
 
 
+def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Planned]:
+    """One page a line, and overwall of all lines; what is on file of a line is worked once for both."""
+    from dashboards.pages.overwall import write_overwall_page
+    from dashboards.pages.tuning import write_tuning_page
+    from pipeline.review.page_records.overwall import overwall_review
+    from pipeline.review.page_records.tuning import tuning_review
+    from pipeline.review.tuning_on_file import LineOnFile, tuning_on_file
+
+    judged = [book for book in books if book.is_judged and book.head["outcome"] == "judged"]
+    lines = sorted({book.head["line"] for book in judged})
+
+    @cache
+    def found(line: str) -> LineOnFile:
+        return tuning_on_file(store, line)
+
+    def write(line: str, group: tuple[RunBook, ...], site: Site) -> Iterable[Written]:
+        return (write_tuning_page(tuning_review(plant, found(line), list(group)), site),)
+
+    def write_overwall(site: Site) -> Iterable[Written]:
+        return (write_overwall_page(overwall_review(plant, [found(line) for line in lines], judged), site),)
+
+    planned = []
+    for line in lines:
+        # A line's share of the plant's length a month hangs on the other lines of its constructions as well.
+        made = {book.head["construction"] for book in judged if book.head["line"] == line}
+        group = tuple(book for book in judged if book.head["construction"] in made)
+        planned.append(_Planned("tuning", line, group, partial(write, line, group), of_decisions=False))
+    return [*planned, _Planned("overwall", "", tuple(judged), write_overwall, of_decisions=False)]
+
+
 def _construction_pages(comparisons: Iterable[ConstructionComparison]) -> list[_Planned]:
     from dashboards.pages.construction import write_construction_page
 
@@ -319,6 +351,13 @@ def _index_page(
         ),
         PageEntry(
             address("faults"), "Spark faults", "How many, where, and do they fit something that turns?"
+        ),
+        PageEntry(
+            address("overwall"), "Overwall", "How much more compound goes on than the requirements need?"
+        ),
+        *(
+            PageEntry(address("tuning", line), f"Tuning of {line}", "What to turn on this line, and what is it worth?")
+            for line in sorted({book.head["line"] for book in books if book.head["outcome"] == "judged"})
         ),
         PageEntry(
             address("data quality"), "Data quality", "How far can the instruments and logs be trusted?"

@@ -196,7 +196,8 @@ class MassBalance(Sheet):
 class LineSheet(Sheet):
     """A line as its sheet describes it.
 
-    Bolts, ceilings and tooling are needed for tuning only and may be left out, and so may mass balances.
+    Bolts, ceilings, tooling and the wire made until the crosshead's content is renewed [m] are needed for tuning only
+    and may be left out, and so may mass balances.
     `accumulator_unsure_m` is the half-range of wire an accumulator before the take-up may hold at a reel change, where
     its content is not logged [m]: wire that near a reel's end counts as being on both reels.
     """
@@ -213,6 +214,7 @@ class LineSheet(Sheet):
     ceilings: Ceilings | None = None
     tooling: tuple[Tooling, ...] = ()
     mass_balances: tuple[MassBalance, ...] = ()
+    purge_m: Positive | None = None
 
     @model_validator(mode="after")
     def _whole(self) -> LineSheet:

@@ -33,6 +33,7 @@ DecisionRule = Literal["simple acceptance", "guard band"]
 Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+Share = Annotated[float, Field(gt=0, lt=1)]
 
 
 class Decision(Sheet):
@@ -175,6 +176,22 @@ class Prices(Sheet):
     failed_reel: Positive | None = None
 
 
+class AcceptedRisks(Sheet):
+    """How often a requirement may fail when a target is sought, and what cut slices show.
+
+    Args:
+        cut_sample: accepted share of cut samples whose average is under the limit.
+        reel: accepted share of reels with a point under the minimum at any point.
+        plant_rule: accepted share of reels that break a rule of the plant itself.
+        small_scale_um: standard deviation between neighbouring cut slices [um], where it was measured.
+    """
+
+    cut_sample: Share = 0.001
+    reel: Share = 0.001
+    plant_rule: Share = 0.01
+    small_scale_um: Positive | None = None
+
+
 class Plant(Sheet):
     """Who the plant is.
 
@@ -219,6 +236,7 @@ class PlantSheet(Sheet):
         listings: options of the plant's listing.
         cutting: what a cutting plan may use.
         prices: prices, where the plant gives them.
+        risks: how often a requirement may fail when a target is sought.
     """
 
     plant: Plant
@@ -233,6 +251,7 @@ class PlantSheet(Sheet):
     listings: tuple[Listing, ...] = ()
     cutting: Cutting = Cutting()
     prices: Prices | None = None
+    risks: AcceptedRisks = AcceptedRisks()
 
     @property
     def name(self) -> str:

@@ -96,6 +96,18 @@ class Mark(Sheet):
         return self.printed if self.unit == "m" else m_from_foot(self.printed)
 
 
+class BoltsTurned(Sheet):
+    """One turn of centring bolts, as it was logged.
+
+    Args:
+        at_m: the run's length counter when it was done [m], counted through any reset.
+        turns: turns of each bolt by its id on the line sheet; turning in is positive.
+    """
+
+    at_m: NotNegative
+    turns: Annotated[dict[str, float], Field(min_length=1)]
+
+
 class TimeColumn(Sheet):
     """How a log gives time.
 
@@ -220,7 +232,11 @@ class LogFile(Sheet):
 
 
 class RunSheet(Sheet):
-    """A run as its sheet describes it."""
+    """A run as its sheet describes it.
+
+    For tuning only, and may be left out: bolts turned, whether a control moved the settings by the wall, and whether
+    the run was a trial of settings, which teaches responses but is not how the line usually runs.
+    """
 
     id: Identifier
     plant: str
@@ -235,6 +251,9 @@ class RunSheet(Sheet):
     reels: tuple[Reel, ...]
     logs: Annotated[tuple[LogFile, ...], Field(min_length=1)]
     marks: tuple[Mark, ...] = ()
+    bolts_turned: tuple[BoltsTurned, ...] = ()
+    wall_control: Literal["on", "off"] | None = None
+    trial: bool = False
     note: str = ""
 
     @model_validator(mode="after")

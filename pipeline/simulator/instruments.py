@@ -14,6 +14,7 @@ from pipeline.simulator.logger_faults import LoggerFaults, RawCounter
 from pipeline.simulator.randomness import Wander, WanderSource, stream
 from pipeline.simulator.scenario import RunScenario
 from pipeline.simulator.speed import Motion
+from pipeline.simulator.troubles import ScrewStep
 from pipeline.simulator.wire import TrueWire
 
 Readings = dict[str, NDArray[np.float64]]
@@ -147,12 +148,13 @@ class Instruments:
         count = motion.t_s.size
         jitter = _SCREW_NOISE_RPM * noise.standard_normal((count, 2))
         flow = np.maximum(share, 0.0)
+        screw = flow * _screw_share(self._scenario, motion.front_m)
         readings = {
-            "screw_speed_rpm": np.maximum(model.screw_rpm * flow + jitter[:, 0] * (flow > 0), 0.0),
+            "screw_speed_rpm": np.maximum(model.screw_rpm * screw + jitter[:, 0] * (flow > 0), 0.0),
             "melt_temperature_c": model.melt_c + self._melt.take(count),
             # Pressure over a die grows with flow to the power law's exponent, here 0.4 (invented).
             "melt_pressure_bar": model.melt_bar
-            * (0.15 + 0.85 * flow**0.4)
+            * (0.15 + 0.85 * screw**0.4)
             * (1.0 + self._pressure.take(count)),
         }
         if model.covering:
@@ -160,6 +162,15 @@ class Instruments:
                 model.covering_screw_rpm * flow + jitter[:, 1] * (flow > 0), 0.0
             )
         return readings
+
+
+def _screw_share(scenario: RunScenario, front_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How much faster the screw turns than the line's speed asks for."""
+    faster = np.ones(front_m.size)
+    for one in scenario.troubles:
+        if isinstance(one, ScrewStep):
+            faster[(front_m >= one.from_m) & (front_m < one.to_m)] += one.share
+    return faster
 
 
 def _window(

@@ -3,11 +3,33 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Literal
 
-from pipeline.sheets.line_sheet import Element, Instrument, LineSheet
+from pipeline.sheets.line_sheet import Bolt, Ceilings, Element, Instrument, LineSheet, Tooling
 
 _DONE, _DUE = date(2026, 1, 12), date(2026, 7, 12)
 _MIL_MM = 0.0254
+
+
+def _bolts(line: str) -> tuple[Bolt, ...]:
+    """Four bolts at the quarters that push the die away when turned in; how far, the plant never measured."""
+    return tuple(
+        Bolt(id=f"{line}-B{number + 1}", angle_deg=90.0 * number, sense="in pushes away", moves="die")
+        for number in range(4)
+    )
+
+
+def _tooling(
+    layer: Literal["insulation", "covering"],
+    construction: str,
+    size: str,
+    method: Literal["pressure", "tube"],
+    die_mm: float,
+    tip_mm: float,
+) -> Tooling:
+    return Tooling(
+        layer=layer, construction=construction, size=size, method=method, die_mm=die_mm, tip_mm=tip_mm
+    )
 
 
 def line_l1() -> LineSheet:
@@ -85,6 +107,20 @@ def line_l1() -> LineSheet:
             Element(id="L1-roll-B", kind="roll", circumference_m=1.571, tolerance_pct=0.5),
             Element(id="L1-sheave", kind="sheave", circumference_m=2.827, tolerance_pct=0.5),
         ),
+        bolts=_bolts("L1"),
+        ceilings=Ceilings(
+            line_speed_m_s=14.0,
+            screw_speed_rpm=105.0,
+            covering_screw_speed_rpm=70.0,
+            melt_pressure_bar=320.0,
+            melt_temperature_c=195.0,
+        ),
+        tooling=(
+            _tooling("insulation", "THHN/THWN-2", "14 AWG", "pressure", 2.46, 1.68),
+            _tooling("covering", "THHN/THWN-2", "14 AWG", "tube", 4.83, 4.00),
+            _tooling("insulation", "THHN/THWN-2", "12 AWG", "pressure", 3.17, 2.40),
+            _tooling("covering", "THHN/THWN-2", "12 AWG", "tube", 5.60, 4.90),
+        ),
     )
 
 
@@ -160,6 +196,11 @@ def line_l2() -> LineSheet:
             Element(id="L2-capstan", kind="capstan", circumference_m=6.283, tolerance_pct=0.5),
             Element(id="L2-roll-A", kind="roll", circumference_m=3.142, tolerance_pct=0.5),
         ),
+        bolts=_bolts("L2"),
+        ceilings=Ceilings(
+            line_speed_m_s=1.5, screw_speed_rpm=28.0, melt_pressure_bar=220.0, melt_temperature_c=135.0
+        ),
+        tooling=(_tooling("insulation", "XHHW-2", "1/0 AWG", "pressure", 12.60, 9.55),),
     )
 
 

@@ -1,4 +1,4 @@
-"""The demo plant's day: sixteen runs on two lines and three shifts, each with what went wrong.
+"""The demo plant's day: seventeen runs on two lines and three shifts, each with what went wrong.
 
 Everything is invented. Reels of line L1 are 2,286 m (7,500 ft), of L2 305 m (1,000 ft). A reel's wire is what
 was at the die while the counter stood at its start and end less the length of the line.
@@ -20,9 +20,11 @@ from pipeline.simulator.products_made import PRODUCTS
 from pipeline.simulator.scenario import ReelPlan, RunScenario
 from pipeline.simulator.speed import plain_plan
 from pipeline.simulator.troubles import (
+    BoltTurn,
     CentreDrift,
     DropOut,
     EncoderReset,
+    ScrewStep,
     SparkFaults,
     Spikes,
     StopMark,
@@ -59,6 +61,7 @@ class PlannedRun:
         stops: stops (see plain_plan).
         lots: material lots; the product's usual ones where left out.
         log_parts: number of files in sequence.
+        trial: whether it is a trial of settings.
     """
 
     number: str
@@ -73,6 +76,7 @@ class PlannedRun:
     stops: tuple[tuple[float, float], ...] = ()
     lots: tuple[Lot, ...] = ()
     log_parts: int = 1
+    trial: bool = False
 
 
 def shift_named(start: datetime) -> str:
@@ -136,6 +140,7 @@ def scenario_of(run: PlannedRun) -> RunScenario:
         style="us local" if line.id == "L1" else "metric utc",
         zone=ZONE,
         log_parts=run.log_parts,
+        trial=run.trial,
     )
 
 
@@ -162,6 +167,12 @@ def _repeating(
     struck = turns[draw.random(turns.size) < share]
     places = from_m + struck + draw.normal(0.0, 0.02, struck.size)
     return tuple(round(float(one), 2) for one in places)
+
+
+def _bolts_tried(places_m: tuple[float, ...]) -> tuple[BoltTurn, ...]:
+    """Each bolt of line L2 turned half a turn by itself; opposite bolts take each other back."""
+    tried = zip(places_m, LINES["L2"]().bolts, (-0.5, 0.5, -0.5, 0.5), strict=True)
+    return tuple(BoltTurn(at_m, bolt.id, turns, 140.0, 12.0) for at_m, bolt, turns in tried)
 
 
 def planned_runs() -> Sequence[PlannedRun]:
@@ -373,5 +384,21 @@ def _line_l2() -> tuple[PlannedRun, ...]:
             3,
             "Clean, with a slow stretch at 70 % of the speed. All three reels are releasable.",
             dips=((600.0, 0.7, 40.0),),
+        ),
+        PlannedRun(
+            "0516",
+            3,
+            "18:40",
+            "1/0 AWG",
+            6,
+            "A trial of settings with the wall control off: each centring bolt is turned half a turn by itself, "
+            "out, in, out and in, which leaves the centre where it was, and the screw is set 4 % faster twice. "
+            "The wall keeps its limits throughout. All six reels are releasable.",
+            (
+                *_bolts_tried((330.0, 590.0, 850.0, 1110.0)),
+                ScrewStep(1370.0, 1570.0, 0.04, 8.4),
+                ScrewStep(1790.0, 2400.0, 0.04, 8.4),
+            ),
+            trial=True,
         ),
     )

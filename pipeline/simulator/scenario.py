@@ -182,6 +182,7 @@ class RunScenario:
         stations_m: true distance from the die [m] of instruments, by id, where the line sheet is wrong.
         log_parts: number of files in sequence the readings are written to.
         note: the run sheet's note.
+        trial: whether the run sheet calls it a trial of settings, its wall control off.
     """
 
     run_id: str
@@ -200,6 +201,7 @@ class RunScenario:
     stations_m: Mapping[str, float] = field(default_factory=dict)
     log_parts: int = 1
     note: str = ""
+    trial: bool = False
 
     def station_m(self, kind: str) -> float | None:
         """True distance from the die [m] of the line's first instrument of that kind, None without one."""

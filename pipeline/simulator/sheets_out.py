@@ -10,7 +10,7 @@ from typing import Any
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.simulator.logs_out import LOGGERS, column_of
 from pipeline.simulator.scenario import RunScenario
-from pipeline.simulator.troubles import WrongUnit
+from pipeline.simulator.troubles import BoltTurn, WrongUnit
 
 
 def _value(value: Any) -> str:
@@ -109,6 +109,8 @@ def run_sheet_text(
         "line_sheet": line_sheet,
         "shift": scenario.shift,
         "operator_role": "extruder operator",
+        "wall_control": "off" if scenario.trial else None,
+        "trial": True if scenario.trial else None,
         "note": scenario.note or None,
     }
     product = {
@@ -131,6 +133,11 @@ def run_sheet_text(
     parts += [
         _table("[[run.reels]]", {"id": one.id, "from_m": one.from_m, "to_m": one.to_m})
         for one in scenario.reels
+    ]
+    parts += [
+        _table("[[run.bolts_turned]]", {"at_m": one.at_m, "turns": {one.bolt: one.turns}})
+        for one in scenario.troubles
+        if isinstance(one, BoltTurn)
     ]
     return "\n".join([*parts, *_log_tables(scenario, channels)])
 

@@ -122,7 +122,40 @@ class WrongUnit:
     mapped_as: str
 
 
+@dataclass(frozen=True, slots=True)
+class BoltTurn:
+    """A centring bolt is turned when the counter stands at `at_m`, and the die moves with it from there on.
+
+    Args:
+        at_m: where [m].
+        bolt: its id on the line sheet.
+        turns: how far; in is positive.
+        um_per_turn: what a turn truly does [um]; the line sheet may not know.
+        settle_m: length in which the wall follows to 63 % [m].
+    """
+
+    at_m: float
+    bolt: str
+    turns: float
+    um_per_turn: float
+    settle_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class ScrewStep:
+    """The screw turns faster by `share` from `from_m` to `to_m`; the wall follows `late_m` further on.
+
+    The plastic's area grows by the same share (conservation of mass), over about two metres.
+    """
+
+    from_m: float
+    to_m: float
+    share: float
+    late_m: float
+
+
 WireTrouble = ThinAllRound | ThinOneSide | CentreDrift | StopMark
+Adjusted = BoltTurn | ScrewStep
 EventTrouble = SparkFaults | SurfaceFlaws
 LogTrouble = DropOut | Stuck | Spikes | EncoderReset | EncoderSlip | WrongUnit
-Trouble = WireTrouble | EventTrouble | LogTrouble
+Trouble = WireTrouble | Adjusted | EventTrouble | LogTrouble

@@ -16,7 +16,14 @@ from pipeline.simulator.randomness import WanderSource
 from pipeline.simulator.ribbon import Ribbon
 from pipeline.simulator.scenario import Offset, RunScenario
 from pipeline.simulator.speed import Motion
-from pipeline.simulator.troubles import CentreDrift, StopMark, ThinAllRound, ThinOneSide
+from pipeline.simulator.troubles import (
+    BoltTurn,
+    CentreDrift,
+    ScrewStep,
+    StopMark,
+    ThinAllRound,
+    ThinOneSide,
+)
 
 COAT = ("mean_mm", "c1_mm", "s1_mm", "c2_mm", "s2_mm", "covering_mm", "k1_mm", "k2_mm", "density_ratio")
 _LEADER_M = 160.0  # wire before the first metre, on which the instruments start
@@ -175,11 +182,39 @@ class TrueWire:
             elif isinstance(one, StopMark):
                 for stop_m in self._stops:
                     coat["mean_mm"] -= one.depth_mm * bump(s_m, stop_m, one.length_m)
+            elif isinstance(one, BoltTurn):
+                _turn_bolt(coat, one, self._scenario, s_m)
+            elif isinstance(one, ScrewStep):
+                coat["mean_mm"] += _more_plastic(coat["mean_mm"], one, self._scenario.wire.conductor_mm, s_m)
 
     @property
     def stops_m(self) -> tuple[float, ...]:
         """Metre of wire that was at the die at each stop so far."""
         return tuple(self._stops)
+
+
+def _turn_bolt(
+    coat: dict[str, NDArray[np.float64]], turned: BoltTurn, scenario: RunScenario, s_m: NDArray[np.float64]
+) -> None:
+    """The die moves away from a bolt that pushes it, and the wall thins on the bolt's side."""
+    bolt = next(one for one in scenario.line.bolts if one.id == turned.bolt)
+    gauge = scenario.line.instrument("wall gauge")
+    pushes = (bolt.sense == "in pushes away") == (bolt.moves == "die")
+    size_mm = turned.um_per_turn * turned.turns / 1000.0 * (1.0 if pushes else -1.0)
+    share = 1.0 - np.exp(-np.maximum(s_m - turned.at_m, 0.0) / turned.settle_m)
+    from_sensor = bolt.angle_deg - (gauge.first_angle_deg if gauge else 0.0)
+    _thin_towards(coat, Offset(size_mm, from_sensor), share)
+
+
+def _more_plastic(
+    mean_mm: NDArray[np.float64], step: ScrewStep, conductor_mm: float, s_m: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """By how much the wall grows when the plastic's area grows: sqrt(r^2 + t (2 r + t)(1 + share)) - r - t [mm]."""
+    r_mm = 0.5 * conductor_mm
+    up, down = (np.clip((s_m - at - step.late_m) / 2.0 + 0.5, 0.0, 1.0) for at in (step.from_m, step.to_m))
+    area = mean_mm * (2.0 * r_mm + mean_mm) * (1.0 + step.share * (up - down))
+    grown: NDArray[np.float64] = np.sqrt(r_mm**2 + area) - r_mm - mean_mm
+    return grown
 
 
 def _stop_times(scenario: RunScenario) -> tuple[float, ...]:

@@ -24,8 +24,9 @@ from pipeline.tuning.giveaway import Giveaway, Price, giveaway
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.mass_balance import SpecificOutput, gauge_check, specific_output
 from pipeline.tuning.needed_mean import Unknowns
+from pipeline.tuning.own_variation import SetApart, set_apart, split_found
 from pipeline.tuning.periods import LinePeriod, periods_of_line, periods_of_run
-from pipeline.tuning.reel_wall import reel_walls
+from pipeline.tuning.reel_wall import ReelWall, reel_walls
 from pipeline.tuning.regression import Regression, regress
 from pipeline.tuning.response import Answer, answer_to, at_the_die
 from pipeline.tuning.setting_steps import steps_in_log
@@ -39,11 +40,7 @@ from pipeline.tuning.what_if import WhatIf, remedies, what_if
 
 Floats = NDArray[np.float64]
 
-PURGE_M = (
-    60.0  # wire until the crosshead's content is renewed, where the plant says nothing (common practice)
-)
-DRAWS = 200
-FEWEST_STANDING = 100
+SETTINGS = ("line_speed_m_s", "screw_speed_rpm", "covering_screw_speed_rpm")
 OUTPUT_UNIT = {
     "line_speed_m_s": "mm per m/s",
     "screw_speed_rpm": "mm per rpm",
@@ -62,6 +59,7 @@ class LineTuning:
         product: the product.
         run_ids: runs used, in the order of time.
         target: smallest mean wall.
+        apart: reels with wire found nonconforming and whether they are in the target; None where there are none.
         overwall: what today's overwall is in plastic and money; None without a target.
         overwall_interval: lower and upper end of it as giveaway; None without a target.
         what_ifs: what remedies are worth.
@@ -90,6 +88,7 @@ class LineTuning:
     product: str
     run_ids: tuple[str, ...]
     target: Target | Refused
+    apart: SetApart | None
     overwall: Giveaway | None
     overwall_interval: tuple[Giveaway, Giveaway] | None
     what_ifs: tuple[WhatIf | Refused, ...]
@@ -129,15 +128,16 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
     gauge = asked.line.instrument("wall gauge")
     sensors = (gauge.sensors if gauge is not None else None) or 1
     noise = asked.noise_mm if asked.noise_mm is not None else noise_from_stops(ordered, sensors)
-    latest, conductor = ordered[-1], ordered[-1].conductor_mm
-    reels, told = reel_walls(ordered)
+    everyday = [one for one in ordered if one.run_id not in asked.trials]
+    latest = (everyday or ordered)[-1]
+    conductor = latest.conductor_mm
+    reels, told = reel_walls(everyday)
+    told = (*_told_of_trials(ordered, asked), *told)
+    unknowns = _unknowns(asked, noise, gauge is not None and gauge.sees == "insulation and covering")
+    target, apart, reels = _target(reels, asked, unknowns, sensors)
     found = [periods_of_run(one, asked.line) for one in ordered]
     periods = periods_of_line(found)
     lengths = [one.period_m for one in periods if one.channel == "mean wall"]
-    unknowns = _unknowns(asked, noise, gauge is not None and gauge.sees == "insulation and covering")
-    target = smallest_target(
-        reels, asked.limits, asked.risks, unknowns, sensors=sensors, draws=asked.draws, seed=asked.seed
-    )
     what_ifs: tuple[WhatIf | Refused, ...] = ()
     if isinstance(target, Target):
         what_ifs = tuple(
@@ -145,7 +145,9 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
                 name, change, reels, target, asked.limits, asked.price, conductor, asked.risks, unknowns,
                 sensors=sensors, seed=asked.seed,
             )
-            for name, change in remedies(reels, lengths, asked.found_m).items()
+            for name, change in remedies(
+                reels, lengths, None if apart is None or apart.apart else asked.found_m
+            ).items()
         )  # fmt: skip
     centring = {one.run_id: _centring(one, asked, noise, sensors) for one in ordered}
     bolts = _bolts(ordered, asked)
@@ -156,6 +158,7 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
         latest.product,
         tuple(one.run_id for one in ordered),
         target,
+        apart,
         *_worth(target, conductor, asked.price),
         what_ifs,
         target_loss(target, asked.price, conductor) if isinstance(target, Target) else None,
@@ -177,6 +180,35 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
         _before_after(ordered, asked),
         noise,
         told,
+    )
+
+
+def _target(
+    reels: tuple[ReelWall, ...], asked: TuningQuestion, unknowns: Unknowns, sensors: int
+) -> tuple[Target | Refused, SetApart | None, tuple[ReelWall, ...]]:
+    """The target, what was set apart, and the reels it stands on."""
+
+    def of(some: tuple[ReelWall, ...]) -> Target | Refused:
+        return smallest_target(
+            some, asked.limits, asked.risks, unknowns, sensors=sensors, draws=asked.draws, seed=asked.seed
+        )
+
+    others, found = split_found(reels, asked.found_m)
+    if not found:
+        return of(reels), None, reels
+    without, with_them = of(others), of(reels)
+    apart = set_apart(found, without, with_them, len(reels))
+    return (without, apart, others) if apart.apart else (with_them, apart, reels)
+
+
+def _told_of_trials(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[str, ...]:
+    trials = [one.run_id for one in runs if one.run_id in asked.trials]
+    if not trials:
+        return ()
+    was = "is a trial" if len(trials) == 1 else "are trials"
+    return (
+        f"{', '.join(trials)} {was} of settings by the run sheet: responses are learned there, and target, spread "
+        "and centring stand on the other runs.",
     )
 
 
@@ -228,7 +260,10 @@ def _centring(run: LineRun, asked: TuningQuestion, noise: float | None, sensors:
     angle = gauge.first_angle_deg if gauge is not None else 0.0
     # Where noise was never measured the gauge's stated uncertainty stands in; it is no smaller.
     used = noise if noise is not None else (gauge.uncertainty_mm if gauge is not None else 0.0)
-    return centring_of_run(run, angle, used, sensors)
+    turned = [one.at_m for one in asked.adjustments.get(run.run_id, ())]
+    # What the centre did before bolts were turned says nothing of where it is now.
+    from_m = max(turned) + asked.purge_m if turned else None
+    return centring_of_run(run, angle, used, sensors, from_m)
 
 
 def _bolts(runs: Sequence[LineRun], asked: TuningQuestion) -> Response | Refused:
@@ -313,7 +348,10 @@ def _answers(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Answer | R
         steps = [len(steps_in_log(seconds, run.machine[name], wall)) for run, seconds, wall in logged]
         most = max(range(len(logged)), key=lambda n: (steps[n], n))
         run, seconds, wall = logged[most]
-        others = {other: values for other, values in run.machine.items() if other != name}
+        # Melt temperature and pressure follow what is set; they do not make a step of it ambiguous.
+        others = {
+            other: values for other, values in run.machine.items() if other != name and other in SETTINGS
+        }
         found.append(
             answer_to(
                 seconds,
@@ -322,9 +360,9 @@ def _answers(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Answer | R
                 name,
                 "mean wall",
                 OUTPUT_UNIT[name],
-                asked.loop,
+                asked.loops.get(run.run_id, asked.loop),
                 others,
-                _balance(run) if name == "line_speed_m_s" else math.nan,
+                _balance(run, name),
                 run.phase == STEADY,
             )
         )
@@ -344,13 +382,17 @@ def _together(run: LineRun) -> Regression | Refused:
     return regress(thinned(held), {name: thinned(values) for name, values in run.machine.items()})
 
 
-def _balance(run: LineRun) -> float:
-    """Change of wall a unit of speed at constant output: -A/(2 pi R v) [mm per m/s]."""
-    if not run.wall_counts.any():
+def _balance(run: LineRun, setting: str) -> float:
+    """Change of wall a unit of a setting by the mass balance: -A/(2 pi R v) a unit of speed at the same output [mm per
+    m/s], A/(2 pi R N) a unit of screw speed at an output proportional to it [mm per rpm]; NaN for the others.
+    """
+    if setting not in ("line_speed_m_s", "screw_speed_rpm") or not run.wall_counts.any():
         return math.nan
-    wall, speed = float(run.mean_mm[run.wall_counts].mean()), float(np.median(run.speed_m_s[run.wall_counts]))
+    wall = float(run.mean_mm[run.wall_counts].mean())
+    level = float(np.nanmedian(run.machine[setting][run.wall_counts]))
+    sign = -1.0 if setting == "line_speed_m_s" else 1.0
     radius = 0.5 * run.conductor_mm + wall
-    return -wall * (run.conductor_mm + wall) / (2.0 * radius * speed)
+    return sign * wall * (run.conductor_mm + wall) / (2.0 * radius * level)
 
 
 def _starts(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Start, ...]:
@@ -373,5 +415,7 @@ def _starts(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Start, ...]
 def _before_after(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[BeforeAfter | Refused, ...]:
     if asked.changed is None:
         return ()
-    facts = [one for run in runs for one in reel_facts(run, asked.circumstances.get(run.run_id, {}))]
+    facts = asked.facts or [
+        one for run in runs for one in reel_facts(run, asked.circumstances.get(run.run_id, {}))
+    ]
     return tuple(before_and_after(facts, asked.changed, name) for name in QUANTITIES)

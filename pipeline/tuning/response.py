@@ -20,6 +20,7 @@ from pipeline.length.cross_correlation import Delay, delay_between
 from pipeline.results import Assumption, Refused, Result
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.setting_steps import SETTLE_S, SettingStep, steps_in_log
+from pipeline.tuning.step_delay import delay_of_steps
 from pipeline.tuning.transfer_function import TransferFunction, fit_transfer_function
 
 Floats = NDArray[np.float64]
@@ -136,7 +137,7 @@ def answer_to(
         gain = _gain_of_series(question, seconds, setting, held, delay, unit, confidence)
     if isinstance(gain, Refused):
         return gain
-    late = _delay_interval(seconds, setting, watched, delay, confidence)
+    late = _delay_interval(seconds, setting, watched, delay, confidence, steps)
     kind: Literal["response", "association"] = "response" if proven else "association"
     told = _sentences(kind, gain, unit, by_balance, loop, leads, steps, together)
     return Answer(setting_name, output_name, kind, gain, by_balance, *late, leads, steps, told)
@@ -163,9 +164,17 @@ def _longest(known: NDArray[np.bool_]) -> slice:
 
 
 def _delay_interval(
-    seconds: Floats, setting: Floats, output: Floats, delay: Delay | None, confidence: float
+    seconds: Floats,
+    setting: Floats,
+    output: Floats,
+    delay: Delay | None,
+    confidence: float,
+    steps: tuple[SettingStep, ...],
 ) -> tuple[float, float, float]:
-    """Delay [s] with an interval from four parts of the longest stretch; half a reading at least."""
+    """Delay [s] with an interval from four parts of the longest stretch; half a reading at least.
+
+    Where fewer than three parts show it, the steps' own delays stand in if there are two or more.
+    """
     step = float(np.median(np.diff(seconds)))
     if delay is None or not delay.significant or delay.peak_lag < -1.0:
         return math.nan, math.nan, math.nan
@@ -176,6 +185,9 @@ def _delay_interval(
         part = delay_between(setting[first:after], output[first:after], round(MOST_LAG_S / step))
         if not isinstance(part, Refused) and part.significant:
             lags.append(part.peak_lag)
+    by_steps = delay_of_steps(seconds, setting, output, steps, confidence) if len(lags) < 3 else None
+    if by_steps is not None:
+        return by_steps
     half = 1.0
     if len(lags) >= 3:
         spread = float(np.std(lags, ddof=1)) / math.sqrt(len(lags))

@@ -14,6 +14,7 @@ from pipeline.length.steady_state import STOP
 from pipeline.products.limits import Limit
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Covering
+from pipeline.tuning.before_after import ReelFact
 from pipeline.tuning.bolt_response import Adjustment
 from pipeline.tuning.giveaway import Price
 from pipeline.tuning.line_run import LineRun
@@ -43,10 +44,13 @@ class TuningQuestion:
         noise_mm: standard deviation of one wall sensor's noise [mm]; from standing wire where left out.
         small_scale_mm: standard deviation between neighbouring cut slices [mm]; None if never measured.
         adjustments: logged turns of bolts, by run.
+        trials: runs that were trials of settings: they teach responses, and the target stands on the others.
         circumstances: shift, operator role, lots and the like, by run.
-        found_m: by run, stretches of wire [m] found nonconforming, a row each: asked what the target would be without.
+        found_m: by run, stretches of wire [m] found nonconforming, a row each (see `own_variation`).
+        facts: reels to compare before and after the change; those of the runs where left out.
         changed: instant of a change to compare before and after; None for no comparison.
-        loop: whether a control moves the settings by the wall.
+        loop: whether a control moves the settings by the wall, for runs that do not say.
+        loops: the same by run.
         purge_m: wire until the crosshead's content is renewed [m].
         melt_exponent: exponent of the melt's power law; None if not known.
         draws: bootstrap draws.
@@ -62,10 +66,13 @@ class TuningQuestion:
     noise_mm: float | None = None
     small_scale_mm: float | None = None
     adjustments: Mapping[str, Sequence[Adjustment]] = field(default_factory=dict)
+    trials: frozenset[str] = frozenset()
     circumstances: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     found_m: Mapping[str, Floats] = field(default_factory=dict)
+    facts: tuple[ReelFact, ...] = ()
     changed: datetime | None = None
     loop: Loop = "not known"
+    loops: Mapping[str, Loop] = field(default_factory=dict)
     purge_m: float = PURGE_M
     melt_exponent: float | None = None
     draws: int = DRAWS

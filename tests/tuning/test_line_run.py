@@ -10,7 +10,7 @@ from simulated import NO_FLAGS, l2_run, reels_of, tuning_run
 from pipeline.errors import SheetError
 from pipeline.length.placement import place_readings
 from pipeline.length.reels import place_reels
-from pipeline.sheets.line_sheet import Bolt, Ceilings, Tooling, read_line_sheet
+from pipeline.sheets.line_sheet import Bolt, Ceilings, LineSheet, Tooling, read_line_sheet
 from pipeline.sheets.run_sheet import Reel
 from pipeline.simulator.lines import line_l2
 from pipeline.simulator.sheets_out import line_sheet_text
@@ -20,6 +20,11 @@ from pipeline.simulator.speed import plain_plan
 from pipeline.tuning.line_run import LineRun, line_run
 from pipeline.tuning.reel_wall import reel_walls
 from pipeline.wall.sections import measure_walls
+
+
+def bare_line() -> LineSheet:
+    """Line L2 as a plant enters it first: nothing in it that only tuning needs."""
+    return line_l2().model_copy(update={"bolts": (), "ceilings": None, "tooling": ()})
 
 
 def run_with(flagged: pl.DataFrame, left_out: np.ndarray | None = None) -> LineRun:
@@ -126,7 +131,7 @@ def test_wrong_bolts_and_tooling_are_complaints(tmp_path: Path) -> None:
         '\n[[line.tooling]]\nlayer = "insulation"\nconstruction = "XHHW-2"\nsize = "1/0 AWG"\nmethod = "pressure"\n'
         "die_mm = 9.0\ntip_mm = 9.6\n\n[line.ceilings]\nline_speed_m_s = 0\n"
     )
-    path.write_text(line_sheet_text(line_l2()) + extra, encoding="utf-8")
+    path.write_text(line_sheet_text(bare_line()) + extra, encoding="utf-8")
     with pytest.raises(SheetError) as told:
         read_line_sheet(path)
     assert str(told.value).splitlines() == [
