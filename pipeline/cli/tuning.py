@@ -22,9 +22,13 @@ def add_to(app: typer.Typer) -> None:
 def tune(
     line: str = typer.Argument(metavar="LINE", help="The line."),
     product: str | None = typer.Option(
-        None, "--product", help="Words of the product's name, as '14 AWG'; every product of the line otherwise."
+        None,
+        "--product",
+        help="Words of the product's name, as '14 AWG'; every product of the line otherwise.",
     ),
-    start: str | None = typer.Option(None, "--from", help="Runs that started then or later, like 2026-03-03."),
+    start: str | None = typer.Option(
+        None, "--from", help="Runs that started then or later, like 2026-03-03."
+    ),
     end: str | None = typer.Option(None, "--to", help="Runs that started before then."),
     changed: str | None = typer.Option(
         None, "--changed-at", help="Compare reels before and after this time, like 2026-03-03T14:00."

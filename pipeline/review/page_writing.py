@@ -356,7 +356,11 @@ def _index_page(
             address("overwall"), "Overwall", "How much more compound goes on than the requirements need?"
         ),
         *(
-            PageEntry(address("tuning", line), f"Tuning of {line}", "What to turn on this line, and what is it worth?")
+            PageEntry(
+                address("tuning", line),
+                f"Tuning of {line}",
+                "What to turn on this line, and what is it worth?",
+            )
             for line in sorted({book.head["line"] for book in books if book.head["outcome"] == "judged"})
         ),
         PageEntry(

@@ -37,6 +37,11 @@ def both(mm: float) -> str:
     return f"{1000.0 * mm:.1f} um ({mil_from_mm(mm):.2f} mil)"
 
 
+def runs_of(count: int) -> str:
+    """How many runs, as ``1 run`` or ``12 runs``."""
+    return "1 run" if count == 1 else f"{count} runs"
+
+
 def in_words(found: LineOnFile) -> Iterator[str]:
     """Everything, a line at a time."""
     for one in found.products:
@@ -59,7 +64,7 @@ def _product(line: str, one: ProductTuning) -> Iterator[str]:
     name = f"{line}, {one.product}"
     yield name
     yield "=" * len(name)
-    yield f"{one.runs} runs, {one.made_km:.1f} km in the period; {one.read} runs read in full."
+    yield f"{runs_of(one.runs)}, {one.made_km:.1f} km in the period; {runs_of(one.read)} read in full."
     yield from one.told
     yield from tuning.warnings
     yield from _section("How far may the wall come down?", _target(tuning))
@@ -93,7 +98,7 @@ def _target(tuning: LineTuning) -> Iterator[str]:
     )
     yield f"What holds it up: {target.binding}."
     yield from _overwall(tuning, target)
-    yield f"It stands on {target.reels} reels of {target.runs} runs. Rule by rule:"
+    yield f"It stands on {target.reels} reels of {runs_of(target.runs)}. Rule by rule:"
     for rule in target.rules:
         at_most = "at most" if rule.bound == "upper" else "at least"
         yield (

@@ -31,12 +31,18 @@ Head = dict[str, Any]
 READINGS_AT_MOST = 1_000_000
 FIRST, LAST = datetime(1970, 1, 1), datetime(9999, 12, 31)
 CAUTIONS = (
-    "It recommends a direction and a size and stops at the ceilings the plant entered for pressure, temperature and "
-    "speed; the plant's own procedure and the makers of machine and compound decide.",
-    "Crosshead, die and melt are hot and under pressure, and a line stores motion: adjust on a stopped line, or as "
-    "the plant's procedure allows, by authorised persons.",
-    "A target is no permission: limits hold for every reel. Lower it in steps, look again after each, and keep "
-    "cutting samples.",
+    (
+        "It recommends a direction and a size and stops at the ceilings the plant entered for pressure, temperature "
+        "and speed; the plant's own procedure and the makers of machine and compound decide."
+    ),
+    (
+        "Crosshead, die and melt are hot and under pressure, and a line stores motion: adjust on a stopped line, or as "
+        "the plant's procedure allows, by authorised persons."
+    ),
+    (
+        "A target is no permission: limits hold for every reel. Lower it in steps, look again after each, and keep "
+        "cutting samples."
+    ),
 )
 
 
@@ -157,7 +163,9 @@ def _of_product(
     listed = ", ".join(dict.fromkeys((*first, *products)))
     raise NotFoundError(
         Complaint(
-            "--product", f"line {line} made no '{wanted}' in this period", f"It made {listed}; name one of them"
+            "--product",
+            f"line {line} made no '{wanted}' in this period",
+            f"It made {listed}; name one of them",
         )
     )
 
@@ -189,7 +197,7 @@ def _product(
     facts: tuple[ReelFact, ...] = ()
     if changed is not None:
         facts = facts_on_file(store, line, heads, *period, _across(store, heads, changed))
-    asked, told = question_of(store, read, runs, share, facts, changed)
+    asked, told = question_of(store, read, share, facts, changed)
     tuning = tuning_of_line(runs, asked)
     return ProductTuning(
         name,
@@ -220,9 +228,11 @@ def _told_of_reading(heads: list[Head], read: list[Head]) -> tuple[str, ...]:
     if len(read) == len(heads):
         return ()
     return (
-        f"The newest {len(read)} of {len(heads)} runs are read in full ({READINGS_AT_MOST:,} readings at most, from "
-        f"{read[0]['run_id']} on); older ones speak only in a comparison before and after. Narrow the period with "
-        "--from and --to to read others.",
+        (
+            f"The newest {len(read)} of {len(heads)} runs are read in full ({READINGS_AT_MOST:,} readings at most, "
+            f"from {read[0]['run_id']} on); older ones speak only in a comparison before and after. Narrow the period "
+            "with --from and --to to read others."
+        ),
     )
 
 
@@ -230,13 +240,17 @@ def _told_of_price(price: Price, share: float, head: Head) -> tuple[str, ...]:
     construction = head["construction"]
     if price.per_kg is None or price.km_per_month is None:
         return (
-            f"The plant sheet gives no price of the insulation or no length a month for {construction}, so there is "
-            "no money: enter 'insulation_per_kg' and 'km_per_month' under [prices].",
+            (
+                f"The plant sheet gives no price of the insulation or no length a month for {construction}, so there "
+                "is no money: enter 'insulation_per_kg' and 'km_per_month' under [prices]."
+            ),
         )
     if share < 1.0:
         return (
-            f"Money is for {price.km_per_month:,.0f} km a month: the plant's length of {construction} times the "
-            f"{100.0 * share:.0f} % of what is on file that this line and product made.",
+            (
+                f"Money is for {price.km_per_month:,.0f} km a month: the plant's length of {construction} times the "
+                f"{100.0 * share:.0f} % of what is on file that this line and product made."
+            ),
         )
     return (f"Money is for {price.km_per_month:,.0f} km a month, the plant's own figure for {construction}.",)
 
@@ -245,5 +259,6 @@ def _across(store: Store, heads: list[Head], changed: datetime) -> LineRun | Non
     """The run a change fell into."""
     at = _naive(changed)
     return next(
-        (tuning_run(store, head) for head in heads if at and head["started_utc"] < at < head["ended_utc"]), None
+        (tuning_run(store, head) for head in heads if at and head["started_utc"] < at < head["ended_utc"]),
+        None,
     )

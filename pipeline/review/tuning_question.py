@@ -39,7 +39,6 @@ _LOOP: dict[str | None, Loop] = {"on": "closed", "off": "open", None: "not known
 def question_of(
     store: Store,
     heads: Sequence[Head],
-    runs: Sequence[LineRun],
     share_of_month: float,
     facts: tuple[ReelFact, ...],
     changed: datetime | None,
@@ -51,7 +50,6 @@ def question_of(
     Args:
         store: the store, open to read.
         heads: the runs' rows of ``current_runs``, in the order of time.
-        runs: the same runs' readings.
         share_of_month: share of the plant's length a month of this construction that this line and product make.
         facts: reels to compare before and after a change.
         changed: instant of that change; None for no comparison.

@@ -90,7 +90,12 @@ def _columns(store: Store, folder: str, file: str, wanted: tuple[str, ...]) -> p
 
 
 def _placement(
-    store: Store, head: Head, line: LineSheet, logged: pl.DataFrame, measured: pl.DataFrame, placed: pl.DataFrame
+    store: Store,
+    head: Head,
+    line: LineSheet,
+    logged: pl.DataFrame,
+    measured: pl.DataFrame,
+    placed: pl.DataFrame,
 ) -> Placement:
     """The run on the wire as it was judged, with the phases the measured wall had its say in."""
     phases = store.ask("questions/phases_of_assessment", assessment_id=head["assessment_id"])

@@ -207,8 +207,10 @@ def _told_of_trials(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[str
         return ()
     was = "is a trial" if len(trials) == 1 else "are trials"
     return (
-        f"{', '.join(trials)} {was} of settings by the run sheet: responses are learned there, and target, spread "
-        "and centring stand on the other runs.",
+        (
+            f"{', '.join(trials)} {was} of settings by the run sheet: responses are learned there, and target, spread "
+            "and centring stand on the other runs."
+        ),
     )
 
 

@@ -72,8 +72,6 @@ def _late(seconds: Floats, setting: Floats, output: Floats, at_s: float) -> floa
     if turned is None:
         return None
     set_s = float(seconds[near[turned]])
-    seen = np.flatnonzero(
-        (seconds >= set_s - BEFORE_S) & (seconds <= set_s + AFTER_S) & np.isfinite(output)
-    )
+    seen = np.flatnonzero((seconds >= set_s - BEFORE_S) & (seconds <= set_s + AFTER_S) & np.isfinite(output))
     answered = level_change(output[seen])
     return None if answered is None else float(seconds[seen[answered]]) - set_s

@@ -120,6 +120,29 @@ def test_a_lot_is_followed_to_its_reels(judged_store: Path) -> None:
     assert {"L1-0414-03", "L1-0414-04"} <= reels
 
 
+def test_a_line_is_tuned_in_words_and_as_json(judged_store: Path) -> None:
+    shown = reelproof("tune", "L1", "--product", "12 AWG", "--store", judged_store, "--json")
+    assert shown.returncode == 0
+    answer = json.loads(shown.stdout)
+    (one,) = answer["products"]
+    assert one["product"] == "THHN/THWN-2 12 AWG concentric copper"
+    assert one["tuning"]["target"]["binding"] == "minimum average wall"
+    # What belongs to the line's reels is kept to itself; every figure a person reads is in it.
+    assert "needs" not in one["tuning"]["target"]
+    assert len(answer["told"]) == 3
+    shown = reelproof("tune", "L3", "--store", judged_store)
+    assert (shown.returncode, shown.stderr) == (
+        2,
+        "L3: no line of this number is on file. The nearest on file: L2, L1.\n",
+    )
+    shown = reelproof("tune", "L1", "--changed-at", "yesterday", "--store", judged_store)
+    assert shown.returncode == 2
+    assert shown.stderr == (
+        "--changed-at: 'yesterday' is no day and no time. Write it like 2026-03-03 or 2026-03-03T14:00, with an offset "
+        "where it is not the plant's time.\n"
+    )
+
+
 def test_no_store_is_told(tmp_path: Path) -> None:
     shown = reelproof("lot", "PVC-7741", cwd=tmp_path)
     assert shown.returncode == 3

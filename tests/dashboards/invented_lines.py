@@ -1,4 +1,4 @@
-"""The rest of the invented plant: finding, capability, faults, centring, overwall, data quality and the others."""
+"""The rest of the invented plant: finding, capability, faults, centring, data quality and the others."""
 
 from datetime import date, timedelta
 
@@ -21,8 +21,6 @@ from dashboards.records import (
     GuideStep,
     InstrumentRow,
     LotRow,
-    OverwallReview,
-    OverwallRow,
     PanelLimit,
     RepeatRow,
     RunQualityRow,
@@ -30,7 +28,6 @@ from dashboards.records import (
     SetAsideRow,
     TouchedLength,
     Trace,
-    WallShare,
 )
 from pipeline.results import Result
 from tests.dashboards import invented as base
@@ -242,52 +239,6 @@ def centring() -> CentringReview:
             "The minimum average binds: centring saves nothing below 0.045 mm (1.8 mil).",
         ),
         (small("How much does the direction drift over the run?", 9.0, 4.0, 14.0, "deg"),),
-        base.STAMP,
-    )
-
-
-def overwall() -> OverwallReview:
-    return OverwallReview(
-        base.PLANT,
-        "Overwall, March 2026",
-        (
-            OverwallRow(
-                "L1",
-                base.THHN14.label,
-                0.381,
-                0.4093,
-                Result(
-                    "What is the smallest mean wall at which every requirement holds at the stated risk?",
-                    0.3969,
-                    0.3942,
-                    0.4011,
-                    0.95,
-                    "mm",
-                    "Per-reel risk by extremes, 1 reel in 1000",
-                    31,
-                    None,
-                    61_200.0,
-                    "reel",
-                ),
-                "minimum average wall",
-                (
-                    WallShare("slow drift", 0.0075, 0.08, "Half of it follows the melt temperature."),
-                    WallShare("periodic", 0.0031, 0.033, "Repeats at 41 m."),
-                    WallShare("fast", 0.0053, 0.056, ""),
-                    WallShare("above the target", 0.0124, 0.131, "Nothing needs it."),
-                ),
-                0.131,
-                61.2,
-                8.0,
-                14.4,
-                "USD",
-                ("If the slow drift were halved, the target could fall by 0.004 mm (0.2 mil).",),
-            ),
-            OverwallRow(
-                "L2", base.XHHW.label, 1.397, 1.47, base.REFUSED, "minimum wall at any point", (), None, 2.6
-            ),
-        ),
-        "Prices are the plant's own, 1.80 USD per kg; yearly figures are not extrapolated here.",
         base.STAMP,
     )
 

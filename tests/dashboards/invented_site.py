@@ -17,8 +17,9 @@ from dashboards.pages.overwall import write_overwall_page
 from dashboards.pages.reel import write_reel_page
 from dashboards.pages.run import write_run_page
 from dashboards.pages.shift import write_shift_page
+from dashboards.pages.tuning import write_tuning_page
 from dashboards.site import Site, write_assets
-from tests.dashboards import invented, invented_lines, invented_more
+from tests.dashboards import invented, invented_lines, invented_more, invented_tuning
 
 PAGES = (
     "index.html",
@@ -32,6 +33,7 @@ PAGES = (
     "faults/index.html",
     "centring/L1-0312-2.html",
     "overwall/index.html",
+    "tuning/L1.html",
     "data-quality/index.html",
     "constructions/14-THHN-AND-XHHW.html",
     "containments/C-2026-004.html",
@@ -54,7 +56,8 @@ def write_site(folder: Path, known: frozenset[str] | None = None) -> list[str]:
         write_capability_page(invented_lines.capability(), site),
         write_faults_page(invented_lines.faults(), site),
         write_centring_page(invented_lines.centring(), site),
-        write_overwall_page(invented_lines.overwall(), site),
+        write_overwall_page(invented_tuning.overwall(), site),
+        write_tuning_page(invented_tuning.tuning(), site),
         write_data_quality_page(invented_lines.data_quality(), site),
         write_construction_page(invented_lines.construction(), site),
         write_containment_page(invented_lines.containment(), site),

@@ -54,7 +54,11 @@ def _row(line: str, one: ProductTuning) -> OverwallRow:
             line, one.product, "", None, None, target, "", made_km=one.made_km, told=told_of(one)
         )
     rule = next(each for each in target.rules if each.bound == "lower" and each.rule == target.binding)
-    need = next(each for each in target.needs if each.rule.bound == "lower" and each.rule.requirement == target.binding)
+    need = next(
+        each
+        for each in target.needs
+        if each.rule.bound == "lower" and each.rule.requirement == target.binding
+    )
     overwall, low, high = overwall_of(tuning)
     return OverwallRow(
         line_id=line,

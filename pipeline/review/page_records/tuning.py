@@ -21,7 +21,7 @@ from dashboards.records import (
 )
 from pipeline.results import Refused
 from pipeline.review.page_records.rows import stamp_of
-from pipeline.review.tuning_in_words import SETTING, SHARES, bolts_in_words, loss_in_words
+from pipeline.review.tuning_in_words import SETTING, SHARES, bolts_in_words, loss_in_words, runs_of
 from pipeline.tuning.giveaway import Giveaway, giveaway
 from pipeline.tuning.periods import LinePeriod, advice_on_period
 from pipeline.tuning.target import Target
@@ -93,7 +93,7 @@ def _product(one: ProductTuning) -> TunedProduct:
     shares = tuning.shares
     return TunedProduct(
         product=one.product,
-        runs=f"{one.runs} runs and {one.made_km:.1f} km on file, {one.read} runs read in full",
+        runs=f"{runs_of(one.runs)} and {one.made_km:.1f} km on file, {runs_of(one.read)} read in full",
         today=target.today if isinstance(target, Target) else None,
         target=target.result if isinstance(target, Target) else target,
         advised_mm=target.advised_mm if isinstance(target, Target) else None,
@@ -164,7 +164,9 @@ def _wall_itself(one: ProductTuning, target: Target) -> Act:
     now, aim = target.today.estimate, target.advised_mm
     if target.overwall.low > 0.0 and now > aim:
         worth = giveaway(now, aim, one.conductor_mm, one.price)
-        told = f"Lower the mean wall from {_wall(now)} to {_wall(aim)}, the upper end of the target's interval."
+        told = (
+            f"Lower the mean wall from {_wall(now)} to {_wall(aim)}, the upper end of the target's interval."
+        )
         return Act("the wall lowered to what is advised", worth_of(worth), now - aim, now - aim, told)
     if target.overwall.high < 0.0:
         worth = giveaway(now, aim, one.conductor_mm, one.price)
