@@ -146,7 +146,7 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
                 sensors=sensors, seed=asked.seed,
             )
             for name, change in remedies(
-                reels, lengths, None if apart is None or apart.apart else asked.found_m
+                reels, lengths, asked.found_m if apart is not None and apart.kept else None
             ).items()
         )  # fmt: skip
     centring = {one.run_id: _centring(one, asked, noise, sensors) for one in ordered}
@@ -197,8 +197,11 @@ def _target(
     if not found:
         return of(reels), None, reels
     without, with_them = of(others), of(reels)
-    apart = set_apart(found, without, with_them, len(reels))
-    return (without, apart, others) if apart.apart else (with_them, apart, reels)
+    apart = set_apart(found, without, with_them, asked.limits, len(reels))
+    left = tuple(one for one in reels if one.reel_id not in apart.reels)
+    if not apart.reels:
+        return with_them, apart, left
+    return (of(left) if apart.kept else without), apart, left
 
 
 def _told_of_trials(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[str, ...]:

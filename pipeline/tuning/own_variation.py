@@ -8,22 +8,22 @@ line's variation could hardly have made it: leaving out a tail that is the line'
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
+from pipeline.products.limits import Limit
 from pipeline.results import Refused
 from pipeline.tuning.reel_wall import ReelWall
-from pipeline.tuning.requirement_rules import AVERAGE
+from pipeline.tuning.requirement_rules import rules_of
 from pipeline.tuning.target import Target
 
 Floats = NDArray[np.float64]
 
-# Chance at which wire found nonconforming is taken for the line's own, over all reels on hand (chosen here).
+# Chance, over all reels on hand, below which a reel so deep is not taken for the line's own (chosen here).
 OWN_P = 1e-3
-SAMPLES_PER_REEL = 1000  # bound on the cut samples a reel stands for in the average's risk (chosen here)
+SAMPLES_PER_REEL = 1000  # cut samples a reel stands for in the average's chance: a bound (chosen here)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,15 +31,15 @@ class SetApart:
     """Reels with wire found nonconforming, and whether the target stands on the others alone.
 
     Args:
-        reels: reels that carry such wire.
-        apart: True if the target stands on the other reels.
-        p_value: chance of so many such reels by the variation of the other reels; NaN where it cannot be told.
+        reels: reels that are left out of the target: they have a cause of their own.
+        kept: reels with such wire that stay in: it may be the line's own.
+        p_value: greatest chance, among those left out, of a reel so deep by the other reels' variation; NaN for none.
         with_them: the target with those reels in it.
         sentence: the same in words.
     """
 
     reels: tuple[str, ...]
-    apart: bool
+    kept: tuple[str, ...]
     p_value: float
     with_them: Target | Refused
     sentence: str
@@ -67,59 +67,86 @@ def split_found(
     )
 
 
-def chance_of_found(others: Target, found: int, reels: int) -> float:
-    """Chance of at least so many reels under a limit, were the other reels' variation all there is.
+def chance_of_depth(others: Target, reel: ReelWall, limits: Sequence[Limit], reels: int) -> float:
+    """Chance that one of so many reels goes as deep as this one, were the other reels' variation all there is.
 
-    The binomial tail with each reel's chance by every rule of the target together; the average rule counts a
-    thousand cut samples a reel, so that the chance is not taken too small.
+    For each rule 1 - (1 - P(a reel reaches its worst))^n, P averaged over the draws of what is not known; the least
+    of the rules, times their number (Bonferroni). A cut sample's rule counts a thousand samples a reel, so that its
+    chance is never taken too small.
 
     Args:
-        others: the target of the other reels, at today's mean wall.
-        found: reels found nonconforming.
+        others: the target of the other reels.
+        reel: the reel with wire found nonconforming.
+        limits: limits in force.
         reels: all reels.
     """
-    passes = 1.0
-    for one in others.rules:
-        tries = SAMPLES_PER_REEL if one.rule == AVERAGE else 1
-        passes *= (1.0 - min(one.chance_now, 1.0)) ** tries
-    return float(stats.binom.sf(found - 1, reels, 1.0 - passes))
+    needs = {(one.rule.requirement, one.rule.bound): one for one in others.needs}
+    chances = []
+    for rule in rules_of((reel,), limits)[0]:
+        need = needs.get((rule.requirement, rule.bound))
+        if need is None or rule.series[0].size == 0:
+            continue
+        at_worst = replace(need.rule, limit_mm=float(rule.series[0].min()))
+        reached = np.minimum(replace(need, rule=at_worst).chance_at(others.today.estimate)[1:], 1.0)
+        tries = reels * (SAMPLES_PER_REEL if rule.unit_at_risk == "cut sample" else 1)
+        with np.errstate(divide="ignore"):
+            chances.append(float(np.mean(-np.expm1(tries * np.log1p(-reached)))))
+    return min(min(chances) * len(chances), 1.0) if chances else 1.0
 
 
 def set_apart(
-    found: Sequence[ReelWall], others: Target | Refused, with_them: Target | Refused, reels: int
+    found: Sequence[ReelWall],
+    others: Target | Refused,
+    with_them: Target | Refused,
+    limits: Sequence[Limit],
+    reels: int,
 ) -> SetApart:
-    """Whether the target stands on the other reels alone.
+    """Which reels with wire found nonconforming the target leaves out.
 
     Args:
         found: reels with wire found nonconforming.
         others: target of the other reels.
         with_them: target of all reels.
+        limits: limits in force.
         reels: all reels.
     """
     names = tuple(one.reel_id for one in found)
-    listed = ", ".join(names)
     if isinstance(others, Refused):
         told = (
-            f"{len(names)} of {reels} reels carry wire found nonconforming ({listed}). The others are too few to "
-            "tell whether it is the line's own variation, so all reels stay in."
+            f"{_carry(names, reels)} wire found nonconforming ({', '.join(names)}). The others are too few to tell "
+            "whether it is the line's own variation, so all reels stay in."
         )
-        return SetApart(names, False, float("nan"), with_them, told)
-    p = chance_of_found(others, len(names), reels)
-    if p > OWN_P:
-        told = (
-            f"{len(names)} of {reels} reels carry wire found nonconforming ({listed}), and the line's own variation "
-            f"could have made it (chance {p:.2g}): it stays in the target."
+        return SetApart((), names, float("nan"), with_them, told)
+    chances = {one.reel_id: chance_of_depth(others, one, limits, reels) for one in found}
+    apart = tuple(name for name in names if chances[name] <= OWN_P)
+    kept = tuple(name for name in names if chances[name] > OWN_P)
+    p = max((chances[name] for name in apart), default=float("nan"))
+    return SetApart(apart, kept, p, with_them, _told(apart, kept, p, with_them, reels))
+
+
+def _carry(names: tuple[str, ...], reels: int) -> str:
+    return f"{len(names)} of {reels} reels " + ("carries" if len(names) == 1 else "carry")
+
+
+def _told(
+    apart: tuple[str, ...], kept: tuple[str, ...], p: float, with_them: Target | Refused, reels: int
+) -> str:
+    told = []
+    if apart:
+        are = "is" if len(apart) == 1 else "are"
+        told.append(
+            f"{len(apart)} of {reels} reels {are} left out of the target ({', '.join(apart)}): the variation of the "
+            f"others would hardly reach so deep (chance {p:.1g} at most). That wire is held by its own findings, and "
+            "its cause is to be removed."
         )
-        return SetApart(names, False, p, with_them, told)
-    then = (
-        with_them.reason
-        if isinstance(with_them, Refused)
-        else f"With them it would be {1000.0 * with_them.result.estimate:.0f} um."
-    )
-    are, they = ("is", "it carries") if len(names) == 1 else ("are", "they carry")
-    told = (
-        f"{len(names)} of {reels} reels {are} left out of the target: {they} wire found nonconforming ({listed}), "
-        f"which the variation of the other reels would hardly have made (chance {p:.1g}). That wire is "
-        f"held by its own findings, and its cause is to be removed. {then}"
-    )
-    return SetApart(names, True, p, with_them, told)
+        told.append(
+            with_them.reason
+            if isinstance(with_them, Refused)
+            else f"With all reels the target would be {1000.0 * with_them.result.estimate:.0f} um."
+        )
+    if kept:
+        told.append(
+            f"{_carry(kept, reels)} wire found nonconforming that may be the line's own variation "
+            f"({', '.join(kept)}): it stays in the target."
+        )
+    return " ".join(told)

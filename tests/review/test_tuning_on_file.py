@@ -42,7 +42,7 @@ def test_target_and_overwall_stand_on_the_everyday_runs(l2: LineOnFile) -> None:
     # The trial's thicker wire is not in it, and a spot with a cause of its own is set apart and told.
     assert target.runs == 5
     assert one.tuning.apart is not None
-    assert (one.tuning.apart.apart, one.tuning.apart.reels) == (True, ("L2-0514-03",))
+    assert (one.tuning.apart.reels, one.tuning.apart.kept) == (("L2-0514-03",), ())
     assert any(sentence.startswith("R-0516 is a trial of settings") for sentence in one.tuning.warnings)
 
 
@@ -154,13 +154,17 @@ def test_what_is_not_there_is_told_with_the_nearest(judged_store: Path) -> None:
             ({"line": "L3"}, "L3: no line of this number is on file. The nearest on file: L2, L1."),
             (
                 {"line": "L1", "product": "10 AWG"},
-                "--product: line L1 made no '10 AWG' in this period. It made THHN/THWN-2 14 AWG solid copper, "
-                "THHN/THWN-2 12 AWG concentric copper; name one of them.",
+                (
+                    "--product: line L1 made no '10 AWG' in this period. It made THHN/THWN-2 14 AWG solid copper, "
+                    "THHN/THWN-2 12 AWG concentric copper; name one of them."
+                ),
             ),
             (
                 {"line": "L1", "from_utc": datetime(2030, 1, 1, tzinfo=UTC)},
-                "L1: 11 runs of it are on file, but none that was judged in this period. Judge them with 'reelproof "
-                "assess', or widen --from and --to.",
+                (
+                    "L1: 11 runs of it are on file, but none that was judged in this period. Judge them with "
+                    "'reelproof assess', or widen --from and --to."
+                ),
             ),
         ):
             with pytest.raises(NotFoundError) as told:

@@ -1,5 +1,7 @@
 """Simulated runs as tuning takes them, placed and measured as the program does, with their truth."""
 
+import math
+import os
 from functools import lru_cache
 
 import polars as pl
@@ -13,6 +15,20 @@ from pipeline.simulator.short_run import short_scenario
 from pipeline.simulator.simulate import SimulatedRun, simulate_in_memory
 from pipeline.tuning.line_run import LineRun, line_run
 from pipeline.wall.sections import measure_walls
+
+# Longer evidence than the suite takes: REELPROOF_SEEDS=20 makes every recovery run over at least twenty seeds.
+SEEDS = int(os.environ.get("REELPROOF_SEEDS", "0"))
+
+
+def seeds(few: int) -> range:
+    """As many seeds as the suite takes, or as the environment asks for."""
+    return range(max(few, SEEDS))
+
+
+def enough(looked_at: int) -> int:
+    """Fewest of the intervals that must hold the truth: 95 % of them less two standard deviations."""
+    return math.ceil(0.95 * looked_at - 2.0 * math.sqrt(0.95 * 0.05 * looked_at))
+
 
 NO_FLAGS = pl.DataFrame(schema={"row": pl.UInt32, "channel": pl.String, "flag": pl.UInt8})
 

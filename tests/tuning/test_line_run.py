@@ -119,7 +119,7 @@ def test_line_sheets_may_carry_bolts_ceilings_and_tooling(tmp_path: Path) -> Non
     again = read_line_sheet(path)
     assert (again.bolts, again.ceilings, again.tooling) == (line.bolts, line.ceilings, line.tooling)
     # A sheet without them reads as before.
-    path.write_text(line_sheet_text(line_l2()), encoding="utf-8")
+    path.write_text(line_sheet_text(bare_line()), encoding="utf-8")
     plain = read_line_sheet(path)
     assert (plain.bolts, plain.ceilings, plain.tooling) == ((), None, ())
 

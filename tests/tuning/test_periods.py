@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulated import l1_run, l2_run, reels_of, tuning_run
+from simulated import l1_run, l2_run, reels_of, seeds, tuning_run
 
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Element
@@ -32,7 +32,7 @@ TRUTH = {
 @pytest.mark.parametrize(("run_of", "line"), [(l1_run, line_l1()), (l2_run, line_l2())])
 def test_periods_of_the_simulated_line(run_of, line) -> None:
     # Issue's check: periods within 1 % over seeds; here the amplitude and the element as well.
-    for seed in range(3):
+    for seed in seeds(3):
         found = periods_of_run(run_of(seed)[0], line)
         assert found.refused == ()
         walls = {one.element: one for one in found.swings if one.channel == "mean wall"}

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from invented_limits import PRICE, THHN, XHHW, limit
-from simulated import l1_run, l2_run
+from simulated import enough, l1_run, l2_run, seeds
 
 from pipeline.results import Refused
 from pipeline.statistics.below_threshold import fit_tail
@@ -36,9 +36,11 @@ def found(answer: Target | Refused) -> Target:
 
 def test_target_of_the_simulated_line_lies_in_its_interval() -> None:
     inside = {"minimum average wall": 0, "minimum wall at any point": 0}
-    seeds = range(100, 112, 2)
-    for seed in seeds:
-        target = found(smallest_target(l2_reels(seed), XHHW, Risks(reel=0.01), SOME, sensors=8, draws=200))
+    looked_at = seeds(6)
+    for seed in looked_at:
+        target = found(
+            smallest_target(l2_reels(100 + 2 * seed), XHHW, Risks(reel=0.01), SOME, sensors=8, draws=200)
+        )
         by_rule = {one.rule: one.needed for one in target.rules}
         truth = {
             "minimum average wall": 1.397 + KEPT_AVERAGE["1/0 AWG"],
@@ -49,8 +51,7 @@ def test_target_of_the_simulated_line_lies_in_its_interval() -> None:
         # The average rule binds on this line, for sure.
         assert target.binding == "minimum average wall"
         assert target.result.estimate == pytest.approx(1.397 + KEPT_AVERAGE["1/0 AWG"], abs=0.004)
-    assert inside["minimum average wall"] >= 5
-    assert inside["minimum wall at any point"] >= 5
+    assert min(inside.values()) >= enough(len(looked_at))
 
 
 def test_target_under_a_covering_lies_in_its_interval() -> None:
