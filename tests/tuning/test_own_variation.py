@@ -52,8 +52,8 @@ def test_the_lines_own_tail_stays_in() -> None:
         apart = set_apart(found, target_of(others, limit_mm), target_of(some, limit_mm), near, len(some))
         assert apart.reels == ()
         assert apart.sentence == (
-            "3 of 12 reels carry wire found nonconforming that may be the line's own variation "
-            f"({', '.join(one.reel_id for one in found)}): it stays in the target."
+            f"3 of 12 reels carry wire found nonconforming ({', '.join(one.reel_id for one in found)}); what counts of "
+            "its readings may be the line's own variation, so it stays in the target."
         )
 
 
