@@ -34,6 +34,8 @@ def as_json(record: object) -> Json:
         return {str(key): as_json(value) for key, value in record.items()}
     if isinstance(record, tuple | list | set | frozenset):
         return [as_json(one) for one in record]
+    if hasattr(record, "model_dump"):  # a part of a sheet
+        return as_json(record.model_dump())
     if hasattr(record, "tolist"):  # an array or a number of an array library
         return as_json(record.tolist())
     raise TypeError(f"a {type(record).__name__} has no JSON form")

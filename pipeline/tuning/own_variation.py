@@ -146,7 +146,7 @@ def _told(
         )
     if kept:
         told.append(
-            f"{_carry(kept, reels)} wire found nonconforming ({', '.join(kept)}); what counts of its readings may be the "
-            "line's own variation, so it stays in the target."
+            f"{_carry(kept, reels)} wire found nonconforming ({', '.join(kept)}); what counts of its readings may be "
+            "the line's own variation, so it stays in the target."
         )
     return " ".join(told)
