@@ -1,0 +1,176 @@
+"""The same numbers as an able engineer's notebook gives them, with pandas, NumPy and SciPy, on the same bytes.
+
+What the notebook works: typed readings in metric units, spikes by Hampel's rule, the wall's first harmonic, diameter
+and ovality, each reel's readings, mean, spread, least and greatest, and stretches of 25 m. It stops there: it judges
+nothing, keeps no reasons and writes no store, all of which is in the program's time.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.store.database import open_to_read
+from tests.benchmarks.made_logs import plant_logs
+from tests.benchmarks.own_process import cost_of
+from tests.benchmarks.row import Row
+from tests.benchmarks.scale import Scale
+
+FOOT_M, MIL_MM, INCH_MM = 0.3048, 0.0254, 25.4
+QUANTITIES = ("mean_wall_mm", "eccentricity_mm", "diameter_mm", "ovality_mm")
+
+
+def _spikes(values: np.ndarray, floor: float) -> np.ndarray:
+    """Hampel's rule over 21 readings: further than 5 x 1.4826 MAD from the median, MAD at least the resolution."""
+    found = np.zeros(values.size, bool)
+    windows = np.lib.stride_tricks.sliding_window_view(values, 21)
+    for start in range(0, len(windows), 50_000):
+        part = windows[start : start + 50_000]
+        middle = np.median(part, axis=1)
+        mad = np.median(np.abs(part - middle[:, None]), axis=1)
+        away = np.abs(part[:, 10] - middle)
+        found[start + 10 : start + 10 + len(part)] = away > 5 * 1.4826 * np.maximum(mad, floor)
+    return found
+
+
+def notebook(folder: str) -> dict[str, Any]:
+    """Every run below `folder`: figures of each reel, spikes a run, stretches."""
+    found = [_one_run(path.parent) for path in sorted(Path(folder).rglob("run.toml"))]
+    return {one["run"]: one for one in found}
+
+
+def _one_run(folder: Path) -> dict[str, Any]:
+    sheet = tomllib.loads((folder / "run.toml").read_text())["run"]
+    line = tomllib.loads((folder / "line.toml").read_text())["line"]
+    station = {one["kind"]: one["station_m"] for one in line["instruments"]}
+    frame = pd.read_csv(next(folder.glob("*_log.csv")))
+    frame["time"] = (
+        pd.to_datetime(frame["Timestamp"], format="ISO8601")
+        .dt.tz_localize("America/Chicago")
+        .dt.tz_convert("UTC")
+    )
+    walls = frame[[f"Wall_{k}_mil" for k in range(1, 9)]].to_numpy() * MIL_MM
+    x, y = (frame[f"ColdOD_{axis}_in"].to_numpy() * INCH_MM for axis in "XY")
+    spikes = np.column_stack([_spikes(column, 0.000254) for column in (*walls.T, x, y)])
+    angle = 2 * np.pi * np.arange(8) / 8
+    cos, sin = walls @ np.cos(angle) / 4, walls @ np.sin(angle) / 4
+    frame["mean_wall_mm"] = walls.mean(axis=1) - sheet["covering"]["mean_mm"]
+    frame["eccentricity_mm"] = np.hypot(cos, sin)
+    frame["diameter_mm"], frame["ovality_mm"] = (x + y) / 2, np.abs(x - y)
+    counter = frame["Footage_ft"].to_numpy() * FOOT_M
+    moving = frame["LineSpeed_fpm"].to_numpy() > 0.02 / (FOOT_M / 60)
+    edges = np.array([one["from_m"] for one in sheet["reels"]] + [sheet["reels"][-1]["to_m"]])
+    names = [one["id"] for one in sheet["reels"]]
+    summaries = []
+    for quantity in QUANTITIES:
+        gauge = "wall gauge" if "wall" in quantity or "ecc" in quantity else "cold diameter gauge"
+        at = counter - station[gauge] + line["take_up_station_m"]
+        # Spikes judge the wire and stay out of the statistics.
+        counted = moving & ~(spikes[:, :8] if gauge == "wall gauge" else spikes[:, 8:]).any(axis=1)
+        figures = pd.concat(
+            [
+                _by_reel(frame[quantity][moving], at[moving], edges, names, ["count", "min", "max"]),
+                _by_reel(frame[quantity][counted], at[counted], edges, names, ["count", "mean", "std"]),
+            ],
+            axis=1,
+        )
+        summaries.append(figures)
+    stretch = np.floor((counter - station["wall gauge"] - counter[0]) / 25.0).astype(int)
+    inside = moving & (stretch >= 0)
+    rolled = (
+        frame.loc[inside, ["mean_wall_mm", "eccentricity_mm"]]
+        .groupby(stretch[inside])
+        .agg(["mean", "min", "max"])
+    )
+    return {
+        "run": sheet["id"],
+        "reels": {
+            quantity: {
+                name: [float(value) for value in row]
+                for name, row in zip(names, figures.to_numpy(), strict=True)
+            }
+            for quantity, figures in zip(QUANTITIES, summaries, strict=True)
+        },
+        "spikes": int(spikes.sum()),
+        "stretches": [float(one) for one in rolled["mean_wall_mm"]["mean"]],
+    }
+
+
+def _by_reel(
+    values: pd.Series, at: np.ndarray, edges: np.ndarray, names: list[str], what: list[str]
+) -> pd.DataFrame:
+    return values.groupby(pd.cut(at, edges, right=False, labels=names), observed=False).agg(what)
+
+
+def _compare(theirs: dict[str, Any], store: Path) -> int:
+    """How many figures of the notebook equal the program's.
+
+    A spike that other instruments contradict is left out by the program alone: a reel in fifty may differ.
+    """
+    same = other = 0
+    with open_to_read(store) as opened:
+        for run in opened.ask("questions/current_runs"):
+            mine = theirs[run["run_id"]]
+            for row in opened.ask(
+                "questions/reel_summaries_of_assessment", assessment_id=run["assessment_id"]
+            ):
+                figures = mine["reels"].get(row["quantity"], {}).get(row["reel_id"])
+                if figures is None:
+                    continue
+                pairs = list(zip(figures[:3], (row["readings"], row["low"], row["high"]), strict=True))
+                if row["steady_readings"] == figures[3]:
+                    pairs += zip(figures[4:], (row["mean"], row["sd"]), strict=True)
+                agree = sum(bool(np.isclose(one, ours, rtol=1e-9, atol=1e-12)) for one, ours in pairs)
+                same, other = same + agree, other + len(pairs) - agree
+            flagged = opened.ask("questions/flag_counts_of_load", load_id=run["load_id"])
+            told = sum(one["readings"] for one in flagged if one["reason"] == "SPIKE")
+            if abs(told - mine["spikes"]) > 200 + told // 50:
+                raise RuntimeError(f"{told} spikes by the program, {mine['spikes']} by the notebook")
+    if same == 0 or other > same / 50:
+        raise RuntimeError(f"{other} of {same + other} figures of the notebook and the program differ")
+    return same
+
+
+def run(scale: Scale) -> list[Row]:
+    lines = 1 if scale.name == "full" else scale.lines
+    folder = plant_logs(scale.data, scale.hours, lines)
+    store = scale.fresh("notebook")
+    ours = cost_of("plant_day:review", folder, store)
+    theirs = cost_of("notebook:notebook", folder)
+    same = _compare(theirs.answer, store)
+    wall, cpu = ours.wall_s - ours.answer["deep_wall_s"], ours.cpu_s - ours.answer["deep_cpu_s"]
+    faster = theirs.wall_s / wall
+    words = f"{lines} line{'s' if lines > 1 else ''} x {scale.hours:g} h"
+    return [
+        Row(
+            f"notebook in pandas and SciPy, {words}",
+            "",
+            f"{theirs.wall_s:.1f} s",
+            None,
+            theirs.wall_s,
+            theirs.cpu_s,
+            theirs.peak_mb,
+            1.0,
+        ),
+        Row(
+            f"the program, {words}, {same:,} figures the same",
+            ">= 5 x faster",
+            f"{faster:.1f} x wall, {theirs.cpu_s / cpu:.1f} x CPU",
+            faster >= 5.0,
+            wall,
+            cpu,
+            ours.peak_mb,
+            cpu / theirs.cpu_s,
+            "The notebook judges nothing and writes nothing; the program's time has all of that in it.",
+        ),
+        Row(
+            "peak memory, program over notebook",
+            "< 1",
+            f"{ours.peak_mb / theirs.peak_mb:.2f}",
+            ours.peak_mb < theirs.peak_mb,
+        ),
+    ]

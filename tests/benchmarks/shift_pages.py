@@ -1,0 +1,82 @@
+"""The pages of one shift of every line: the shift's page, and each run's."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from dashboards.addresses import address
+from dashboards.site import Site, write_assets
+from pipeline.review.page_records.plant import plant_of
+from pipeline.review.page_records.run_book import run_books
+from pipeline.review.page_records.shift import shifts_of
+from pipeline.review.page_writing import _run_pages, _shift_pages, write_pages
+from pipeline.store.database import open_to_read
+from tests.benchmarks.many_runs import store_of
+from tests.benchmarks.own_process import cost_of
+from tests.benchmarks.row import Row
+from tests.benchmarks.scale import Scale
+
+_HOURS = 8.0
+
+
+def shift_and_runs(store: str, out: str) -> dict[str, float]:
+    """Write the page of the newest shift and of each of its runs; pages and time [s]."""
+    with open_to_read(Path(store)) as opened:
+        books = run_books(opened)
+        plant = plant_of(opened, books)
+        shift_id, group = shifts_of(books)[-1]
+        planned = [*_shift_pages(plant, [(shift_id, group)]), *_run_pages(plant, group)]
+        site = Site(Path(out), frozenset(address(one.kind, one.record_id) for one in planned))
+        write_assets(site)
+        took = {}
+        for one in planned:
+            began = time.perf_counter()
+            list(one.write(site))
+            took[one.kind] = took.get(one.kind, 0.0) + time.perf_counter() - began
+    return {"pages": len(planned), **took}
+
+
+def everything(store: str, out: str) -> int:
+    """Write every page of everything on file; how many."""
+    with open_to_read(Path(store)) as opened:
+        return write_pages(opened, Path(out), lambda _what, _more: None)[1]
+
+
+def run(scale: Scale) -> list[Row]:
+    hours = min(_HOURS, scale.hours)
+    store = store_of(scale.fresh("shift"), scale.data, scale.page_lines, scale.page_lines, hours)
+    ours = cost_of("shift_pages:shift_and_runs", store, scale.fresh("site"))
+    whole = cost_of("shift_pages:everything", store, scale.fresh("site"))
+    again = cost_of("shift_pages:everything", store, scale.scratch / "site")
+    words = f"{scale.page_lines} lines, {hours:g} h each"
+    return [
+        Row(
+            f"pages of a shift: the shift's and {ours.answer['pages'] - 1} runs', {words}",
+            "< 3 s for 20 lines",
+            f"{ours.wall_s:.1f} s",
+            ours.wall_s < 3.0,
+            ours.wall_s,
+            ours.cpu_s,
+            ours.peak_mb,
+            note=f"Of the pages of a shift, the runs' own take {ours.answer['run']:.1f} s.",
+        ),
+        Row(
+            f"every page of it, {whole.answer:,} pages",
+            "",
+            f"{whole.wall_s:.1f} s",
+            None,
+            whole.wall_s,
+            whole.cpu_s,
+            whole.peak_mb,
+        ),
+        Row(
+            f"the same again, {again.answer} changed",
+            "",
+            f"{again.wall_s:.1f} s",
+            None,
+            again.wall_s,
+            again.cpu_s,
+            again.peak_mb,
+        ),
+    ]
