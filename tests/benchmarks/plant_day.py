@@ -11,7 +11,7 @@ from unittest import mock
 
 import duckdb
 
-from pipeline.review import assessing, loading
+from pipeline.review import assessing, judging, loading
 from pipeline.steps import answers
 from pipeline.store.database import open_to_write
 from tests.benchmarks.made_logs import plant_logs, tables
@@ -24,7 +24,8 @@ _DEEP = ("check_line", "answers_of", "patterns_of", "review_lines")
 _CAPABILITY = ("_capability", "_series_of")
 _TIMED = {
     loading: ("load_run",),
-    assessing: (*_DEEP, "read_frame", "place_run", "measure_run", "judge_run", "_put_on_file"),
+    judging: ("check_line", "answers_of", "patterns_of", "place_run", "measure_run", "judge_run"),
+    assessing: ("review_lines", "read_frame", "put_judgement_on_file"),
     answers: _CAPABILITY,
 }
 
