@@ -149,6 +149,8 @@ class Stamp:
         limits: every limit used on the page.
         decision_rules: how measurement uncertainty was treated, one sentence a requirement.
         journal_root: root of the journal that anchors the records, hexadecimal; "" where there is none.
+        unseen: what the evidence does not reach of the run or reel shown: unmonitored and untested length, wire made
+            while the line was not at steady speed; a sentence each.
     """
 
     assessment_ids: tuple[str, ...] = ()
@@ -159,6 +161,7 @@ class Stamp:
     limits: tuple[LimitRow, ...] = ()
     decision_rules: tuple[str, ...] = ()
     journal_root: str = ""
+    unseen: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

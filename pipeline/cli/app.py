@@ -22,6 +22,7 @@ from pipeline.cli import (
     reading,
     reviewing,
     scaling,
+    trusting,
     tuning,
 )
 from pipeline.errors import ReelproofError
@@ -62,6 +63,7 @@ evidencing.add_to(app)
 product.add_to(app)
 deciding.add_to(app)
 drifting.add_to(app)
+trusting.add_to(app)
 tuning.add_to(app)
 printing.add_to(app)
 making.add_to(app)

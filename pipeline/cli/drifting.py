@@ -46,8 +46,8 @@ def drift(
         instrument,
         day_of(last_good, "--last-good"),
         day_of(found, "--found"),
-        _millimetres(bias, "--bias"),
-        abs(_millimetres(unsure, "--unsure")),
+        millimetres_of(bias, "--bias"),
+        abs(millimetres_of(unsure, "--unsure")),
     )
     with open_to_read(store) as opened:
         reach = reach_of_drift(opened, line, told)
@@ -55,7 +55,16 @@ def drift(
     return 1 if reach.contained else 0
 
 
-def _millimetres(text: str, option: str) -> float:
+def millimetres_of(text: str, option: str) -> float:
+    """A small length like ``0.004mm``, ``4um`` or ``-0.2mil`` [mm].
+
+    Args:
+        text: as typed.
+        option: the option it was given with, for the complaint.
+
+    Raises:
+        ReelproofError: it is no small length with a unit.
+    """
     match = _BIAS.fullmatch(text.strip())
     if not match:
         raise ReelproofError(

@@ -33,6 +33,7 @@ from pipeline.review.page_records.run import run_review
 from pipeline.review.page_records.run_book import Row, RunBook, run_books
 from pipeline.review.page_records.shift import shift_review, shifts_of
 from pipeline.review.page_records.site_index import site_index
+from pipeline.review.sampling import last_samples
 
 if TYPE_CHECKING:
     from dashboards.records import ConstructionComparison, Plant
@@ -321,6 +322,7 @@ def _overview_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
             "",
             group,
             lambda site: (write_data_quality_page(data_quality_review(plant, books), site),),
+            last_samples(books[0].store) if books else "",
         ),
     ]
 

@@ -4,22 +4,17 @@ from __future__ import annotations
 
 import tomllib
 from collections import Counter
-from typing import Any
 
-from dashboards.records import DataQualityReview, InstrumentRow, Plant, RunQualityRow, SetAsideRow
+from dashboards.records import Answer, DataQualityReview, InstrumentRow, Plant, RunQualityRow, SetAsideRow
+from pipeline.results import Result
 from pipeline.review.page_records.rows import quality_of, stamp_of
-from pipeline.review.page_records.run_book import RunBook
+from pipeline.review.page_records.run_book import RunBook, answer_of, aware
+from pipeline.review.sampling import biases_on_file
+from pipeline.sheets.line_sheet import Instrument, LineSheet
+from pipeline.steps.instrument_channels import channels_of
+from pipeline.trust.calibration import days_of_run, worst_calibration
 
 MOST_LINES = 1000
-# Channels an instrument of each kind gives; a wall gauge's are counted by its sensors.
-CHANNELS: dict[str, tuple[str, ...]] = {
-    "encoder": ("counter_m", "line_speed_m_s"),
-    "conductor gauge": ("conductor_mm",),
-    "hot diameter gauge": ("hot_diameter_mm",),
-    "cold diameter gauge": ("diameter_x_mm", "diameter_y_mm"),
-    "spark tester": ("spark_kv", "spark_counts"),
-    "melt sensors": ("melt_temperature_c", "melt_pressure_bar", "screw_speed_rpm"),
-}
 # Column of judged.reel with the length an instrument of that kind left unmonitored.
 UNMONITORED = {
     "wall gauge": "wall_unmonitored_m",
@@ -32,6 +27,7 @@ def data_quality_review(
     plant: Plant, books: list[RunBook], title: str = "Data quality, everything on file"
 ) -> DataQualityReview:
     """Everything the data quality page shows of the runs in `books`."""
+    biases = biases_on_file(books[0].store) if books else {}
     lines: dict[str, list[RunBook]] = {}
     for book in books:
         lines.setdefault(book.head["line"], []).append(book)
@@ -43,7 +39,11 @@ def data_quality_review(
     return DataQualityReview(
         plant=plant,
         title=title,
-        instruments=tuple(row for line, group in sorted(lines.items()) for row in _instruments(line, group)),
+        instruments=tuple(
+            row
+            for line, group in sorted(lines.items())
+            for row in _instruments(plant.zone, line, group, biases)
+        ),
         runs=tuple(_run(book) for book in books),
         set_aside=tuple(aside[:MOST_LINES]),
         set_aside_total=sum(book.head["rows_set_aside"] for book in books),
@@ -74,45 +74,58 @@ def _run(book: RunBook) -> RunQualityRow:
     )
 
 
-def _instruments(line: str, books: list[RunBook]) -> list[InstrumentRow]:
-    """The line's instruments by its newest sheet; whether each was in date during every run shown."""
-    sheets = [
-        (
-            book,
-            tomllib.loads(
-                book.store.ask("questions/sheet", sha256=book.head["line_sheet_sha256"])[0]["text"]
-            ),
+def _instruments(
+    zone: str, line: str, books: list[RunBook], biases: dict[tuple[str, str], Answer]
+) -> list[InstrumentRow]:
+    """The line's instruments by its newest sheet; whether each was in date on every day of every run shown."""
+    sheets = [(book, _line_sheet(book)) for book in books]
+    return [
+        InstrumentRow(
+            instrument_id=one.id,
+            line_id=line,
+            kind=one.kind,
+            calibrated=one.calibrated,
+            calibration_due=one.calibration_due,
+            in_date=_in_date(one.id, zone, sheets),
+            noise=_noise(one, books),
+            bias=biases.get((line, one.id)),
+            coverage_share=_coverage(books, one.kind),
+            flagged=_flagged(books, one),
         )
-        for book in books
+        for one in sheets[-1][1].instruments
     ]
-    rows = []
-    for one in sheets[-1][1]["line"]["instruments"]:
-        due = [_due(sheet, one["id"]) for _, sheet in sheets]
-        days = [book.head["shift_date"] for book, _ in sheets]
-        known = [limit for limit in due if limit is not None]
-        in_date = None
-        if len(known) == len(due):
-            in_date = all(day <= limit for day, limit in zip(days, known, strict=True))
-        rows.append(
-            InstrumentRow(
-                instrument_id=one["id"],
-                line_id=line,
-                kind=one["kind"],
-                calibrated=one.get("calibrated"),
-                calibration_due=one.get("calibration_due"),
-                in_date=in_date,
-                coverage_share=_coverage(books, one["kind"]),
-                flagged=_flagged(books, one),
-            )
-        )
-    return rows
 
 
-def _due(sheet: dict[str, Any], instrument_id: str) -> Any:
-    return next(
-        (one.get("calibration_due") for one in sheet["line"]["instruments"] if one["id"] == instrument_id),
-        None,
-    )
+def _line_sheet(book: RunBook) -> LineSheet:
+    text = book.store.ask("questions/sheet", sha256=book.head["line_sheet_sha256"])[0]["text"]
+    return LineSheet.model_validate(tomllib.loads(text)["line"])
+
+
+def _in_date(instrument_id: str, zone: str, sheets: list[tuple[RunBook, LineSheet]]) -> bool | None:
+    """Whether the instrument's calibration held on every day of the runs; None where none is on file."""
+    states = [
+        worst_calibration(
+            one, days_of_run(aware(book.head["started_utc"]), aware(book.head["ended_utc"]), zone)
+        ).state
+        for book, sheet in sheets
+        for one in sheet.instruments
+        if one.id == instrument_id
+    ]
+    if "lapsed" in states or "not yet calibrated" in states:
+        return False
+    return None if "not on file" in states else True
+
+
+def _noise(instrument: Instrument, books: list[RunBook]) -> Answer | None:
+    """What the newest run with a stop told of the gauge's own scatter; the newest refusal where none had one."""
+    told = [
+        answer_of(row)
+        for book in books
+        for row in book.results
+        if row["topic"] == "gauge noise" and f" {instrument.id} (" in row["question"]
+    ]
+    known = [one for one in told if isinstance(one, Result)]
+    return known[-1] if known else told[-1] if told else None
 
 
 def _coverage(books: list[RunBook], kind: str) -> float | None:
@@ -123,10 +136,8 @@ def _coverage(books: list[RunBook], kind: str) -> float | None:
     return 1.0 - sum(row[UNMONITORED[kind]] for row in reels) / length if length else None
 
 
-def _flagged(books: list[RunBook], instrument: dict[str, Any]) -> tuple[tuple[str, int], ...]:
-    channels = CHANNELS.get(instrument["kind"], ())
-    if instrument["kind"] == "wall gauge":
-        channels = tuple(f"wall_{number}_mm" for number in range(1, int(instrument.get("sensors", 0)) + 1))
+def _flagged(books: list[RunBook], instrument: Instrument) -> tuple[tuple[str, int], ...]:
+    channels = channels_of(instrument)
     counted: Counter[str] = Counter()
     for book in books:
         for row in book.flag_counts:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -32,6 +34,7 @@ from pipeline.review.page_records.rows import (
 )
 from pipeline.review.page_records.run import PANEL_OF
 from pipeline.review.page_records.run_book import Row, RunBook
+from pipeline.review.page_records.unseen import unseen_of_reel
 from pipeline.steps.measure import STRETCH_M
 from pipeline.units import foot_from_m
 
@@ -84,7 +87,7 @@ def reel_review(plant: Plant, book: RunBook, reel: Row) -> ReelReview:
         lots=_lots_of(book, reel),
         children=_children(book, reel),
         shift_id=book.shift_id,
-        stamp=stamp_of([book]),
+        stamp=replace(stamp_of([book]), unseen=unseen_of_reel(book, reel)),
     )
 
 

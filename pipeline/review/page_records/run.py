@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -26,6 +27,7 @@ from pipeline.review.page_records.rows import (
     run_row,
     stamp_of,
 )
+from pipeline.review.page_records.unseen import unseen_of_run
 from pipeline.store.readings import read_frame
 
 if TYPE_CHECKING:
@@ -120,5 +122,5 @@ def run_review(plant: Plant, book: RunBook) -> RunReview:
         ),
         lots=lot_rows(book),
         shift_id=book.shift_id,
-        stamp=stamp_of([book]),
+        stamp=replace(stamp_of([book]), unseen=unseen_of_run(book)),
     )

@@ -1,0 +1,222 @@
+"""Commands on how far a gauge can be trusted: gauge, samples."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
+from pipeline.errors import Complaint, ReelproofError
+
+if TYPE_CHECKING:
+    from pipeline.review.sampling import Compared
+    from pipeline.trust.gauge_study import GaugeStudy
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to `app`."""
+    app.command()(gauge)
+    app.command()(samples)
+
+
+def gauge(
+    table: Path = typer.Argument(
+        metavar="FILE.csv", help="Columns part, operator, trial and value_mm or value_mil."
+    ),
+    limit: str | None = typer.Option(
+        None,
+        "--limit",
+        help="A one-sided limit, like 0.33mm or 13mil: the gauge is held against the margin to it.",
+    ),
+    ranges: bool = typer.Option(False, "--ranges", help="By averages and ranges, as some customers ask for."),
+    as_json: bool = JSON,
+) -> int:
+    """Study a gauge's repeatability and reproducibility: every operator measures every part several times.
+
+    Cut samples are used up by measuring, so a table of them is not such a study; use 'reelproof samples'.
+
+    Example: reelproof gauge study.csv --limit 0.33mm
+    """
+    from pipeline.results import Refused
+    from pipeline.review.gauge_tables import read_study
+    from pipeline.trust.gauge_study import average_and_range_study, crossed_gauge_study
+
+    cube = read_study(table)
+    study = average_and_range_study(cube) if ranges else crossed_gauge_study(cube)
+    if isinstance(study, Refused):
+        raise ReelproofError(Complaint(str(table), study.reason.rstrip("."), "Complete the table"))
+    margin = None
+    if limit is not None:
+        from pipeline.cli.drifting import millimetres_of
+
+        margin = study.share_of_margin_pct(float(cube.mean()), millimetres_of(limit, "--limit"))
+    print_json(_study_as_json(study, cube.shape, margin)) if as_json else _print_study(
+        study, cube.shape, margin
+    )
+    return 0
+
+
+def _part(value: float, form: str) -> str:
+    return format(value, form) if value == value else "-"
+
+
+def _study_as_json(study: GaugeStudy, shape: tuple[int, ...], margin: float | None) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    return {
+        **asdict(study),
+        "unit": "mm",
+        "number_of_parts": shape[0],
+        "operators": shape[1],
+        "trials": shape[2],
+        "share_of_margin_pct": margin,
+    }
+
+
+def _print_study(study: GaugeStudy, shape: tuple[int, ...], margin: float | None) -> None:
+    print(f"{shape[0]} parts, {shape[1]} operators, {shape[2]} trials; {study.method}.")
+    print_table(
+        ("Spread of", "Standard deviation mm", "Of all %"),
+        [
+            (name, f"{value:.5f}", f"{100.0 * value / study.total:.1f}" if study.total > 0 else "-")
+            for name, value in (
+                ("the equipment (repeatability)", study.repeatability),
+                ("the operators (reproducibility)", study.reproducibility),
+                ("the gauge, both together", study.gauge),
+                ("the parts", study.parts),
+                ("all", study.total),
+            )
+        ],
+    )
+    if study.rows:
+        print(f"The gauge's spread lies between {study.gauge_low:.5f} and {study.gauge_high:.5f} mm (95 %).")
+        print()
+        print_table(
+            ("Source", "Sum of squares", "Degrees", "Mean square", "F", "p"),
+            [
+                (
+                    one.name,
+                    f"{one.ss:.4g}",
+                    str(one.df),
+                    f"{one.ms:.4g}",
+                    _part(one.f, ".2f"),
+                    _part(one.p, ".4f"),
+                )
+                for one in study.rows
+            ],
+        )
+        print(f"The interaction was {'pooled with the repeats' if study.pooled else 'kept apart'}.")
+    print(f"It tells {study.categories} distinct categories apart; five or more are usually asked for.")
+    if margin is not None:
+        print(f"The gauge's spread is {margin:.1f} % of the margin from the mean to the limit.")
+
+
+def samples(
+    table: Path = typer.Argument(
+        metavar="FILE.csv",
+        help="Columns reel, at_m or at_ft (from the end that comes off first), quantity (mean_wall_mm, "
+        "thinnest_wall_mm, diameter_mm), value_mm or value_mil and, where known, sd_mm or sd_mil.",
+    ),
+    reach: float = typer.Option(
+        1.0, "--reach", min=0.05, help="Wire to either side of a sample whose readings are averaged [m]."
+    ),
+    role: str = typer.Option(
+        "",
+        "--role",
+        help="Your role in the plant; with it the result is kept and shown on the data quality page.",
+    ),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """Compare laboratory samples with the in-line readings of the same wire: bias and limits of agreement.
+
+    Example: reelproof samples laboratory.csv --role "quality engineer" --store store
+    """
+    from pipeline.review.gauge_tables import read_samples
+    from pipeline.review.sampling import compare_samples, note_samples
+    from pipeline.store.database import open_to_read, open_to_write
+
+    taken = read_samples(table)
+    with open_to_read(store) as opened:
+        compared = compare_samples(opened, taken, reach)
+    entries: list[int] = []
+    if role.strip():
+        with open_to_write(store, on_wait=tell_of_wait) as opened:
+            entries = note_samples(opened, compared, role.strip())
+    if as_json:
+        print_json([_as_json(one) for one in compared])
+        return 0
+    for one in compared:
+        _print(one)
+    if entries:
+        print(
+            f"Kept as journal entries {', '.join(str(one) for one in entries)}; write the pages again to see them."
+        )
+    else:
+        print("Nothing was kept; give --role to keep it and show it on the data quality page.")
+    return 0
+
+
+def _as_json(one: Compared) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    return {
+        "line": one.line,
+        "instrument": one.instrument.id,
+        "quantity": one.quantity,
+        "bias": asdict(one.bias),
+        "straight_line": asdict(one.straight),
+        "supported_uncertainty_mm": one.supported_mm,
+        "pairs": [
+            {
+                "reel": pair.sample.reel,
+                "from_outer_m": pair.sample.from_outer_m,
+                "laboratory_mm": pair.sample.value_mm,
+                "line_mm": pair.line_mm,
+                "readings": pair.readings,
+            }
+            for pair in one.pairs
+        ],
+    }
+
+
+def _print(one: Compared) -> None:
+    from pipeline.results import Refused
+
+    print(f"{one.instrument.id}, line {one.line}, {one.quantity}:")
+    print_table(
+        ("Reel", "From outer end m", "Laboratory mm", "Line mm", "Readings"),
+        [
+            (
+                pair.sample.reel,
+                f"{pair.sample.from_outer_m:.1f}",
+                f"{pair.sample.value_mm:.4f}",
+                f"{pair.line_mm:.4f}" if pair.readings else "not read",
+                str(pair.readings),
+            )
+            for pair in one.pairs
+        ],
+    )
+    bias = one.bias
+    if isinstance(bias, Refused) or isinstance(one.found, Refused):
+        print(f"  No bias is told. {bias.reason if isinstance(bias, Refused) else ''}")
+        return
+    print(
+        f"  Bias {bias.estimate:+.4f} mm ({bias.low:+.4f} to {bias.high:+.4f}), {bias.n} pairs; {bias.method}."
+    )
+    print(
+        f"  Limits of agreement {one.found.low_limit:+.4f} to {one.found.high_limit:+.4f} mm; these samples support "
+        f"a standard uncertainty of {one.supported_mm:.4f} mm, the line sheet states "
+        f"{one.instrument.uncertainty_mm:g} mm."
+    )
+    if isinstance(one.straight, Refused):
+        print(f"  No line through both: {one.straight.reason}")
+    else:
+        print(
+            f"  Line through both, with errors in both: slope {one.straight.slope:.3f} "
+            f"({one.straight.slope_low:.3f} to {one.straight.slope_high:.3f})."
+        )
+    for sentence in bias.warnings:
+        print(f"  {sentence}")

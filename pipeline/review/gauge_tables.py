@@ -1,0 +1,181 @@
+"""Plain tables a plant hands in about its gauges: a study of parts, operators and trials; laboratory samples."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import Complaint, SheetError
+from pipeline.units import m_from_foot, mm_from_mil
+
+STUDY_COLUMNS = ("part", "operator", "trial", "value_mm", "value_mil")
+SAMPLE_COLUMNS = ("reel", "at_m", "at_ft", "quantity", "value_mm", "value_mil", "sd_mm", "sd_mil")
+SAMPLED = ("mean_wall_mm", "thinnest_wall_mm", "diameter_mm")
+Row = dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One laboratory result of a cut sample.
+
+    Args:
+        where: file and line.
+        reel: the reel.
+        from_outer_m: place from the end that comes off first [m].
+        quantity: ``mean_wall_mm``, ``thinnest_wall_mm`` or ``diameter_mm``.
+        value_mm: the laboratory's result [mm].
+        sd_mm: its standard uncertainty [mm]; None where the laboratory gives none.
+    """
+
+    where: str
+    reel: str
+    from_outer_m: float
+    quantity: Literal["mean_wall_mm", "thinnest_wall_mm", "diameter_mm"]
+    value_mm: float
+    sd_mm: float | None
+
+
+def read_study(path: Path) -> NDArray[np.float64]:
+    """Readings of a crossed gauge study, shape (parts, operators, trials) [mm]; NaN where one is missing.
+
+    Args:
+        path: CSV with the columns part, operator, trial and value_mm or value_mil.
+
+    Raises:
+        SheetError: the table cannot be read, or a cell stands twice; every complaint is told.
+    """
+    complaints: list[Complaint] = []
+    cells: dict[tuple[str, str, str], float] = {}
+    for where, row in _rows(path, STUDY_COLUMNS, ("part", "operator", "trial"), complaints):
+        value = _length(row, "value", where, complaints)
+        key = (row["part"], row["operator"], row["trial"])
+        if key in cells:
+            complaints.append(
+                Complaint(
+                    where,
+                    f"part {key[0]}, operator {key[1]}, trial {key[2]} stands twice",
+                    "Number the trials",
+                )
+            )
+        if value is not None:
+            cells[key] = value
+    if complaints:
+        raise SheetError(complaints)
+    axes = [list(dict.fromkeys(key[place] for key in cells)) for place in range(3)]
+    cube = np.full(tuple(len(axis) for axis in axes), np.nan)
+    for key, value in cells.items():
+        cube[tuple(axis.index(name) for axis, name in zip(axes, key, strict=True))] = value
+    return cube
+
+
+def read_samples(path: Path) -> tuple[Sample, ...]:
+    """The laboratory samples in a table.
+
+    Args:
+        path: CSV with the columns reel, at_m or at_ft, quantity, value_mm or value_mil and, where known, sd_mm or
+            sd_mil; places count from the end that comes off first.
+
+    Raises:
+        SheetError: the table cannot be read or a line is not whole; every complaint is told.
+    """
+    complaints: list[Complaint] = []
+    found = []
+    for where, row in _rows(path, SAMPLE_COLUMNS, ("reel", "quantity"), complaints):
+        value = _length(row, "value", where, complaints)
+        at_m, at_ft = (_number(row, name, where, complaints) for name in ("at_m", "at_ft"))
+        if (at_m is None) == (at_ft is None):
+            complaints.append(
+                Complaint(
+                    where,
+                    "it has no place, or two",
+                    "Give 'at_m' or 'at_ft' from the end that comes off first",
+                )
+            )
+            continue
+        place = at_m if at_m is not None else m_from_foot(at_ft or 0.0)
+        named = next((one for one in SAMPLED if one == row["quantity"]), None)
+        if named is None:
+            complaints.append(
+                Complaint(where, f"'{row['quantity']}' is not compared", f"It may be {', '.join(SAMPLED)}")
+            )
+            continue
+        sd = _length(row, "sd", where, complaints, needed=False)
+        if value is not None:
+            found.append(Sample(where, row["reel"], place, named, value, sd))  # type: ignore[arg-type]
+    if complaints:
+        raise SheetError(complaints)
+    return tuple(found)
+
+
+def _rows(
+    path: Path, known: tuple[str, ...], needed: tuple[str, ...], complaints: list[Complaint]
+) -> Iterator[tuple[str, Row]]:
+    """The lines of a table with where each stands; lines without a needed cell are complained of."""
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            reader = csv.DictReader(file)
+            rows, names = list(reader), reader.fieldnames or []
+    except (FileNotFoundError, IsADirectoryError):
+        raise SheetError(
+            Complaint(str(path), "there is no such file", "Check the path, and the folder you are in")
+        ) from None
+    except (UnicodeDecodeError, csv.Error) as fault:
+        raise SheetError(
+            Complaint(str(path), f"this is not CSV in UTF-8: {fault}", "Save it as CSV in UTF-8")
+        ) from None
+    if not rows:
+        raise SheetError(
+            Complaint(str(path), "no line of figures stands in it", f"Give lines under {', '.join(known)}")
+        )
+    wrong = [name for name in names if name not in known]
+    missing = [name for name in needed if name not in names]
+    if wrong or missing:
+        what = f"column '{wrong[0]}' is not known" if wrong else f"column '{missing[0]}' is missing"
+        raise SheetError(Complaint(f"{path}:1", what, f"The columns are {', '.join(known)}"))
+    for line, raw in enumerate(rows, start=2):
+        row = {name: (raw.get(name) or "").strip() for name in known}
+        where = f"{path}:{line}"
+        empty = [name for name in needed if not row[name]]
+        if empty:
+            complaints.append(Complaint(where, f"'{empty[0]}' is empty", "Fill it in, or take the line out"))
+        else:
+            yield where, row
+
+
+def _number(row: Row, name: str, where: str, complaints: list[Complaint]) -> float | None:
+    text = row.get(name, "")
+    if not text:
+        return None
+    try:
+        figure = float(text)
+    except ValueError:
+        figure = math.nan
+    if not math.isfinite(figure) or figure < 0:
+        complaints.append(
+            Complaint(f"{where}: {name}", f"'{text}' is no figure from 0 up", "Write it like 0.412")
+        )
+        return None
+    return figure
+
+
+def _length(
+    row: Row, name: str, where: str, complaints: list[Complaint], *, needed: bool = True
+) -> float | None:
+    """A small length given in mm or mil [mm]."""
+    before = len(complaints)
+    mm, mil = (_number(row, f"{name}_{unit}", where, complaints) for unit in ("mm", "mil"))
+    if len(complaints) > before:
+        return None
+    if (mm is not None and mil is not None) or (needed and mm is None and mil is None):
+        complaints.append(
+            Complaint(where, f"it has no {name}, or two", f"Give '{name}_mm' or '{name}_mil', and not both")
+        )
+        return None
+    return mm if mil is None else mm_from_mil(mil)
