@@ -16,6 +16,7 @@ from pipeline.cli import (
     deciding,
     drifting,
     evidencing,
+    following,
     making,
     printing,
     product,
@@ -67,6 +68,7 @@ trusting.add_to(app)
 tuning.add_to(app)
 printing.add_to(app)
 making.add_to(app)
+following.add_to(app)
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -62,12 +62,20 @@ def watch(
     looks: int | None = typer.Option(
         None, "--looks", min=1, help="Stop after so many looks; goes on otherwise."
     ),
+    serve: bool = typer.Option(
+        False, "--serve", help="Serve the watch on the Prefect server that PREFECT_API_URL names."
+    ),
 ) -> int:
     """Watch a folder and review each run when its files are complete; nothing in it is moved or changed.
 
     Example: reelproof watch /lines/inbox --store store
     """
-    from pipeline.flows.watch import Pass, watch_inbox
+    from pipeline.flows.watch import Pass, serve_watch, watch_inbox
+
+    if serve:
+        print(f"Serving the watch of {inbox}; Ctrl-C stops it.", flush=True)
+        serve_watch(inbox, store, every, quiet)
+        return 0
 
     def told(one: Pass) -> None:
         for key in one.done:

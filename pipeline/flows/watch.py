@@ -1,20 +1,23 @@
 """Watching an inbox as Prefect flows: each pass works what is complete, and a bad run blocks none.
 
 On a machine of its own: ``reelproof watch INBOX``, which polls and leaves no process behind when stopped. On a
-Prefect server: deploy `watch_pass` with an interval; one pass does not hang on another.
+Prefect server: ``reelproof watch INBOX --serve``, which serves `watch_pass` as a deployment of that server with an
+interval; one pass does not hang on another.
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from prefect import flow
-from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+from prefect import State, flow
+from prefect.settings import PREFECT_API_URL, PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+from prefect.states import Completed, Failed
 
-from pipeline.errors import Complaint, SheetError, StoreError
+from pipeline.errors import Complaint, ReelproofError, SheetError
 from pipeline.flows.review import review_flow
 from pipeline.review.watching import look, note_done, note_failed, remember, remembered
 
@@ -38,10 +41,16 @@ def _silent(_what: str, _more: int = 0) -> None:
     return
 
 
-@flow(name="watch inbox", flow_run_name="watch {inbox.name}", validate_parameters=False, persist_result=False)
-def watch_pass(inbox: Path, store: Path, quiet_s: float = 10.0) -> Pass:
-    """Look at the inbox once and work what is complete."""
-    return one_pass(inbox, store, quiet_s)
+@flow(name="watch inbox", flow_run_name="watch {inbox.name}", persist_result=False)
+def watch_pass(inbox: Path, store: Path, quiet_s: float = 10.0) -> State[str]:
+    """Look at the inbox once and work what is complete; the pass is shown failed where a run could not be done."""
+    one = one_pass(inbox, store, quiet_s)
+    told = f"{len(one.done)} reviewed, {len(one.failed)} not done, {len(one.waiting)} not complete yet."
+    if one.failed:
+        return Failed(
+            message=" ".join([told, *(f"{key}: {reason}" for key, reason in sorted(one.failed.items()))])
+        )
+    return Completed(message=told)
 
 
 def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
@@ -66,17 +75,23 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
         try:
             # The files have rested, so a last line without a line end is taken as it stands.
             outcome = review_flow((sheet,), store, _silent, _silent, 0.0)
-        except StoreError as fault:
-            note_failed(memory, key, str(fault), now)
-            failed[key] = str(fault)
-            continue
-        if outcome.refused:
-            note_failed(memory, key, outcome.refused[0], now)
-            failed[key] = outcome.refused[0]
+            refused = outcome.refused
+        except ReelproofError as fault:
+            refused = [str(fault)]
+        except Exception as fault:
+            # Whatever is wrong with one run, even a fault of this program, must not keep the others waiting.
+            refused = [f"A fault of this program, not of your data: {type(fault).__name__}: {fault}"]
+        if refused:
+            note_failed(memory, key, refused[0], now)
+            failed[key] = refused[0]
         else:
             note_done(memory, key)
             done.append(key)
-    remember(store, memory)
+        # On a full disk nothing is remembered: the run is looked at again, and what is on file is not loaded twice.
+        with suppress(OSError):
+            remember(store, memory)
+    with suppress(OSError):
+        remember(store, memory)
     waiting = {key: one.reason for key, one in memory.items() if one.state == "waiting"}
     return Pass(tuple(done), failed, waiting)
 
@@ -106,3 +121,32 @@ def watch_inbox(
             count += 1
             if passes is None or count < passes:
                 time.sleep(every_s)
+
+
+def serve_watch(inbox: Path, store: Path, every_s: float = 15.0, quiet_s: float = 10.0) -> None:
+    """Serve `watch_pass` as a deployment of the Prefect server that the environment names, until stopped.
+
+    Args:
+        inbox: folder with run folders in it.
+        store: the store's folder.
+        every_s: pause between looks [s].
+        quiet_s: how long a run's files must have stayed as they are [s].
+
+    Raises:
+        SheetError: no server is named, for its schedule would never fire on the embedded default.
+    """
+    if not PREFECT_API_URL.value():
+        raise SheetError(
+            Complaint(
+                "PREFECT_API_URL",
+                "no Prefect server is named",
+                "Set it to the server's address, as http://HOST:4200/api, or leave --serve out",
+            )
+        )
+    watch_pass.serve(
+        name=f"watch {inbox.name}",
+        interval=every_s,
+        parameters={"inbox": str(inbox.resolve()), "store": str(store.resolve()), "quiet_s": quiet_s},
+        limit=1,
+        print_starting_message=False,
+    )

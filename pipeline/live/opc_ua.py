@@ -12,6 +12,7 @@ import asyncio
 import contextlib
 import importlib
 import logging
+import os
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -29,6 +30,8 @@ FLUSH_S = 0.5
 # Values kept in memory while they cannot be put on disk: about eight hours of twelve nodes at 10 Hz.
 MOST_WAITING = 3_500_000
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 30.0
+# The environment variable with the password of the live sheet's user; a sheet is no place for it.
+SECRET_VARIABLE = "REELPROOF_LIVE_PASSWORD"  # noqa: S105 - the name of a variable
 # StatusCode, info type "data value" with the overflow bit (IEC 62541-4, table of StatusCode bits).
 _OVERFLOW = 0x480
 
@@ -62,6 +65,7 @@ class LiveSource:
         files: where the values go.
         clock: the present instant; for tests.
         on_values: told how many more values were put on disk.
+        on_note: told each sentence for the reader of the run as it comes.
     """
 
     def __init__(
@@ -70,16 +74,18 @@ class LiveSource:
         files: ValueFiles,
         clock: Callable[[], datetime] = lambda: datetime.now(UTC),
         on_values: Callable[[int], None] | None = None,
+        on_note: Callable[[str], None] | None = None,
     ) -> None:
         self.state = LiveState()
         self._sheet = sheet
         self._files = files
         self._clock = clock
         self._on_values = on_values
+        self._on_note = on_note
         self._waiting: deque[Value] = deque()
         self._last: dict[str, tuple[datetime, str, str]] = {}
         self._ages_s: deque[float] = deque(maxlen=500)
-        self._told_skew = self._told_full = False
+        self._told_skew = self._told_full = self._told_away = False
 
     async def follow(self, stop: asyncio.Event) -> LiveState:
         """Follow the server until `stop` is set, whatever happens to it.
@@ -109,8 +115,9 @@ class LiveSource:
 
     async def _follow_once(self, stop: asyncio.Event) -> None:
         """Connect, subscribe, and keep values until the server is lost or `stop` is set."""
-        asyncua = _library()
+        asyncua = library()
         client = asyncua.Client(self._sheet.endpoint, timeout=4)
+        await self._sign_in(client)
         try:
             await client.connect()
             await self._subscribe(client, asyncua.ua)
@@ -122,6 +129,33 @@ class LiveSource:
             raise ConnectionError(str(fault) or type(fault).__name__) from fault
         finally:
             await _quietly(client.disconnect())
+
+    async def _sign_in(self, client: Any) -> None:
+        """Security and user, as the plant's sheet sets them."""
+        security = self._sheet.security
+        if security is not None:
+            if security.application_uri is not None:
+                client.application_uri = security.application_uri
+            parts = (security.policy, security.mode, security.certificate, security.private_key)
+            trusted = () if security.server_certificate is None else (security.server_certificate,)
+            try:
+                await client.set_security_string(",".join((*parts, *trusted)))
+            except ValueError as fault:
+                raise ReelproofError(
+                    Complaint(
+                        "live.security",
+                        f"the certificate or its key cannot be read: {fault}",
+                        "Give a certificate and its private key as DER or PEM files",
+                    )
+                ) from None
+        if self._sheet.user is not None:
+            client.set_user(self._sheet.user)
+            client.set_password(os.environ.get(SECRET_VARIABLE, ""))
+
+    def _note(self, sentence: str) -> None:
+        self.state.notes.append(sentence)
+        if self._on_note is not None:
+            self._on_note(sentence)
 
     async def _subscribe(self, client: Any, ua: Any) -> None:
         """Ask for every sample of every node: also for one of the same value, or a stuck sensor would be silence."""
@@ -155,6 +189,11 @@ class LiveSource:
         code = int(data_value.StatusCode.value) if data_value.StatusCode is not None else 0
         quality = GOOD if code >> 30 == 0 else str(data_value.StatusCode.name)
         if code & _OVERFLOW == _OVERFLOW:
+            if self.state.overflows == 0:
+                self._note(
+                    f"{self._sheet.endpoint}: it says that it dropped values of {node} because more came than it could "
+                    "hold; ask for fewer with sampling_ms."
+                )
             self.state.overflows += 1
         stamp = data_value.SourceTimestamp or data_value.ServerTimestamp
         time = now if stamp is None else (stamp if stamp.tzinfo else stamp.replace(tzinfo=UTC))
@@ -176,7 +215,7 @@ class LiveSource:
             if last or len(waiting) > MOST_WAITING:
                 raise
             if not self._told_full:
-                self.state.notes.append(str(fault))
+                self._note(str(fault))
             self._told_full = True
             return
         self._told_full = False
@@ -197,7 +236,7 @@ class LiveSource:
         if abs(self.state.skew_s) > self._sheet.clock_tolerance_s and not self._told_skew:
             self._told_skew = True
             way = "ahead of" if self.state.skew_s > 0 else "behind"
-            self.state.notes.append(
+            self._note(
                 f"{self._sheet.endpoint}: its clock is about {abs(self.state.skew_s):.1f} s {way} this machine's; "
                 "times are kept as the server gives them."
             )
@@ -205,7 +244,7 @@ class LiveSource:
     def _reached(self) -> None:
         self.state.connections += 1
         if self.state.losses:
-            self.state.notes.append(
+            self._note(
                 f"{self._sheet.endpoint}: reached again at {self._clock():%Y-%m-%d %H:%M:%S} UTC; values between "
                 "the loss and this instant are not known unless the server kept them."
             )
@@ -213,8 +252,14 @@ class LiveSource:
     def _lost(self, fault: BaseException, reached: int) -> None:
         if self.state.connections > reached:
             self.state.losses += 1
-            self.state.notes.append(
+            self._note(
                 f"{self._sheet.endpoint}: lost at {self._clock():%Y-%m-%d %H:%M:%S} UTC ({type(fault).__name__})."
+            )
+        elif not self.state.connections and not self._told_away:
+            self._told_away = True
+            self._note(
+                f"{self._sheet.endpoint}: not reached yet ({str(fault) or type(fault).__name__}); it is tried again "
+                "until it answers."
             )
 
 
@@ -245,8 +290,12 @@ async def _quietly(ending: Any) -> None:
         await asyncio.wait_for(ending, 5.0)
 
 
-def _library() -> Any:
-    """The OPC UA library, which is installed only where live lines are followed."""
+def library() -> Any:
+    """The OPC UA library, which is installed only where live lines are followed.
+
+    Raises:
+        ReelproofError: it is not installed.
+    """
     try:
         return importlib.import_module("asyncua")
     except ImportError:

@@ -7,6 +7,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.logs.parse_block import TIME_US
+from pipeline.logs.sequence import rows_apart
 
 # Above this share of rows the clock is coarser than the log, and equal instants say nothing.
 _COARSE_SHARE = 0.02
@@ -23,7 +24,7 @@ def doubled_rows(frame: pl.DataFrame, name: str) -> tuple[NDArray[np.int64], lis
     times = frame[TIME_US].to_numpy()
     if times.size < 2:
         return none, []
-    same = np.flatnonzero(np.diff(times) == 0) + 1
+    same = rows_apart(times, lambda apart: apart == 0)
     if same.size == 0:
         return none, []
     if same.size > max(_COARSE_SHARE * times.size, 2):

@@ -127,7 +127,7 @@ def _clocked(log: LogFile, read: LogRows) -> ClockedLog:
     return ClockedLog(
         name=", ".join(log.files),
         kind=log.kind,
-        times_us=rows["time_utc"].dt.epoch("us").to_numpy(),
+        times_us=rows["time_utc"].to_physical().to_numpy(),
         counter_m=rows["counter_m"].to_numpy() if "counter_m" in rows.columns else None,
     )
 

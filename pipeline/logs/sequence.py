@@ -8,6 +8,7 @@ counter, late rows fill a hole in time, rows after a step fall among rows that a
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,7 @@ _MANY = 500
 # Rows looked at around a jump: more than five hours at 10 Hz.
 _NEAR = 200_000
 _FEW = 2000
+_PART = 1 << 20
 _COUNTER_SLACK_M = 1.0
 _STEP_LEAST_US = 2_000_000
 
@@ -54,16 +56,24 @@ def row_order(utc_us: Micros, counter_m: Floats | None, speed_m_s: Floats | None
     none = np.zeros(0, np.int64)
     if utc_us.size < 2:
         return RowOrder(utc_us, none, none, ())
-    apart = np.diff(utc_us)
-    forward = _set_forward(apart, counter_m, speed_m_s)
-    backwards = np.flatnonzero(apart < 0) + 1
+    forward = _set_forward(utc_us, counter_m, speed_m_s)
+    backwards = rows_apart(utc_us, lambda apart: apart < 0)
     key, set_back, late = utc_us, none, 0
     if backwards.size > _MANY:
         late = backwards.size
     elif backwards.size:
         key, set_back, late = _sorted_out(utc_us, backwards, counter_m)
-    notes = _notes(utc_us, apart, set_back, forward, late, name)
+    notes = _notes(utc_us, set_back, forward, late, name)
     return RowOrder(key, backwards, np.union1d(set_back, forward), notes)
+
+
+def rows_apart(utc_us: Micros, is_meant: Callable[[Micros], NDArray[np.bool_]]) -> Rows:
+    """Rows whose time from the row before is one that `is_meant`, looked for a part at a time to spare memory."""
+    found = [np.zeros(0, np.int64)]
+    for start in range(0, utc_us.size - 1, _PART):
+        apart = np.diff(utc_us[start : start + _PART + 1])
+        found.append(np.flatnonzero(is_meant(apart)) + start + 1)
+    return np.concatenate(found)
 
 
 def _sorted_out(utc: Micros, backwards: Rows, counter: Floats | None) -> tuple[Micros, Rows, int]:
@@ -120,31 +130,31 @@ def _row_of(utc: Micros, row: int, at_us: int) -> int:
     return max(0, row - _NEAR)
 
 
-def _set_forward(apart: Micros, counter: Floats | None, speed: Floats | None) -> Rows:
+def _set_forward(utc: Micros, counter: Floats | None, speed: Floats | None) -> Rows:
     """Rows before which the clock jumped ahead while the wire did not move as far as it runs in that time."""
     if counter is None or speed is None:
         return np.zeros(0, np.int64)
-    usual = max(float(np.median(apart[:: max(1, apart.size // 100_000)])), 0.0)
-    gaps = np.flatnonzero(apart > max(_STEP_LEAST_US, 20 * usual))
+    some = np.arange(0, utc.size - 1, max(1, (utc.size - 1) // 100_000))
+    usual = max(float(np.median(utc[some + 1] - utc[some])), 0.0)
+    gaps = rows_apart(utc, lambda apart: apart > max(_STEP_LEAST_US, 20 * usual)) - 1
     moved = counter[gaps + 1] - counter[gaps]
     slower = np.fmin(speed[gaps], speed[gaps + 1])
-    possible = slower * apart[gaps] / 1e6
+    possible = slower * (utc[gaps + 1] - utc[gaps]) / 1e6
     with np.errstate(invalid="ignore"):
         jumped = (slower > 0.5) & (moved >= 0.0) & (moved < 0.2 * possible)
-    return gaps[jumped] + 1
+    rows: Rows = gaps[jumped] + 1
+    return rows
 
 
-def _notes(
-    utc: Micros, apart: Micros, set_back: Rows, forward: Rows, late: int, name: str
-) -> tuple[str, ...]:
+def _notes(utc: Micros, set_back: Rows, forward: Rows, late: int, name: str) -> tuple[str, ...]:
     notes = [
-        f"{name}: the clock was set back by {-apart[row - 1] / 1e6:,.1f} s at {_stamp(utc[row])} UTC; the rows "
-        "keep the order of the file, and times after it may be off by that much."
+        f"{name}: the clock was set back by {(utc[row - 1] - utc[row]) / 1e6:,.1f} s at {_stamp(utc[row])} UTC; the "
+        "rows keep the order of the file, and times after it may be off by that much."
         for row in set_back[:5].tolist()
     ]
     notes += [
-        f"{name}: the clock was set forward by about {apart[row - 1] / 1e6:,.1f} s at {_stamp(utc[row])} UTC, "
-        "for the wire did not move as far; times before it may be off by that much."
+        f"{name}: the clock was set forward by about {(utc[row] - utc[row - 1]) / 1e6:,.1f} s at {_stamp(utc[row])} "
+        "UTC, for the wire did not move as far; times before it may be off by that much."
         for row in forward[:5].tolist()
     ]
     more = max(0, set_back.size - 5) + max(0, forward.size - 5)

@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from pipeline.errors import ReelproofError
+from pipeline.sheets.log_files import with_files_found
 from pipeline.sheets.run_sheet import read_run_sheet
 
 MEMORY = "watched.json"
@@ -45,9 +46,10 @@ def _mark(sheet: Path) -> tuple[str, str]:
     """Names, sizes and times of everything a run stands on, and what it still waits for ("" for nothing)."""
     parts, missing = [], ""
     try:
-        run = read_run_sheet(sheet)
+        run, _ = with_files_found(read_run_sheet(sheet), sheet)
         names = [name for log in run.logs for name in log.files]
         names += [run.line_sheet, run.plant_sheet]
+        missing = next((f"no log is there yet: {log.kind}" for log in run.logs if not log.files), "")
     except ReelproofError as fault:
         names, missing = [], str(fault.complaints[0])
     for path in (sheet, *(sheet.parent / name for name in names)):

@@ -31,7 +31,8 @@ def with_files_found(run: RunSheet, path: Path) -> tuple[RunSheet, list[Complain
         names: list[str] = []
         for name in log.files:
             found = [name] if (path.parent / name).is_file() else _matches(path.parent, name)
-            names += (one for one in found if one not in names)
+            # A plain name that no file has yet is kept, for it is what is waited for.
+            names += (one for one in found or ([] if is_pattern(name) else [name]) if one not in names)
             if not found:
                 complaints.append(
                     Complaint(

@@ -33,7 +33,7 @@ def line_sheet(**gauge: Any) -> LineSheet:
             "take_up_station_m": 80.0,
             "instruments": [
                 {"id": "E", "kind": "encoder", "station_m": 60.0},
-                {"id": "W", "kind": "wall gauge", "station_m": 20.0, "sensors": 2, **gauge},
+                {"id": "W", "kind": "wall gauge", "station_m": 20.0, "sensors": 3, **gauge},
                 {"id": "D", "kind": "cold diameter gauge", "station_m": 40.0},
             ],
         }
