@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from pipeline.tuning.line_run import LineRun
 
 Head = dict[str, Any]
-# Readings read in full for one product; about a minute of work (chosen here).
-READINGS_AT_MOST = 1_000_000
+# Readings read in full for one product; half a minute of one core (chosen here).
+READINGS_AT_MOST = 500_000
 FIRST, LAST = datetime(1970, 1, 1), datetime(9999, 12, 31)
 CAUTIONS = (
     (

@@ -123,6 +123,10 @@ def _bolts_turned(
 
 def circumstances(store: Store, head: Head) -> dict[str, str]:
     """What was set or used in a run, in words: who, when, of which lots, by which sheets."""
+    return _circumstances(head, store.ask("questions/materials_of_load", load_id=head["load_id"]))
+
+
+def _circumstances(head: Head, materials: Sequence[dict[str, Any]]) -> dict[str, str]:
     line, plant = head["line_sheet_sha256"], head["judged_plant_sheet_sha256"] or head["plant_sheet_sha256"]
     found = {
         "shift": str(head["shift"]),
@@ -132,7 +136,7 @@ def circumstances(store: Store, head: Head) -> dict[str, str]:
         "plant sheet": plant[:8],
     }
     lots: dict[str, list[str]] = {}
-    for row in store.ask("questions/materials_of_load", load_id=head["load_id"]):
+    for row in materials:
         lots.setdefault(row["material"], []).append(row["lot"])
     return found | {f"{material} lot": ", ".join(sorted(set(names))) for material, names in lots.items()}
 
@@ -169,8 +173,12 @@ def facts_on_file(
         to_utc: instant after the last.
         across: the run the change fell into, read in full; None where it fell between runs.
     """
-    wanted = {head["run_id"]: head for head in heads if not run_sheet_of(store, head).trial}
-    told = {name: circumstances(store, head) for name, head in wanted.items()}
+    trials = {row["run_id"] for row in store.ask("questions/trials_of_line", line=line)}
+    wanted = {head["run_id"]: head for head in heads if head["run_id"] not in trials}
+    lots: dict[str, list[dict[str, Any]]] = {}
+    for row in store.ask("questions/lots_of_line", line=line):
+        lots.setdefault(row["run_id"], []).append(row)
+    told = {name: _circumstances(head, lots.get(name, [])) for name, head in wanted.items()}
     rows = store.ask("questions/reel_walls_of_line", line=line, from_utc=from_utc, to_utc=to_utc)
     facts = [
         _fact(row, told[row["run_id"]])

@@ -176,23 +176,29 @@ def _delay_interval(
     Where fewer than three parts show it, the steps' own delays stand in if there are two or more.
     """
     step = float(np.median(np.diff(seconds)))
-    if delay is None or not delay.significant or delay.peak_lag < -1.0:
-        return math.nan, math.nan, math.nan
-    rows = _longest(np.isfinite(setting) & np.isfinite(output))
-    edges = np.linspace(rows.start, rows.stop, 5).astype(int)
-    lags = []
-    for first, after in itertools.pairwise(edges):
-        part = delay_between(setting[first:after], output[first:after], round(MOST_LAG_S / step))
-        if not isinstance(part, Refused) and part.significant:
-            lags.append(part.peak_lag)
+    seen = delay is not None and delay.significant and delay.peak_lag >= -1.0
+    lags = _lags_of_parts(setting, output, step) if seen else []
     by_steps = delay_of_steps(seconds, setting, output, steps, confidence) if len(lags) < 3 else None
     if by_steps is not None:
         return by_steps
+    if delay is None or not seen:
+        return math.nan, math.nan, math.nan
     half = 1.0
     if len(lags) >= 3:
         spread = float(np.std(lags, ddof=1)) / math.sqrt(len(lags))
         half = max(0.5, float(stats.t.ppf(0.5 + confidence / 2.0, len(lags) - 1)) * spread)
     return delay.peak_lag * step, (delay.peak_lag - half) * step, (delay.peak_lag + half) * step
+
+
+def _lags_of_parts(setting: Floats, output: Floats, step_s: float) -> list[float]:
+    """Delay that each of four parts of the longest stretch shows beyond chance [samples]."""
+    rows = _longest(np.isfinite(setting) & np.isfinite(output))
+    lags = []
+    for first, after in itertools.pairwise(np.linspace(rows.start, rows.stop, 5).astype(int)):
+        part = delay_between(setting[first:after], output[first:after], round(MOST_LAG_S / step_s))
+        if not isinstance(part, Refused) and part.significant:
+            lags.append(part.peak_lag)
+    return lags
 
 
 def _gain_of_steps(

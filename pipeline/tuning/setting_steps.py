@@ -81,7 +81,7 @@ def levels_held(seconds: Floats, setting: Floats, hold_s: float = HOLD_S) -> lis
         starts: list[int] = []
     else:
         starts = [int(items[min(one.item, items.size - 1)]) for one in found.changes]
-    edges = [0, *starts, count.size]
+    edges = _merged(mean, [0, *starts, count.size])
     held = []
     for first, after in itertools.pairwise(edges):
         inside = mean[first:after][np.isfinite(mean[first:after])]
@@ -94,6 +94,21 @@ def levels_held(seconds: Floats, setting: Floats, hold_s: float = HOLD_S) -> lis
                 )
             )
     return held
+
+
+def _merged(mean: Floats, edges: list[int]) -> list[int]:
+    """The edges without those between levels that differ by less than a step: a level found in parts is one level."""
+    kept = [edges[0]]
+    level = float("nan")
+    for first, after in itertools.pairwise(edges):
+        inside = mean[first:after][np.isfinite(mean[first:after])]
+        here = float(np.median(inside)) if inside.size else float("nan")
+        if first > 0 and not abs(here - level) < LEAST_STEP * max(abs(level), 1e-12):
+            kept.append(first)
+            level = here
+        elif first == 0:
+            level = here
+    return [*kept, edges[-1]]
 
 
 def steps_in_log(
