@@ -3,6 +3,13 @@
 A page shows what its record says and works nothing out; see `dashboards.records.evidence` for what all share.
 """
 
+from dashboards.records.charts import (
+    ChartPhase,
+    ChartSignal,
+    ControlChart,
+    LineCharts,
+    ProductCharts,
+)
 from dashboards.records.evidence import (
     Answer,
     AnswerGroup,
@@ -120,10 +127,13 @@ __all__ = [
     "CapabilityPoint",
     "CentringReview",
     "CentringRow",
+    "ChartPhase",
+    "ChartSignal",
     "ChildLength",
     "ConstructionComparison",
     "ConstructionRow",
     "Containment",
+    "ControlChart",
     "CounterEvent",
     "CutPiece",
     "CuttingPlan",
@@ -148,6 +158,7 @@ __all__ = [
     "Judgement",
     "JudgementEdition",
     "LimitRow",
+    "LineCharts",
     "LogFileRow",
     "LotEntry",
     "LotEvent",
@@ -164,6 +175,7 @@ __all__ = [
     "PanelName",
     "Phase",
     "Plant",
+    "ProductCharts",
     "ProductRow",
     "QualityState",
     "Reason",

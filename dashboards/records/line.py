@@ -35,6 +35,8 @@ class CapabilityCell:
         trend: runs in order of time.
         target: index the plant asks for; None where it names none.
         reels: number of reels behind it.
+        beside: what stands beside the index under a name of its own: the index within reels, the limit most reels
+            keep, the share of bad reels, the risk by other methods, the shape of the readings.
     """
 
     line_id: str
@@ -47,6 +49,7 @@ class CapabilityCell:
     trend: tuple[CapabilityPoint, ...] = ()
     target: float | None = None
     reels: int = 0
+    beside: tuple[Answer, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

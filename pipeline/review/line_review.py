@@ -1,13 +1,14 @@
-"""Look over a line: charts, components of variance and usual shrinkage over all of a line and product on file.
+"""Look over a line: charts, components of variance, indices and fault rates over all of a line and product on file.
 
-What it finds hangs only on which assessments are current, so it is worked once for each set of them, whatever the
-order in which runs were judged.
+What it finds hangs only on which assessments are current and on the plant's alarm budget, so it is worked once for
+each set of them, whatever the order in which runs were judged.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+import tomllib
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -15,19 +16,23 @@ import numpy as np
 import polars as pl
 
 from pipeline import __version__
-from pipeline.results import Chart, Refused, Result
+from pipeline.results import Refused, Result
 from pipeline.review.journal import note
 from pipeline.review.judged_rows import result_row
+from pipeline.review.line_rows import chart_rows
+from pipeline.review.reels_of_line import limits_of_line, reels_of_run
 from pipeline.review.sealing import LINE_TABLES, seals_of
-from pipeline.steps.over_reels import ChartOf, OverReels, ReelValue, StretchMean, over_reels
+from pipeline.sheets.plant_sheet import Charts, PlantSheet
+from pipeline.steps.line_reels import LineReel
+from pipeline.steps.over_reels import OverReels, over_reels
 from pipeline.wall.shrinkage import usual_shrinkage
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 Head = dict[str, Any]
-# Every so many stretches one is taken, so that neighbours are far enough apart to count as independent (chosen here).
-EVERY_STRETCH = 8
+# Raised when a change of method can change what a look finds, so that lines are looked over again.
+LOOK_VERSION = "2"
 
 
 def review_lines(store: Store) -> int:
@@ -44,36 +49,25 @@ def review_lines(store: Store) -> int:
     for (line, product), heads in sorted(groups.items()):
         ordered = sorted(heads, key=lambda head: (head["started_utc"], head["run_id"]))
         ids = [head["assessment_id"] for head in ordered]
-        basis = hashlib.sha256(json.dumps([ids, __version__]).encode()).hexdigest()
+        settings = _settings(store, ordered[-1])
+        whole = json.dumps([ids, __version__, LOOK_VERSION, settings.model_dump()])
+        basis = hashlib.sha256(whole.encode()).hexdigest()
         if known.get((line, product)) == basis:
             continue
-        _put_on_file(store, line, product, basis, ids, _look(store, ordered), _shrinkages(store, ordered))
+        reels = [reel for head in ordered for reel in reels_of_run(store, head)]
+        looked = over_reels(reels, limits_of_line(store, ordered[-1]), settings)
+        _put_on_file(store, line, product, basis, ids, reels, looked, _shrinkages(store, ordered))
         new += 1
     return new
 
 
-def _look(store: Store, heads: list[Head]) -> tuple[OverReels, int]:
-    values: list[ReelValue] = []
-    stretches: list[StretchMean] = []
-    reels = 0
-    for head in heads:
-        key = {"assessment_id": head["assessment_id"]}
-        places = {row["reel_id"]: row for row in store.ask("questions/places_of_assessment", **key)}
-        reels += len(places)
-        summaries = store.ask("questions/reel_summaries_of_assessment", **key)
-        order = {reel: number for number, reel in enumerate(places)}
-        values += [
-            ReelValue(head["run_id"], row["reel_id"], row["quantity"], row["mean"], row["low"])
-            for row in sorted(summaries, key=lambda row: (order.get(row["reel_id"], 0), row["quantity"]))
-        ]
-        for row in store.ask("questions/stretches_of_assessment", **key)[::EVERY_STRETCH]:
-            reel = next(
-                (r for r, p in places.items() if p["from_m"] <= row["from_m"] and row["to_m"] <= p["to_m"]),
-                None,
-            )
-            if reel is not None and row["mean_wall_mm"] is not None:
-                stretches.append(StretchMean(head["run_id"], reel, row["mean_wall_mm"]))
-    return over_reels(values, stretches), reels
+def _settings(store: Store, head: Head) -> Charts:
+    """The alarm budget of the plant sheet that the newest run was judged by."""
+    sha256 = head["judged_plant_sheet_sha256"] or head["plant_sheet_sha256"]
+    texts = store.ask("questions/sheet", sha256=sha256)
+    if not texts:
+        return Charts()
+    return PlantSheet.model_validate(tomllib.loads(texts[0]["text"])).charts
 
 
 def _shrinkages(store: Store, heads: list[Head]) -> list[tuple[str, Result | Refused]]:
@@ -95,11 +89,12 @@ def _put_on_file(
     product: str,
     basis: str,
     ids: list[int],
-    found: tuple[OverReels, int],
+    reels: list[LineReel],
+    looked: OverReels,
     shrinkages: list[tuple[str, Result | Refused]],
 ) -> None:
     number = int(store.ask("questions/next_line_review_id")[0]["line_review_id"])
-    looked, reels = found
+    charts, points, signals = chart_rows(looked.charts)
     with store.transaction():
         store.append(
             "judged.line_review",
@@ -110,7 +105,7 @@ def _put_on_file(
                     "product": [product],
                     "basis_sha256": [basis],
                     "assessments": [ids],
-                    "reels": [reels],
+                    "reels": [len(reels)],
                     "reviewed_utc": [datetime.now(UTC).replace(tzinfo=None)],
                     "software": [__version__],
                 }
@@ -119,8 +114,12 @@ def _put_on_file(
         rows = [result_row("line", f"{line} | {product}", topic, answer) for topic, answer in looked.answers]
         rows += [result_row("run", run_id, "usual shrinkage", answer) for run_id, answer in shrinkages]
         store.append("judged.line_result", _numbered(rows, number))
-        signals = [row for one in looked.charts for row in _signals(one)]
-        store.append("judged.line_signal", _numbered(signals, number))
+        for table, found in (
+            ("judged.line_chart", charts),
+            ("judged.line_point", points),
+            ("judged.line_signal", signals),
+        ):
+            store.append(table, _numbered(found, number))
         note(
             store,
             "line review",
@@ -142,22 +141,3 @@ def _numbered(rows: list[dict[str, Any]], number: int) -> pl.DataFrame:
     return pl.DataFrame(rows, infer_schema_length=None).with_columns(
         pl.lit(number, pl.Int32).alias("line_review_id")
     )
-
-
-def _signals(one: ChartOf) -> list[dict[str, Any]]:
-    chart: Chart = one.chart
-    return [
-        {
-            "quantity": one.quantity,
-            "chart": chart.method,
-            "phase": chart.phase,
-            "reel_id": one.reels[signal.item].reel_id,
-            "run_id": one.reels[signal.item].run_id,
-            "value": signal.value,
-            "limit_value": signal.limit,
-            "side": signal.side,
-            "rule": signal.rule,
-            "since_reel_id": one.reels[signal.since].reel_id,
-        }
-        for signal in chart.signals
-    ]

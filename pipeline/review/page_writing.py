@@ -19,6 +19,7 @@ from pipeline import __version__
 from pipeline.review.containing import containment_id
 from pipeline.review.page_records.capability import capability_matrix
 from pipeline.review.page_records.centring import centring_review
+from pipeline.review.page_records.charts import line_charts_of, lines_of
 from pipeline.review.page_records.construction import comparisons_of
 from pipeline.review.page_records.containment import containment_entries, containment_of
 from pipeline.review.page_records.data_quality import data_quality_review
@@ -96,6 +97,7 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
         *_nonconformance_pages(plant, books),
         *_centring_pages(plant, books),
         *_tuning_pages(store, plant, books),
+        *_charts_pages(store, plant, books),
         *constructions,
         *_overview_pages(plant, books),
         *_guide_pages(plant, shifts, books, comparisons),
@@ -244,6 +246,19 @@ def _centring_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
     ]
 
 
+def _charts_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Planned]:
+    """One page a line: its control charts, and where its spread comes from."""
+    from dashboards.pages.charts import write_charts_page
+
+    def write(line: str, group: list[RunBook], site: Site) -> Iterable[Written]:
+        return (write_charts_page(line_charts_of(store, plant, line, group), site),)
+
+    return [
+        _Planned("charts", line, tuple(group), partial(write, line, group), of_decisions=False)
+        for line, group in sorted(lines_of(books).items())
+    ]
+
+
 def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Planned]:
     """One page a line, and overwall of all lines; what is on file of a line is worked once for both."""
     from dashboards.pages.overwall import write_overwall_page
@@ -350,6 +365,12 @@ def _index_page(
     entries += [
         PageEntry(
             address("capability"), "Capability", "Which line makes which product how far from its limits?"
+        ),
+        *(
+            PageEntry(
+                address("charts", line), f"Charts, line {line}", "Is the process steady, and what signalled?"
+            )
+            for line in sorted(lines_of(books))
         ),
         PageEntry(
             address("faults"), "Spark faults", "How many, where, and do they fit something that turns?"

@@ -64,6 +64,8 @@ ASSESSMENT_TABLES: dict[str, str] = {
 LINE_TABLES: dict[str, str] = {
     "judged.line_review": "questions/line_review",
     "judged.line_result": "questions/line_results",
+    "judged.line_chart": "questions/line_charts",
+    "judged.line_point": "questions/line_points",
     "judged.line_signal": "questions/line_signals",
 }
 # Kind of journal entry -> the table whose rows such an entry keeps, and the question that gives them.

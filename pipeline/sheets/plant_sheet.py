@@ -192,6 +192,24 @@ class AcceptedRisks(Sheet):
     small_scale_um: Positive | None = None
 
 
+class Charts(Sheet):
+    """How often control charts may alarm for nothing, and which reels set their limits.
+
+    Args:
+        false_alarms: false alarms the plant accepts on all charts of a line and product together.
+        days: in how many days [d].
+        reels_per_day: reels a line makes a day [1/d].
+        baseline_reels: first reels of a product on a line that set the limits; later ones are held against them.
+
+    One a week, 60 reels a day and 20 reels are this program's choice; a plant sets its own.
+    """
+
+    false_alarms: Positive = 1.0
+    days: Positive = 7.0
+    reels_per_day: Positive = 60.0
+    baseline_reels: Annotated[int, Field(ge=8)] = 20
+
+
 class Plant(Sheet):
     """Who the plant is.
 
@@ -237,6 +255,7 @@ class PlantSheet(Sheet):
         cutting: what a cutting plan may use.
         prices: prices, where the plant gives them.
         risks: how often a requirement may fail when a target is sought.
+        charts: alarm budget of the control charts and the reels that set their limits.
     """
 
     plant: Plant
@@ -252,6 +271,7 @@ class PlantSheet(Sheet):
     cutting: Cutting = Cutting()
     prices: Prices | None = None
     risks: AcceptedRisks = AcceptedRisks()
+    charts: Charts = Charts()
 
     @property
     def name(self) -> str:

@@ -296,11 +296,12 @@ def _interval(depths: Array, level: float, fit: BlockFit, drop: float) -> tuple[
 
     fitted = fit.passings(-level)
     floor, ceiling = -60.0, 6.0
-    if 1e-25 < fitted < 1e3:
-        start = math.log(fitted)
-    else:
+    start = math.log(fitted) if 1e-25 < fitted < 1e3 else floor
+    if short(start) <= 0.0:  # far beyond the minima the search for the profile can stop short of its top
         grid = np.linspace(floor, ceiling, 67)
-        start = float(grid[int(np.argmax([short(float(one)) for one in grid]))])
+        heights = [short(float(one)) for one in grid]
+        start = float(grid[int(np.argmax(heights))])
+        top += min(max(heights) - drop, 0.0)
     low, step = start, 0.5
     while low > floor and short(low) > 0.0:
         low, step = low - step, step * 1.6

@@ -266,14 +266,22 @@ def _signals(
 
 
 def mean_charts(
-    subgroups: ArrayLike, spread: Literal["range", "standard deviation"] = "range", unit: str = ""
+    subgroups: ArrayLike,
+    spread: Literal["range", "standard deviation"] = "range",
+    unit: str = "",
+    arl0: float | None = None,
 ) -> tuple[Chart, Chart] | Refused:
     """Mean chart and spread chart of equal subgroups (phase I): mean +/- A2 Rbar and D3, D4 Rbar, or A3, B3, B4.
+
+    With an average run length the limits are those of the alarm budget instead: the normal quantile for the mean,
+    the chi-square quantiles for the standard deviation.
 
     Args:
         subgroups: one row for each reel or length, one column for each value in it.
         spread: 'range' or 'standard deviation' (better from about 10 values).
         unit: unit of the values.
+        arl0: points from one false alarm to the next that each chart must reach, for the standard deviation
+            only; three standard deviations where it is None.
 
     Stops being true where reels differ by more than their inner scatter explains: then every reel alarms, and
     an individuals chart of the reel means is the right one (told as a warning). Source: Montgomery 2013, 6.2-6.3.
@@ -287,6 +295,14 @@ def mean_charts(
     if rows.shape[0] < 2 or rows.shape[1] < 2:
         reason = f"{rows.shape[0]} subgroups of {rows.shape[1]} set no limits; give two of two at least."
         return Refused(question, "mean and spread charts", reason, rows.size)
+    if arl0 is not None and (spread == "range" or not arl0 > 1.0):
+        raise MethodRefusal(
+            Complaint(
+                "arl0",
+                f"{arl0:g} was given for the {spread}",
+                "Give an average run length above 1, and the standard deviation as the spread",
+            )
+        )
     k = chart_constants(rows.shape[1])
     inner = np.ptp(rows, axis=1) if spread == "range" else rows.std(axis=1, ddof=1)
     middle, average = float(rows.mean()), float(inner.mean())
@@ -303,12 +319,18 @@ def mean_charts(
     )
     warnings = [differ] if between else []
     means = rows.mean(axis=1)
+    width, ends, reached = 3.0, (factors[1] * average, factors[2] * average), None
+    if arl0 is not None:
+        width = float(stats.norm.isf(0.5 / arl0))
+        shares = [0.5 / arl0, 1.0 - 0.5 / arl0]
+        low, high = sigma * np.sqrt(stats.chi2.ppf(shares, k.n - 1) / (k.n - 1))
+        ends, reached = (float(low), float(high)), arl0
     first = _chart(
-        question, f"mean chart, limits from the mean {spread}", means, middle, factors[0] * average, unit,
-        "section average", False, warnings, False, _lag_one(means),
-        {"centre": middle, "sigma": sigma, "width": 3.0, f"mean_{spread.replace(' ', '_')}": average},
+        question, f"mean chart, limits from the mean {spread}", means, middle, factors[0] * average * width / 3.0,
+        unit, "section average", False, warnings, False, _lag_one(means),
+        {"centre": middle, "sigma": sigma, "width": width, f"mean_{spread.replace(' ', '_')}": average},
     )  # fmt: skip
-    lower, upper = np.full(inner.size, factors[1] * average), np.full(inner.size, factors[2] * average)
+    lower, upper = np.full(inner.size, ends[0]), np.full(inner.size, ends[1])
     second = Chart(
         question=question,
         method=f"{spread} chart",
@@ -318,8 +340,8 @@ def mean_charts(
         lower=lower,
         upper=upper,
         unit=unit,
-        signals=_signals(inner, lower, upper, 3.0),
-        arl0=None,
+        signals=_signals(inner, lower, upper, width),
+        arl0=reached,
         unit_of_inference="section average",
         details={"mean_spread": average},
     )

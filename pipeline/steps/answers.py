@@ -21,9 +21,11 @@ from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.circumstances import REPEAT_P
 from pipeline.steps.evidence import Floats, Seen
+from pipeline.steps.fault_patterns import fault_patterns
 from pipeline.steps.judge import Judged
 from pipeline.steps.line_answers import line_answers
-from pipeline.steps.reel_minimum import reel_minimum
+from pipeline.steps.reading_shapes import shape_answer
+from pipeline.steps.reel_minimum import beside_the_risk, reel_minimum
 from pipeline.steps.sightings_of_run import counts_on
 from pipeline.steps.wire_answers import wire_answers
 
@@ -53,6 +55,10 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
                 # Wire on which instruments contradict each other is left out; that may be why too little is left.
                 answer = bench.measured.no_conclusion(answer.question, from_m, to_m) or answer
             rows.append(AnswerRow(scope, subject, "capability", answer))
+            if scope == "run":
+                known = answer.known_m if isinstance(answer, Result) else None
+                shape = shape_answer(seen, limit, worth[rule.column][0], known or 0.0)
+                rows.append(AnswerRow(scope, subject, "shape of the readings", shape))
         rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, from_m, to_m, subject)))
     usual = float(np.median([reel.length_m for reel in reels]))
     wall = bench.measured.seen.get("thinnest_wall_mm")
@@ -60,9 +66,19 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
         if limit.requirement == "minimum wall at any point" and wall is not None:
             risk = reel_minimum(wall, limit, reels[0].from_m, reels[-1].to_m, usual, wall.uncertainty)
             rows.append(AnswerRow("run", bench.run.id, "minimum of a reel", risk))
+            noise = bench.measured.noise.get("wall gauge")
+            sliced = bench.plant.risks.small_scale_um
+            small = None if sliced is None else sliced / 1000.0
+            beside = beside_the_risk(wall, limit, reels[0].from_m, reels[-1].to_m, usual, noise, small)
+            told = {row.answer.question for row in rows}
+            rows += [
+                AnswerRow("run", bench.run.id, topic, one)
+                for topic, one in beside
+                if one.question not in told
+            ]
     if judged.repeats is not None:
         rows.append(AnswerRow("run", bench.run.id, "fault repeats", repeat_answer(judged.repeats)))
-    return (*rows, *line_answers(bench), *wire_answers(bench))
+    return (*rows, *fault_patterns(bench), *line_answers(bench), *wire_answers(bench))
 
 
 def repeat_answer(found: RepeatSearch | Refused) -> Result | Refused:

@@ -14,10 +14,9 @@ import numpy as np
 from pipeline.errors import MethodRefusal
 from pipeline.products.limits import Limit
 from pipeline.results import Refused, Result
-from pipeline.statistics.below_threshold import fit_tail
-from pipeline.statistics.extremal_index import decluster, intervals_estimate, run_from_extremal_index
 from pipeline.statistics.minimum_of_reel import reel_risk
 from pipeline.steps.evidence import Floats, Seen
+from pipeline.steps.wall_tail import diagnostics, margin_answer, normal_risk, tail_answers, tail_of
 
 # Share of the steady readings under the threshold: low enough to see the tail, high enough to have clusters
 # (chosen here; the diagnostics of the threshold are in pipeline.statistics.tail_diagnostics).
@@ -40,10 +39,7 @@ def reel_minimum(
         standard_uncertainty: of one reading [mm], told beside the result.
     """
     question = QUESTION.format(length=reel_m, limit=limit.value, unit=limit.unit)
-    inside = (seen.at_m >= from_m) & (seen.at_m < to_m) & seen.steady & seen.fit_for_statistics
-    at, value = seen.at_m[inside], seen.value[inside]
-    order = np.argsort(at, kind="stable")
-    at, value = at[order], value[order]
+    at, value = _steady(seen, from_m, to_m)
     if value.size < 200:
         return Refused(
             question, METHOD, f"{value.size} steady readings are too few; 200 are needed.", value.size
@@ -74,17 +70,10 @@ def _risk(
     reel_m: float,
     standard_uncertainty: float,
 ) -> Result | Refused:
-    under = np.flatnonzero(value < threshold)
-    spacings = np.diff(under).astype(np.float64)
-    if spacings.size < 20:
-        return Refused(
-            question, METHOD, f"{spacings.size + 1} readings under the threshold are too few.", value.size
-        )
-    step = float(np.median(np.diff(at)))
-    run = run_from_extremal_index(spacings, intervals_estimate(spacings))
-    clusters = decluster(value, at, threshold, max(run, 1.0) * max(step, 1e-6))
-    fit = fit_tail(clusters.deficit)
-    known = step * value.size
+    tail = tail_of(value, at, threshold)
+    if isinstance(tail, int):
+        return Refused(question, METHOD, f"{tail} readings under the threshold are too few.", value.size)
+    clusters, fit, step, known = tail.clusters, tail.fit, tail.step_m, tail.known_m
     answer = reel_risk(
         clusters.deficit,
         fit.scale,
@@ -105,4 +94,55 @@ def _risk(
         f"A reading has a standard uncertainty of {1000.0 * standard_uncertainty:.1f} um, which is in the spread and "
         "makes the risk look larger than it is."
     )
-    return replace(answer, question=question, warnings=(*answer.warnings, told))
+    return replace(
+        answer,
+        question=question,
+        assumptions=(*answer.assumptions, *diagnostics(tail)),
+        warnings=(*answer.warnings, told),
+    )
+
+
+def beside_the_risk(
+    seen: Seen,
+    limit: Limit,
+    from_m: float,
+    to_m: float,
+    reel_m: float,
+    noise: Result | Refused | None,
+    small_scale_mm: float | None,
+) -> list[tuple[str, Result | Refused]]:
+    """What stands beside the risk, by topic: the normal figure, the clumping, how thin a reel gets, the specimen.
+
+    Args:
+        seen: the thinnest wall along the wire.
+        limit: the minimum wall at any point.
+        from_m: start of the wire looked at [m].
+        to_m: its end [m].
+        reel_m: length of a reel [m].
+        noise: what the line's stops told of the gauge.
+        small_scale_mm: deviation between neighbouring cut slices; None where it was not measured.
+    """
+    at, value = _steady(seen, from_m, to_m)
+    if value.size < 200:
+        return []
+    step = float(np.median(np.diff(at)))
+    rows = [("minimum by normal theory", normal_risk(value, step, limit, reel_m))]
+    rows.append(("tail of the wall", margin_answer(seen, value, limit, noise, small_scale_mm)))
+    try:
+        tail = tail_of(value, at, float(np.quantile(value, TAIL_SHARE)))
+    except MethodRefusal as fault:
+        tail = 0
+        rows.append(
+            ("tail of the wall", Refused("How thin does a reel get?", METHOD, str(fault.complaints[0]), 0))
+        )
+    if not isinstance(tail, int):
+        rows += [("tail of the wall", one) for one in tail_answers(tail, reel_m, seen.extent_m)]
+    return rows
+
+
+def _steady(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, Floats]:
+    """Places and values of the steady readings, in the order of the wire."""
+    inside = (seen.at_m >= from_m) & (seen.at_m < to_m) & seen.steady & seen.fit_for_statistics
+    at, value = seen.at_m[inside], seen.value[inside]
+    order = np.argsort(at, kind="stable")
+    return at[order], value[order]

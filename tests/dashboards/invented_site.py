@@ -4,6 +4,7 @@ from pathlib import Path
 
 from dashboards.pages.capability import write_capability_page
 from dashboards.pages.centring import write_centring_page
+from dashboards.pages.charts import write_charts_page
 from dashboards.pages.construction import write_construction_page
 from dashboards.pages.containment import write_containment_page
 from dashboards.pages.data_quality import write_data_quality_page
@@ -19,7 +20,7 @@ from dashboards.pages.run import write_run_page
 from dashboards.pages.shift import write_shift_page
 from dashboards.pages.tuning import write_tuning_page
 from dashboards.site import Site, write_assets
-from tests.dashboards import invented, invented_lines, invented_more, invented_tuning
+from tests.dashboards import invented, invented_charts, invented_lines, invented_more, invented_tuning
 
 PAGES = (
     "index.html",
@@ -32,6 +33,7 @@ PAGES = (
     "capability/index.html",
     "faults/index.html",
     "centring/L1-0312-2.html",
+    "charts/L1.html",
     "overwall/index.html",
     "tuning/L1.html",
     "data-quality/index.html",
@@ -56,6 +58,7 @@ def write_site(folder: Path, known: frozenset[str] | None = None) -> list[str]:
         write_capability_page(invented_lines.capability(), site),
         write_faults_page(invented_lines.faults(), site),
         write_centring_page(invented_lines.centring(), site),
+        write_charts_page(invented_charts.charts(), site),
         write_overwall_page(invented_tuning.overwall(), site),
         write_tuning_page(invented_tuning.tuning(), site),
         write_data_quality_page(invented_lines.data_quality(), site),

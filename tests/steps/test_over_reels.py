@@ -1,72 +1,149 @@
-"""Charts and components over reels: one value a reel, limits from the alarm budget, nothing from too few."""
+"""Results over the reels of a line: where the spread comes from, what so many reels prove, how faults compare."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from pipeline.results import Refused, Result
-from pipeline.statistics.run_length import shewhart_width
-from pipeline.steps.over_reels import FEWEST_REELS, ReelValue, StretchMean, over_reels
+from pipeline.sheets.plant_sheet import Charts
+from pipeline.statistics.capability import performance_index_one_sided
+from pipeline.statistics.rate_comparison import compare_rates
+from pipeline.statistics.reels_needed import index_that_proves
+from pipeline.steps.line_indices import ReelLimit
+from pipeline.steps.line_reels import LineReel
+from pipeline.steps.over_reels import OverReels, over_reels
+
+AVERAGE = ReelLimit("minimum average wall", "mean_wall_mm", "at least", 0.381, "mm")
+POINT = ReelLimit("minimum wall at any point", "thinnest_wall_mm", "at least", 0.3302, "mm")
+LOWEST = ReelLimit("overall diameter", "diameter_mm", "at least", 2.70, "mm")
+GREATEST = ReelLimit("overall diameter", "diameter_mm", "at most", 2.90, "mm")
 
 
-def reels(values: list[float], quantity: str = "mean_wall_mm") -> list[ReelValue]:
-    return [ReelValue(f"R-{n // 4}", f"reel {n}", quantity, value, value) for n, value in enumerate(values)]
+def reels(n: int, between: float = 0.002, faults: object = None, seed: int = 6) -> list[LineReel]:
+    rng = np.random.default_rng(seed)
+    made = []
+    for k in range(n):
+        level = 0.41 + float(rng.normal(0, between))
+        made.append(
+            LineReel(
+                f"R-{k // 4}",
+                f"reel {k}",
+                {
+                    "mean_wall_mm": level,
+                    "wall_sd_mm": 0.004,
+                    "thinnest_wall_mm": level - 0.05 + float(rng.normal(0, 0.002)),
+                    "diameter_mm": 2.80 + float(rng.normal(0, 0.004)),
+                },
+                stretch_means_mm=tuple(float(one) for one in rng.normal(level, 0.001, 8)),
+                length_m=2000.0,
+                readings=800,
+                worth=(60.0, 110.0),
+                faults=int(faults(k)) if callable(faults) else 0,
+                tested_m=2000.0,
+                circumstances={"shift": ("day", "night")[k % 2], "lot of insulation compound": f"A{k // 12}"},
+            )
+        )
+    return made
 
 
-def test_a_reel_out_of_the_ordinary_is_named() -> None:
-    rng = np.random.default_rng(4)
-    values = rng.normal(0.410, 0.002, 24).tolist()
-    values[17] = 0.380
-    found = over_reels(reels(values), ())
-    individuals = next(one for one in found.charts if "individuals" in one.chart.method)
-    named = [individuals.reels[signal.item].reel_id for signal in individuals.chart.signals]
-    assert named == ["reel 17"]
-    assert individuals.chart.phase == "I"
+def of(found: OverReels, topic: str) -> list[Result | Refused]:
+    return [answer for name, answer in found.answers if name == topic]
 
 
-def test_quiet_reels_signal_no_more_often_than_the_budget_says() -> None:
-    """One false alarm a week over six charts of 60 reels a day: one in 2,520 points, so few in 2,400."""
-    rng = np.random.default_rng(5)
-    signals = 0
-    for _ in range(40):
-        found = over_reels(reels(rng.normal(0.410, 0.002, 60).tolist()), ())
-        signals += sum(len(one.chart.signals) for one in found.charts if "individuals" in one.chart.method)
-    expected = 2400 / 2520
-    # The limits come from the same 60 points, which costs more false alarms than limits known beforehand.
-    assert signals <= stats.poisson.ppf(0.999, 6 * expected)
+def test_the_spread_is_led_to_where_it_comes_from_by_both_analyses() -> None:
+    """Reels that differ by 5 um with 1 um between stretches: the share between reels must be the larger by far."""
+    found = of(over_reels(reels(20, 0.005), (), Charts()), "components of variance")
+    parts = {one.question: one.estimate for one in found if isinstance(one, Result)}
+    assert (
+        parts["variance between reels, of stretches of the mean wall"]
+        > 5 * (parts["variance within reels, of stretches of the mean wall"])
+    )
+    assert parts["variance within reels, of readings of the mean wall"] == pytest.approx(0.004**2, rel=0.05)
+    assert all("set-up and reel change" in one.warnings[0] for one in found if "stretches" in one.question)
+    assert {one.method.split(",")[0] for one in found} >= {"restricted maximum likelihood on reel means"}
 
 
-def test_the_width_is_the_normal_quantile_of_the_budget() -> None:
-    assert shewhart_width(2520.0) == pytest.approx(stats.norm.isf(0.5 / 2520.0))
+def test_the_index_of_reels_says_what_so_many_reels_prove() -> None:
+    made = reels(24)
+    found = of(over_reels(made, (AVERAGE,), Charts()), "capability of reels")
+    (one,) = found
+    assert isinstance(one, Result)
+    walls = [reel.values["mean_wall_mm"] for reel in made]
+    expected = performance_index_one_sided(walls, 0.381, unit_of_inference="reel")
+    assert isinstance(expected, Result)
+    assert (one.estimate, one.low) == pytest.approx((expected.estimate, expected.low))
+    assert one.unit_of_inference == "reel"
+    assert one.known_m == 48_000.0
+    told = next(text for text in one.warnings if text.startswith("An index of 1.33"))
+    assert f"24 reels prove it from {index_that_proves(1.33, 24):.2f} on" in told
+    assert "it takes 71 reels" in told  # the sheet of reels needed: 1.33 if true 1.67, four times in five
 
 
-def test_too_few_reels_set_no_limits() -> None:
-    found = over_reels(reels([0.41] * (FEWEST_REELS - 1)), ())
-    refused = [answer for topic, answer in found.answers if topic == "charts"]
-    assert all(isinstance(one, Refused) for one in refused)
-    assert refused[0].reason == f"{FEWEST_REELS - 1} reels set no limits; {FEWEST_REELS} are needed."
+def test_an_index_is_refused_where_the_chart_of_the_reels_signals() -> None:
+    made = reels(24)
+    odd = made[7]
+    made[7] = LineReel(odd.run_id, odd.reel_id, {**odd.values, "thinnest_wall_mm": 0.30}, length_m=2000.0)
+    (one,) = of(over_reels(made, (POINT,), Charts()), "capability of reels")
+    assert isinstance(one, Refused)
+    assert one.reason.startswith("The process is not stable (1 of 20 reels lie beyond the limits of phase I)")
 
 
-def test_the_spread_is_led_to_where_it_comes_from() -> None:
-    """Reels that differ by 5 um with 1 um within: the share between reels must be the larger by far."""
-    rng = np.random.default_rng(6)
-    stretches = []
-    for run in range(4):
-        for reel in range(5):
-            level = rng.normal(0.41, 0.005)
-            stretches += [
-                StretchMean(f"R-{run}", f"reel {run}-{reel}", value) for value in rng.normal(level, 0.001, 10)
-            ]
-    found = over_reels((), stretches)
-    parts = {
-        answer.question: answer.estimate
-        for topic, answer in found.answers
-        if topic == "components of variance" and isinstance(answer, Result)
-    }
-    assert parts["variance between reels"] > 5 * parts["variance within reels"]
+def test_what_stands_beside_an_index_has_its_own_name() -> None:
+    found = over_reels(reels(64), (AVERAGE, POINT, LOWEST, GREATEST), Charts())
+    (within,) = of(found, "capability within reels")
+    assert isinstance(within, Result) and within.details["overall_index"] < within.estimate
+    keeps = of(found, "limit most reels keep")
+    assert all(isinstance(one, Result) for one in keeps) and len(keeps) == 3
+    (share,) = of(found, "share of bad reels")
+    assert isinstance(share, Result)
+    assert share.estimate == 0.0 and 0.0 < share.high < 0.06  # never without its upper bound
+    (risk,) = of(found, "minimum of a reel")
+    assert isinstance(risk, Result) and risk.n == 64
+    assert any("between 2.7 and 2.9 mm" in one.question for one in of(found, "capability of reels"))
+    assert {one.unit_of_inference for one in keeps if isinstance(one, Result)} == {"reel"}
 
 
-def test_equal_values_make_no_chart() -> None:
-    assert over_reels(reels([0.41] * 12), ()).charts == ()
+def test_shifts_and_lots_are_compared_and_held_equal() -> None:
+    rng = np.random.default_rng(9)
+    made = reels(48, faults=lambda k: rng.poisson(0.5 if k % 2 == 0 else 3.0))
+    found = of(over_reels(made, (), Charts()), "fault rates")
+    pair = next(
+        one
+        for one in found
+        if one.question == "Is the fault rate of shift day another than that of shift night?"
+    )
+    counts = [
+        sum(reel.faults for reel in made if reel.circumstances["shift"] == one) for one in ("day", "night")
+    ]
+    expected = compare_rates(counts[0], 48_000.0, counts[1], 48_000.0)
+    assert isinstance(pair, Result) and isinstance(expected, Result)
+    assert (pair.estimate, pair.low, pair.high) == pytest.approx(
+        (expected.estimate, expected.low, expected.high)
+    )
+    regressed = [
+        one for one in found if isinstance(one, Result) and "night" in one.question and one is not pair
+    ]
+    assert regressed and regressed[0].low > 1.5
+
+
+def test_a_change_of_the_rate_names_the_reel() -> None:
+    made = reels(40, faults=lambda k: 0 if k < 30 else 4)
+    found = of(over_reels(made, (), Charts()), "fault rates")
+    change = next(one for one in found if one.question == "From which reel on did the fault rate change?")
+    assert isinstance(change, Result)
+    assert change.estimate == 31.0
+    assert "reel 30, between" in change.warnings[0]
+
+
+def test_too_little_is_refused_and_nothing_is_a_traceback() -> None:
+    for count in (0, 1, 2, 7):
+        found = over_reels(reels(count), (AVERAGE, POINT, LOWEST, GREATEST), Charts())
+        for _, answer in found.answers:
+            if isinstance(answer, Refused):
+                assert answer.reason.endswith("."), answer
+            else:
+                assert np.isfinite(answer.low) or np.isfinite(answer.high)
+    nothing = over_reels([LineReel("R-1", "a")], (AVERAGE,), Charts())
+    reason = "No reel of the line was fully spark-tested, so faults have no length to be counted over."
+    assert [one.reason for one in of(nothing, "fault rates") if isinstance(one, Refused)] == [reason]

@@ -2,23 +2,15 @@
 
 from __future__ import annotations
 
-import math
-
-import numpy as np
-
-from dashboards.records import CapabilityCell, CapabilityMatrix, CapabilityPoint, LimitRow, Plant
+from dashboards.records import CapabilityCell, CapabilityMatrix, CapabilityPoint, Plant
 from pipeline.results import Refused, Result
 from pipeline.review.page_records.rows import limit_row, product_row, stamp_of
 from pipeline.review.page_records.run_book import Row, RunBook, answer_of, aware
-from pipeline.statistics.capability import performance_index_one_sided
+from pipeline.review.reels_of_line import HELD_AGAINST
 
-# Quantity of judged reels whose mean or extreme a requirement is about; one value a reel is the unit.
-REEL_VALUE: dict[str, tuple[str, str]] = {
-    "minimum average wall": ("mean_wall_mm", "mean"),
-    "minimum wall at any point": ("thinnest_wall_mm", "low"),
-    "concentricity": ("concentricity_pct", "low"),
-    "overall diameter": ("diameter_mm", "mean"),
-}
+# Topics of a look over the line, and of a run, that stand beside the index of a requirement.
+OF_REELS = ("capability within reels", "limit most reels keep", "share of bad reels", "minimum of a reel")
+OF_READINGS = ("shape of the readings", "tail of the wall")
 
 
 def capability_matrix(
@@ -46,11 +38,11 @@ def capability_matrix(
 
 def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell]:
     cells: list[CapabilityCell] = []
+    looked = _looked(books[-1])
     for row in books[-1].limits:
-        if row["requirement"] not in REEL_VALUE:
+        if row["requirement"] not in HELD_AGAINST:
             continue
         limit = limit_row(row)
-        values = _reel_values(books, row["requirement"])
         risk = _risk(books, row)
         cells.append(
             CapabilityCell(
@@ -58,34 +50,72 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
                 product=product,
                 requirement=row["requirement"],
                 limit=limit,
-                answer=_over_reels(values, limit),
-                below_limit_normal=_if_normal(risk),
+                answer=_over_reels(looked, row),
+                below_limit_normal=_normal_risk(books, row),
                 below_limit_extremes=risk,
                 trend=tuple(
                     CapabilityPoint(book.run_id, aware(book.head["started_utc"]), answer)
                     for book in books
                     if (answer := _of_run(book, row)) is not None
                 ),
-                reels=int(values.size),
+                reels=sum(len(book.reels) for book in books),
+                beside=_beside(looked, books[-1], row),
             )
         )
     return cells
 
 
-def _reel_values(books: list[RunBook], requirement: str) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    quantity, figure = REEL_VALUE[requirement]
-    found = [
-        row[figure]
-        for book in books
-        for row in book.reel_summaries
-        if row["quantity"] == quantity and row[figure] is not None
+def _looked(book: RunBook) -> list[Row]:
+    """What the newest look over the line says of the product that the run made."""
+    head = book.head
+    product = f"{head['size']} {head['conductor']} {head['metal']} {head['construction']}"
+    return [
+        row
+        for look in book.store.ask("questions/line_reviews")
+        if (look["line"], look["product"]) == (head["line"], product)
+        for row in book.store.ask("questions/line_results", line_review_id=look["line_review_id"])
     ]
-    return np.array(found, dtype=np.float64)
 
 
-def _over_reels(values: np.ndarray[tuple[int], np.dtype[np.float64]], limit: LimitRow) -> Result | Refused:
+def _words(limit: Row) -> str:
+    return f"{limit['requirement']} {limit['sense']} {limit['value']:.4g} {limit['unit']}"
+
+
+def _over_reels(looked: list[Row], limit: Row) -> Result | Refused:
     """The index with one value a reel as the unit: what differs from reel to reel is in it."""
-    return performance_index_one_sided(values, limit.value, sense=limit.sense, unit_of_inference="reel")
+    wanted = f"How far do whole reels stand from {_words(limit)}?"
+    row = next((one for one in looked if one["question"] == wanted), None)
+    if row is None:
+        reason = "The line was not looked over yet; assess its runs."
+        return Refused(wanted, "one-sided index of one value a reel (ISO 22514-2)", reason, 0)
+    return answer_of(row)
+
+
+def _beside(looked: list[Row], book: RunBook, limit: Row) -> tuple[Result | Refused, ...]:
+    """What stands beside the index: of the line's reels first, then of the newest run's readings."""
+    value = f"{limit['value']:.4g} {limit['unit']}"
+    named = (f"({limit['requirement']})", f" from {_words(limit)} if ")
+    of_reels = [
+        answer_of(row)
+        for row in looked
+        if row["topic"] in OF_REELS
+        and (
+            any(text in row["question"] for text in named)
+            or (_is_point(limit) and f"under {value}" in row["question"])
+        )
+    ]
+    of_run = [
+        answer_of(row)
+        for row in book.results
+        if row["scope"] == "run"
+        and row["topic"] in OF_READINGS
+        and (_words(limit) in row["question"] or (_is_point(limit) and row["topic"] == "tail of the wall"))
+    ]
+    return (*of_reels, *of_run)
+
+
+def _is_point(limit: Row) -> bool:
+    return bool(limit["requirement"] == "minimum wall at any point")
 
 
 def _of_run(book: RunBook, limit: Row) -> Result | Refused | None:
@@ -94,27 +124,18 @@ def _of_run(book: RunBook, limit: Row) -> Result | Refused | None:
     return answer_of(row) if row is not None else None
 
 
-def _if_normal(risk: Result | Refused | None) -> Result | None:
-    """What a normal distribution of independent readings would say to the question the extremes answered."""
-    chance = (
-        risk.details.get("normal_theory_chance_if_readings_independent") if isinstance(risk, Result) else None
-    )
-    if not isinstance(risk, Result) or chance is None:
+def _normal_risk(books: list[RunBook], limit: Row) -> Result | Refused | None:
+    """The newest run's risk of a point under the limit, were the wall normal and smooth."""
+    if not _is_point(limit):
         return None
-    return Result(
-        question=f"{risk.question} By a normal distribution",
-        estimate=chance,
-        low=math.nan,
-        high=math.nan,
-        confidence=risk.confidence,
-        unit="",
-        method="normal distribution of independent readings, shown for comparison only",
-        n=risk.n,
-        effective_n=None,
-        known_m=risk.known_m,
-        unit_of_inference="reel",
-        warnings=("No reading is independent of its neighbour and no tail is known to be normal.",),
-    )
+    for book in reversed(books):
+        for row in book.results:
+            if (
+                row["topic"] == "minimum by normal theory"
+                and f"under {limit['value']:.4g} " in row["question"]
+            ):
+                return answer_of(row)
+    return None
 
 
 def _risk(books: list[RunBook], limit: Row) -> Result | Refused | None:

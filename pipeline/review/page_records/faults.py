@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
+from itertools import combinations
 
-from dashboards.records import FaultRateRow, FaultReview, FaultWire, Plant, RepeatRow
+from dashboards.records import Answer, FaultRateRow, FaultReview, FaultWire, Plant, RepeatRow
 from pipeline.review.page_records.rows import fault_marks, product_row, stamp_of
-from pipeline.review.page_records.run_book import RunBook, answer_of
+from pipeline.review.page_records.run_book import Row, RunBook, answer_of
 from pipeline.statistics.event_rate import event_rate
+from pipeline.statistics.rate_comparison import compare_rates
 
 BY: tuple[tuple[str, Callable[[RunBook], str]], ...] = (
     ("line", lambda book: str(book.head["line"])),
@@ -32,8 +35,54 @@ def fault_review(
             if (sparks := tuple(mark for mark in fault_marks(book) if mark.kind == "spark fault"))
         ),
         repeats=tuple(row for book in judged for row in _repeats(book)),
+        answers=(*_between_lines(judged), *_of_lines(judged), *_of_runs(judged)),
         stamp=stamp_of(judged),
     )
+
+
+def _between_lines(books: list[RunBook]) -> list[Answer]:
+    """Each line's fault rate against each other's, each over its tested length."""
+    lines: dict[str, list[Row]] = {}
+    for book in books:
+        lines.setdefault(str(book.head["line"]), []).extend(book.reels)
+    found: list[Answer] = []
+    for one, other in combinations(sorted(lines), 2):
+        counted = [
+            (
+                sum(row["spark_faults"] for row in lines[name]),
+                max(sum(row["length_m"] - row["spark_untested_m"] for row in lines[name]), 0.0),
+            )
+            for name in (one, other)
+        ]
+        question = f"Is the fault rate of line {one} another than that of line {other}?"
+        found.append(replace(compare_rates(*counted[0], *counted[1]), question=question))
+    return found
+
+
+def _of_lines(books: list[RunBook]) -> list[Answer]:
+    """What the newest look over each line and product says of its fault rates."""
+    if not books:
+        return []
+    store = books[0].store
+    return [
+        replace(answer, question=f"{look['line']}, {look['product']}: {answer.question}")
+        for look in store.ask("questions/line_reviews")
+        for row in store.ask("questions/line_results", line_review_id=look["line_review_id"])
+        if row["topic"] == "fault rates"
+        for answer in [answer_of(row)]
+    ]
+
+
+def _of_runs(books: list[RunBook]) -> list[Answer]:
+    """Clustering, trend along a reel and thin spots before faults, of runs that have faults."""
+    return [
+        replace(answer, question=f"Run {book.run_id}: {answer.question}")
+        for book in books
+        if any(row["spark_faults"] for row in book.reels)
+        for row in book.results
+        if row["topic"] == "fault patterns"
+        for answer in [answer_of(row)]
+    ]
 
 
 def _rates(by: str, heading: Callable[[RunBook], str], books: list[RunBook]) -> list[FaultRateRow]:

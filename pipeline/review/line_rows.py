@@ -1,0 +1,89 @@
+"""Charts of a line as rows of the store: the chart, its points with their reels, and its signals."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from pipeline.steps.line_charts import ChartOf, LineCharts
+
+Rows = list[dict[str, Any]]
+
+
+def chart_rows(charts: LineCharts) -> tuple[Rows, Rows, Rows]:
+    """Rows of judged.line_chart, judged.line_point and judged.line_signal, without the number of the look."""
+    heads: Rows = []
+    points: Rows = []
+    signals: Rows = []
+    for number, one in enumerate(charts.charts):
+        heads.append({**_head(number, one), "budget": charts.budget})
+        points += _points(number, one)
+        signals += _signals(one)
+    return heads, points, signals
+
+
+def _finite(figure: float) -> float | None:
+    return float(figure) if math.isfinite(figure) else None
+
+
+def _head(number: int, one: ChartOf) -> dict[str, Any]:
+    chart = one.chart
+    return {
+        "chart_no": number,
+        "title": one.title,
+        "quantity": one.quantity,
+        "family": one.family,
+        "method": chart.method,
+        "phase": chart.phase,
+        "question": chart.question,
+        "unit": chart.unit,
+        "arl0": chart.arl0,
+        "unit_of_inference": chart.unit_of_inference,
+        "assumptions": json.dumps(
+            [{"name": a.name, "held": None if a.held is None else bool(a.held), "evidence": a.evidence}
+             for a in chart.assumptions]
+        ),
+        "warnings": list(chart.warnings),
+        "details": json.dumps({name: value for name, value in chart.details.items() if math.isfinite(value)}),
+    }  # fmt: skip
+
+
+def _points(number: int, one: ChartOf) -> Rows:
+    chart = one.chart
+    signals = {signal.item: signal for signal in chart.signals}
+    return [
+        {
+            "chart_no": number,
+            "item": item,
+            "run_id": reel.run_id,
+            "reel_id": reel.reel_id,
+            "at_m": reel.places.get(one.quantity) if one.family == "individuals chart" else None,
+            "value": _finite(chart.plotted[item]),
+            "centre": float(chart.centre[item]),
+            "lower_limit": _finite(chart.lower[item]),
+            "upper_limit": _finite(chart.upper[item]),
+            "rule": signals[item].rule if item in signals else "",
+            "since_item": signals[item].since if item in signals else None,
+        }
+        for item, reel in enumerate(one.reels)
+    ]
+
+
+def _signals(one: ChartOf) -> Rows:
+    chart = one.chart
+    return [
+        {
+            "quantity": one.quantity,
+            "chart": chart.method,
+            "phase": chart.phase,
+            "reel_id": one.reels[signal.item].reel_id,
+            "run_id": one.reels[signal.item].run_id,
+            "value": signal.value,
+            "limit_value": signal.limit,
+            "side": signal.side,
+            "rule": signal.rule,
+            "since_reel_id": one.reels[signal.since].reel_id,
+        }
+        for signal in chart.signals
+    ]

@@ -1,0 +1,233 @@
+"""Do the spark faults of a run come in bunches, grow along a reel, or follow thin spots, and how many stay hidden?
+
+Positions are those on the tested wire, its untested stretches taken out, so that a gap in the test is no gap
+between faults.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+
+from pipeline.errors import ReelproofError
+from pipeline.length.reels import PlacedReel
+from pipeline.results import Assumption, Refused, Result
+from pipeline.sheets.line_sheet import Instrument
+from pipeline.statistics.event_clustering import (
+    ChanceTest,
+    close_pairs,
+    dispersion_of_counts,
+    gap_clustering,
+    trend_along,
+)
+from pipeline.statistics.event_coincidence import Coincidence, coincidence
+from pipeline.statistics.event_rate import event_rate
+from pipeline.statistics.known_positions import join_known
+from pipeline.statistics.spark_merge import hidden_faults, merge_reach_m
+from pipeline.steps.answer_row import AnswerRow
+from pipeline.steps.bench import Bench
+from pipeline.steps.evidence import Floats, Seen
+
+TOPIC = "fault patterns"
+# Tested wire over which faults are counted for their scatter, and within which two make a close pair [m] (chosen
+# here: long against the electrode, short against a reel).
+CELL_M, PAIR_M = 100.0, 10.0
+# Faults a reel must have for its trend to be told, and how far a thin spot may lie from a fault [m] (chosen here).
+FEWEST_ON_A_REEL, WINDOW_M = 5, 2.0
+# Share of readings that count as a thin spot or a diameter event (chosen here).
+EVENT_SHARE = 0.002
+
+
+def fault_patterns(bench: Bench) -> tuple[AnswerRow, ...]:
+    """Everything the places of a run's spark faults say; nothing where no spark test is logged.
+
+    Args:
+        bench: the run.
+    """
+    spark = bench.measured.seen.get("spark_kv")
+    tester = bench.line.instrument("spark tester")
+    if spark is None or tester is None:
+        return ()
+    places, sd_m = _places(bench)
+    found: list[Result | Refused] = [_hidden(bench, spark, tester, places)]
+    joined = join_known(places, spark.known)
+    on_wire = np.sort(joined.at_m[np.isfinite(joined.at_m)])
+    found.append(_bunches(on_wire, joined.known_m))
+    found += [one for reel in bench.placed.reels if (one := _trend(spark, reel, places)) is not None]
+    for name, words in (("thinnest_wall_mm", "thin wall"), ("diameter_mm", "unusual diameter")):
+        seen = bench.measured.seen.get(name)
+        if seen is not None:
+            found.append(_coincides(bench, seen, words, places, sd_m))
+    return tuple(AnswerRow("run", bench.run.id, TOPIC, one) for one in found)
+
+
+def _tried(question: str, method: str, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
+    try:
+        return replace(made(), question=question)
+    except ReelproofError as fault:
+        return Refused(question, method, str(fault.complaints[0]), n)
+
+
+def _places(bench: Bench) -> tuple[Floats, float]:
+    """Where each separate fault on a reel lies on the wire [m], and how well that is known [m]."""
+    events = bench.placed.events
+    if events.height == 0:
+        return np.zeros(0), 0.0
+    first = (
+        events.filter((pl.col("kind") == "spark fault") & pl.col("at_m").is_not_null())
+        .sort("at_m")
+        .group_by("fault", maintain_order=True)
+        .agg(pl.col("at_m").first(), pl.col("at_sd_m").first())
+    )
+    at = first["at_m"].to_numpy().astype(np.float64)
+    inside = np.zeros(at.size, dtype=bool)
+    for reel in bench.placed.reels:
+        inside |= (at >= reel.from_m) & (at < reel.to_m)
+    sd = first["at_sd_m"].to_numpy().astype(np.float64)[inside]
+    return at[inside], float(np.nanmedian(sd)) if np.isfinite(sd).any() else 0.0
+
+
+def _hidden(bench: Bench, spark: Seen, tester: Instrument, places: Floats) -> Result | Refused:
+    """The fault rate with what the electrode's length and the dead time hid put back."""
+    question = "How many faults per km are there with those hidden behind a neighbour?"
+    method = "chain merging undone, exact Poisson interval (Garwood 1936)"
+    tested = sum(spark.known_m(reel.from_m, reel.to_m) for reel in bench.placed.reels)
+    speed = bench.placed.placement.readings["speed_m_s"].to_numpy()
+    usual = float(np.median(speed[speed > 0])) if (speed > 0).any() else 0.0
+    reach = float(merge_reach_m(tester.window_m, tester.dead_time_s, [usual])[0])
+    n = int(places.size)
+    seen = _tried(question, method, n, lambda: event_rate(n, tested))
+    if isinstance(seen, Refused):
+        return seen
+    ends = [hidden_faults(n, rate * tested / 1000.0, tested, reach, "chain") for rate in _rates(seen)]  # type: ignore[arg-type]
+    low, middle, high = (one.corrected_per_km for one in ends)
+    if low is None or middle is None or high is None:
+        return Refused(question, method, ends[-1].warning, n)
+    return replace(
+        seen,
+        estimate=middle,
+        low=low,
+        high=high,
+        method=method,
+        warnings=(f"{ends[1].warning} Counts within {reach:.2f} m are one fault.",),
+        details={"merged_per_km": ends[1].merged_per_km, "reach_m": reach},
+    )
+
+
+def _rates(seen: Result) -> tuple[float, float, float]:
+    return (seen.low, seen.estimate, seen.high)
+
+
+def _bunches(at: Floats, known_m: float) -> Result | Refused:
+    """Scatter of the counts of equal lengths, with the tests of gaps and of close pairs beside it."""
+    question = "Do the faults come in bunches along the wire?"
+    method = f"scatter of the counts of {CELL_M:g} m of tested wire"
+    cells = int(known_m // CELL_M)
+    if cells < 2 or at.size < 2:
+        reason = (
+            f"{at.size} faults on {known_m:.0f} m of tested wire show no bunches; two at least are needed."
+        )
+        return Refused(question, method, reason, int(at.size))
+    counts = np.histogram(at, bins=cells, range=(0.0, cells * CELL_M))[0]
+    found = _tried(
+        question, method, int(at.size), lambda: dispersion_of_counts(counts, np.full(cells, CELL_M))
+    )
+    if isinstance(found, Refused):
+        return found
+    checks = []
+    tests: tuple[tuple[str, Callable[[], ChanceTest | Refused]], ...] = (
+        ("gaps between faults scatter as by chance", lambda: gap_clustering(at, known_m)),
+        (f"no more pairs within {PAIR_M:g} m than by chance", lambda: close_pairs(at, known_m, PAIR_M)),
+    )
+    for name, made in tests:
+        try:
+            test = made()
+        except ReelproofError:
+            continue
+        if isinstance(test, ChanceTest):
+            told = (
+                f"{test.observed:.3g} found, chance makes {test.chance_low:.3g} to {test.chance_high:.3g}, "
+                f"p = {test.p_value:.2g}"
+            )
+            checks.append(Assumption(name, bool(test.p_value >= 0.05), told))
+    return replace(
+        found,
+        n=int(at.size),
+        unit_of_inference="event",
+        assumptions=(*found.assumptions, *checks),
+        warnings=(
+            *found.warnings,
+            f"1 is what separate faults make; counted over {cells} lengths of {CELL_M:g} m.",
+        ),
+    )
+
+
+def _trend(spark: Seen, reel: PlacedReel, places: Floats) -> Result | Refused | None:
+    """How the fault rate changes along one reel; None where it has few faults."""
+    at = places[(places >= reel.from_m) & (places < reel.to_m)]
+    if at.size < FEWEST_ON_A_REEL:
+        return None
+    known = np.clip(spark.known, reel.from_m, reel.to_m)
+    joined = join_known(at, known[known[:, 1] > known[:, 0]])
+    question = f"How many times as many faults has the end of reel {reel.id} as its start?"
+    return _tried(
+        question,
+        "log-linear rate, profile likelihood (Cox and Lewis 1966)",
+        int(at.size),
+        lambda: trend_along(joined.at_m[np.isfinite(joined.at_m)], joined.known_m),
+    )
+
+
+def _coincides(bench: Bench, seen: Seen, words: str, places: Floats, sd_m: float) -> Result | Refused:
+    """The share of faults with a thin spot or diameter event beside them, against shifting around each reel."""
+    question = f"What share of the faults has a place of {words} within reach?"
+    method = "event coincidence, chance by shifting around each reel"
+    reels = bench.placed.reels
+    faults = [places[(places >= one.from_m) & (places < one.to_m)] - one.from_m for one in reels]
+    window = max(WINDOW_M, 3.0 * sd_m, 2.0 * seen.extent_m)
+    spots = [_spots(seen, one.from_m, one.to_m, window) for one in reels]
+    n = sum(one.size for one in faults)
+    try:
+        found = coincidence(faults, spots, [one.length_m for one in reels], window, sd_m, shifts=999)
+    except ReelproofError as fault:
+        return Refused(question, method, str(fault.complaints[0]), n)
+    if not isinstance(found, Coincidence):
+        return replace(found, question=question)
+    told = (
+        f"{found.faults_with} of {found.faults} faults, where chance makes {found.expected:.2g} (p = "
+        f"{found.p_value:.2g}); {found.events_with} of {found.events} such places have a fault."
+    )
+    cause = f"{100 * found.without.estimate:.0f} % of the faults have none: contamination, or damage after the gauge."
+    return Result(
+        question=question,
+        estimate=found.precursor.estimate,
+        low=found.precursor.low,
+        high=found.precursor.high,
+        confidence=0.95,
+        unit="",
+        method=method,
+        n=found.faults,
+        effective_n=None,
+        known_m=found.known_m,
+        unit_of_inference="event",
+        assumptions=(
+            Assumption("faults and places do not both drift along the reel", None, "not checked here"),
+        ),
+        warnings=(told, cause, *found.warnings),
+        details={"p_value": found.p_value, "p_if_unclustered": found.poisson_p, "window_m": found.window_m},
+    )
+
+
+def _spots(seen: Seen, from_m: float, to_m: float, apart_m: float) -> Floats:
+    """Places of the lowest readings of a reel (lowest and highest of a diameter), one for each cluster [m]."""
+    rows = seen.rows_within(from_m, to_m)
+    at, value = seen.at_m[rows], seen.value[rows]
+    if at.size < 100:
+        return np.zeros(0)
+    low, high = np.quantile(value, [EVENT_SHARE, 1.0 - EVENT_SHARE])
+    odd = value < low if seen.name == "thinnest_wall_mm" else (value < low) | (value > high)
+    hit = np.sort(at[odd])
+    return hit[np.diff(hit, prepend=-np.inf) > apart_m] - from_m

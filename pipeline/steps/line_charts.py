@@ -1,0 +1,473 @@
+"""Is the line steady: control charts of one value a reel, with limits from the plant's alarm budget.
+
+The first reels of a product on a line set the limits and are looked back on (phase I); every later reel is held
+against limits that no longer move (phase II). Single readings are never charted: neighbours repeat each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import ReelproofError
+from pipeline.results import Assumption, Chart, Refused
+from pipeline.sheets.plant_sheet import Charts
+from pipeline.statistics.alarm_budget import alarm_budget, guaranteed_width
+from pipeline.statistics.count_charts import u_chart
+from pipeline.statistics.ewma_cusum import CusumChart, cusum_chart, ewma_chart
+from pipeline.statistics.multivariate_charts import mewma_chart, t2_chart, t_squared
+from pipeline.statistics.rare_event_charts import GapCusum, gap_cusum
+from pipeline.statistics.residual_charts import fit_autoregression, residual_chart
+from pipeline.statistics.run_length import cusum_limit, ewma_width, mewma_limit, shewhart_width
+from pipeline.statistics.shewhart import individuals_chart, mean_charts
+from pipeline.steps.line_reels import LineReel, subgroups_of, values_of
+
+Array = NDArray[np.float64]
+
+# Quantities charted one by one: what a reader calls each, and its unit.
+INDIVIDUALS = {
+    "mean_wall_mm": ("mean wall", "mm"),
+    "thinnest_wall_mm": ("thinnest wall", "mm"),
+    "wall_sd_mm": ("spread of the wall within a reel", "mm"),
+    "diameter_mm": ("diameter", "mm"),
+}
+# A lowest value is an extreme: one thin reel would pull an average of them down for many reels after it.
+SMOOTHED = ("mean_wall_mm", "diameter_mm")
+VECTOR = ("mean_wall_mm", "ecc_cos_mm", "ecc_sin_mm")
+# Charts watched at once: what the alarm budget is shared among. Individuals, EWMA and CUSUM, errors of the
+# autoregression, mean and spread of subgroups, T^2, multivariate EWMA, counts, gaps between faults.
+WATCHED = len(INDIVIDUALS) + 2 * len(SMOOTHED) + 1 + 2 + 2 + 2
+EWMA_WEIGHT, CUSUM_REFERENCE, VECTOR_WEIGHT = 0.2, 0.5, 0.1
+FEWEST_REELS = 8
+# Fault rate over the usual one that the chart of gaps is made to see (chosen here).
+TIMES_THE_RATE = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class ChartOf:
+    """A chart, what it is of, and the reel behind each of its points.
+
+    Args:
+        title: what is charted, in plain words.
+        quantity: its name in the records.
+        family: kind of chart; a phase I and a phase II of the same title and family belong together.
+        chart: the chart.
+        reels: the reel behind each point.
+    """
+
+    title: str
+    quantity: str
+    family: str
+    chart: Chart
+    reels: tuple[LineReel, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LineCharts:
+    """Charts of one line and product, what could not be charted, and the alarm budget in words."""
+
+    charts: tuple[ChartOf, ...]
+    refused: tuple[Refused, ...]
+    budget: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Limits:
+    """Limits that keep to an average run length when centre and deviation are known."""
+
+    shewhart: float
+    ewma: float
+    cusum: float
+    vector: float
+
+
+@cache
+def _limits(arl0: float) -> _Limits:
+    return _Limits(
+        shewhart_width(arl0),
+        ewma_width(arl0, EWMA_WEIGHT),
+        cusum_limit(arl0, CUSUM_REFERENCE),
+        mewma_limit(arl0, VECTOR_WEIGHT, len(VECTOR)),
+    )
+
+
+def line_charts(reels: Sequence[LineReel], settings: Charts) -> LineCharts:
+    """Every chart of one line and product.
+
+    Args:
+        reels: its reels in the order they were made.
+        settings: the plant's alarm budget and the number of reels that set the limits.
+    """
+    budget = alarm_budget(WATCHED, settings.reels_per_day, settings.false_alarms, settings.days)
+    first = min(settings.baseline_reels, len(reels))
+    maker = _Maker(tuple(reels), first, budget.arl0)
+    maker.individuals()
+    for quantity in SMOOTHED:
+        maker.smoothed(quantity)
+    maker.residuals("mean_wall_mm")
+    maker.subgroups()
+    maker.vectors()
+    maker.counts()
+    maker.gaps()
+    told = f"{budget.words} Limits are set by the first {first} reels of the product on the line."
+    return LineCharts(tuple(maker.charts), tuple(maker.refused), told)
+
+
+class _Maker:
+    """Makes the charts of one line one after the other; what cannot be made is kept as a refusal."""
+
+    def __init__(self, reels: tuple[LineReel, ...], first: int, arl0: float) -> None:
+        self.reels, self.first, self.arl0 = reels, first, arl0
+        self.charts: list[ChartOf] = []
+        self.refused: list[Refused] = []
+
+    def keep(
+        self,
+        title: str,
+        quantity: str,
+        family: str,
+        made: Callable[[], Chart | Refused],
+        reels: Sequence[LineReel],
+    ) -> Chart | None:
+        """Make a chart and keep it, or keep why it could not be made."""
+        question = f"Is any reel out of the ordinary in its {title}?"
+        try:
+            found = made()
+        except ReelproofError as fault:
+            found = Refused(question, family, str(fault.complaints[0]), len(reels))
+        if isinstance(found, Refused):
+            self.refused.append(replace(found, question=question))
+            return None
+        self.charts.append(ChartOf(title, quantity, family, replace(found, question=question), tuple(reels)))
+        return found
+
+    def baseline(self, quantity: str, title: str, family: str) -> Array | None:
+        """The quantity over all reels, if enough of the first ones have it."""
+        values = values_of(self.reels, quantity)
+        known = int(np.isfinite(values[: self.first]).sum())
+        if known < FEWEST_REELS:
+            reason = f"{known} reels set no limits; {FEWEST_REELS} are needed."
+            self.refused.append(
+                Refused(f"Is any reel out of the ordinary in its {title}?", family, reason, known)
+            )
+            return None
+        return values
+
+    def individuals(self) -> None:
+        """One value a reel: phase I on the first reels, phase II on the later ones."""
+        width = _limits(self.arl0).shewhart
+        for quantity, (title, unit) in INDIVIDUALS.items():
+            values = self.baseline(quantity, title, "individuals chart")
+            if values is None:
+                continue
+            one = self.keep(
+                title,
+                quantity,
+                "individuals chart",
+                lambda v=values, u=unit: individuals_chart(v[: self.first], width=width, unit=u),  # type: ignore[misc]
+                self.reels[: self.first],
+            )
+            later = values[self.first :]
+            if one is None or not np.isfinite(later).any():
+                continue
+            known = int(np.isfinite(values[: self.first]).sum())
+            self.keep(
+                title,
+                quantity,
+                "individuals chart",
+                lambda c=one, v=later, u=unit, n=known: self.guaranteed(c, v, u, n),  # type: ignore[misc]
+                self.reels[self.first :],
+            )
+
+    def guaranteed(self, first: Chart, later: Array, unit: str, known: int) -> Chart | Refused:
+        """Phase II individuals, widened so that the budget is kept although the limits are only estimated."""
+        chart = individuals_chart(
+            later,
+            first.details["centre"],
+            first.details["sigma"],
+            guaranteed_width(self.arl0, known),
+            unit=unit,
+            baseline=known,
+        )
+        if isinstance(chart, Refused):
+            return chart
+        told = f"Limits are widened so that nine in ten baselines of {known} reels keep to the alarm budget."
+        return replace(chart, arl0=self.arl0, warnings=(*chart.warnings, told))
+
+    def smoothed(self, quantity: str) -> None:
+        """EWMA and CUSUM: later reels against the first ones', or the first ones against themselves."""
+        title, unit = INDIVIDUALS[quantity]
+        values = self.baseline(quantity, title, "EWMA chart")
+        if values is None:
+            return
+        found = individuals_chart(values[: self.first], unit=unit)
+        if isinstance(found, Refused):
+            return
+        centre, sigma = found.details["centre"], found.details["sigma"]
+        limits = _limits(self.arl0)
+        for phase, part, reels in self.parts(values):
+            self.keep(
+                title,
+                quantity,
+                "EWMA chart",
+                lambda p=part, f=phase: self.told(  # type: ignore[misc]
+                    ewma_chart(p, centre, sigma, EWMA_WEIGHT, limits.ewma, arl0=self.arl0, unit=unit), f
+                ),
+                reels,
+            )
+            self.keep(
+                title,
+                quantity,
+                "CUSUM chart",
+                lambda p=part, f=phase: self.told(  # type: ignore[misc]
+                    _cusum(
+                        cusum_chart(p, centre, sigma, CUSUM_REFERENCE, limits.cusum, self.arl0, unit), p, unit
+                    ),
+                    f,
+                ),
+                reels,
+            )
+
+    def residuals(self, quantity: str) -> None:
+        """Errors of an autoregression of the first reels: for reels that follow one another."""
+        title, unit = INDIVIDUALS[quantity]
+        values = values_of(self.reels, quantity)
+        width = _limits(self.arl0).shewhart
+        model = fit_autoregression(values[: self.first])
+        if isinstance(model, Refused):
+            question = f"Is any reel's {title} a surprise, given those before it?"
+            self.refused.append(replace(model, question=question))
+            return
+        whole = residual_chart(values, model, width, unit)
+        for phase, part, reels in self.parts(whole.plotted):
+            start = 0 if phase == "I" else self.first
+            self.keep(
+                title,
+                quantity,
+                "residual chart",
+                lambda m=model, f=phase, a=start, n=part.size: self.told(  # type: ignore[misc]
+                    _slice(residual_chart(values, m, width, unit), a, a + n), f
+                ),
+                reels,
+            )
+
+    def subgroups(self) -> None:
+        """Mean and spread of stretches within a reel; limits from within reels, so phase I only."""
+        kept, rows = subgroups_of(self.reels[: self.first])
+        reels = [self.reels[number] for number in kept]
+        if len(reels) < FEWEST_REELS:
+            reason = f"{len(reels)} reels have enough stretches; {FEWEST_REELS} are needed."
+            self.refused.append(
+                Refused(
+                    "Is any reel's mean or inner spread out of the ordinary?",
+                    "mean and s charts",
+                    reason,
+                    len(reels),
+                )
+            )
+            return
+        found = mean_charts(rows, "standard deviation", "mm", self.arl0)
+        if isinstance(found, Refused):
+            self.refused.append(found)
+            return
+        mean, spread = found
+        self.keep("mean wall of stretches", "mean_wall_mm", "mean chart", lambda: mean, reels)
+        self.keep("spread of the wall between stretches", "mean_wall_mm", "s chart", lambda: spread, reels)
+
+    def vectors(self) -> None:
+        """Mean wall and the two parts of the offset together: T^2 and its moving average."""
+        title = "mean wall and offset together"
+        rows = np.column_stack([values_of(self.reels, one) for one in VECTOR])
+        base = rows[: self.first]
+        base = base[np.isfinite(base).all(axis=1)]
+        if len(base) < FEWEST_REELS or np.linalg.matrix_rank(np.cov(base.T)) < len(VECTOR):
+            reason = f"{len(base)} reels with wall and offset set no limits; {FEWEST_REELS} are needed."
+            self.refused.append(
+                Refused(f"Is any reel out of the ordinary in its {title}?", "T^2 chart", reason, len(base))
+            )
+            return
+        alpha, centre, covariance = 1.0 / self.arl0, base.mean(axis=0), np.cov(base.T)
+
+        def named(chart: Chart | Refused, part: Array) -> Chart | Refused:
+            return chart if isinstance(chart, Refused) else _with_part(chart, part, centre, covariance)
+
+        for phase, part, reels in self.parts(rows):
+            self.keep(
+                title,
+                "wall_vector_mm",
+                "T^2 chart",
+                lambda p=part, f=phase: named(  # type: ignore[misc]
+                    t2_chart(p, alpha) if f == "I" else t2_chart(p, alpha, centre, covariance, len(base)), p
+                ),
+                reels,
+            )
+            self.keep(
+                title,
+                "wall_vector_mm",
+                "multivariate EWMA",
+                lambda p=part, f=phase: self.told(  # type: ignore[misc]
+                    mewma_chart(p, centre, covariance, VECTOR_WEIGHT, _limits(self.arl0).vector, self.arl0), f
+                ),
+                reels,
+            )
+
+    def counts(self) -> None:
+        """Spark faults of each reel over its tested length."""
+        tested = np.array([reel.tested_m for reel in self.reels])
+        faults = np.array([reel.faults for reel in self.reels])
+        rate = None
+        for phase, part, reels in self.parts(faults):
+            start = 0 if phase == "I" else self.first
+            length = tested[start : start + part.size]
+            if phase == "II":
+                base = tested[: self.first].sum()
+                if not (base > 0 and faults[: self.first].sum() > 0):
+                    continue
+                rate = 1000.0 * float(faults[: self.first].sum() / base)
+            self.keep(
+                "spark faults per km",
+                "spark_faults",
+                "u-chart",
+                lambda p=part, m=length, r=rate: u_chart(p, m, 1.0 / self.arl0, r),  # type: ignore[misc]
+                reels,
+            )
+
+    def gaps(self) -> None:
+        """Tested wire from each spark fault to the next: for faults that hardly ever happen."""
+        places, owners, travelled = [], [], 0.0
+        for number, reel in enumerate(self.reels):
+            places += [travelled + at for at in sorted(reel.fault_at_m)]
+            owners += [number] * len(reel.fault_at_m)
+            travelled += reel.tested_m
+        behind = [number for number in owners if number < self.first]
+        length = sum(reel.tested_m for reel in self.reels[: self.first])
+        question, family = "Do spark faults come closer together?", "CUSUM of gaps between faults"
+        if len(behind) < 3 or length <= 0.0:
+            reason = f"{len(behind)} faults on the first {self.first} reels set no usual gap; 3 are needed."
+            self.refused.append(Refused(question, family, reason, len(behind)))
+            return
+        watched = owners[len(behind) :]
+        phase: Literal["I", "II"] = "II" if watched else "I"
+        start = len(behind) if watched else 0
+        gaps = np.diff(np.array([places[start - 1] if start else 0.0, *places[start:]]))
+        mean = length / len(behind)
+        reached = max(self.arl0 * length / self.first / mean, 20.0)
+        found = gap_cusum(gaps, mean, TIMES_THE_RATE, reached)
+        self.keep(
+            "wire between spark faults",
+            "fault_gap_m",
+            family,
+            lambda: self.told(_gaps_chart(found), phase),
+            [self.reels[number] for number in owners[start:]],
+        )
+
+    def parts(
+        self, values: NDArray[np.generic]
+    ) -> list[tuple[Literal["I", "II"], NDArray[np.generic], tuple[LineReel, ...]]]:
+        """The first reels as phase I and the later ones as phase II, where there are any with a value."""
+        found: list[tuple[Literal["I", "II"], NDArray[np.generic], tuple[LineReel, ...]]] = [
+            ("I", values[: self.first], self.reels[: self.first])
+        ]
+        later = np.asarray(values[self.first :], dtype=np.float64)
+        if later.size and np.isfinite(later).any():
+            found.append(("II", values[self.first :], self.reels[self.first :]))
+        return found
+
+    def told(self, chart: Chart | Refused, phase: Literal["I", "II"]) -> Chart | Refused:
+        """The chart with its phase, and what its limits rest on."""
+        if isinstance(chart, Refused):
+            return chart
+        rests = f"The limits rest on {self.first} reels; their false alarms may differ from those computed."
+        same = "The limits come from these same reels: the chart looks back and predicts nothing."
+        said = (*((same,) if phase == "I" else ()), *((rests,) if self.first < 100 else ()))
+        return replace(chart, phase=phase, warnings=(*chart.warnings, *said))
+
+
+def _slice(chart: Chart, start: int, stop: int) -> Chart:
+    """Points `start` up to `stop` of a chart, with their signals."""
+    return replace(
+        chart,
+        plotted=chart.plotted[start:stop],
+        centre=chart.centre[start:stop],
+        lower=chart.lower[start:stop],
+        upper=chart.upper[start:stop],
+        signals=tuple(
+            replace(one, item=one.item - start, since=max(one.since - start, 0))
+            for one in chart.signals
+            if start <= one.item < stop
+        ),
+    )
+
+
+def _cusum(found: CusumChart | Refused, values: Array, unit: str) -> Chart | Refused:
+    """Both sums of a CUSUM as one line: the larger of the two, the lower sum below the axis."""
+    if isinstance(found, Refused):
+        return found
+    plotted = np.where(found.above >= found.below, found.above, -found.below)
+    n = plotted.size
+    signals = tuple(
+        replace(one, value=one.value if one.side == "above" else -one.value,
+                limit=one.limit if one.side == "above" else -one.limit)
+        for one in found.signals
+    )  # fmt: skip
+    return Chart(
+        question="",
+        method="tabular CUSUM (Page 1954), the upper sum above the axis and the lower below",
+        phase="II",
+        plotted=np.where(np.isfinite(values), plotted, np.nan),
+        centre=np.zeros(n),
+        lower=np.full(n, -found.limit),
+        upper=np.full(n, found.limit),
+        unit=unit,
+        signals=signals,
+        arl0=found.arl0,
+        unit_of_inference="reel",
+        assumptions=(Assumption("neighbouring points are independent", None, "see the individuals chart"),),
+        warnings=found.warnings,
+        details={"centre": found.centre, "reference": found.reference, "limit": found.limit},
+    )
+
+
+def _gaps_chart(found: GapCusum) -> Chart:
+    """The CUSUM of gaps as a chart of one sum a fault [m]."""
+    n = found.sums.size
+    told = (
+        f"A rate {TIMES_THE_RATE:g} times the usual is signalled after {found.arl1:.0f} faults on average.",
+    )
+    return Chart(
+        question="",
+        method="exponential CUSUM of the wire between faults (Lucas 1985)",
+        phase="II",
+        plotted=found.sums,
+        centre=np.zeros(n),
+        lower=np.full(n, -np.inf),
+        upper=np.full(n, found.limit_m),
+        unit="m",
+        signals=found.signals,
+        arl0=found.arl0,
+        unit_of_inference="event",
+        assumptions=(
+            Assumption("gaps are exponential, faults do not bunch", None, "see the clustering test"),
+        ),
+        warnings=told,
+        details={"reference_m": found.reference_m, "limit_m": found.limit_m, "arl1": found.arl1},
+    )
+
+
+def _with_part(chart: Chart, rows: Array, centre: Array, covariance: Array) -> Chart:
+    """T^2 signals with the part that makes most of them: the mean wall or the offset."""
+    signals = []
+    for one in chart.signals:
+        row = rows[[one.item]]
+        mean = float(t_squared(row[:, :1], centre[:1], covariance[:1, :1])[0])
+        offset = float(t_squared(row[:, 1:], centre[1:], covariance[1:, 1:])[0])
+        part = "the mean wall" if mean >= offset else "the offset of the conductor"
+        signals.append(
+            replace(one, rule=f"{one.rule}, most of it {part} ({mean:.1f} and {offset:.1f} alone)")
+        )
+    return replace(chart, signals=tuple(signals))

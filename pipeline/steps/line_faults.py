@@ -1,0 +1,144 @@
+"""Do spark faults differ between shifts or lots, scatter more than chance, or change from some reel on?
+
+Counts of reels over their tested length. What is compared is what the run sheets name; the test is fixed
+beforehand (mid-p), and the ratio's interval is always shown beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+
+from pipeline.errors import ReelproofError
+from pipeline.results import Assumption, Refused, Result
+from pipeline.statistics.event_clustering import dispersion_of_counts
+from pipeline.statistics.rate_changes import RateChange, rate_change
+from pipeline.statistics.rate_comparison import compare_rates
+from pipeline.statistics.rate_regression import RateRegression, rate_regression
+from pipeline.steps.line_reels import LineReel
+
+Answer = tuple[str, Result | Refused]
+TOPIC = "fault rates"
+# Pairs of shifts or lots that are compared one by one; beyond them the regression has all at once (chosen here).
+MOST_PAIRS = 6
+
+
+def fault_answers(reels: Sequence[LineReel]) -> list[Answer]:
+    """Everything the fault counts of a line's reels say together.
+
+    Args:
+        reels: the reels in the order they were made.
+    """
+    tested = [reel for reel in reels if reel.tested_m > 0.0]
+    if not tested:
+        reason = "No reel of the line was fully spark-tested, so faults have no length to be counted over."
+        return [(TOPIC, Refused("How many spark faults are there per km?", "Poisson rates", reason, 0))]
+    faults = [reel.faults for reel in tested]
+    length = [reel.tested_m for reel in tested]
+    found: list[Result | Refused] = [_tried("Do faults scatter more from reel to reel than by chance?",
+                                            lambda: dispersion_of_counts(faults, length))]  # fmt: skip
+    found.append(_tried("From which reel on did the fault rate change?", lambda: _changed(tested)))
+    for kind in dict.fromkeys(kind for reel in tested for kind in reel.circumstances):
+        found += _pairs(kind, tested)
+    found += _regressed(tested)
+    return [(TOPIC, one) for one in found]
+
+
+def _tried(question: str, made: Callable[[], Result | Refused]) -> Result | Refused:
+    try:
+        return _asked(made(), question)
+    except ReelproofError as fault:
+        return Refused(question, "Poisson rates", str(fault.complaints[0]), 0)
+
+
+def _pairs(kind: str, reels: Sequence[LineReel]) -> list[Result | Refused]:
+    """The rate of each class of a circumstance against each other class."""
+    classes = sorted({reel.circumstances[kind] for reel in reels if kind in reel.circumstances})
+    found: list[Result | Refused] = []
+    for one, other in list(combinations(classes, 2))[:MOST_PAIRS]:
+        sums = [
+            (
+                sum(reel.faults for reel in reels if reel.circumstances.get(kind) == name),
+                sum(reel.tested_m for reel in reels if reel.circumstances.get(kind) == name),
+            )
+            for name in (one, other)
+        ]
+        question = f"Is the fault rate of {kind} {one} another than that of {kind} {other}?"
+        found.append(_tried(question, lambda s=sums: compare_rates(*s[0], *s[1])))  # type: ignore[misc]
+    return found
+
+
+def _asked(found: Result | Refused, question: str) -> Result | Refused:
+    return replace(found, question=question)
+
+
+def _regressed(reels: Sequence[LineReel]) -> list[Result | Refused]:
+    """Every circumstance that every reel has and that takes more than one value, the others held equal."""
+    kinds = [
+        kind
+        for kind in dict.fromkeys(kind for reel in reels for kind in reel.circumstances)
+        if all(kind in reel.circumstances for reel in reels)
+        and len({reel.circumstances[kind] for reel in reels}) > 1
+    ]
+    question = "Which circumstance goes with more faults, the others held equal?"
+    if not kinds:
+        reason = "Every reel was made under the same shift and lots, so nothing can be told apart."
+        return [
+            Refused(question, "Poisson regression with exposure", reason, sum(one.faults for one in reels))
+        ]
+    try:
+        found = rate_regression(
+            [reel.faults for reel in reels],
+            [reel.tested_m for reel in reels],
+            {kind: [reel.circumstances[kind] for reel in reels] for kind in kinds},
+        )
+    except ReelproofError as fault:
+        return [Refused(question, "Poisson regression with exposure", str(fault.complaints[0]), 0)]
+    if isinstance(found, RateRegression):
+        return list(found.ratios)
+    return [_asked(found, question)]
+
+
+def _changed(reels: Sequence[LineReel]) -> Result | Refused:
+    """The reel from which on the rate was another, as a result whose interval is of the reel's number."""
+    question = "From which reel on did the fault rate change?"
+    method = "change of a Poisson rate: likelihood over all places, p-value by simulation"
+    found = rate_change([reel.faults for reel in reels], [reel.tested_m for reel in reels])
+    if not isinstance(found, RateChange):
+        return _asked(found, question)
+    if found.p_value > 0.05:
+        reason = f"No change stands out of chance (p = {found.p_value:.2g} over all places looked at)."
+        return Refused(question, method, reason, found.n)
+    named = reels[found.item].reel_id
+    return Result(
+        question=question,
+        estimate=float(found.item + 1),
+        low=float(found.low + 1),
+        high=float(found.high + 1),
+        confidence=0.95,
+        unit="",
+        method=method,
+        n=found.n,
+        effective_n=None,
+        known_m=float(np.sum([reel.tested_m for reel in reels])),
+        unit_of_inference="reel",
+        assumptions=(
+            Assumption("faults are separate and fall by chance", None, "see the scatter from reel to reel"),
+            Assumption("there is one change at most", None, "not checked here"),
+        ),
+        warnings=(
+            (
+                f"The figure is the number of the reel in the order made: {named}, between {reels[found.low].reel_id} "
+                f"and {reels[min(found.high, len(reels) - 1)].reel_id}. From {found.before_per_km:.3g} to "
+                f"{found.after_per_km:.3g} faults per km."
+            ),
+        ),
+        details={
+            "p_value": found.p_value,
+            "before_per_km": found.before_per_km,
+            "after_per_km": found.after_per_km,
+        },
+    )

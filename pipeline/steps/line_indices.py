@@ -1,0 +1,225 @@
+"""How far do the reels of a line stand from their limits, what do so many reels prove, and how many are bad?
+
+One value a reel is the unit: what differs from reel to reel is in it. An index within reels, the limit that most
+reels keep, and the share of reels with a point under the limit stand beside it, each under its own name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from pipeline.errors import ReelproofError
+from pipeline.results import Refused, Result
+from pipeline.statistics.block_minima import fit_block_minima, reel_risk_from_blocks
+from pipeline.statistics.capability import performance_index_one_sided
+from pipeline.statistics.capability_two_sided import performance_index_two_sided
+from pipeline.statistics.capability_within import within_index_one_sided
+from pipeline.statistics.reels_needed import index_that_proves, reels_needed
+from pipeline.statistics.share_of_reels import share_of_bad_reels
+from pipeline.statistics.tolerance import lower_tolerance_limit
+from pipeline.steps.line_charts import LineCharts
+from pipeline.steps.line_reels import LineReel, values_of
+
+Answer = tuple[str, Result | Refused]
+# Indices that customers ask a proof of, and the true index each is reckoned to be shown with (common practice, no
+# source).
+CLAIMS = ((1.33, 1.67), (1.67, 2.0))
+# Share of reels that a tolerance limit is given for (chosen here).
+MOST_REELS = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class ReelLimit:
+    """A limit on one value of a reel.
+
+    Args:
+        requirement: what is limited.
+        quantity: the value of a reel it is held against.
+        sense: ``at least`` or ``at most``.
+        value: the limit, in `unit`.
+        unit: its unit.
+    """
+
+    requirement: str
+    quantity: str
+    sense: Literal["at least", "at most"]
+    value: float
+    unit: str
+
+    @property
+    def words(self) -> str:
+        """The limit in words."""
+        return f"{self.requirement} {self.sense} {self.value:.4g} {self.unit}"
+
+
+def index_answers(reels: Sequence[LineReel], limits: Sequence[ReelLimit], charts: LineCharts) -> list[Answer]:
+    """Indices over reels and what belongs beside them, for each limit.
+
+    Args:
+        reels: the reels in the order they were made.
+        limits: limits on a value of a reel.
+        charts: the line's charts, which say whether the process is steady.
+    """
+    answers: list[Answer] = []
+    for limit in limits:
+        answers.append(("capability of reels", _index(reels, limit, charts)))
+        if limit.quantity == "mean_wall_mm" and limit.sense == "at least":
+            answers.append(("capability within reels", _within(reels, limit)))
+        if limit.sense == "at least":
+            answers.append(("limit most reels keep", _tolerance(reels, limit)))
+        if limit.requirement == "minimum wall at any point":
+            answers.append(("share of bad reels", _share(reels, limit)))
+            answers.append(("minimum of a reel", _blocks(reels, limit)))
+    answers += _between(reels, limits)
+    return answers
+
+
+def _guarded(question: str, method: str, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
+    try:
+        found = made()
+    except ReelproofError as fault:
+        return Refused(question, method, str(fault.complaints[0]), n)
+    return replace(found, question=question)
+
+
+def _stability(quantity: str, charts: LineCharts) -> tuple[bool | None, str]:
+    """Whether the phase I chart of the quantity is without a signal, and that in words."""
+    for one in charts.charts:
+        if one.quantity == quantity and one.family == "individuals chart" and one.chart.phase == "I":
+            signals = len(one.chart.signals)
+            if signals:
+                return False, f"{signals} of {one.chart.plotted.size} reels lie beyond the limits of phase I"
+            few = one.chart.plotted.size < 20
+            told = f"no reel of {one.chart.plotted.size} lies beyond the limits of phase I"
+            return None if few else True, told
+    return None, "no control chart could be made"
+
+
+def _index(reels: Sequence[LineReel], limit: ReelLimit, charts: LineCharts) -> Result | Refused:
+    values = values_of(reels, limit.quantity)
+    stable, evidence = _stability(limit.quantity, charts)
+    question = f"How far do whole reels stand from {limit.words}?"
+    found = _guarded(
+        question,
+        "one-sided index of one value a reel (ISO 22514-2)",
+        values.size,
+        lambda: performance_index_one_sided(
+            values,
+            limit.value,
+            sense=limit.sense,
+            stable=stable,
+            stability_evidence=evidence,
+            unit_of_inference="reel",
+            known_m=sum(reel.length_m for reel in reels),
+        ),
+    )
+    return (
+        found if isinstance(found, Refused) else replace(found, warnings=(*found.warnings, *_proofs(found)))
+    )
+
+
+def _proofs(found: Result) -> list[str]:
+    """What so many reels would have to show to prove a claim, and how many reels it usually takes."""
+    told = []
+    for claim, true in CLAIMS:
+        needed = index_that_proves(claim, found.n)
+        proven = "is proven" if found.estimate >= needed else "is not proven"
+        told.append(
+            f"An index of {claim:g} {proven} at 95 %: {found.n} reels prove it from {needed:.2f} on; with a true index "
+            f"of {true:g} it takes {reels_needed(claim, true)} reels to prove it four times in five."
+        )
+    return told
+
+
+def _within(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
+    known = [
+        reel
+        for reel in reels
+        if reel.worth is not None and {"mean_wall_mm", "wall_sd_mm"} <= set(reel.values)
+    ]
+    worth = [reel.worth for reel in known if reel.worth is not None]
+    return _guarded(
+        f"How far would readings stand from {limit.words} if every reel were set up alike?",
+        "index within reels (ISO 22514-2)",
+        len(known),
+        lambda: within_index_one_sided(
+            [reel.values["mean_wall_mm"] for reel in known],
+            [reel.values["wall_sd_mm"] for reel in known],
+            [mean for mean, _ in worth],
+            [variance for _, variance in worth],
+            limit.value,
+            unit_of_inference="section average",
+            known_m=sum(reel.length_m for reel in known),
+        ),
+    )
+
+
+def _tolerance(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
+    values = values_of(reels, limit.quantity)
+    return _guarded(
+        f"Above which value do {100 * MOST_REELS:.0f} % of reels lie ({limit.requirement})?",
+        "one-sided tolerance limit, any shape (Wilks 1941)",
+        values.size,
+        lambda: lower_tolerance_limit(values[np.isfinite(values)], MOST_REELS, unit=limit.unit, shape="any"),
+    )
+
+
+def _share(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
+    values = values_of(reels, limit.quantity)
+    known = values[np.isfinite(values)]
+    return _guarded(
+        f"What share of reels has a reading of {limit.requirement} under {limit.value:.4g} {limit.unit}?",
+        "exact binomial interval (Clopper and Pearson 1934)",
+        known.size,
+        lambda: share_of_bad_reels(
+            int((known < limit.value).sum()),
+            int(known.size),
+            two_sided=bool((known < limit.value).any()),
+            known_m=sum(reel.length_m for reel in reels),
+        ),
+    )
+
+
+def _blocks(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
+    """The risk of a reel from the thinnest reading of each reel: a reel is a block."""
+    known = [reel for reel in reels if limit.quantity in reel.values and reel.length_m > 0.0]
+    usual = float(np.median([reel.length_m for reel in known])) if known else 0.0
+    alike = [reel for reel in known if abs(reel.length_m - usual) <= 0.05 * usual]
+    minima = [reel.values[limit.quantity] for reel in alike]
+    return _guarded(
+        f"How likely is a reel of {usual:.0f} m to have a point under {limit.value:.4g} {limit.unit}, from the "
+        "thinnest reading of each reel?",
+        "block minima, generalised extreme-value distribution, profile likelihood (Coles 2001)",
+        len(alike),
+        lambda: reel_risk_from_blocks(
+            minima,
+            fit_block_minima(minima),
+            limit=limit.value,
+            block_m=[reel.length_m for reel in alike],
+            reel_m=usual,
+        ),
+    )
+
+
+def _between(reels: Sequence[LineReel], limits: Sequence[ReelLimit]) -> list[Answer]:
+    """The two-sided index of every quantity that has both a lower and an upper limit."""
+    answers: list[Answer] = []
+    for quantity in dict.fromkeys(one.quantity for one in limits):
+        low = [one.value for one in limits if one.quantity == quantity and one.sense == "at least"]
+        high = [one.value for one in limits if one.quantity == quantity and one.sense == "at most"]
+        if not (low and high):
+            continue
+        values, ends = values_of(reels, quantity), (max(low), min(high))
+        unit = next(one.unit for one in limits if one.quantity == quantity)
+        found = _guarded(
+            f"How do whole reels sit between {ends[0]:.4g} and {ends[1]:.4g} {unit} ({quantity.removesuffix('_mm')})?",
+            "two-sided index of one value a reel (ISO 22514-2)",
+            values.size,
+            lambda v=values, e=ends: performance_index_two_sided(v, *e, unit_of_inference="reel"),  # type: ignore[misc]
+        )
+        answers.append(("capability of reels", found))
+    return answers

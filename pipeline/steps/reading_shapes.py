@@ -1,0 +1,85 @@
+"""Which shape have the readings of a run, and how far do they stand from a limit by the quantiles of that shape?
+
+Families are tried in the open, each with its fit; the bound comes from redrawing the wire in blocks, because
+neighbouring readings repeat each other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import ReelproofError
+from pipeline.products.limits import Limit
+from pipeline.results import Refused, Result
+from pipeline.statistics.bootstrap import block_length, redraw
+from pipeline.statistics.distribution_families import FAMILIES
+from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
+from pipeline.statistics.nonnormal_capability import Family, quantile_index_one_sided
+from pipeline.steps.evidence import Floats, Seen
+
+# Readings the shape is taken from, spread evenly over the run, and samples redrawn (chosen here, to bound the time).
+MOST_READINGS, REDRAWN = 1500, 120
+# Independent readings' worth that a shape is taken from (as in the statistics room).
+FEWEST = 50
+METHOD = "quantile index of the best fitting family, block bootstrap"
+
+
+def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Result | Refused:
+    """The quantile index of a run's readings against one limit.
+
+    Args:
+        seen: the quantity.
+        limit: the limit.
+        series: its steady readings in order, NaN where a piece does not adjoin the next.
+        known_m: wire behind them [m].
+    """
+    words = f"{limit.requirement} {limit.sense} {limit.value:.4g} {limit.unit}"
+    question = f"How far do the readings stand from {words} by the quantiles of their own shape?"
+    known = series[np.isfinite(series)]
+    thin = known[:: max(1, -(-known.size // MOST_READINGS))]
+    if thin.size < 50 or float(np.ptp(thin)) == 0.0:
+        reason = f"{known.size} steady readings that vary are too few to see a shape; 50 are needed."
+        return Refused(question, METHOD, reason, int(known.size))
+    try:
+        block = max(1.0, min(block_length(thin).circular, thin.size / 5.0))
+        step = max(1, round(block))
+        if thin.size / step < FEWEST:
+            reason = (
+                f"{known.size} steady readings are worth about {thin.size / step:.0f}; {FEWEST} show a shape."
+            )
+            return Refused(question, METHOD, reason, int(known.size))
+        found = quantile_index_one_sided(
+            thin,
+            limit.value,
+            FAMILIES,
+            redraw(thin.size, block, REDRAWN, 1),
+            sense="at least" if limit.sense == "at least" else "at most",
+            goodness=_goodness,
+            step=step,
+            unit=limit.unit,
+            unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
+            known_m=known_m,
+        )
+    except ReelproofError as fault:
+        return Refused(question, METHOD, str(fault.complaints[0]), int(known.size))
+    if isinstance(found, Refused):
+        return replace(found, question=question)
+    if found.low > found.estimate:
+        reason = (
+            f"Redrawn wire gives an index of {found.low:.2f} or more, above the {found.estimate:.2f} found: families "
+            "that fit as well disagree, so the shape of the tail is not known. Gather more wire."
+        )
+        return Refused(question, METHOD, reason, int(known.size))
+    told = f"Blocks of {block:.0f} of {thin.size} readings, one in {step} for the fit, were redrawn."
+    return replace(found, question=question, warnings=(*found.warnings, told))
+
+
+def _goodness(values: NDArray[np.float64], family: Family) -> tuple[float, float]:
+    """Anderson-Darling's statistic and p-value of readings under a family whose parameters come from them."""
+    found = bootstrap_goodness_of_fit(
+        values, family.fit, family.cdf, family.quantile, repetitions=99, most=300
+    )
+    return found.statistic, found.p_value

@@ -1,0 +1,248 @@
+"""What the thinnest readings of a run say besides the risk of a reel: how they clump, how thin a reel gets, and what
+the usual normal figure would have said.
+
+The normal figure is there to be compared with, never to be used instead.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import special
+
+from pipeline.errors import ReelproofError
+from pipeline.products.limits import Limit
+from pipeline.results import Assumption, Refused, Result
+from pipeline.statistics.autocorrelation import EffectiveN, effective_n
+from pipeline.statistics.averaging_gauge import margin_at_specimen_scale
+from pipeline.statistics.below_threshold import TailFit, fit_tail, fit_tail_rows, tail_cdf, tail_quantile
+from pipeline.statistics.capability import index_standard_error
+from pipeline.statistics.extremal_index import (
+    Clusters,
+    decluster,
+    extremal_index,
+    intervals_estimate,
+    run_from_extremal_index,
+)
+from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
+from pipeline.statistics.level_crossings import correlation_length_m, reel_risk_from_index
+from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop
+from pipeline.statistics.return_level import reel_level
+from pipeline.statistics.tail_diagnostics import cluster_spacings, mean_excess, stability, trend_along_length
+from pipeline.steps.evidence import Floats, Seen
+
+# How often a level is passed: half of all reels, and one reel in a thousand.
+LEVELS = ((math.log(2.0), "half of all reels get"), (1e-3, "one reel in a thousand gets"))
+NORMAL = "normal readings taken as independent (the usual figure)"
+
+
+@dataclass(frozen=True, slots=True)
+class Tail:
+    """The thin readings of a run under a threshold.
+
+    Args:
+        value: steady readings in the order of the wire [mm].
+        at_m: their places [m].
+        step_m: usual distance between them [m].
+        threshold: level under which a reading counts as thin [mm].
+        clusters: thin stretches, one entry each.
+        fit: depth of the clusters.
+    """
+
+    value: Floats
+    at_m: Floats
+    step_m: float
+    threshold: float
+    clusters: Clusters
+    fit: TailFit
+
+    @property
+    def known_m(self) -> float:
+        """Wire with a steady reading [m]."""
+        return self.step_m * self.value.size
+
+
+def tail_of(value: Floats, at_m: Floats, threshold: float) -> Tail | int:
+    """Clusters under a threshold and their fit; the number of thin readings where they are too few.
+
+    Args:
+        value: steady readings in the order of the wire [mm].
+        at_m: their places [m].
+        threshold: level [mm].
+
+    Raises:
+        MethodRefusal: the clusters cannot be fitted.
+    """
+    under = np.flatnonzero(value < threshold)
+    spacings = np.diff(under).astype(np.float64)
+    if spacings.size < 20:
+        return int(under.size)
+    step = float(np.median(np.diff(at_m)))
+    run = run_from_extremal_index(spacings, intervals_estimate(spacings))
+    clusters = decluster(value, at_m, threshold, max(run, 1.0) * max(step, 1e-6))
+    return Tail(value, at_m, step, threshold, clusters, fit_tail(clusters.deficit))
+
+
+def diagnostics(tail: Tail) -> tuple[Assumption, ...]:
+    """Whether threshold and tail can be believed: fit, steadiness over thresholds, spacing and trend of clusters."""
+    y, at = tail.clusters.deficit, tail.clusters.at_m
+    depth = np.quantile(y, [0.0, 0.25, 0.5])
+    depth[0] = 0.0
+    checks = []
+    try:
+        fits = bootstrap_goodness_of_fit(y, fit_tail_rows, tail_cdf, tail_quantile, repetitions=199, most=400)
+        told = f"Anderson-Darling {fits.statistic:.2f}, p = {fits.p_value:.2g} by refitting simulated samples"
+        checks.append(Assumption("depths of the clusters follow the fitted tail", fits.p_value >= 0.05, told))
+        over = stability(y, depth, fit_tail_rows)
+        apart = abs(float(over.shape[-1] - over.shape[0])) <= 2.0 * float(over.shape_error[-1])
+        told = ", ".join(f"{shape:.2f} ({n})" for shape, n in zip(over.shape, over.n, strict=True))
+        checks.append(
+            Assumption("the shape stays the same under lower thresholds", apart, f"shape (clusters): {told}")
+        )
+        means = mean_excess(y, depth)
+        told = ", ".join(f"{1000 * one:.2f}" for one in means.mean)
+        checks.append(Assumption("mean depth beyond lower thresholds runs straight", None, f"{told} um"))
+        apart_p = cluster_spacings(at, repetitions=300).p_value
+        checks.append(
+            Assumption(
+                "clusters come independently along the wire", apart_p >= 0.05, f"spacings p = {apart_p:.2g}"
+            )
+        )
+        drift = trend_along_length(at, y, float(tail.at_m[0]), float(tail.at_m[-1]))
+        held = drift.rate_p >= 0.01 and not drift.depth_p < 0.01
+        told = f"rate p = {drift.rate_p:.2g}, depth p = {drift.depth_p:.2g}"
+        checks.append(Assumption("clusters neither crowd nor deepen along the run", held, told))
+    except ReelproofError as fault:
+        checks.append(Assumption("diagnostics of the tail", None, str(fault.complaints[0])))
+    return tuple(checks)
+
+
+def tail_answers(tail: Tail, reel_m: float, averaging_m: float) -> list[Result | Refused]:
+    """How thin readings clump at the threshold used, and how thin a reel gets.
+
+    Args:
+        tail: the thin readings.
+        reel_m: length of a reel [m].
+        averaging_m: wire that one reading averages over [m].
+    """
+    question = f"Of how many readings under {tail.threshold:.4g} mm is one a thin place of its own?"
+    found: list[Result | Refused] = []
+    try:
+        clumping = extremal_index(tail.value, tail.threshold, step_m=tail.step_m)
+        found.append(replace(clumping, question=question))
+    except ReelproofError as fault:
+        found.append(Refused(question, "extremal index", str(fault.complaints[0]), tail.value.size))
+    lower = LowerTail(
+        tail.threshold, tail.fit.scale, tail.fit.shape, tail.clusters.deficit.size / tail.known_m
+    )
+    for times, words in LEVELS:
+        level = reel_level(
+            tail.clusters.deficit,
+            lower,
+            likelihood_drop,
+            known_m=tail.known_m,
+            reel_m=reel_m,
+            times=times,
+            covariance=tail.fit.covariance,
+            averaging_m=averaging_m,
+        )
+        found.append(
+            replace(level, question=f"How thin is the thinnest reading that {words}, on {reel_m:.0f} m?")
+        )
+    return found
+
+
+def margin_answer(
+    seen: Seen, value: Floats, limit: Limit, noise: Result | Refused | None, small_scale_mm: float | None
+) -> Result | Refused:
+    """The margin at the scale of the standard's specimen; refused until neighbouring slices were measured.
+
+    Args:
+        seen: the thinnest wall.
+        value: its steady readings [mm].
+        limit: the limit at any point.
+        noise: what the line's stops told of the gauge.
+        small_scale_mm: deviation between neighbouring cut slices; None where it was not measured.
+    """
+    question = f"How many deviations lie between the wall and {limit.value:.4g} {limit.unit} on a cut slice?"
+    known = isinstance(noise, Result)
+    try:
+        found = margin_at_specimen_scale(
+            float(value.mean()) - limit.value,
+            float(value.std(ddof=1)),
+            noise.estimate if isinstance(noise, Result) else seen.uncertainty,
+            small_scale_mm,
+            window_m=seen.extent_m,
+            n_observed=max(effective_n(value).for_variance, 3.0),
+            n_noise=float(noise.n) if known and isinstance(noise, Result) else 3.0,
+            n_small_scale=2.0,
+            known_m=None,
+        )
+    except ReelproofError as fault:
+        return Refused(question, "margin at specimen scale", str(fault.complaints[0]), value.size)
+    return replace(found, question=question)
+
+
+def normal_risk(value: Floats, step_m: float, limit: Limit, reel_m: float) -> Result | Refused:
+    """What normal theory says of a reel: crossings of a smooth wall, or the usual figure where the wall is not smooth.
+
+    Args:
+        value: steady readings in the order of the wire [mm].
+        step_m: distance between them [m].
+        limit: the limit at any point.
+        reel_m: length of a reel [m].
+    """
+    wanted = f"{limit.value:.4g} {limit.unit}"
+    question = f"By normal theory, how likely is a reel of {reel_m:.0f} m to have a point under {wanted}?"
+    sd = float(value.std(ddof=1))
+    if value.size < 200 or not sd > 0.0:
+        return Refused(question, NORMAL, f"{value.size} steady readings that vary are too few.", value.size)
+    worth = effective_n(value)
+    index = (float(value.mean()) - limit.value) / (3.0 * sd)
+    half = 1.96 * index_standard_error(index, worth.for_mean, worth.for_variance)
+    length = correlation_length_m(value, step_m)
+    if isinstance(length, float):
+        found = reel_risk_from_index(
+            index,
+            index - half,
+            index + half,
+            reel_m=reel_m,
+            correlation_m=length,
+            n=value.size,
+            known_m=step_m * value.size,
+        )
+        return replace(found, question=question)
+    return _usual(question, length.reason, index, half, worth, reel_m / step_m, step_m * value.size)
+
+
+def _usual(
+    question: str, why: str, index: float, half: float, worth: EffectiveN, readings: float, known_m: float
+) -> Result:
+    """The chance that one of so many normal, independent readings lies under the limit."""
+
+    def chance(one: float) -> float:
+        return -math.expm1(readings * math.log1p(-float(special.ndtr(-3.0 * one))))
+
+    return Result(
+        question=question,
+        estimate=chance(index),
+        low=chance(index + half),
+        high=chance(index - half),
+        confidence=0.95,
+        unit="",
+        method=NORMAL,
+        n=worth.n,
+        effective_n=worth.for_mean,
+        known_m=known_m,
+        unit_of_inference="reel",
+        assumptions=(
+            Assumption("readings are normal down to the limit", None, "compare the figure by extremes"),
+            Assumption(
+                "readings are independent", bool(worth.for_mean > 0.9 * worth.n), f"lag-1 {worth.lag_one:.2f}"
+            ),
+        ),
+        warnings=("Shown to be compared with the figure by extremes, not to be used instead of it.", why),
+        details={"index": index, "readings_of_a_reel": readings},
+    )

@@ -1,0 +1,161 @@
+"""Control charts of a line: phases apart, limits from the plant's budget, each signal led back to its reel."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from pipeline.sheets.plant_sheet import Charts
+from pipeline.statistics.alarm_budget import guaranteed_width
+from pipeline.steps.line_charts import FEWEST_REELS, WATCHED, ChartOf, LineCharts, line_charts
+from pipeline.steps.line_reels import LineReel
+
+SETTINGS = Charts(false_alarms=1.0, days=7.0, reels_per_day=60.0, baseline_reels=24)
+ARL0 = WATCHED * 60.0 * 7.0
+
+
+def reels(mean_wall: Sequence[float], seed: int = 3, **more: object) -> list[LineReel]:
+    rng = np.random.default_rng(seed)
+    n = len(mean_wall)
+    offset = rng.normal(0.02, 0.002, (n, 2))
+    return [
+        LineReel(
+            f"R-{k // 4}",
+            f"reel {k}",
+            {
+                "mean_wall_mm": float(wall),
+                "thinnest_wall_mm": float(wall) - 0.03 + float(rng.normal(0, 0.001)),
+                "wall_sd_mm": 0.004 + float(rng.normal(0, 0.0002)),
+                "diameter_mm": 2.8 + float(rng.normal(0, 0.004)),
+                "ecc_cos_mm": float(offset[k, 0]),
+                "ecc_sin_mm": float(offset[k, 1]),
+            },
+            stretch_means_mm=tuple(float(one) for one in wall + rng.normal(0, 0.001, 9)),
+            readings=900,
+            faults=int(rng.poisson(0.4)),
+            tested_m=2000.0,
+        )
+        for k, wall in enumerate(mean_wall)
+    ]
+
+
+def of(found: LineCharts, family: str, phase: str, quantity: str = "mean_wall_mm") -> ChartOf:
+    return next(
+        one
+        for one in found.charts
+        if (one.family, one.chart.phase, one.quantity) == (family, phase, quantity)
+    )
+
+
+def quiet(n: int, seed: int = 4) -> np.ndarray:
+    return np.random.default_rng(seed).normal(0.410, 0.002, n)
+
+
+def test_later_reels_are_held_against_limits_of_the_first_ones_only() -> None:
+    wall = quiet(40)
+    found = line_charts(reels(wall), SETTINGS)
+    moved = wall.copy()
+    moved[30:] += 0.02
+    other = line_charts(reels(moved), SETTINGS)
+    for family in ("individuals chart", "EWMA chart", "CUSUM chart"):
+        first, second = of(found, family, "I"), of(other, family, "I")
+        assert first.chart.plotted.size == 24
+        assert first.chart.upper == pytest.approx(second.chart.upper)
+        later = of(other, family, "II")
+        assert later.chart.plotted.size == 16
+        assert later.reels[later.chart.signals[0].item].reel_id in {"reel 30", "reel 31"}
+        assert of(found, family, "II").chart.upper == pytest.approx(later.chart.upper)
+
+
+def test_limits_are_those_of_the_plants_alarm_budget() -> None:
+    found = line_charts(reels(quiet(40)), SETTINGS)
+    assert found.budget.startswith(
+        "1 false alarm(s) in 7 days on 15 charts with 60 points a day each: one in 6300 "
+    )
+    individuals = of(found, "individuals chart", "I").chart
+    assert individuals.arl0 == pytest.approx(ARL0)
+    half = (individuals.upper - individuals.centre) / individuals.details["sigma"]
+    assert half == pytest.approx(stats.norm.isf(0.5 / ARL0))
+    later = of(found, "individuals chart", "II").chart
+    assert later.details["width"] == pytest.approx(guaranteed_width(ARL0, 24))
+    for family in ("EWMA chart", "CUSUM chart"):
+        assert of(found, family, "II").chart.arl0 == pytest.approx(ARL0)
+    stricter = line_charts(reels(quiet(40)), Charts(false_alarms=0.1, baseline_reels=24))
+    assert (
+        of(stricter, "EWMA chart", "II").chart.details["width"]
+        > of(found, "EWMA chart", "II").chart.details["width"]
+    )
+
+
+def test_every_chart_the_page_promises_is_made() -> None:
+    found = line_charts(reels(quiet(60)), SETTINGS)
+    families = {(one.family, one.chart.phase) for one in found.charts}
+    for family in (
+        "individuals chart",
+        "EWMA chart",
+        "CUSUM chart",
+        "residual chart",
+        "T^2 chart",
+        "multivariate EWMA",
+        "u-chart",
+    ):
+        assert {(family, "I"), (family, "II")} <= families
+    assert {("mean chart", "I"), ("s chart", "I")} <= families
+    assert found.refused == () or all(one.reason for one in found.refused)
+    for one in found.charts:
+        assert len(one.reels) == one.chart.plotted.size
+        assert one.chart.arl0 is None or one.chart.arl0 > 0
+
+
+def test_a_vector_signal_names_the_part_that_makes_it() -> None:
+    made = reels(quiet(40))
+    odd = made[33]
+    made[33] = LineReel(odd.run_id, odd.reel_id, {**odd.values, "ecc_cos_mm": 0.08}, tested_m=2000.0)
+    signals = of(line_charts(made, SETTINGS), "T^2 chart", "II", "wall_vector_mm").chart.signals
+    assert [one.item for one in signals] == [9]
+    assert "most of it the offset of the conductor" in signals[0].rule
+
+
+def test_faults_that_come_closer_together_are_seen() -> None:
+    made = []
+    for k in range(60):
+        places = (500.0,) if k % 4 == 0 and k < 30 else ((300.0, 900.0, 1500.0) if k >= 45 else ())
+        made.append(LineReel("R-1", f"reel {k}", faults=len(places), tested_m=2000.0, fault_at_m=places))
+    chart = of(
+        line_charts(made, Charts(baseline_reels=30)), "CUSUM of gaps between faults", "II", "fault_gap_m"
+    )
+    named = [chart.reels[one.item].reel_id for one in chart.chart.signals]
+    assert named and all(int(one.split()[1]) >= 45 for one in named)
+
+
+def test_few_reels_set_no_limits_and_say_so() -> None:
+    found = line_charts(reels(quiet(FEWEST_REELS - 1)), SETTINGS)
+    assert all(one.family == "u-chart" for one in found.charts)
+    told = {one.reason for one in found.refused}
+    assert f"{FEWEST_REELS - 1} reels set no limits; {FEWEST_REELS} are needed." in told
+
+
+def test_equal_values_are_refused_and_no_reels_make_nothing() -> None:
+    found = line_charts(reels([0.41] * 12), SETTINGS)
+    told = [one.reason for one in found.refused]
+    assert "All 12 values equal 0.41 mm, so chance has no size; check the instrument." in told
+    empty = line_charts((), SETTINGS)
+    assert empty.charts == ()
+    assert all(one.reason for one in empty.refused)
+
+
+def test_false_alarms_of_the_later_reels_keep_to_the_budget() -> None:
+    """200 lines of 24 + 40 quiet reels: individuals of phase II, limits guaranteed at 90 %; one in 6,300 or fewer."""
+    signals = 0
+    for seed in range(25):
+        found = line_charts(reels(quiet(64, 100 + seed), seed), SETTINGS)
+        signals += sum(
+            len(one.chart.signals)
+            for one in found.charts
+            if one.family == "individuals chart" and one.chart.phase == "II"
+        )
+    # 25 lines x 4 charts x 40 points.
+    assert signals <= stats.poisson.ppf(0.999, 4000 / ARL0)
