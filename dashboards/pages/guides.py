@@ -15,6 +15,7 @@ NAMES: tuple[tuple[str, str], ...] = (
     ("PROCESS", "Process engineer, at the line"),
     ("AUDIT", "Auditor"),
     ("APPLICATION", "Applications engineer"),
+    ("LIMITS", "What the record cannot know"),
 )
 
 
@@ -149,6 +150,56 @@ GUIDES: tuple[Guide, ...] = (
         (
             "Ratings and listings belong to a maker's listing and to the adopted code.",
             "Nothing here decides about wire in service: de-energise, qualified persons, the adopted code.",
+        ),
+    ),
+    Guide(
+        "LIMITS",
+        "What the record cannot know",
+        "Which wire could be bad without anything here showing it?",
+        (
+            "What instruments cannot see is never shown as good. These limits stay even where nothing is told.",
+        ),
+        _steps(
+            (
+                "Between the sensors",
+                "A notch narrower than their spacing passes between them; three lobes have one diameter everywhere.",
+            ),
+            (
+                "With few sensors",
+                "Under five, lobes are not seen: the largest of cut samples are taken off, or nothing is judged.",
+            ),
+            (
+                "Within a reading",
+                "It averages the wire that ran past, 2 m at 1200 m/min: a shorter thin place reads too thick.",
+            ),
+            (
+                "Under a covering",
+                "A gauge that reads both layers as one only bounds the insulation; judge the covering on samples.",
+            ),
+            (
+                "With a diameter only",
+                "It stays the same off centre: it can show a certain failure of the minimum wall, never a pass.",
+            ),
+            (
+                "A bias all gauges share",
+                "Wrong constants that cancel each other agree with each other: only cut samples show them.",
+            ),
+            (
+                "A clean spark count",
+                "A defect that does not break down is not counted: a clean count proves no insulation.",
+            ),
+            (
+                "Where on the reel",
+                "A slip that neither the line speed nor a footage mark shows moves every place after it.",
+            ),
+            (
+                "After the line",
+                "Nothing here knows what happened in rewinding, in store, in transport or on site.",
+            ),
+        ),
+        (
+            "In-line evidence supports the tests that the adopted standard asks for; it does not replace them.",
+            "No conclusion is no pass: inspect the wire by other means, or do not release it on this evidence.",
         ),
     ),
 )

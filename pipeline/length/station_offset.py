@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 # A taped distance is good to some per cent (common practice, no source).
 TAPED_SHARE = 0.02
 _SEGMENTS = 12
+# Share of the stretches that must show the two varying together, or the pair is not tested (chosen here: with fewer
+# a pair was found 2 m wrong and called right).
+LEAST_SHARE = 0.5
 _SHORTEST_SEGMENT = 400
 # A day's log holds more than is needed: each stretch is looked at over this many readings at most, and so is the
 # whole, by twelve times as many from its middle (chosen here, for speed).
@@ -109,8 +112,8 @@ def check_distance(
         look_m: error of the sheet looked for either way [m].
 
     Returns:
-        The finding; 'not tested' where the two do not vary together beyond chance. 'agrees' within half a
-        reading's wire or 2 % of the taped distance, whichever is more.
+        The finding; 'not tested' where the two do not vary together beyond chance in half the stretches. 'agrees'
+        within half a reading's wire or 2 % of the taped distance, whichever is more.
     """
     step = _reading_m(first_at_m)
     shared = _shared(first_at_m, first_values, second_at_m, second_values)
@@ -133,7 +136,18 @@ def check_distance(
             whole.peak,
             whole.peak_limit,
         )
-    at_m, lags = _by_stretch(x, y, step, whole.peak_lag)
+    at_m, lags, looked = _by_stretch(x, y, step, whole.peak_lag)
+    if lags.size < LEAST_SHARE * looked:
+        # One strong peak over the whole may be a chance of slow variation: most stretches must show it too.
+        return _untested(
+            first,
+            second,
+            sheet_m,
+            whole.n,
+            f"they vary together beyond chance in {lags.size} of {looked} stretches only, and half are needed",
+            whole.peak,
+            whole.peak_limit,
+        )
     half = _half_interval(lags, step)
     slope, drifts = _drift(at_m, lags)
     error = float(lags.mean()) if lags.size >= 3 else whole.peak_lag * step
@@ -177,8 +191,8 @@ def _middle(begin: int, end: int, most: int) -> slice:
     return slice(begin + spare, min(end, begin + spare + most))
 
 
-def _by_stretch(x: Floats, y: Floats, step: float, around: float) -> tuple[Floats, Floats]:
-    """Middle [m] and lag [m] of each stretch whose own correlation is beyond chance."""
+def _by_stretch(x: Floats, y: Floats, step: float, around: float) -> tuple[Floats, Floats, int]:
+    """Middle [m] and lag [m] of each stretch whose own correlation is beyond chance, and how many were looked at."""
     count = max(1, min(_SEGMENTS, x.size // _SHORTEST_SEGMENT))
     places, lags = [], []
     for begin, end in zip(
@@ -191,7 +205,7 @@ def _by_stretch(x: Floats, y: Floats, step: float, around: float) -> tuple[Float
         if not isinstance(found, Refused) and found.significant:
             places.append(0.5 * (begin + end) * step)
             lags.append(found.peak_lag * step)
-    return np.array(places), np.array(lags)
+    return np.array(places), np.array(lags), count
 
 
 def _half_interval(lags: Floats, step: float) -> float:

@@ -136,6 +136,34 @@ def test_coverage_of_a_simulated_drop_out_is_exact_to_the_row(simulated) -> None
         assert wanted == pytest.approx((900.0, 1300.0), abs=1.5)
 
 
+@pytest.mark.parametrize("speed", [100.0, 400.0, 800.0, 1200.0])
+def test_the_judgement_sees_a_drop_out_to_half_a_reading_at_every_speed(simulated, speed: float) -> None:
+    """What a run's judgement takes for unmonitored, and not the room's own function alone.
+
+    Reached: both ends of 400 m to the row, half way between the last reading and the first one missing.
+    """
+    from pipeline.simulator.troubles import DropOut
+    from pipeline.steps.measure import measure_run
+    from pipeline.steps.place import Placed
+
+    length = max(2500.0, 4.0 * speed)
+    run = simulated(
+        "1/0 AWG", 1, speed_m_min=speed, length_m=length, troubles=(DropOut("L2-WG", 900.0, 1300.0),)
+    )
+    line = run.scenario.line
+    placement = place_readings(run.readings, NO_FLAGS, line)
+    placed = Placed(placement, run.events, (), (), ())
+    measured = measure_run(run.readings, NO_FLAGS, placed, line, None, run.scenario.wire.conductor_mm)
+    seen = placement.at_m - line.instrument("wall gauge").station_m
+    first, last = np.flatnonzero(run.readings["wall_1_mm"].is_null().to_numpy())[[0, -1]]
+    wanted = (0.5 * (seen[first - 1] + seen[first]), 0.5 * (seen[last] + seen[last + 1]))
+    for name in ("mean_wall_mm", "thinnest_wall_mm", "concentricity_pct"):
+        (gap,) = measured.seen[name].gaps(300.0, length - 300.0)
+        assert gap == pytest.approx(wanted, abs=1e-6)
+    assert wanted == pytest.approx((900.0, 1300.0), abs=speed / 60.0 * 0.1)
+    assert measured.seen["diameter_mm"].gaps(300.0, length - 300.0) == ()
+
+
 def test_rows_of_another_log_between_are_no_drop_out() -> None:
     seconds = np.arange(400) * 0.05
     line = invented_line()

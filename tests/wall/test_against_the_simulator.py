@@ -48,7 +48,7 @@ def test_length_and_defects_land_within_a_reading(simulated, speed: float, seed:
     """
     run, placement, thin_at = troubled(simulated, speed, seed)
     reading_m = speed / 60 * 0.1
-    assert np.abs(placement.at_m - run.true_x_m).max() < 0.2
+    assert np.abs(placement.at_m - run.true_x_m).max() < min(reading_m, 0.15)
     assert placement.counter_events["kind"].to_list() == ["reset", "slip"]
     line = run.scenario.line
     measured = measure_walls(run.readings, NO_FLAGS, placement, line, covering(), 1.628)
@@ -57,7 +57,7 @@ def test_length_and_defects_land_within_a_reading(simulated, speed: float, seed:
     for place in thin_at:
         near = np.abs(at - place) < 10 + 5 * reading_m
         low = near & (thinnest < np.nanmin(thinnest[near]) + 0.02)
-        assert abs(at[low].mean() - place) < max(reading_m, 0.35)
+        assert abs(at[low].mean() - place) < reading_m
     placed = place_events(run.events, run.readings, placement, line)
     error = placed["at_m"].to_numpy() - [one.wire_m for one in run.truth.events]
     assert np.abs(error).max() < max(reading_m, 0.5)
@@ -101,6 +101,42 @@ def test_offset_size_direction_and_thinnest_wall(simulated, seed: int) -> None:
     # The offset wanders about its 45 um, and the direction is the less sure the smaller it is.
     sure = [thin_angle_sd_deg(0.005, 8, e) for e in np.hypot(true_cos, true_sin)[steady]]
     assert np.std(wrong[steady]) == pytest.approx(np.sqrt(np.mean(np.square(sure))), rel=0.08)
+
+
+@pytest.mark.parametrize(
+    ("speed", "size_um", "angle_deg", "sd_um"),
+    [(100.0, 0.3, 0.4, 3.3), (400.0, 0.5, 0.8, 3.5), (800.0, 0.8, 1.5, 4.0), (1200.0, 1.5, 1.7, 4.4)],
+)
+def test_offset_and_thinnest_wall_at_every_speed(
+    simulated, speed: float, size_um: float, angle_deg: float, sd_um: float
+) -> None:
+    """Single layer, 5 um noise, means of 100 m: 600 readings at 100 m/min, 50 at 1200.
+
+    Reached, in order of speed: size 0.18, 0.28, 0.48, 0.95 um; angle 0.26, 0.51, 0.96, 1.07 degrees; thinnest wall of
+    one reading unbiased to 0.3 um with a standard deviation of 3.16, 3.35, 3.84, 4.20 um, where 5 sqrt(3/8) = 3.06 um
+    is stated: a longer stretch of wire in one reading adds its own variation, which the stated figure leaves out.
+    """
+    run = simulated("1/0 AWG", 3, speed_m_min=speed, length_m=max(1500.0, 3.0 * speed))
+    line, wire = run.scenario.line, run.wire
+    placement = place_readings(run.readings, NO_FLAGS, line)
+    measured = measure_walls(run.readings, NO_FLAGS, placement, line, None, run.scenario.wire.conductor_mm)
+    at, s = measured["wall_at_m"].to_numpy(), wire["s_m"].to_numpy()
+    steady = (placement.phase_on_wire(at) == STEADY) & (at < s[-1] - 1)
+    cos, sin = measured["ecc_cos_mm"].to_numpy(), measured["ecc_sin_mm"].to_numpy()
+    true_cos, true_sin, thin = (np.interp(at, s, wire[name]) for name in ("c1_mm", "s1_mm", "thinnest_mm"))
+    blocks = 0
+    for begin in np.arange(at[steady].min() + 10.0, at[steady].max() - 110.0, 100.0):
+        block = steady & (at >= begin) & (at < begin + 100.0)
+        found = mean_offset(cos[block], sin[block], 0.005, 8)
+        a, b = true_cos[block].mean(), true_sin[block].mean()
+        assert abs(found.size_mm - np.hypot(a, b)) < 1e-3 * size_um
+        away = (found.thin_angle_deg - np.degrees(np.arctan2(-b, -a)) + 180.0) % 360.0 - 180.0
+        assert abs(away) < angle_deg
+        blocks += 1
+    assert blocks >= 8
+    error = (measured["thinnest_wall_mm"].to_numpy() - thin)[steady]
+    assert abs(error.mean()) < 0.0003
+    assert 0.005 * np.sqrt(3 / 8) * 0.95 < error.std() < 1e-3 * sd_um
 
 
 @pytest.mark.parametrize("seed", range(6))
