@@ -14,6 +14,6 @@ for _name, _value in {
     "PREFECT_LOGGING_LEVEL": "ERROR",
     "PREFECT_LOGGING_TO_API_ENABLED": "false",
     "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "false",
-    "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "90",
+    "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "240",
 }.items():
     os.environ.setdefault(_name, _value)

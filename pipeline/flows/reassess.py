@@ -14,10 +14,10 @@ from typing import Any
 from prefect import flow, task
 from prefect.cache_policies import NO_CACHE
 from prefect.futures import PrefectFuture
-from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
 from prefect.task_runners import TaskRunner
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.flows.engine import engine
 from pipeline.review.reassess_work import Done, work_batch
 from pipeline.review.reassessing import Batch, Reassessed, Wanted, reassess
 
@@ -129,7 +129,7 @@ def reassess_on_cluster(folder: Path, wanted: Wanted, address: str, **options: A
     """
     runner = dask_runner(address)
     _check_reached(address)
-    with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+    with engine():
         return reassess_flow.with_options(task_runner=runner)(folder, wanted, options)
 
 

@@ -10,10 +10,10 @@ from uuid import UUID
 from prefect import flow, task
 from prefect.artifacts import create_markdown_artifact
 from prefect.cache_policies import NO_CACHE
-from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
 from prefect.task_runners import ThreadPoolTaskRunner
 
 from pipeline.errors import LogError, ReelproofError
+from pipeline.flows.engine import engine
 from pipeline.review.assessing import AssessOutcome, assess_run
 from pipeline.review.growing import QUIET_S
 from pipeline.review.line_review import review_lines
@@ -129,5 +129,5 @@ def review_runs(
         ReelproofError: a path holds no run, or the store cannot be written.
     """
     sheets = find_run_sheets(paths)
-    with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+    with engine():
         return review_flow(sheets, store_folder, told, on_wait)

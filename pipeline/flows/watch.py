@@ -14,10 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from prefect import State, flow
-from prefect.settings import PREFECT_API_URL, PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+from prefect.settings import PREFECT_API_URL
 from prefect.states import Completed, Failed
 
 from pipeline.errors import Complaint, ReelproofError, SheetError
+from pipeline.flows.engine import engine
 from pipeline.flows.review import review_flow
 from pipeline.review.watching import look, note_done, note_failed, remember, remembered
 
@@ -74,7 +75,8 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
         key = sheet.relative_to(inbox).as_posix()
         try:
             # The files have rested, so a last line without a line end is taken as it stands.
-            outcome = review_flow((sheet,), store, _silent, _silent, 0.0)
+            with engine():
+                outcome = review_flow((sheet,), store, _silent, _silent, 0.0)
             refused = outcome.refused
         except ReelproofError as fault:
             refused = [str(fault)]
@@ -114,13 +116,12 @@ def watch_inbox(
         quiet_s: how long a run's files must have stayed as they are [s].
         passes: stop after so many looks; None goes on until stopped.
     """
-    with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
-        count = 0
-        while passes is None or count < passes:
-            told(one_pass(inbox, store, quiet_s))
-            count += 1
-            if passes is None or count < passes:
-                time.sleep(every_s)
+    count = 0
+    while passes is None or count < passes:
+        told(one_pass(inbox, store, quiet_s))
+        count += 1
+        if passes is None or count < passes:
+            time.sleep(every_s)
 
 
 def serve_watch(inbox: Path, store: Path, every_s: float = 15.0, quiet_s: float = 10.0) -> None:

@@ -1,0 +1,37 @@
+"""The engine a flow runs on: what is set for it, and a sentence where it does not start."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+
+from pipeline.errors import Complaint, StoreError
+
+
+@contextmanager
+def engine() -> Iterator[None]:
+    """Run flows inside this, on the engine a plant has set, or a passing one.
+
+    Raises:
+        StoreError: the passing engine did not start in time; nothing was changed.
+    """
+    with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+        try:
+            yield
+        except RuntimeError as fault:
+            # Prefect has no class of its own for this.
+            if "ephemeral Prefect API server" not in str(fault):
+                raise
+            waited = os.environ["PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS"]
+            raise StoreError(
+                Complaint(
+                    "workflow engine",
+                    f"it did not start within {waited} s, as on a machine with all processors busy or the "
+                    "loopback address closed",
+                    "Nothing was changed: run the command again, or work without the engine with reelproof "
+                    "load, assess and pages",
+                )
+            ) from fault

@@ -1,0 +1,26 @@
+"""An engine that does not start is told in a sentence, with what works without it."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline.errors import StoreError
+
+
+def test_an_engine_that_does_not_start_is_a_sentence() -> None:
+    from pipeline.flows.engine import engine
+
+    with pytest.raises(StoreError) as told, engine():
+        raise RuntimeError("Timed out while attempting to connect to ephemeral Prefect API server.")
+    assert str(told.value) == (
+        "workflow engine: it did not start within 240 s, as on a machine with all processors busy or the "
+        "loopback address closed. Nothing was changed: run the command again, or work without the engine with "
+        "reelproof load, assess and pages."
+    )
+
+
+def test_another_fault_stays_what_it_is() -> None:
+    from pipeline.flows.engine import engine
+
+    with pytest.raises(RuntimeError, match=r"^something else$"), engine():
+        raise RuntimeError("something else")
