@@ -148,7 +148,7 @@ def _of_product(
         raise NotFoundError(
             Complaint(
                 line,
-                f"{runs} runs of it are on file, but none that was judged in this period",
+                f"{runs} of its runs {'is' if runs == 1 else 'are'} on file, but none that was judged in this period",
                 "Judge them with 'reelproof assess', or widen --from and --to",
             )
         )

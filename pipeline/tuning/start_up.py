@@ -228,7 +228,8 @@ def good_starts(starts: Sequence[Start], level: float = 0.05, seed: int = 1) -> 
     over = [one for one in starts if math.isfinite(one.scrap_m)]
     if len(over) < FEWEST_STARTS:
         reason = (
-            f"{len(over)} starts that came to an end are on record, {FEWEST_STARTS} are needed to say what "
+            f"{len(over)} {'start' if len(over) == 1 else 'starts'} that came to an end "
+            f"{'is' if len(over) == 1 else 'are'} on record, {FEWEST_STARTS} are needed to say what "
             "the good ones have in common; until then they are listed side by side."
         )
         return Refused(QUESTION, METHOD, reason, len(over))

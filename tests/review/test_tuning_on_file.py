@@ -162,7 +162,7 @@ def test_what_is_not_there_is_told_with_the_nearest(judged_store: Path) -> None:
             (
                 {"line": "L1", "from_utc": datetime(2030, 1, 1, tzinfo=UTC)},
                 (
-                    "L1: 11 runs of it are on file, but none that was judged in this period. Judge them with "
+                    "L1: 11 of its runs are on file, but none that was judged in this period. Judge them with "
                     "'reelproof assess', or widen --from and --to."
                 ),
             ),
