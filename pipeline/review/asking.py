@@ -19,7 +19,7 @@ def not_on_file(kind: str, wanted: str, known: list[str]) -> NotFoundError:
     remedy = (
         f"The nearest on file: {', '.join(near)}"
         if near
-        else f"{len(known)} {kind}s are on file; load the run that holds it first"
+        else f"{len(known)} others are on file; check the number, or load the run that holds it"
     )
     return NotFoundError(Complaint(wanted, f"no {kind} of this number is on file", remedy))
 

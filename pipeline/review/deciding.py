@@ -216,11 +216,25 @@ def act_on(
         version = (so_far.version if seen is None else seen) + 1
         at_utc = now or datetime.now(UTC)
         act = Act(name, version, kind, chosen, by, reason, at_utc, evidence, subject.extent)
+        _check_authority(act, plant)
         acts = next_act(subject.acts, act, plant.second_person.dispositions)
         _check_stands(subject, acts[-1])
         entry_no = _put_on_file(store, subject, acts[-1], plant_sha256)
     after = subject_on_file(store, name)
     return Acted(acts[-1], after.state, entry_no)
+
+
+def _check_authority(act: Act, plant: PlantSheet) -> None:
+    """Refuse a decision by a role that the plant's sheet does not let decide it (ISO 9001:2015, 8.7.2 d)."""
+    allowed = plant.may_decide.get(act.disposition)
+    if allowed and act.kind in ("decide", "confirm") and act.by.role not in allowed:
+        raise DispositionRefused(
+            Complaint(
+                act.subject,
+                f"by the plant's sheet the role '{act.by.role}' may not {act.kind} {act.disposition}",
+                f"It is for {' or '.join(allowed)}",
+            )
+        )
 
 
 def _check_texts(name: str, *texts: str) -> None:

@@ -19,7 +19,7 @@ from pipeline.lots.journal import check_journal
 from pipeline.review.journal import journal_of, note
 from pipeline.review.reel_record import KIND as REEL
 from pipeline.review.reel_record import reel_records
-from pipeline.review.signed_roots import signature_faults
+from pipeline.review.signed_roots import signature_faults, signed_up_to
 from pipeline.steps.load import text_sha256
 from pipeline.store.database import (
     DATABASE,
@@ -190,22 +190,27 @@ def verified(folder: Path, known: Known = NOTHING_KNOWN) -> Verified:
     path = folder / DATABASE
     told: dict[str, None] = {}
     entries: list[int] = []
+    notes: tuple[str, ...] = ()
     try:
         with open_to_read(folder) as store:
             told |= dict.fromkeys(changes_in(store, known))
-            entries.append(len(journal_of(store)))
+            journal = journal_of(store)
+            entries.append(len(journal))
+            if known.key is not None:
+                notes = (f"Signed roots cover the first {signed_up_to(journal)} of {len(journal)} entries.",)
     except DamagedStoreError as fault:
         told |= dict.fromkeys(f"{one.where}: {one.found}." for one in fault.complaints)
     copy = newest_copy(folder)
     if copy is None or (
         copy.stat().st_size == path.stat().st_size and file_sha256(copy) == file_sha256(path)
     ):
-        return Verified(tuple(told))
+        return Verified(tuple(told), notes)
     try:
         with open_database_to_read(folder) as store:
             if store is None:
                 return Verified(
-                    tuple(told), ("Another process is writing to the store; its newest copy was verified.",)
+                    tuple(told),
+                    (*notes, "Another process is writing to the store; its newest copy was verified."),
                 )
             told |= dict.fromkeys(changes_in(store, known))
             entries.append(len(journal_of(store)))
@@ -214,7 +219,7 @@ def verified(folder: Path, known: Known = NOTHING_KNOWN) -> Verified:
     # A writer killed before it published leaves a longer journal; then the two files differ rightly.
     if not told and len(set(entries)) == 1:
         told[f"{path} and {copy} hold the same entries and differ: one of them was changed on disk."] = None
-    return Verified(tuple(told))
+    return Verified(tuple(told), notes)
 
 
 def changes_in(store: Store, known: Known = NOTHING_KNOWN) -> tuple[str, ...]:

@@ -87,6 +87,11 @@ def signature_faults(entries: Sequence[Entry], key: bytes | None = None) -> list
     return faults
 
 
+def signed_up_to(entries: Sequence[Entry]) -> int:
+    """How many entries the newest signed root covers; 0 where none was ever signed."""
+    return max((int(entry.content.get("size", 0)) for entry in entries if entry.kind == KIND), default=0)
+
+
 def _fault(entries: Sequence[Entry], entry: Entry, key: bytes | None) -> str:
     """What is wrong with one signed root, "" for nothing."""
     try:

@@ -249,6 +249,7 @@ class PlantSheet(Sheet):
         severity: severity by rule; as the program ships it where one is left out.
         spark_test: what is asked of the in-line spark test.
         second_person: which acts need a second person.
+        may_decide: by disposition, the roles that may decide or confirm it; any role where one is left out.
         certified: by construction, the requirement sets its lots are certified to; all where left out.
         limits: limits the plant enters.
         listings: options of the plant's listing.
@@ -265,6 +266,7 @@ class PlantSheet(Sheet):
     severity: dict[str, Severity] = Field(default_factory=dict)
     spark_test: SparkTest = SparkTest()
     second_person: SecondPerson = SecondPerson()
+    may_decide: dict[Disposition, tuple[Told, ...]] = Field(default_factory=dict)
     certified: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     limits: tuple[EnteredLimit, ...] = ()
     listings: tuple[Listing, ...] = ()

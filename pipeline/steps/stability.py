@@ -42,15 +42,21 @@ def stability_sightings(bench: Bench, patterns: Sequence[AnswerRow]) -> tuple[Si
         here = [part for part in on_reels(low, high, bench.placed.reels) if part[0] == reel_id]
         if not reel_id or not here:
             continue
-        subject = next((words for words in CHANGES_IN.values() if words in answer.question), "the process")
+        column, subject = next(
+            (name, words) for name, words in CHANGES_IN.items() if words in answer.question
+        )
         found.append(
             place_sighting(
                 "unstable-process",
                 min(part[1] for part in here),
                 max(part[2] for part in here),
+                instrument=bench.measured.seen[column].instrument.id,
                 subject=f"the {subject}",
                 reel_id=reel_id,
-                detail=answer.warnings[0].rstrip("."),
+                detail=(
+                    f"its level went from {answer.details['before']:.3f} mm to {answer.details['after']:.3f} mm, and "
+                    f"the plant counts a change of {least:.3f} mm"
+                ),
             )
         )
     return tuple(found)

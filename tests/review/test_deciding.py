@@ -94,7 +94,7 @@ def test_a_release_with_open_findings_names_each(folder: Path) -> None:
             for name in sorted(names)
         ]
         assert (
-            refusal(store, "L1-0413-03", "decide", "concession")
+            refusal(store, "L1-0413-03", "decide", "concession", by=ENGINEER)
             .splitlines()[0]
             .startswith(f"L1-0413-03: concession is refused: finding {min(names)} is open.")
         )
@@ -197,6 +197,24 @@ def test_the_second_of_two_who_saw_the_same_is_told_of_the_first(folder: Path) -
         "06:30:00 UTC: seen on a slice). Nothing of yours was written; read that act and decide again if you still "
         "must."
     )
+
+
+def test_only_the_roles_the_plant_names_decide_what_it_names(folder: Path) -> None:
+    """The demo's plant lets the quality engineer and the quality manager decide a concession."""
+    with open_to_write(folder) as store:
+        (name,) = findings_on(store, "L1-0412-03")
+        with pytest.raises(DispositionRefused) as told:
+            act(store, name, "decide", "concession")
+        assert str(told.value) == (
+            f"{name}: by the plant's sheet the role 'shift quality technician' may not decide concession. It is for "
+            "quality engineer or quality manager."
+        )
+        act(store, name, "decide", "concession", by=ENGINEER)
+        with pytest.raises(DispositionRefused) as told:
+            act(store, name, "confirm")
+        assert "may not confirm concession" in str(told.value)
+        act(store, name, "confirm", by=Person("quality manager"))
+        assert subject_on_file(store, name).state.standing == "closed"
 
 
 def test_two_processes_at_once_one_wins_and_the_other_is_told(folder: Path) -> None:

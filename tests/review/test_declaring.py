@@ -31,6 +31,7 @@ from tests.review.decided_store import copied
 
 AT = datetime(2026, 3, 6, 18, 0, tzinfo=UTC)
 TECHNICIAN, ENGINEER = Person("shift quality technician"), Person("quality engineer")
+MANAGER = Person("quality manager")
 SHEET = """
 [issuer]
 name = "Demo plant"
@@ -93,7 +94,8 @@ def release(store: Store, *reels: str) -> None:
 
 
 def close(store: Store, name: str, disposition: Disposition, evidence: str = "") -> None:
-    act_on(store, name, "decide", TECHNICIAN, "seen on a slice", disposition, now=AT)
+    by = MANAGER if disposition == "concession" else TECHNICIAN
+    act_on(store, name, "decide", by, "seen on a slice", disposition, now=AT)
     if disposition == "concession":
         act_on(store, name, "confirm", ENGINEER, "agreed", now=AT)
     if evidence:

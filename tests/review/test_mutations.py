@@ -57,8 +57,8 @@ def sealed_tables(store: Store) -> list[tuple[str, str, str, int, str]]:
             tables, key, number = ASSESSMENT_TABLES, "assessment_id", record["assessment_id"]
         elif row["kind"] == "line review":
             tables, key, number = LINE_TABLES, "line_review_id", record["line_review_id"]
-        else:
-            tables, key, number = ENTRY_TABLES[row["kind"]], "entry_no", row["entry_no"]
+        else:  # the entry of one reel keeps no rows of its own: it is held against those of its judgement
+            tables, key, number = ENTRY_TABLES.get(row["kind"], {}), "entry_no", row["entry_no"]
         for table, question in tables.items():
             if store.ask(question, **{key: number}):
                 kept[table] = (table, question, key, number, record["seals"]["rows"][table])

@@ -71,9 +71,12 @@ def test_a_changed_row_is_found(copy: Path, table: str, change: str) -> None:
     with duckdb.connect(str(copy / "reelproof.duckdb")) as connection:
         connection.execute(change)
     with open_to_write(copy) as store:
-        told = changes_in(store)
+        told, *reels = changes_in(store)
     what = "load 1" if table.startswith("logged") else "assessment 1"
-    assert told == (f"run R-0415, {what}: rows of {table} are not as they were written.",)
+    assert told == f"run R-0415, {what}: rows of {table} are not as they were written."
+    # What the entry of a reel keeps is held against the rows as well, so the reel is named.
+    assert bool(reels) == (table in {"judged.requirement", "judged.finding", "judged.reel"})
+    assert all("the rows of assessment 1 no longer say of reel L1-0415-0" in one for one in reels)
 
 
 def test_a_changed_journal_entry_is_found(copy: Path) -> None:
@@ -157,9 +160,10 @@ def test_a_database_changed_since_it_was_published_is_found(copy: Path) -> None:
     assert verified(copy).changes == ()
     with duckdb.connect(str(copy / "reelproof.duckdb")) as connection:
         connection.execute("UPDATE judged.reel SET standing = 'releasable' WHERE standing = 'held'")
-    assert verified(copy).changes == (
-        "run R-0415, assessment 1: rows of judged.reel are not as they were written.",
-    )
+    told, *reels = verified(copy).changes
+    assert told == "run R-0415, assessment 1: rows of judged.reel are not as they were written."
+    assert len(reels) == 1
+    assert "no longer say of reel L1-0415-01 what it keeps" in reels[0]
 
 
 @pytest.mark.parametrize("which", ["database", "copy"])
