@@ -93,10 +93,11 @@ def margin_at_specimen_scale(
     parts = (observed_sd_mm**2, -(noise_sd_mm**2), small_scale_sd_mm**2)
     counts = (n_observed, n_noise, n_small_scale)
     total = sum(parts)
-    if min(counts) <= 2.0 or not all(math.isfinite(one) for one in (*parts, margin_mm)):
-        return Refused(
-            question, method, "Each deviation needs more than two values behind it.", int(n_observed)
-        )
+    if not all(math.isfinite(one) and one > 2.0 for one in counts) or not all(
+        math.isfinite(one) for one in (*parts, margin_mm)
+    ):
+        on_hand = int(n_observed) if math.isfinite(n_observed) else 0
+        return Refused(question, method, "Each deviation needs more than two values behind it.", on_hand)
     if observed_sd_mm <= noise_sd_mm or total <= 0.0:
         reason = (
             "The gauge's noise is as large as the spread it reports, so nothing is left of the wall's own."

@@ -109,6 +109,8 @@ def performance_index_two_sided(
         )
     elif np.ptp(known) == 0.0:
         reason = f"All {known.size} values are equal, so there is no spread; look for a stuck instrument"
+    elif not all(math.isfinite(one) for one in (n_for_mean, n_for_variance) if one is not None):
+        reason = "An effective number is not a finite number; work it out from the series and ask again"
     elif unit_of_inference not in ("reel", "event") and n_for_mean is None:
         reason = "Values along one length of wire repeat their neighbours; pass their effective numbers"
     elif stable is False:

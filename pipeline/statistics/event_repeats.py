@@ -36,7 +36,8 @@ class Repeat:
     Args:
         name: the element, or 'scan'.
         period_m: the period with the strongest phases within the tolerance [m].
-        period_sd_m: standard uncertainty of that period [m].
+        period_sd_m: standard uncertainty of that period [m]; 1.96 of it each way held the true period in .876 of
+            10,000 simulated sets of 12 faults.
         statistic: sum over reels of 2 n Rbar^2.
         p_local: p-value had only this period been looked at.
         p_value: p-value after all periods looked at are paid for.
