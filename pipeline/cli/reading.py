@@ -120,6 +120,8 @@ def _print_reel(answer: dict[str, Any]) -> None:
         f"{row['wall_unmonitored_m']:.1f} m without wall evidence, {row['spark_untested_m']:.1f} m without a full "
         f"spark test; {row['spark_faults']} spark faults ({row['spark_counts']} counts)."
     )
+    if answer["readings"]:
+        print(f"  {answer['readings']}")
     for material in answer["lots"]:
         print(f"  {material['material']}: lot {material['lot']}")
     print()

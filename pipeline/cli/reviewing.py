@@ -184,7 +184,7 @@ def _load_as_json(one: LoadOutcome) -> dict[str, object]:
 
 def _assess_line(one: AssessOutcome) -> str:
     if one.outcome != "judged":
-        return f"{one.run_id}: no conclusion. {one.reason}"
+        return f"{one.run_id}: {one.outcome}. {one.reason}"
     new = "" if one.was_new else " (already judged on the same basis)"
     return (
         f"{one.run_id}: {one.releasable} reels releasable, {one.held} held, {one.findings} findings"

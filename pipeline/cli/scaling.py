@@ -1,4 +1,4 @@
-"""Commands for a store of years: reassess."""
+"""Commands for a store of years: reassess, thin."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from pipeline.errors import Complaint, ReelproofError
 
 if TYPE_CHECKING:
     from pipeline.review.reassessing import Reassessed, Wanted
+    from pipeline.review.thinning import Thinned
 
 DAY = ["%Y-%m-%d"]
 
@@ -20,6 +21,7 @@ DAY = ["%Y-%m-%d"]
 def add_to(app: typer.Typer) -> None:
     """Add these commands to `app`."""
     app.command()(reassess)
+    app.command()(thin)
 
 
 def reassess(
@@ -90,6 +92,65 @@ def _with_crew(
         with LocalCrew(workers) as crew:
             return judge_again(store, wanted, crew, **options)
     return judge_again(store, wanted, Alone(), **options)
+
+
+def thin(
+    plant: Path = typer.Option(..., "--plant", help="Plant sheet whose [retention] says what may go."),
+    store: Path = STORE,
+    confirm: bool = typer.Option(False, "--confirm", help="Do it; without this nothing is changed."),
+    role: str = typer.Option("", "--role", help="Your role in the plant; needed with --confirm."),
+    as_json: bool = JSON,
+) -> int:
+    """Show which old full-rate readings the plant's rule lets go, and thin them once that is confirmed.
+
+    Around findings, on reels that are held or have an open finding, and on reels the rule names, every reading
+    stays; elsewhere the lowest, highest, mean and number of each step of wire. What was judged stays on file.
+
+    Example: reelproof thin --plant plant.toml --store store
+    Example: reelproof thin --plant plant.toml --store store --confirm --role "records manager"
+    """
+    from pipeline.cli.typed import role_or_refused
+    from pipeline.review.thinning import rule_of
+    from pipeline.review.thinning import thin as thin_store
+
+    if confirm:
+        role_or_refused("thin --confirm", role)
+    rule = rule_of(plant, date.today())
+    with progress("Thinning readings", None) as told:
+        outcomes = thin_store(store, rule, role if confirm else "", told, tell_of_wait)
+    if as_json:
+        print_json({"before": rule.before, "done": confirm, "loads": [_as_json(one) for one in outcomes]})
+    else:
+        _show_thinned(outcomes, rule.before, confirm)
+    return 0
+
+
+def _as_json(one: Thinned) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    return asdict(one)
+
+
+def _show_thinned(outcomes: tuple[Thinned, ...], before: date, confirm: bool) -> None:
+    for one in outcomes:
+        head = f"{one.run_id}, {one.shift_date}, load {one.load_id}: "
+        if one.whole:
+            print(f"{head}stays as it is, {one.whole}.")
+            continue
+        print(
+            f"{head}{one.rows_kept:,} of {one.rows_before:,} readings stay, "
+            f"{one.bytes_before:,} bytes become {one.bytes_kept:,}."
+        )
+        for reel, reason in one.kept_reels:
+            print(f"  {reel} stays at full rate: {reason}.")
+    going = [one for one in outcomes if not one.whole]
+    freed = sum(one.bytes_before - one.bytes_kept for one in going)
+    print(
+        f"Shifts before {before}: {len(going)} of {len(outcomes)} loads {'were' if confirm else 'would be'} thinned, "
+        f"{freed:,} bytes {'are' if confirm else 'would be'} free."
+    )
+    if not confirm and going:
+        print("Nothing was changed. To do it, run the same command with --confirm and --role.")
 
 
 def _show(outcome: Reassessed) -> None:

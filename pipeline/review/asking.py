@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
+from pipeline.store.readings import thinned_sentence
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -44,7 +45,16 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         "lots": store.ask("questions/reel_lots", load_id=row["load_id"], **key),
         "decided": _decided(store, row),
         "cut_lengths": store.ask("questions/cuts_of_reel", reel_id=reel_id),
+        "readings": _readings_told(store, row["load_id"]),
     }
+
+
+def _readings_told(store: Store, load_id: int) -> str:
+    """What must be told of the readings of a load, "" where every one is there."""
+    (load,) = store.ask("questions/load", load_id=load_id)
+    for row in store.ask("questions/thinning_of_folder", folder=load["folder"]):
+        return f"Of this run {thinned_sentence(row)}."
+    return ""
 
 
 def _decided(store: Store, reel: dict[str, Any]) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,10 +24,13 @@ from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.steps.bench import rules_of
 from pipeline.steps.load import SheetText, text_of
 from pipeline.store.layout import folder_of
-from pipeline.store.readings import read_frame, sweep, written_folder
+from pipeline.store.readings import read_frame, sweep, thinned_sentence, written_folder
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
+
+
+NOT_AGAIN = "not judged again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +41,8 @@ class AssessOutcome:
         run_id: the run.
         assessment_id: the judgement on file.
         was_new: False if the run was judged on the same basis before.
-        outcome: ``judged`` or ``no conclusion``.
-        reason: why there is no conclusion, "" otherwise.
+        outcome: ``judged``, ``no conclusion`` or ``not judged again``.
+        reason: why there is no conclusion or no new judgement, "" otherwise.
         releasable: reels the evidence would let go.
         held: reels held.
         findings: findings on reels.
@@ -116,10 +119,26 @@ def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> Ass
         same = [row for row in earlier if row["basis_sha256"] == wanted]
         if same:
             return _outcome(store, same[-1], was_new=False)
+        refused = thinned_reason(store, head["load_folder"])
+        if refused:
+            return _not_again(store, earlier, refused)
         basis = basis_of(store, head, plant)
     judgement = judgement_of(basis, lambda file: read_frame(store, head["load_folder"], file))
     with STORE_TURN:
         return put_judgement_on_file(store, judgement, plant)
+
+
+def thinned_reason(store: Store, load_folder: str) -> str:
+    """Why a load cannot be judged again, "" where it can."""
+    for row in store.ask("questions/thinning_of_folder", folder=load_folder):
+        return f"Of this run {thinned_sentence(row)}. The judgement on file stays."
+    return ""
+
+
+def _not_again(store: Store, earlier: list[dict[str, Any]], reason: str) -> AssessOutcome:
+    """A run that cannot be judged again, with what its newest judgement says."""
+    was = _outcome(store, earlier[-1], was_new=False)
+    return replace(was, outcome=NOT_AGAIN, reason=reason)
 
 
 def _outcome(store: Store, row: dict[str, Any], *, was_new: bool) -> AssessOutcome:

@@ -85,7 +85,7 @@ def answer_complaint(
     elsewhere = _findings_elsewhere(store, reel["run_id"])
     record = complaint_record(
         place,
-        read_frame(store, head["assessment_folder"], "measured"),
+        read_frame(store, head["assessment_folder"], "measured", or_thinned=True),
         store.ask_frame("questions/events_of_assessment", assessment_id=reel["assessment_id"]),
         [finding_of(row) for row in rows],
         [finding_of(row) for row in elsewhere],

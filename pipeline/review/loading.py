@@ -30,7 +30,7 @@ from pipeline.review.journal import note
 from pipeline.review.sealing import LOAD_TABLES, seals_of
 from pipeline.steps.load import Loaded, RunSheets, SheetText, find_run_sheets, load_run, read_run_sheets
 from pipeline.store.layout import folder_of
-from pipeline.store.readings import sweep, written_folder
+from pipeline.store.readings import is_thinned, sweep, written_folder
 
 if TYPE_CHECKING:
     from pipeline.logs.log_rows import FilesBefore
@@ -104,7 +104,11 @@ def load_sheet(
             told=held_back(logs),
         )
     with STORE_TURN:
-        goes_on = head is not None and is_same_reading(sheets, head, _plant_text(store, head))
+        goes_on = (
+            head is not None
+            and is_same_reading(sheets, head, _plant_text(store, head))
+            and not is_thinned(store, head["folder"])
+        )
         before = files_before(store, sheets, logs, head if goes_on else None)
     with _scratch(store, logs, sheets) as scratch:
         loaded = load_run(sheets, on_rows, scratch, before)

@@ -284,7 +284,7 @@ def _evidence(store: Store, on_file: LotOnFile) -> pl.DataFrame:
         here = [row for row in on_file.findings if row["assessment_id"] == head["assessment_id"]]
         if not here:
             continue
-        frame = read_frame(store, head["assessment_folder"], "measured")
+        frame = read_frame(store, head["assessment_folder"], "measured", or_thinned=True)
         windows += [
             frame.filter(pl.col("wall_at_m").is_between(row["evidence_from_m"], row["evidence_to_m"])).select(
                 pl.lit(row["finding_id"]).alias("finding_id"), pl.all()

@@ -259,6 +259,11 @@ def _charts_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Pla
     ]
 
 
+def _with_every_reading(books: list[RunBook]) -> list[RunBook]:
+    """Judged runs whose readings were not thinned: on extremes alone no setting may be sought."""
+    return [book for book in books if book.head["outcome"] == "judged" and book.thinned is None]
+
+
 def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Planned]:
     """One page a line, and overwall of all lines; what is on file of a line is worked once for both."""
     from dashboards.pages.overwall import write_overwall_page
@@ -267,7 +272,9 @@ def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Pla
     from pipeline.review.page_records.tuning import tuning_review
     from pipeline.review.tuning_on_file import LineOnFile, tuning_on_file
 
-    judged = [book for book in books if book.is_judged and book.head["outcome"] == "judged"]
+    judged = _with_every_reading(books)
+    if not judged:
+        return []
     lines = sorted({book.head["line"] for book in judged})
 
     @cache
@@ -354,6 +361,7 @@ def _index_page(
     from dashboards.records import PageEntry
 
     months = sorted({f"{book.head['shift_date']:%Y-%m}" for book in books}, reverse=True)
+    whole = _with_every_reading(books)
     entries = [
         PageEntry(
             address("nonconformance", month),
@@ -375,8 +383,11 @@ def _index_page(
         PageEntry(
             address("faults"), "Spark faults", "How many, where, and do they fit something that turns?"
         ),
-        PageEntry(
-            address("overwall"), "Overwall", "How much more compound goes on than the requirements need?"
+        *(
+            PageEntry(
+                address("overwall"), "Overwall", "How much more compound goes on than the requirements need?"
+            )
+            for _ in whole[:1]
         ),
         *(
             PageEntry(
@@ -384,7 +395,7 @@ def _index_page(
                 f"Tuning of {line}",
                 "What to turn on this line, and what is it worth?",
             )
-            for line in sorted({book.head["line"] for book in books if book.head["outcome"] == "judged"})
+            for line in sorted({book.head["line"] for book in whole})
         ),
         PageEntry(
             address("data quality"), "Data quality", "How far can the instruments and logs be trusted?"

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from pipeline.errors import ReelproofError
 from pipeline.review.asking import not_on_file
-from pipeline.review.assessing import put_judgement_on_file
+from pipeline.review.assessing import put_judgement_on_file, thinned_reason
 from pipeline.review.basis import basis_of, basis_sha256
 from pipeline.review.line_review import review_lines
 from pipeline.review.reassess_work import Done, Work, made_by, work_batch
@@ -153,6 +153,7 @@ def reassess(
     """
     under = _Under(folder, wanted, told, on_wait)
     asked, to_do = _plan(under)
+    thinned = len(under.refused)
     on_plan(asked, len(to_do))
     under.pending.extend(tuple(to_do[start : start + batch]) for start in range(0, len(to_do), batch))
     under.already = asked - len(to_do)
@@ -172,7 +173,7 @@ def reassess(
             written = time.monotonic()
     with open_to_write(folder, on_wait=on_wait) as store:
         review_lines(store)
-    return Reassessed(asked, under.already, under.judged, tuple(under.refused))
+    return Reassessed(asked + thinned, under.already, under.judged, tuple(under.refused))
 
 
 def _plan(under: _Under) -> tuple[int, list[str]]:
@@ -184,9 +185,14 @@ def _plan(under: _Under) -> tuple[int, list[str]]:
         asked = [head for head in heads if under.wanted.takes(head)]
         bases = {row["basis_sha256"] for row in store.ask("questions/bases_on_file")}
         store.changed = True  # a writer killed before it published left a copy that is behind
-    return len(asked), [
-        head["run_id"] for head in asked if basis_sha256(head, under.wanted.plant) not in bases
-    ]
+        to_do = [head for head in asked if basis_sha256(head, under.wanted.plant) not in bases]
+        thinned = {row["of_folder"] for row in store.ask("questions/thinnings_on_file")}
+        gone = [head for head in to_do if head["load_folder"] in thinned]
+        under.refused += [
+            f"{head['run_id']}: not judged again. {thinned_reason(store, head['load_folder'])}"
+            for head in gone
+        ]
+    return len(asked) - len(gone), [head["run_id"] for head in to_do if head["load_folder"] not in thinned]
 
 
 def _check_named(wanted: Wanted, heads: Sequence[dict[str, Any]]) -> None:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence, Set
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -73,6 +75,7 @@ ENTRY_TABLES: dict[str, dict[str, str]] = {
     "disposition": {"journal.act": "questions/acts_of_entry"},
     "cut": {"placed.cut": "questions/cuts_of_entry"},
     "shipment": {"journal.shipment": "questions/shipments_of_entry"},
+    "thinning": {"logged.thinning": "questions/thinnings_of_entry"},
 }
 
 
@@ -127,7 +130,9 @@ def seals_of(store: Store, tables: dict[str, str], folder: str, **key: object) -
     return {"rows": rows, "files": files}
 
 
-def note_sealed(store: Store, kind: str, subject: str, rows: pl.DataFrame, record: dict[str, Any]) -> int:
+def note_sealed(
+    store: Store, kind: str, subject: str, rows: pl.DataFrame, record: dict[str, Any], folder: str = ""
+) -> int:
     """Append rows that one journal entry keeps, and that entry, inside the caller's transaction.
 
     Args:
@@ -136,6 +141,7 @@ def note_sealed(store: Store, kind: str, subject: str, rows: pl.DataFrame, recor
         subject: what it happened to.
         rows: the rows, without their ``entry_no``.
         record: what else the entry keeps: text, whole numbers, and lists and objects of these.
+        folder: the folder of readings it keeps the hashes of, "" for none.
 
     Returns:
         number of the entry.
@@ -144,8 +150,9 @@ def note_sealed(store: Store, kind: str, subject: str, rows: pl.DataFrame, recor
     entry_no = 1 + (int(last[0]["entry_no"]) if last else 0)
     ((table, _),) = ENTRY_TABLES[kind].items()
     store.append(table, rows.with_columns(pl.lit(entry_no, pl.Int64).alias("entry_no")))
-    seals = seals_of(store, ENTRY_TABLES[kind], "", entry_no=entry_no)
-    return note(store, kind, subject, {**record, "seals": seals})
+    seals = seals_of(store, ENTRY_TABLES[kind], folder, entry_no=entry_no)
+    home = {"folder": folder} if folder else {}
+    return note(store, kind, subject, {**record, **home, "seals": seals})
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +242,7 @@ def changes_in(store: Store, known: Known = NOTHING_KNOWN) -> tuple[str, ...]:
     kinds = ("load", "assessment", "line review", *ENTRY_TABLES)
     kept: dict[str, set[int]] = {kind: set() for kind in kinds}
     reels: dict[int, dict[str, Any]] = {}
+    removed = _removed_by_thinning(entries)
     for entry in entries:
         if entry.kind == REEL:
             told += _reel_told_otherwise(store, entry, reels)
@@ -242,7 +250,7 @@ def changes_in(store: Store, known: Known = NOTHING_KNOWN) -> tuple[str, ...]:
             continue
         try:
             record: dict[str, Any] = json.loads(entry.record)["record"]
-            number, found = _held_against(store, entry, record)
+            number, found = _held_against(store, entry, record, removed)
         except (json.JSONDecodeError, KeyError, TypeError, AttributeError):
             told.append(f"entry {entry.entry_no}: it does not say which rows it keeps.")
             continue
@@ -272,27 +280,45 @@ def _reel_told_otherwise(store: Store, entry: Entry, seen: dict[int, dict[str, A
     ]
 
 
-def _held_against(store: Store, entry: Entry, record: dict[str, Any]) -> tuple[int, list[str]]:
+def _removed_by_thinning(entries: Sequence[Entry]) -> set[tuple[str, str, str]]:
+    """Folder, name and hash of every file the journal says was removed when its readings were thinned."""
+    removed = set()
+    for entry in entries:
+        if entry.kind == "thinning":
+            with suppress(json.JSONDecodeError, KeyError, TypeError, AttributeError):
+                record = json.loads(entry.record)["record"]
+                removed |= {(record["of_folder"], name, digest) for name, digest in record["removed"].items()}
+    return removed
+
+
+def _held_against(
+    store: Store, entry: Entry, record: dict[str, Any], removed: Set[tuple[str, str, str]]
+) -> tuple[int, list[str]]:
     """The number of the load, judgement or entry whose rows an entry keeps, and what of them was changed."""
     if entry.kind == "load":
         number = int(record["load_id"])
         what = f"run {entry.subject}, load {number}"
-        return number, _changed(store, record, LOAD_TABLES, what, load_id=number)
+        return number, _changed(store, record, LOAD_TABLES, what, removed, load_id=number)
     if entry.kind == "assessment":
         number = int(record["assessment_id"])
         what = f"run {entry.subject}, assessment {number}"
-        return number, _changed(store, record, ASSESSMENT_TABLES, what, assessment_id=number)
+        return number, _changed(store, record, ASSESSMENT_TABLES, what, removed, assessment_id=number)
     if entry.kind == "line review":
         number = int(record["line_review_id"])
         what = f"line {entry.subject}, look {number}"
-        return number, _changed(store, record, LINE_TABLES, what, line_review_id=number)
+        return number, _changed(store, record, LINE_TABLES, what, removed, line_review_id=number)
     number = entry.entry_no
     what = f"{entry.kind} of {entry.subject}, journal entry {number}"
-    return number, _changed(store, record, ENTRY_TABLES[entry.kind], what, entry_no=number)
+    return number, _changed(store, record, ENTRY_TABLES[entry.kind], what, removed, entry_no=number)
 
 
 def _changed(
-    store: Store, record: dict[str, Any], tables: dict[str, str], what: str, **key: object
+    store: Store,
+    record: dict[str, Any],
+    tables: dict[str, str],
+    what: str,
+    removed: Set[tuple[str, str, str]],
+    **key: object,
 ) -> list[str]:
     folder = record.get("folder", "")
     then = record["seals"]
@@ -304,6 +330,8 @@ def _changed(
         if now["rows"].get(table) != digest
     ]
     for name, digest in then["files"].items():
+        if name not in now["files"] and (folder, name, digest) in removed:
+            continue
         if name not in now["files"]:
             told.append(f"{what}: the file {folder}/{name} is missing.")
         elif now["files"][name] != digest:

@@ -121,6 +121,9 @@ def tuning_on_file(
         raise not_on_file("line", line, sorted({head["line"] for head in heads}))
     first, last = _naive(from_utc) or FIRST, _naive(to_utc) or LAST
     judged = [head for head in heads if head["outcome"] == "judged" and first <= head["started_utc"] < last]
+    # Of a thinned run only extremes are left, and no setting may be sought on these.
+    thinned = {row["of_folder"] for row in store.ask("questions/thinnings_on_file")}
+    judged = [head for head in judged if head["load_folder"] not in thinned]
     wanted = _of_product(named([head for head in judged if head["line"] == line]), product, line, len(own))
     found = []
     for name, runs in wanted.items():

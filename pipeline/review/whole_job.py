@@ -43,7 +43,7 @@ class ReviewOutcome:
             ),
         ]
         lines.extend(f"{load.run_id}: {sentence}" for load in self.loads for sentence in load.told)
-        lines.extend(f"{one.run_id}: no conclusion. {one.reason}" for one in open_runs)
+        lines.extend(f"{one.run_id}: {one.outcome}. {one.reason}" for one in open_runs)
         lines.append(f"Open {self.index} (pages changed: {self.pages_written}).")
         lines.append(
             "In-line evidence supports and does not replace the adopted standard's own tests; "

@@ -210,6 +210,27 @@ class Charts(Sheet):
     baseline_reels: Annotated[int, Field(ge=8)] = 20
 
 
+class Retention(Sheet):
+    """How long readings are kept at full rate.
+
+    Wire around findings and reels that are held or have an open finding stay at full rate whatever stands here.
+
+    Args:
+        full_rate_months: months after a shift during which all its readings stay.
+        step_m: wire a step [m], of which lowest, highest, mean and number of readings are kept afterwards.
+        keep_whole: reels whose readings stay at full rate: those that were shipped, those a declaration was drafted
+            for, those of a run whose record was handed out.
+    """
+
+    full_rate_months: Annotated[int, Field(ge=1)]
+    step_m: Annotated[float, Field(ge=1.0)] = 50.0
+    keep_whole: tuple[Literal["shipped", "declared", "handed out"], ...] = (
+        "shipped",
+        "declared",
+        "handed out",
+    )
+
+
 class Plant(Sheet):
     """Who the plant is.
 
@@ -257,6 +278,7 @@ class PlantSheet(Sheet):
         prices: prices, where the plant gives them.
         risks: how often a requirement may fail when a target is sought.
         charts: alarm budget of the control charts and the reels that set their limits.
+        retention: how long readings are kept at full rate; for ever where left out.
     """
 
     plant: Plant
@@ -274,6 +296,7 @@ class PlantSheet(Sheet):
     prices: Prices | None = None
     risks: AcceptedRisks = AcceptedRisks()
     charts: Charts = Charts()
+    retention: Retention | None = None
 
     @property
     def name(self) -> str:

@@ -27,7 +27,7 @@ from pipeline.store.sql_files import statement, statements
 if TYPE_CHECKING:
     import polars as pl
 
-STORE_VERSION = 4
+STORE_VERSION = 5
 SCHEMAS = ("logged", "placed", "measured", "judged", "journal")
 DATABASE = "reelproof.duckdb"
 PUBLISHED = "published"

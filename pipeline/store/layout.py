@@ -24,7 +24,9 @@ LONGEST_NAME = 180
 # A sheet may leave the plant's name empty; a path may not.
 _NO_NAME = "unnamed"
 _FIRST_KEY = "plant="
-_WHOLE = re.compile(r"plant=[^/]+/line_id=[^/]+/shift_date=[\d-]+/run_id=[^/]+/(load|assessment)_id=\d+")
+_WHOLE = re.compile(
+    r"plant=[^/]+/line_id=[^/]+/shift_date=[\d-]+/run_id=[^/]+/(thinned_)?(load|assessment)_id=\d+"
+)
 
 
 def folder_of(plant: str, line_id: str, shift_date: date, run_id: str, **number: int) -> str:

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import shutil
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
+from pipeline.errors import Complaint, ReelproofError, StoreError
 from pipeline.store.database import Store, told_of_disk
 from pipeline.store.layout import READINGS, is_whole, move_earlier_folders, path_of
 
@@ -21,6 +22,13 @@ if TYPE_CHECKING:
     import polars as pl
 
 UNFINISHED = ".unfinished"
+REMOVAL = ".remove"
+# Ends the name of a file that holds the rows left by thinning, so that nobody takes it for the whole.
+THINNED = "_thinned"
+
+
+class ThinnedError(ReelproofError):
+    """Every reading was asked for where only some are left."""
 
 
 @contextmanager
@@ -93,18 +101,103 @@ def sweep(store: Store) -> tuple[str, ...]:
             shutil.rmtree(home / name)
             removed.append(name)
         note.unlink()
+    _remove_thinned(store, home / UNFINISHED)
     return tuple(removed)
 
 
-def read_frame(store: Store, folder: str, file: str) -> pl.DataFrame:
-    """The frame `file` of the readings folder `folder`."""
+def read_frame(store: Store, folder: str, file: str, *, or_thinned: bool = False) -> pl.DataFrame:
+    """The frame `file` of the readings folder `folder`.
+
+    Args:
+        store: the store.
+        folder: as the catalogue names it.
+        file: file name without ending.
+        or_thinned: whether the rows that are left will do where the readings were thinned: lengths around findings
+            and on kept reels at full rate, elsewhere the lowest and highest of each step. No statistic may be made
+            of these.
+
+    Raises:
+        ThinnedError: the readings were thinned, and what is left will not do.
+        StoreError: they are not there.
+    """
     import polars as pl
 
-    return pl.read_parquet(path_of(store, folder) / f"{file}.parquet", glob=False, hive_partitioning=False)
+    path = _file_of(store, folder, file, or_thinned=or_thinned)
+    return pl.read_parquet(path, glob=False, hive_partitioning=False)
+
+
+def _file_of(store: Store, folder: str, file: str, *, or_thinned: bool) -> Path:
+    """Where the frame `file` of a folder of readings lies, or what thinning left of it."""
+    home = path_of(store, folder)
+    if home.is_dir():
+        return home / f"{file}.parquet"
+    for row in store.ask("questions/thinning_of_folder", folder=folder):
+        if not or_thinned:
+            raise ThinnedError(
+                Complaint(
+                    f"run {row['run_id']}",
+                    thinned_sentence(row),
+                    "What was judged stays on file; to work with every reading, load the run's logs again",
+                )
+            )
+        return store.folder / READINGS / str(row["folder"]) / f"{file}{THINNED}.parquet"
+    raise StoreError(
+        Complaint(
+            str(home),
+            "these readings are not there",
+            "They may have been thinned this moment: run the same command again, and 'reelproof verify' if it fails",
+        )
+    )
+
+
+def thinned_sentence(row: Mapping[str, Any]) -> str:
+    """What was done to a folder of readings, from a row of the question ``thinning_of_folder``."""
+    return (
+        f"its readings were thinned on {row['thinned_utc']:%Y-%m-%d} by {row['role']}: {row['rows_kept']:,} of "
+        f"{row['rows_before']:,} stay, all of them around findings and on kept reels, elsewhere the lowest and highest "
+        f"of every {row['step_m']:g} m"
+    )
+
+
+def is_thinned(store: Store, folder: str) -> bool:
+    """Whether the readings in `folder` were thinned; their full-rate files may still be there for a moment."""
+    return bool(store.ask("questions/thinning_of_folder", folder=folder))
+
+
+def note_removal(store: Store, folders: Iterable[str]) -> None:
+    """Write down folders that are to go once the catalogue says they were thinned; `sweep` removes them then."""
+    home = store.folder / READINGS / UNFINISHED
+    with told_of_disk(store.folder):
+        home.mkdir(parents=True, exist_ok=True)
+        name = uuid.uuid4().hex
+        (home / f"{name}.part").write_text("\n".join(folders), encoding="utf-8")
+        (home / f"{name}.part").rename(home / f"{name}{REMOVAL}")
+
+
+def _remove_thinned(store: Store, home: Path) -> None:
+    notes = sorted(home.glob(f"*{REMOVAL}"))
+    thinned = {row["of_folder"] for row in store.ask("questions/thinnings_on_file")} if notes else set()
+    for note in notes:
+        for folder in note.read_text(encoding="utf-8").splitlines():
+            whole = path_of(store, folder)
+            if folder in thinned and whole.is_dir():
+                # Out of the way at once, so that nobody finds half of it.
+                going = home / uuid.uuid4().hex
+                whole.rename(going)
+                shutil.rmtree(going)
+        note.unlink()
+    for part in home.glob("*.part"):
+        part.unlink()
 
 
 def scan_frame(store: Store, folder: str, file: str) -> pl.LazyFrame:
-    """The frame `file` of the readings folder `folder`, read as far as it is asked for."""
+    """The frame `file` of the readings folder `folder`, read as far as it is asked for.
+
+    Raises:
+        ThinnedError: the readings were thinned.
+        StoreError: they are not there.
+    """
     import polars as pl
 
-    return pl.scan_parquet(path_of(store, folder) / f"{file}.parquet", glob=False, hive_partitioning=False)
+    path = _file_of(store, folder, file, or_thinned=False)
+    return pl.scan_parquet(path, glob=False, hive_partitioning=False)

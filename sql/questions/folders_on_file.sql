@@ -1,4 +1,6 @@
--- Every folder of readings that a load or an assessment stands on. Grain: one row a folder.
+-- Every folder of readings that a load or an assessment stands on, or that stands in place of one. Grain: one row a folder.
 SELECT folder FROM logged.load
 UNION ALL
 SELECT folder FROM judged.assessment WHERE folder <> ''
+UNION ALL
+SELECT folder FROM logged.thinning

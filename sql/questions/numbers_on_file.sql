@@ -49,6 +49,8 @@ SELECT 'placed.cut', 'cut', entry_no FROM placed.cut
 UNION
 SELECT 'journal.shipment', 'shipment', entry_no FROM journal.shipment
 UNION
+SELECT 'logged.thinning', 'thinning', entry_no FROM logged.thinning
+UNION
 SELECT 'judged.line_review', 'line review', line_review_id FROM judged.line_review
 UNION
 SELECT 'judged.line_result', 'line review', line_review_id FROM judged.line_result

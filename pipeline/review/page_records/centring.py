@@ -12,7 +12,7 @@ from pipeline.length.steady_state import PHASE_NAMES, STEADY
 from pipeline.results import Assumption, Refused, Result
 from pipeline.review.page_records.rows import product_row, stamp_of
 from pipeline.steps.measure import STRETCH_M
-from pipeline.store.readings import read_frame
+from pipeline.store.readings import read_frame, thinned_sentence
 from pipeline.tuning.centring import METHOD, QUESTION, Centring, centring
 
 if TYPE_CHECKING:
@@ -55,6 +55,8 @@ def _gauge(book: RunBook) -> dict[str, Any] | None:
 
 def _centring(book: RunBook) -> Centring | Refused:
     """The run's offset from its readings on reels at steady speed."""
+    if book.thinned is not None:
+        return Refused(QUESTION, METHOD, f"Of this run {thinned_sentence(book.thinned)}.", 0)
     gauge = _gauge(book)
     frame = read_frame(book.store, book.head["assessment_folder"], "measured")
     at = frame["wall_at_m"].cast(float).to_numpy()

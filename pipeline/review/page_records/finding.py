@@ -89,7 +89,7 @@ def _measured(book: RunBook) -> pl.DataFrame:
 def _logged(book: RunBook) -> pl.DataFrame:
     key = (str(book.store.folder), book.head["load_folder"])
     if "logged" not in _LAST or _LAST["logged"][0] != key:
-        _LAST["logged"] = (key, read_frame(book.store, book.head["load_folder"], "logged"))
+        _LAST["logged"] = (key, read_frame(book.store, book.head["load_folder"], "logged", or_thinned=True))
     return _LAST["logged"][1]
 
 

@@ -72,10 +72,13 @@ def trace_of(
 
 
 def measured_and_placed(book: RunBook) -> pl.DataFrame:
-    """Every reading of the run as judged newest: what was measured, and where it lies on the wire."""
+    """Every reading of the run as judged newest: what was measured, and where it lies on the wire.
+
+    Of a thinned run those that are left: all around findings, elsewhere the lowest and highest of each step.
+    """
     folder = book.head["assessment_folder"]
-    return read_frame(book.store, folder, "measured").join(
-        read_frame(book.store, folder, "placed"), on="row", how="left", maintain_order="left"
+    return read_frame(book.store, folder, "measured", or_thinned=True).join(
+        read_frame(book.store, folder, "placed", or_thinned=True), on="row", how="left", maintain_order="left"
     )
 
 

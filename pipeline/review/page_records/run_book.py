@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.results import Assumption, Refused, Result
 from pipeline.review.decided import RunActs, acts_of_run, finding_state
+from pipeline.store.readings import thinned_sentence
 
 if TYPE_CHECKING:
     from dashboards.records import Answer, AnswerGroup
@@ -218,10 +219,18 @@ class RunBook:
         return self._of_load("flag_counts_of_load")
 
     @cached_property
+    def thinned(self) -> Row | None:
+        """How the run's readings were thinned, None where every one is there."""
+        rows = self.store.ask("questions/thinning_of_folder", folder=self.head["load_folder"])
+        return rows[0] if rows else None
+
+    @cached_property
     def warnings(self) -> list[str]:
         """What must be told about the run's logs and places."""
         told = self._of_load("warnings_of_load") + self._of_assessment("placing_warnings_of_assessment")
-        return [row["sentence"] for row in told] + [
+        thinned = self.thinned
+        about = [f"Of this run {thinned_sentence(thinned)}."] if thinned is not None else []
+        return [*about, *(row["sentence"] for row in told)] + [
             sentence for row in self.among_its_like for sentence in row["warnings"]
         ]
 

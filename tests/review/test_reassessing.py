@@ -1,0 +1,180 @@
+"""Judging runs again: once each, from where it stood, the same figures whoever and however many did it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from pipeline.errors import NotFoundError
+from pipeline.review.loading import load_sheet, load_sheets
+from pipeline.review.local_crew import LocalCrew
+from pipeline.review.reassess_work import made_by
+from pipeline.review.reassessing import Alone, Batch, Wanted, reassess
+from pipeline.store.database import open_to_read, open_to_write
+from tests.flows.test_reassess_on_cluster import copies_of
+from tests.review.store_digest import digest_of
+
+ROOT = Path(__file__).parents[2]
+ALL_RUNS = os.environ.get("REELPROOF_EVERY_RUN")
+
+
+@pytest.fixture
+def loaded(small_run: Path, tmp_path: Path) -> Path:
+    folder = ROOT / "sample_runs" / "runs" if ALL_RUNS else copies_of(small_run, 3)
+    with open_to_write(tmp_path / "s") as store:
+        load_sheets(store, (folder,))
+    return tmp_path / "s"
+
+
+def judgements(folder: Path) -> list[str]:
+    with open_to_read(folder) as store:
+        rows = store.connection.execute("SELECT run_id FROM judged.assessment ORDER BY run_id").fetchall()
+    return [row[0] for row in rows]
+
+
+class Stops(Alone):
+    """Judges so many batches, then is stopped from outside."""
+
+    def __init__(self, after: int) -> None:
+        super().__init__()
+        self.left = after
+
+    def take(self) -> tuple[Batch, tuple[object, ...] | Exception]:  # type: ignore[override]
+        if self.left == 0:
+            raise KeyboardInterrupt
+        self.left -= 1
+        return super().take()
+
+
+def test_stopped_it_goes_on_where_it_stood(loaded: Path) -> None:
+    with pytest.raises(KeyboardInterrupt):
+        reassess(loaded, Wanted(), Stops(1), batch=1, every_s=0.0)
+    assert len(judgements(loaded)) == 1
+    told: list[str] = []
+    outcome = reassess(loaded, Wanted(), Alone(), batch=1, told=lambda run, _more: told.append(run))
+    assert outcome.already == 1
+    assert outcome.judged == outcome.asked - 1 == len(told)
+    assert len(judgements(loaded)) == len(set(judgements(loaded))) == outcome.asked
+    again = reassess(loaded, Wanted(), Alone())
+    assert (again.already, again.judged) == (outcome.asked, 0)
+
+
+def test_a_process_killed_in_a_batch_costs_that_batch_only(loaded: Path, tmp_path: Path) -> None:
+    shutil.copytree(loaded, tmp_path / "serial")
+    killed: list[int] = []
+
+    class Killed(LocalCrew):
+        def take(self):  # type: ignore[no-untyped-def]
+            self._start()
+            processes = list((self._pool._processes or {}).values())
+            if not killed and processes:
+                killed.append(processes[0].pid)
+                os.kill(processes[0].pid, signal.SIGKILL)
+            return super().take()
+
+    with Killed(2) as crew:
+        outcome = reassess(loaded, Wanted(), crew, batch=1)
+    assert len(killed) == 1
+    assert outcome.refused == ()
+    assert len(judgements(loaded)) == len(set(judgements(loaded))) == outcome.judged == outcome.asked
+    reassess(tmp_path / "serial", Wanted(), Alone())
+    assert digest_of(loaded) == digest_of(tmp_path / "serial")
+
+
+def test_only_the_runs_that_are_meant(loaded: Path) -> None:
+    with pytest.raises(NotFoundError):
+        reassess(loaded, Wanted(runs=("R-0000",)), Alone())
+    with pytest.raises(NotFoundError):
+        reassess(loaded, Wanted(line="L9"), Alone())
+    assert reassess(loaded, Wanted(runs=("R-0415",)), Alone()).asked == 1
+    assert judgements(loaded) == ["R-0415"]
+
+
+def gives(batch_maker: Callable[[Batch], Batch]) -> type[Alone]:
+    class Changed(Alone):
+        def give(self, batch: Batch) -> None:
+            super().give(batch_maker(batch))
+
+    return Changed
+
+
+def test_readings_that_were_changed_are_not_judged(loaded: Path) -> None:
+    path = next(loaded.glob("readings/**/run_id=R-0415/load_id=*/logged.parquet"))
+    path.write_bytes(path.read_bytes()[:-1] + b"x")
+    outcome = reassess(loaded, Wanted(runs=("R-0415",)), Alone())
+    assert outcome.refused == (
+        f"R-0415: not judged; {path} is not as it was written; see 'reelproof verify'.",
+    )
+    assert judgements(loaded) == []
+
+
+def test_a_worker_of_another_release_judges_nothing(loaded: Path) -> None:
+    from dataclasses import replace
+
+    other = ("reelproof 9.9", *made_by()[1:])
+    crew = gives(lambda batch: tuple(replace(one, made_by=other) for one in batch))()
+    (told,) = reassess(loaded, Wanted(runs=("R-0415",)), crew).refused
+    assert "where reelproof 9.9 is asked for" in told
+
+
+def test_a_run_loaded_meanwhile_is_planned_again(loaded: Path, small_run: Path) -> None:
+    if ALL_RUNS:
+        pytest.skip("needs the copied run")
+    done: list[Batch] = []
+
+    def loads_first(batch: Batch) -> Batch:
+        if not done:
+            text = small_run.read_text().replace("[run.product]", 'note = "again"\n\n[run.product]', 1)
+            small_run.write_text(text)
+            with open_to_write(loaded) as store:
+                load_sheet(store, small_run)
+        done.append(batch)
+        return batch
+
+    outcome = reassess(loaded, Wanted(runs=("R-0415",)), gives(loads_first)())
+    assert (outcome.judged, len(done)) == (1, 2)
+    with open_to_read(loaded) as store:
+        (row,) = store.ask("questions/assessments_of_run", run_id="R-0415")
+        assert row["load_id"] == store.ask("questions/loads_of_run", run_id="R-0415")[-1]["load_id"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("threads", [1, 8])
+def test_the_number_of_threads_changes_no_digit(loaded: Path, tmp_path: Path, threads: int) -> None:
+    """Polars, DuckDB and BLAS with 1 and 8 threads against as many as this process has."""
+    here, there = tmp_path / "here", tmp_path / "there"
+    shutil.copytree(loaded, here)
+    shutil.copytree(loaded, there)
+    reassess(here, Wanted(), Alone())
+    names = ("POLARS_MAX_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+    environment = {**os.environ, **dict.fromkeys(names, str(threads)), "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        [sys.executable, "-c", IN_THREADS, str(there), str(threads)],
+        env=environment,
+        capture_output=True,
+        text=True,
+    )
+    assert done.stdout == f"{threads} {threads}\n", done.stderr
+    assert digest_of(there) == digest_of(here)
+
+
+IN_THREADS = """
+import sys
+from pathlib import Path
+import polars
+from pipeline.review.reassessing import Alone, Wanted, reassess
+from pipeline.store import database
+threads = int(sys.argv[2])
+database._CONFIG["threads"] = threads
+reassess(Path(sys.argv[1]), Wanted(), Alone())
+with database.open_to_read(Path(sys.argv[1])) as store:
+    told = store.connection.execute("SELECT current_setting('threads')").fetchall()[0][0]
+print(polars.thread_pool_size(), told)
+"""
