@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
-from pipeline.store.readings import thinned_sentence
+from pipeline.store.readings import thinned_sentence, thinning_of
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -52,9 +52,8 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
 def _readings_told(store: Store, load_id: int) -> str:
     """What must be told of the readings of a load, "" where every one is there."""
     (load,) = store.ask("questions/load", load_id=load_id)
-    for row in store.ask("questions/thinning_of_folder", folder=load["folder"]):
-        return f"Of this run {thinned_sentence(row)}."
-    return ""
+    row = thinning_of(store, load["folder"])
+    return "" if row is None else f"Of this run {thinned_sentence(row)}."
 
 
 def _decided(store: Store, reel: dict[str, Any]) -> dict[str, Any]:

@@ -24,7 +24,7 @@ from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.steps.bench import rules_of
 from pipeline.steps.load import SheetText, text_of
 from pipeline.store.layout import folder_of
-from pipeline.store.readings import read_frame, sweep, thinned_sentence, written_folder
+from pipeline.store.readings import read_frame, sweep, thinned_sentence, thinning_of, written_folder
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -130,9 +130,8 @@ def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> Ass
 
 def thinned_reason(store: Store, load_folder: str) -> str:
     """Why a load cannot be judged again, "" where it can."""
-    for row in store.ask("questions/thinning_of_folder", folder=load_folder):
-        return f"Of this run {thinned_sentence(row)}. The judgement on file stays."
-    return ""
+    row = thinning_of(store, load_folder)
+    return "" if row is None else f"Of this run {thinned_sentence(row)}. The judgement on file stays."
 
 
 def _not_again(store: Store, earlier: list[dict[str, Any]], reason: str) -> AssessOutcome:

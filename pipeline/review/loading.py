@@ -30,7 +30,7 @@ from pipeline.review.journal import note
 from pipeline.review.sealing import LOAD_TABLES, seals_of
 from pipeline.steps.load import Loaded, RunSheets, SheetText, find_run_sheets, load_run, read_run_sheets
 from pipeline.store.layout import folder_of
-from pipeline.store.readings import is_thinned, sweep, written_folder
+from pipeline.store.readings import sweep, thinning_of, written_folder
 
 if TYPE_CHECKING:
     from pipeline.logs.log_rows import FilesBefore
@@ -107,7 +107,7 @@ def load_sheet(
         goes_on = (
             head is not None
             and is_same_reading(sheets, head, _plant_text(store, head))
-            and not is_thinned(store, head["folder"])
+            and thinning_of(store, head["folder"]) is None
         )
         before = files_before(store, sheets, logs, head if goes_on else None)
     with _scratch(store, logs, sheets) as scratch:

@@ -22,7 +22,7 @@ from pipeline.review.line_review import review_lines
 from pipeline.review.reassess_work import Done, Work, made_by, work_batch
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.layout import path_of
-from pipeline.store.readings import sweep
+from pipeline.store.readings import sweep, thinned_folders
 
 if TYPE_CHECKING:
     from datetime import date
@@ -186,7 +186,7 @@ def _plan(under: _Under) -> tuple[int, list[str]]:
         bases = {row["basis_sha256"] for row in store.ask("questions/bases_on_file")}
         store.changed = True  # a writer killed before it published left a copy that is behind
         to_do = [head for head in asked if basis_sha256(head, under.wanted.plant) not in bases]
-        thinned = {row["of_folder"] for row in store.ask("questions/thinnings_on_file")}
+        thinned = thinned_folders(store)
         gone = [head for head in to_do if head["load_folder"] in thinned]
         under.refused += [
             f"{head['run_id']}: not judged again. {thinned_reason(store, head['load_folder'])}"

@@ -16,6 +16,7 @@ from pipeline.errors import Complaint, NotFoundError
 from pipeline.review.asking import not_on_file
 from pipeline.review.tuning_question import facts_on_file, named, question_of
 from pipeline.review.tuning_runs import tuning_run
+from pipeline.store.readings import thinned_folders
 from pipeline.tuning.line_tuning import LineTuning, tuning_of_line
 from pipeline.tuning.start_up import GoodStarts, Start, good_starts
 
@@ -122,7 +123,7 @@ def tuning_on_file(
     first, last = _naive(from_utc) or FIRST, _naive(to_utc) or LAST
     judged = [head for head in heads if head["outcome"] == "judged" and first <= head["started_utc"] < last]
     # Of a thinned run only extremes are left, and no setting may be sought on these.
-    thinned = {row["of_folder"] for row in store.ask("questions/thinnings_on_file")}
+    thinned = thinned_folders(store)
     judged = [head for head in judged if head["load_folder"] not in thinned]
     wanted = _of_product(named([head for head in judged if head["line"] == line]), product, line, len(own))
     found = []

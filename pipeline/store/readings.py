@@ -131,7 +131,8 @@ def _file_of(store: Store, folder: str, file: str, *, or_thinned: bool) -> Path:
     home = path_of(store, folder)
     if home.is_dir():
         return home / f"{file}.parquet"
-    for row in store.ask("questions/thinning_of_folder", folder=folder):
+    row = thinning_of(store, folder)
+    if row is not None:
         if not or_thinned:
             raise ThinnedError(
                 Complaint(
@@ -159,9 +160,22 @@ def thinned_sentence(row: Mapping[str, Any]) -> str:
     )
 
 
-def is_thinned(store: Store, folder: str) -> bool:
-    """Whether the readings in `folder` were thinned; their full-rate files may still be there for a moment."""
-    return bool(store.ask("questions/thinning_of_folder", folder=folder))
+def thinning_of(store: Store, folder: str) -> dict[str, Any] | None:
+    """How the readings in `folder` were thinned, None where they were not.
+
+    Their full-rate files may still be there for a moment.
+    """
+    if not store.ask("questions/has_thinnings")[0]["has_thinnings"]:
+        return None
+    rows = store.ask("questions/thinning_of_folder", folder=folder)
+    return rows[0] if rows else None
+
+
+def thinned_folders(store: Store) -> set[str]:
+    """Every folder of readings that was thinned."""
+    if not store.ask("questions/has_thinnings")[0]["has_thinnings"]:
+        return set()
+    return {row["of_folder"] for row in store.ask("questions/thinnings_on_file")}
 
 
 def note_removal(store: Store, folders: Iterable[str]) -> None:
@@ -176,7 +190,7 @@ def note_removal(store: Store, folders: Iterable[str]) -> None:
 
 def _remove_thinned(store: Store, home: Path) -> None:
     notes = sorted(home.glob(f"*{REMOVAL}"))
-    thinned = {row["of_folder"] for row in store.ask("questions/thinnings_on_file")} if notes else set()
+    thinned = thinned_folders(store) if notes else set()
     for note in notes:
         for folder in note.read_text(encoding="utf-8").splitlines():
             whole = path_of(store, folder)

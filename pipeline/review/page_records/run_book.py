@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.results import Assumption, Refused, Result
 from pipeline.review.decided import RunActs, acts_of_run, finding_state
-from pipeline.store.readings import thinned_sentence
+from pipeline.store.readings import thinned_sentence, thinning_of
 
 if TYPE_CHECKING:
     from dashboards.records import Answer, AnswerGroup
@@ -221,8 +221,7 @@ class RunBook:
     @cached_property
     def thinned(self) -> Row | None:
         """How the run's readings were thinned, None where every one is there."""
-        rows = self.store.ask("questions/thinning_of_folder", folder=self.head["load_folder"])
-        return rows[0] if rows else None
+        return thinning_of(self.store, self.head["load_folder"])
 
     @cached_property
     def warnings(self) -> list[str]:
