@@ -7,6 +7,7 @@ from pathlib import Path
 import typer
 
 from pipeline.cli.showing import STORE
+from pipeline.cli.typed import moment_of
 from pipeline.errors import Complaint, NotFoundError
 
 
@@ -20,6 +21,11 @@ def print_record(
     kind: str = typer.Argument(metavar="KIND", help="shift, finding or lot."),
     wanted: str = typer.Argument(metavar="ID", help="Shift as in its page's name, finding or lot."),
     by: str = typer.Option(..., "--by", help="Role of who prints; it stands on every page."),
+    at: str = typer.Option(
+        "",
+        "--at",
+        help="Time of printing, as 2026-03-04T06:00, to repeat an earlier print byte for byte; now by default.",
+    ),
     out: Path | None = typer.Option(None, "--out", help="File to write; named after the record by default."),
     store: Path = STORE,
 ) -> int:
@@ -29,11 +35,13 @@ def print_record(
     """
     from datetime import UTC, datetime
 
+    from pipeline.review.containing import plant_zone
     from pipeline.review.printing import printed
     from pipeline.store.database import open_to_read, told_of_disk
 
     with open_to_read(store) as opened:
-        content = printed(opened, kind, wanted, by, datetime.now(UTC).replace(microsecond=0))
+        when = moment_of(at, plant_zone(opened), "--at") if at else datetime.now(UTC).replace(microsecond=0)
+        content = printed(opened, kind, wanted, by, when)
     path = out or Path(f"{kind}-{wanted}.pdf")
     with told_of_disk(path):
         path.write_bytes(content)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from dashboards.pages.shift import point_limit
+from dashboards.pages.shift import Gate, gates, point_limit
 from dashboards.records import FirstThing, ReelRow, RunRow, ShiftReview
 from dashboards.rendering import day
 from dashboards.site import record_sha256
 from pipeline.reports.printing import Printing, Wording, printed, shared_data
+from pipeline.results import Result
 
 
 def reel_data(reel: ReelRow, wording: Wording) -> dict[str, Any]:
@@ -27,7 +28,19 @@ def reel_data(reel: ReelRow, wording: Wording) -> dict[str, Any]:
     }
 
 
+# Groups of answers that a summary prints; the others are on the run's page.
+PRINTED = ("How far from the limits", "The thinnest point", "Spark faults")
+
+
+def _gate(gate: Gate) -> list[str]:
+    """One standing and its reels: those held with what they are held for."""
+    if gate.standing == "releasable":
+        return [gate.standing, ", ".join(one.reel.reel_id for one in gate.reels)]
+    return [gate.standing, "; ".join(f"{one.reel.reel_id}: {one.why}" for one in gate.reels)]
+
+
 def _run_data(run: RunRow, wording: Wording) -> dict[str, Any]:
+    told = [one for group in run.answers if group.title in PRINTED for one in group.answers]
     facts = [
         ["Run", f"{run.run_id}, {run.operator_role}"],
         ["Ran", f"{wording.moment(run.started_at)} to {wording.moment(run.ended_at)}"],
@@ -52,7 +65,13 @@ def _run_data(run: RunRow, wording: Wording) -> dict[str, Any]:
         "product": run.product.label,
         "facts": facts,
         "reels": [reel_data(reel, wording) for reel in run.reels],
-        "answers": [wording.answer(one) for group in run.answers for one in group.answers],
+        "answers": [wording.answer(one) for one in told],
+        # Each once: many results carry the same.
+        "warnings": list(
+            dict.fromkeys(
+                wording.sentence(text) for one in told if isinstance(one, Result) for text in one.warnings
+            )
+        ),
     }
 
 
@@ -92,6 +111,7 @@ def shift_summary_pdf(record: ShiftReview, printing: Printing) -> bytes:
             ["Scrap length", wording.quantity(totals.scrap_m, "length")],
             ["Open findings", str(totals.open_findings)],
         ],
+        "gates": [_gate(gate) for gate in gates(record) if gate.reels],
         "firsts": [_first(one, wording) for one in record.first_things],
         "runs": [_run_data(run, wording) for run in record.runs],
     }

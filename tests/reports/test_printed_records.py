@@ -8,6 +8,7 @@ from pathlib import Path
 import pypdf
 import pytest
 
+from dashboards.pages.shift import gates
 from dashboards.records import Plant
 from dashboards.site import record_sha256
 from pipeline.lots.declaration import IS_NOT, NO_TESTS, Declaration
@@ -88,6 +89,12 @@ def test_the_shift_summary_says_what_the_record_says(pdfs: dict[str, bytes]) -> 
             assert told.replace("\u00a0", " ") in text
             for reason in reel.reasons:
                 assert wording.sentence(reason.sentence).replace("\u00a0", " ") in text
+    # The first page names every reel under its standing, the held ones with what they are held for.
+    first = " ".join(pypdf.PdfReader(io.BytesIO(pdfs["shift"])).pages[0].extract_text().split())
+    for gate in gates(record):
+        for reel in gate.reels:
+            named = reel.reel.reel_id if gate.standing == "releasable" else f"{reel.reel.reel_id}: {reel.why}"
+            assert named in first
     for one in record.first_things:
         assert wording.sentence(one.sentence).replace("\u00a0", " ") in text
     assert "288,412 read = 288,400 kept + 12 set aside" in text
