@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+import pipeline  # noqa: F401 - before NumPy, whose threads it sets
+
 ROOT = Path(__file__).parents[1]
 SAMPLE_RUNS = ROOT / "sample_runs"
 

@@ -77,18 +77,38 @@ def assess_runs(
         NotFoundError: a run is not on file.
     """
     sweep(store)
-    known = [row["run_id"] for row in store.ask("questions/current_runs")]
+    heads = {row["run_id"]: row for row in store.ask("questions/current_runs")}
     for run_id in runs:
-        if run_id not in known:
-            raise not_on_file("run", run_id, known)
+        if run_id not in heads:
+            raise not_on_file("run", run_id, list(heads))
     plant = read_plant_for_judging(plant_sheet) if plant_sheet is not None else None
     outcomes = []
-    for run_id in runs or tuple(known):
-        outcomes.append(assess_run(store, run_id, plant))
+    # Asked once for all: a store of years has ten thousand runs, and nearly all of them are as they were.
+    judged = _judged_on_file(store)
+    for run_id in runs or tuple(heads):
+        earlier = judged.get((run_id, basis_sha256(heads[run_id], plant)))
+        outcomes.append(earlier or assess_run(store, run_id, plant))
         told(run_id, 1)
     with STORE_TURN:
         review_lines(store)
     return tuple(outcomes)
+
+
+def _judged_on_file(store: Store) -> dict[tuple[str, str], AssessOutcome]:
+    """What was judged before, by run and basis."""
+    return {
+        (row["run_id"], row["basis_sha256"]): AssessOutcome(
+            row["run_id"],
+            row["assessment_id"],
+            False,
+            row["outcome"],
+            row["reason"],
+            row["releasable"],
+            row["held"],
+            row["findings"],
+        )
+        for row in store.ask("questions/outcomes_on_file")
+    }
 
 
 def read_plant_for_judging(path: Path) -> SheetText:

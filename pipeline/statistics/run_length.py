@@ -198,8 +198,13 @@ def _solve(arl_of: Callable[[float], float], arl0: float, low: float, high: floa
     return float(optimize.brentq(off, low, step, xtol=1e-10))
 
 
+@cache
+def _nodes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    return np.polynomial.legendre.leggauss(NODES)
+
+
 def _legendre(low: float, high: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    nodes, weights = np.polynomial.legendre.leggauss(NODES)
+    nodes, weights = _nodes()
     half = (high - low) / 2
     return low + half * (nodes + 1), half * weights
 
