@@ -23,7 +23,15 @@ TITLES = {
 
 
 def show_wire_at(
-    name: str, at: str, outer_mark: float, falling: bool, reach_m: float, store: Path, as_json: bool
+    name: str,
+    at: str,
+    outer_mark: float,
+    falling: bool,
+    reach_m: float,
+    store: Path,
+    as_json: bool,
+    *,
+    printed: bool = False,
 ) -> int:
     """Print everything on record around a mark; 0 as the exit code."""
     from pipeline.lots.complaint import Marks
@@ -32,7 +40,9 @@ def show_wire_at(
 
     mark, unit = length_of(at, "--at")
     with open_to_read(store) as opened:
-        answer = answer_complaint(opened, name, mark, Marks(outer_mark, not falling, unit), reach_m)
+        answer = answer_complaint(
+            opened, name, mark, Marks(outer_mark, not falling, unit), reach_m, printed=printed
+        )
     if as_json:
         print_json(_as_json(answer))
     else:

@@ -25,6 +25,9 @@ def reel(
     outer_mark: float = typer.Option(
         0.0, "--outer-mark", help="The mark at the end that comes off first, in the unit of --at."
     ),
+    printed: bool = typer.Option(
+        False, "--printed", help="--at is the printed length itself, found by the marks surveyed on the run."
+    ),
     falling: bool = typer.Option(False, "--falling", help="Marks fall towards the core instead of rising."),
     reach: float = typer.Option(10.0, "--reach", min=0.1, help="How far to either side of --at to look [m]."),
     store: Path = STORE,
@@ -38,7 +41,7 @@ def reel(
     if at is not None:
         from pipeline.cli.complaint import show_wire_at
 
-        return show_wire_at(reel_id, at, outer_mark, falling, reach, store, as_json)
+        return show_wire_at(reel_id, at, outer_mark, falling, reach, store, as_json, printed=printed)
     from pipeline.review.asking import reel_on_file
     from pipeline.store.database import open_to_read
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +21,11 @@ from pipeline.products.product import find_product
 from pipeline.review.asking import not_on_file
 from pipeline.review.decided import acts_of_run
 from pipeline.review.finding_on_file import finding_of
+from pipeline.review.printed_mark import wire_at_printed
+from pipeline.sheets.line_sheet import LineSheet
+from pipeline.sheets.run_sheet import RunSheet
 from pipeline.store.readings import read_frame
+from pipeline.units import m_from_foot
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -55,7 +60,7 @@ class AnsweredComplaint:
 
 
 def answer_complaint(
-    store: Store, name: str, mark: float, marks: Marks, reach_m: float = REACH_M
+    store: Store, name: str, mark: float, marks: Marks, reach_m: float = REACH_M, *, printed: bool = False
 ) -> AnsweredComplaint:
     """The whole record of the wire around a footage mark.
 
@@ -65,6 +70,7 @@ def answer_complaint(
         mark: the mark as read off the wire.
         marks: how the marks run on it.
         reach_m: how far to either side to look [m].
+        printed: True where `mark` is the printed length, to be found by the marks surveyed on the run.
 
     Raises:
         NotFoundError: the reel, its readings or the mark is not on file.
@@ -79,8 +85,13 @@ def answer_complaint(
             )
         )
     placed = PlacedReel(reel["reel_id"], reel["from_m"], reel["to_m"], 0.0, 0.0)
-    place = wire_at_mark(placed, mark, marks, cut=cut)
     head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == reel["run_id"])
+    if printed:
+        run, line = _sheets(store, head)
+        printed_m = m_from_foot(mark) if marks.unit == "ft" else mark
+        place = wire_at_printed(run, placed, line.take_up_station_m, printed_m)
+    else:
+        place = wire_at_mark(placed, mark, marks, cut=cut)
     rows = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
     elsewhere = _findings_elsewhere(store, reel["run_id"])
     record = complaint_record(
@@ -134,6 +145,15 @@ def _findings_elsewhere(store: Store, run_id: str) -> list[Row]:
         for row in store.ask("questions/findings_of_assessment", assessment_id=head["assessment_id"])
         if row["cause_of"]
     ]
+
+
+def _sheets(store: Store, head: Row) -> tuple[RunSheet, LineSheet]:
+    """The run's own sheet and its line's, as they were loaded."""
+    run, line = (
+        tomllib.loads(store.ask("questions/sheet", sha256=head[f"{kind}_sheet_sha256"])[0]["text"])
+        for kind in ("run", "line")
+    )
+    return RunSheet.model_validate(run["run"]), LineSheet.model_validate(line["line"])
 
 
 def _lots_at(store: Store, load_id: int, wire_m: float, unsure_m: float) -> tuple[Row, ...]:

@@ -1,0 +1,49 @@
+"""Where on the wire is a printed length, by the marks that were surveyed on the run?"""
+
+from __future__ import annotations
+
+from pipeline.errors import Complaint, NotFoundError
+from pipeline.length.footage_marks import FootageMap
+from pipeline.length.reels import PlacedReel
+from pipeline.lots.complaint import WirePlace
+from pipeline.sheets.run_sheet import RunSheet
+from pipeline.steps.line_answers import MARK_READ_M
+
+
+def wire_at_printed(run: RunSheet, reel: PlacedReel, take_up_m: float, printed_m: float) -> WirePlace:
+    """The wire at a printed length, with the doubt the survey leaves (two standard uncertainties).
+
+    Args:
+        run: the run sheet, with its surveyed marks.
+        reel: the reel as placed.
+        take_up_m: the take-up's distance from the die, where the marks were read [m].
+        printed_m: the printed length [m].
+
+    Raises:
+        NotFoundError: the run has no two surveyed marks, or that length is not on the reel.
+    """
+    marks = sorted(run.marks, key=lambda one: one.counter_m)
+    if len(marks) < 2:
+        raise NotFoundError(
+            Complaint(
+                f"run {run.id}",
+                f"{len(marks)} surveyed marks stand on its sheet, and two are needed",
+                "Add [[run.marks]] and load it again, or count from an end with --outer-mark and without --printed",
+            )
+        )
+    known = FootageMap(
+        tuple(one.counter_m for one in marks), tuple(one.printed_m for one in marks), MARK_READ_M
+    )
+    counter_m, sd = known.line_at(printed_m)
+    wire, unsure = counter_m - take_up_m, 2.0 * sd + reel.end_unsure_m
+    if not reel.from_m - unsure <= wire <= reel.to_m + unsure:
+        raise NotFoundError(
+            Complaint(
+                f"reel {reel.id}",
+                f"the printed length {printed_m:.1f} m is not on it",
+                f"Printed from {known.mark_at(reel.from_m + take_up_m)[0]:.1f} to "
+                f"{known.mark_at(reel.to_m + take_up_m)[0]:.1f} m; read the mark again",
+            )
+        )
+    wire = min(max(wire, reel.from_m), reel.to_m)
+    return WirePlace(reel.id, reel.to_m - wire, wire, unsure)
