@@ -17,7 +17,7 @@ from pipeline.units import scale_and_offset
 # Names are matched in small letters, cut into words. First match wins, so the narrow ones stand first.
 _NAMES: tuple[tuple[str, str], ...] = (
     ("spark_counts", r"(spark|fault|hv).*\b(counts?|cnt|no|num|total)\b|\bcounts? .*spark"),
-    ("spark_kv", r"(spark|hv|test).*\b(kv|volts?|voltage)\b|^kv$|^volt(age)?s?$"),
+    ("spark_kv", r"^volt\w* kv$|(spark|hv|test).*\b(kv|volts?|voltage)\b|^kv$|^volt(age)?s?$"),
     (
         "covering_screw_speed_rpm",
         r"(nylon|cover|skin|jacket|coex|ext(r|ruder)? ?2|\be2).*\b(rpm|screw|speed|drehzahl)\b",
@@ -28,7 +28,10 @@ _NAMES: tuple[tuple[str, str], ...] = (
     ("line_speed_m_s", r"speed|veloc|geschw|\bfpm\b|\bm min\b|\bmpm\b|\bft min\b|^v$|vitesse"),
     ("conductor_mm", r"\bcond|\bbare\b|\bcore\b|copper|strand|leiter|\bwire dia"),
     ("hot_diameter_mm", r"\bhot\b|\bwarm\b"),
-    ("diameter_x_mm", r"\b(cold|od|dia\w*|durchmesser|d)\b.* ?\b(x|1|a|h)\b|^d ?x\b"),
+    (
+        "diameter_x_mm",
+        r"\b(cold|od|dia\w*|durchmesser|d)\b.* ?\b(x|1|a|h)\b|^d ?x\b|^(od|dia|diameter|durchmesser)( (in|mm|mil))?$",
+    ),
     ("diameter_y_mm", r"\b(cold|od|dia\w*|durchmesser|d)\b.* ?\b(y|2|b|v)\b|^d ?y\b"),
     ("flaw_size_mm", r"flaw|defect|lump|neck|\bsize\b|height|fehler"),
     (
@@ -37,6 +40,7 @@ _NAMES: tuple[tuple[str, str], ...] = (
     ),
 )
 _WALL = re.compile(r"^(.*?(?:wall|thick|wand|wt|\bw|_w|ch|sens)\D*?)0*(\d{1,2})(\D*)$", re.IGNORECASE)
+_LETTERED_WALL = re.compile(r"(?:wall|thick\w*|wand)[ _.-]*([a-h])(?![a-z])", re.IGNORECASE)
 # Where a figure of each kind of wire lies, in the unit of the store.
 USUAL: dict[str, tuple[float, float]] = {
     "line_speed_m_s": (0.2, 30.0),
@@ -102,7 +106,14 @@ def guess_channel(name: str) -> str | None:
 
 
 def guess_walls(names: tuple[str, ...]) -> tuple[str, ...]:
-    """Columns that are the sensors of one wall gauge, in their own order of numbers; none if there are not two."""
+    """Columns that are the sensors of one wall gauge, in their own order of numbers or letters.
+
+    One column alone is taken for a sensor if its name speaks of a wall and carries a 1.
+    """
+    lettered = [(found.group(1).lower(), name) for name in names if (found := _LETTERED_WALL.search(name))]
+    letters = sorted(letter for letter, _ in lettered)
+    if len(letters) > 1 and letters == [chr(97 + place) for place in range(len(letters))]:
+        return tuple(name for _, name in sorted(lettered))
     groups: dict[tuple[str, str], list[tuple[int, str]]] = {}
     for name in names:
         found = _WALL.match(name)
@@ -110,6 +121,8 @@ def guess_walls(names: tuple[str, ...]) -> tuple[str, ...]:
             groups.setdefault((found.group(1), found.group(3)), []).append((int(found.group(2)), name))
     best = max(groups.values(), key=len, default=[])
     numbers = sorted(number for number, _ in best)
+    if len(best) == 1 and numbers == [1] and re.search(r"wall|wand|thick", best[0][1], re.IGNORECASE):
+        return (best[0][1],)
     if len(best) < 2 or numbers != list(range(numbers[0], numbers[0] + len(best))):
         return ()
     return tuple(name for _, name in sorted(best))

@@ -71,10 +71,14 @@ def propose_mapping(path: Path, zone: str = "UTC") -> Proposal:
     time = guess_time(look)
     long = guess_long(look, set() if time is None else {time.place, time.date_place})
     columns = _guess_columns(_figures(look, time, long), look.cells.height > 0)
-    kind = "readings" if long else _kind_of(look, columns)
+    kind = "readings" if long else _kind_of(look, columns, has_time=time is not None)
     doubts = [*look.doubts]
     if time is None:
-        doubts.append("No column reads as time; name it under 'time'.")
+        doubts.append(
+            "No column reads as time; name it under 'time'."
+            if kind == "readings"
+            else "No column reads as time; the events are placed by their length."
+        )
     elif time.doubt:
         doubts.append(f"Column '{look.names[time.place]}': {time.doubt}")
     first_wall = next((one for one in columns if one.channel and one.channel.startswith("wall_")), None)
@@ -133,7 +137,7 @@ def _middle(cells: pl.Series, decimal: str) -> float | None:
     return float(middle) if isinstance(middle, int | float) else None
 
 
-def _kind_of(look: FileLook, columns: tuple[ColumnGuess, ...]) -> str:
+def _kind_of(look: FileLook, columns: tuple[ColumnGuess, ...], *, has_time: bool) -> str:
     channels = {one.channel for one in columns if one.channel}
     gauges = {name for name in channels if name.startswith(("wall_", "diameter_", "hot_", "melt_", "line_"))}
     if gauges:
@@ -142,7 +146,8 @@ def _kind_of(look: FileLook, columns: tuple[ColumnGuess, ...]) -> str:
     for kind, pattern in _EVENT_NAMES:
         if re.search(pattern, words):
             return kind
-    return "readings"
+    # Readings carry times; lengths with voltages and no times are a spark tester's list.
+    return "spark faults" if not has_time and {"counter_m", "spark_kv"} <= channels else "readings"
 
 
 def _quoted(text: str) -> str:

@@ -51,7 +51,7 @@ def test_help_shows_an_example(name: str) -> None:
 def test_a_typo_names_the_nearest_command() -> None:
     shown = reelproof("asses")
     assert shown.returncode == 2
-    assert "No such command 'asses'. Did you mean 'assess', 'pages'?" in shown.stderr
+    assert "No such command 'asses'. Did you mean 'assess', 'reassess', 'pages'?" in shown.stderr
     assert "Traceback" not in shown.stderr
 
 

@@ -24,8 +24,8 @@ from tests.logs.sheets import HEADER, WIDE, line_sheet, run_sheet
 from tests.logs.test_shapes import PLAIN, SHAPES, tagged
 
 COLUMNS = (("counter_m", "counter"), ("line_speed_m_s", "speed"), ("wall_1_mm", "w1"), ("wall_2_mm", "w2"))
-# First bytes of gzip, zstd, UTF-16 and UTF-32, which are not read as plain text.
-PACKED = (b"\x1f\x8b", b"\x28\xb5", b"\xff\xfe", b"\xfe\xff")
+# First bytes of gzip, zstd, UTF-16, UTF-32 and Parquet, which are not read as plain text.
+PACKED = (b"\x1f\x8b", b"\x28\xb5", b"\xff\xfe", b"\xfe\xff", b"PA")
 WHITE = " \t\x0b\x0c\x1c\x1d\x1e\x85\xa0"
 CELLS = [
     b"",
@@ -135,11 +135,15 @@ _damages = [
 
 
 def shapes() -> list[tuple[bytes, dict[str, Any]]]:
-    """Logs to damage: every shape of text there is, shortened, and a list of events."""
+    """Logs to damage: every shape there is, text, packed and Parquet, and a list of events."""
     found = []
     for content, changes in SHAPES.values():
         if not callable(content):
             found.append((content, WIDE | {"files": ["log"]} | changes))
+        else:
+            with tempfile.TemporaryDirectory() as name:
+                content(Path(name) / "log")
+                found.append(((Path(name) / "log").read_bytes(), WIDE | {"files": ["log"]} | changes))
     short = "".join(PLAIN.splitlines(keepends=True)[:40]).encode()
     # Damage to a packed log is mostly damage to its packing, so damage goes inside too.
     found += [(short, WIDE | {"files": ["log"]})] * 12

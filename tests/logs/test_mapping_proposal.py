@@ -168,7 +168,8 @@ def test_walls_are_columns_that_count_up() -> None:
     assert guess_walls(("t", "Wand 2", "Wand 1", "Wand 3")) == ("Wand 1", "Wand 2", "Wand 3")
     assert guess_walls(("t", "w0", "w1")) == ("w0", "w1")
     assert guess_walls(("wall 1", "wall 3")) == ()
-    assert guess_walls(("wall 1", "temp")) == ()
+    assert guess_walls(("wall 1", "temp")) == ("wall 1",)
+    assert guess_walls(("w1", "temp")) == ()
 
 
 def test_what_cannot_be_mapped_is_told(tmp_path: Path) -> None:
@@ -219,3 +220,43 @@ def test_damaged_logs_are_proposed_or_refused_in_a_sentence(tmp_path: Path) -> N
         tomllib.loads(proposal.toml)
         proposed += 1
     assert proposed > 30
+
+
+def proposed(tmp_path: Path, text: str | bytes):
+    path = tmp_path / "log.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return propose_mapping(path)
+
+
+def test_a_decimal_comma_in_the_time_is_no_delimiter(tmp_path: Path) -> None:
+    rows = "".join(f"25.03.2026 06:00:{k:02d},500;{2 * k},5;0,4{k % 10};0,44\n" for k in range(60))
+    one = proposed(tmp_path, "Zeit;Laenge m;Wand 1;Wand 2\n" + rows)
+    assert (one.look.delimiter, one.look.decimal, one.look.header_line) == (";", ",", 1)
+    assert [column.channel for column in one.columns] == ["counter_m", "wall_1_mm", "wall_2_mm"]
+    assert one.preview["counter_m"].to_list()[:2] == [0.5, 2.5]
+
+
+def test_a_byte_order_mark_needs_no_encoding_and_one_wall_is_a_wall(tmp_path: Path) -> None:
+    rows = "".join(f"2026-03-25T06:00:{k:02d},{k}.5,44{k % 10}\n" for k in range(60))
+    one = proposed(tmp_path, ("Time,Length m,Wall1 µm\n" + rows).encode("utf-16"))
+    assert "encoding" not in one.toml
+    assert [(column.channel, column.unit) for column in one.columns][1] == ("wall_1_mm", "um")
+
+
+def test_walls_by_letter_and_a_lone_diameter(tmp_path: Path) -> None:
+    rows = "".join(f"2026-03-25T06:00:{k:02d},{k}.5,17.3,17.4,0.111\n" for k in range(60))
+    one = proposed(tmp_path, "Time,Footage (ft),Wall B (mil),Wall A (mil),od_in\n" + rows)
+    assert [column.channel for column in one.columns] == [
+        "counter_m",
+        "wall_2_mm",
+        "wall_1_mm",
+        "diameter_x_mm",
+    ]
+
+
+def test_lengths_and_voltages_without_times_are_spark_faults(tmp_path: Path) -> None:
+    one = proposed(tmp_path, "Footage_ft;Voltage kV;No\n" + "".join(f"{k}0.5;7.5;{k}\n" for k in range(30)))
+    assert one.kind == "spark faults"
+    assert one.doubts == ("No column reads as time; the events are placed by their length.",)
+    assert 'at = { column = "Footage_ft", unit = "ft" }' in one.toml
+    assert one.preview["spark_kv"].to_list()[0] == 7.5
