@@ -68,27 +68,27 @@ def test_killed_at_random_instants_nothing_is_lost_or_doubled(small_run: Path, t
     took = {"load": finished(*load, whole), "assess": finished("assess", "--store", whole)}
     expected = on_file(whole)
     rng = np.random.default_rng(20260305)
-    store = tmp_path / "s"
-    kills = 0
     landed = {"load": 0, "assess": 0}
-    round_no = 0
-    while kills < KILLS:
-        # Each round: kills while loading, then while judging, then the finished work, then a new store.
-        store = tmp_path / f"s{round_no}"
-        round_no += 1
+    rounds = 0
+    while sum(landed.values()) < KILLS:
+        # Each round: kills while loading, then while judging, until the work is finished or has been killed enough.
+        assert rounds < KILLS + 10, "the command ends before it can be killed"
+        store = tmp_path / f"s{rounds}"
+        rounds += 1
         for name in ("load", "assess"):
             arguments = (*load, store) if name == "load" else ("assess", "--store", store)
             for _ in range(2 if KILLS < 20 else 6):
-                if kills >= KILLS:
-                    break
                 process = command(*arguments)
+                began = time.monotonic()
                 try:
-                    process.wait(timeout=float(rng.uniform(0.1, 1.0)) * took[name])
+                    assert process.wait(timeout=float(rng.uniform(0.1, 1.0)) * took[name]) == 0
+                    # The machine is faster now; what is finished cannot be killed.
+                    took[name] = min(took[name], time.monotonic() - began)
+                    break
                 except subprocess.TimeoutExpired:
                     process.send_signal(signal.SIGKILL)
                     process.wait()
                     landed[name] += 1
-                kills += 1
                 with open_to_write(store) as opened:
                     for check in ("file_identity", "growth_identity", "rows_without_a_load"):
                         assert opened.ask(f"checks/{check}") == []
@@ -101,5 +101,4 @@ def test_killed_at_random_instants_nothing_is_lost_or_doubled(small_run: Path, t
         assert verified(store).changes == ()
         with open_to_write(store) as opened:
             assert sweep(opened) == ()
-    print(f"{kills} kills, {landed['load']} landed in load and {landed['assess']} in assess")
-    assert sum(landed.values()) >= kills / 2
+    print(f"{landed['load']} kills while loading and {landed['assess']} while judging, in {rounds} rounds")
