@@ -144,6 +144,14 @@ def _figures(cells: pl.Series, name: str, decimal: str) -> tuple[pa.Array, Fault
     return pa.array(values.to_numpy(), pa.float64(), from_pandas=True), faults
 
 
+def _cell(cells: pl.Series, row: int) -> object:
+    """A cell as it is shown; a time that no calendar holds is shown as its count."""
+    try:
+        return cells[row]
+    except (ValueError, OverflowError):
+        return f"{cells.to_physical()[row]} {getattr(cells.dtype, 'time_unit', '')} since 1970"
+
+
 def _times(cells: pl.Series, plan: LogPlan, column: TextColumn) -> tuple[pa.Array, Faults]:
     faults: Faults = {}
     if isinstance(cells.dtype, pl.Datetime):
@@ -156,7 +164,7 @@ def _times(cells: pl.Series, plan: LogPlan, column: TextColumn) -> tuple[pa.Arra
     skipped = skipped_times(times, plan)
     beyond = times_beyond(times)
     for row in np.flatnonzero(~times.valid | skipped | beyond):
-        cell = cells[int(row)]
+        cell = _cell(cells, int(row))
         if int(row) in faults or (cell is None and plan.may_lack_time):
             continue
         if cell is None:

@@ -135,9 +135,20 @@ class _ParquetTable:
         return cells.set(cells.is_in(list(self._plan.missing)), None)
 
 
+def _shown(column: pa.ChunkedArray) -> list[object]:
+    """The values of a column; times that no calendar holds as their counts."""
+    try:
+        values: list[object] = column.to_pylist()
+    except (ValueError, OverflowError):
+        values = column.cast(pa.int64()).to_pylist()
+    return values
+
+
 def _set_aside(table: pa.Table, lines: np.ndarray, faults: Faults) -> pl.DataFrame:
     order = sorted(faults)
-    rows = table.take(pa.array(order, pa.int64())).to_pylist()
+    found = table.take(pa.array(order, pa.int64()))
+    columns = [_shown(column) for column in found.columns]
+    rows = [dict(zip(found.column_names, row, strict=True)) for row in zip(*columns, strict=True)]
     return pl.DataFrame(
         {
             "line": lines[order],
