@@ -14,6 +14,7 @@ from pipeline.errors import Complaint, NotFoundError, StoreError
 READINGS_AT_MOST = 12_000_000
 _STYLE = re.compile(r'<link rel="stylesheet" href="([^"]+)">')
 _SCRIPT = re.compile(r'<script (defer )?src="([^"]+)"></script>')
+_LATE = re.compile(r'<script type="text/plain" data-plot-src="([^"]+)"></script>')
 _LINK = re.compile(r'(<a\b[^>]*?) href="(?!#)(?![a-z]+:)[^"]*"')
 _PLAN = re.compile(r'"folder":"([^"]+)"')
 
@@ -33,7 +34,7 @@ _UNPACK = """<script>
       script.textContent = text;
       document.head.appendChild(script);
     });
-  }, Promise.resolve());
+  }, Promise.resolve()).then(function () { document.dispatchEvent(new CustomEvent("reelproof:plotting")); });
 })();
 </script>"""
 
@@ -107,6 +108,7 @@ def single_file(site: Site, page: str, out: Path, most_bytes: int = READINGS_AT_
         return f"<script>{safe}</script>"
 
     text = _SCRIPT.sub(script, text)
+    text = _LATE.sub(lambda m: deferred.append(_packed(_inside(site, page, m[1]).read_bytes())) or "", text)
     text = _LINK.sub(r"\1", text)
     if deferred:
         text = text.replace("</body>", f"{readings}{''.join(deferred)}{_UNPACK}\n</body>", 1)

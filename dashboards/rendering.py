@@ -104,6 +104,11 @@ def share(part: float, whole: float) -> float:
     return 0.0 if whole <= 0 else round(min(max(100.0 * part / whole, 0.0), 100.0), 3)
 
 
+def group_word(by: str, heading: str) -> str:
+    """One word that stands for a group of rows, ``line=l1;``: a link may narrow a table to just that group."""
+    return f"{by}={'_'.join(heading.lower().split())};"
+
+
 def json_script(value: Any) -> Markup:
     """A value as JSON that is safe inside a script element."""
     text = json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
@@ -133,6 +138,7 @@ def environment() -> Environment:
         answer_shown=answer_shown,
         warnings_of_all=warnings_of_all,
         counted=counted,
+        group_word=group_word,
     )
     made.filters["words"] = words
     made.filters["json_script"] = json_script
@@ -158,6 +164,7 @@ def write_page(
     template: str,
     record: Any,
     plots: bool = False,
+    plots_late: bool = False,
     **extra: Any,
 ) -> Written:
     """Renders a record with a template and writes it at its address if that changes anything.
@@ -169,6 +176,7 @@ def write_page(
         template: file of the template.
         record: the record; it must have a `plant` and a `stamp`.
         plots: whether the page needs the plotting script.
+        plots_late: whether a plain drawing is shown first and the plotting script fetched after it.
         **extra: what the template needs besides.
     """
     here = address(kind, record_id)
@@ -193,6 +201,7 @@ def write_page(
             href=href,
             asset=asset_href,
             plot_script=asset_href(PLOT_SCRIPT) if plots else "",
+            plot_late=plots and plots_late,
             site_links=[(label, href(target)) for label, target in SITE_LINKS],
             digest=record_sha256(record),
             to_root=lambda target: from_page(here, target),

@@ -18,7 +18,7 @@ import numpy as np
 from dashboards.addresses import PageKind, address
 from pipeline.errors import Complaint, StoreError
 
-ASSETS = ("reelproof.css", "first.js", "page.js", "figures.js", "run.js", "index.js")
+ASSETS = ("reelproof.css", "first.js", "page.js", "picture.js", "figures.js", "run.js", "index.js")
 PLOT_SCRIPT = "plotly.min.js"
 
 

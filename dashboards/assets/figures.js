@@ -118,11 +118,37 @@
   }
   var config = { displayModeBar: false, responsive: true, doubleClick: "reset", showTips: false };
 
+  /* Where the plotting script comes late, a plain drawing of the same figure stands in for it until then. */
+  var later = document.querySelector("script[data-plot-src]");
+  var ready = window.Plotly ? Promise.resolve() : new Promise(function (go) {
+    document.addEventListener("reelproof:plotting", go, { once: true });
+  });
+  function fetchPlotting() {
+    var script = document.createElement("script");
+    script.src = later.dataset.plotSrc;
+    script.onload = function () { document.dispatchEvent(new CustomEvent("reelproof:plotting")); };
+    document.head.appendChild(script);
+  }
+  if (later && !window.Plotly) {  /* after the first picture is on the screen */
+    if (window.requestIdleCallback) { window.requestIdleCallback(fetchPlotting, { timeout: 1500 }); } else { window.setTimeout(fetchPlotting, 200); }
+  }
+
   function draw(entry) {
     if (entry.before) { entry.before(entry); }
     entry.layout = layoutNow(entry.spec);
-    return window.Plotly.react(entry.div, entry.spec.data.map(function (t) { return traceNow(entry.spec, t); }), entry.layout, config);
+    var data = entry.spec.data.map(function (t) { return traceNow(entry.spec, t); });
+    if (!window.Plotly) {
+      window.reelproofPicture(entry.div, data, entry.layout);
+      entry.div.setAttribute("data-seen", "yes");
+      return Promise.resolve();
+    }
+    var stand = entry.div.querySelector("svg.picture");
+    if (stand) { stand.remove(); }
+    return window.Plotly.react(entry.div, data, entry.layout, config);
   }
+  window.addEventListener("resize", function () {
+    drawn.forEach(function (entry) { if (!window.Plotly && entry.layout) { draw(entry); } });
+  });
   document.querySelectorAll("script[data-figure]").forEach(function (script) {
     var div = document.getElementById(script.dataset.figure);
     var entry = { div: div, spec: JSON.parse(script.textContent), before: null };
@@ -143,5 +169,5 @@
     root.removeAttribute("data-printing");
     drawn.forEach(function (entry) { delete entry.spec.layout.width; draw(entry); });
   });
-  window.reelproofFigures = { drawn: drawn, draw: draw, system: system, scaleOf: scaleOf, traceNow: traceNow, scaled: scaled };
+  window.reelproofFigures = { drawn: drawn, draw: draw, ready: ready, system: system, scaleOf: scaleOf, traceNow: traceNow, scaled: scaled };
 })();

@@ -91,7 +91,7 @@
         if (!table) { return; }
         var any = 0;
         Array.prototype.forEach.call(table.tBodies[0].rows, function (row) {
-          var text = (row.dataset.find || row.textContent).toLowerCase();
+          var text = ((row.dataset.find || row.textContent) + " " + (row.dataset.group || "")).toLowerCase();
           row.hidden = !words.every(function (word) { return text.indexOf(word) >= 0; });
           if (!row.hidden) { any += 1; }
         });
@@ -102,7 +102,16 @@
       if (told) { told.textContent = words.length ? shown + (shown === 1 ? " row fits" : " rows fit") : ""; }
     }
     box.addEventListener("input", narrow);
-    if (location.hash.indexOf("#find=") === 0) { box.value = decodeURIComponent(location.hash.slice(6)); }
+    function fromAddress() {
+      if (location.hash.indexOf("#find=") !== 0) { return false; }
+      try { box.value = decodeURIComponent(location.hash.slice(6)); } catch (fault) { box.value = ""; }
+      return true;
+    }
+    fromAddress();
     narrow();
+    /* A link on the page itself may ask for a group of rows: they are narrowed to and shown. */
+    window.addEventListener("hashchange", function () {
+      if (fromAddress()) { narrow(); box.scrollIntoView({ block: "center" }); box.focus({ preventScroll: true }); }
+    });
   });
 })();

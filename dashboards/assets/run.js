@@ -259,7 +259,8 @@
   }
   window.addEventListener("hashchange", fromAddress);
   document.addEventListener("reelproof:look", function () { if (div.hasAttribute("data-level")) tell(div.getAttribute("data-level")); });
-  fromAddress().then(function () {
+  fromAddress();
+  figures.ready.then(fill).then(function () {
     div.setAttribute("data-drawn", "yes");
     div.on("plotly_relayout", function (change) {
       var s = figures.scaleOf(spec, "x");

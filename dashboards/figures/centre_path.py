@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dashboards.figures.sheet import Figure, axis, figures_of
 from dashboards.records import CentringReview
@@ -26,8 +27,26 @@ def _ring(radius_mm: float, dash: str, colour: str, name: str) -> dict[str, Any]
     }
 
 
+def steady_stretches(record: CentringReview) -> NDArray[np.bool_]:
+    """Stretches with an offset that were made at steady speed; every stretch with one where none was steady."""
+    known = np.isfinite(np.hypot(record.ecc_cos_mm, record.ecc_sin_mm))
+    if record.steady is None or not (known & record.steady).any():
+        return known
+    return known & record.steady
+
+
+def left_out(record: CentringReview) -> tuple[int, float]:
+    """How many stretches the polar figure leaves out, and the largest offset among them [mm]."""
+    size = np.hypot(record.ecc_cos_mm, record.ecc_sin_mm)
+    out = np.isfinite(size) & ~steady_stretches(record)
+    return int(out.sum()), float(size[out].max()) if out.any() else 0.0
+
+
 def centre_path(record: CentringReview) -> Figure:
-    """The polar figure: direction of the thin side round the circle, offset outward, lighter to darker with length.
+    """The polar figure: direction of the thin side round the circle, offset outward, dots growing with length.
+
+    Stretches not made at steady speed are left out, because start-up would set the scale; the page says how
+    many, and the figure along the wire holds them.
 
     Args:
         record: the run's centring.
@@ -35,13 +54,13 @@ def centre_path(record: CentringReview) -> Figure:
     size = np.hypot(record.ecc_cos_mm, record.ecc_sin_mm)
     # The first harmonic is a1 cos + b1 sin of the wall; the thin side lies opposite to it.
     angle = np.mod(np.degrees(np.arctan2(-record.ecc_sin_mm, -record.ecc_cos_mm)), 360.0)
-    known = np.isfinite(size)
+    known = steady_stretches(record)
     n = int(known.sum())
     data: list[dict[str, Any]] = [
         {
             "type": "scatterpolar",
             "mode": "lines+markers",
-            "name": "stretches of the run, in order",
+            "name": "stretches at steady speed, in order",
             "r": figures_of(size[known], 5),
             "theta": figures_of(angle[known], 2),
             "line": {"width": 0.9},
@@ -115,7 +134,10 @@ def offset_along(record: CentringReview) -> Figure:
                 "x": figures_of(record.at_m, 2),
                 "y": figures_of(size, 5),
                 "line": {"width": 1.5},
-                "marker": {"size": 4},
+                "marker": {
+                    "size": 5,
+                    "symbol": ["circle" if one else "circle-open" for one in steady_stretches(record)],
+                },
                 "paint": {"line.color": "--t1", "marker.color": "--t1"},
                 "showlegend": False,
             }

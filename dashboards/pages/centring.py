@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboards.figures.centre_path import centre_path, offset_along
+from dashboards.figures.centre_path import centre_path, left_out, offset_along
 from dashboards.records import CentringReview
 from dashboards.rendering import write_page
 from dashboards.site import Site, Written
@@ -23,5 +23,6 @@ def write_centring_page(record: CentringReview, site: Site) -> Written:
         record,
         plots=True,
         path=centre_path(record),
+        left_out=left_out(record),
         along=offset_along(record),
     )

@@ -54,6 +54,7 @@ def write_run_page(record: RunReview, site: Site) -> tuple[Written, ...]:
         "run.html.j2",
         record,
         plots=True,
+        plots_late=True,
         figure=wire_figure(record),
         plan=plan,
         go_to=places_to_go(record),

@@ -152,6 +152,7 @@ class CentringReview:
         advice: sentences of geometry; the plant's own procedure decides.
         answers: drift, steadiness.
         stamp: assessments, limits and rules.
+        steady: whether each averaged stretch lies in wire made at steady speed; None takes all as steady.
     """
 
     plant: Plant
@@ -170,6 +171,7 @@ class CentringReview:
     advice: tuple[str, ...] = ()
     answers: tuple[Answer, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
+    steady: NDArray[np.bool_] | None = None
 
 
 @dataclass(frozen=True, slots=True)

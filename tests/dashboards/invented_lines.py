@@ -208,6 +208,7 @@ def centring() -> CentringReview:
     at = np.arange(150.0, 9900.0, 150.0)
     angle = np.radians(205.0 + 14.0 * np.sin(at / 2100.0))
     size = 0.031 + 0.006 * np.sin(at / 900.0)
+    size[:2] = 0.19, 0.11  # start-up
     return CentringReview(
         base.PLANT,
         "L1-0312-2",
@@ -240,6 +241,7 @@ def centring() -> CentringReview:
         ),
         (small("How much does the direction drift over the run?", 9.0, 4.0, 14.0, "deg"),),
         base.STAMP,
+        at > 400.0,
     )
 
 

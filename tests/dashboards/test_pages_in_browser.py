@@ -169,6 +169,38 @@ def test_the_deepest_reading_of_the_run_is_in_the_first_picture_and_in_the_close
         assert abs(one.page.evaluate(lowest) * 0.0254 - deepest) <= 0.5e-4
 
 
+def test_the_run_is_seen_and_zoomed_before_the_plotting_script_has_come(
+    chromium: Any, site_folder: Path
+) -> None:
+    """The stand-in drawing: every panel, the deepest reading in its place, zoom down to every reading."""
+    trace = invented.traces()[1]
+    deepest = min(v for v in trace.values.tolist() if v == v) / 0.0254
+    with opened(chromium) as one:
+        page = one.page
+        page.route("**/plotly.min.js*", lambda route: None)  # never answered
+        page.goto((site_folder / "runs" / "L1-0312-2.html").resolve().as_uri())
+        page.wait_for_selector("#wire[data-seen] svg.picture")
+        texts = page.locator("svg.picture text").all_text_contents()
+        assert {"Wall, mil", "Diameter, mil", "Eccentricity, mil", "Line speed", "R-1043: held"} <= set(texts)
+        assert sum("at least 13 mil" in text for text in texts) == 1
+        # The lowest point of the second line of the wall's panel, back from pixels by the panel's own range.
+        lowest = page.evaluate("""() => {
+          const path = document.querySelectorAll('svg.picture > svg')[1].querySelectorAll('path')[1];
+          const ys = [...path.getAttribute('d').matchAll(/ ([\\d.-]+)/g)].map(m => Number(m[1]));
+          const high = Number(path.parentNode.getAttribute('height')), range = reelproofFigures.drawn[0].layout.yaxis2.range;
+          return range[1] - Math.max(...ys) / high * (range[1] - range[0]);
+        }""")
+        assert abs(lowest - deepest) < 0.002
+        page.evaluate("location.hash = '#m=3555.0-3575.0'")
+        page.wait_for_function("document.getElementById('wire').dataset.level === 'every'")
+        assert view_of(page) == [3555.0, 3575.0]
+        assert "Every reading is drawn." in page.inner_text("#wire-status")
+        page.click('[data-switch="units"]')
+        assert "Wall, mm" in page.locator("svg.picture text").all_text_contents()
+        assert not page.evaluate("!!window.Plotly")
+        assert one.said == []
+
+
 def test_a_table_is_saved_as_csv_with_metric_figures_and_no_formula(chromium: Any, site_folder: Path) -> None:
     with opened(chromium) as one:
         one.go(site_folder / "shifts" / "2026-03-12-2.html")
@@ -184,6 +216,40 @@ def test_a_table_is_saved_as_csv_with_metric_figures_and_no_formula(chromium: An
         assert ",2500.0,0.3171," in lines[3]
         quoted = one.page.evaluate("['=1+1', '-12.5', '@x', 'a,b', 'say \"x\"'].map(reelproofCell)")
         assert quoted == ["'=1+1", "-12.5", "'@x", '"a,b"', '"say ""x"""']
+
+
+def test_a_count_of_findings_leads_to_just_those_rows(chromium: Any, site_folder: Path) -> None:
+    with opened(chromium) as one:
+        one.go(site_folder / "nonconformance" / "index.html")
+        page, rows = one.page, one.page.locator("#findings-of-period tbody tr:visible")
+        everything, compared = rows.count(), 0
+        for link in page.locator('a[href^="#find="]').all():
+            link.click()
+            page.wait_for_function("document.activeElement.id === 'narrow'")
+            assert rows.count() == int(link.inner_text()), link.get_attribute("href")
+            page.evaluate("document.activeElement.blur()")
+            compared += int(link.inner_text()) < everything
+        assert compared > 3
+
+
+def test_search_finds_by_reel_lot_date_and_product_and_each_hit_opens(
+    chromium: Any, site_folder: Path
+) -> None:
+    with opened(chromium) as one:
+        page = one.page
+        for asked, kind, wanted in (
+            ("reel R-1043", "reels", "R-1043"),
+            ("lot pvc-2291", "lots", "PVC-2291"),
+            ("shift 2026-03-12-2", "shifts", "2026-03-12-2"),
+            ("run L1-0312-2 thhn", "runs", "L1-0312-2"),
+        ):
+            one.go(site_folder / "index.html")
+            page.fill("#search", asked)
+            named = page.locator(f'#search-found a[href*="{wanted}"]').first
+            named.click(timeout=5000)
+            page.wait_for_url(f"**/{kind}/*{wanted}*", timeout=10_000)
+            assert page.locator("h1").count() == 1, asked
+        assert one.said == []
 
 
 def test_search_finds_a_reel_by_lot_and_date(chromium: Any, site_folder: Path) -> None:

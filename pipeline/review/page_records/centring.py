@@ -45,6 +45,15 @@ def centring_review(plant: Plant, book: RunBook) -> CentringReview:
         binding_mm=_binding(book),
         advice=_advice(found),
         stamp=stamp_of([book]),
+        steady=np.array([_is_steady(book, row["from_m"], row["to_m"]) for row in known], dtype=bool),
+    )
+
+
+def _is_steady(book: RunBook, from_m: float, to_m: float) -> bool:
+    """Whether a stretch lies in one phase made at steady speed."""
+    return any(
+        phase["phase"] == PHASE_NAMES[STEADY] and phase["from_m"] <= from_m and to_m <= phase["to_m"]
+        for phase in book.phases
     )
 
 
