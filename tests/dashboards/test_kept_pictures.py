@@ -3,7 +3,8 @@
 A kept picture is the page's at an eighth of its size, so that a letter's edge does not matter while a missing
 panel, a colour or a shift does. Tolerances: height within 2 %; at most 0.5 % of the small picture's points may
 differ by more than 48 of 255 in any channel. Another machine has other fonts: the test is skipped where the
-fonts of the kept pictures are not there, and fails there instead with REELPROOF_REQUIRE_BROWSER, as CI sets it. ``KEEP_PICTURES=1`` keeps new ones, to be looked at before a commit.
+fonts of the kept pictures are not there, and fails there instead with REELPROOF_REQUIRE_BROWSER, as CI sets
+it. ``KEEP_PICTURES=1`` keeps new ones, to be looked at before a commit.
 """
 
 import base64

@@ -187,7 +187,8 @@ def test_the_run_is_seen_and_zoomed_before_the_plotting_script_has_come(
         lowest = page.evaluate("""() => {
           const path = document.querySelectorAll('svg.picture > svg')[1].querySelectorAll('path')[1];
           const ys = [...path.getAttribute('d').matchAll(/ ([\\d.-]+)/g)].map(m => Number(m[1]));
-          const high = Number(path.parentNode.getAttribute('height')), range = reelproofFigures.drawn[0].layout.yaxis2.range;
+          const high = Number(path.parentNode.getAttribute('height'));
+          const range = reelproofFigures.drawn[0].layout.yaxis2.range;
           return range[1] - Math.max(...ys) / high * (range[1] - range[0]);
         }""")
         assert abs(lowest - deepest) < 0.002
