@@ -108,7 +108,12 @@ def single_file(site: Site, page: str, out: Path, most_bytes: int = READINGS_AT_
         return f"<script>{safe}</script>"
 
     text = _SCRIPT.sub(script, text)
-    text = _LATE.sub(lambda m: deferred.append(_packed(_inside(site, page, m[1]).read_bytes())) or "", text)
+
+    def late(found: re.Match[str]) -> str:
+        deferred.append(_packed(_inside(site, page, found[1]).read_bytes()))
+        return ""
+
+    text = _LATE.sub(late, text)
     text = _LINK.sub(r"\1", text)
     if deferred:
         text = text.replace("</body>", f"{readings}{''.join(deferred)}{_UNPACK}\n</body>", 1)
