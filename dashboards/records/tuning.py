@@ -180,6 +180,8 @@ class TunedProduct:
         advice: what to do about the centring now, in sentences.
         bolts: what a turn of each bolt does, or that it is not known.
         swings: what repeats.
+        unshown: what the readings stand too far apart to show, in sentences.
+        compared: reels before and after the newest change on run sheets, in sentences; empty where there is none.
         settings: ways to the advised wall, held to the plant's ceilings.
         replies: how the wall goes with each setting.
         tools: how die and tip fit.
@@ -205,6 +207,8 @@ class TunedProduct:
     advice: tuple[str, ...] = ()
     bolts: tuple[str, ...] = ()
     swings: tuple[SwingRow, ...] = ()
+    unshown: tuple[str, ...] = ()
+    compared: tuple[str, ...] = ()
     settings: tuple[str, ...] = ()
     replies: tuple[ReplyRow, ...] = ()
     tools: tuple[ToolRow, ...] = ()

@@ -80,7 +80,7 @@ def _product(line: str, one: ProductTuning) -> Iterator[str]:
     yield from _section("Die and tip", _draws(tuning))
     yield from _section("What answers to which setting", _answers(tuning))
     yield from _section("Plastic on the wire against turns of the screw", _balance(tuning))
-    yield from _section("Before and after", _before_after(tuning))
+    yield from _section("Before and after", before_after_in_words(one))
     yield ""
 
 
@@ -206,6 +206,11 @@ def _periods(tuning: LineTuning) -> Iterator[str]:
     if not tuning.periods:
         yield "Nothing repeats beyond chance."
     yield from (advice_on_period(one) for one in tuning.periods)
+    yield from hidden_in_words(tuning)
+
+
+def hidden_in_words(tuning: LineTuning) -> Iterator[str]:
+    """What of a line's turning parts the readings cannot show."""
     if tuning.hidden:
         listed = ", ".join(f"{one.element} ({one.harmonic} a turn)" for one in tuning.hidden)
         yield f"The readings stand too far apart to show: {listed}."
@@ -240,12 +245,15 @@ def _balance(tuning: LineTuning) -> Iterator[str]:
     yield from tuning.balance
 
 
-def _before_after(tuning: LineTuning) -> Iterator[str]:
-    for one in tuning.before_after:
-        if isinstance(one, Refused):
-            yield f"{one.question}: {one.reason}"
-        else:
-            yield from one.sentences
+def before_after_in_words(one: ProductTuning) -> Iterator[str]:
+    """What a change did, each figure in turn; a reason that holds for all of them is told once."""
+    told = one.tuning.before_after
+    if told and one.change:
+        yield one.change
+    yield from dict.fromkeys(found.reason for found in told if isinstance(found, Refused))
+    for found in told:
+        if not isinstance(found, Refused):
+            yield from found.sentences
 
 
 def _starts(found: LineOnFile) -> Iterator[str]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.review.asking import not_on_file
-from pipeline.review.tuning_question import facts_on_file, named, question_of
+from pipeline.review.tuning_question import facts_on_file, named, newest_change, question_of
 from pipeline.review.tuning_runs import tuning_run
 from pipeline.store.readings import thinned_folders
 from pipeline.tuning.line_tuning import LineTuning, tuning_of_line
@@ -23,7 +23,6 @@ from pipeline.tuning.start_up import GoodStarts, Start, good_starts
 if TYPE_CHECKING:
     from pipeline.results import Refused
     from pipeline.store.database import Store
-    from pipeline.tuning.before_after import ReelFact
     from pipeline.tuning.giveaway import Price
     from pipeline.tuning.line_run import LineRun
 
@@ -61,6 +60,8 @@ class ProductTuning:
         runs: runs on file in the period.
         read: runs read in full.
         told: sentences to read beside it.
+        change: the change found on run sheets that is compared before and after; "" where a reader named one, or
+            none is on file.
     """
 
     product: str
@@ -72,6 +73,7 @@ class ProductTuning:
     runs: int
     read: int
     told: tuple[str, ...]
+    change: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +112,7 @@ def tuning_on_file(
         product: words of the product's name; all products where left out.
         from_utc: runs that started no earlier; all where left out.
         to_utc: runs that started before it; all where left out.
-        changed: instant of a change to compare before and after; None for no comparison.
+        changed: instant of a change to compare before and after; the newest on run sheets where left out.
         under_way: told which product is being worked on.
 
     Raises:
@@ -198,10 +200,13 @@ def _product(
 ) -> ProductTuning:
     read = _newest(heads)
     runs = [tuning_run(store, head) for head in read]
-    facts: tuple[ReelFact, ...] = ()
+    asked, told = question_of(store, read, share)
+    change = ""
+    if changed is None:
+        changed, change = newest_change(runs, asked.trials, asked.adjustments)
     if changed is not None:
         facts = facts_on_file(store, line, heads, *period, _across(store, heads, changed))
-    asked, told = question_of(store, read, share, facts, changed)
+        asked = replace(asked, facts=facts, changed=changed)
     tuning = tuning_of_line(runs, asked)
     return ProductTuning(
         name,
@@ -213,6 +218,7 @@ def _product(
         len(heads),
         len(read),
         (*_told_of_reading(heads, read), *told, *_told_of_price(asked.price, share, heads[-1])),
+        change,
     )
 
 

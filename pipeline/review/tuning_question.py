@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -40,8 +40,6 @@ def question_of(
     store: Store,
     heads: Sequence[Head],
     share_of_month: float,
-    facts: tuple[ReelFact, ...],
-    changed: datetime | None,
 ) -> tuple[TuningQuestion, tuple[str, ...]]:
     """What is known beside the runs of one product, and sentences about what could not be used.
 
@@ -51,8 +49,6 @@ def question_of(
         store: the store, open to read.
         heads: the runs' rows of ``current_runs``, in the order of time.
         share_of_month: share of the plant's length a month of this construction that this line and product make.
-        facts: reels to compare before and after a change.
-        changed: instant of that change; None for no comparison.
     """
     latest = heads[-1]
     line, plant, product = line_sheet_of(store, latest), plant_sheet_of(store, latest), product_of(latest)
@@ -80,11 +76,34 @@ def question_of(
         trials=frozenset(name for name, sheet in sheets.items() if sheet.trial),
         circumstances={head["run_id"]: circumstances(store, head) for head in heads},
         found_m=_found_m(store, heads),
-        facts=facts,
-        changed=changed,
         loops={name: _LOOP[sheet.wall_control] for name, sheet in sheets.items()},
         purge_m=line.purge_m or PURGE_M,
     ), told
+
+
+def newest_change(
+    runs: Sequence[LineRun], trials: Collection[str], turned: Mapping[str, Sequence[Adjustment]]
+) -> tuple[datetime | None, str]:
+    """Instant of the newest change that run sheets tell of, and the same in words; None and "" where there is none.
+
+    A trial counts from its start, for its own reels are in no comparison; bolts from their last turn.
+
+    Args:
+        runs: the runs that were read, in the order of time.
+        trials: runs that were trials of settings.
+        turned: logged turns of bolts, by run.
+    """
+    for run in reversed(runs):
+        bolts = turned.get(run.run_id, ())
+        if run.run_id in trials:
+            words = " in which bolts were turned" if bolts else ""
+            return run.started, f"Newest change on the run sheets: {run.run_id}, a trial of settings{words}."
+        if bolts:
+            at_m = max(one.at_m for one in bolts)
+            late = float(np.interp(at_m, np.maximum.accumulate(run.die_m), run.seconds))
+            told = f"Newest change on the run sheets: bolts turned at {at_m:,.0f} m of {run.run_id}."
+            return run.started + timedelta(seconds=late), told
+    return None, ""
 
 
 def _price(plant: PlantSheet, construction: str, density: float, share: float) -> Price:

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special, stats
+from scipy import special
 
+from pipeline.tuning.level_draws import draw_levels
 from pipeline.tuning.reel_wall import ReelWall, levels_of
 from pipeline.tuning.requirement_rules import Rule
 from pipeline.tuning.within_reel_tail import (
@@ -132,13 +133,15 @@ def needed_mean(
     even = (np.arange(draws) + 0.5) / draws
     sign = 1.0 if rule.bound == "lower" else -1.0
     levels = levels_of([float(one.mean()) for one in rule.series], [one.run_id for one in reels])
-    chi2 = stats.chi2.ppf(random.permutation(even), max(levels.freedom, 1.0)) / max(levels.freedom, 1.0)
-    level_draws = np.concatenate([[levels.sd], levels.sd / np.sqrt(chi2)])
+    runs = [one.run_id for one in reels]
+    spread = draw_levels([float(one.mean()) for one in rule.series], runs, draws, random)
+    level_draws = np.concatenate([[levels.sd], spread.sd])
     costs = np.array([float(one.mean_mm.mean()) for one in reels]) - sign * np.array(
         [float(one.mean()) for one in rule.series]
     )
     doubt = np.hypot(
-        costs.std(ddof=1) / np.sqrt(costs.size), 0.0 if rule.limit_mm == 0.0 else unknowns.level_mm
+        draw_levels(list(costs), runs, draws, random).mean_sd,
+        0.0 if rule.limit_mm == 0.0 else unknowns.level_mm,
     )
     cost = float(costs.mean())
     cost_draws = cost + np.concatenate([[0.0], doubt * special.ndtri(random.permutation(even))])

@@ -26,10 +26,9 @@ Floats = NDArray[np.float64]
 
 FEWEST_REELS = 3
 FEW_REELS = 30
+FEW_RUNS = 5  # fewer tell little of how runs differ (chosen here)
 QUESTION = "smallest mean wall at which every requirement holds at the accepted risk"
-METHOD = (
-    "tail of clusters under each reel's level mixed over reels; block bootstrap and chi-square of reel levels"
-)
+METHOD = "tail of clusters under each reel's level mixed over reels; block bootstrap; runs and reels drawn together"
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,6 +303,11 @@ def _warnings(
     if runs == 1:
         told.append(
             "All reels come from one run: how runs differ is not in it, and the next set-up may be another."
+        )
+    elif runs < FEW_RUNS:
+        told.append(
+            f"{runs} runs tell little of how runs differ, and the interval is the wider for it: {FEW_RUNS} or more "
+            "narrow it."
         )
     if len(reels) < FEW_REELS:
         told.append(

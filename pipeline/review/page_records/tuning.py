@@ -21,7 +21,15 @@ from dashboards.records import (
 )
 from pipeline.results import Refused
 from pipeline.review.page_records.rows import stamp_of
-from pipeline.review.tuning_in_words import SETTING, SHARES, bolts_in_words, loss_in_words, runs_of
+from pipeline.review.tuning_in_words import (
+    SETTING,
+    SHARES,
+    before_after_in_words,
+    bolts_in_words,
+    hidden_in_words,
+    loss_in_words,
+    runs_of,
+)
 from pipeline.tuning.giveaway import Giveaway, giveaway
 from pipeline.tuning.periods import LinePeriod, advice_on_period
 from pipeline.tuning.target import Target
@@ -109,6 +117,8 @@ def _product(one: ProductTuning) -> TunedProduct:
         advice=_advice(tuning.centring_now),
         bolts=tuple(bolts_in_words(tuning)),
         swings=tuple(_swing(found) for found in tuning.periods),
+        unshown=tuple(hidden_in_words(tuning)),
+        compared=tuple(before_after_in_words(one)),
         settings=tuple(
             sentence if place else f"By {way.way}: {sentence}"
             for way in tuning.settings
