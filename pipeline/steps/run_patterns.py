@@ -12,7 +12,7 @@ import numpy as np
 
 from pipeline.errors import ReelproofError
 from pipeline.results import Refused, Result
-from pipeline.statistics.change_points import Changes, find_changes, noted_nearby
+from pipeline.statistics.change_points import Changes, OneChange, find_changes, noted_nearby, one_change
 from pipeline.statistics.periodicity import Periods, find_periods
 from pipeline.statistics.turning_elements import (
     TurningElement,
@@ -38,6 +38,8 @@ CHANGES_IN = {"mean_wall_mm": "mean wall", "eccentricity_mm": "offset of the con
 AVERAGE_M = 50.0
 # Longest chains that are looked through for periods: a longer run is cut at its first readings.
 MOST_READINGS = 400_000
+# Level of the CUSUM test for a single change (common practice, no source).
+CUSUM_P = 0.05
 
 
 def patterns_of(bench: Bench) -> tuple[AnswerRow, ...]:
@@ -133,7 +135,7 @@ def _changes(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -
     count = np.bincount(number)
     full = np.flatnonzero(count >= 0.5 * np.median(count[count > 0]))
     means = np.bincount(number, weights=value)[full] / count[full]
-    middle = from_m + AVERAGE_M * (full + 0.5)
+    middle: Floats = np.asarray(from_m + AVERAGE_M * (full + 0.5), dtype=np.float64)
     try:
         found = find_changes(means, middle)
     except ReelproofError as fault:
@@ -145,10 +147,27 @@ def _changes(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -
             f"No change of level stands out of the scatter of {means.size} averages over {AVERAGE_M:g} m."
         )
         return [Refused(question, found.method, reason, int(means.size))]
-    return _as_results(bench, found, question, seen, int(means.size))
+    return _as_results(bench, found, question, seen, int(means.size), _by_cusum(means, middle, seen.unit))
 
 
-def _as_results(bench: Bench, found: Changes, question: str, seen: Seen, n: int) -> list[Result | Refused]:
+def _by_cusum(means: Floats, middle: Floats, unit: str) -> tuple[str, ...]:
+    """The CUSUM's estimate of a single change, in a sentence: a second method beside the segmentation."""
+    once = one_change(means, middle)
+    if not isinstance(once, OneChange):
+        return ()
+    if once.p_value >= CUSUM_P:
+        return (f"The CUSUM test for a single change finds none (p = {once.p_value:.2g}).",)
+    one, shift = once.change, once.change.shifts[0]
+    told = (
+        f"The CUSUM's estimate of a single change: at {one.at:.0f} m ({one.low:.0f} to {one.high:.0f} m), by "
+        f"{shift.size:+.4f} {unit} (p = {once.p_value:.2g})."
+    )
+    return (told,)
+
+
+def _as_results(
+    bench: Bench, found: Changes, question: str, seen: Seen, n: int, by_cusum: tuple[str, ...]
+) -> list[Result | Refused]:
     path = bench.line.take_up_station_m
     noted = [
         (lot.from_m, f"{lot.material} lot {lot.lot}") for lot in bench.run.lots if lot.from_m is not None
@@ -177,7 +196,7 @@ def _as_results(bench: Bench, found: Changes, question: str, seen: Seen, n: int)
                 effective_n=None,
                 known_m=n * AVERAGE_M,
                 unit_of_inference="section average",
-                warnings=(size, *nearby, *found.warnings),
+                warnings=(size, *nearby, *by_cusum, *found.warnings),
                 details={"before": shift.before, "after": shift.after, "size": shift.size},
             )
         )

@@ -585,12 +585,12 @@ def trend(random: Random) -> Held:
 
 
 def repeats(random: Random) -> Held:
-    """12 faults at turns of 1.885 m, 4 % of a turn apart, over 1,500 m: the period, 1.96 deviations each way."""
+    """12 faults at turns of 1.885 m, 4 % of a turn apart, over 1,500 m: the period."""
     turns = np.sort(random.choice(790, 12, replace=False))
     found = scan_repeats([1.885 * (turns + random.normal(0, 0.04, 12)) + 3.0], 1.8, 2.0, 0.0, 0.02)
     if not isinstance(found, Repeat) or found.p_value > 0.05:
         return None, None
-    return abs(found.period_m - 1.885) <= 1.96 * found.period_sd_m, None
+    return abs(found.period_m - 1.885) <= found.period_half_m, None
 
 
 TRIALS: dict[str, Trial] = {

@@ -87,9 +87,9 @@ def test_a_half_turn_is_told_to_be_a_harmonic() -> None:
 def test_two_elements_of_one_turn_are_both_named() -> None:
     found = search([marked(1.885)], {"capstan": 1.885, "roll": 1.89}, 0.1, 0.02)
     assert found.verdict.startswith(
-        "More than one listed element fits, and the faults do not tell which: roll (every 1.885 m"
+        "More than one listed element fits, and the faults do not tell which: capstan (every 1.885 m"
     )
-    assert "; capstan (every 1.885 m" in found.verdict
+    assert "; roll (every 1.885 m" in found.verdict
 
 
 def test_reels_add_up_though_their_phases_differ() -> None:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import ast
 import csv
+import math
 import os
 from pathlib import Path
 
@@ -25,7 +26,7 @@ from tests.statistics.interval_trials import TRIALS, repeat
 
 HERE = Path(__file__).parent
 STATISTICS = HERE.parents[1] / "pipeline" / "statistics"
-REPETITIONS = int(os.environ.get("REELPROOF_COVERAGE_REPETITIONS", "8"))
+REPETITIONS = int(os.environ.get("REELPROOF_COVERAGE_REPETITIONS", "6"))
 with (HERE / "interval_coverage_found.csv").open(encoding="utf-8", newline="") as file:
     KEPT = {row["interval"]: row for row in csv.DictReader(file)}
 # Intervals summed exactly in this file, or that only pass on another's.
@@ -36,14 +37,11 @@ SHORT = {
     "two-sided index, lag-one .95": 0.93,
     "index by quantiles, independent": 0.87,
     "index by quantiles, lag-one .95": 0.80,
-    "index within reels, independent": 0.93,
-    "index within reels, lag-one .95": 0.88,
     "block bootstrap of a mean, independent": 0.93,
     "block bootstrap of a mean, lag-one .95": 0.89,
     "drift, lag-one .95": 0.92,
     "extremal index, max-autoregression": 0.89,
     "extremal index, lag-one .95": 0.37,
-    "period of repeating faults": 0.86,
     "shape of the tail": 0.93,
     "variance between reels, stretches": 0.94,
     "fault rate ratio by regression, overdispersed": 0.935,
@@ -92,16 +90,18 @@ def test_the_interval_of_a_rate_holds_it_at_least_as_often_as_told(mean: float) 
 
 
 def test_the_interval_of_a_ratio_holds_it_at_least_as_often_as_told() -> None:
-    """12 faults expected on 40 km against 9 on 60 km: exact sum over every pair of counts that matters."""
+    """4 faults expected on 40 km against 3 on 60 km: exact sum over every pair of counts that matters."""
     covered = total = 0.0
-    for one in range(2, 28):
-        for other in range(1, 22):
-            chance = float(stats.poisson.pmf(one, 12) * stats.poisson.pmf(other, 9))
+    for one in range(14):
+        for other in range(12):
+            if one + other == 0:
+                continue  # refused: no fault on either side compares nothing
+            chance = float(stats.poisson.pmf(one, 4) * stats.poisson.pmf(other, 3))
             found = compare_rates(one, 40_000.0, other, 60_000.0)
             assert isinstance(found, Result)
             total += chance
             covered += chance * (found.low <= 2.0 <= found.high)
-    assert total > 0.998
+    assert total > 0.998 * (1.0 - math.exp(-7.0))
     assert covered / total >= 0.95
 
 
