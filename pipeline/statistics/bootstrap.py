@@ -151,8 +151,8 @@ def bootstrap_interval(
     Returns:
         A `Result`, or a `Refused` for too few, constant or infinite values, or fewer than ten blocks.
 
-    Found in 10,000 simulations of a mean: the 95 % interval held in .933 of 1,000 independent readings, .900 of 3,000 at
-    lag-one .95 (taken as independent: .240).
+    Found in 10,000 simulations of a mean: the 95 % interval held in .933 of 1,000 independent readings, .900 of 3,000
+    at lag-one .95 (taken as independent: .240).
 
     Stops being true for tail figures (X0.135) of fewer than some thousand *effective* readings and for
     figures that hang on the very largest or smallest reading.
