@@ -118,9 +118,10 @@ def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
 
 
 def _print_contained(answer: Contained, number: str) -> None:
+    unknown = f" {answer.not_known_m:.1f} m not known," if answer.not_known_m else ""
     print(
         f"{answer.question.sentence}: {len(answer.touched)} reels and cut lengths touched, "
-        f"{answer.in_house_m:.1f} m in house, {answer.not_known_m:.1f} m not known, {answer.gone_m:.1f} m shipped."
+        f"{answer.in_house_m:.1f} m in house,{unknown} {answer.gone_m:.1f} m shipped."
     )
     print_table(
         ("Length", "Run", "From m", "To m", "Of m", "Where", "Standing", "How it is reached"),
