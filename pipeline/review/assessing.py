@@ -40,7 +40,7 @@ class AssessOutcome:
     Args:
         run_id: the run.
         assessment_id: the judgement on file.
-        was_new: False if the run was judged on the same basis before.
+        was_new: False if the run's newest judgement stands on the same basis.
         outcome: ``judged``, ``no conclusion`` or ``not judged again``.
         reason: why there is no conclusion or no new judgement, "" otherwise.
         releasable: reels the evidence would let go.
@@ -70,8 +70,8 @@ def assess_runs(
         store: the store, open to write.
         runs: runs to judge; none means all.
         told: told the run that was judged.
-        plant_sheet: judge by this plant sheet instead of the one a run was loaded with, for example after a
-            revision of a limit; both judgements stay on file.
+        plant_sheet: judge by this plant sheet, for example after a revision of a limit, and by it from then on;
+            earlier judgements stay on file.
 
     Raises:
         NotFoundError: a run is not on file.
@@ -86,26 +86,30 @@ def assess_runs(
     # Asked once for all: a store of years has ten thousand runs, and nearly all of them are as they were.
     judged = _judged_on_file(store)
     for run_id in runs or tuple(heads):
-        earlier = judged.get((run_id, basis_sha256(heads[run_id], plant)))
-        outcomes.append(earlier or assess_run(store, run_id, plant))
+        basis, earlier = judged.get(run_id, ("", None))
+        as_it_was = earlier is not None and basis == basis_sha256(heads[run_id], plant)
+        outcomes.append(earlier if as_it_was and earlier else assess_run(store, run_id, plant))
         told(run_id, 1)
     with STORE_TURN:
         review_lines(store)
     return tuple(outcomes)
 
 
-def _judged_on_file(store: Store) -> dict[tuple[str, str], AssessOutcome]:
-    """What was judged before, by run and basis."""
+def _judged_on_file(store: Store) -> dict[str, tuple[str, AssessOutcome]]:
+    """The newest judgement of each run, with its basis."""
     return {
-        (row["run_id"], row["basis_sha256"]): AssessOutcome(
-            row["run_id"],
-            row["assessment_id"],
-            False,
-            row["outcome"],
-            row["reason"],
-            row["releasable"],
-            row["held"],
-            row["findings"],
+        row["run_id"]: (
+            row["basis_sha256"],
+            AssessOutcome(
+                row["run_id"],
+                row["assessment_id"],
+                False,
+                row["outcome"],
+                row["reason"],
+                row["releasable"],
+                row["held"],
+                row["findings"],
+            ),
         )
         for row in store.ask("questions/outcomes_on_file")
     }
@@ -122,12 +126,12 @@ def read_plant_for_judging(path: Path) -> SheetText:
 
 
 def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> AssessOutcome:
-    """Judge one run on file; a judgement on the same basis is not made twice.
+    """Judge one run on file, unless its newest judgement stands on the same basis.
 
     Args:
         store: the store, open to write.
         run_id: the run.
-        plant: plant sheet to judge by; the one the run was loaded with where it is None.
+        plant: plant sheet to judge by; that of its newest judgement, else of its load, where it is None.
 
     Raises:
         ReelproofError: the run cannot be placed at all.
@@ -136,9 +140,9 @@ def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> Ass
         (head,) = store.ask("questions/current_run", run_id=run_id)
         wanted = basis_sha256(head, plant)
         earlier = store.ask("questions/assessments_of_run", run_id=run_id)
-        same = [row for row in earlier if row["basis_sha256"] == wanted]
-        if same:
-            return _outcome(store, same[-1], was_new=False)
+        # Only the newest counts: a sheet put back after a revision is judged by again, and is then in force.
+        if earlier and earlier[-1]["basis_sha256"] == wanted:
+            return _outcome(store, earlier[-1], was_new=False)
         refused = thinned_reason(store, head["load_folder"])
         if refused:
             return _not_again(store, earlier, refused)

@@ -50,7 +50,13 @@ class Basis:
 
 
 def _plant_sha256(head: dict[str, Any], plant: SheetText | None) -> str:
-    return str(head["plant_sheet_sha256"]) if plant is None else plant.sha256
+    """The plant sheet named, else that of the load's newest judgement, else the one it was loaded with.
+
+    A revised sheet stays in force when a later version of the program judges again without being told of it.
+    """
+    if plant is not None:
+        return plant.sha256
+    return str(head["judged_plant_sheet_sha256"] or head["plant_sheet_sha256"])
 
 
 def basis_sha256(head: dict[str, Any], plant: SheetText | None) -> str:
@@ -65,12 +71,12 @@ def basis_of(store: Store, head: dict[str, Any], plant: SheetText | None) -> Bas
     Args:
         store: the store.
         head: a row of the question ``current_run`` or ``current_runs``.
-        plant: plant sheet to judge by; the one the run was loaded with where it is None.
+        plant: plant sheet to judge by; that of the newest judgement, else of the load, where it is None.
     """
-    texts = {
-        kind: store.ask("questions/sheet", sha256=head[f"{kind}_sheet_sha256"])[0]["text"]
-        for kind in ("run", "line", "plant")
-    }
+    hashes = {kind: head[f"{kind}_sheet_sha256"] for kind in ("run", "line")}
+    if plant is None:
+        hashes["plant"] = _plant_sha256(head, None)
+    texts = {kind: store.ask("questions/sheet", sha256=digest)[0]["text"] for kind, digest in hashes.items()}
     if plant is not None:
         texts["plant"] = plant.text
     sheets = {kind: tomllib.loads(text) for kind, text in texts.items()}

@@ -257,7 +257,7 @@ def _append_one(under: _Under, store: Store, done: Done) -> None:
     basis = judgement.basis
     earlier = store.ask("questions/assessments_of_run", run_id=done.run_id)
     newest = store.ask("questions/loads_of_run", run_id=done.run_id)[-1]["load_id"]
-    if any(row["basis_sha256"] == basis.sha256 for row in earlier):
+    if earlier and earlier[-1]["basis_sha256"] == basis.sha256:
         under.already += 1
         under.told(done.run_id, 1)
     elif (

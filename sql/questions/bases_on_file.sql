@@ -1,4 +1,4 @@
--- The basis of every judgement on file, whatever the run. Grain: one row a judgement. Reads judged.assessment.
+-- The basis of the newest judgement of each run's newest load. Grain: one row a run that was judged. Reads judged.current_assessment.
 SELECT basis_sha256
-FROM judged.assessment
+FROM judged.current_assessment
 ORDER BY assessment_id

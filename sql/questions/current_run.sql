@@ -1,7 +1,9 @@
--- The newest load of run $run_id, with what a judgement of it stands on. Grain: no row or one. Reads logged.current_load.
+-- The newest load of run $run_id, with what a judgement of it stands on; the plant sheet of its newest judgement is none before it was judged. Grain: no row or one. Reads logged.current_load, judged.current_assessment.
 SELECT
-    load_id, run_id, plant, line, shift_date, folder AS load_folder, plant_sheet_sha256, line_sheet_sha256,
-    run_sheet_sha256
-FROM logged.current_load
-WHERE run_id = $run_id
-ORDER BY load_id
+    load.load_id, load.run_id, load.plant, load.line, load.shift_date, load.folder AS load_folder,
+    load.plant_sheet_sha256, load.line_sheet_sha256, load.run_sheet_sha256,
+    assessment.plant_sheet_sha256 AS judged_plant_sheet_sha256
+FROM logged.current_load AS load
+LEFT JOIN judged.current_assessment AS assessment USING (load_id)
+WHERE load.run_id = $run_id
+ORDER BY load.load_id

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import polars as pl
@@ -225,3 +226,13 @@ def test_a_new_revision_of_a_limit_is_a_new_judgement_and_the_old_one_stays(
             "conforms",
             "does not conform",
         }
+        # Without a sheet named, the one last named stays in force; one put back is judged by again, once.
+        assert assess_runs(store, ("R-0415",))[0] == replace(second, was_new=False)
+        back = assess_runs(store, ("R-0415",), plant_sheet=plant)[0]
+        assert back.was_new
+        assert (back.held, back.releasable) == (first.held, first.releasable)
+        (head,) = store.ask("questions/current_run", run_id="R-0415")
+        assert head["judged_plant_sheet_sha256"] == head["plant_sheet_sha256"]
+        assert [row["assessment_id"] for row in store.ask("questions/current_runs")] == [back.assessment_id]
+        for sheet in (None, plant):
+            assert assess_runs(store, ("R-0415",), plant_sheet=sheet)[0] == replace(back, was_new=False)
