@@ -8,6 +8,8 @@ REELPROOF := $(VENV)/bin/reelproof
 export UV_PYTHON_DOWNLOADS := never
 export UV_LINK_MODE := copy
 export PYTHONPATH :=
+# Every command starts a Python of its own: without compiled files on disk each would compile the libraries again.
+export PYTHONDONTWRITEBYTECODE :=
 
 .PHONY: demo test setup check lint types bench lock wheel clean
 

@@ -45,7 +45,7 @@ def copies_of(sheet: Path, many: int) -> Path:
 
 @pytest.fixture
 def loaded(small_run: Path, tmp_path: Path) -> Path:
-    folder = ROOT / "sample_runs" / "runs" if ALL_RUNS else copies_of(small_run, 6)
+    folder = ROOT / "sample_runs" / "runs" if ALL_RUNS else copies_of(small_run, 4)
     with open_to_write(tmp_path / "loaded") as store:
         _, refused = load_sheets(store, (folder,))
         assert refused == []

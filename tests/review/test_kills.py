@@ -22,7 +22,7 @@ from pipeline.store.database import open_to_read, open_to_write
 from pipeline.store.readings import read_frame, sweep
 
 ROOT = Path(__file__).parents[2]
-KILLS = int(os.environ.get("REELPROOF_KILLS", "4"))
+KILLS = int(os.environ.get("REELPROOF_KILLS", "2"))
 TABLES = ("reels", "findings", "requirements", "results")
 
 
@@ -77,7 +77,7 @@ def test_killed_at_random_instants_nothing_is_lost_or_doubled(small_run: Path, t
         rounds += 1
         for name in ("load", "assess"):
             arguments = (*load, store) if name == "load" else ("assess", "--store", store)
-            for _ in range(2 if KILLS < 20 else 6):
+            for _ in range(1 if KILLS < 4 else 2 if KILLS < 20 else 6):
                 process = command(*arguments)
                 began = time.monotonic()
                 try:
