@@ -56,4 +56,8 @@ UNION
 SELECT 'judged.line_result', 'line review', line_review_id FROM judged.line_result
 UNION
 SELECT 'judged.line_signal', 'line review', line_review_id FROM judged.line_signal
+UNION
+SELECT 'judged.line_chart', 'line review', line_review_id FROM judged.line_chart
+UNION
+SELECT 'judged.line_point', 'line review', line_review_id FROM judged.line_point
 ORDER BY name, number

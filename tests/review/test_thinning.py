@@ -30,10 +30,17 @@ STEP_M = 50.0
 QUANTITIES = {"thinnest_wall_mm": "wall_at_m", "mean_wall_mm": "wall_at_m", "diameter_mm": "diameter_at_m"}
 
 
+def without_a_rule() -> str:
+    """The sample plant's sheet up to its rule of retention, the last thing in it."""
+    text, found, _ = (SAMPLE_RUNS / "plant.toml").read_text().partition("[retention]")
+    assert found
+    return text
+
+
 @pytest.fixture(scope="module")
 def plant(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("plant") / "plant.toml"
-    text = (SAMPLE_RUNS / "plant.toml").read_text()
+    text = without_a_rule()
     path.write_text(
         f"{text}\n[retention]\nfull_rate_months = 24\nstep_m = {STEP_M}\nkeep_whole = ['declared']\n"
     )
@@ -205,8 +212,9 @@ def test_a_run_within_the_months_stays(copy: Path, plant: Path) -> None:
     assert rule_of(plant, date(2028, 3, 31)).before == date(2026, 3, 1)
 
 
-def test_a_sheet_without_a_rule_thins_nothing() -> None:
-    path = SAMPLE_RUNS / "plant.toml"
+def test_a_sheet_without_a_rule_thins_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "plant.toml"
+    path.write_text(without_a_rule())
     with pytest.raises(SheetError) as told:
         rule_of(path, LATER)
     assert str(told.value) == (
