@@ -30,6 +30,11 @@ BOLTS = tuple(
 
 @pytest.fixture(scope="module")
 def l2_tuning() -> LineTuning:
+    return tuning_of_l2(2)
+
+
+def tuning_of_l2(many: int) -> LineTuning:
+    """The tuning of an invented line from so many runs."""
     line = line_l2().model_copy(
         update={
             "bolts": BOLTS,
@@ -54,7 +59,7 @@ def l2_tuning() -> LineTuning:
             ),
         }
     )
-    runs = [l2_run(40 + n, 6, f"R-{n}")[0] for n in range(5)]
+    runs = [l2_run(40 + n, 6, f"R-{n}")[0] for n in range(many)]
     runs = [replace(run, started=run.started.replace(hour=6 + 2 * n)) for n, run in enumerate(runs)]
     return tuning_of_line(
         runs, TuningQuestion(line, XHHW, PRICE, noise_mm=0.005, draws=100, changed=runs[1].started)
@@ -63,7 +68,7 @@ def l2_tuning() -> LineTuning:
 
 def test_everything_is_answered_or_refused_with_a_reason(l2_tuning: LineTuning) -> None:
     assert isinstance(l2_tuning.target, Target)
-    assert l2_tuning.run_ids == ("R-0", "R-1", "R-2", "R-3", "R-4")
+    assert l2_tuning.run_ids == ("R-0", "R-1")
     assert l2_tuning.target.binding == "minimum average wall"
     # 1.465 mm against 1.4258: about 39 um of overwall, 1.6 kg/km.
     assert l2_tuning.overwall is not None
@@ -80,7 +85,7 @@ def test_everything_is_answered_or_refused_with_a_reason(l2_tuning: LineTuning) 
     }
     assert isinstance(l2_tuning.bolts, Refused)
     assert isinstance(l2_tuning.good_starts, Refused)
-    assert len(l2_tuning.starts) == 5
+    assert len(l2_tuning.starts) == 2
     assert len(l2_tuning.before_after) == 5
     assert all(one.kind == "association" for one in l2_tuning.answers if not isinstance(one, Refused))
     assert isinstance(l2_tuning.together, Regression)
@@ -112,6 +117,9 @@ def test_centring_tells_the_way_and_that_it_saves_nothing(l2_tuning: LineTuning)
 
 
 def test_settings_stop_at_the_ceiling(l2_tuning: LineTuning) -> None:
+    # Two runs leave the target too wide for anything to be moved; five do not.
+    assert l2_tuning.settings == ()
+    l2_tuning = tuning_of_l2(5)
     # Down to the advised target takes about 2 % more speed: under the ceiling of 1.5 m/s; tooling of the size only.
     speed, screw = l2_tuning.settings
     assert isinstance(l2_tuning.target, Target)
