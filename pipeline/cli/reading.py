@@ -128,6 +128,7 @@ def _print_reel(answer: dict[str, Any]) -> None:
     for material in answer["lots"]:
         print(f"  {material['material']}: lot {material['lot']}")
     print()
+    from pipeline.nonconformance.statements import judged_by
     from pipeline.review.how_sure import risk_told
 
     print_table(
@@ -156,9 +157,7 @@ def _print_reel(answer: dict[str, Any]) -> None:
                     one["severity"],
                     f"{one['from_core_m']:.1f}",
                     f"{one['to_core_m']:.1f}",
-                    f"{one['limit_id']}, revision {one['limit_revision'] or 'none'}"
-                    if one["limit_id"]
-                    else "",
+                    judged_by(one["limit_id"], one["limit_revision"]),
                     one["sentence"],
                 )
                 for one in answer["findings"]

@@ -15,7 +15,7 @@ import polars as pl
 from pipeline.lots.genealogy import WHOLE, Edge, Reached
 from pipeline.lots.journal import Anchor, Entry
 from pipeline.nonconformance.disposition import Act
-from pipeline.nonconformance.finding import Finding
+from pipeline.nonconformance.statements import STATEMENTS
 from pipeline.products.limits import Limit
 from pipeline.sheets.line_sheet import LineSheet
 
@@ -149,9 +149,7 @@ class LotHistory:
         edges: the edges between these.
         events: what happened, in order.
         limits: limits it was judged by.
-        findings: findings of every assessment, the newest last.
-        acts: dispositions.
-        tables: further tables by name: coverage, judgements of earlier revisions, reels, results.
+        tables: further tables by name: findings, dispositions, coverage, reels, results, of every judgement.
         anchor: journal size and root at the time of writing.
     """
 
@@ -160,8 +158,6 @@ class LotHistory:
     edges: tuple[Edge, ...]
     events: tuple[HistoryEvent, ...]
     limits: tuple[Limit, ...] = ()
-    findings: tuple[Finding, ...] = ()
-    acts: tuple[Act, ...] = ()
     tables: Mapping[str, pl.DataFrame] = field(default_factory=dict)
     anchor: Anchor | None = None
 
@@ -188,43 +184,14 @@ def _lineage_frame(lineage: Sequence[Reached]) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=schema)
 
 
-def _finding_rows(findings: Sequence[Finding]) -> list[dict[str, object]]:
-    return [
-        {
-            "finding_id": one.finding_id,
-            "reel_id": one.reel_id,
-            "rule": one.main.rule_id,
-            "severity": one.severity,
-            "from_m": one.from_m,
-            "to_m": one.to_m,
-            "worst": one.main.worst,
-            "unit": one.main.rule.unit,
-            "limit_id": one.main.limit_id,
-            "limit_revision": one.main.limit_revision,
-            "verdict": one.verdict.value,
-            "instruments": "; ".join(one.instruments),
-            "likely_cause": one.cause.kind,
-            "sentence": one.sentence,
-        }
-        for one in findings
-    ]
-
-
-def _act_rows(acts: Sequence[Act]) -> list[dict[str, object]]:
-    return [
-        {
-            "subject": act.subject,
-            "version": act.version,
-            "kind": act.kind,
-            "disposition": act.disposition,
-            "role": act.by.role,
-            "person": act.by.person,
-            "reason": act.reason,
-            "at_utc": act.at_utc,
-            "evidence": act.evidence,
-        }
-        for act in acts
-    ]
+def statements_frame() -> pl.DataFrame:
+    """The program's own statements of method, which findings without a limit of record name by rule and revision."""
+    return pl.DataFrame(
+        [
+            {"judged_by": one.row, "revision": one.revision, "statement": one.text}
+            for one in STATEMENTS.values()
+        ]
+    )
 
 
 def _limit_rows(limits: Sequence[Limit]) -> list[dict[str, object]]:
@@ -272,8 +239,6 @@ def history_tables(history: LotHistory) -> dict[str, pl.DataFrame]:
         "events": pl.DataFrame(events, infer_schema_length=None),
         "lineage": _lineage_frame(history.lineage),
         "limits": pl.DataFrame(_limit_rows(history.limits), infer_schema_length=None),
-        "findings": pl.DataFrame(_finding_rows(history.findings), infer_schema_length=None),
-        "dispositions": pl.DataFrame(_act_rows(history.acts), infer_schema_length=None),
         **history.tables,
     }
     return {name: frame for name, frame in tables.items() if frame.height}

@@ -202,18 +202,6 @@ RULES: tuple[Rule, ...] = (
         "Measure a cut sample to find which instrument is wrong",
     ),
     Rule(
-        "unit-implausible",
-        "",
-        "agreement",
-        "",
-        "",
-        "",
-        "major",
-        True,
-        "The readings of {subject} do not fit the unit the run sheet gives: {detail}.",
-        "Check the unit in the run sheet and load the run again; nothing is concluded from these readings",
-    ),
-    Rule(
         "unstable-process",
         "",
         "stability",

@@ -24,6 +24,7 @@ from pipeline.lots.history import (
     of_calibrations,
     of_journal,
     of_limits,
+    statements_frame,
 )
 from pipeline.lots.journal import Anchor, Entry, anchor_of, prove
 from pipeline.lots.pack import PackContent
@@ -182,7 +183,6 @@ def _history(store: Store, on_file: LotOnFile, acts: Sequence[Act]) -> LotHistor
             _findings_told(store, on_file),
         ),
         limits,
-        acts=tuple(acts),
         tables=_tables(store, on_file),
         anchor=anchor_of(on_file.entries),
     )
@@ -269,6 +269,7 @@ def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
             )
         )
     made = {name: pl.concat(frames) for name, frames in tables.items()}
+    made["method_statements"] = statements_frame()
     made["evidence_readings"] = _evidence(store, on_file)
     if on_file.lengths:
         made["cut_lengths"] = pl.DataFrame(on_file.lengths, infer_schema_length=None)

@@ -1,7 +1,7 @@
 """Which row, of which revision, stands behind a finding that no table of limits has a value for?
 
-A spark fault fails the spark test, so the row of its voltage stands behind it; the other rules stand in the plant's
-own sheet or in the line's.
+A spark fault fails the spark test, so the row of its voltage stands behind it; other rules stand in the plant's own
+sheet or in the line's, and the rest in a statement of method with a revision of its own.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from pipeline.nonconformance.finding import Sighting
+from pipeline.nonconformance.statements import STATEMENTS
 from pipeline.steps.bench import Bench
 
 PLANT_ROWS = {
@@ -46,4 +47,5 @@ def _with_row(bench: Bench, one: Sighting) -> Sighting:
             limit_id=f"line sheet {bench.line.id}: {one.instrument}.calibration_due",
             limit_revision=bench.line.revision,
         )
-    return one
+    statement = STATEMENTS[one.rule_id]
+    return replace(one, limit_id=statement.row, limit_revision=statement.revision)

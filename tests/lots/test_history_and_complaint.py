@@ -89,7 +89,7 @@ def history() -> LotHistory:
             (Node("reel", "K1"), Node("run", "R1"), Node("material lot", "conductor W1")),
         ),
     )
-    return LotHistory("K1", lineage, (), events, (LIMIT,), (spark("R1", 51.0),), acts)
+    return LotHistory("K1", lineage, (), events, (LIMIT,))
 
 
 def test_events_stand_in_order_and_each_once() -> None:
@@ -118,13 +118,12 @@ def test_events_stand_in_order_and_each_once() -> None:
 
 def test_the_history_becomes_tables() -> None:
     tables = history_tables(replace(history(), tables={"coverage": pl.DataFrame({"known_m": [1490.0]})}))
-    assert sorted(tables) == ["coverage", "dispositions", "events", "findings", "limits", "lineage"]
+    assert sorted(tables) == ["coverage", "events", "limits", "lineage"]
     assert tables["lineage"].rows() == [
         ("run", "R1", 0.0, 1500.0, "reel K1 > run R1"),
         ("material lot", "conductor W1", None, None, "reel K1 > run R1 > material lot conductor W1"),
     ]
-    assert tables["findings"]["finding_id"].to_list() == ["R1-F01"]
-    assert tables["dispositions"]["role"].to_list() == ["quality engineer"]
+    assert tables["limits"]["revision"].to_list() == ["3"]
     assert history_tables(LotHistory("K9", (), (), ())) == {}
 
 

@@ -12,6 +12,8 @@ from runs import NO_FLAGS, PLANT, Done, done, frame_of, made, over_wire, with_in
 
 from pipeline import flags
 from pipeline.length.spark_exposure import fastest_speed_m_s
+from pipeline.length.splices import LUMP_SIGMA
+from pipeline.nonconformance.statements import judged_by
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument
 from pipeline.sheets.plant_sheet import SparkTest, read_plant_sheet
@@ -241,6 +243,10 @@ def test_a_splice_holds_its_wire_and_is_in_no_statistic() -> None:
     found = done(made(), spoil=spoil)
     (splice,) = [one for one in found.judged.findings if one.main.rule_id == "splice"]
     assert splice.holds_release and splice.reel_id == "A"
+    assert judged_by(splice.main.limit_id, splice.main.limit_revision) == (
+        "method statement: splice, revision 1: A lump that stands out of the wire around it by "
+        f"{LUMP_SIGMA:g} standard deviations, seen by two diameter gauges on the same wire, is taken for a splice"
+    )
     assert splice.from_m <= 299.1 and splice.to_m >= 301.4
     assert standing(found) == {"A": "held", "B": "releasable"}
     seen = found.bench.measured.seen["mean_wall_mm"]

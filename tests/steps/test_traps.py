@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 from runs import Done, done, frame_of, made, over_wire, run_sheet, with_instrument, without_instrument
 
+from pipeline.nonconformance.statements import judged_by
 from pipeline.results import Result
 from pipeline.simulator.lines import line_l1, line_l2
 from pipeline.simulator.scenario import ReelPlan
@@ -16,6 +17,7 @@ from pipeline.simulator.short_run import short_scenario
 from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.troubles import ThinAllRound
 from pipeline.steps.place import place_run
+from pipeline.trust.redundancy import RED_P
 
 DIAMETER_ONLY = (
     "This line measures the diameter only, which stays the same however far the conductor sits off centre: the "
@@ -119,6 +121,13 @@ def test_no_conclusion_while_instruments_disagree() -> None:
         "The instruments disagree over 200 m of this reel, so nothing is concluded from them there."
     )
     assert {one.reel.id: one.standing for one in found.judged.reels} == {"A": "held", "B": "releasable"}
+    (told,) = [one.main for one in found.judged.findings if one.main.rule_id == "instruments-disagree"]
+    assert (told.limit_id, told.limit_revision) == ("method statement: instruments-disagree", "1")
+    assert judged_by(told.limit_id, told.limit_revision) == (
+        "method statement: instruments-disagree, revision 1: Wall, overall diameter, conductor and output of one "
+        f"stretch of wire must fit each other; where what is left over has a probability below {RED_P:g} by the "
+        "uncertainties on file, nothing is concluded there"
+    )
 
 
 def test_wire_with_too_few_cycles_is_untested() -> None:

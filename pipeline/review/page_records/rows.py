@@ -22,6 +22,7 @@ from dashboards.records import (
     Stamp,
 )
 from pipeline.nonconformance.proposal import proposed
+from pipeline.nonconformance.statements import judged_by
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.how_sure import risk_told
 from pipeline.review.page_records.decisions import decision_on_finding, decision_on_reel
@@ -155,9 +156,7 @@ def finding_row(book: RunBook, row: Row) -> FindingRow:
         closed_at=closing.at_utc if closing else None,
         disposition=decision,
         proposal=proposed(finding_of(row)).sentence.rstrip("."),
-        judged_by=f"{row['limit_id']}, revision {row['limit_revision'] or 'not numbered'}"
-        if row["limit_id"]
-        else "",
+        judged_by=judged_by(row["limit_id"], row["limit_revision"]),
     )
 
 

@@ -1,0 +1,70 @@
+"""Which statement of this program stands behind a finding that no limit and no sheet has a row for?
+
+A statement has a revision of its own: it goes up when the text or a figure in it changes, and findings on file keep
+naming the revision they were made by.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+PREFIX = "method statement: "
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """A statement of method that findings are made by.
+
+    Args:
+        name: rule it stands behind.
+        revision: its revision.
+        text: what is held to be so.
+    """
+
+    name: str
+    revision: str
+    text: str
+
+    @property
+    def row(self) -> str:
+        """How a finding names it."""
+        return PREFIX + self.name
+
+
+STATEMENTS: dict[str, Statement] = {
+    one.name: one
+    for one in (
+        Statement(
+            "instruments-disagree",
+            "1",
+            "Wall, overall diameter, conductor and output of one stretch of wire must fit each other; where what is "
+            "left over has a probability below 0.001 by the uncertainties on file, nothing is concluded there",
+        ),
+        Statement(
+            "splice",
+            "1",
+            "A lump that stands out of the wire around it by 6 standard deviations, seen by two diameter gauges on "
+            "the same wire, is taken for a splice",
+        ),
+        Statement(
+            "spark-fault",
+            "1",
+            "Every fault that the spark tester counts is a fault of the insulation; no spark test voltage is on file "
+            "for this wire",
+        ),
+    )
+}
+
+
+def judged_by(limit_id: str, revision: str) -> str:
+    """What a finding was judged by, in words: the row, its revision and, of a method statement, its text.
+
+    Args:
+        limit_id: the row as the finding names it, "" where none stands behind it.
+        revision: its revision as the finding names it.
+    """
+    if not limit_id:
+        return ""
+    named = f"{limit_id}, revision {revision or 'not numbered'}"
+    statement = STATEMENTS.get(limit_id.removeprefix(PREFIX)) if limit_id.startswith(PREFIX) else None
+    return f"{named}: {statement.text}" if statement and statement.revision == revision else named
