@@ -45,6 +45,7 @@ def contain(
     """List every reel and shipped length that a suspect touches: in house first, then not known, then shipped.
 
     Example: reelproof contain lot PVC-7741 --store store
+
     Example: reelproof contain gauge L1-WG --from 2026-03-01 --role "quality engineer" --reason "drifted"
     """
     from pipeline.review.containing import contained, note_containment

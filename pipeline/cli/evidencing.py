@@ -81,6 +81,7 @@ def journal(
     The root is what certificates print. Written down elsewhere, it shows later whether anything before it changed.
 
     Example: reelproof journal L1-0412-02 --store store
+
     Example: reelproof journal --sign quality.key --role "quality manager" --store store
     """
     from pipeline.lots.journal import anchor_of, anchor_of_day
@@ -237,6 +238,7 @@ def verify(
     """Check that nothing on file was changed since it was written, in the store or in an exported pack.
 
     Example: reelproof verify --store store
+
     Example: reelproof verify lot-PVC-7741.zip --key quality.key.pub
     """
     from pipeline.lots.journal import anchor_from

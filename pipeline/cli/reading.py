@@ -36,6 +36,7 @@ def reel(
     """Show one reel: whether the evidence lets it leave, why not, every requirement and finding.
 
     Example: reelproof reel L1-0411-01 --store store
+
     Example: reelproof reel L1-0412-02 --at 4520ft --store store
     """
     if at is not None:
@@ -69,6 +70,7 @@ def lot(
     """Show where a material lot went, or hand its whole history over as a pack that verifies by itself.
 
     Example: reelproof lot PVC-2231 --store store
+
     Example: reelproof lot PVC-2231 --store store --export lot-PVC-2231 --role "quality engineer"
     """
     if export is not None:

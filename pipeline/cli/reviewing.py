@@ -93,6 +93,7 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
     Example: reelproof load sample_runs/runs/R-0411 --store store
     """
     from pipeline.review.loading import load_sheets
+    from pipeline.review.plant_in_force import told_of_plant
     from pipeline.store.database import open_to_write
 
     with (
@@ -100,13 +101,17 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
         progress("Loading rows", None) as told,
     ):
         outcomes, refused = load_sheets(opened, tuple(paths), told)
+        plant_told = told_of_plant(opened, outcomes)
     if as_json:
-        print_json({"loaded": [_load_as_json(one) for one in outcomes], "refused": refused})
+        loaded = [_load_as_json(one) for one in outcomes]
+        print_json({"loaded": loaded, "refused": refused, "told": list(plant_told)})
     else:
         for one in outcomes:
             print(_load_line(one))
             for sentence in one.told:
                 print(f"  {sentence}")
+        for sentence in plant_told:
+            print(sentence)
         _print_refused(refused)
     return 2 if refused else 0
 
@@ -219,6 +224,7 @@ def _show_review(outcome: ReviewOutcome, as_json: bool) -> int:
                 "loaded": [_load_as_json(one) for one in outcome.loads],
                 "assessed": [_assess_as_json(one) for one in outcome.assessments],
                 "refused": outcome.refused,
+                "told": list(outcome.plant_told),
                 "index": str(outcome.index),
             }
         )

@@ -107,6 +107,7 @@ def thin(
     stays; elsewhere the lowest, highest, mean and number of each step of wire. What was judged stays on file.
 
     Example: reelproof thin --plant plant.toml --store store
+
     Example: reelproof thin --plant plant.toml --store store --confirm --role "records manager"
     """
     from pipeline.cli.typed import role_or_refused

@@ -39,6 +39,7 @@ def tune(
     """Show how far a line's wall may come down, what to turn, and what each thing is worth.
 
     Example: reelproof tune L2 --store store
+
     Example: reelproof tune L1 --product "14 AWG" --changed-at 2026-03-03T22:00 --store store
     """
     from pipeline.review.tuning_on_file import tuning_on_file

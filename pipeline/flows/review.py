@@ -19,6 +19,7 @@ from pipeline.review.growing import QUIET_S
 from pipeline.review.line_review import review_lines
 from pipeline.review.loading import LoadOutcome, load_sheet
 from pipeline.review.page_writing import write_pages
+from pipeline.review.plant_in_force import told_of_plant
 from pipeline.review.whole_job import ReviewOutcome
 from pipeline.steps.load import find_run_sheets
 from pipeline.store.database import Store, open_to_read, open_to_write
@@ -116,8 +117,9 @@ def review_flow(
                 loads.append(outcome[0])
                 assessments.append(outcome[1])
         review_lines(store)
+        plant_told = told_of_plant(store, loads)
     index, written = write_all_pages(store_folder, told)
-    return ReviewOutcome(tuple(loads), tuple(assessments), refused, written, index)
+    return ReviewOutcome(tuple(loads), tuple(assessments), refused, written, index, plant_told)
 
 
 def review_runs(

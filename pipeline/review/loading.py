@@ -58,6 +58,8 @@ class LoadOutcome:
         rows_set_aside: lines set aside with a reason.
         rows_new: of the rows read, those that are not of an earlier load.
         told: sentences about files that grew or changed, and lines held back.
+        plant_sheet: the plant sheet that the run sheet names; None where it was not looked at.
+        plant_sha256: hash of its text as it stands now.
     """
 
     run_id: str
@@ -69,6 +71,8 @@ class LoadOutcome:
     rows_set_aside: int
     rows_new: int = 0
     told: tuple[str, ...] = ()
+    plant_sheet: Path | None = None
+    plant_sha256: str = ""
 
 
 def load_sheet(
@@ -102,6 +106,8 @@ def load_sheet(
             head["rows_kept"],
             head["rows_set_aside"],
             told=held_back(logs),
+            plant_sheet=sheets.plant_path,
+            plant_sha256=sheets.texts[2].sha256,
         )
     with STORE_TURN:
         goes_on = (
@@ -240,7 +246,15 @@ def _put_on_file(store: Store, new: _New) -> LoadOutcome:
             },
         )
     return LoadOutcome(
-        run.id, load_id, True, supersedes, **totals, rows_new=int(growth["rows_new"].sum()), told=told
+        run.id,
+        load_id,
+        True,
+        supersedes,
+        **totals,
+        rows_new=int(growth["rows_new"].sum()),
+        told=told,
+        plant_sheet=loaded.sheets.plant_path,
+        plant_sha256=loaded.sheets.texts[2].sha256,
     )
 
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from pipeline.errors import Complaint, SheetError
+from pipeline.errors import Complaint, ReelproofError, SheetError
 from pipeline.review.decided import acts_of_run, holding_states
 from pipeline.review.handing_over import KIND as HANDED_OUT
 from pipeline.review.loading import put_texts_on_file
@@ -109,7 +109,11 @@ def thin(
         role: who does it; nothing is changed where it is empty.
         told: told each run and 1.
         on_wait: told who is writing to the store while this waits.
+
+    Raises:
+        ReelproofError: the plant's sheet does not let this role thin.
     """
+    _check_authority(rule, role)
     outcomes = []
     with open_to_write(folder, on_wait=on_wait) as store:
         sweep(store)
@@ -123,6 +127,19 @@ def thin(
         with open_to_write(folder, on_wait=on_wait) as store:
             sweep(store)
     return tuple(outcomes)
+
+
+def _check_authority(rule: Rule, role: str) -> None:
+    """Refuse a role that the plant's sheet does not let thin; finding out what it would come to is for anybody."""
+    allowed = rule.retention.may_thin
+    if role and allowed and role not in allowed:
+        raise ReelproofError(
+            Complaint(
+                f"{rule.sheet.name}: retention.may_thin",
+                f"by the plant's sheet the role '{role}' may not thin readings",
+                f"It is for {' or '.join(allowed)}",
+            )
+        )
 
 
 def _runs_handed_out(store: Store) -> set[str]:

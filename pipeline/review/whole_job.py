@@ -19,6 +19,7 @@ class ReviewOutcome:
         refused: sentences about runs that could not be loaded.
         pages_written: pages that changed.
         index: the page to open first.
+        plant_told: sentences about plant sheets that are not those the runs are judged by.
     """
 
     loads: tuple[LoadOutcome, ...]
@@ -26,6 +27,7 @@ class ReviewOutcome:
     refused: list[str]
     pages_written: int
     index: Path
+    plant_told: tuple[str, ...] = ()
 
     def lines(self) -> list[str]:
         """A handful of lines: what was read, what may leave, what may not and why, and what to open."""
@@ -43,6 +45,7 @@ class ReviewOutcome:
             ),
         ]
         lines.extend(f"{load.run_id}: {sentence}" for load in self.loads for sentence in load.told)
+        lines.extend(self.plant_told)
         lines.extend(f"{one.run_id}: {one.outcome}. {one.reason}" for one in open_runs)
         lines.append(f"Open {self.index} (pages changed: {self.pages_written}).")
         lines.append(

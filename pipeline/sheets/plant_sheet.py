@@ -220,6 +220,7 @@ class Retention(Sheet):
         step_m: wire a step [m], of which lowest, highest, mean and number of readings are kept afterwards.
         keep_whole: reels whose readings stay at full rate: those that were shipped, those a declaration was drafted
             for, those of a run whose record was handed out.
+        may_thin: roles that may thin them; any role where it is left out.
     """
 
     full_rate_months: Annotated[int, Field(ge=1)]
@@ -229,6 +230,7 @@ class Retention(Sheet):
         "declared",
         "handed out",
     )
+    may_thin: tuple[Told, ...] = ()
 
 
 class Plant(Sheet):

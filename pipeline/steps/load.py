@@ -6,6 +6,7 @@ Nothing is judged here. Every line of every log is either a kept row or a line s
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -56,6 +57,11 @@ class RunSheets:
     def files(self) -> tuple[tuple[LogFile, Path], ...]:
         """Every log file in the order of its number, with its mapping."""
         return tuple((log, self.folder / name) for log in self.run.logs for name in log.files)
+
+    @property
+    def plant_path(self) -> Path:
+        """Where the plant sheet stands, without steps back."""
+        return Path(os.path.normpath(self.folder / self.run.plant_sheet))
 
     def content_sha256(self, file_hashes: Iterable[str]) -> str:
         """The identity of a load: hash over what the logs are read by, and the hashes of what is read of them.

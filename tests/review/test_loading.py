@@ -17,6 +17,7 @@ import pytest
 from pipeline.errors import ReelproofError
 from pipeline.review.assessing import assess_run, assess_runs
 from pipeline.review.loading import load_sheet, load_sheets
+from pipeline.review.plant_in_force import told_of_plant
 from pipeline.store.database import open_to_read, open_to_write
 from pipeline.store.layout import READINGS
 from pipeline.store.readings import UNFINISHED, read_frame, sweep
@@ -226,6 +227,12 @@ def test_a_new_revision_of_a_limit_is_a_new_judgement_and_the_old_one_stays(
             "conforms",
             "does not conform",
         }
+        now = load_sheet(store, small_run)
+        (told,) = told_of_plant(store, (now,))
+        assert told == (
+            f"{plant} was edited, or another sheet was named since: 1 run is judged by another plant sheet and so it "
+            f"stays (R-0415). To judge by it as it stands now: reelproof assess --plant {plant}."
+        )
         # Without a sheet named, the one last named stays in force; one put back is judged by again, once.
         assert assess_runs(store, ("R-0415",))[0] == replace(second, was_new=False)
         back = assess_runs(store, ("R-0415",), plant_sheet=plant)[0]
@@ -236,3 +243,9 @@ def test_a_new_revision_of_a_limit_is_a_new_judgement_and_the_old_one_stays(
         assert [row["assessment_id"] for row in store.ask("questions/current_runs")] == [back.assessment_id]
         for sheet in (None, plant):
             assert assess_runs(store, ("R-0415",), plant_sheet=sheet)[0] == replace(back, was_new=False)
+        assert told_of_plant(store, (load_sheet(store, small_run),)) == ()
+        plant.write_text(revised.read_text())  # edited in place: noticed, and nothing is judged by it unasked
+        edited = load_sheet(store, small_run)
+        assert (edited.was_new, edited.load_id) == (False, now.load_id)
+        assert len(told_of_plant(store, (edited,))) == 1
+        assert assess_runs(store, ("R-0415",))[0] == replace(back, was_new=False)

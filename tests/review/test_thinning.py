@@ -8,19 +8,25 @@ import shutil
 import signal
 import subprocess
 import sys
+from contextlib import suppress
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import polars as pl
 import pytest
 
-from pipeline.errors import SheetError
+from pipeline.errors import ReelproofError, SheetError
 from pipeline.review import thinning
 from pipeline.review.assessing import assess_run, read_plant_for_judging
+from pipeline.review.handing_over import KIND as HANDED_OUT
+from pipeline.review.journal import note
 from pipeline.review.loading import load_sheets
 from pipeline.review.reassessing import Alone, Wanted, reassess
 from pipeline.review.sealing import verified
-from pipeline.review.thinning import Rule, rule_of, thin
+from pipeline.review.shipping import put_shipping_on_file
+from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
+from pipeline.review.thinning import Rule, _runs_handed_out, rule_of, thin
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import ThinnedError, read_frame, sweep
 
@@ -212,6 +218,61 @@ def test_a_run_within_the_months_stays(copy: Path, plant: Path) -> None:
     assert rule_of(plant, date(2028, 3, 31)).before == date(2026, 3, 1)
 
 
+def test_only_the_roles_the_plant_names_may_thin(copy: Path, rule: Rule) -> None:
+    own = replace(rule, retention=rule.retention.model_copy(update={"may_thin": ("records manager",)}))
+    before = files_in(copy)
+    with pytest.raises(ReelproofError) as told:
+        thin(copy, own, "line operator")
+    assert str(told.value) == (
+        "plant.toml: retention.may_thin: by the plant's sheet the role 'line operator' may not thin readings. It is "
+        "for records manager."
+    )
+    assert files_in(copy) == before
+    (shown,) = thin(copy, own)
+    assert shown == thin(copy, own, "records manager")[0]
+
+
+def test_what_was_shipped_declared_or_handed_out_stays_by_the_plants_rule(copy: Path, rule: Rule) -> None:
+    """R-0415: reel 01 is held; 02 leaves whole, a length of 03 is declared to conform and leaves later."""
+    cut = CutLength(reel="L1-0415-03", length="L1-0415-03-A", from_ft=0, to_ft=2500)
+
+    def leaves(item: str, cuts: tuple[CutLength, ...] = ()) -> None:
+        left = Shipment(id=f"S-{item}", to="a customer", contents=(item,))
+        with open_to_write(copy) as store:
+            put_shipping_on_file(store, ShippingList(cuts=cuts, shipments=(left,)), "shipping clerk")
+
+    leaves("L1-0415-02", (cut,))
+    with open_to_write(copy) as store:
+        note(store, "declaration", "D-1", {"wire": ["L1-0415-03-A"]})
+    held = ("L1-0415-01", "a finding on it is open")
+    shipped = [(f"L1-0415-0{number}", "it was shipped") for number in (2, 3)]
+    declared = ("L1-0415-03", "a declaration stands on it")
+    for policy, kept in (
+        ((), [held]),
+        (("shipped",), [held, shipped[0]]),
+        (("declared",), [held, declared]),
+        (("shipped", "declared", "handed out"), [held, shipped[0], declared]),
+        (("shipped",), [held, *shipped]),
+    ):
+        if kept[-1] == shipped[1]:
+            leaves("L1-0415-03-A")
+        own = replace(rule, retention=rule.retention.model_copy(update={"keep_whole": policy}))
+        (told,) = thin(copy, own)
+        assert list(told.kept_reels) == kept, policy
+    for subject in ("L1-0415-02", "lot RD-087"):
+        with open_to_write(copy) as store, suppress(InterruptedError), store.transaction():
+            note(store, HANDED_OUT, subject, {})
+            assert _runs_handed_out(store) == {"R-0415"}
+            raise InterruptedError  # so that the entry does not stay
+    with open_to_write(copy) as store:
+        note(store, HANDED_OUT, "lot RD-087", {})
+    own = replace(rule, retention=rule.retention.model_copy(update={"keep_whole": ("handed out",)}))
+    (told,) = thin(copy, own, "records manager")
+    assert (told.whole, told.bytes_kept) == ("its record was handed out", told.bytes_before)
+    (told,) = thin(copy, rule)
+    assert told.whole == ""
+
+
 def test_a_sheet_without_a_rule_thins_nothing(tmp_path: Path) -> None:
     path = tmp_path / "plant.toml"
     path.write_text(without_a_rule())
@@ -244,6 +305,8 @@ def test_stopped_before_it_is_on_file_nothing_is_thinned(
 
 KILLED = """
 import os, signal, sys
+from contextlib import suppress
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from pipeline.review.thinning import rule_of, thin
