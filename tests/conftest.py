@@ -5,7 +5,7 @@ from __future__ import annotations
 import fcntl
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import pytest
@@ -24,9 +24,33 @@ def _chromium() -> str | None:
     return None
 
 
+# Set in CI: a test that would be skipped there fails instead, whatever it misses.
+SKIP_NOTHING = bool(os.environ.get("REELPROOF_SKIP_NOTHING"))
+
+
+def _failed_if_skipped(report: pytest.CollectReport | pytest.TestReport) -> None:
+    if SKIP_NOTHING and report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped where nothing may be skipped: {report.longrepr}"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    report = yield
+    _failed_if_skipped(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    report = yield
+    _failed_if_skipped(report)
+    return report
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Skip browser tests, with the reason, where no browser is installed; in CI that is a failure instead."""
-    if _chromium() is not None or os.environ.get("REELPROOF_REQUIRE_BROWSER"):
+    """Skip browser tests, with the reason, where no browser is installed."""
+    if _chromium() is not None:
         return
     skip = pytest.mark.skip(
         reason="no chromium on this machine; install Debian's package to run browser tests"

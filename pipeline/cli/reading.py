@@ -125,6 +125,11 @@ def _print_reel(answer: dict[str, Any]) -> None:
         f"{row['wall_unmonitored_m']:.1f} m without wall evidence, {row['spark_untested_m']:.1f} m without a full "
         f"spark test; {row['spark_faults']} spark faults ({row['spark_counts']} counts)."
     )
+    if answer["end_unsure_m"]:
+        print(
+            f"  Its ends are known to {answer['end_unsure_m']:g} m only: what the accumulator held at the reel change "
+            "is not known."
+        )
     if answer["readings"]:
         print(f"  {answer['readings']}")
     for material in answer["lots"]:

@@ -57,12 +57,14 @@ class WirePlace:
         from_outer_m: distance from the reel's outer end [m].
         wire_m: place on the wire of the run [m].
         unsure_m: how well that is known [m].
+        why_unsure: what that comes from, in words.
     """
 
     reel_id: str
     from_outer_m: float
     wire_m: float
     unsure_m: float
+    why_unsure: str = ""
 
 
 def _metres(length: float, unit: Unit) -> float:
@@ -100,7 +102,21 @@ def wire_at_mark(
             )
         )
     along = min(max(along, 0.0), length) + (0.0 if cut is None else cut.from_m)
-    return WirePlace(reel.id, along, reel.to_m - along, unsure_m + reel.end_unsure_m)
+    why = f"{unsure_m:g} m for reading the mark and placing the wire, which this program assumes"
+    return WirePlace(
+        reel.id,
+        along,
+        reel.to_m - along,
+        unsure_m + reel.end_unsure_m,
+        why + end_unsure_told(reel),
+    )
+
+
+def end_unsure_told(reel: PlacedReel) -> str:
+    """What an accumulator leaves unsure about the ends of a reel, to end a list of reasons; "" where nothing."""
+    if reel.end_unsure_m <= 0.0:
+        return ""
+    return f", and {reel.end_unsure_m:g} m because what the accumulator held at the reel change is not known"
 
 
 def readings_around(readings: pl.DataFrame, at_column: str, place: WirePlace, reach_m: float) -> pl.DataFrame:
@@ -253,7 +269,10 @@ def _sentences(
     place: WirePlace, own: Sequence[Finding], events: int, seen_m: float, asked_m: float
 ) -> tuple[str, ...]:
     where = f"{place.from_outer_m:.1f} m from the outer end of reel {place.reel_id}"
-    told = [f"The mark lies {where}, at {place.wire_m:.1f} m of the run, known to {place.unsure_m:.1f} m."]
+    why = f" ({place.why_unsure}); what lies within that counts as at the mark" if place.why_unsure else ""
+    told = [
+        f"The mark lies {where}, at {place.wire_m:.1f} m of the run, known to {place.unsure_m:.1f} m{why}."
+    ]
     told += [one.sentence for one in own]
     if not own:
         told.append("No finding is on file for this wire.")

@@ -25,6 +25,12 @@ def not_on_file(kind: str, wanted: str, known: list[str]) -> NotFoundError:
     return NotFoundError(Complaint(wanted, f"no {kind} of this number is on file", remedy))
 
 
+def end_unsure_m(store: Store, assessment_id: int) -> dict[str, float]:
+    """How well the ends of a judgement's reels are known [m], of those that an accumulator leaves unsure."""
+    rows = store.ask("questions/end_unsure_of_reels", assessment_id=assessment_id)
+    return {row["reel_id"]: row["end_unsure_m"] for row in rows}
+
+
 def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
     """Everything known of one reel: standing, requirements, findings, results, lots, and what was decided.
 
@@ -46,6 +52,7 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         "decided": _decided(store, row),
         "cut_lengths": store.ask("questions/cuts_of_reel", reel_id=reel_id),
         "readings": _readings_told(store, row["load_id"]),
+        "end_unsure_m": end_unsure_m(store, row["assessment_id"]).get(reel_id, 0.0),
     }
 
 

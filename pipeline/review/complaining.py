@@ -18,7 +18,7 @@ from pipeline.lots.complaint import (
 )
 from pipeline.lots.field_damage import GUIDE, DamageRule
 from pipeline.products.product import find_product
-from pipeline.review.asking import not_on_file
+from pipeline.review.asking import end_unsure_m, not_on_file
 from pipeline.review.decided import acts_of_run
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.printed_mark import wire_at_printed
@@ -84,7 +84,8 @@ def answer_complaint(
                 "Mend what the reason names, load the run again and assess it",
             )
         )
-    placed = PlacedReel(reel["reel_id"], reel["from_m"], reel["to_m"], 0.0, 0.0)
+    unsure = end_unsure_m(store, reel["assessment_id"]).get(reel["reel_id"], 0.0)
+    placed = PlacedReel(reel["reel_id"], reel["from_m"], reel["to_m"], 0.0, 0.0, unsure)
     head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == reel["run_id"])
     if printed:
         run, line = _sheets(store, head)

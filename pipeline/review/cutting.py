@@ -49,6 +49,7 @@ class ReelPlan:
         begun_m: wire already cut from that end, and so not planned [m].
         bad: lengths that must go.
         kept: findings that are closed without cutting, so that their wire is planned as sound.
+        splices: splices that stay in what is sold, since the plant's own rule lets them.
         plan: the plan of greatest value.
         naive: what cutting longest lengths first would bring.
         steps: the plan as steps at the rewinder.
@@ -61,6 +62,7 @@ class ReelPlan:
     begun_m: float
     bad: tuple[BadLength, ...]
     kept: tuple[str, ...]
+    splices: tuple[BadLength, ...]
     plan: CuttingPlan
     naive: CuttingPlan
     steps: tuple[Step, ...]
@@ -79,14 +81,26 @@ class ReelPlan:
         begun = f" {self.begun_m:.1f} m were cut already and are left out." if self.begun_m else ""
         return (
             f"The plan of greatest value ({self.plan.method}): {gone}, and places on the wire are taken as known to "
-            f"{UNSURE_M:g} m.{begun}"
+            f"{UNSURE_M:g} m.{begun}{self._splices_told}"
+        )
+
+    @property
+    def _splices_told(self) -> str:
+        if not self.splices:
+            return ""
+        places = ", ".join(f"{(one.from_m + one.to_m) / 2.0:.1f} m" for one in self.splices)
+        which = f" A splice at {places}" if len(self.splices) == 1 else f" Splices at {places}"
+        return (
+            f"{which} from the end that comes off first may stay in what is sold: by the plant's sheet it holds no "
+            "release. Whether a length may hold one is for the adopted standard and the order too."
         )
 
 
 def plan_for_reel(store: Store, reel_id: str) -> ReelPlan:
     """The cutting plan of greatest value for a reel on file.
 
-    Lengths of findings that hold a release go, unless a person closed the finding otherwise than by scrap.
+    Lengths of findings that hold a release go, unless a person closed the finding otherwise than by scrap. So does a
+    splice, unless the plant's sheet lets it stay (``[severity.splice]`` with ``holds_release = false``).
 
     Args:
         store: the store.
@@ -114,6 +128,7 @@ def plan_for_reel(store: Store, reel_id: str) -> ReelPlan:
     closed = {name for name, one in states.items() if one.standing == "closed" and one.disposition != "scrap"}
     going = [row for row in findings if row["holds_release"] and row["finding_id"] not in closed]
     bad = _bad(placed, going, begun_m)
+    staying = [row for row in findings if row["rule"] == "splice" and not row["holds_release"]]
     master = MasterReel(reel_id, placed.length_m - begun_m, tuple((one.from_m, one.to_m) for one in bad))
     lengths, rules = _of_sheet(plant)
     plan = cutting_plan((master,), lengths, rules)
@@ -123,6 +138,7 @@ def plan_for_reel(store: Store, reel_id: str) -> ReelPlan:
         begun_m,
         bad,
         tuple(sorted(closed)),
+        _bad(placed, staying, begun_m),
         plan,
         naive_plan((master,), lengths, rules),
         cut_instructions(plan),

@@ -22,6 +22,7 @@ from pipeline.lots.genealogy import (
     run_edges,
     shipment_edges,
 )
+from pipeline.review.asking import end_unsure_m
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 
@@ -48,8 +49,16 @@ def sheets_of(store: Store, head: Row) -> tuple[RunSheet, LineSheet]:
 def reels_of(store: Store, head: Row, run: RunSheet, line: LineSheet) -> tuple[PlacedReel, ...]:
     """The run's reels on its wire; by the sheet alone where the run was never assessed."""
     if head["assessment_id"] is not None:
+        unsure = end_unsure_m(store, head["assessment_id"])
         return tuple(
-            PlacedReel(row["reel_id"], row["from_m"], row["to_m"], row["from_counter_m"], row["to_counter_m"])
+            PlacedReel(
+                row["reel_id"],
+                row["from_m"],
+                row["to_m"],
+                row["from_counter_m"],
+                row["to_counter_m"],
+                unsure.get(row["reel_id"], 0.0),
+            )
             for row in store.ask("questions/places_of_assessment", assessment_id=head["assessment_id"])
         )
     return reels_of_sheet(run, line)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.length.footage_marks import FootageMap
 from pipeline.length.reels import PlacedReel
-from pipeline.lots.complaint import WirePlace
+from pipeline.lots.complaint import WirePlace, end_unsure_told
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.steps.line_answers import MARK_READ_M
 
@@ -46,4 +46,5 @@ def wire_at_printed(run: RunSheet, reel: PlacedReel, take_up_m: float, printed_m
             )
         )
     wire = min(max(wire, reel.from_m), reel.to_m)
-    return WirePlace(reel.id, reel.to_m - wire, wire, unsure)
+    why = f"{2.0 * sd:.1f} m for the surveyed marks, two standard uncertainties" + end_unsure_told(reel)
+    return WirePlace(reel.id, reel.to_m - wire, wire, unsure, why)

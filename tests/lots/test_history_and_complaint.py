@@ -143,7 +143,11 @@ def test_a_mark_is_found_on_the_wire() -> None:
     metric = wire_at_mark(REEL, 100.0, Marks(0.0, unit="m"), unsure_m=2.0)
     assert (metric.from_outer_m, metric.wire_m, metric.unsure_m) == (100.0, 2400.0, 2.0)
     unsure = replace(REEL, end_unsure_m=4.0)
-    assert wire_at_mark(unsure, 100.0, Marks(0.0, unit="m")).unsure_m == 5.0
+    place = wire_at_mark(unsure, 100.0, Marks(0.0, unit="m"))
+    assert place.unsure_m == 5.0
+    assert place.why_unsure.endswith(
+        ", and 4 m because what the accumulator held at the reel change is not known"
+    )
 
 
 def test_a_mark_that_is_not_on_the_wire_is_told() -> None:
@@ -193,7 +197,11 @@ def test_the_record_around_a_mark() -> None:
     # Half a metre either side of each reading is seen; 2404.5 m to 2407.5 m has no wall reading.
     assert record.seen_m == pytest.approx(22.0 - 3.0)
     assert record.sentences == (
-        "The mark lies 100.0 m from the outer end of reel K1, at 2400.0 m of the run, known to 1.0 m.",
+        (
+            "The mark lies 100.0 m from the outer end of reel K1, at 2400.0 m of the run, known to 1.0 m (1 m for "
+            "reading the mark and placing the wire, which this program assumes); what lies within that counts as at "
+            "the mark."
+        ),
         findings[0].sentence,
         "2 spark faults or surface flaws are on file within 11.0 m of it.",
         "3.0 m of the 22.0 m around it were not seen by the wall gauge.",

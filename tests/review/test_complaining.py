@@ -7,13 +7,17 @@ import gzip
 import tomllib
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from pipeline.errors import NotFoundError
 from pipeline.lots.complaint import Marks
+from pipeline.lots.genealogy import Node
 from pipeline.nonconformance.disposition import Person
+from pipeline.review.asking import reel_on_file
 from pipeline.review.complaining import answer_complaint
 from pipeline.review.deciding import act_on
+from pipeline.review.genealogy_of_store import genealogy_of
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import Store, open_to_read, open_to_write
@@ -128,6 +132,32 @@ def test_a_shipped_length_is_followed_to_its_reel(store: Store) -> None:
     assert str(told.value) == (
         "length B: the mark 3100 ft is not on it. Its marks run from 0 to 3000 ft; read the mark again."
     )
+
+
+def test_what_an_accumulator_leaves_unsure_is_told(store: Store) -> None:
+    """Its half-range of 4 m is on file as wire that may be on either reel; a mark is known to 1 m more."""
+    reel = store.ask("questions/reel", reel_id="L1-0411-01")[0]
+    either = [
+        {
+            "assessment_id": reel["assessment_id"],
+            "reel_id": "L1-0411-01",
+            "kind": "either reel",
+            "from_m": at - 4.0,
+            "to_m": at + 4.0,
+            "sentence": "On this reel or the next.",
+        }
+        for at in (reel["from_m"], reel["to_m"])
+    ]
+    store.append("measured.gap", pl.DataFrame(either))
+    record = answer_complaint(store, "L1-0411-01", 1000.0, FROM_OUTER).record
+    assert record.place.unsure_m == 5.0
+    assert record.sentences[0].endswith(
+        "known to 5.0 m (1 m for reading the mark and placing the wire, which this program assumes, and 4 m because "
+        "what the accumulator held at the reel change is not known); what lies within that counts as at the mark."
+    )
+    assert reel_on_file(store, "L1-0411-01")["end_unsure_m"] == 4.0
+    (edge,) = [one for one in genealogy_of(store).edges if one.child == Node("reel", "L1-0411-01")]
+    assert edge.unsure_m == 4.0
 
 
 def test_the_guide_speaks_of_a_covering_only_where_there_is_one(judged_store: Path) -> None:

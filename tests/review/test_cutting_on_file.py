@@ -6,6 +6,7 @@ import itertools
 import math
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from pipeline.errors import MethodRefusal, NotFoundError
@@ -107,6 +108,39 @@ def test_a_finding_closed_otherwise_than_by_scrap_is_planned_as_sound(folder: Pa
         closed(store, "R-0412-F01", "scrap")
         planned = plan_for_reel(store, "L1-0412-02")
         assert [one.finding_id for one in planned.bad] == ["R-0412-F01"]
+
+
+@pytest.mark.parametrize("holds", [True, False])
+def test_a_splice_is_cut_out_unless_the_plants_own_rule_lets_it_stay(folder: Path, holds: bool) -> None:
+    with open_to_write(folder) as store:
+        reel = store.ask("questions/reel", reel_id="L1-0411-01")[0]
+        before = plan_for_reel(store, "L1-0411-01")
+        # A splice of 3 m, 1000 m from the end that comes off first, as a judgement would put it on file.
+        row = store.ask_frame(
+            "questions/findings_of_assessment",
+            assessment_id=store.ask("questions/reel", reel_id="L1-0412-02")[0]["assessment_id"],
+        ).head(1)
+        spliced = {
+            "assessment_id": pl.lit(reel["assessment_id"], pl.Int32),
+            "finding_id": pl.lit("R-0411-F90"),
+            "number": pl.lit(90, pl.Int32),
+            "run_id": pl.lit("R-0411"),
+            "reel_id": pl.lit("L1-0411-01"),
+            "rule": pl.lit("splice"),
+            "holds_release": pl.lit(holds),
+            "from_m": pl.lit(reel["to_m"] - 1001.5),
+            "to_m": pl.lit(reel["to_m"] - 998.5),
+        }
+        store.append("judged.finding", row.with_columns(**spliced))
+        planned = plan_for_reel(store, "L1-0411-01")
+    place = [(pytest.approx(998.5), pytest.approx(1001.5))]
+    assert [(one.from_m, one.to_m) for one in (planned.bad if holds else planned.splices)] == place
+    assert (planned.splices if holds else planned.bad) == ()
+    sold = [one for one in planned.plan.pieces if one.kind != "scrap"]
+    assert any(one.from_m < 1000.0 < one.to_m for one in sold) is not holds
+    told = " A splice at 1000.0 m from the end that comes off first may stay in what is sold: "
+    assert (told in planned.sentence) is not holds
+    assert (planned.plan.value < before.plan.value) is holds
 
 
 def lengths(reel: str, *ends_ft: float) -> ShippingList:

@@ -124,9 +124,8 @@ def test_a_worker_of_another_release_judges_nothing(loaded: Path) -> None:
     assert "where reelproof 9.9 is asked for" in told
 
 
+@pytest.mark.skipif(ALL_RUNS, reason="needs the copied run")
 def test_a_run_loaded_meanwhile_is_planned_again(loaded: Path, small_run: Path) -> None:
-    if ALL_RUNS:
-        pytest.skip("needs the copied run")
     done: list[Batch] = []
 
     def loads_first(batch: Batch) -> Batch:

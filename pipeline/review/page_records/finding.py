@@ -65,7 +65,7 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
         ),
         faults=fault_marks(book, row["evidence_from_m"], row["evidence_to_m"]),
         section=_section(book, row, frame) if frame is not None else None,
-        decision_rule=_how_sure(row, requirement),
+        decision_rule=_how_sure(row, requirement, _averaged_m(row, frame)),
         evidence=_log_lines(book, row, frame) if frame is not None else (),
         same_cause=_same_cause(row, books),
         dispositions=disposition_rows(book, row["finding_id"]),
@@ -153,8 +153,24 @@ def _conductor_mm(book: RunBook) -> float:
     return find_product(head["construction"], head["size"], head["conductor"], head["metal"]).conductor_mm
 
 
-def _how_sure(row: Row, requirement: Row | None) -> str:
-    """The decision rule, and how likely the wire conforms at the worst reading (JCGM 106:2012, 7.3), in words."""
+def _averaged_m(row: Row, frame: pl.DataFrame | None) -> float | None:
+    """Wire that the worst reading averages over, by the distance to its neighbours [m]; None if not known."""
+    if frame is None or row["row"] is None or "wall" not in row["families"]:
+        return None
+    near = frame.filter(pl.col("row").is_between(max(row["row"] - 1, 0), row["row"] + 1))[
+        "wall_at_m"
+    ].drop_nulls()
+    return float(np.diff(near.sort().to_numpy()).mean()) if near.len() > 1 else None
+
+
+def _how_sure(row: Row, requirement: Row | None, averaged_m: float | None = None) -> str:
+    """The decision rule, and how likely the wire conforms at the worst reading (JCGM 106:2012, 7.3), in words.
+
+    Args:
+        row: the finding.
+        requirement: the judgement of its limit on its reel.
+        averaged_m: wire that one reading averages over, which its uncertainty says nothing of [m].
+    """
     if requirement is None:
         return ""
     rule, u = str(requirement["decision_rule"]), requirement["uncertainty"]
@@ -164,10 +180,16 @@ def _how_sure(row: Row, requirement: Row | None) -> str:
         return f"{rule}. The uncertainty of a reading is not on file, so no probability is given"
     likely = chance_it_conforms(row["worst"], row["limit_value"], u, requirement["sense"])
     shown = "not known" if likely is None else chance_shown(likely)
+    averaged = ""
+    if averaged_m is not None:
+        averaged = (
+            f". One reading averages {averaged_m:.2f} m of wire at this speed; how the wall varies within that is not "
+            "in its uncertainty"
+        )
     return (
         f"{rule}. With a standard uncertainty of {u:g} {row['unit']} the wire conforms at the worst reading with a "
         f"probability of {shown} (flat prior, normal errors); the worst of many readings was picked, so this is "
-        "lower than for one taken at random"
+        f"lower than for one taken at random{averaged}"
     )
 
 
