@@ -99,6 +99,15 @@ def _told_of_usage_or_fault(fault: Exception) -> int:
         raise fault
     if _was_interrupted(fault):
         return 130
+    from pipeline.store.database import is_full_disk
+
+    if is_full_disk(fault):
+        print(
+            f"{getattr(fault, 'filename', None) or 'disk'}: it cannot be written, for the disk is full or read-only. "
+            "Free some space, then run the same command again.",
+            file=sys.stderr,
+        )
+        return 3
     print(
         f"A fault of this program, not of your data: {type(fault).__name__}: {fault}\n"
         "Run the same command with REELPROOF_TRACE=1 set and report what it prints; nothing half-written was kept.",

@@ -144,12 +144,18 @@ def _figures(cells: pl.Series, name: str, decimal: str) -> tuple[pa.Array, Fault
     return pa.array(values.to_numpy(), pa.float64(), from_pandas=True), faults
 
 
+# Years 2 to 9998 [s since 1970], whole in every zone: what `datetime` can show.
+_SHOWN_S = (-62_104_060_800, 253_370_764_800)
+
+
 def _cell(cells: pl.Series, row: int) -> object:
     """A cell as it is shown; a time that no calendar holds is shown as its count."""
-    try:
+    if not isinstance(cells.dtype, pl.Datetime):
         return cells[row]
-    except (ValueError, OverflowError):
-        return f"{cells.to_physical()[row]} {getattr(cells.dtype, 'time_unit', '')} since 1970"
+    unit, count = cells.dtype.time_unit, cells.to_physical()[row]
+    if count is None or _SHOWN_S[0] < count // {"ms": 10**3, "us": 10**6, "ns": 10**9}[unit] < _SHOWN_S[1]:
+        return cells[row]
+    return f"{count} {unit} since 1970"
 
 
 def _times(cells: pl.Series, plan: LogPlan, column: TextColumn) -> tuple[pa.Array, Faults]:
@@ -247,9 +253,8 @@ def long_faults(columns: dict[str, pa.Array], plan: LogPlan) -> Faults:
 def time_column(column: pa.ChunkedArray, time_format: str) -> Instants:
     """Times of a column as parsed: numbers of an epoch, or texts."""
     if pa.types.is_timestamp(column.type):
-        whole = column.cast(pa.timestamp("us", column.type.tz), safe=False)
         valid = column.is_valid().to_numpy()
-        us = whole.cast(pa.int64()).fill_null(0).to_numpy()
+        us = _as_us(column.cast(pa.int64()).fill_null(0).to_numpy(), column.type.unit)
         return Instants(us, valid, np.full(us.size, column.type.tz is not None))
     scale = EPOCH_FORMATS.get(time_format)
     if scale is not None:
@@ -267,6 +272,14 @@ def time_column(column: pa.ChunkedArray, time_format: str) -> Instants:
     offsets = np.frombuffer(offsets_buffer, np.int32)[whole.offset : whole.offset + len(whole) + 1]
     data = np.frombuffer(data_buffer or b"", np.uint8)
     return read_column(data, offsets.astype(np.int64), time_format)
+
+
+def _as_us(counts: NDArray[np.int64], unit: str) -> NDArray[np.int64]:
+    """Counts of `unit` as microseconds; one that 64 bits could not hold is put where no log can be."""
+    if unit == "ns":
+        return counts // 1000
+    factor = {"s": 1_000_000, "ms": 1000, "us": 1}[unit]
+    return np.clip(counts, -_BEYOND_US // factor, _BEYOND_US // factor) * factor
 
 
 def times_beyond(times: Instants) -> Mask:

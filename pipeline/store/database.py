@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 
 from pipeline import __version__
-from pipeline.errors import Complaint, StoreError
+from pipeline.errors import Complaint, ReelproofError, StoreError
 from pipeline.store.sql_files import statement, statements
 
 if TYPE_CHECKING:
@@ -91,11 +91,34 @@ class DamagedStoreError(StoreError):
     """A database file that is not as it was written, or is no database any more."""
 
 
+# Errors of a disk that takes no more, by number and, where a library has put them into an error of its own, by text.
+_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EFBIG}
+_ROOM_BYTES = 100_000
+_FULL_TEXT = re.compile(
+    r"no space left|quota exceeded|read-only file system|file too large|disk is full", re.I
+)
+
+
+def is_full_disk(fault: BaseException) -> bool:
+    """Whether a disk that is full or read-only lies behind `fault`, whichever library raised it."""
+    if isinstance(fault, OSError) and fault.errno is not None:
+        return fault.errno in _FULL
+    return bool(_FULL_TEXT.search(str(fault)))
+
+
+def _has_room(folder: Path) -> bool:
+    with suppress(OSError):
+        return shutil.disk_usage(folder).free > _ROOM_BYTES
+    return True
+
+
 @contextmanager
 def told_of_disk(folder: Path) -> Iterator[None]:
     """Turn a full or forbidden disk into a complaint that says so."""
     try:
         yield
+    except ReelproofError:
+        raise
     except PermissionError as fault:
         raise StoreError(
             Complaint(
@@ -104,23 +127,14 @@ def told_of_disk(folder: Path) -> Iterator[None]:
                 "Give it write permission, or choose another --store",
             )
         ) from None
-    except OSError as fault:
-        if fault.errno not in {errno.ENOSPC, errno.EDQUOT, errno.EROFS}:
+    except Exception as fault:
+        # Some libraries do not say why a file could not be written to its end.
+        if not is_full_disk(fault) and _has_room(folder):
             raise
         raise StoreError(
             Complaint(
                 str(folder),
                 "the disk is full or read-only; nothing half-written was kept",
-                "Free some space or choose another --store, then run the same command again",
-            )
-        ) from None
-    except duckdb.IOException as fault:
-        if "space" not in str(fault).lower():
-            raise
-        raise StoreError(
-            Complaint(
-                str(folder),
-                "the disk is full; nothing half-written was kept",
                 "Free some space or choose another --store, then run the same command again",
             )
         ) from None
@@ -249,7 +263,11 @@ def open_to_write(
                 if _check_version(connection, path) < STORE_VERSION:
                     with store.transaction():
                         _lay_out(store)
+                store.changed = store.changed or _is_unpublished(folder)
                 yield store
+                if store.changed:
+                    # Else a disk without room for it would leave the newest rows out of the copy.
+                    connection.execute("CHECKPOINT")
             finally:
                 connection.close()
         if store.changed:
@@ -261,14 +279,28 @@ def _copies(folder: Path) -> list[Path]:
     return sorted((folder / PUBLISHED).glob("reelproof-*.duckdb"))
 
 
+def _is_unpublished(folder: Path) -> bool:
+    """Whether a writer was killed, or its disk was full, after it put something on file and before it was published."""
+    path, copies = folder / DATABASE, _copies(folder)
+    if not copies or path.with_name(f"{DATABASE}.wal").exists():
+        return True
+    return path.stat().st_mtime_ns > copies[-1].stat().st_mtime_ns
+
+
 def _publish(folder: Path) -> None:
     """Copy the closed database under the next versioned name, then drop copies no reader needs."""
     home = folder / PUBLISHED
     home.mkdir(exist_ok=True)
     copies = _copies(folder)
     number = 1 + (int(copies[-1].stem.split("-")[1]) if copies else 0)
+    for left in home.glob(".copy-*"):
+        left.unlink()
     unfinished = home / f".copy-{number}"
-    shutil.copyfile(folder / DATABASE, unfinished)
+    try:
+        shutil.copyfile(folder / DATABASE, unfinished)
+    except OSError:
+        unfinished.unlink(missing_ok=True)
+        raise
     unfinished.rename(home / f"reelproof-{number:08d}.duckdb")
     for old in copies[: max(0, len(copies) + 1 - KEPT_COPIES)]:
         with suppress(OSError):

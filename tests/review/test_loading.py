@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -144,7 +145,8 @@ print("done", flush=True)
 """
 
 
-@pytest.mark.parametrize("after_s", [0.15, 0.4, 0.8, 1.3])
+# More instants, and the real command: test_kills.py.
+@pytest.mark.parametrize("after_s", [0.15, 1.0])
 def test_killed_at_any_instant_the_next_start_is_whole(
     small_run: Path, tmp_path: Path, after_s: float
 ) -> None:
@@ -169,6 +171,32 @@ def test_killed_at_any_instant_the_next_start_is_whole(
     on_disk = {path.parent.name for path in (folder / READINGS).rglob("*.parquet")}
     assert on_disk == {"load_id=1", "assessment_id=1"}
     assert list((folder / READINGS / UNFINISHED).iterdir()) == []
+
+
+def test_of_two_loaders_one_waits_and_both_runs_are_on_file_once(small_run: Path, tmp_path: Path) -> None:
+    other = small_run.parents[1] / "R-0416" / "run.toml"
+    shutil.copytree(small_run.parent, other.parent)
+    other.write_text(other.read_text().replace('id = "R-0415"', 'id = "R-0416"'))
+    folder = tmp_path / "s"
+    with open_to_write(folder) as store:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "pipeline", "load", str(other.parents[1]), "--store", str(folder)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        assert process.stderr is not None
+        assert process.stderr.readline() == f"Waiting: process {os.getpid()} is writing to this store.\n"
+        assert load_sheet(store, small_run).was_new
+    out, told = process.communicate(timeout=120)
+    assert (process.returncode, told) == (0, "")
+    assert out.splitlines() == [
+        "R-0415: already on file with the same content (load 1)",
+        "R-0416: 6507 rows read = 6507 kept + 0 set aside (load 2)",
+    ]
+    with open_to_read(folder) as store:
+        for run_id in ("R-0415", "R-0416"):
+            assert len(store.ask("questions/loads_of_run", run_id=run_id)) == 1
 
 
 def test_a_stopped_load_leaves_the_store_whole(small_run: Path, tmp_path: Path) -> None:

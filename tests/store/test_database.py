@@ -155,6 +155,27 @@ def test_a_transaction_that_fails_leaves_nothing(tmp_path: Path) -> None:
         assert store.ask("questions/warnings_of_load", load_id=1) == []
 
 
+def test_what_was_put_on_file_and_not_published_is_published_at_the_next_start(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with open_to_write(tmp_path):
+        pass
+    with monkeypatch.context() as patch:
+        patch.setattr(database, "_publish", lambda _folder: None)
+        with open_to_write(tmp_path) as store:
+            store.append("logged.warning", pl.DataFrame({"load_id": 1, "sentence": "one"}))
+    (tmp_path / database.PUBLISHED / ".copy-2").write_bytes(b"half")
+    with open_to_read(tmp_path) as store:
+        assert store.ask("questions/warnings_of_load", load_id=1) == []
+    for _ in range(2):
+        with open_to_write(tmp_path):
+            pass
+        names = sorted(path.name for path in (tmp_path / database.PUBLISHED).iterdir())
+        assert names == ["reelproof-00000001.duckdb", "reelproof-00000002.duckdb"]
+    with open_to_read(tmp_path) as store:
+        assert store.ask("questions/warnings_of_load", load_id=1) == [{"load_id": 1, "sentence": "one"}]
+
+
 def test_old_copies_are_dropped(tmp_path: Path) -> None:
     for number in range(5):
         with open_to_write(tmp_path) as store:
