@@ -62,6 +62,8 @@ def _decimals(result: Result, kind: Kind, system: System) -> int:
     ends = _finite(result.low, result.high)
     if not ends:
         return 6 if result.unit == "" and 0.0 < result.estimate < 0.01 else usual
+    if math.isinf(result.estimate):
+        return decimals_for_width(max(abs(end) for end in ends) * factor, most)
     width = max(abs(end - result.estimate) for end in ends) * factor
     return decimals_for_width(width, most) if width > 0 else usual
 
@@ -90,6 +92,29 @@ def warnings_of_all(answers: Sequence[Result | Refused]) -> tuple[str, ...]:
     return tuple(one for one in told[0] if all(one in others for others in told[1:]))
 
 
+# A sentence under the heading of a group of answers, where the figures need one to be read.
+GROUP_NOTES = {
+    "How far from the limits": "An index without a unit: 1 means that the limit is three standard deviations away.",
+    "Shape of the readings": "The same index by the quantiles of the readings as they are, not by the normal curve.",
+}
+
+
+def answered_first(
+    answers: Sequence[Result | Refused],
+) -> tuple[list[Result | Refused], list[tuple[str, list[Refused]]]]:
+    """Answers to show in full, and questions that are not answered, put together by their reason.
+
+    A lone question that is not answered is shown in full as well.
+    """
+    refused = [one for one in answers if isinstance(one, Refused)]
+    if len(refused) < 2:
+        return list(answers), []
+    reasons: dict[str, list[Refused]] = {}
+    for one in refused:
+        reasons.setdefault(one.reason, []).append(one)
+    return [one for one in answers if isinstance(one, Result)], list(reasons.items())
+
+
 def shown_in(result: Result, system: System) -> Shown:
     """The result's texts in one unit system, with two figures of its half width."""
     kind = kind_of(result.unit)
@@ -105,6 +130,8 @@ def shown_in(result: Result, system: System) -> Shown:
         if result.unit == "" and figure == 0.0:
             return "0"
         if result.unit == "" and 0.0 < figure < 1.0:
+            if not 0.0 <= result.low <= result.high <= 1.0:  # a ratio, no share
+                return grouped(figure, max(decimals, min(2, 1 - math.floor(math.log10(figure)))), system)
             return share_text(figure, decimals, system)
         return grouped(figure * side.factor + side.offset, decimals, system)
 
@@ -122,6 +149,10 @@ def shown_in(result: Result, system: System) -> Shown:
             f"{low} to {high}" if low != high else f"to within {grouped(10.0**-decimals, decimals, system)}"
         )
     estimate = "not known" if math.isnan(result.estimate) else text(result.estimate)
+    if math.isinf(result.estimate):
+        return Shown(
+            "no upper end" if result.estimate > 0.0 else "no lower end", f"{interval} {side.unit}".strip(), ""
+        )
     return Shown(estimate, interval, side.unit)
 
 

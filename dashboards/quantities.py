@@ -53,6 +53,7 @@ KINDS: dict[str, Kind] = {
     "diameter": Kind(Side("mil", 1 / MM_PER_MIL, 1), Side("mm", 1.0, 3)),
     "length": Kind(Side("ft", 1 / M_PER_FOOT, 0), Side("m", 1.0, 0)),
     "place": Kind(Side("ft", 1 / M_PER_FOOT, 1), Side("m", 1.0, 1)),
+    "turn": Kind(Side("ft", 1 / M_PER_FOOT, 2), Side("m", 1.0, 3)),
     "speed": Kind(Side("ft/min", 60 / M_PER_FOOT, 0), Side("m/min", 60.0, 0)),
     "per length": Kind(Side("per 1000 ft", M_PER_FOOT, 3), Side("per km", 1.0, 3)),
     "mass": Kind(Side("lb", 1 / KG_PER_POUND, 0), Side("kg", 1.0, 0)),
@@ -64,10 +65,24 @@ KINDS: dict[str, Kind] = {
     "angle": _same("°", 0),
     "rotation": _same("rpm", 1),
     "days": _same("days", 1),
+    "wall per speed": Kind(
+        Side("mil per 100 ft/min", 100.0 * M_PER_FOOT / (60.0 * MM_PER_MIL), 2),
+        Side("\u00b5m per m/min", 1000.0 / 60.0, 1),
+    ),
+    "wall per rotation": Kind(Side("mil per rpm", 1 / MM_PER_MIL, 2), Side("\u00b5m per rpm", 1000.0, 1)),
+    "wall per temperature": Kind(
+        Side("mil per \u00b0F", 1 / (1.8 * MM_PER_MIL), 2), Side("\u00b5m per \u00b0C", 1000.0, 1)
+    ),
+    "wall per pressure": Kind(
+        Side("mil per 100 psi", 100.0 * BAR_PER_PSI / MM_PER_MIL, 2), Side("\u00b5m per bar", 1000.0, 1)
+    ),
+    "ratio": _same("times", 2),
+    "order": _same("in the order made", 0),
     "number": _same("", 2),
     "count": _same("", 0),
     "stress": _same("kV/mm", 2),
     "capacitance": _same("pF/m", 1),
+    "variance": Kind(Side("mil\u00b2", 1 / MM_PER_MIL**2, 3), Side("\u00b5m\u00b2", 1e6, 1)),
     "area": Kind(Side("kcmil", 1 / 0.5067074790974977, 2), Side("mm²", 1.0, 3)),
     "resistance": Kind(Side("Ω/1000 ft", M_PER_FOOT, 4), Side("Ω/km", 1.0, 4)),
 }
@@ -93,12 +108,18 @@ _OF_UNIT = {
     "rpm": "rotation",
     "d": "days",
     "days": "days",
+    "mm per m/s": "wall per speed",
+    "mm per rpm": "wall per rotation",
+    "mm per degC": "wall per temperature",
+    "mm per bar": "wall per pressure",
+    "times": "ratio",
+    "in the order made": "order",
     "": "number",
     "1": "number",
     "kV/mm": "stress",
     "pF/m": "capacitance",
     "mm2": "area",
-    "mm^2": "area",
+    "mm^2": "variance",
     "ohm/km": "resistance",
 }
 

@@ -14,10 +14,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from dashboards.addresses import PageKind, address, from_page
-from dashboards.answers import answer_shown, warnings_of_all
+from dashboards.answers import GROUP_NOTES, answer_shown, answered_first, warnings_of_all
 from dashboards.quantities import KINDS, Kind, Side, kind_of, text_of
 from dashboards.records import Plant
-from dashboards.sentences import words
+from dashboards.sentences import on_the_reel, words
 from dashboards.site import PLOT_SCRIPT, Site, Written, asset_mark, record_sha256, write_if_changed
 
 NOT_KNOWN = Markup('<span class="none">not known</span>')
@@ -137,10 +137,13 @@ def environment() -> Environment:
         share=share,
         answer_shown=answer_shown,
         warnings_of_all=warnings_of_all,
+        answered_first=answered_first,
+        group_notes=GROUP_NOTES,
         counted=counted,
         group_word=group_word,
     )
     made.filters["words"] = words
+    made.filters["on_the_reel"] = on_the_reel
     made.filters["json_script"] = json_script
     made.tests["missing"] = _missing
     return made

@@ -7,7 +7,7 @@ written in its own unit system and the converted figure in the other; the text a
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from markupsafe import Markup, escape
 
@@ -16,11 +16,14 @@ from pipeline.units import MM_PER_INCH
 
 # From here on a length in millimetres is no wall any more, and inches read better than mil.
 SHORT_MM, LONG_MM = 5.0, 100.0
-_NUMBER = r"(?<![\w.,-])[-\u2212]?\d[\d,\u202f]*(?:\.\d+)?"
-_UNIT = r"(?P<unit>mm|um|\u00b5m|mil|km|m/s|m/min|m|ft/min|ft|per km|kg/km|kg)(?![\w/²³])"
+_NUMBER = r"(?<![\w.,+-])[-+\u2212]?\d[\d,\u202f]*(?:\.\d+)?"
+_UNIT = r"(?P<unit>mm|um|\u00b5m|mil|km|m/s|m/min|m|ft/min|ft|per km|g/km|kg/km|kg)(?![\w/²³])"
+# Of a figure with one unit: ``3 mm``, ``3 to 5 mm``, ``3 (2 to 5) mm``, ``3 mm (2 to 5)``, ``3 mm (+/- 1)``.
 _FIGURE = re.compile(
-    rf"(?P<mm>{_NUMBER}) mm \((?P<mil>{_NUMBER}) mil\)"
-    rf"|(?:(?P<first>{_NUMBER})(?P<between> to | and | or ))?(?P<number>{_NUMBER})[ \u00a0]{_UNIT}"
+    rf"(?P<metric>{_NUMBER}) (?P<fine>mm|um) \((?P<mil>{_NUMBER}) mil\)"
+    rf"|(?:(?P<first>{_NUMBER})(?P<between> to | and | or ))?(?P<number>{_NUMBER})"
+    rf"(?: \((?P<low>{_NUMBER}) to (?P<high>{_NUMBER})\))?[ \u00a0]{_UNIT}"
+    rf"(?: \((?P<mark>\+/- )?(?P<after>{_NUMBER})(?: to (?P<end>{_NUMBER}))?\))?"
 )
 # A figure after one of these belongs to a list or product whose other figures have no unit of their own.
 _LISTED = re.compile(r"\d(?:,|,? and|,? or|,? to| x| by|/|\u2013|-) ?$")
@@ -38,6 +41,7 @@ _UNITS: dict[str, tuple[str, System, float]] = {
     "ft/min": ("speed", "us", 0.3048 / 60.0),
     "per km": ("per length", "si", 1.0),
     "kg/km": ("mass per length", "si", 1.0),
+    "g/km": ("mass per length", "si", 0.001),
     "kg": ("mass", "si", 1.0),
 }
 
@@ -47,24 +51,31 @@ def _converted(number: str, unit: str) -> tuple[str, System, str]:
     name, own, size = _UNITS[unit]
     other: System = "si" if own == "us" else "us"
     plain = float(number.replace(",", "").replace("\u202f", "").replace("\u2212", "-"))
+    sign = "+" if number.startswith("+") else ""
     if unit == "mm" and abs(plain) >= SHORT_MM:
-        return f"{plain / MM_PER_INCH:,.{3 if abs(plain) < LONG_MM else 1}f}", other, "in"
+        return f"{sign}{plain / MM_PER_INCH:,.{3 if abs(plain) < LONG_MM else 1}f}", other, "in"
     side = KINDS[name].side(other)
     digits = 0 if name == "place" and "." not in number else side.decimals
-    return grouped(plain * size * side.factor, digits, other), other, side.unit
+    return sign + grouped(plain * size * side.factor, digits, other), other, side.unit
 
 
 def _both(found: re.Match[str]) -> dict[System, str]:
-    """A figure, or a range of two, in both unit systems; as written in its own."""
+    """A figure with its range, in both unit systems; as written in its own."""
     unit = found["unit"]
-    shown, other, other_unit = _converted(found["number"], unit)
-    sign = "\u00b5m" if unit == "um" else unit
-    written = f"{found['number']}\u00a0{sign}"
-    shown = f"{shown}\u00a0{other_unit}"
-    if found["first"] is not None:
-        written = f"{found['first']}{found['between']}{written}"
-        shown = f"{_converted(found['first'], unit)[0]}{found['between']}{shown}"
-    return {"si" if other == "us" else "us": written, other: shown}
+    _, other, other_unit = _converted(found["number"], unit)
+
+    def told(figure: Callable[[str], str], shown_unit: str) -> str:
+        start = f"{figure(found['first'])}{found['between']}" if found["first"] is not None else ""
+        range_ = f" ({figure(found['low'])} to {figure(found['high'])})" if found["low"] is not None else ""
+        after = ""
+        if found["after"] is not None:
+            end = f" to {figure(found['end'])}" if found["end"] is not None else ""
+            after = f" ({found['mark'] or ''}{figure(found['after'])}{end})"
+        return f"{start}{figure(found['number'])}{range_}\u00a0{shown_unit}{after}"
+
+    written = told(lambda number: number, "\u00b5m" if unit == "um" else unit)
+    converted = told(lambda number: _converted(number, unit)[0], other_unit)
+    return {"si": written, "us": converted} if other == "us" else {"us": written, "si": converted}
 
 
 def _mixed(text: str) -> set[str]:
@@ -85,7 +96,11 @@ def _pieces(text: str) -> Iterator[str | dict[System, str]]:
     mixed, at = _mixed(text), 0
     for found in _FIGURE.finditer(text):
         if found["mil"] is not None:
-            both: dict[System, str] = {"us": f"{found['mil']}\u00a0mil", "si": f"{found['mm']}\u00a0mm"}
+            sign = "\u00b5m" if found["fine"] == "um" else "mm"
+            both: dict[System, str] = {
+                "us": f"{found['mil']}\u00a0mil",
+                "si": f"{found['metric']}\u00a0{sign}",
+            }
         else:
             name = _UNITS[found["unit"]][0]
             if ("place" if name == "length" else name) in mixed or _LISTED.search(text[: found.start()]):
@@ -103,9 +118,6 @@ def words(text: str) -> Markup:
     Args:
         text: the sentence as it is on file; anything in it is escaped.
     """
-    systems = {_UNITS[found["unit"]][1] for found in _FIGURE.finditer(text) if found["unit"] is not None}
-    if len(systems) > 1:
-        return escape(text)  # it speaks of units themselves: converted, it would say nonsense
     out = Markup("")
     for piece in _pieces(text):
         if isinstance(piece, str):
@@ -113,6 +125,26 @@ def words(text: str) -> Markup:
         else:
             out += Markup('<span class="us">{us}</span><span class="si">{si}</span>').format(**piece)
     return out
+
+
+_PLACE = re.compile(r"\b(?P<word>at|from|to) (?P<at>-?\d+(?:\.\d+)?) m\b")
+
+
+def on_the_reel(sentence: str, start_m: float) -> str:
+    """A finding's sentence with its places counted from the reel's start instead of the run's.
+
+    Whoever stands at a reel cannot use a place of the run.
+
+    Args:
+        sentence: the finding as it is on file, its places in metres of the run.
+        start_m: the reel's start on the run [m].
+    """
+
+    def moved(found: re.Match[str]) -> str:
+        of_it = " of the reel" if found["word"] == "to" else ""
+        return f"{found['word']} {float(found['at']) - start_m:.1f} m{of_it}"
+
+    return _PLACE.sub(moved, sentence)
 
 
 def in_units(text: str, system: System) -> str:

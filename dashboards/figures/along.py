@@ -14,12 +14,13 @@ from dashboards.records import PanelLimit, RollUp
 # Quantity -> words in the requirement of a limit that is about it; a panel's other limits are not.
 ABOUT = {"mean_wall_mm": "average", "thinnest_wall_mm": "any point"}
 # Axis titles shorter than the quantity's, where that would not fit the axis.
-SHORT = {"concentricity_low_pct": "Concentricity"}
+SHORT = {"concentricity_pct": "Lowest concentricity"}
 PANEL_OF = {
     "mean_wall_mm": "wall",
     "thinnest_wall_mm": "wall",
     "diameter_mm": "diameter",
     "eccentricity_mm": "eccentricity",
+    "concentricity_pct": "shape",
 }
 
 
@@ -68,6 +69,20 @@ def _band(roll_up: RollUp) -> list[dict[str, Any]]:
     ]
 
 
+def is_band(roll_up: RollUp) -> bool:
+    """Whether lowest and highest differ from what stands between them: otherwise one line is all there is."""
+    return not (
+        np.array_equal(roll_up.low, roll_up.mean, True) and np.array_equal(roll_up.high, roll_up.mean, True)
+    )
+
+
+def own_limits(roll_up: RollUp, limits: Sequence[PanelLimit]) -> list[PanelLimit]:
+    """The limits that are about a quantity; those of another panel are left out."""
+    panel = PANEL_OF.get(roll_up.name, "")
+    about = ABOUT.get(roll_up.name, "")
+    return [one for one in limits if one.panel == panel and about in one.limit.requirement]
+
+
 def along_figure(roll_up: RollUp, limits: Sequence[PanelLimit], length_m: float) -> Figure:
     """The figure of one roll-up.
 
@@ -77,9 +92,7 @@ def along_figure(roll_up: RollUp, limits: Sequence[PanelLimit], length_m: float)
         length_m: length of the reel [m].
     """
     panel = PANEL_OF.get(roll_up.name, "")
-    own = [
-        one for one in limits if one.panel == panel and ABOUT.get(roll_up.name, "") in one.limit.requirement
-    ]
+    own = own_limits(roll_up, limits)
     shapes, notes = limit_shapes(own, "y")
     known = [v for v in (*roll_up.low.tolist(), *roll_up.high.tolist()) if np.isfinite(v)]
     ends = known + [one.limit.value for one in own]

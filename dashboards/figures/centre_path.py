@@ -53,7 +53,8 @@ def centre_path(record: CentringReview) -> Figure:
     """
     size = np.hypot(record.ecc_cos_mm, record.ecc_sin_mm)
     # The first harmonic is a1 cos + b1 sin of the wall; the thin side lies opposite to it.
-    angle = np.mod(np.degrees(np.arctan2(-record.ecc_sin_mm, -record.ecc_cos_mm)), 360.0)
+    from_sensor = np.degrees(np.arctan2(-record.ecc_sin_mm, -record.ecc_cos_mm))
+    angle = np.mod(record.first_angle_deg + from_sensor, 360.0)
     known = steady_stretches(record)
     n = int(known.sum())
     data: list[dict[str, Any]] = [
@@ -116,13 +117,14 @@ def centre_path(record: CentringReview) -> Figure:
 
 
 def offset_along(record: CentringReview) -> Figure:
-    """The same offset along the wire.
+    """The same offset along the wire, scaled to what was made at steady speed: start-up may run off the top.
 
     Args:
         record: the run's centring.
     """
     size = np.hypot(record.ecc_cos_mm, record.ecc_sin_mm)
-    top = float(np.nanmax(size)) if np.isfinite(size).any() else 1e-3
+    steady = steady_stretches(record)
+    top = float(size[steady].max()) if steady.any() else 1e-3
     ends = [float(record.at_m[0]), float(record.at_m[-1])] if record.at_m.size else [0.0, 1.0]
     return {
         "data": [
@@ -136,7 +138,7 @@ def offset_along(record: CentringReview) -> Figure:
                 "line": {"width": 1.5},
                 "marker": {
                     "size": 5,
-                    "symbol": ["circle" if one else "circle-open" for one in steady_stretches(record)],
+                    "symbol": ["circle" if one else "circle-open" for one in steady],
                 },
                 "paint": {"line.color": "--t1", "marker.color": "--t1"},
                 "showlegend": False,

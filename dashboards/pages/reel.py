@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
-from dashboards.figures.along import along_figure
+from dashboards.figures.along import along_figure, is_band, own_limits
 from dashboards.pages.shift import point_limit
-from dashboards.records import ReelReview
+from dashboards.records import ReelReview, RollUp
 from dashboards.rendering import write_page
 from dashboards.site import Site, Written
+
+
+def _drawn(roll_up: RollUp, record: ReelReview) -> str:
+    """What the figure of a quantity shows, as its caption ends."""
+    drawn = (
+        "band from lowest to highest reading, line the mean"
+        if is_band(roll_up)
+        else "one line, a figure a step"
+    )
+    return drawn + ("; limits dashed" if own_limits(roll_up, record.limits) else "")
 
 
 def write_reel_page(record: ReelReview, site: Site) -> Written:
@@ -18,7 +28,7 @@ def write_reel_page(record: ReelReview, site: Site) -> Written:
     """
     length_m = record.reel.to_m - record.reel.from_m
     figures = [
-        (f"along-{number}", roll_up, along_figure(roll_up, record.limits, length_m))
+        (f"along-{number}", roll_up, along_figure(roll_up, record.limits, length_m), _drawn(roll_up, record))
         for number, roll_up in enumerate(record.roll_ups)
     ]
     return write_page(

@@ -153,6 +153,7 @@ class CentringReview:
         answers: drift, steadiness.
         stamp: assessments, limits and rules.
         steady: whether each averaged stretch lies in wire made at steady speed; None takes all as steady.
+        first_angle_deg: where the first sensor stands, from twelve o'clock [deg]; the parts count from it.
     """
 
     plant: Plant
@@ -172,6 +173,7 @@ class CentringReview:
     answers: tuple[Answer, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
     steady: NDArray[np.bool_] | None = None
+    first_angle_deg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

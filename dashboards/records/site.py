@@ -95,6 +95,8 @@ class ConstructionRow:
         unit: metric unit of `left` and `right`, "" for text.
         left: value of the first construction; a text, a number or None where no source was seen.
         right: value of the second.
+        left_range: lowest and highest that `left` may be, in its unit; None where one value stands.
+        right_range: the same of `right`.
         left_source: document, edition, table or the formula.
         right_source: the same for the second.
         note: caution or explanation.
@@ -108,6 +110,8 @@ class ConstructionRow:
     left_source: str = ""
     right_source: str = ""
     note: str = ""
+    left_range: tuple[float, float] | None = None
+    right_range: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +130,7 @@ class ConstructionComparison:
         rows: properties.
         answers: computed quantities with an interval.
         stamp: limits and documents.
+        sources: short names that the rows use, each with its document.
     """
 
     plant: Plant
@@ -139,6 +144,7 @@ class ConstructionComparison:
     rows: tuple[ConstructionRow, ...]
     answers: tuple[Answer, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
+    sources: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

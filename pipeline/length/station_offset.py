@@ -269,7 +269,7 @@ def _judged(
     agrees = abs(error) - half <= tolerance
     says = (
         f"{first[0].upper()}{first[1:]} and {second} see the same wire {found_m:.2f} m apart "
-        f"({found_m - half:.2f} to {found_m + half:.2f}); the line sheet says {sheet_m:.2f} m"
+        f"({found_m - half:.2f} to {found_m + half:.2f} m); the line sheet says {sheet_m:.2f} m"
     )
     if agrees:
         sentence = f"{says}. They agree."

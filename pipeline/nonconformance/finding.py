@@ -138,7 +138,7 @@ class Finding:
     @property
     def sentence(self) -> str:
         """The finding in words."""
-        others = sorted({one.rule_id for one in self.sightings if one.rule_id != self.main.rule_id})
+        others = sorted({one.rule.named for one in self.sightings if one.rule_id != self.main.rule_id})
         text = self.main.sentence
         if others:
             text += f" Seen there as well: {', '.join(others)}."

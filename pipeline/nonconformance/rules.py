@@ -51,6 +51,11 @@ class Rule:
     sentence: str
     advice: str
 
+    @property
+    def named(self) -> str:
+        """The rule for readers: the requirement it is about, or its own name in words."""
+        return self.requirement or self.rule_id.replace("-", " ")
+
 
 _AGAINST = " against {sense} {limit} over {length} from {from_m} m to {to_m} m: {verdict}."
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pipeline.products.limits import Limit
+from pipeline.units import mil_from_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +70,8 @@ def _implied(limit: Limit, mean_wall_mm: float) -> ImpliedConcentricity:
     else:
         least = implied_concentricity_pct(limit.value, mean_wall_mm)
         sentence = (
-            f"At a mean wall of {mean_wall_mm:.4g} mm the minimum at any point of {record} is met down to a "
-            f"concentricity (thinnest / thickest wall) of {least:.1f} %."
+            f"At a mean wall of {mean_wall_mm:.4g} mm ({mil_from_mm(mean_wall_mm):.2f} mil) the minimum at "
+            f"any point of {record} is met down to a concentricity (thinnest / thickest wall) of {least:.1f} %."
         )
     return ImpliedConcentricity(
         limit.limit_id, limit.requirement_set, limit.value, mean_wall_mm, least, sentence

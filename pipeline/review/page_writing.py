@@ -102,7 +102,7 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
         *_overview_pages(plant, books),
         *_guide_pages(plant, shifts, books, comparisons),
     ]
-    planned.append(_index_page(plant, shifts, lots, books, constructions))
+    planned.append(_index_page(plant, shifts, lots, books, comparisons))
     site = Site(out, frozenset(address(one.kind, one.record_id) for one in planned))
     write_assets(site)
     made = _made(out)
@@ -354,7 +354,7 @@ def _index_page(
     shifts: list[tuple[str, list[RunBook]]],
     lots: dict[str, list[RunBook]],
     books: list[RunBook],
-    constructions: list[_Planned],
+    comparisons: list[ConstructionComparison],
 ) -> _Planned:
     from dashboards.pages.guides import GUIDES
     from dashboards.pages.index import write_index_page
@@ -404,11 +404,11 @@ def _index_page(
     entries += [PageEntry(address("guide", guide.id), guide.title, guide.question) for guide in GUIDES]
     entries += [
         PageEntry(
-            address("construction", one.record_id),
-            f"Construction, {one.record_id}",
-            "The two constructions of a size.",
+            address("construction", one.comparison_id),
+            f"{one.left} and {one.right}",
+            "What must each of these wires be, and how do they differ?",
         )
-        for one in constructions
+        for one in comparisons
     ]
     return _Planned(
         "index",

@@ -32,6 +32,13 @@ SETTING = {
 }
 
 
+def with_settings_named(sentence: str) -> str:
+    """A sentence with settings by their names instead of their columns'."""
+    for column, words in sorted(SETTING.items(), key=lambda pair: -len(pair[0])):
+        sentence = sentence.replace(column, words)
+    return sentence
+
+
 def both(mm: float) -> str:
     """A wall in both units, as ``394.6 um (15.54 mil)``."""
     return f"{1000.0 * mm:.1f} um ({mil_from_mm(mm):.2f} mil)"
@@ -233,7 +240,8 @@ def _answers(tuning: LineTuning) -> Iterator[str]:
         late = ""
         if one.kind == "response" and math.isfinite(one.delay_s):
             late = f" It comes {one.delay_s:.1f} s later ({one.delay_low_s:.1f} to {one.delay_high_s:.1f})."
-        yield f"{one.output} on {SETTING.get(one.setting, one.setting)}: {' '.join(one.sentences)}{late}"
+        told = with_settings_named(" ".join(one.sentences))
+        yield f"{one.output} on {SETTING.get(one.setting, one.setting)}: {told}{late}"
 
 
 def _balance(tuning: LineTuning) -> Iterator[str]:
@@ -251,9 +259,10 @@ def before_after_in_words(one: ProductTuning) -> Iterator[str]:
     if told and one.change:
         yield one.change
     yield from dict.fromkeys(found.reason for found in told if isinstance(found, Refused))
-    for found in told:
-        if not isinstance(found, Refused):
-            yield from found.sentences
+    answered = [found.sentences for found in told if not isinstance(found, Refused)]
+    shared = [one for one in answered[0] if all(one in others for others in answered[1:])] if answered else []
+    yield from (one for sentences in answered for one in sentences if one not in shared)
+    yield from shared
 
 
 def _starts(found: LineOnFile) -> Iterator[str]:

@@ -293,7 +293,9 @@ def _sentences(
     unit: str,
 ) -> tuple[str, ...]:
     moved = f"{quantity} went from {means[0]:.4g} to {means[1]:.4g} {unit}".strip()
-    span = f"{result.estimate:+.3g} {unit}, {result.low:+.3g} to {result.high:+.3g}".replace(" ,", ",")
+    span = f"{result.estimate:+.3g} {unit}, {result.low:+.3g} to {result.high:+.3g} {unit}".replace(
+        " ,", ","
+    ).strip()
     shown = "no change is shown" if verdict == "not shown" else f"it {verdict}"
     told = [f"The {moved} ({span}): {shown}."]
     if verdict == "not shown":

@@ -155,7 +155,7 @@ def tuning() -> TuningReview:
         unshown=("The readings stand too far apart to show: L1-screw (2 a turn).",),
         compared=(
             "Newest change on the run sheets: bolts turned at 1,200 m of L1-0312-3.",
-            "The mean wall went from 409 to 408.2 um (-0.8 um, -2.1 to +0.5): no change is shown.",
+            "The mean wall went from 409 to 408.2 um (-0.8 um, -2.1 to +0.5 um): no change is shown.",
         ),
         settings=("By line speed: from 13.33 to 13.93 m/s (+4.5 %), under the ceiling of 14 m/s.",),
         replies=(

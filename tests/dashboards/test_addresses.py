@@ -2,7 +2,7 @@
 
 import re
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dashboards.addresses import address, from_page, slug
@@ -25,6 +25,7 @@ def test_names_that_a_file_system_keeps_for_itself_get_a_digest() -> None:
     assert slug("A.") != "A."
 
 
+@settings(deadline=None)
 @given(st.text(max_size=80), st.text(max_size=80))
 def test_two_ids_never_share_a_file_even_where_case_is_ignored(one: str, other: str) -> None:
     for text in (one, other):

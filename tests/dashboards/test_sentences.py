@@ -16,6 +16,24 @@ from dashboards.sentences import in_units, words
         ("nearer than 610 mm", "24.0\u00a0in", "610\u00a0mm"),
         ("has 0.2495 to 0.998 mm", "9.82 to 39.29\u00a0mil", "0.2495 to 0.998\u00a0mm"),
         ("between 3 and 5 m", "10 and 16\u00a0ft", "3 and 5\u00a0m"),
+        ("by 394.6 um (15.54 mil), ", "15.54\u00a0mil", "394.6\u00a0\u00b5m"),
+        (
+            "a change of +0.0254 (-0.0127 to +0.0508) mm",
+            "+1.00 (\u22120.50 to +2.00)\u00a0mil",
+            "+0.0254 (-0.0127 to +0.0508)\u00a0mm",
+        ),
+        (
+            "see the same wire 62.52 m apart (1 to 2)",
+            "205.1\u00a0ft",
+            "62.52\u00a0m",
+        ),
+        (
+            "see it 62.52 m (62.49 to 62.55) apart",
+            "205.1\u00a0ft (205.0 to 205.2)",
+            "62.52\u00a0m (62.49 to 62.55)",
+        ),
+        ("thin by 127 um (+/- 25.4), ", "5.00\u00a0mil (+/- 1.00)", "127\u00a0\u00b5m (+/- 25.4)"),
+        ("could fall by 10 g/km", "0.007\u00a0lb/1000 ft", "10\u00a0g/km"),
         ("at 10 m/s", "1,969\u00a0ft/min", "10\u00a0m/s"),
     ],
 )

@@ -55,7 +55,7 @@ def test_a_wrong_station_is_a_finding_and_the_readings_stay(simulated) -> None:
     assert found.found_m == pytest.approx(6.5, abs=0.2)
     assert found.sentence == (
         f"The wall gauge and the cold diameter gauge see the same wire {found.found_m:.2f} m apart "
-        f"({found.low_m:.2f} to {found.high_m:.2f}); the line sheet says 2.00 m. Measure the line and correct "
+        f"({found.low_m:.2f} to {found.high_m:.2f} m); the line sheet says 2.00 m. Measure the line and correct "
         "'station_m', or look for a slipping wheel; readings stay placed by the line sheet."
     )
 

@@ -99,8 +99,8 @@ def test_implied_concentricity_in_words() -> None:
     limits = limits_in_force(find_product("THHN/THWN-2", "14 AWG", "solid"), DAY)
     (met,) = implied_concentricities(limits, 0.40)
     assert met.sentence == (
-        "At a mean wall of 0.4 mm the minimum at any point of 13 mil (UL 83) is met down to a concentricity "
-        "(thinnest / thickest wall) of 70.3 %."
+        "At a mean wall of 0.4 mm (15.75 mil) the minimum at any point of 13 mil (UL 83) is met down to a "
+        "concentricity (thinnest / thickest wall) of 70.3 %."
     )
     for wall in (0.30, 0.0, float("nan")):
         (refused,) = implied_concentricities(limits, wall)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,8 @@ from pipeline.tuning.centring import METHOD, QUESTION, Centring, centring
 if TYPE_CHECKING:
     from pipeline.review.page_records.run_book import RunBook
 
+# Stretches whose mean is where the centre lies at the end, and what drift is told beyond (both chosen here).
+END_STRETCHES, TOLD_P = 5, 0.01
 CAUTION = (
     "Centring is adjusted on a stopped line with the parts hot: follow the plant's own procedure, and look again "
     "after one settling length."
@@ -26,8 +29,9 @@ CAUTION = (
 
 def centring_review(plant: Plant, book: RunBook) -> CentringReview:
     """Everything the centring page of one judged run shows."""
-    found = _centring(book)
     known = [row for row in book.stretches if row["ecc_cos_mm"] is not None]
+    first_angle_deg = float((_gauge(book) or {}).get("first_angle_deg", 0.0))
+    found = _centring(book, first_angle_deg)
     answer = found if isinstance(found, Refused) else _as_result(found)
     return CentringReview(
         plant=plant,
@@ -43,10 +47,27 @@ def centring_review(plant: Plant, book: RunBook) -> CentringReview:
         angle_half_width_deg=None if isinstance(found, Refused) else found.angle_half_deg,
         dead_zone_mm=None if isinstance(found, Refused) else found.dead_zone_um / 1000.0,
         binding_mm=_binding(book),
-        advice=_advice(found),
+        advice=_advice(
+            found,
+            _end_of(book, known, first_angle_deg),
+            [row["finding_id"] for row in book.findings if row["cause"] == "drift"],
+        ),
         stamp=stamp_of([book]),
         steady=np.array([_is_steady(book, row["from_m"], row["to_m"]) for row in known], dtype=bool),
+        first_angle_deg=first_angle_deg,
     )
+
+
+def _end_of(
+    book: RunBook, stretches: list[dict[str, Any]], first_angle_deg: float
+) -> tuple[float, float] | None:
+    """Where the centre lay when the steady wire ended: offset [um] and its thin side [deg]; None if not known."""
+    steady = [row for row in stretches if _is_steady(book, row["from_m"], row["to_m"])][-END_STRETCHES:]
+    if len(steady) < END_STRETCHES:
+        return None
+    cos, sin = (float(np.mean([row[name] for row in steady])) for name in ("ecc_cos_mm", "ecc_sin_mm"))
+    thin = (first_angle_deg + math.degrees(math.atan2(-sin, -cos))) % 360.0
+    return 1000.0 * math.hypot(cos, sin), thin
 
 
 def _is_steady(book: RunBook, from_m: float, to_m: float) -> bool:
@@ -62,7 +83,7 @@ def _gauge(book: RunBook) -> dict[str, Any] | None:
     return next((one for one in sheet["line"]["instruments"] if one["kind"] == "wall gauge"), None)
 
 
-def _centring(book: RunBook) -> Centring | Refused:
+def _centring(book: RunBook, first_angle_deg: float) -> Centring | Refused:
     """The run's offset from its readings on reels at steady speed."""
     if book.thinned is not None:
         return Refused(QUESTION, METHOD, f"Of this run {thinned_sentence(book.thinned)}.", 0)
@@ -84,7 +105,7 @@ def _centring(book: RunBook) -> Centring | Refused:
         cos[known][order],
         sin[known][order],
         float(np.median(np.diff(place))),
-        float(gauge.get("first_angle_deg", 0.0)),
+        first_angle_deg,
         float(gauge.get("uncertainty_mm", 0.004)),
         int(gauge["sensors"]),
     )
@@ -127,17 +148,29 @@ def _binding(book: RunBook) -> float | None:
     return average - point if average is not None and point is not None else None
 
 
-def _advice(found: Centring | Refused) -> tuple[str, ...]:
+def _advice(found: Centring | Refused, end: tuple[float, float] | None, drifts: list[str]) -> tuple[str, ...]:
     if isinstance(found, Refused):
         return (found.reason,)
-    if not found.beyond_noise:
-        return (
-            "The mean offset is within what noise and wandering make; turning a bolt would act on noise.",
-            CAUTION,
+    moved: tuple[str, ...] = ()
+    if found.drift_p < TOLD_P or drifts:
+        by = f" (findings {', '.join(drifts)})" if drifts else ""
+        now = (
+            f" When the steady wire ended the wall was thin at {end[1]:.0f} degrees by {end[0]:.0f} um."
+            if end
+            else ""
         )
+        sentence = (
+            f"The centre moved over the run, by {found.drift_um:.0f} um from start to end{by}.{now} Find what "
+            "moved it (compound, temperature, a loose bolt) before a bolt is turned: a mean says little of a "
+            "moving centre."
+        )
+        moved = (sentence,)
+    if not found.beyond_noise:
+        noise = "The mean offset is within what noise and wandering make; turning a bolt would act on noise."
+        return (*(moved or (noise,)), CAUTION)
     where = f"{found.thin_deg:.0f} degrees from twelve o'clock (clockwise, looking against the travel)"
     advice = (
         f"The wall is thin at {where} by {found.size_um:.0f} um; to centre it the die must move toward that side by "
         "as much, or the tip away from it."
     )
-    return (advice, CAUTION)
+    return (*moved, advice, CAUTION)

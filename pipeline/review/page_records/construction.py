@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
+
 from dashboards.records import ConstructionComparison, ConstructionRow, Plant
 from pipeline.errors import ReelproofError
-from pipeline.products.comparison import compare_constructions
+from pipeline.products.comparison import ComparedLine, compare_constructions
 from pipeline.products.construction_sheet import ConstructionSheet, construction_sheet
 from pipeline.products.product import Product, find_product
 from pipeline.products.sheet_line import SheetLine
+from pipeline.products.table_rows import source_named
 from pipeline.review.page_records.run_book import RunBook
 
 OTHER = {"THHN/THWN-2": "XHHW-2", "XHHW-2": "THHN/THWN-2"}
@@ -51,14 +55,27 @@ def _comparison(plant: Plant, left: Product, right: Product) -> ConstructionComp
                 group=line.section,
                 property=line.name,
                 unit=line.unit,
-                left=_value(line.first),
-                right=_value(line.second),
+                left=line.first.value if line.first is not None else None,
+                right=line.second.value if line.second is not None else None,
+                left_range=_range(line.first),
+                right_range=_range(line.second),
                 left_source=_source(line.first),
                 right_source=_source(line.second),
                 note=_note(line.first, line.second),
             )
             for line in compared.lines
         ),
+        sources=tuple((name, source_named(name).document) for name in _sources(compared.lines)),
+    )
+
+
+def _sources(lines: Sequence[ComparedLine]) -> list[str]:
+    """Short names of the sources of values that name no document of their own, and of those their notes name."""
+    cells = [cell for line in lines for cell in (line.first, line.second) if cell is not None]
+    named = {name for cell in cells if not cell.document for name in cell.sources}
+    named |= {name for cell in cells for name in re.findall(r"\bS\d+\w?\b", cell.note)}
+    return sorted(
+        named, key=lambda name: (not name.startswith("S"), int("".join(re.findall(r"\d", name)) or 0), name)
     )
 
 
@@ -76,12 +93,10 @@ def _radii(product: Product, sheet: ConstructionSheet) -> tuple[float, ...]:
     return tuple(radii)
 
 
-def _value(line: SheetLine | None) -> float | str | None:
-    if line is None or line.value is None:
+def _range(line: SheetLine | None) -> tuple[float, float] | None:
+    if line is None or line.low is None or line.high is None or line.low == line.high:
         return None
-    if line.low is not None and line.high is not None and line.low != line.high:
-        return f"{line.value:.4g} ({line.low:.4g} to {line.high:.4g})"
-    return line.value
+    return line.low, line.high
 
 
 def _source(line: SheetLine | None) -> str:
@@ -92,5 +107,6 @@ def _source(line: SheetLine | None) -> str:
 
 
 def _note(first: SheetLine | None, second: SheetLine | None) -> str:
-    notes = dict.fromkeys(line.note for line in (first, second) if line is not None and line.note)
-    return " ".join(notes)
+    """What is noted of either, each clause once."""
+    notes = [line.note for line in (first, second) if line is not None and line.note]
+    return " ".join(dict.fromkeys(clause for note in notes for clause in re.split(r"(?<=[.;]) ", note)))

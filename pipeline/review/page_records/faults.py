@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import combinations
 
 from dashboards.records import Answer, FaultRateRow, FaultReview, FaultWire, Plant, RepeatRow
+from pipeline.results import Refused, Result
 from pipeline.review.page_records.rows import fault_marks, product_row, stamp_of
 from pipeline.review.page_records.run_book import Row, RunBook, answer_of
 from pipeline.statistics.event_rate import event_rate
@@ -35,9 +36,32 @@ def fault_review(
             if (sparks := tuple(mark for mark in fault_marks(book) if mark.kind == "spark fault"))
         ),
         repeats=tuple(row for book in judged for row in _repeats(book)),
-        answers=(*_between_lines(judged), *_of_lines(judged), *_of_runs(judged)),
+        answers=_differences_first([*_between_lines(judged), *_of_lines(judged), *_of_runs(judged)]),
         stamp=stamp_of(judged),
     )
+
+
+# What a figure without a unit is, by the words of its question.
+UNIT_OF = (
+    ("another than that of", "times"),
+    ("How many times the rate", "times"),
+    ("How many times as many", "times"),
+    ("From which reel on", "in the order made"),
+)
+
+
+def _differences_first(answers: list[Answer]) -> tuple[Answer, ...]:
+    """The answers with their figures named: first the comparisons that show a difference, then the others."""
+
+    def named(one: Answer) -> Answer:
+        if isinstance(one, Refused) or one.unit:
+            return one
+        return replace(one, unit=next((unit for words, unit in UNIT_OF if words in one.question), ""))
+
+    def is_apart(one: Answer) -> bool:
+        return isinstance(one, Result) and one.unit == "times" and not one.low <= 1.0 <= one.high
+
+    return tuple(sorted(map(named, answers), key=lambda one: not is_apart(one)))
 
 
 def _between_lines(books: list[RunBook]) -> list[Answer]:

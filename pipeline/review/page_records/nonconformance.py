@@ -7,14 +7,14 @@ from datetime import date
 from statistics import median
 
 from dashboards.records import FindingRow, NonconformanceSummary, Plant, Tally, TallyRow
-from pipeline.review.page_records.rows import finding_row, product_row, stamp_of
+from pipeline.review.page_records.rows import finding_row, product_row, rule_name, stamp_of
 from pipeline.review.page_records.run_book import Row, RunBook
 from pipeline.statistics.event_rate import event_rate
 
 Heading = Callable[[RunBook, Row], str]
 
 BY: tuple[tuple[str, Heading], ...] = (
-    ("rule", lambda _book, row: str(row["rule"])),
+    ("rule", lambda _book, row: rule_name(row)),
     ("line", lambda book, _row: str(book.head["line"])),
     ("product", lambda book, _row: product_row(book).label),
     ("cause", lambda _book, row: str(row["cause"]) or "not known"),

@@ -21,6 +21,7 @@ from dashboards.records import (
     RunRow,
     Stamp,
 )
+from dashboards.sentences import on_the_reel
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.statements import judged_by
 from pipeline.review.finding_on_file import finding_of
@@ -220,6 +221,7 @@ def intervals_of(book: RunBook, reel_id: str) -> tuple[Interval, ...]:
 def judgements_of(book: RunBook, reel_id: str) -> tuple[Judgement, ...]:
     """Every requirement judged on a reel."""
     limits = limits_by_id(book)
+    start_m = next((one["from_m"] for one in book.places if one["reel_id"] == reel_id), None)
     judgements = []
     for row in book.requirements:
         if row["reel_id"] != reel_id:
@@ -227,7 +229,11 @@ def judgements_of(book: RunBook, reel_id: str) -> tuple[Judgement, ...]:
         worst = None
         if row["worst"] is not None and row["worst_at_m"] is not None:
             worst = Extreme(
-                row["worst"], row["unit"], row["worst_at_m"], standard_uncertainty=row["uncertainty"]
+                row["worst"],
+                row["unit"],
+                row["worst_at_m"],
+                None if start_m is None else row["worst_at_m"] - start_m,
+                standard_uncertainty=row["uncertainty"],
             )
         judgements.append(
             Judgement(
@@ -265,7 +271,7 @@ def reel_row(book: RunBook, row: Row) -> ReelRow:
         from_m=row["from_m"],
         to_m=row["to_m"],
         standing=row["standing"],
-        reasons=_reasons(row["reasons"], findings),
+        reasons=reasons_of(row, findings),
         thinnest_wall=thinnest,
         mean_wall_mm=row["mean_wall_mm"],
         judgements=judgements_of(book, reel_id),
@@ -279,20 +285,21 @@ def reel_row(book: RunBook, row: Row) -> ReelRow:
     )
 
 
-def _rule_name(finding: Row) -> str:
+def rule_name(finding: Row) -> str:
     """The requirement a finding fails, or the rule by its name where it has none (``spark fault``)."""
     return str(finding.get("requirement") or finding.get("rule", "").replace("-", " "))
 
 
-def _reasons(sentences: list[str], findings: list[Row]) -> tuple[Reason, ...]:
+def reasons_of(reel: Row, findings: list[Row]) -> tuple[Reason, ...]:
+    """Why a reel stands as it does; the places of findings count from its start."""
     by_sentence = {row["sentence"]: row for row in findings}
     return tuple(
         Reason(
-            sentence,
-            _rule_name(by_sentence.get(sentence, {})),
+            on_the_reel(sentence, reel["from_m"]) if sentence in by_sentence else sentence,
+            rule_name(by_sentence.get(sentence, {})),
             by_sentence.get(sentence, {}).get("finding_id", ""),
         )
-        for sentence in sentences
+        for sentence in reel["reasons"]
     )
 
 

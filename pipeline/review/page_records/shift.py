@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 
 from dashboards.records import FirstThing, Plant, ShiftReview, ShiftTotals
-from pipeline.review.page_records.rows import run_row, stamp_of
+from pipeline.review.page_records.rows import reasons_of, run_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook, aware
 
 
@@ -93,8 +93,9 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
                 continue  # every finding on it is decided and done
             worst = min(findings, key=lambda one: SEVERITY.get(one["severity"], 9), default=None)
             rank = SEVERITY.get(worst["severity"], 9) if worst else 4
-            why = row["reasons"][0] if row["reasons"] else ""
-            others = len(row["reasons"]) - 1
+            reasons = reasons_of(row, book.findings)
+            why = reasons[0].sentence if reasons else ""
+            others = len(reasons) - 1
             more = f" And {others} more reason{'' if others == 1 else 's'}." if others else ""
             held.append(
                 (

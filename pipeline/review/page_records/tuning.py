@@ -29,6 +29,7 @@ from pipeline.review.tuning_in_words import (
     hidden_in_words,
     loss_in_words,
     runs_of,
+    with_settings_named,
 )
 from pipeline.tuning.giveaway import Giveaway, giveaway
 from pipeline.tuning.periods import LinePeriod, advice_on_period
@@ -244,7 +245,7 @@ def _reply(found: Reply | Refused) -> ReplyRow:
     if found.kind == "response" and math.isfinite(found.delay_s):
         late = f"{found.delay_s:.1f} s ({found.delay_low_s:.1f} to {found.delay_high_s:.1f})"
     # The gain stands in a column of its own, in the reader's units.
-    told = (found.sentences[0], *found.sentences[2:])
+    told = tuple(with_settings_named(one) for one in (found.sentences[0], *found.sentences[2:]))
     return ReplyRow(SETTING.get(found.setting, found.setting), found.kind, found.gain, late, told)
 
 
