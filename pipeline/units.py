@@ -38,6 +38,48 @@ _SPELLINGS = {
     "1": "dimensionless",
     "": "dimensionless",
 }
+# A count a minute of a screw is its turns a minute; the units library takes a bare count for radians.
+_TURNS = {
+    "1/min": "revolution / minute",
+    "min-1": "revolution / minute",
+    "min^-1": "revolution / minute",
+    "rev/min": "revolution / minute",
+    "r/min": "revolution / minute",
+    "1/s": "revolution / second",
+    "rev/s": "revolution / second",
+    "Hz": "revolution / second",
+}
+# What plants log in, as the units library converts it (tests hold the two together): loading it costs a second,
+# which most commands need not spend. Any other unit is still asked of it.
+_USUAL = {
+    ("mm", "mm"): (1.0, 0.0),
+    ("thou", "mm"): (0.0254, 0.0),
+    ("in", "mm"): (25.4, 0.0),
+    ("inch", "mm"): (25.4, 0.0),
+    ("micrometer", "mm"): (0.001, 0.0),
+    ("cm", "mm"): (10.0, 0.0),
+    ("m", "m"): (1.0, 0.0),
+    ("ft", "m"): (0.30479999999999996, 0.0),
+    ("foot", "m"): (0.30479999999999996, 0.0),
+    ("km", "m"): (1000.0, 0.0),
+    ("mm", "m"): (0.001, 0.0),
+    ("m/s", "m/s"): (1.0, 0.0),
+    ("m/min", "m/s"): (0.016666666666666666, 0.0),
+    ("meter / minute", "m/s"): (0.016666666666666666, 0.0),
+    ("ft/min", "m/s"): (0.0050799999999999994, 0.0),
+    ("foot / minute", "m/s"): (0.0050799999999999994, 0.0),
+    ("degC", "degC"): (1.0, 0.0),
+    ("degF", "degC"): (0.5555555555555556, -17.777777777777743),
+    ("bar", "bar"): (1.0, 0.0),
+    ("psi", "bar"): (0.06894757293168365, 0.0),
+    ("MPa", "bar"): (10.0, 0.0),
+    ("kPa", "bar"): (0.01, 0.0),
+    ("kV", "kV"): (1.0, 0.0),
+    ("V", "kV"): (0.001, 0.0),
+    ("revolution / minute", "revolution / minute"): (1.0, 0.0),
+    ("revolution / second", "revolution / minute"): (60.0, 0.0),
+    ("dimensionless", "dimensionless"): (1.0, 0.0),
+}
 
 
 def mil_from_mm(mm: float) -> float:
@@ -81,11 +123,19 @@ def scale_and_offset(unit: str, store_unit: str, where: str) -> tuple[float, flo
     Raises:
         ReelproofError: the unit is unknown or measures another kind of quantity.
     """
+    text = _SPELLINGS.get(unit.strip(), unit.strip())
+    target = _SPELLINGS.get(store_unit, store_unit)
+    if store_unit == "rpm":
+        text = _TURNS.get(text, text)
+    usual = _USUAL.get((text, target))
+    return _by_library(text, target, unit, store_unit, where) if usual is None else usual
+
+
+def _by_library(text: str, target: str, unit: str, store_unit: str, where: str) -> tuple[float, float]:
+    """Factor and offset from the units library, for units in its spelling."""
     import pint
 
     registry = _registry()
-    text = _SPELLINGS.get(unit.strip(), unit.strip())
-    target = _SPELLINGS.get(store_unit, store_unit)
     try:
         at_zero = registry.Quantity(0.0, text).to(target).magnitude
         at_thousand = registry.Quantity(1000.0, text).to(target).magnitude
