@@ -36,7 +36,11 @@ def within(intervals: Floats, from_m: float, to_m: float) -> Floats:
     """The part of merged `intervals` between `from_m` and `to_m` [m]."""
     if intervals.shape[0] == 0:
         return NONE
-    cut = np.clip(intervals, from_m, to_m)
+    first, last = (
+        np.searchsorted(intervals[:, 1], from_m),
+        np.searchsorted(intervals[:, 0], to_m, side="right"),
+    )
+    cut = np.clip(intervals[first:last], from_m, to_m)
     return cut[cut[:, 1] > cut[:, 0]]
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import asdict
-from typing import Any
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.nonconformance.finding import Finding
 from pipeline.results import Refused, Result
@@ -17,7 +18,15 @@ from pipeline.steps.bench import Bench
 from pipeline.steps.judge import Judged, ReelStanding
 from pipeline.steps.sightings_of_run import counts_on
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
 _TEXT, _REAL, _WHOLE = pl.String, pl.Float64, pl.Int64
+
+
+def _fields(one: DataclassInstance) -> dict[str, Any]:
+    """The fields of a record; unlike `asdict` it copies nothing, and there are many records."""
+    return {field.name: getattr(one, field.name) for field in fields(one)}
 
 
 def reel_places(bench: Bench) -> pl.DataFrame:
@@ -94,7 +103,7 @@ def agreement_rows(bench: Bench) -> pl.DataFrame:
 def gap_rows(judged: Judged) -> pl.DataFrame:
     """Rows of measured.gap."""
     return pl.DataFrame(
-        [asdict(one) for one in judged.gaps],
+        [_fields(one) for one in judged.gaps],
         schema={"reel_id": _TEXT, "kind": _TEXT, "from_m": _REAL, "to_m": _REAL, "sentence": _TEXT},
     )
 
@@ -132,7 +141,7 @@ def limit_rows(judged: Judged) -> pl.DataFrame:
 def requirement_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
     """Rows of judged.requirement."""
     return pl.DataFrame(
-        [asdict(one) for one in judged.requirements],
+        [_fields(one) for one in judged.requirements],
         schema_overrides={
             "limit_value": _REAL,
             "worst": _REAL,
@@ -241,8 +250,10 @@ def _finding(bench: Bench, one: Finding, readings: pl.DataFrame) -> dict[str, An
 
 def reel_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
     """Rows of judged.reel."""
+    steady = bench.placed.placement.phases.filter(pl.col("phase") == "STEADY")
+    stretches = steady.select("from_m", "to_m").to_numpy()
     return pl.DataFrame(
-        [_reel(bench, judged, one) for one in judged.reels],
+        [_reel(bench, judged, one, stretches) for one in judged.reels],
         schema_overrides={
             "reasons": pl.List(_TEXT),
             "thinnest_wall_mm": _REAL,
@@ -254,11 +265,11 @@ def reel_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
     )
 
 
-def _reel(bench: Bench, judged: Judged, one: ReelStanding) -> dict[str, Any]:
+def _reel(bench: Bench, judged: Judged, one: ReelStanding, steady: NDArray[np.float64]) -> dict[str, Any]:
     reel, seen = one.reel, bench.measured.seen
     total = dict.fromkeys(("wall unmonitored", "diameter unmonitored", "spark untested"), 0.0)
-    for gap in judged.gaps:
-        if gap.reel_id == reel.id and gap.kind in total:
+    for gap in judged.gaps_of(reel.id):
+        if gap.kind in total:
             total[gap.kind] += gap.to_m - gap.from_m
     thinnest = concentricity = None
     if "thinnest_wall_mm" in seen:
@@ -279,7 +290,7 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding) -> dict[str, Any]:
         "reasons": list(one.reasons),
         "first_action": one.first_action,
         "length_m": reel.length_m,
-        "steady_m": _steady_on(bench, reel.from_m, reel.to_m),
+        "steady_m": float(np.maximum(np.clip(steady, reel.from_m, reel.to_m) @ [-1.0, 1.0], 0.0).sum()),
         "wall_unmonitored_m": total["wall unmonitored"],
         "diameter_unmonitored_m": total["diameter unmonitored"],
         "spark_untested_m": total["spark untested"],
@@ -292,12 +303,6 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding) -> dict[str, Any]:
         "concentricity_low_pct": concentricity[0] if concentricity else None,
         "findings": len(one.findings),
     }
-
-
-def _steady_on(bench: Bench, from_m: float, to_m: float) -> float:
-    phases = bench.placed.placement.phases.filter(pl.col("phase") == "STEADY")
-    start, end = phases["from_m"].to_numpy(), phases["to_m"].to_numpy()
-    return float(np.maximum(np.minimum(end, to_m) - np.maximum(start, from_m), 0.0).sum())
 
 
 def result_rows(answers: tuple[AnswerRow, ...]) -> pl.DataFrame:
@@ -364,7 +369,7 @@ def _figures(answer: Result) -> dict[str, Any]:
         "effective_n": answer.effective_n,
         "known_m": answer.known_m,
         "unit_of_inference": answer.unit_of_inference,
-        "assumptions": json.dumps([asdict(part) for part in answer.assumptions]),
+        "assumptions": json.dumps([_fields(part) for part in answer.assumptions]),
         "warnings": list(answer.warnings),
         "details": json.dumps(details),
     }

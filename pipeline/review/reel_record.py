@@ -38,8 +38,8 @@ def reel_records(store: Store, assessment_id: int) -> dict[str, Row]:
         row["limit_id"]: row["revision"]
         for row in store.ask("questions/limits_of_assessment", assessment_id=assessment_id)
     }
-    requirements = store.ask("questions/requirements_of_assessment", assessment_id=assessment_id)
-    findings = store.ask("questions/findings_of_assessment", assessment_id=assessment_id)
+    requirements = _by_reel(store.ask("questions/requirements_of_assessment", assessment_id=assessment_id))
+    findings = _by_reel(store.ask("questions/findings_of_assessment", assessment_id=assessment_id))
     return {
         row["reel_id"]: {
             "sentence": f"Reel {row['reel_id']} was judged: {row['standing']}.",
@@ -47,13 +47,18 @@ def reel_records(store: Store, assessment_id: int) -> dict[str, Row]:
             "standing": row["standing"],
             "reasons": list(row["reasons"]),
             "length_m": repr(row["length_m"]),
-            "requirements": [
-                _requirement(one, revision) for one in requirements if one["reel_id"] == row["reel_id"]
-            ],
-            "findings": [_finding(one) for one in findings if one["reel_id"] == row["reel_id"]],
+            "requirements": [_requirement(one, revision) for one in requirements.get(row["reel_id"], ())],
+            "findings": [_finding(one) for one in findings.get(row["reel_id"], ())],
         }
         for row in store.ask("questions/reels_of_assessment", assessment_id=assessment_id)
     }
+
+
+def _by_reel(rows: list[Row]) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = {}
+    for row in rows:
+        found.setdefault(row["reel_id"], []).append(row)
+    return found
 
 
 def _text(value: float | None) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from bisect import bisect_left, bisect_right
 from typing import TYPE_CHECKING, Any
 
 from pipeline.steps.line_indices import ReelLimit
@@ -62,7 +63,7 @@ def reels_of_run(store: Store, head: Row) -> list[LineReel]:
     for row in store.ask("questions/reel_summaries_of_assessment", **key):
         summaries.setdefault(row["reel_id"], []).append(row)
     standing = {row["reel_id"]: row for row in store.ask("questions/reels_of_assessment", **key)}
-    stretches = store.ask("questions/stretches_of_assessment", **key)
+    stretches = _Stretches(store.ask("questions/stretches_of_assessment", **key))
     events = store.ask("questions/events_of_assessment", **key)
     lots = store.ask("questions/materials_of_load", load_id=head["load_id"])
     worth = _worth(store.ask("questions/results_of_assessment", **key))
@@ -81,6 +82,19 @@ def reels_of_run(store: Store, head: Row) -> list[LineReel]:
     ]
 
 
+class _Stretches:
+    """Stretches of a run in the order of the wire."""
+
+    def __init__(self, rows: list[Row]) -> None:
+        self._rows = rows
+        self._starts = [row["from_m"] for row in rows]
+        self._ends = [row["to_m"] for row in rows]
+
+    def within(self, from_m: float, to_m: float) -> list[Row]:
+        """Those that lie wholly between two places [m]."""
+        return self._rows[bisect_left(self._starts, from_m) : bisect_right(self._ends, to_m)]
+
+
 def _worth(results: list[Row]) -> dict[str, tuple[float, float]]:
     """Effective numbers of each reel's mean wall, from its capability."""
     found = {}
@@ -97,7 +111,7 @@ def _reel(
     place: Row,
     summaries: list[Row],
     standing: Row,
-    stretches: list[Row],
+    stretches: _Stretches,
     events: list[Row],
     lots: list[Row],
     worth: tuple[float, float] | None,
@@ -110,7 +124,7 @@ def _reel(
             values[name] = float(row[column])
             if where and row[where] is not None:
                 at[name] = float(row[where])
-    inside = [row for row in stretches if place["from_m"] <= row["from_m"] and row["to_m"] <= place["to_m"]]
+    inside = stretches.within(place["from_m"], place["to_m"])
     for name in ("ecc_cos_mm", "ecc_sin_mm"):
         known = [row[name] for row in inside if row[name] is not None and math.isfinite(row[name])]
         if known:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -35,6 +36,7 @@ from pipeline.steps.evidence import Seen
 from pipeline.steps.rows_behind import with_rows
 from pipeline.steps.sightings_of_run import (
     Gap,
+    by_reel,
     calibration_sightings,
     counts_on,
     disagreement_sightings,
@@ -82,7 +84,7 @@ class ReelStanding:
     findings: tuple[Finding, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Judged:
     """A run judged.
 
@@ -103,6 +105,14 @@ class Judged:
     gaps: tuple[Gap, ...]
     reels: tuple[ReelStanding, ...]
     repeats: RepeatSearch | Refused | None = None
+
+    @cached_property
+    def _gaps(self) -> dict[str, list[Gap]]:
+        return by_reel(self.gaps)
+
+    def gaps_of(self, reel_id: str) -> Sequence[Gap]:
+        """Wire of one reel that the evidence does not reach."""
+        return self._gaps.get(reel_id, ())
 
 
 def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = (), more: Sequence[Sighting] = ()) -> Judged:

@@ -90,9 +90,13 @@ class Measured:
     read: tuple[Instrument, ...] = ()
 
     @cached_property
+    def _red(self) -> tuple[Stretch, ...]:
+        return tuple(one for one in self.agreement if one.agreement.state == "red")
+
+    @cached_property
     def contradicted(self) -> Floats:
         """Wire on which the instruments contradict each other: nothing is concluded of its wall or diameter [m]."""
-        red = [(one.from_m, one.to_m) for one in self.agreement if one.agreement.state == "red"]
+        red = [(one.from_m, one.to_m) for one in self._red]
         return intervals.merged(np.array(red, dtype=np.float64).reshape(-1, 2))
 
     def disagreement_m(self, from_m: float, to_m: float) -> float:
@@ -101,11 +105,7 @@ class Measured:
 
     def no_conclusion(self, question: str, from_m: float, to_m: float) -> Refused | None:
         """The refusal of `question` for wire with a contradiction from `from_m` to `to_m` [m]; None without one."""
-        told = (
-            no_conclusion(question, one)
-            for one in self.agreement
-            if one.agreement.state == "red" and one.from_m < to_m and one.to_m > from_m
-        )
+        told = (no_conclusion(question, one) for one in self._red if one.from_m < to_m and one.to_m > from_m)
         return next((one for one in told if one is not None), None)
 
     @cached_property

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -156,23 +156,28 @@ def gaps_of(bench: Bench) -> tuple[Gap, ...]:
     return tuple(gaps)
 
 
-def _gap_total(gaps: Sequence[Gap], reel_id: str, kind: str) -> tuple[float, float]:
-    """Longest and total length of one kind of gap on one reel [m]."""
-    lengths = [one.to_m - one.from_m for one in gaps if one.reel_id == reel_id and one.kind == kind]
-    return max(lengths, default=0.0), sum(lengths)
+def by_reel(gaps: Iterable[Gap]) -> dict[str, list[Gap]]:
+    """Gaps by the reel they are on."""
+    found: dict[str, list[Gap]] = {}
+    for one in gaps:
+        found.setdefault(one.reel_id, []).append(one)
+    return found
 
 
 def unmonitored_sightings(bench: Bench, gaps: Sequence[Gap]) -> list[Sighting]:
     """Gaps in the evidence that the plant's rule does not allow, as sightings."""
     holds = bench.plant.holds
     found = []
+    on_reel = by_reel(gaps)
     for reel in bench.placed.reels:
         for kind, subject in (
             ("wall unmonitored", "the wall"),
             ("diameter unmonitored", "the diameter"),
             ("spark untested", "the spark test"),
         ):
-            longest, total = _gap_total(gaps, reel.id, kind)
+            here = [one for one in on_reel.get(reel.id, ()) if one.kind == kind]
+            lengths = [one.to_m - one.from_m for one in here]
+            longest, total = max(lengths, default=0.0), sum(lengths)
             share = 100.0 * total / reel.length_m
             too_long = holds.longest_unmonitored_m is not None and longest > holds.longest_unmonitored_m
             too_much = holds.unmonitored_pct is not None and share > holds.unmonitored_pct
@@ -183,7 +188,6 @@ def unmonitored_sightings(bench: Bench, gaps: Sequence[Gap]) -> list[Sighting]:
                 f"the plant allows {holds.longest_unmonitored_m or 0:g} m at a stretch and "
                 f"{holds.unmonitored_pct or 0:g} % in all"
             )
-            here = [one for one in gaps if one.reel_id == reel.id and one.kind == kind]
             worst = max(here, key=lambda one: one.to_m - one.from_m)
             found.append(
                 place_sighting(
@@ -263,9 +267,6 @@ def counts_on(events: pl.DataFrame, kind: str, reel: PlacedReel, reach_m: float 
     if events.height == 0:
         return 0, 0
     at = events["at_m"].to_numpy()
-    here = events.filter(
-        (pl.col("kind") == kind)
-        & pl.Series(np.nan_to_num(at, nan=-1e12) >= reel.from_m - reach_m)
-        & (pl.col("at_m") < reel.to_m + reach_m)
-    )
+    near = np.flatnonzero((at >= reel.from_m - reach_m) & (at < reel.to_m + reach_m))
+    here = events[near].filter(pl.col("kind") == kind) if near.size else events.clear()
     return here["fault"].n_unique(), here.height

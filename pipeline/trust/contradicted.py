@@ -81,7 +81,9 @@ def decide_spikes(
     rows = np.searchsorted(readings["row"].to_numpy(), spikes["row"].to_numpy())
     diameter = _diameter(readings, flagged)
     wall_at = placement.at_m - gauge.station_m
-    cold_at = None if cold is None or diameter is None else placement.at_m - cold.station_m
+    over = None
+    if cold is not None and diameter is not None:
+        over = _Diameter(placement.at_m - cold.station_m, diameter, cold.uncertainty_mm)
     events = np.sort(events_at_m) if events_at_m is not None else np.zeros(0)
     found = []
     for row, channel in zip(rows.tolist(), spikes["channel"].to_list(), strict=True):
@@ -92,10 +94,8 @@ def decide_spikes(
         size = float(walls[row, sensor] - around[sensor])
         at = float(wall_at[row])
         why_not = _stays(at, events) or _neighbours(walls[row] - around, sensor, size, gauge.uncertainty_mm)
-        if not why_not and cold is not None and cold_at is not None and diameter is not None:
-            why_not = _diameter_shows(at, cold_at, diameter, size, cold.uncertainty_mm)
-        elif not why_not:
-            why_not = "no other instrument was on the same wire"
+        if not why_not:
+            why_not = "no other instrument was on the same wire" if over is None else over.shows(at, size)
         found.append(_decision(int(readings["row"][row]), channel, at, size, why_not))
     return tuple(found)
 
@@ -158,24 +158,46 @@ def _neighbours(away: Floats, sensor: int, size: float, sd: float) -> str:
     return "other wall sensors moved with it" if bool(moved.any()) else ""
 
 
-def _diameter_shows(at_m: float, cold_at: Floats, axes: Floats, size: float, sd: float) -> str:
-    """Whether the diameter on the same wire shows the spike, or could not have."""
-    if LEAST_SHARE * abs(size) < 2.0 * UNCHANGED_SIGMA * sd:
-        return "it is too small for the diameter gauge to contradict"
-    near = int(np.argmin(np.abs(cold_at - at_m)))
-    step = (
-        float(np.median(np.abs(np.diff(cold_at[max(0, near - 20) : near + 20])))) if cold_at.size > 1 else 0.0
-    )
-    if abs(float(cold_at[near]) - at_m) > max(1.0, 1.5 * step):
-        return "the diameter gauge did not see that wire"
-    window = slice(max(0, near - 1), min(cold_at.size, near + 2))
-    around = _surroundings(axes, near)
-    away = axes[window] - around
-    if not np.isfinite(away).all():
-        return "the diameter gauge gave no trustworthy reading there"
-    if float(np.abs(away).max()) > max(UNCHANGED_SIGMA * sd * 1.5, 0.25 * abs(size)):
-        return "the diameter on the same wire shows it too"
-    return ""
+class _Diameter:
+    """The diameter along the wire, asked whether it shows a spike.
+
+    Args:
+        at_m: places of the readings [m].
+        axes: both axes, rows x 2 [mm]; NaN where a reading may not be used.
+        sd: standard uncertainty of one reading [mm].
+    """
+
+    def __init__(self, at_m: Floats, axes: Floats, sd: float) -> None:
+        self._at_m, self._axes, self._sd = at_m, axes, sd
+        self._order = np.argsort(at_m, kind="stable")
+        self._ordered = at_m[self._order]
+
+    def _nearest(self, at_m: float) -> int:
+        """The reading nearest to a place, the first of several as near."""
+        after = int(np.searchsorted(self._ordered, at_m))
+        # Of equal places the first in the log stands first.
+        before = int(np.searchsorted(self._ordered, self._ordered[max(after - 1, 0)]))
+        beside = [one for one in (before, after) if one < self._ordered.size]
+        away = [abs(float(self._ordered[one]) - at_m) for one in beside]
+        return min(int(self._order[one]) for one, far in zip(beside, away, strict=True) if far == min(away))
+
+    def shows(self, at_m: float, size: float) -> str:
+        """Why a spike at `at_m` stays by what the diameter on the same wire shows; "" where it contradicts it."""
+        if LEAST_SHARE * abs(size) < 2.0 * UNCHANGED_SIGMA * self._sd:
+            return "it is too small for the diameter gauge to contradict"
+        near = self._nearest(at_m)
+        beside = self._at_m[max(0, near - 20) : near + 20]
+        step = float(np.median(np.abs(np.diff(beside)))) if self._at_m.size > 1 else 0.0
+        if abs(float(self._at_m[near]) - at_m) > max(1.0, 1.5 * step):
+            return "the diameter gauge did not see that wire"
+        window = slice(max(0, near - 1), min(self._at_m.size, near + 2))
+        around = _surroundings(self._axes, near)
+        away = self._axes[window] - around
+        if not np.isfinite(away).all():
+            return "the diameter gauge gave no trustworthy reading there"
+        if float(np.abs(away).max()) > max(UNCHANGED_SIGMA * self._sd * 1.5, 0.25 * abs(size)):
+            return "the diameter on the same wire shows it too"
+        return ""
 
 
 def _decision(row: int, channel: str, at_m: float, size: float, why_not: str) -> SpikeDecision:

@@ -7,7 +7,8 @@ contradict each other there is no conclusion about the wire, and never a pass.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -82,64 +83,90 @@ def reconcile(
         R.S.H. Mah, A.C. Tamhane, Detection of gross errors in process data, AIChE J. 28 (1982), from memory.
         For stranded conductor the mass includes the valleys: calibrate an offset first.
     """
-    values = np.array([wall_mm, diameter_mm, conductor_mm, np.nan if area_mm2 is None else area_mm2])
-    if not np.isfinite(values[:3]).all():
-        nothing = (float("nan"),) * 4
-        return Reconciliation(
-            float("nan"),
-            0,
-            float("nan"),
-            tuple(float(one) for one in values),
-            nothing,
-            nothing,
-            nothing,
-            "",
-            "unknown",
-            "Wall, overall diameter and conductor diameter are not all known here: nothing can be compared.",
-        )
+    values = np.array([[wall_mm, diameter_mm, conductor_mm, np.nan if area_mm2 is None else area_mm2]])
+    return reconcile_all(values, sd)[0]
+
+
+def reconcile_all(values: Floats, sd: tuple[float, float, float, float]) -> list[Reconciliation]:
+    """Weigh the instruments of many stretches, each by itself, as `reconcile` does one.
+
+    Args:
+        values: rows of t, D, d [mm] and A [mm2]; A is NaN where it is not known.
+        sd: standard uncertainties of the four [mm, mm, mm, mm2].
+    """
+    found: list[Reconciliation] = [_UNKNOWN] * values.shape[0]
+    known = np.isfinite(values[:, :3]).all(axis=1)
+    weighed = np.isfinite(values[:, 3])
+    for rows in (np.flatnonzero(known & weighed), np.flatnonzero(known & ~weighed)):
+        if rows.size:
+            for row, one in zip(rows.tolist(), _weighed(values[rows], sd), strict=True):
+                found[row] = one
+    for row in np.flatnonzero(~known).tolist():
+        found[row] = replace(_UNKNOWN, adjusted=tuple(values[row].tolist()))
+    return found
+
+
+_NOTHING = (float("nan"),) * 4
+_UNKNOWN = Reconciliation(
+    float("nan"),
+    0,
+    float("nan"),
+    _NOTHING,
+    _NOTHING,
+    _NOTHING,
+    _NOTHING,
+    "",
+    "unknown",
+    "Wall, overall diameter and conductor diameter are not all known here: nothing can be compared.",
+)
+
+
+def _weighed(values: Floats, sd: tuple[float, float, float, float]) -> list[Reconciliation]:
+    """Rows that all have a mass, or all have none."""
     jacobian, left = _relations(values)
-    variance = np.square(np.array(sd[: jacobian.shape[1]], dtype=np.float64))
-    weight = np.linalg.inv(jacobian @ np.diag(variance) @ jacobian.T)
-    a = jacobian.T @ weight @ left
-    chi2 = float(left @ weight @ left)
-    degrees = left.size
-    z = a / np.sqrt(np.diag(jacobian.T @ weight @ jacobian))
-    without = np.maximum(chi2 - z**2, 0.0)
-    p_without = special.chdtrc(degrees - 1, without) if degrees > 1 else np.full(z.size, np.nan)
-    p = float(special.chdtrc(degrees, chi2))
-    suspect = _suspect(p, p_without)
-    state: State = "red" if p < RED_P else "amber" if p < AMBER_P else "green"
-    adjusted = values[: a.size] - variance * a
-    return Reconciliation(
-        chi2,
-        degrees,
-        p,
-        tuple(float(one) for one in adjusted),
-        tuple(float(one) for one in z),
-        tuple(float(one) for one in without),
-        tuple(float(one) for one in p_without),
-        suspect,
-        state,
-        _sentence(state, suspect, left[0]),
-    )
+    degrees, taking_part = jacobian.shape[1:]
+    variance = np.square(np.array(sd[:taking_part], dtype=np.float64))
+    across = jacobian.transpose(0, 2, 1)
+    weight = np.linalg.inv((jacobian * variance) @ across)
+    pull = (weight @ left[:, :, None])[:, :, 0]
+    a = (across @ pull[:, :, None])[:, :, 0]
+    chi2 = (left * pull).sum(axis=1)
+    z = a / np.sqrt(np.einsum("nki,nkl,nli->ni", jacobian, weight, jacobian))
+    without = np.maximum(chi2[:, None] - z**2, 0.0)
+    p_without = special.chdtrc(degrees - 1, without) if degrees > 1 else np.full(z.shape, np.nan)
+    p = special.chdtrc(degrees, chi2)
+    adjusted = values[:, :taking_part] - variance * a
+    found = []
+    columns = (chi2, p, adjusted, z, without, p_without, left[:, 0])
+    for chi, one_p, after, one_z, less, p_less, gap in zip(*(one.tolist() for one in columns), strict=True):
+        suspect = _suspect(one_p, p_less)
+        state: State = "red" if one_p < RED_P else "amber" if one_p < AMBER_P else "green"
+        found.append(
+            Reconciliation(
+                chi, degrees, one_p, tuple(after), tuple(one_z), tuple(less), tuple(p_less), suspect, state,
+                _sentence(state, suspect, gap),
+            )
+        )  # fmt: skip
+    return found
 
 
 def _relations(values: Floats) -> tuple[Floats, Floats]:
-    """Jacobian and what is left over, of one relation without the mass and two with it."""
-    t, D, d, A = values
-    geometry = [-2.0, 1.0, -1.0]
-    if not np.isfinite(A):
-        return np.array([geometry]), np.array([D - d - 2.0 * t])
-    mass = [0.0, -np.pi / 2.0 * D, np.pi / 2.0 * d, 1.0]
-    left = np.array([D - d - 2.0 * t, A - np.pi / 4.0 * (D * D - d * d)])
-    return np.array([[*geometry, 0.0], mass]), left
+    """Jacobians and what is left over, of one relation without the mass and two with it."""
+    t, D, d, A = values.T
+    geometry = np.broadcast_to([-2.0, 1.0, -1.0], (t.size, 3))
+    if not np.isfinite(A).all():
+        return geometry[:, None, :], (D - d - 2.0 * t)[:, None]
+    zero, one = np.zeros(t.size), np.ones(t.size)
+    mass = np.stack([zero, -np.pi / 2.0 * D, np.pi / 2.0 * d, one], axis=1)
+    left = np.stack([D - d - 2.0 * t, A - np.pi / 4.0 * (D * D - d * d)], axis=1)
+    return np.stack([np.column_stack([geometry, zero]), mass], axis=1), left
 
 
-def _suspect(p: float, p_without: Floats) -> str:
-    if p >= AMBER_P or not np.isfinite(p_without).all():
+def _suspect(p: float, p_without: list[float]) -> str:
+    if p >= AMBER_P or not all(map(math.isfinite, p_without)):
         return ""
-    restores = np.flatnonzero(p_without > AMBER_P)
-    return NAMES[int(restores[0])] if restores.size == 1 else ""
+    restores = [name for name, less in zip(NAMES, p_without, strict=False) if less > AMBER_P]
+    return restores[0] if len(restores) == 1 else ""
 
 
 def _sentence(state: State, suspect: str, geometry_mm: float) -> str:
@@ -202,12 +229,10 @@ def agreement_by_stretch(
     area = np.full(count, np.nan)
     if area_at_m is not None and area_mm2 is not None:
         area = _means(area_at_m, area_mm2, first, count, stretch_m)
-    found = []
-    for k in range(count):
-        mass = float(area[k]) if np.isfinite(area[k]) else None
-        agreement = reconcile(float(wall[k]), float(diameter[k]), conductor_mm, mass, sd)
-        found.append(Stretch((first + k) * stretch_m, (first + k + 1) * stretch_m, agreement))
-    return tuple(found)
+    weighed = reconcile_all(np.column_stack([wall, diameter, np.full(count, conductor_mm), area]), sd)
+    return tuple(
+        Stretch((first + k) * stretch_m, (first + k + 1) * stretch_m, one) for k, one in enumerate(weighed)
+    )
 
 
 def _means(at_m: Floats, values: Floats, first: int, count: int, stretch_m: float) -> Floats:
