@@ -24,7 +24,8 @@ def merged(intervals: Floats, bridge_m: float = 0.0) -> Floats:
     long = intervals[intervals[:, 1] > intervals[:, 0]]
     if long.shape[0] == 0:
         return NONE
-    ordered = long[np.argsort(long[:, 0], kind="stable")]
+    in_order = bool((long[1:, 0] >= long[:-1, 0]).all())
+    ordered = long if in_order else long[np.argsort(long[:, 0], kind="stable")]
     reach = np.maximum.accumulate(ordered[:, 1])
     starts = np.concatenate(([True], ordered[1:, 0] > reach[:-1] + bridge_m))
     first = np.flatnonzero(starts)

@@ -246,6 +246,24 @@ class _Sight:
     placement: Placement
     line: LineSheet
     frame: pl.DataFrame
+    known: dict[str, list[tuple[Mask, Floats]]] = field(default_factory=dict)
+
+    def known_to(self, instrument: Instrument, fit: Mask) -> Floats:
+        """Wire an instrument knows by its fit readings [m]; quantities of one instrument mostly share them."""
+        earlier = self.known.setdefault(instrument.id, [])
+        for readings, wire in earlier:
+            if np.array_equal(readings, fit):
+                return wire
+        wire = known_wire(
+            self.placement.at_m - instrument.station_m,
+            self.placement.readings["speed_m_s"].to_numpy(),
+            fit,
+            instrument.interval_s,
+            instrument.window_m,
+            self.placement.resolution_m,
+        )
+        earlier.append((fit.copy(), wire))
+        return wire
 
 
 def _settled(sight: _Sight) -> tuple[_Sight, tuple[str, ...]]:
@@ -364,7 +382,7 @@ def _seen(
         uncertainty=uncertainty,
         extent_m=instrument.window_m + instrument.interval_s * _usual(speed),
         hole_m=HOLE_INTERVALS * instrument.interval_s * fastest + instrument.window_m + step,
-        known=known_wire(at_m, speed, fit, instrument.interval_s, instrument.window_m, step),
+        known=sight.known_to(instrument, fit),
     )
 
 

@@ -21,6 +21,7 @@ from pipeline.length.placement import Placement
 from pipeline.sheets.line_sheet import LineSheet
 
 Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
 
 # A change of diameter or of another sensor within this many standard uncertainties is no change.
 UNCHANGED_SIGMA = 3.0
@@ -85,19 +86,21 @@ def decide_spikes(
     if cold is not None and diameter is not None:
         over = _Diameter(placement.at_m - cold.station_m, diameter, cold.uncertainty_mm)
     events = np.sort(events_at_m) if events_at_m is not None else np.zeros(0)
-    found = []
-    for row, channel in zip(rows.tolist(), spikes["channel"].to_list(), strict=True):
-        if channel not in channels:
-            continue
-        sensor = channels.index(channel)
-        around = _surroundings(walls, row)
-        size = float(walls[row, sensor] - around[sensor])
-        at = float(wall_at[row])
-        why_not = _stays(at, events) or _neighbours(walls[row] - around, sensor, size, gauge.uncertainty_mm)
-        if not why_not:
-            why_not = "no other instrument was on the same wire" if over is None else over.shows(at, size)
-        found.append(_decision(int(readings["row"][row]), channel, at, size, why_not))
-    return tuple(found)
+    mapped = np.array([one in channels for one in spikes["channel"].to_list()])
+    rows = rows[mapped]
+    names = spikes["channel"].filter(pl.Series(mapped)).to_list()
+    sensors = np.array([channels.index(one) for one in names], dtype=np.int64)
+    away = walls[rows] - _surroundings(walls, rows)
+    sizes = np.take_along_axis(away, sensors[:, None], axis=1)[:, 0]
+    at_m = wall_at[rows]
+    of_wire = _neighbours(away, sensors, sizes, gauge.uncertainty_mm)
+    of_diameter = np.full(rows.size, _ALONE) if over is None else over.shows(at_m, sizes)
+    whys = np.where(_near_event(at_m, events), _FOUND_NEAR, np.where(of_wire != "", of_wire, of_diameter))
+    logged = readings["row"].to_numpy()[rows]
+    return tuple(
+        _decision(*one)
+        for one in zip(logged.tolist(), names, at_m.tolist(), sizes.tolist(), whys.tolist(), strict=True)
+    )
 
 
 def contradicted_flags(decisions: tuple[SpikeDecision, ...]) -> pl.DataFrame:
@@ -129,37 +132,51 @@ def _diameter(readings: pl.DataFrame, flagged: pl.DataFrame) -> Floats | None:
     return axes
 
 
-def _surroundings(values: Floats, row: int) -> Floats:
-    """Median of each column over the readings around, the row itself left out."""
-    low, high = max(0, row - _AROUND), min(values.shape[0], row + _AROUND + 1)
-    near = np.concatenate((values[low:row], values[row + 1 : high]))
-    if near.size and bool(np.isfinite(near).all()):
-        middle: Floats = np.median(near, axis=0)
-        return middle
-    with np.errstate(all="ignore"):
-        return np.array(
-            [np.median(one[np.isfinite(one)]) if np.isfinite(one).any() else np.nan for one in near.T]
-        )
+_FOUND_NEAR = "the spark tester or the surface vision found something within 2 m"
+_ALONE = "no other instrument was on the same wire"
 
 
-def _stays(at_m: float, events: Floats) -> str:
-    if events.size and float(np.abs(events - at_m).min()) <= 2.0:
-        return "the spark tester or the surface vision found something within 2 m"
-    return ""
+def _surroundings(values: Floats, rows: Rows) -> Floats:
+    """Median of each column over the readings around each of `rows`, the row itself left out."""
+    beside = np.concatenate((np.arange(-_AROUND, 0), np.arange(1, _AROUND + 1)))
+    near = rows[:, None] + beside
+    outside = (near < 0) | (near >= values.shape[0])
+    around = values[np.clip(near, 0, values.shape[0] - 1)]
+    around[outside] = np.nan
+    whole = np.isfinite(around).all(axis=(1, 2))
+    middle: Floats = np.full((rows.size, values.shape[1]), np.nan)
+    middle[whole] = np.median(around[whole], axis=1)
+    for one in np.flatnonzero(~whole).tolist():
+        for column in range(values.shape[1]):
+            known = around[one, np.isfinite(around[one, :, column]), column]
+            if known.size:
+                middle[one, column] = np.median(known)
+    return middle
 
 
-def _neighbours(away: Floats, sensor: int, size: float, sd: float) -> str:
-    """Whether any other sensor moved at that reading, as thin wire or a displaced conductor would make it."""
-    others = np.delete(away, sensor)
-    others = others[np.isfinite(others)]
-    if others.size < 3:
-        return "too few other wall sensors read"
-    moved = np.abs(others) > np.maximum(UNCHANGED_SIGMA * sd * 1.2, 0.25 * abs(size))
-    return "other wall sensors moved with it" if bool(moved.any()) else ""
+def _near_event(at_m: Floats, events: Floats) -> NDArray[np.bool_]:
+    """Whether an event lies within 2 m of each place; `events` in order."""
+    if events.size == 0:
+        return np.zeros(at_m.size, dtype=np.bool_)
+    after = np.searchsorted(events, at_m)
+    beside = [events[np.clip(one, 0, events.size - 1)] for one in (after - 1, after)]
+    near: NDArray[np.bool_] = np.minimum(*(np.abs(one - at_m) for one in beside)) <= 2.0
+    return near
+
+
+def _neighbours(away: Floats, sensors: Rows, sizes: Floats, sd: float) -> NDArray[np.str_]:
+    """Whether any other sensor moved with a spike, as thin wire or a displaced conductor would make it."""
+    others = away.copy()
+    np.put_along_axis(others, sensors[:, None], np.nan, axis=1)
+    read = np.isfinite(others)
+    least = np.maximum(UNCHANGED_SIGMA * sd * 1.2, 0.25 * np.abs(sizes))
+    moved = (np.abs(np.where(read, others, 0.0)) > least[:, None]).any(axis=1)
+    told = np.where(moved, "other wall sensors moved with it", "")
+    return np.where(read.sum(axis=1) < 3, "too few other wall sensors read", told)
 
 
 class _Diameter:
-    """The diameter along the wire, asked whether it shows a spike.
+    """The diameter along the wire, asked whether it shows spikes.
 
     Args:
         at_m: places of the readings [m].
@@ -172,32 +189,45 @@ class _Diameter:
         self._order = np.argsort(at_m, kind="stable")
         self._ordered = at_m[self._order]
 
-    def _nearest(self, at_m: float) -> int:
-        """The reading nearest to a place, the first of several as near."""
-        after = int(np.searchsorted(self._ordered, at_m))
+    def _nearest(self, at_m: Floats) -> Rows:
+        """The reading nearest to each place, the first of several as near."""
+        last = self._ordered.size - 1
+        after = np.searchsorted(self._ordered, at_m)
         # Of equal places the first in the log stands first.
-        before = int(np.searchsorted(self._ordered, self._ordered[max(after - 1, 0)]))
-        beside = [one for one in (before, after) if one < self._ordered.size]
-        away = [abs(float(self._ordered[one]) - at_m) for one in beside]
-        return min(int(self._order[one]) for one, far in zip(beside, away, strict=True) if far == min(away))
+        before = np.searchsorted(self._ordered, self._ordered[np.clip(after - 1, 0, last)])
+        after = np.clip(after, 0, last)
+        far_before, far_after = (np.abs(self._ordered[one] - at_m) for one in (before, after))
+        first, second = self._order[before], self._order[after]
+        tie = np.where(far_before == far_after, np.minimum(first, second), second)
+        return np.where(far_before < far_after, first, tie)
 
-    def shows(self, at_m: float, size: float) -> str:
-        """Why a spike at `at_m` stays by what the diameter on the same wire shows; "" where it contradicts it."""
-        if LEAST_SHARE * abs(size) < 2.0 * UNCHANGED_SIGMA * self._sd:
-            return "it is too small for the diameter gauge to contradict"
+    def _usual_step(self, row: int) -> float:
+        beside = self._at_m[max(0, row - 20) : row + 20]
+        return float(np.median(np.abs(np.diff(beside)))) if beside.size > 1 else 0.0
+
+    def shows(self, at_m: Floats, sizes: Floats) -> NDArray[np.str_]:
+        """Why a spike at each place stays by what the diameter of that wire shows; "" where it contradicts it."""
         near = self._nearest(at_m)
-        beside = self._at_m[max(0, near - 20) : near + 20]
-        step = float(np.median(np.abs(np.diff(beside)))) if self._at_m.size > 1 else 0.0
-        if abs(float(self._at_m[near]) - at_m) > max(1.0, 1.5 * step):
-            return "the diameter gauge did not see that wire"
-        window = slice(max(0, near - 1), min(self._at_m.size, near + 2))
-        around = _surroundings(self._axes, near)
-        away = self._axes[window] - around
-        if not np.isfinite(away).all():
-            return "the diameter gauge gave no trustworthy reading there"
-        if float(np.abs(away).max()) > max(UNCHANGED_SIGMA * self._sd * 1.5, 0.25 * abs(size)):
-            return "the diameter on the same wire shows it too"
-        return ""
+        away_m = np.abs(self._at_m[near] - at_m)
+        unseen = away_m > 1.0
+        for one in np.flatnonzero(unseen).tolist():
+            unseen[one] = away_m[one] > max(1.0, 1.5 * self._usual_step(int(near[one])))
+        window = near[:, None] + np.arange(-1, 2)
+        inside = (window >= 0) & (window < self._at_m.size)
+        axes = self._axes[np.clip(window, 0, self._at_m.size - 1)]
+        moved = np.abs(axes - _surroundings(self._axes, near)[:, None, :])
+        moved[~inside] = 0.0
+        poor = ~np.isfinite(moved).all(axis=(1, 2))
+        least = np.maximum(UNCHANGED_SIGMA * self._sd * 1.5, 0.25 * np.abs(sizes))
+        shown = np.where(
+            np.where(poor, 0.0, moved.max(axis=(1, 2))) > least,
+            "the diameter on the same wire shows it too",
+            "",
+        )
+        told = np.where(poor, "the diameter gauge gave no trustworthy reading there", shown)
+        told = np.where(unseen, "the diameter gauge did not see that wire", told)
+        small = LEAST_SHARE * np.abs(sizes) < 2.0 * UNCHANGED_SIGMA * self._sd
+        return np.where(small, "it is too small for the diameter gauge to contradict", told)
 
 
 def _decision(row: int, channel: str, at_m: float, size: float, why_not: str) -> SpikeDecision:
