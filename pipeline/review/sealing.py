@@ -23,10 +23,10 @@ from pipeline.review.reel_record import KIND as REEL
 from pipeline.review.reel_record import reel_records
 from pipeline.review.signed_roots import signature_faults, signed_up_to
 from pipeline.steps.load import text_sha256
+from pipeline.store.copies import newest_copy
 from pipeline.store.database import (
     DATABASE,
     DamagedStoreError,
-    newest_copy,
     open_database_to_read,
     open_to_read,
 )

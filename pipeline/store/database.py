@@ -22,6 +22,7 @@ import duckdb
 
 from pipeline import __version__
 from pipeline.errors import Complaint, ReelproofError, StoreError
+from pipeline.store.copies import PUBLISHED, held_open, is_unpublished, newest_copy, publish
 from pipeline.store.sql_files import statement, statements
 
 if TYPE_CHECKING:
@@ -30,8 +31,6 @@ if TYPE_CHECKING:
 STORE_VERSION = 5
 SCHEMAS = ("logged", "placed", "measured", "judged", "journal")
 DATABASE = "reelproof.duckdb"
-PUBLISHED = "published"
-KEPT_COPIES = 2
 
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
@@ -263,7 +262,7 @@ def open_to_write(
                 if _check_version(connection, path) < STORE_VERSION:
                     with store.transaction():
                         _lay_out(store)
-                store.changed = store.changed or _is_unpublished(folder)
+                store.changed = store.changed or is_unpublished(path)
                 yield store
                 if store.changed:
                     # Else a disk without room for it would leave the newest rows out of the copy.
@@ -271,40 +270,7 @@ def open_to_write(
             finally:
                 connection.close()
         if store.changed:
-            _publish(folder)
-
-
-def _copies(folder: Path) -> list[Path]:
-    """Published copies, oldest first."""
-    return sorted((folder / PUBLISHED).glob("reelproof-*.duckdb"))
-
-
-def _is_unpublished(folder: Path) -> bool:
-    """Whether a writer was killed, or its disk was full, after it put something on file and before it was published."""
-    path, copies = folder / DATABASE, _copies(folder)
-    if not copies or path.with_name(f"{DATABASE}.wal").exists():
-        return True
-    return path.stat().st_mtime_ns > copies[-1].stat().st_mtime_ns
-
-
-def _publish(folder: Path) -> None:
-    """Copy the closed database under the next versioned name, then drop copies no reader needs."""
-    home = folder / PUBLISHED
-    home.mkdir(exist_ok=True)
-    copies = _copies(folder)
-    number = 1 + (int(copies[-1].stem.split("-")[1]) if copies else 0)
-    for left in home.glob(".copy-*"):
-        left.unlink()
-    unfinished = home / f".copy-{number}"
-    try:
-        shutil.copyfile(folder / DATABASE, unfinished)
-    except OSError:
-        unfinished.unlink(missing_ok=True)
-        raise
-    unfinished.rename(home / f"reelproof-{number:08d}.duckdb")
-    for old in copies[: max(0, len(copies) + 1 - KEPT_COPIES)]:
-        with suppress(OSError):
-            old.unlink()
+            publish(path)
 
 
 @contextmanager
@@ -322,8 +288,8 @@ def open_to_read(folder: Path) -> Iterator[Store]:
                 "Give --store the folder of a store, or load runs first with 'reelproof load'",
             )
         )
-    copies = _copies(folder)
-    if not copies:
+    copy = newest_copy(folder)
+    if copy is None:
         raise StoreError(
             Complaint(
                 str(folder),
@@ -331,7 +297,7 @@ def open_to_read(folder: Path) -> Iterator[Store]:
                 "Wait until the first load has finished, or run it again",
             )
         )
-    with told_of_damage(copies[-1]), _opened(copies[-1]) as connection:
+    with told_of_damage(copy), held_open(copy), _opened(copy) as connection:
         yield Store(folder, connection, writable=False)
 
 
@@ -371,9 +337,3 @@ def open_database_to_read(folder: Path) -> Iterator[Store | None]:
             yield Store(folder, connection, writable=False)
         finally:
             connection.close()
-
-
-def newest_copy(folder: Path) -> Path | None:
-    """The newest published copy of the store in `folder`, None where nothing was published yet."""
-    copies = _copies(folder)
-    return copies[-1] if copies else None

@@ -13,7 +13,8 @@ import duckdb
 
 from pipeline.review.assessing import assess_runs
 from pipeline.review.loading import load_sheets
-from pipeline.store.database import DATABASE, _publish, open_to_write
+from pipeline.store.copies import publish
+from pipeline.store.database import DATABASE, open_to_write
 from tests.benchmarks.made_logs import plant_logs
 
 # How the keys of a repeated row follow from those of the row it repeats; `k` is the number of the repetition.
@@ -68,7 +69,7 @@ def store_of(folder: Path, logs: Path, runs: int, lines: int, hours: float) -> P
                 f"FROM {schema}.{name} AS rows, range(1, {runs}) AS times(k) ORDER BY k",
                 given,
             )
-    _publish(folder)
+    publish(folder / DATABASE)
     return folder
 
 
