@@ -161,7 +161,7 @@ def test_what_was_put_on_file_and_not_published_is_published_at_the_next_start(
     with open_to_write(tmp_path):
         pass
     with monkeypatch.context() as patch:
-        patch.setattr(database, "_publish", lambda _folder: None)
+        patch.setattr(database, "publish", lambda _folder: None)
         with open_to_write(tmp_path) as store:
             store.append("logged.warning", pl.DataFrame({"load_id": 1, "sentence": "one"}))
     (tmp_path / database.PUBLISHED / ".copy-2").write_bytes(b"half")
