@@ -25,7 +25,7 @@ TITLES = {
 def show_wire_at(
     name: str,
     at: str,
-    outer_mark: float,
+    outer_mark: float | None,
     falling: bool,
     reach_m: float,
     store: Path,
@@ -41,7 +41,13 @@ def show_wire_at(
     mark, unit = length_of(at, "--at")
     with open_to_read(store) as opened:
         answer = answer_complaint(
-            opened, name, mark, Marks(outer_mark, not falling, unit), reach_m, printed=printed
+            opened,
+            name,
+            mark,
+            Marks(outer_mark or 0.0, not falling, unit),
+            reach_m,
+            printed=printed,
+            as_told=outer_mark is None and not falling,
         )
     if as_json:
         print_json(_as_json(answer))

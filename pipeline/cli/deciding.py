@@ -250,16 +250,22 @@ def _print_plan(planned: ReelPlan) -> None:
 
 
 def ship(
-    file: Path = typer.Argument(help="Cuts and shipments, as TOML ([[cuts]], [[shipments]]) or CSV."),
+    file: Path = typer.Argument(
+        help="Cuts, rewindings and shipments, as TOML ([[cuts]], [[rewinds]], [[shipments]]); or CSV."
+    ),
     role: str = typer.Option(..., "--role", help="Your role in the plant."),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Put on file which lengths were cut from which reel and what left the plant; each is told once.
+    """Put on file what was cut from which reel, what was rewound and what left the plant; each is told once.
 
     Places count from the end of the reel that comes off first. A TOML file holds [[cuts]] with reel, length, from_ft
     and to_ft (or from_m and to_m), use (package, stock or scrap) and at, and [[shipments]] with id, to, contents and
     at; a CSV holds one length a line, with reel, length, from_ft, to_ft, use, cut_at, shipment, to and shipped_at.
+
+    A length wound onto another package lies the other way round there. TOML tells it as [[rewinds]], in the order
+    done, with source, onto, take_ft or take_m (all of it where left out), use and at, and where they are known
+    outer_mark_ft or outer_mark_m and marks: rising or falling from the new outer end to the core.
 
     Example: reelproof ship shipped.toml --role "shipping clerk" --store store
     """
@@ -274,6 +280,7 @@ def ship(
         print_json(
             {
                 "cut": list(done.cuts),
+                "rewound": list(done.rewound),
                 "shipped": list(done.items),
                 "on_file_already": list(done.known),
                 "told": list(done.told),
@@ -281,7 +288,10 @@ def ship(
         )
     else:
         already = f" {len(done.known)} were on file already." if done.known else ""
-        print(f"{len(done.cuts)} cut lengths and {len(done.items)} shipped items put on file.{already}")
+        rewound = f", {len(done.rewound)} rewound lengths" if done.rewound else ""
+        print(
+            f"{len(done.cuts)} cut lengths{rewound} and {len(done.items)} shipped items put on file.{already}"
+        )
         for sentence in done.told:
             print(f"Look at this: {sentence}")
     return 1 if done.told else 0

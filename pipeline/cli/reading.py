@@ -22,8 +22,10 @@ def reel(
     at: str | None = typer.Option(
         None, "--at", help="A footage mark, as 123ft or 37.5m: show the whole record of the wire around it."
     ),
-    outer_mark: float = typer.Option(
-        0.0, "--outer-mark", help="The mark at the end that comes off first, in the unit of --at."
+    outer_mark: float | None = typer.Option(
+        None,
+        "--outer-mark",
+        help="The mark at the end that comes off first, in the unit of --at; 0, or as told of a rewound length.",
     ),
     printed: bool = typer.Option(
         False, "--printed", help="--at is the printed length itself, found by the marks surveyed on the run."
@@ -187,9 +189,15 @@ def _print_decided(answer: dict[str, Any]) -> None:
             print(f"  {sentence}")
     for one in answer["cut_lengths"]:
         left = f", shipped in {one['shipment']} to {one['to_place']}" if one["shipment"] else ""
+        what = (
+            f"Length {one['length_id']}, rewound from {one['source_id']}"
+            if one["source_id"]
+            else (f"Cut length {one['length_id']}")
+        )
+        turned = ", turned round" if one["turned"] else ""
         print(
-            f"Cut length {one['length_id']} ({one['use']}): {one['from_outer_m']:.1f} m to {one['to_outer_m']:.1f} m "
-            f"from the outer end{left}."
+            f"{what} ({one['use']}): {one['from_outer_m']:.1f} m to {one['to_outer_m']:.1f} m from the outer "
+            f"end{turned}{left}."
         )
 
 

@@ -41,11 +41,19 @@ class Marks:
 
 @dataclass(frozen=True, slots=True)
 class CutFrom:
-    """A shipped length's place on its reel: its outer end and its inner end, from the reel's outer end [m]."""
+    """A shipped length's place on its reel, from the reel's outer end [m].
+
+    Args:
+        name: the length.
+        from_m: where it begins on the reel [m].
+        to_m: where it ends [m].
+        turned: True if it was rewound since, so that its own outer end lies at `to_m`.
+    """
 
     name: str
     from_m: float
     to_m: float
+    turned: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +109,9 @@ def wire_at_mark(
                 f"Its marks run from {min(ends):.0f} to {max(ends):.0f} {marks.unit}; read the mark again",
             )
         )
-    along = min(max(along, 0.0), length) + (0.0 if cut is None else cut.from_m)
+    along = min(max(along, 0.0), length)
+    if cut is not None:
+        along = cut.to_m - along if cut.turned else cut.from_m + along
     why = f"{unsure_m:g} m for reading the mark and placing the wire, which this program assumes"
     return WirePlace(
         reel.id,

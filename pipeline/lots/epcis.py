@@ -133,6 +133,27 @@ def cut_event(
     return _event(naming, "TransformationEvent", f"cut-{reel}-{_stamp(at_utc)}", at_utc, **fields)
 
 
+def rewound_event(
+    naming: Naming, source: tuple[str, str], length: str, length_m: float, at_utc: datetime
+) -> Event:
+    """Wire was wound from a reel or length onto another package.
+
+    Args:
+        naming: the plant's naming.
+        source: kind (``reel`` or ``cut length``) and number of what was paid off.
+        length: the new length.
+        length_m: wire on it [m].
+        at_utc: when.
+    """
+    event = cut_event(naming, source[1], {length: length_m}, at_utc)
+    name = f"rewound-{source[1]}-{length}-{_stamp(at_utc)}"
+    return {
+        **event,
+        "eventID": naming.name("event", name),
+        "inputEPCList": [naming.name(*source)],
+    }
+
+
 def judged_event(
     naming: Naming, reel: str, assessment: str, at_utc: datetime, *, releasable: bool, reason: str
 ) -> Event:

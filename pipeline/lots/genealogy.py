@@ -287,14 +287,6 @@ def run_edges(
     return tuple(edges)
 
 
-def cut_edges(reel_id: str, cuts: Sequence[tuple[str, float, float]]) -> tuple[Edge, ...]:
-    """The cut lengths of a reel: name, start and end from the end that comes off first [m]."""
-    return tuple(
-        Edge(Node("reel", reel_id), Node("cut length", name), (start, end), (0.0, end - start))
-        for name, start, end in cuts
-    )
-
-
 def shipment_edges(shipment: str, contents: Sequence[Node]) -> tuple[Edge, ...]:
     """What a shipment holds: cut lengths or whole reels."""
     return tuple(Edge(node, Node("shipment", shipment)) for node in contents)

@@ -30,6 +30,7 @@ ORDER = (
     "finding",
     "disposition",
     "cut",
+    "rewind",
     "shipment",
     "declaration",
     "export",

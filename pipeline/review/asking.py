@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
+from pipeline.review.lengths import lengths_of_reel
 from pipeline.store.readings import thinned_sentence, thinning_of
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         "results": results_of(store, row["assessment_id"], reel_id),
         "lots": store.ask("questions/reel_lots", load_id=row["load_id"], **key),
         "decided": _decided(store, row),
-        "cut_lengths": store.ask("questions/cuts_of_reel", reel_id=reel_id),
+        "cut_lengths": lengths_of_reel(store, reel_id),
         "readings": _readings_told(store, row["load_id"]),
         "end_unsure_m": end_unsure_m(store, row["assessment_id"]).get(reel_id, 0.0),
     }

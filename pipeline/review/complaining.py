@@ -21,11 +21,12 @@ from pipeline.products.product import find_product
 from pipeline.review.asking import end_unsure_m, not_on_file
 from pipeline.review.decided import acts_of_run
 from pipeline.review.finding_on_file import finding_of
+from pipeline.review.lengths import GONE, lengths_of_reel, lengths_on_file, marks_told
 from pipeline.review.printed_mark import wire_at_printed
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.store.readings import read_frame
-from pipeline.units import m_from_foot
+from pipeline.units import foot_from_m, m_from_foot
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -60,7 +61,14 @@ class AnsweredComplaint:
 
 
 def answer_complaint(
-    store: Store, name: str, mark: float, marks: Marks, reach_m: float = REACH_M, *, printed: bool = False
+    store: Store,
+    name: str,
+    mark: float,
+    marks: Marks,
+    reach_m: float = REACH_M,
+    *,
+    printed: bool = False,
+    as_told: bool = False,
 ) -> AnsweredComplaint:
     """The whole record of the wire around a footage mark.
 
@@ -70,6 +78,7 @@ def answer_complaint(
         mark: the mark as read off the wire.
         marks: how the marks run on it.
         reach_m: how far to either side to look [m].
+        as_told: True to go by the marks told when a length was rewound, where any were.
         printed: True where `mark` is the printed length, to be found by the marks surveyed on the run.
 
     Raises:
@@ -92,6 +101,9 @@ def answer_complaint(
         printed_m = m_from_foot(mark) if marks.unit == "ft" else mark
         place = wire_at_printed(run, placed, line.take_up_station_m, printed_m)
     else:
+        told = _marks_told(store, name) if as_told else None
+        if told is not None:
+            mark, marks = _in_unit(mark, marks.unit, told.unit), told
         place = wire_at_mark(placed, mark, marks, cut=cut)
     rows = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
     elsewhere = _findings_elsewhere(store, reel["run_id"])
@@ -121,14 +133,32 @@ def answer_complaint(
 
 
 def _reel_and_cut(store: Store, name: str) -> tuple[Row, CutFrom | None]:
-    cuts = {row["length_id"]: row for row in store.ask("questions/cuts")}
+    cuts = {row["length_id"]: row for row in lengths_on_file(store)}
     cut = cuts.get(name)
     reel_id = cut["reel_id"] if cut else name
     found = store.ask("questions/reel", reel_id=reel_id)
     if not found:
         known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
         raise not_on_file("reel or cut length", name, [*known, *cuts])
-    return found[0], CutFrom(name, cut["from_outer_m"], cut["to_outer_m"]) if cut else None
+    if cut is None:
+        return found[0], None
+    return found[0], CutFrom(name, cut["from_outer_m"], cut["to_outer_m"], cut["turned"])
+
+
+def _marks_told(store: Store, name: str) -> Marks | None:
+    told = marks_told(store, name)
+    return None if told is None else Marks(told[0], told[1], "m" if told[2] == "m" else "ft")
+
+
+def _in_unit(mark: float, unit: str, wanted: str) -> float:
+    if unit == wanted:
+        return mark
+    return m_from_foot(mark) if wanted == "m" else foot_from_m(mark)
+
+
+def _is_gone(store: Store, name: str) -> bool:
+    """Whether a length holds nothing any more, all of it being rewound."""
+    return any(row["length_id"] == name and row["use"] == GONE for row in lengths_on_file(store))
 
 
 def _guide_for(head: Row) -> tuple[DamageRule, ...]:
@@ -178,13 +208,13 @@ def _decisions(store: Store, reel: Row, findings: set[str]) -> tuple[str, ...]:
 
 def _whereabouts(store: Store, name: str, place: WirePlace) -> str:
     """Where the wire at the place went, as far as it is on file."""
-    held = [name, place.reel_id]
+    held = [place.reel_id] if _is_gone(store, name) else [name, place.reel_id]
     cut = [
         row["length_id"]
-        for row in store.ask("questions/cuts_of_reel", reel_id=place.reel_id)
-        if row["from_outer_m"] <= place.from_outer_m <= row["to_outer_m"]
+        for row in lengths_of_reel(store, place.reel_id)
+        if row["from_outer_m"] <= place.from_outer_m <= row["to_outer_m"] and row["use"] != GONE
     ]
-    told = f"It is on cut length {cut[0]} by what is on file. " if cut and cut[0] != name else ""
+    told = f"It is on length {cut[0]} by what is on file. " if cut and cut[0] != name else ""
     for row in store.ask("questions/shipments"):
         if row["item"] in (*cut, *held):
             when = f" on {row['at_utc']:%Y-%m-%d}" if row["at_utc"] else ""

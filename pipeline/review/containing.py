@@ -18,6 +18,7 @@ from pipeline.review.decided import acts_of_run, holding_states, reel_state
 from pipeline.review.deciding import plant_sheet_of
 from pipeline.review.genealogy_of_store import RESIDENCE_S, genealogy_of
 from pipeline.review.journal import note
+from pipeline.review.lengths import GONE, lengths_on_file
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -159,11 +160,15 @@ def contained(store: Store, question: Question) -> Contained:
             Complaint("contain", f"'{question.kind}' cannot be asked about", f"It may be {', '.join(KINDS)}")
         )
     genealogy = genealogy_of(store, question.residence_s)
-    answers = _answers(genealogy, question)
     facts = _Facts(store, genealogy)
+    taken_m = facts.cuts[question.name]["taken_m"] if question.name in facts.cuts else 0.0
+    answers = _answers(genealogy, question, taken_m)
     wires = [
         facts.wire(one) for one in together(answers) if one.node.kind != "shipment" and one.node != _WINDOW
     ]
+    wires = [
+        one for one in wires if one.spans or one.kind == "reel"
+    ]  # of some all that was touched was rewound
     runs = {one.node.name for each in answers for one in each.between if one.node.kind == "run"}
     runs |= {each.suspect.node.name for each in answers if each.suspect.node.kind == "run"}
     gone = {
@@ -204,7 +209,7 @@ def _notes(question: Question, facts: _Facts, replaced: Sequence[str]) -> tuple[
     return tuple(notes)
 
 
-def _answers(genealogy: Genealogy, question: Question) -> tuple[Containment, ...]:
+def _answers(genealogy: Genealogy, question: Question, taken_m: float) -> tuple[Containment, ...]:
     if question.kind == "window":
         if question.since is None or question.until is None:
             raise ReelproofError(
@@ -216,9 +221,10 @@ def _answers(genealogy: Genealogy, question: Question) -> tuple[Containment, ...
             )
         return contain_window(genealogy, question.since, question.until, "time window")
     nodes = _nodes(genealogy, question)
+    # Places are asked from the end that comes off first now; in the graph they count as the length was made.
+    span = (question.span[0] + taken_m, question.span[1] + taken_m)
     return tuple(
-        contain(genealogy, Suspect(node, "asked", question.span, question.since, question.until))
-        for node in nodes
+        contain(genealogy, Suspect(node, "asked", span, question.since, question.until)) for node in nodes
     )
 
 
@@ -257,7 +263,7 @@ class _Facts:
     def __init__(self, store: Store, genealogy: Genealogy) -> None:
         self.store = store
         self.genealogy = genealogy
-        self.cuts = {row["length_id"]: row for row in store.ask("questions/cuts")}
+        self.cuts = {row["length_id"]: row for row in lengths_on_file(store)}
         self.shipped = {row["item"]: row for row in store.ask("questions/shipments")}
         self.run_of = {
             edge.child.name: (
@@ -304,7 +310,12 @@ class _Facts:
         run_id, length = self.run_of.get(reel_id, ("", 0.0))
         if cut:
             length = cut["to_outer_m"] - cut["from_outer_m"]
-        spans = joined((max(low, 0.0), min(high, length)) for low, high in one.spans)
+        taken = cut["taken_m"] if cut else 0.0
+        spans = joined(
+            (max(low - taken, 0.0), min(high - taken, length))
+            for low, high in one.spans
+            if high - taken > 0.0 and low - taken < length
+        )
         where = one.whereabouts
         left = self.shipped.get(name)
         touched = _length(spans)
@@ -318,6 +329,8 @@ class _Facts:
                 state = "in house" if where == "in house" else "not known"
             else:
                 where = "on lengths cut from it"
+        elif where == GONE:
+            where = "rewound onto other lengths"
         return TouchedWire(
             name,
             one.node.kind,
@@ -339,7 +352,7 @@ class _Facts:
         own = [
             (float(row["from_outer_m"]), float(row["to_outer_m"]))
             for row in self.cuts.values()
-            if row["reel_id"] == reel_id
+            if row["reel_id"] == reel_id and row["use"] != GONE
         ]
         return sum(max(min(high, end) - max(low, start), 0.0) for start, end in own for low, high in spans)
 

@@ -12,6 +12,7 @@ from pipeline.nonconformance.cutting_plan import CuttingPlan, cutting_plan, naiv
 from pipeline.nonconformance.cutting_rules import CuttingRules, MasterReel, SaleLength
 from pipeline.review.asking import not_on_file
 from pipeline.review.deciding import plant_sheet_of
+from pipeline.review.lengths import lengths_of_reel
 from pipeline.review.shipping import reel_and_findings
 
 if TYPE_CHECKING:
@@ -172,7 +173,7 @@ def _begun(store: Store, reel: PlacedReel) -> float:
             Complaint(f"reel {reel.id}", f"it left in shipment {shipped[0]['shipment']}", "Plan another reel")
         )
     at = 0.0
-    for row in store.ask("questions/cuts_of_reel", reel_id=reel.id):
+    for row in lengths_of_reel(store, reel.id):
         if row["from_outer_m"] > at + UNSURE_M:
             raise MethodRefusal(
                 Complaint(

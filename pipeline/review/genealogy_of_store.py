@@ -17,12 +17,12 @@ from pipeline.lots.genealogy import (
     Genealogy,
     Node,
     changeover_tail_m,
-    cut_edges,
     replaced_edges,
     run_edges,
     shipment_edges,
 )
 from pipeline.review.asking import end_unsure_m
+from pipeline.review.lengths import GONE, lengths_on_file
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 
@@ -87,17 +87,35 @@ def genealogy_of(store: Store, residence_s: float = RESIDENCE_S) -> Genealogy:
         reels = reels_of(store, head, run, line)
         edges += _edges_of_run(store, head, run, line, reels, residence_s)
         made[Node("run", run.id)] = (_aware(head["started_utc"]), _aware(head["ended_utc"]))
-    cuts = store.ask("questions/cuts")
-    for reel_id in dict.fromkeys(row["reel_id"] for row in cuts):
-        own = [row for row in cuts if row["reel_id"] == reel_id]
-        edges += cut_edges(
-            reel_id, [(row["length_id"], row["from_outer_m"], row["to_outer_m"]) for row in own]
-        )
+    cuts = lengths_on_file(store)
+    edges += _edges_of_lengths(cuts)
     shipped = store.ask("questions/shipments")
     for shipment in dict.fromkeys(row["shipment"] for row in shipped):
         contents = [Node(row["item_kind"], row["item"]) for row in shipped if row["shipment"] == shipment]
         edges += shipment_edges(shipment, contents)
     return Genealogy(edges_once(edges), made, _whereabouts(edges, cuts, shipped))
+
+
+def _edges_of_lengths(lengths: list[Row]) -> list[Edge]:
+    """From each reel to the lengths cut from it, and from each length or reel to those rewound from it.
+
+    Places on a length count from its outer end as it was when it was made, whatever was taken from it since.
+    """
+    by_id = {row["length_id"]: row for row in lengths}
+    edges: list[Edge] = []
+    for row in lengths:
+        start, end = row["made_from_m"], row["made_to_m"]
+        source = by_id.get(row["source_id"])
+        parent, on_parent, turned = Node("reel", row["reel_id"]), (start, end), row["turned"]
+        if source is not None:
+            parent = Node("cut length", row["source_id"])
+            turned = row["turned"] != source["turned"]
+            begin = source["made_to_m"] - end if source["turned"] else start - source["made_from_m"]
+            on_parent = (begin, begin + end - start)
+        edges.append(
+            Edge(parent, Node("cut length", row["length_id"]), on_parent, (0.0, end - start), turned=turned)
+        )
+    return edges
 
 
 def _aware(at: datetime) -> datetime:
@@ -166,6 +184,9 @@ def _whereabouts(edges: list[Edge], cuts: list[Row], shipped: list[Row]) -> dict
                 places[edge.child] = "in house"
     taken: dict[str, float] = {}
     for row in cuts:
+        if row["use"] == GONE:
+            places[Node("cut length", row["length_id"])] = "rewound"
+            continue
         taken[row["reel_id"]] = taken.get(row["reel_id"], 0.0) + row["to_outer_m"] - row["from_outer_m"]
         if row["use"] == "scrap":
             places[Node("cut length", row["length_id"])] = "scrapped"

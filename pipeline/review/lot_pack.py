@@ -34,6 +34,7 @@ from pipeline.review.asking import lot_on_file
 from pipeline.review.decided import acts_of_run
 from pipeline.review.genealogy_of_store import genealogy_of, sheets_of
 from pipeline.review.journal import journal_of
+from pipeline.review.lengths import lengths_on_file
 from pipeline.store.readings import read_frame
 
 if TYPE_CHECKING:
@@ -135,7 +136,7 @@ def gather_lot(store: Store, lot: str) -> LotOnFile:
     run_ids = {row["run_id"] for row in found["runs"]}
     runs = tuple(row for row in store.ask("questions/current_runs") if row["run_id"] in run_ids)
     reels = tuple(dict.fromkeys(row["reel_id"] for row in found["reels"]))
-    lengths = tuple(row for row in store.ask("questions/cuts") if row["reel_id"] in reels)
+    lengths = tuple(row for row in lengths_on_file(store) if row["reel_id"] in reels)
     items = {*reels, *(row["length_id"] for row in lengths)}
     shipments = tuple(row for row in store.ask("questions/shipments") if row["item"] in items)
     findings = tuple(

@@ -18,6 +18,7 @@ from pipeline.lots.journal import Anchor, Entry, anchor_of, check_journal, prove
 from pipeline.lots.pack import PackContent
 from pipeline.review.asking import not_on_file
 from pipeline.review.journal import journal_of
+from pipeline.review.lengths import lengths_of_reel
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -34,7 +35,7 @@ def entries_about(store: Store, name: str, entries: Sequence[Entry]) -> list[Ent
     about, wire = {name}, {name}
     if store.ask("questions/reel", reel_id=name):
         about |= {row["finding_id"] for row in store.ask("questions/finding_ids_of_reel", reel_id=name)}
-        wire |= {row["length_id"] for row in store.ask("questions/cuts_of_reel", reel_id=name)}
+        wire |= {row["length_id"] for row in lengths_of_reel(store, name)}
     return [entry for entry in entries if entry.subject in about or wire & _wire_named(entry)]
 
 

@@ -17,10 +17,12 @@ from pipeline.lots.epcis import (
     epcis_document,
     judged_event,
     made_event,
+    rewound_event,
     shipped_event,
 )
 from pipeline.review.deciding import plant_sheet_of
 from pipeline.review.issuer_sheet import IssuerSheet
+from pipeline.review.lengths import lengths_of_reel, lengths_on_file
 from pipeline.review.shipping import reel_and_findings
 from pipeline.review.wire_named import pieces_of
 
@@ -117,13 +119,23 @@ def _of_reel(store: Store, naming: Naming, reel_id: str) -> list[Event]:
             )
         )
     by_entry: dict[int, list[Row]] = {}
-    for row in store.ask("questions/cuts_of_reel", reel_id=reel_id):
+    for row in lengths_of_reel(store, reel_id):
+        if row["source_id"]:
+            at = row["at_utc"] or _entry_time(store, reel_id, row["entry_no"])
+            kind = "reel" if row["source_id"] == reel_id else "cut length"
+            length_m = row["made_to_m"] - row["made_from_m"]
+            events.append(
+                rewound_event(naming, (kind, row["source_id"]), row["length_id"], length_m, _aware(at))
+            )
+            continue
         by_entry.setdefault(row["entry_no"], []).append(row)
     for entry_no, rows in by_entry.items():
         kept = {
-            row["length_id"]: row["to_outer_m"] - row["from_outer_m"] for row in rows if row["use"] != "scrap"
+            row["length_id"]: row["made_to_m"] - row["made_from_m"]
+            for row in rows
+            if row["made_use"] != "scrap"
         }
-        scrapped = sum(row["to_outer_m"] - row["from_outer_m"] for row in rows if row["use"] == "scrap")
+        scrapped = sum(row["made_to_m"] - row["made_from_m"] for row in rows if row["made_use"] == "scrap")
         at = max((row["at_utc"] for row in rows if row["at_utc"] is not None), default=None)
         events.append(
             cut_event(naming, reel_id, kept, _aware(at or _entry_time(store, reel_id, entry_no)), scrapped)
@@ -143,7 +155,7 @@ def _entry_time(store: Store, subject: str, entry_no: int) -> datetime:
 
 def _shipped(store: Store, naming: Naming, sheet: IssuerSheet, reels: Sequence[str]) -> list[Event]:
     """Shipments that hold one of the reels or a length cut from one."""
-    lengths = {row["length_id"] for row in store.ask("questions/cuts") if row["reel_id"] in reels}
+    lengths = {row["length_id"] for row in lengths_on_file(store) if row["reel_id"] in reels}
     by_shipment: dict[str, list[Row]] = {}
     for row in store.ask("questions/shipments"):
         if row["item"] in lengths or row["item"] in reels:

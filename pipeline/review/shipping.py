@@ -15,16 +15,19 @@ import polars as pl
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.nonconformance.disposition import State
 from pipeline.review.decided import LETS_GO, acts_of_run, finding_state, holding_states, reel_state
+from pipeline.review.lengths import (
+    COUNTERS_DIFFER,
+    GONE,
+    SAME_M,
+    Shelf,
+    lengths_on_file,
+    note_rewound,
+)
 from pipeline.review.sealing import note_sealed
-from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
+from pipeline.review.shipping_list import CutLength, Rewound, Shipment, ShippingList
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
-
-# A rewinder's counter and the line's differ; a cut may reach this much beyond the reel (common practice, no source).
-COUNTERS_DIFFER = 0.01
-# Places that differ by less are the same place [m].
-SAME_M = 0.01
 
 Row = dict[str, Any]
 
@@ -35,12 +38,14 @@ class Shipped:
 
     Args:
         cuts: lengths put on file.
+        rewound: rewound lengths put on file.
         items: reels and lengths put on file as shipped.
         known: lengths and items that were on file already.
         told: what speaks against a cut or a shipment, a sentence each.
     """
 
     cuts: tuple[str, ...]
+    rewound: tuple[str, ...]
     items: tuple[str, ...]
     known: tuple[str, ...]
     told: tuple[str, ...]
@@ -69,12 +74,15 @@ def put_shipping_on_file(store: Store, told: ShippingList, role: str) -> Shipped
     with store.transaction():
         names = {name for one in told.cuts for name in (one.reel, one.length)}
         names |= {item for one in told.shipments for item in one.contents}
+        names |= {name for one in told.rewinds for name in (one.source, one.onto)}
         on_file = _OnFile(
             {name: row for name in names for row in store.ask("questions/reel", reel_id=name)},
-            {row["length_id"]: row for row in store.ask("questions/cuts")},
+            {row["length_id"]: row for row in lengths_on_file(store)},
             {row["item"]: row for row in store.ask("questions/shipments")},
         )
-        complaints = [*_cut_complaints(told, on_file), *_shipment_complaints(told, on_file)]
+        shelf = _shelf(told, on_file)
+        rewound, complaints = _rewound(told.rewinds, shelf, on_file)
+        complaints += [*_cut_complaints(told, on_file), *_shipment_complaints(told, on_file, shelf)]
         if complaints:
             raise ReelproofError(complaints)
         cuts = [one for one in told.cuts if one.length not in on_file.cuts]
@@ -82,12 +90,16 @@ def put_shipping_on_file(store: Store, told: ShippingList, role: str) -> Shipped
             (one, item) for one in told.shipments for item in one.contents if item not in on_file.shipped
         ]
         _note_cuts(store, cuts, role)
+        for each, row in rewound:
+            note_rewound(store, each, row, role)
         _note_shipments(store, leaving, on_file, role)
     known = [one.length for one in told.cuts if one.length in on_file.cuts]
+    known += [one.onto for one in told.rewinds if one.onto in on_file.cuts]
     known += [item for one in told.shipments for item in one.contents if item in on_file.shipped]
     items = tuple(item for _, item in leaving)
     return Shipped(
         tuple(one.length for one in cuts),
+        tuple(each.onto for each, _ in rewound),
         items,
         tuple(dict.fromkeys(known)),
         (
@@ -97,10 +109,56 @@ def put_shipping_on_file(store: Store, told: ShippingList, role: str) -> Shipped
     )
 
 
+def _shelf(told: ShippingList, on_file: _OnFile) -> Shelf:
+    """Lengths and reels before the list's rewindings, its own cuts among them."""
+    lengths = dict(on_file.cuts)
+    for one in told.cuts:
+        if one.length not in lengths:
+            start, end = one.metres
+            lengths[one.length] = {
+                "length_id": one.length,
+                "reel_id": one.reel,
+                "from_outer_m": start,
+                "to_outer_m": end,
+                "use": one.use,
+                "turned": False,
+                "source_id": "",
+            }
+    return Shelf(lengths, on_file.reels, on_file.shipped)
+
+
+def _rewound(
+    rewinds: Iterable[Rewound], shelf: Shelf, on_file: _OnFile
+) -> tuple[list[tuple[Rewound, Row]], list[Complaint]]:
+    """Each rewinding that is new with the length it made, in order, and what speaks against any."""
+    made: list[tuple[Rewound, Row]] = []
+    complaints: list[Complaint] = []
+    for one in rewinds:
+        before = on_file.cuts.get(one.onto)
+        if before is not None and before["source_id"] == one.source:
+            holds = before["made_to_m"] - before["made_from_m"]
+            if one.taken_m is not None and abs(one.taken_m - holds) > SAME_M:
+                complaints.append(
+                    Complaint(
+                        f"rewinding of {one.source} onto {one.onto}",
+                        f"it is on file with {holds:.1f} m",
+                        "What is on file stays; give the new length a number of its own",
+                    )
+                )
+            continue
+        try:
+            made.append((one, shelf.rewound(one)))
+        except ReelproofError as fault:
+            complaints += fault.complaints
+    return made, complaints
+
+
 def _cut_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint]:
     complaints: list[Complaint] = []
     laid: dict[str, list[tuple[float, float, str]]] = {}
     for row in on_file.cuts.values():
+        if row["use"] == GONE:
+            continue  # its wire is on the lengths rewound from it
         laid.setdefault(row["reel_id"], []).append((row["from_outer_m"], row["to_outer_m"], row["length_id"]))
     seen: set[str] = set()
     for one in told.cuts:
@@ -124,14 +182,14 @@ def _cut_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint]:
 def _against_itself(one: CutLength, before: Row) -> list[Complaint]:
     """What a length on file says against the same length told again."""
     start, end = one.metres
-    same_place = abs(before["from_outer_m"] - start) < SAME_M and abs(before["to_outer_m"] - end) < SAME_M
-    if (before["reel_id"], before["use"]) == (one.reel, one.use) and same_place:
+    begin, stop, use = (before[f"made_{name}"] for name in ("from_m", "to_m", "use"))
+    same_place = abs(begin - start) < SAME_M and abs(stop - end) < SAME_M
+    if (before["reel_id"], use) == (one.reel, one.use) and same_place and not before["source_id"]:
         return []
     return [
         Complaint(
             f"length {one.length}",
-            f"it is on file as {before['use']} from {before['from_outer_m']:.1f} m to "
-            f"{before['to_outer_m']:.1f} m of reel {before['reel_id']}",
+            f"it is on file as {use} from {begin:.1f} m to {stop:.1f} m of reel {before['reel_id']}",
             "What is on file stays; give the new length a number of its own",
         )
     ]
@@ -169,11 +227,10 @@ def _against_the_reel(
     return [Complaint(f"length {one.length}", found, remedy) for found, remedy in said]
 
 
-def _shipment_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint]:
+def _shipment_complaints(told: ShippingList, on_file: _OnFile, shelf: Shelf) -> list[Complaint]:
     complaints: list[Complaint] = []
-    uses = {name: row["use"] for name, row in on_file.cuts.items()}
-    uses |= {one.length: one.use for one in told.cuts}
-    was_cut = {row["reel_id"] for row in on_file.cuts.values()} | {one.reel for one in told.cuts}
+    uses = {name: row["use"] for name, row in shelf.lengths.items()}
+    was_cut = {row["reel_id"] for row in shelf.lengths.values()}
     gone: dict[str, str] = {name: row["shipment"] for name, row in on_file.shipped.items()}
     for one in told.shipments:
         for item in one.contents:
@@ -182,6 +239,8 @@ def _shipment_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint
                 found = f"{item} left in shipment {gone[item]} already"
             elif uses.get(item) == "scrap":
                 found = f"length {item} is scrap"
+            elif uses.get(item) == GONE and item not in on_file.shipped:
+                found = f"all of length {item} was rewound"
             elif item not in uses and item not in on_file.reels:
                 found = f"{item} is no cut length and no reel on file"
             elif item not in uses and item in was_cut:
@@ -288,7 +347,7 @@ def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[str]:
 
 def _said_of_shipped(store: Store, items: Iterable[str]) -> list[str]:
     """Items that left although nobody let their reel go."""
-    cuts = {row["length_id"]: row for row in store.ask("questions/cuts")}
+    cuts = {row["length_id"]: row for row in lengths_on_file(store)}
     said = []
     for item in items:
         reel_id = cuts[item]["reel_id"] if item in cuts else item

@@ -6,7 +6,7 @@ Places on a reel are counted from the end that comes off first, as the counter a
 from __future__ import annotations
 
 import csv
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -78,6 +78,60 @@ class CutLength(Sheet):
         return self.from_m or 0.0, self.to_m or 0.0
 
 
+class Rewound(Sheet):
+    """A length wound from one package onto another: from its outer end, so that it then lies the other way round.
+
+    Args:
+        source: the cut length, rewound length or reel that was paid off.
+        onto: the plant's number of the new length.
+        take_ft: how much was taken [ft]; all that was left where neither is given.
+        take_m: how much was taken [m].
+        outer_mark_ft: the footage mark at the new length's outer end, where it is known.
+        outer_mark_m: the same of marks in metres.
+        marks: whether marks rise or fall from there to its core.
+        use: sold as a package, kept as stock, or scrapped.
+        at: when, with an offset.
+    """
+
+    source: Identifier
+    onto: Identifier
+    take_ft: Annotated[float, Field(gt=0)] | None = None
+    take_m: Annotated[float, Field(gt=0)] | None = None
+    outer_mark_ft: NotNegative | None = None
+    outer_mark_m: NotNegative | None = None
+    marks: Literal["rising", "falling"] = "rising"
+    use: Use = "package"
+    at: datetime | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Rewound:
+        what = f"rewinding of {self.source} onto {self.onto}"
+        for one, other in (("take_ft", "take_m"), ("outer_mark_ft", "outer_mark_m")):
+            if getattr(self, one) is not None and getattr(self, other) is not None:
+                raise ValueError(f"{what}: give '{one}' or '{other}', and not both")
+        if self.source == self.onto:
+            raise ValueError(f"{what}: it is wound onto itself; give the new length a number of its own")
+        _with_offset(self.at, what)
+        return self
+
+    @property
+    def taken_m(self) -> float | None:
+        """How much was taken [m]; None for all that was left."""
+        return self.take_m if self.take_ft is None else m_from_foot(self.take_ft)
+
+    @property
+    def mark(self) -> tuple[float | None, Literal["ft", "m"]]:
+        """The mark at the new outer end, None where it is not told, and its unit."""
+        if self.outer_mark_m is not None:
+            return self.outer_mark_m, "m"
+        return self.outer_mark_ft, "ft"
+
+    @property
+    def at_utc(self) -> datetime | None:
+        """When, UTC without zone; None where it is not told."""
+        return None if self.at is None else self.at.astimezone(UTC).replace(tzinfo=None)
+
+
 class Shipment(Sheet):
     """What left the plant together.
 
@@ -103,9 +157,10 @@ class Shipment(Sheet):
 
 
 class ShippingList(Sheet):
-    """Cuts and shipments told together."""
+    """Cuts, rewindings in the order they were done, and shipments told together."""
 
     cuts: tuple[CutLength, ...] = ()
+    rewinds: tuple[Rewound, ...] = ()
     shipments: tuple[Shipment, ...] = ()
 
 
@@ -117,16 +172,20 @@ def _with_offset(at: datetime | None, what: str) -> None:
 def read_shipping_list(path: Path) -> ShippingList:
     """The cuts and shipments in a file: TOML, or CSV where the name ends in ``.csv``.
 
-    A line of the CSV is a cut length, with its shipment where it has left; a line without places is a reel
-    shipped as it is.
+    Rewindings stand in TOML only. A line of the CSV is a cut length, with its shipment where it has left; a line
+    without places is a reel shipped as it is.
 
     Raises:
         SheetError: the file cannot be read or is not whole; every complaint is told.
     """
     told = _read_csv(path) if path.suffix.lower() == ".csv" else read_sheet(path, ShippingList)
-    if not told.cuts and not told.shipments:
+    if not told.cuts and not told.rewinds and not told.shipments:
         raise SheetError(
-            Complaint(str(path), "no cut and no shipment stands in it", "Add [[cuts]] or [[shipments]]")
+            Complaint(
+                str(path),
+                "no cut, no rewinding and no shipment stands in it",
+                "Add [[cuts]], [[rewinds]] or [[shipments]]",
+            )
         )
     return told
 

@@ -20,6 +20,7 @@ import polars as pl
 from pipeline.errors import Complaint, ReelproofError, SheetError
 from pipeline.review.decided import acts_of_run, holding_states
 from pipeline.review.handing_over import KIND as HANDED_OUT
+from pipeline.review.lengths import lengths_on_file
 from pipeline.review.loading import put_texts_on_file
 from pipeline.review.sealing import file_sha256, note_sealed
 from pipeline.sheets.plant_sheet import read_plant_sheet
@@ -183,7 +184,7 @@ def _reels_kept(store: Store, rule: Rule, head: Row) -> tuple[tuple[str, str], .
     decided = acts_of_run(store, head["run_id"])
     policy = rule.retention.keep_whole
     shipped = {row["item"] for row in store.ask("questions/shipments")}
-    shipped |= {row["reel_id"] for row in store.ask("questions/cuts") if row["shipment"] is not None}
+    shipped |= {row["reel_id"] for row in lengths_on_file(store) if row["shipment"] is not None}
     declared = _declared(store)
     kept = []
     for reel in store.ask("questions/reels_of_assessment", **key):
@@ -205,7 +206,7 @@ def _declared(store: Store) -> set[str]:
     wire: set[str] = set()
     for entry in store.ask("questions/entries_of_kind", kind="declaration"):
         wire |= set(json.loads(entry["record"])["record"]["wire"])
-    return wire | {row["reel_id"] for row in store.ask("questions/cuts") if row["length_id"] in wire}
+    return wire | {row["reel_id"] for row in lengths_on_file(store) if row["length_id"] in wire}
 
 
 def _windows(

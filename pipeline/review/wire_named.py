@@ -15,6 +15,7 @@ from pipeline.nonconformance.disposition import State
 from pipeline.nonconformance.rules import rule_for
 from pipeline.review.asking import not_on_file
 from pipeline.review.decided import acts_of_run
+from pipeline.review.lengths import GONE, lengths_of_reel, lengths_on_file
 from pipeline.review.shipping import reel_and_findings
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def pieces_of(store: Store, names: Sequence[str]) -> tuple[Piece, ...]:
         if not found:
             known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
             known += [row["lot"] for row in store.ask("questions/lot_ids")]
-            known += [row["length_id"] for row in store.ask("questions/cuts")]
+            known += [row["length_id"] for row in lengths_on_file(store)]
             complaints += not_on_file("lot, shipment, reel or cut length", name, known).complaints
         pieces |= {one.name: one for one in found}
     if complaints:
@@ -78,7 +79,7 @@ def pieces_of(store: Store, names: Sequence[str]) -> tuple[Piece, ...]:
 def _pieces(store: Store, name: str) -> Iterable[Piece]:
     if store.ask("questions/reel", reel_id=name):
         return _of_reel(store, name)
-    cut = [row for row in store.ask("questions/cuts") if row["length_id"] == name]
+    cut = [row for row in lengths_on_file(store) if row["length_id"] == name]
     if cut:
         return [_length(store, cut[0])]
     shipped = store.ask("questions/shipment_items", shipment=name)
@@ -89,9 +90,9 @@ def _pieces(store: Store, name: str) -> Iterable[Piece]:
 
 
 def _of_reel(store: Store, reel_id: str) -> list[Piece]:
-    cuts = store.ask("questions/cuts_of_reel", reel_id=reel_id)
+    cuts = lengths_of_reel(store, reel_id)
     if cuts:
-        return [_length(store, row) for row in cuts if row["use"] != "scrap"]
+        return [_length(store, row) for row in cuts if row["use"] not in ("scrap", GONE)]
     row = store.ask("questions/reel", reel_id=reel_id)[0]
     return [Piece(reel_id, reel_id, row["from_m"] or 0.0, row["to_m"] or row["length_m"], True)]
 

@@ -1,5 +1,6 @@
 """Genealogy and containment: worked graph, lengths through cuts and rewinding, circles, change-over tails."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -15,7 +16,6 @@ from pipeline.lots.genealogy import (
     Genealogy,
     Node,
     changeover_tail_m,
-    cut_edges,
     joined,
     reach,
     run_edges,
@@ -25,6 +25,14 @@ from pipeline.sheets.run_sheet import RunSheet
 
 KINDS = {"C": "material lot", "N": "material lot", "W": "material lot", "B": "batch", "M": "machine interval"}
 KINDS |= {"K": "reel", "S": "shipment"}
+
+
+def cut_edges(reel_id: str, cuts: Sequence[tuple[str, float, float]]) -> tuple[Edge, ...]:
+    """The cut lengths of a reel: name, start and end from the end that comes off first [m]."""
+    return tuple(
+        Edge(Node("reel", reel_id), Node("cut length", name), (start, end), (0.0, end - start))
+        for name, start, end in cuts
+    )
 
 
 def node(name: str) -> Node:

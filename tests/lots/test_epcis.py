@@ -19,6 +19,7 @@ from pipeline.lots.epcis import (
     epcis_document,
     judged_event,
     made_event,
+    rewound_event,
     shipped_event,
 )
 from pipeline.nonconformance.disposition import MEANING
@@ -44,6 +45,7 @@ def document() -> dict[str, Any]:
         judged_event(NAMING, "K2", "3", AT, releasable=False, reason="Finding R1-F01 is open."),
         cut_event(NAMING, "K1", {"P1": 152.4, "P2": 304.8}, AT + timedelta(days=1), scrapped_m=6.1),
         cut_event(NAMING, "K2", {"P3": 152.4}, AT + timedelta(days=1)),
+        rewound_event(NAMING, ("cut length", "P3"), "P4", 100.0, AT + timedelta(days=1)),
         *(
             disposition_event(NAMING, "reel K2", term, AT + timedelta(hours=n), "quality engineer")
             for n, term in enumerate(MEANING)

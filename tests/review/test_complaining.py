@@ -123,7 +123,7 @@ def test_a_shipped_length_is_followed_to_its_reel(store: Store) -> None:
     assert by_length.finding_ids["here"] == ("R-0412-F01",)
     assert by_length.whereabouts == "B left in shipment S-1 for a customer."
     assert by_reel.whereabouts == (
-        "It is on cut length B by what is on file. B left in shipment S-1 for a customer."
+        "It is on length B by what is on file. B left in shipment S-1 for a customer."
     )
     (decided,) = by_length.decisions
     assert decided.startswith("R-0412-F01: decide regrade by quality engineer on ")

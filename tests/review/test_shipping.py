@@ -169,7 +169,11 @@ def test_a_length_on_file_is_not_told_anew(store: Store, tmp_path: Path) -> None
 
 
 SHEETS = [
-    ("a.toml", "", "{}: no cut and no shipment stands in it. Add [[cuts]] or [[shipments]]."),
+    (
+        "a.toml",
+        "",
+        "{}: no cut, no rewinding and no shipment stands in it. Add [[cuts]], [[rewinds]] or [[shipments]].",
+    ),
     (
         "a.toml",
         '[[cuts]]\nreel = "R"\nlength = "A"\nfrom_ft = 0\nto_m = 5\n',

@@ -107,7 +107,8 @@ def _children(book: RunBook, reel: Row) -> tuple[ChildLength, ...]:
             length - row["to_outer_m"],
             length - row["from_outer_m"],
             f"shipped in {row['shipment']} to {row['to_place']}" if row["shipment"] else "",
-            row["use"],
+            f"rewound from {row['source_id']}, {row['use']}" if row["source_id"] else row["use"],
+            row["turned"],
         )
         for row in book.cuts
         if row["reel_id"] == reel["reel_id"]

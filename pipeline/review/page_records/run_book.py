@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.results import Assumption, Refused, Result
 from pipeline.review.decided import RunActs, acts_of_run, finding_state
+from pipeline.review.lengths import lengths_on_file
 from pipeline.store.readings import thinned_sentence, thinning_of
 
 if TYPE_CHECKING:
@@ -55,17 +56,38 @@ def answer_of(row: Row) -> Answer:
     )
 
 
+class ShelfBook:
+    """Every length on file, cut or rewound, asked once for all runs.
+
+    Args:
+        store: the store, open to read.
+    """
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+
+    @cached_property
+    def by_reel(self) -> dict[str, list[Row]]:
+        """Lengths by the reel they were made on."""
+        found: dict[str, list[Row]] = {}
+        for row in lengths_on_file(self.store):
+            found.setdefault(row["reel_id"], []).append(row)
+        return found
+
+
 class RunBook:
     """One run as loaded and judged newest; each part is asked for when it is first needed.
 
     Args:
         store: the store, open to read.
         head: the run's row of the question ``current_runs``.
+        shelf: lengths on file.
     """
 
-    def __init__(self, store: Store, head: Row) -> None:
+    def __init__(self, store: Store, head: Row, shelf: ShelfBook) -> None:
         self.store = store
         self.head = head
+        self.shelf = shelf
 
     @property
     def run_id(self) -> str:
@@ -137,8 +159,8 @@ class RunBook:
 
     @cached_property
     def cuts(self) -> list[Row]:
-        """Lengths cut from the run's reels."""
-        return self._of_assessment("cuts_of_assessment")
+        """Lengths cut from the run's reels, or rewound from these."""
+        return [one for row in self.places for one in self.shelf.by_reel.get(row["reel_id"], [])]
 
     @cached_property
     def reels_shipped(self) -> list[Row]:
@@ -270,4 +292,5 @@ class Site:
 
 def run_books(store: Store) -> list[RunBook]:
     """A book for every run on file, oldest first."""
-    return [RunBook(store, head) for head in store.ask("questions/current_runs")]
+    shelf = ShelfBook(store)
+    return [RunBook(store, head, shelf) for head in store.ask("questions/current_runs")]
