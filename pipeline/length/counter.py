@@ -19,7 +19,6 @@ REVERSAL_LIMIT_M = 5.0
 # No building-wire line runs faster than this [m/s]; the data dictionary's plausible range.
 FASTEST_M_S = 40.0
 _GLITCH_ROWS = 5
-_NO_GLITCH_M = 20.0
 
 
 @dataclass(frozen=True, slots=True)

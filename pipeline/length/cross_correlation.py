@@ -110,25 +110,6 @@ def parabola_shift(before: float, at: float, after: float) -> float:
     return float(np.clip(0.5 * (before - after) / curve, -0.5, 0.5))
 
 
-def bartlett_sd(x: Floats, y: Floats, n: int, most_lags: int = 200) -> float:
-    """Standard deviation of a chance cross-correlation of two series with memory.
-
-    Var r(k) ~ (1/n) sum over j of rho_x(j) rho_y(j); two AR(1) series of 0.9 make it 9.5/n.
-
-    Args:
-        x: first series.
-        y: second series.
-        n: samples the correlation is taken over.
-        most_lags: lags summed either way [samples].
-
-    Source:
-        M.S. Bartlett, 1946, from memory; checked by simulation.
-    """
-    lags = min(most_lags, x.size // 4)
-    product = correlate(x, x, lags) * correlate(y, y, lags)
-    return float(np.sqrt(max(float(product.sum()), 1.0) / n))
-
-
 def delay_between(first: Floats, second: Floats, most_lags: int, order: int = 10) -> Delay | Refused:
     """How the second series follows the first, both filtered by the first's autoregression.
 

@@ -10,13 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.length import intervals
-from pipeline.length.placement import Placement
-from pipeline.length.reels import PlacedReel
-from pipeline.sheets.line_sheet import Instrument
 
 Floats = NDArray[np.float64]
 
@@ -43,31 +39,6 @@ class Evidence:
         length = intervals.length_m(known)
         share = intervals.length_m(active) / length if length > 0 else float("nan")
         return share, (to_m - from_m) - length
-
-
-@dataclass(frozen=True, slots=True)
-class Coverage:
-    """Evidence of one requirement on one reel.
-
-    Args:
-        reel: the reel.
-        requirement: what is asked.
-        from_m: first metre of the reel [m].
-        to_m: last metre [m].
-        known_m: length with a trustworthy reading [m].
-        unmonitored_m: length without [m].
-        unmonitored: where that is [m].
-        why: why there is none, where a reason is known.
-    """
-
-    reel: str
-    requirement: str
-    from_m: float
-    to_m: float
-    known_m: float
-    unmonitored_m: float
-    unmonitored: tuple[tuple[float, float], ...]
-    why: str = ""
 
 
 def known_wire(
@@ -123,78 +94,3 @@ def _spots(
         np.logical_or.reduceat(usable[order], first),
         np.maximum.reduceat(speed[order], first),
     )
-
-
-def measured_wire(
-    measured: pl.DataFrame, column: str, placement: Placement, instrument: Instrument
-) -> Floats:
-    """Stretches of wire with a value in `column` of the measured rows [m].
-
-    Args:
-        measured: the run's measured rows (columns.MEASURED).
-        column: the column whose evidence is asked, for example 'thinnest_wall_mm'.
-        placement: the run's placement.
-        instrument: the instrument the column comes from.
-    """
-    at = measured["diameter_at_m" if column in {"diameter_mm", "ovality_mm"} else "wall_at_m"]
-    if at.null_count() == at.len():
-        return intervals.NONE
-    usable = measured[column].is_not_null().to_numpy()
-    speed = placement.readings["speed_m_s"].to_numpy()
-    own = np.ones(usable.size, dtype=np.bool_)
-    if instrument.interval_s > 0 and placement.seconds.size > 1:
-        # Rows of other logs between this instrument's own carry nothing of it and are no drop-out.
-        own = usable | ~_between_own(usable, placement.seconds, instrument.interval_s)
-    return known_wire(
-        at.to_numpy()[own],
-        speed[own],
-        usable[own],
-        instrument.interval_s,
-        instrument.window_m,
-        placement.resolution_m,
-    )
-
-
-def _between_own(usable: NDArray[np.bool_], seconds: Floats, interval_s: float) -> NDArray[np.bool_]:
-    """Rows without a value that have one before and one after within a reading's time."""
-    rows = np.flatnonzero(usable)
-    if rows.size == 0:
-        return np.zeros(usable.size, dtype=np.bool_)
-    after = np.searchsorted(rows, np.arange(usable.size))
-    next_at = np.where(after < rows.size, seconds[rows[np.minimum(after, rows.size - 1)]], np.inf)
-    last_at = np.where(after > 0, seconds[rows[np.maximum(after - 1, 0)]], -np.inf)
-    return ~usable & (next_at - last_at <= 1.2 * interval_s)
-
-
-def coverage(
-    reels: tuple[PlacedReel, ...], known: dict[str, Floats], reasons: dict[str, str] | None = None
-) -> tuple[Coverage, ...]:
-    """Known and unmonitored length of each requirement on each reel.
-
-    Args:
-        reels: the run's reels.
-        known: wire with evidence of each requirement [m].
-        reasons: why a requirement has no evidence at all, by requirement.
-
-    Returns:
-        One entry a reel and requirement; known plus unmonitored is the reel's length.
-    """
-    told = reasons or {}
-    found = []
-    for reel in reels:
-        for requirement, wire in known.items():
-            missing = intervals.outside(wire, reel.from_m, reel.to_m)
-            length = intervals.length_m(missing)
-            found.append(
-                Coverage(
-                    reel.id,
-                    requirement,
-                    reel.from_m,
-                    reel.to_m,
-                    reel.length_m - length,
-                    length,
-                    tuple((float(a), float(b)) for a, b in missing),
-                    told.get(requirement, ""),
-                )
-            )
-    return tuple(found)

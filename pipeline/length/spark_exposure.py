@@ -65,17 +65,6 @@ class SparkExposure:
         return float(here.min()) if here.size else None
 
 
-def cycles_at(frequency_hz: float, electrode_m: float, speed_m_s: float) -> float:
-    """Cycles at one point at constant speed: f L / v.
-
-    Args:
-        frequency_hz: f, frequency of the test voltage [Hz].
-        electrode_m: L, length of the electrode [m].
-        speed_m_s: v, line speed [m/s].
-    """
-    return frequency_hz * electrode_m / speed_m_s if speed_m_s > 0 else float("inf")
-
-
 def fastest_speed_m_s(frequency_hz: float, electrode_m: float, cycles_asked: float = CYCLES_ASKED) -> float:
     """Fastest line speed at which every point has the cycles asked: f L / n [m/s].
 

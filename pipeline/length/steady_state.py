@@ -26,15 +26,6 @@ PHASE_NAMES: dict[int, str] = {
     SPEED_CHANGE: "SPEED-CHANGE",
     RAMP_DOWN: "RAMP-DOWN",
 }
-PHASE_SENTENCES: dict[int, str] = {
-    STOP: "The wire stood still.",
-    THREAD: "The line crept at threading speed.",
-    RAMP_UP: "The line was speeding up from a stop or from threading.",
-    SETTLE: "The speed had been reached, and the crosshead was still settling.",
-    STEADY: "The speed was held and the line had settled.",
-    SPEED_CHANGE: "The line went from one running speed to another.",
-    RAMP_DOWN: "The line was slowing down to a stop or to threading.",
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -265,11 +265,6 @@ def with_severities(changes: Mapping[str, tuple[Severity, bool]], where: str) ->
     return {**RULE_BY_ID, **changed}
 
 
-def graver(one: Severity, other: Severity) -> Severity:
-    """The graver of two severities."""
-    return min(one, other, key=SEVERITIES.index)
-
-
 def figure(value: float, unit: str) -> str:
     """A figure with its unit as findings print it; walls and diameters in mm and mil."""
     if unit == "mm":

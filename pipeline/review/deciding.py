@@ -352,12 +352,3 @@ def _row(subject: Subject, act: Act, plant_sha256: str) -> pl.DataFrame:
 def without_zone(at_utc: datetime) -> datetime:
     """An instant in UTC as the store keeps it, without its zone."""
     return at_utc.astimezone(UTC).replace(tzinfo=None)
-
-
-def states_of_reels(store: Store, run_id: str, assessment_id: int, reels: list[str]) -> dict[str, State]:
-    """What was decided about several reels of one run, as it stands now."""
-    decided = acts_of_run(store, run_id)
-    findings = store.ask("questions/findings_of_assessment", assessment_id=assessment_id)
-    return {
-        name: reel_state(name, decided.on(name), holding_states(findings, decided, name)) for name in reels
-    }

@@ -36,7 +36,7 @@ def lengths_on_file(store: Store) -> list[Row]:
 
     Places count from the outer end of the reel it was made on. A length rewound in part is told with what is left of
     it, `taken_m` less than was made; one rewound whole keeps its places and has the use ``rewound``. `turned` says
-    if its own outer end lies towards the reel's core, `source_id` what it was rewound from ("" for a cut), and ``made_…``
+    if its own outer end lies towards the reel's core, `source_id` what it was rewound from ("" if cut), ``made_…``
     where it began and ended when it was made, and for what use.
     """
     shipped = {row["item"]: row for row in store.ask("questions/shipments")}

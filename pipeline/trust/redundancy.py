@@ -277,19 +277,3 @@ def area_from_screw_mm2(screw_rpm: Floats, speed_m_s: Floats, output_mm3_per_tur
         running, output_mm3_per_turn * screw_rpm / 60.0 / (1000.0 * np.where(running, speed_m_s, 1.0)), np.nan
     )
     return area
-
-
-def output_per_turn_mm3(area_mm2: Floats, screw_rpm: Floats, speed_m_s: Floats) -> float:
-    """Volume a turn of the screw delivered, from the area by the gauges: median of 60 000 A v / n [mm3].
-
-    Calibrated on the same run it shows only drift within the run, not a bias of a gauge.
-
-    Args:
-        area_mm2: area of the insulation by the gauges [mm2].
-        screw_rpm: screw speed [rpm].
-        speed_m_s: line speed [m/s].
-    """
-    good = np.isfinite(area_mm2) & (screw_rpm > 0) & (speed_m_s > 0)
-    if not bool(good.any()):
-        return float("nan")
-    return float(np.median(60_000.0 * area_mm2[good] * speed_m_s[good] / screw_rpm[good]))

@@ -1,7 +1,6 @@
 """How much does a gauge scatter by itself? A line stop is a free study: the gauge watches one spot.
 
-Heat and vibration of a running line are not in it, so it is compared with wire read twice and with three
-instruments on one wire.
+Heat and vibration of a running line are not in it.
 """
 
 from __future__ import annotations
@@ -99,84 +98,3 @@ def stop_repeatability(
         warnings=("The gauge's step is coarser than its noise; the step decides.",) if coarse else (),
         details={"stops": float(len(stops))},
     )
-
-
-def rerun_repeatability(first: Floats, second: Floats, confidence: float = 0.95) -> Result | Refused:
-    """Standard deviation of one reading from wire read twice, laid over each other: sd(difference)/sqrt 2.
-
-    Args:
-        first: readings on the first pass [mm].
-        second: readings of the same wire on the second [mm].
-        confidence: coverage of the chi-square interval.
-    """
-    method = "wire read twice, sd of differences over sqrt 2, chi-square interval"
-    apart = (first - second)[np.isfinite(first) & np.isfinite(second)]
-    if apart.size < FEWEST_AT_A_STOP:
-        return Refused(
-            _QUESTION, method, f"It needs {FEWEST_AT_A_STOP} readings of wire read twice.", apart.size
-        )
-    free = apart.size - 1
-    s2 = float(apart.var(ddof=1)) / 2.0
-    tail = (1.0 - confidence) / 2.0
-    return Result(
-        question=_QUESTION,
-        estimate=float(np.sqrt(s2)),
-        low=float(np.sqrt(s2 * free / stats.chi2.isf(tail, free))),
-        high=float(np.sqrt(s2 * free / stats.chi2.ppf(tail, free))),
-        confidence=confidence,
-        unit="mm",
-        method=method,
-        n=int(apart.size),
-        effective_n=float(free),
-        known_m=None,
-        unit_of_inference="reading",
-        details={"mean_difference_mm": float(apart.mean())},
-    )
-
-
-def three_instruments(first: Floats, second: Floats, third: Floats) -> tuple[float, float, float] | Refused:
-    """Each instrument's own standard deviation from three on the same wire: s1^2 = C11 - C12 - C13 + C23.
-
-    Args:
-        first: readings of the first [mm], on the same wire as the others.
-        second: readings of the second [mm].
-        third: readings of the third [mm].
-
-    Returns:
-        The three; one that comes out below nothing is 0. Two instruments alone need very many readings and
-        are not offered.
-
-    Source:
-        F.E. Grubbs, On estimating precision of measuring instruments and product variability, J. Amer.
-        Statist. Assoc. 43 (1948), from memory.
-    """
-    known = np.isfinite(first) & np.isfinite(second) & np.isfinite(third)
-    if int(known.sum()) < 30:
-        return Refused(
-            _QUESTION,
-            "three instruments on one wire (Grubbs)",
-            f"It needs thirty readings of the same wire by all three; there are {int(known.sum())}.",
-            int(known.sum()),
-        )
-    c = np.cov(np.stack([first[known], second[known], third[known]]))
-    own = (
-        c[0, 0] - c[0, 1] - c[0, 2] + c[1, 2],
-        c[1, 1] - c[0, 1] - c[1, 2] + c[0, 2],
-        c[2, 2] - c[0, 2] - c[1, 2] + c[0, 1],
-    )
-    a, b, d = (float(np.sqrt(max(one, 0.0))) for one in own)
-    return a, b, d
-
-
-def index_without_noise(observed: float, spread: float, noise: float) -> float:
-    """Capability index with the gauge's noise taken off: C s / sqrt(s^2 - s_g^2).
-
-    Told beside the observed index and never in its place: a certificate stands on what was observed.
-
-    Args:
-        observed: C, the index as observed.
-        spread: s, standard deviation as observed.
-        noise: s_g, standard deviation of the gauge.
-    """
-    left = spread**2 - noise**2
-    return observed * spread / float(np.sqrt(left)) if left > 0 else float("nan")

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 Floats = NDArray[np.float64]
 
@@ -59,17 +58,3 @@ def mean_direction(
     half = np.radians(group_width_deg) / 2.0
     correction = float(half / np.sin(half)) if half > 0 else 1.0
     return MeanDirection(float(np.degrees(np.arctan2(s, c)) % 360.0), correction * float(np.hypot(c, s)), n)
-
-
-def even_spread_chi2(counts: Floats) -> tuple[float, float]:
-    """Chi-square of group counts against an even spread round the circle, and its probability.
-
-    Args:
-        counts: number in each of equal groups; five or more expected in each.
-
-    Source:
-        J.H. Zar, Biostatistical Analysis, 5th ed. (2010), section 27.1.
-    """
-    expected = counts.sum() / counts.size
-    chi2 = float(((counts - expected) ** 2 / expected).sum())
-    return chi2, float(stats.chi2.sf(chi2, counts.size - 1))

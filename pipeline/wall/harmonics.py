@@ -1,7 +1,7 @@
 """How does the wall go round the section? Mean, offset of the centre and ovality from N wall sensors.
 
 With the conductor's centre e from the centre of the outside towards the thin side, the wall seen at angle
-theta is t = mean - e cos(theta - thin side), to within e^2/2r (exact forms in `eccentric_circles`). The
+theta is t = mean - e cos(theta - thin side), to within e^2/2r. The
 harmonics are fitted by least squares, so a missing sensor costs precision and nothing else.
 """
 

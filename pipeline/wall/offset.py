@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 Floats = NDArray[np.float64]
 
@@ -39,64 +38,6 @@ class MeanOffset:
     angle_sd_deg: float
     wandering_mm: float
     n: int
-
-
-def thinnest_wall_sd_mm(noise_mm: float, sensors: int) -> float:
-    """Standard error of the thinnest wall of one section: sg sqrt(3/N) [mm].
-
-    Args:
-        noise_mm: sg, standard deviation of one sensor's noise [mm].
-        sensors: N, equally spaced sensors, all working; `harmonics.sensor_set` has the factor otherwise.
-    """
-    return noise_mm * float(np.sqrt(3.0 / sensors))
-
-
-def thin_angle_sd_deg(noise_mm: float, sensors: int, offset_mm: float) -> float:
-    """Standard error of the thin side's direction: sg sqrt(2/N)/e [deg]; holds for e well above noise.
-
-    Args:
-        noise_mm: sg, standard deviation of one sensor's noise [mm].
-        sensors: N, equally spaced sensors.
-        offset_mm: e, offset of the centre [mm].
-    """
-    if offset_mm <= 0:
-        return float("inf")
-    return float(np.degrees(noise_mm * np.sqrt(2.0 / sensors) / offset_mm))
-
-
-def offset_as_read_mm(offset_mm: float, noise_mm: float, sensors: int) -> float:
-    """What a section's offset reads on average: the mean of a Rice distribution [mm].
-
-    About e + sg^2/(N e) for e above noise; sg sqrt(pi/N) for a perfectly centred wire.
-
-    Args:
-        offset_mm: e, true offset [mm].
-        noise_mm: sg, standard deviation of one sensor's noise [mm].
-        sensors: N, equally spaced sensors.
-
-    Source:
-        S.O. Rice, Mathematical analysis of random noise, 1944 (from memory); the distribution as in SciPy.
-    """
-    spread = noise_mm * np.sqrt(2.0 / sensors)
-    if spread <= 0:
-        return offset_mm
-    return float(stats.rice.mean(offset_mm / spread, scale=spread))
-
-
-def offset_without_noise_mm(offsets_mm: Floats, noise_mm: float, sensors: int) -> float:
-    """Root mean square offset with the noise taken off: sqrt(max(mean(e^2) - 4 sg^2/N, 0)) [mm].
-
-    For a centre that turns about, where the vector averages away although the wire is never centred.
-
-    Args:
-        offsets_mm: offsets of single sections as read [mm]; NaN where there is none.
-        noise_mm: sg, standard deviation of one sensor's noise [mm].
-        sensors: N, equally spaced sensors.
-    """
-    squares = offsets_mm[np.isfinite(offsets_mm)] ** 2
-    if squares.size == 0:
-        return float("nan")
-    return float(np.sqrt(max(float(squares.mean()) - 4.0 * noise_mm**2 / sensors, 0.0)))
 
 
 def mean_offset(

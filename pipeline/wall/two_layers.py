@@ -1,6 +1,6 @@
 """What is known of the insulation when the gauge reads insulation and covering as one wall?
 
-The mean of the covering can be had from its extruder's flow; where its thin side lies cannot. Offsets add as
+The mean of the covering is told by cut samples or its extruder's flow; where its thin side lies is not. Offsets add as
 vectors, so the insulation's thinnest wall is bounded and not measured, and the covering's own minimum cannot
 be had at all.
 """
@@ -14,7 +14,6 @@ import numpy as np
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Covering
-from pipeline.wall.mass import area_from_flow_mm2
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,32 +35,6 @@ class InsulationBounds:
     thinnest_at_worst_mm: float
     status: str
     basis: str
-
-
-def covering_wall_from_flow_mm(
-    outer_radius_mm: float,
-    mass_flow_kg_h: float,
-    density_g_cm3: float,
-    speed_m_s: float,
-    flow_sd_share: float,
-) -> tuple[float, float]:
-    """Mean wall of the covering and its standard uncertainty from its extruder's flow [mm].
-
-    t = R - sqrt(R^2 - A/pi) with A = m/(3.6 rho v); u(t) = A u_rel / (2 pi (R - t)).
-
-    Args:
-        outer_radius_mm: R, radius over the covering [mm].
-        mass_flow_kg_h: mass flow of the covering's extruder [kg/h].
-        density_g_cm3: density of the covering [g/cm3].
-        speed_m_s: line speed [m/s].
-        flow_sd_share: relative standard uncertainty of flow over speed.
-
-    Source:
-        Derived.
-    """
-    area = area_from_flow_mm2(mass_flow_kg_h, density_g_cm3, speed_m_s)
-    inner = float(np.sqrt(outer_radius_mm**2 - area / np.pi))
-    return outer_radius_mm - inner, area * flow_sd_share / (2.0 * np.pi * inner)
 
 
 def insulation_bounds(

@@ -1,17 +1,14 @@
 """Evidence coverage: interval lists, exact to the row."""
 
 import numpy as np
-import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from invented_line import NO_FLAGS, invented_line, log_of
+from invented_line import NO_FLAGS
 
 from pipeline.length import intervals
-from pipeline.length.known_length import Evidence, coverage, known_wire, measured_wire
+from pipeline.length.known_length import Evidence, known_wire
 from pipeline.length.placement import place_readings
-from pipeline.length.reels import PlacedReel
-from pipeline.wall.sections import measure_walls
 
 
 def iv(*pairs: tuple[float, float]) -> np.ndarray:
@@ -88,23 +85,6 @@ def test_nothing_usable_and_no_readings() -> None:
     assert known_wire(np.arange(5.0), np.ones(5), np.zeros(5, dtype=bool), 0.1).shape == (0, 2)
 
 
-def test_a_reel_is_known_and_unmonitored_and_nothing_else() -> None:
-    reels = (PlacedReel("A", 0.0, 50.0, 105.0, 155.0), PlacedReel("B", 50.0, 90.0, 155.0, 195.0))
-    known = {
-        "minimum wall at any point": iv((-0.5, 39.5), (49.5, 99.5)),
-        "covering at any point": intervals.NONE,
-    }
-    found = coverage(reels, known, {"covering at any point": "The gauge reads both layers as one wall."})
-    assert [(one.reel, one.requirement, one.known_m, one.unmonitored_m) for one in found] == [
-        ("A", "minimum wall at any point", 40.0, 10.0),
-        ("A", "covering at any point", 0.0, 50.0),
-        ("B", "minimum wall at any point", 40.0, 0.0),
-        ("B", "covering at any point", 0.0, 40.0),
-    ]
-    assert found[0].unmonitored == ((39.5, 49.5),)
-    assert found[1].why == "The gauge reads both layers as one wall."
-
-
 def test_a_state_is_a_share_of_known_wire() -> None:
     state = Evidence(known=iv((0, 40), (60, 100)), active=iv((30, 70)))
     share, unknown = state.share(0, 100)
@@ -113,27 +93,6 @@ def test_a_state_is_a_share_of_known_wire() -> None:
     share, unknown = state.share(40, 60)
     assert np.isnan(share)
     assert unknown == 20
-
-
-def test_coverage_of_a_simulated_drop_out_is_exact_to_the_row(simulated) -> None:
-    """The simulator's truth, ours: the gauge is out while the wire from 900 to 1300 m passes it."""
-    from pipeline.simulator.troubles import DropOut
-
-    for seed in range(3):
-        run = simulated("14 AWG", seed, length_m=3000.0, troubles=(DropOut("L1-WG", 900.0, 1300.0),))
-        line = run.scenario.line
-        placement = place_readings(run.readings, NO_FLAGS, line)
-        measured = measure_walls(run.readings, NO_FLAGS, placement, line, None, 1.628)
-        gauge = line.instrument("wall gauge")
-        known = measured_wire(measured, "thinnest_wall_mm", placement, gauge)
-        out = run.readings["wall_1_mm"].is_null().to_numpy()
-        seen = placement.at_m - gauge.station_m
-        first, last = np.flatnonzero(out)[[0, -1]]
-        wanted = (0.5 * (seen[first - 1] + seen[first]), 0.5 * (seen[last] + seen[last + 1]))
-        missing = intervals.outside(known, 100.0, 2800.0)
-        assert missing.shape == (1, 2)
-        assert missing[0] == pytest.approx(wanted)
-        assert wanted == pytest.approx((900.0, 1300.0), abs=1.5)
 
 
 @pytest.mark.parametrize("speed", [100.0, 400.0, 800.0, 1200.0])
@@ -162,24 +121,3 @@ def test_the_judgement_sees_a_drop_out_to_half_a_reading_at_every_speed(simulate
         assert gap == pytest.approx(wanted, abs=1e-6)
     assert wanted == pytest.approx((900.0, 1300.0), abs=speed / 60.0 * 0.1)
     assert measured.seen["diameter_mm"].gaps(300.0, length - 300.0) == ()
-
-
-def test_rows_of_another_log_between_are_no_drop_out() -> None:
-    seconds = np.arange(400) * 0.05
-    line = invented_line()
-    walls = {f"wall_{k}_mm": np.where(np.arange(400) % 2 == 0, 0.5, np.nan) for k in range(1, 9)}
-    frame = log_of(seconds, seconds * 10, np.full(400, 10.0), **walls)
-    placement = place_readings(frame, NO_FLAGS, line)
-    measured = measure_walls(frame, NO_FLAGS, placement, line, None, 1.628)
-    known = measured_wire(measured, "mean_wall_mm", placement, line.instrument("wall gauge"))
-    assert known.shape == (1, 2)
-    gone = measured.with_columns(
-        pl.when(pl.col("row").is_between(100, 119))
-        .then(None)
-        .otherwise(pl.col("mean_wall_mm"))
-        .alias("mean_wall_mm")
-    )
-    missing = intervals.outside(
-        measured_wire(gone, "mean_wall_mm", placement, line.instrument("wall gauge")), -10.0, 170.0
-    )
-    assert intervals.length_m(missing) == pytest.approx(10.0, abs=1.1)

@@ -8,55 +8,10 @@ from scipy.signal import lfilter
 
 from pipeline.length.placement import place_readings
 from pipeline.length.settling import (
-    R_LIMIT,
     phases_with_settling,
-    r_statistic,
-    r_with_memory,
     settled_at_m,
 )
 from pipeline.length.splices import find_splices
-
-
-def test_the_worked_r_statistic() -> None:
-    """By an independent script, factors 0.2, 0.1, 0.1."""
-    x = np.array([1.0, 1.2, 0.9, 1.1, 1.0, 1.3, 1.6, 1.9, 2.2, 2.5])
-    wanted = [1.0, 1.8, 0.7943, 0.678, 0.6429, 0.9993, 2.37, 4.3927, 6.7977, 9.3938]
-    assert r_statistic(x) == pytest.approx(wanted, abs=5e-5)
-
-
-def test_the_recursion_equals_a_plain_loop() -> None:
-    x = np.random.default_rng(0).standard_normal(200)
-    f, nu, delta, wanted = x[0], 0.0, 0.0, [1.0]
-    for now, before in zip(x[1:], x[:-1], strict=True):
-        nu = 0.1 * (now - f) ** 2 + 0.9 * nu
-        f = 0.2 * now + 0.8 * f
-        delta = 0.1 * (now - before) ** 2 + 0.9 * delta
-        wanted.append(1.8 * nu / delta)
-    assert r_statistic(x) == pytest.approx(wanted)
-
-
-def test_memory_raises_the_statistic() -> None:
-    """Derived: lag-one 0 to 0.95 give 1, 1.32, 1.67, 2.78, 3.57, 4.17 times the value of white noise."""
-    found = [r_with_memory(phi) for phi in (0, 0.3, 0.5, 0.8, 0.9, 0.95)]
-    assert found == pytest.approx([1.0, 1.316, 1.667, 2.778, 3.571, 4.167], abs=5e-4)
-
-
-def test_steady_readings_with_memory_are_called_unsteady_by_the_plain_limit() -> None:
-    """The trap, by simulation: at lag-one 0.8, 77 % of steady readings exceed 2.0; white noise exceeds 1.44 in 5 %."""
-    rng = np.random.default_rng(3)
-    white = r_statistic(rng.standard_normal(200_000))[200:]
-    assert (white > R_LIMIT).mean() == pytest.approx(0.05, abs=0.012)
-    coloured = r_statistic(lfilter([1], [1, -0.8], rng.standard_normal(200_000)))[200:]
-    assert (coloured > 2.0).mean() == pytest.approx(0.77, abs=0.02)
-    assert (coloured > R_LIMIT * r_with_memory(0.8)).mean() == pytest.approx(0.14, abs=0.02)  # 5 % asked
-    thinned = r_statistic(lfilter([1], [1, -0.8], rng.standard_normal(200_000))[::16])[200:]
-    assert (thinned > R_LIMIT).mean() == pytest.approx(0.06, abs=0.015)
-
-
-def test_constant_empty_and_single_values() -> None:
-    assert r_statistic(np.zeros(0)).size == 0
-    assert r_statistic(np.array([3.0])).tolist() == [1.0]
-    assert r_statistic(np.full(5, 3.0)).tolist() == [1.0] * 5
 
 
 def test_a_start_that_settles_late_is_moved_to_settle() -> None:

@@ -130,6 +130,29 @@ def test_no_conclusion_while_instruments_disagree() -> None:
     )
 
 
+def test_both_ends_of_a_drop_out_are_exact_to_the_row() -> None:
+    """A gap ends half way between the last reading that is there and the first that is not."""
+
+    def spoil(frame: pl.DataFrame) -> pl.DataFrame:
+        out = (pl.col("counter_m") - 70.0).is_between(150.0, 250.0)
+        walls = [f"wall_{number}_mm" for number in range(1, 9)]
+        return frame.with_columns(
+            pl.when(out).then(None).otherwise(pl.col(name)).alias(name) for name in walls
+        )
+
+    found = done(made(), with_instrument(line_l2(), "wall gauge", station_m=70.0), spoil)
+    (gap,) = [one for one in found.judged.gaps if one.kind == "wall unmonitored"]
+    at = found.bench.placed.placement.at_m - 70.0
+    missing = np.flatnonzero(
+        found.bench.measured.frame["mean_wall_mm"].is_null().to_numpy() & (at > 100.0) & (at < 300.0)
+    )
+    first, last = missing[[0, -1]]
+    assert (gap.from_m, gap.to_m) == pytest.approx(
+        ((at[first - 1] + at[first]) / 2.0, (at[last] + at[last + 1]) / 2.0), abs=1e-6
+    )
+    assert (gap.from_m, gap.to_m) == pytest.approx((150.0, 250.0), abs=0.3)
+
+
 def test_wire_with_too_few_cycles_is_untested() -> None:
     """12 Hz over 0.9 m at 1.39 m/s is 7.8 cycles, fewer than the nine asked (by hand)."""
     found = done(made(), with_instrument(line_l2(), "spark tester", frequency_hz=12.0))

@@ -8,11 +8,8 @@ from pipeline.length.placement import place_readings
 from pipeline.length.steady_state import STOP
 from pipeline.results import Refused, Result
 from pipeline.trust.repeatability import (
-    index_without_noise,
-    rerun_repeatability,
     stop_repeatability,
     stops_of,
-    three_instruments,
 )
 
 
@@ -75,37 +72,3 @@ def test_the_simulated_gauge_at_its_stops(simulated) -> None:
             assert isinstance(found, Result)
             assert found.low * 0.95 <= noise <= found.high * 1.05
             assert found.estimate == pytest.approx(noise, rel=0.12)
-
-
-def test_wire_read_twice() -> None:
-    """By simulation: 4 um of noise on wire that varies 20 um is found as 4.02 um."""
-    rng = np.random.default_rng(5)
-    wire = 0.5 + 0.02 * rng.standard_normal(5000)
-    found = rerun_repeatability(
-        wire + 0.004 * rng.standard_normal(5000), wire + 0.004 * rng.standard_normal(5000)
-    )
-    assert isinstance(found, Result)
-    assert found.estimate == pytest.approx(0.004, rel=0.03)
-    assert found.low < 0.004 < found.high
-    few = rerun_repeatability(wire[:5], wire[:5])
-    assert isinstance(few, Refused)
-    assert few.reason == "It needs 10 readings of wire read twice."
-
-
-def test_three_instruments_on_one_wire() -> None:
-    """By simulation: true 3, 5 and 8 um."""
-    rng = np.random.default_rng(6)
-    wire = 0.5 + 0.01 * rng.standard_normal(20_000)
-    read = [wire + sd * rng.standard_normal(20_000) for sd in (0.003, 0.005, 0.008)]
-    found = three_instruments(*read)
-    assert not isinstance(found, Refused)
-    assert found == pytest.approx((0.003, 0.005, 0.008), abs=0.0003)
-    few = three_instruments(*(one[:10] for one in read))
-    assert isinstance(few, Refused)
-    assert few.reason == "It needs thirty readings of the same wire by all three; there are 10."
-
-
-def test_noise_taken_off_an_index() -> None:
-    """By hand: 1.20 with 10 um seen and 5 um of gauge is 1.386."""
-    assert index_without_noise(1.20, 0.010, 0.005) == pytest.approx(1.3856, abs=5e-5)
-    assert np.isnan(index_without_noise(1.20, 0.005, 0.005))

@@ -13,7 +13,7 @@ from pipeline.length.placement import place_readings
 from pipeline.length.steady_state import STEADY
 from pipeline.simulator.speed import plain_plan
 from pipeline.simulator.troubles import EncoderReset, EncoderSlip, SparkFaults, ThinAllRound, ThinOneSide
-from pipeline.wall.offset import mean_offset, thin_angle_sd_deg
+from pipeline.wall.offset import mean_offset
 from pipeline.wall.sections import measure_walls
 from pipeline.wall.two_layers import insulation_bounds
 
@@ -99,7 +99,8 @@ def test_offset_size_direction_and_thinnest_wall(simulated, seed: int) -> None:
     single = np.degrees(np.arctan2(-measured["ecc_sin_mm"].to_numpy(), -measured["ecc_cos_mm"].to_numpy()))
     wrong = (single - np.degrees(np.arctan2(-true_sin, -true_cos)) + 180) % 360 - 180
     # The offset wanders about its 45 um, and the direction is the less sure the smaller it is.
-    sure = [thin_angle_sd_deg(0.005, 8, e) for e in np.hypot(true_cos, true_sin)[steady]]
+    # Standard error of the direction: sg sqrt(2/N) / e.
+    sure = np.degrees(0.005 * np.sqrt(2 / 8) / np.hypot(true_cos, true_sin)[steady])
     assert np.std(wrong[steady]) == pytest.approx(np.sqrt(np.mean(np.square(sure))), rel=0.08)
 
 

@@ -6,17 +6,9 @@ from invented_walls import covering, invented_line
 
 from pipeline.wall.two_layers import (
     covering_minimum,
-    covering_wall_from_flow_mm,
     insulation_bounds,
     insulation_unknown,
 )
-
-
-def test_covering_from_flow_by_hand() -> None:
-    """By hand: 37 kg/h of 1.14 g/cm3 at 10 m/s on R 1.295 mm is 0.1160 mm; 2 % of flow is 2.4 um."""
-    wall, sd = covering_wall_from_flow_mm(1.295, 37.0, 1.14, 10.0, 0.02)
-    assert wall == pytest.approx(0.115996, abs=5e-7)
-    assert sd == pytest.approx(0.002434, abs=5e-7)
 
 
 def test_bounds_of_the_thinnest_insulation() -> None:
