@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
-
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, MethodRefusal
+
+# NumPy is loaded by checks of arrays only: commands that read a few figures start without it.
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
 
 
 def readings(values: ArrayLike, where: str) -> NDArray[np.float64]:
@@ -20,6 +23,8 @@ def readings(values: ArrayLike, where: str) -> NDArray[np.float64]:
     Raises:
         MethodRefusal: a value is infinite, no number, or the values are not one row.
     """
+    import numpy as np
+
     try:
         row = np.asarray(values, dtype=np.float64)
     except (TypeError, ValueError):
@@ -48,6 +53,8 @@ def whole_readings(values: ArrayLike, where: str) -> NDArray[np.float64]:
     Raises:
         MethodRefusal: as `readings`, or a value is not-a-number.
     """
+    import numpy as np
+
     row = readings(values, where)
     missing = int(np.isnan(row).sum())
     if missing:
@@ -67,6 +74,8 @@ def counts(values: ArrayLike, where: str) -> NDArray[np.float64]:
     Raises:
         MethodRefusal: as `whole_readings`, or a value is negative or not whole.
     """
+    import numpy as np
+
     row = whole_readings(values, where)
     wrong = row[(row < 0) | (row != np.floor(row))]
     if wrong.size:
