@@ -77,6 +77,34 @@ def canonical_text(value: Any, where: str = "record") -> str:
     Raises:
         ReelproofError: something in it has no canonical form.
     """
+    if _is_plain(value):
+        text = json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+        if text.isascii():
+            return text
+    return _text_of(value, where)
+
+
+def _is_plain(value: Any) -> bool:
+    """Whether the standard encoder writes it canonically: no real or great number, every name ASCII."""
+    left = [value]
+    while left:
+        one = left.pop()
+        kind = type(one)
+        if kind is dict:
+            if not all(type(name) is str and name.isascii() for name in one):
+                return False
+            left.extend(one.values())
+        elif kind is list or kind is tuple:
+            left.extend(one)
+        elif kind is int:
+            if abs(one) > GREATEST_WHOLE:
+                return False
+        elif kind is not str and one is not None and kind is not bool:
+            return False
+    return True
+
+
+def _text_of(value: Any, where: str) -> str:
     if value is None:
         return "null"
     if isinstance(value, bool):
@@ -94,7 +122,7 @@ def canonical_text(value: Any, where: str = "record") -> str:
     if isinstance(value, Mapping):
         return _object_text(value, where)
     if isinstance(value, Sequence) and not isinstance(value, bytes | bytearray):
-        return f"[{','.join(canonical_text(one, where) for one in value)}]"
+        return f"[{','.join(_text_of(one, where) for one in value)}]"
     raise _refuse(
         where,
         f"a {type(value).__name__} has no place in JSON",
@@ -109,7 +137,7 @@ def _object_text(value: Mapping[Any, Any], where: str) -> str:
     # Plain names sort by code unit as they stand; journals hold hardly any others.
     plain = all(name.isascii() for name in names)
     names.sort(key=None if plain else lambda name: str(name).encode("utf-16-be", "surrogatepass"))
-    fields = [f"{_string_text(name, where)}:{canonical_text(value[name], where)}" for name in names]
+    fields = [f"{_string_text(name, where)}:{_text_of(value[name], where)}" for name in names]
     return f"{{{','.join(fields)}}}"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import fields
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -42,8 +42,10 @@ def note_all(store: Store, kind: str, records: Mapping[str, Mapping[str, Any]]) 
     for subject, record in records.items():
         made.append(next_entry(made[-1] if made else before, at_utc, kind, subject, record))
     if made:
-        rows = [{**asdict(entry), "at_utc": entry.at_utc.replace(tzinfo=None)} for entry in made]
-        store.append("journal.entry", pl.DataFrame(rows))
+        names = [field.name for field in fields(Entry)]
+        columns = {name: [getattr(entry, name) for entry in made] for name in names}
+        columns["at_utc"] = [entry.at_utc.replace(tzinfo=None) for entry in made]
+        store.append("journal.entry", pl.DataFrame(columns))
     return [entry.entry_no for entry in made]
 
 

@@ -77,7 +77,8 @@ def written_folder(store: Store, name: str, frames: Mapping[str, pl.DataFrame | 
 
 def write_parquet(frame: pl.DataFrame, out: Path | BinaryIO) -> None:
     """Write `frame` the way every file of readings is written."""
-    frame.write_parquet(out, compression="zstd", statistics=True)
+    # One level below the default: a third less work for a twentieth more space.
+    frame.write_parquet(out, compression="zstd", compression_level=2, statistics=True)
 
 
 def sweep(store: Store) -> tuple[str, ...]:
