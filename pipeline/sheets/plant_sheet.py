@@ -200,6 +200,8 @@ class Charts(Sheet):
         days: in how many days [d].
         reels_per_day: reels a line makes a day [1/d].
         baseline_reels: first reels of a product on a line that set the limits; later ones are held against them.
+        rules: runs of reels that the individuals charts watch for besides their limits, none unless named. Each costs
+            false alarms, told beside the chart.
 
     One a week, 60 reels a day and 20 reels are this program's choice; a plant sets its own.
     """
@@ -208,6 +210,7 @@ class Charts(Sheet):
     days: Positive = 7.0
     reels_per_day: Positive = 60.0
     baseline_reels: Annotated[int, Field(ge=8)] = 20
+    rules: tuple[Literal["two of three", "four of five", "eight in a row"], ...] = ()
 
 
 class Retention(Sheet):

@@ -41,6 +41,16 @@ class EffectiveN:
     resolved: bool
 
     @property
+    def freedom(self) -> float:
+        """Degrees of freedom the effective numbers themselves are known with: n/(2 (2 m + 1)), m the cut lag.
+
+        Var(tau)/tau^2 = 2 (2 m + 1)/n for the sum of correlations (Madras and Sokal, J. Stat. Phys. 50 (1988),
+        109-186, from memory) gives twice that; it is halved here because the sum of squares is estimated too. With
+        Student's t on so many, bounds of an index hold: see tests/statistics/interval_coverage_found.csv.
+        """
+        return max(self.n / (2.0 * (2.0 * self.cut_lag + 1.0)), 1.0)
+
+    @property
     def variance_factor(self) -> float:
         """E[s^2]/sigma^2 = n/(n-1) (1 - 1/n_mean): what the usual variance loses through correlation."""
         return self.n / (self.n - 1.0) * (1.0 - 1.0 / self.for_mean) if self.n > 1 else 1.0

@@ -249,9 +249,10 @@ def profile_height(depths: Array, level: float, eta: float) -> float:
         level: minus the limit.
         eta: passings a block, above zero.
     """
-    shapes = np.linspace(-0.9, 1.4, 47)
+    thin = 3 if depths.size > 200 else 1  # a coarser grid then; the simplex finds the rest
+    shapes = np.linspace(-0.9, 1.4, 47)[::thin]
     spread = float(depths.std(ddof=1))
-    logs = np.linspace(math.log(spread) - 3.0, math.log(spread) + 2.0, 41)
+    logs = np.linspace(math.log(spread) - 3.0, math.log(spread) + 2.0, 41)[::thin]
     shape, log_scale = np.meshgrid(shapes, logs)
     heights = _tied(depths, level, eta, log_scale, shape)
     best = np.unravel_index(int(np.argmax(heights)), heights.shape)

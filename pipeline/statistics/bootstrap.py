@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -31,11 +31,29 @@ class BlockLength:
         circular: for blocks of fixed length on the series closed to a ring.
         stationary: mean length for blocks of random length.
         bandwidth: lag up to which correlations were used.
+        cut_off: sum |k| c_k over sum c_k [readings]: blocks of l readings lose this share over l of the variance.
     """
 
     circular: float
     stationary: float
     bandwidth: int
+    cut_off: float
+
+    def widening(self, n: int, block: float, confidence: float) -> float:
+        """How much longer redrawn deviations must be made: what blocks lose, and how well so few are known.
+
+        t/z sqrt(1/((1 - g/(S l)) (1 - l/n))): blocks of l readings lose the share g/(S l) of the long-run variance
+        at their ends and 1 - l/n to the mean of the series (Kuensch, Ann. Statist. 17 (1989), 1217-1241, for
+        the order of the first; derived here); Student's t on n/l - 1 for the normal quantile.
+
+        Args:
+            n: readings.
+            block: length l of the blocks [readings].
+            confidence: one-sided, above 0.5.
+        """
+        lost = (1.0 - min(max(self.cut_off / block, 0.0), 0.5)) * (1.0 - min(block / n, 0.5))
+        t = special.stdtrit(max(n / block - 1.0, 1.0), confidence) / special.ndtri(confidence)
+        return float(t) / math.sqrt(lost)
 
 
 def block_length(values: ArrayLike) -> BlockLength:
@@ -71,7 +89,8 @@ def block_length(values: ArrayLike) -> BlockLength:
             return float(cap)
         return float(np.clip((2.0 * spread**2 / d * n) ** (1.0 / 3.0), 1.0, cap))
 
-    return BlockLength(chosen(4.0 / 3.0 * level**2), chosen(2.0 * level**2), bandwidth)
+    cut_off = spread / level if level > 0.0 else float(cap)
+    return BlockLength(chosen(4.0 / 3.0 * level**2), chosen(2.0 * level**2), bandwidth, cut_off)
 
 
 def block_length_of_autoregression(phi: float, n: int) -> tuple[float, float]:
@@ -129,10 +148,10 @@ def bootstrap_interval(
 ) -> Result | Refused:
     """A figure of a correlated series with a bias-corrected percentile interval from circular blocks.
 
-    The ends are the percentiles Phi(2 z0 +- t), z0 the normal score of the share of redrawn figures below the
-    observed one (Efron and Tibshirani, An Introduction to the Bootstrap, 1993, section 14.3) and t
-    Student's quantile for as many values as there are blocks, which widens it where blocks are few
-    (Hesterberg, The American Statistician 69 (2015), 371-386; both from memory).
+    The ends are the percentiles Phi(2 z0 +- z), z0 the normal score of the share of redrawn figures below the
+    observed one (Efron and Tibshirani, An Introduction to the Bootstrap, 1993, section 14.3), of deviations
+    from the observed figure made longer by `BlockLength.widening` (Student's t for few blocks: Hesterberg, The
+    American Statistician 69 (2015), 371-386; both from memory).
 
     Args:
         values: readings at equal steps; NaN is left out and its neighbours are taken to adjoin.
@@ -151,8 +170,7 @@ def bootstrap_interval(
     Returns:
         A `Result`, or a `Refused` for too few, constant or infinite values, or fewer than ten blocks.
 
-    Found in 10,000 simulations of a mean: the 95 % interval held in .933 of 1,000 independent readings, .900 of 3,000
-    at lag-one .95 (taken as independent: .240).
+    BOOTCOV
 
     Stops being true for tail figures (X0.135) of fewer than some thousand *effective* readings and for
     figures that hang on the very largest or smallest reading.
@@ -163,7 +181,10 @@ def bootstrap_interval(
     if kept.size < 20 or not np.isfinite(kept).all() or np.ptp(kept) == 0.0:
         reason = "At least 20 finite values that differ are needed; gather more or flag the faulty ones."
         return Refused(question, method, reason, int(kept.size))
-    length = block_length(kept).circular if block is None else float(block)
+    sized = block_length(kept)
+    length = sized.circular if block is None else float(block)
+    if length <= 1.0:  # values taken as independent: blocks lose nothing at their ends
+        sized = replace(sized, cut_off=0.0)
     if kept.size / length < 10.0:
         reason = (
             f"Blocks of {length:.0f} readings leave {kept.size / length:.1f} of them, ten are needed; take a "
@@ -176,7 +197,9 @@ def bootstrap_interval(
     if not math.isfinite(observed) or usable.size < 0.95 * repetitions:
         reason = "The figure cannot be computed on the redrawn series; ask for a simpler one."
         return Refused(question, method, reason, int(kept.size))
-    low, high = _bias_corrected(usable, observed, confidence, lower_only, kept.size / length)
+    level = confidence if lower_only else 0.5 + confidence / 2.0
+    longer = observed + sized.widening(kept.size, length, level) * (usable - observed)
+    low, high = _bias_corrected(longer, observed, level, lower_only)
     return Result(
         question=question,
         estimate=observed,
@@ -216,11 +239,11 @@ def _statistics(
 
 
 def _bias_corrected(
-    drawn: NDArray[np.float64], observed: float, confidence: float, lower_only: bool, blocks: float
+    drawn: NDArray[np.float64], observed: float, level: float, lower_only: bool
 ) -> tuple[float, float]:
     below = (np.sum(drawn < observed) + 0.5 * np.sum(drawn == observed)) / drawn.size
     z0 = float(special.ndtri(np.clip(below, 0.5 / drawn.size, 1.0 - 0.5 / drawn.size)))
-    z = float(special.stdtrit(blocks - 1.0, confidence if lower_only else 0.5 + confidence / 2.0))
+    z = float(special.ndtri(level))
     low = float(np.quantile(drawn, special.ndtr(2.0 * z0 - z)))
     return low, math.inf if lower_only else float(np.quantile(drawn, special.ndtr(2.0 * z0 + z)))
 

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
@@ -128,13 +128,23 @@ def index_lower_bound(
     observed = scale * index
 
     def excess(low: float) -> float:
-        return float(stats.nct.sf(observed, freedom, scale * low)) - (1.0 - confidence)
+        return confidence - float(special.nctdtr(freedom, scale * low, observed))
 
     guess = index - 3.0 * index_standard_error(index, n_for_mean, freedom) - 1.0 / scale
     below, above = min(guess, index - 1.0 / scale), index + 3.0 / scale
     while excess(below) > 0.0:
         below -= max(1.0 / scale, abs(below))
     return float(optimize.brentq(excess, below, above, xtol=1e-12))
+
+
+def widening(freedom: float, confidence: float) -> float:
+    """How much longer a one-sided bound is where its error is known with so many degrees of freedom: t over z.
+
+    Args:
+        freedom: degrees of freedom.
+        confidence: one-sided confidence, above 0.5.
+    """
+    return float(special.stdtrit(freedom, confidence) / special.ndtri(confidence))
 
 
 def performance_index_one_sided(
@@ -144,6 +154,7 @@ def performance_index_one_sided(
     sense: Sense = "at least",
     n_for_mean: float | None = None,
     n_for_variance: float | None = None,
+    freedom_of_worth: float | None = None,
     stable: bool | None = None,
     stability_evidence: str = "no control chart was passed in",
     describe_unstable: bool = False,
@@ -163,6 +174,8 @@ def performance_index_one_sided(
         sense: "at least" for a lower limit, "at most" for an upper one.
         n_for_mean: effective number for the mean; None only for one value a reel.
         n_for_variance: effective number for the variance; None as above.
+        freedom_of_worth: degrees of freedom the effective numbers are known with (`EffectiveN.freedom`); the bound
+            is widened by Student's t over the normal quantile. None where they are known.
         stable: True if a phase I chart passed, False if it signalled, None if none was looked at.
         stability_evidence: the chart's finding, shown beside the index.
         describe_unstable: True gives the performance of an unstable process as a description of the past.
@@ -209,6 +222,8 @@ def performance_index_one_sided(
     factor = summary.n / (summary.n - 1.0) * (1.0 - 1.0 / n_mean)  # E s^2 / sigma^2
     corrected = index * math.sqrt(factor)
     low = index_lower_bound(corrected, n_mean, n_variance, confidence)
+    if freedom_of_worth is not None:
+        low = corrected - (corrected - low) * widening(freedom_of_worth, confidence)
     error = index_standard_error(index, n_mean, n_variance if not independent else n_variance - 1.0)
     return Result(
         question=question,
@@ -267,8 +282,11 @@ def _refusal(
 def _assumptions(
     known: NDArray[np.float64], independent: bool, stable: bool | None, evidence: str
 ) -> tuple[Assumption, ...]:
-    skewness = float(stats.skew(known))
-    kurtosis = float(stats.kurtosis(known))
+    off = known - known.mean()
+    square = off * off
+    variance = float(square.mean())
+    skewness = float((square * off).mean()) / variance**1.5
+    kurtosis = float((square * square).mean()) / variance**2 - 3.0
     # Readings beyond a few thousand always differ from normal; what matters is by how much (limits chosen
     # here).
     shape = f"skewness {skewness:.2f}, excess kurtosis {kurtosis:.2f}"

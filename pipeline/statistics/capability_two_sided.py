@@ -60,6 +60,7 @@ def performance_index_two_sided(
     *,
     n_for_mean: float | None = None,
     n_for_variance: float | None = None,
+    freedom_of_worth: float | None = None,
     stable: bool | None = None,
     stability_evidence: str = "no control chart was passed in",
     confidence: float = 0.95,
@@ -79,6 +80,8 @@ def performance_index_two_sided(
         upper_limit: U, above L.
         n_for_mean: effective number for the mean; None only for values independent of each other.
         n_for_variance: effective number for the variance; None as above.
+        freedom_of_worth: degrees of freedom the effective numbers are known with (`EffectiveN.freedom`): Student's t
+            then stands for z. None where they are known.
         stable: True if a phase I chart passed, False if it signalled (then refused), None if none was looked
             at.
         stability_evidence: the chart's finding, shown beside the index.
@@ -125,10 +128,15 @@ def performance_index_two_sided(
     found = indices_between_limits(float(known[0] + off.mean()), sd, lower_limit, upper_limit)
     error = math.sqrt(1.0 / (9.0 * n_mean) + found.smaller**2 / (2.0 * freedom))
     tail = (1.0 - confidence) / 2.0
+    z = (
+        special.ndtri(confidence)
+        if freedom_of_worth is None
+        else special.stdtrit(freedom_of_worth, confidence)
+    )
     return Result(
         question=question,
         estimate=found.smaller,
-        low=found.smaller - float(special.ndtri(confidence)) * error,
+        low=found.smaller - float(z) * error,
         high=math.inf,
         confidence=confidence,
         unit="",

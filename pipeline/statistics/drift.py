@@ -39,6 +39,7 @@ def linear_drift(
     values: ArrayLike,
     effective_n: float,
     *,
+    freedom: float | None = None,
     unit: str = "mm",
     unit_of_place: str = "m",
     confidence: float = 0.95,
@@ -54,6 +55,7 @@ def linear_drift(
         at: places along the wire.
         values: readings there, NaN where unknown.
         effective_n: effective number for the mean of the residuals (`residuals_of_line`).
+        freedom: degrees of freedom the effective number is known with (`EffectiveN.freedom`); None where it is known.
         unit: unit of the readings.
         unit_of_place: unit of the places; the slope is in unit per unit of place.
         confidence: two-sided coverage aimed at.
@@ -90,7 +92,8 @@ def linear_drift(
     sd = math.sqrt(float(rest @ rest) / (n - 2))
     plain = sd / math.sqrt(square)
     error = plain * math.sqrt(max(n / effective_n, 1.0))
-    half = error * float(stats.t.ppf(0.5 + confidence / 2.0, max(min(effective_n, n) - 2.0, 1.0)))
+    certain = max(min(effective_n, n, math.inf if freedom is None else 2.0 * freedom) - 2.0, 1.0)
+    half = error * float(stats.t.ppf(0.5 + confidence / 2.0, certain))
     return Result(
         question=question,
         estimate=slope,

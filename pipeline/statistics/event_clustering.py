@@ -80,8 +80,8 @@ def dispersion_of_counts(
     x2, freedom = float(_x_squared(c, length)), c.size - 1
     simulated = c.mean() < 1.0
     if simulated:
-        played = np.random.default_rng(seed).multinomial(int(c.sum()), length / length.sum(), SIMULATIONS)
-        p_value = (1 + int((_x_squared(played, length) >= x2 * (1 - 1e-12)).sum())) / (1 + SIMULATIONS)
+        played = _x_squared_of_splits(int(c.sum()), length, seed)
+        p_value = (1 + int((played >= x2 * (1 - 1e-12)).sum())) / (1 + SIMULATIONS)
     else:
         p_value = float(stats.chi2.sf(x2, freedom))
     upper, lower = (float(stats.chi2.ppf((1 + side * confidence) / 2, freedom)) for side in (1, -1))
@@ -114,6 +114,22 @@ def _x_squared(
 ) -> NDArray[np.float64]:
     expected = c.sum(axis=-1, keepdims=True) * length / length.sum()
     return np.asarray(((c - expected) ** 2 / expected).sum(axis=-1), dtype=np.float64)
+
+
+def _x_squared_of_splits(faults: int, length: NDArray[np.float64], seed: int) -> NDArray[np.float64]:
+    """X^2 of so many faults thrown on the lengths by chance, a throw an entry: sum c^2 L/(n l) - n, l a length.
+
+    Few faults on many lengths: only the lengths that were hit are looked at.
+    """
+    edges = np.cumsum(length)
+    total = float(edges[-1])
+    thrown = np.random.default_rng(seed).random((SIMULATIONS, faults)) * total
+    hit = np.sort(np.searchsorted(edges[:-1], thrown.ravel(), side="right").reshape(thrown.shape), axis=1)
+    position = np.arange(faults)
+    fresh = np.concatenate([np.ones((SIMULATIONS, 1), dtype=bool), hit[:, 1:] != hit[:, :-1]], axis=1)
+    # The k-th fault on a length adds 2 k - 1 to the square of its count.
+    since = position - np.maximum.accumulate(np.where(fresh, position, 0), axis=1)
+    return np.asarray(((2 * since + 1) / length[hit]).sum(axis=1) * total / faults - faults, dtype=np.float64)
 
 
 def trend_along(at_m: ArrayLike, known_m: float, confidence: float = 0.95) -> Result | Refused:

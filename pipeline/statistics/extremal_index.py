@@ -20,6 +20,7 @@ from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result
 
 _GAPS = [1, 2, 5, 10, 20, 50, 100]
+_GROUPS = 20  # groups of neighbouring spacings for the jackknife; chosen here
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,29 +149,29 @@ def extremal_index(
     Args:
         values: readings at equal steps along the wire; NaN where unknown (counted as above the threshold).
         threshold: readings below it are exceedances.
-        k: K of `k_gaps`; None takes the smallest of 1, 2, 5, 10, 20, 50, 100 that the information-matrix test
-            does not contradict at 5 %.
-        confidence: of the profile-likelihood interval.
+        k: K of `k_gaps`, which stands beside the estimate; None takes the smallest of 1, 2, 5, 10, 20, 50, 100
+            that the information-matrix test does not contradict at 5 %.
+        confidence: of the interval.
         step_m: step between readings [m], for the known length.
 
     Returns:
-        A `Result` with the intervals estimate beside it, or a `Refused` for fewer than 20 exceedances, more
-        than 5 % unknown readings or infinite readings.
+        A `Result`: the intervals estimate, its interval, and the K-gaps estimate in the details; or a `Refused` for
+        fewer than 40 exceedances, more than 5 % unknown readings or infinite readings.
 
-    With 200 exceedances the interval covered a known index in 90 %, not 95 %, of simulated cases. It depends
+    EXTCOV It depends
     on the threshold even for a process whose limit is 1: for a first-order autoregression of 0.9
     it is about 0.4 at 2.5 to 3 standard deviations.
     """
     series = np.asarray(values, dtype=np.float64).ravel()
     question = f"extremal index below {threshold:g}"
-    method = "K-gaps likelihood, Suveges and Davison 2010"
+    method = "intervals estimate, Ferro and Segers 2003; jackknife over twenty groups of spacings"
     below = np.flatnonzero(series < threshold)
     known = int(np.isfinite(series).sum())
     reason = None
     if np.isinf(series).any() or not math.isfinite(threshold):
         reason = "A reading or the threshold is infinite; flag it and ask again"
-    elif below.size < 20:
-        reason = f"{below.size} readings below the threshold are too few, 20 are needed; raise the threshold"
+    elif below.size < 2 * _GROUPS:
+        reason = f"{below.size} readings below the threshold are too few, {2 * _GROUPS} are needed; raise the threshold"
     elif known < 0.95 * series.size:
         reason = f"{series.size - known} of {series.size} readings are unknown; ask for pieces of known wire"
     if reason is not None:
@@ -179,16 +180,18 @@ def extremal_index(
     tried = [k] if k is not None else _GAPS
     fits = [k_gaps(spacings, int(below.size), series.size, one, confidence) for one in tried]
     fit = next((one for one in fits if not one.misfit_p <= 0.05), fits[-1])
+    theta = intervals_estimate(spacings)
+    low, high = _jackknife_interval(spacings, confidence)
     return Result(
         question=question,
-        estimate=fit.theta,
-        low=fit.low,
-        high=fit.high,
+        estimate=theta,
+        low=low,
+        high=high,
         confidence=confidence,
         unit="",
         method=method,
         n=int(below.size),
-        effective_n=float(below.size * fit.theta),
+        effective_n=float(below.size * theta),
         known_m=None if step_m is None else known * step_m,
         unit_of_inference="reading",
         assumptions=(
@@ -200,12 +203,40 @@ def extremal_index(
         ),
         warnings=("Use it once: a rate of clusters already contains it.",),
         details={
-            "intervals_estimate": intervals_estimate(spacings),
-            "mean_cluster_readings": 1.0 / fit.theta if fit.theta > 0.0 else math.inf,
+            "k_gaps_estimate": fit.theta,
+            "mean_cluster_readings": 1.0 / theta,
             "share_below_threshold": below.size / known,
             "k": float(fit.k),
         },
     )
+
+
+def _jackknife_interval(spacings: NDArray[np.int64], confidence: float) -> tuple[float, float]:
+    """Interval of the intervals estimate: jackknife of its logarithm over groups of neighbouring spacings.
+
+    Groups keep what neighbouring spacings have in common, which the likelihood of K-gaps takes as independent.
+    Source: Tukey's jackknife, Efron and Tibshirani, An Introduction to the Bootstrap (1993), chapter 11 (from
+    memory); Student's t on one less than the groups.
+    """
+    t = spacings.astype(np.float64)
+    edges = np.linspace(0, t.size, _GROUPS + 1).astype(np.int64)[:-1]
+    first = np.add.reduceat(t - 1.0, edges)
+    second = np.add.reduceat((t - 1.0) * (t - 2.0), edges)
+    size = np.diff(np.append(edges, t.size))
+    if (
+        not (second.sum() - second).min() > 0.0
+    ):  # spacings of one and two alone: no gap between clusters is seen
+        return 0.0, 1.0
+    without = 2.0 * (first.sum() - first) ** 2 / ((t.size - size) * (second.sum() - second))
+    whole = 2.0 * first.sum() ** 2 / (t.size * second.sum())
+    pseudo = _GROUPS * math.log(whole) - (_GROUPS - 1) * np.log(without)
+    half = (
+        float(stats.t.ppf(0.5 + confidence / 2.0, _GROUPS - 1))
+        * float(pseudo.std(ddof=1))
+        / math.sqrt(_GROUPS)
+    )
+    middle = float(pseudo.mean())
+    return min(math.exp(middle - half), min(whole, 1.0)), min(math.exp(middle + half), 1.0)
 
 
 def decluster(values: ArrayLike, at_m: ArrayLike, threshold: float, run_m: float) -> Clusters:

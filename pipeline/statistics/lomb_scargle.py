@@ -143,9 +143,23 @@ def gappy_period(at_m: ArrayLike, values: ArrayLike, shortest_m: float, longest_
         1 / longest_m, 1 / shortest_m, math.ceil((1 / shortest_m - 1 / longest_m) * span * 8) + 2
     )
     power = _power(white.at_m, white.values, grid)
-    best = int(power.argmax())
-    fap = baluev_fap(float(power[best]), white.values.size, float(grid[-1]), white.at_m)
-    return _answer(at, x, float(grid[best]), fap, float(power[best]), white, usual, shortest_m)
+    frequency, top = _refined(white, grid, int(power.argmax()))
+    fap = baluev_fap(top, white.values.size, float(grid[-1]), white.at_m)
+    return _answer(at, x, frequency, fap, top, white, usual, shortest_m)
+
+
+def _refined(white: Whitened, grid: NDArray[np.float64], best: int) -> tuple[float, float]:
+    """The frequency between the grid's neighbours where the power is greatest, and that power.
+
+    The grid's step is coarser than the uncertainty of a strong period.
+    """
+    bounds = (float(grid[max(best - 1, 0)]), float(grid[min(best + 1, grid.size - 1)]))
+    found = optimize.minimize_scalar(
+        lambda f: -float(_power(white.at_m, white.values, np.array([f, f]))[0]),
+        bounds=bounds,
+        options={"xatol": 1e-12},
+    )
+    return float(found.x), -float(found.fun)
 
 
 def _power(

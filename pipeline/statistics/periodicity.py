@@ -310,9 +310,20 @@ def _linear(
 ) -> tuple[tuple[float, float, float], float]:
     """Level, sine and cosine part by least squares, and the squares left over."""
     angle = 2 * np.pi * f * at
-    design = np.vstack([np.ones(at.size), np.sin(angle), np.cos(angle)])
-    part = np.linalg.lstsq(design @ design.T, design @ x, rcond=None)[0]
-    return (float(part[0]), float(part[1]), float(part[2])), float(((x - part @ design) ** 2).sum())
+    sine, cosine = np.sin(angle), np.cos(angle)
+    n, s, c, mixed, ss = (
+        at.size,
+        float(sine.sum()),
+        float(cosine.sum()),
+        float(sine @ cosine),
+        float(sine @ sine),
+    )
+    squares = np.array([[n, s, c], [s, ss, mixed], [c, mixed, n - ss]])
+    a, b, d = np.linalg.lstsq(squares, np.array([x.sum(), sine @ x, cosine @ x]), rcond=None)[0]
+    sine *= b
+    cosine *= d
+    left = x - a - sine - cosine
+    return (float(a), float(b), float(d)), float(left @ left)
 
 
 def _fitted(x: NDArray[np.float64], step: float, seen: Spectrum, peak: int, p_value: float) -> Result:

@@ -12,16 +12,15 @@ import numpy as np
 
 from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit
-from pipeline.results import Assumption, Refused, Result
+from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.capability import performance_index_one_sided
 from pipeline.statistics.event_rate import event_rate
-from pipeline.statistics.event_repeats import RepeatSearch
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
-from pipeline.steps.circumstances import REPEAT_P
 from pipeline.steps.evidence import Floats, Seen
 from pipeline.steps.fault_patterns import fault_patterns
+from pipeline.steps.fault_repeats import repeat_answers
 from pipeline.steps.judge import Judged
 from pipeline.steps.line_answers import line_answers
 from pipeline.steps.reading_shapes import shape_answer
@@ -29,7 +28,6 @@ from pipeline.steps.reel_minimum import beside_the_risk, reel_minimum
 from pipeline.steps.sightings_of_run import counts_on
 from pipeline.steps.wire_answers import wire_answers
 
-# Found by 10,000 simulations of 12 faults (see tests/statistics/interval_coverage_found.csv).
 # Fewest known readings for which correlation is estimated at all.
 FEWEST_READINGS = 50
 
@@ -77,41 +75,8 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
                 for topic, one in beside
                 if one.question not in told
             ]
-    if judged.repeats is not None:
-        rows.append(AnswerRow("run", bench.run.id, "fault repeats", repeat_answer(judged.repeats)))
+    rows += repeat_answers(bench, judged.repeats)
     return (*rows, *fault_patterns(bench), *line_answers(bench), *wire_answers(bench))
-
-
-def repeat_answer(found: RepeatSearch | Refused) -> Result | Refused:
-    """Whether spark faults repeat with a listed element, as a result: the period of the strongest one."""
-    question = "Do the spark faults repeat with something that turns on the line?"
-    if isinstance(found, Refused):
-        return replace(found, question=question)
-    method = "sum of 2 n R^2 over reels, p-value paid for every listed element (Davies 1987)"
-    strongest = next((one for one in found.tested if not one.harmonic_of), None)
-    if strongest is None or strongest.p_value >= REPEAT_P:
-        n = strongest.n if strongest is not None else 0
-        return Refused(question, method, found.verdict, n)
-    half = strongest.period_half_m
-    return Result(
-        question=question,
-        estimate=strongest.period_m,
-        low=strongest.period_m - half,
-        high=strongest.period_m + half,
-        confidence=0.95,
-        unit="m",
-        method=method,
-        n=strongest.n,
-        effective_n=None,
-        known_m=None,
-        unit_of_inference="event",
-        assumptions=(
-            Assumption("the list of elements was made before looking", True, "elements of the line sheet"),
-            Assumption("faults are separate", None, f"{strongest.n} faults on {strongest.reels} reels"),
-        ),
-        warnings=(found.verdict, *strongest.warnings, *(one.reason for one in found.refused)),
-        details={"p_value": strongest.p_value, "p_local": strongest.p_local, "trials": strongest.trials},
-    )
 
 
 def _series_of(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, EffectiveN | None]:
@@ -152,6 +117,7 @@ def _capability(
         sense="at least" if limit.sense == "at least" else "at most",
         n_for_mean=worth.for_mean,
         n_for_variance=worth.for_variance,
+        freedom_of_worth=worth.freedom,
         unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
         known_m=float(seen.widths()[counted].sum()),
     )

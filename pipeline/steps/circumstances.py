@@ -15,6 +15,7 @@ from pipeline.nonconformance.finding import Finding
 from pipeline.results import Refused
 from pipeline.statistics.event_repeats import RepeatSearch, search_repeats
 from pipeline.steps.bench import Bench
+from pipeline.steps.evidence import Floats
 
 # Level below which a repeat is called, after every listed element is paid for (common practice, no source).
 REPEAT_P = 0.05
@@ -39,27 +40,32 @@ def turns_of(bench: Bench) -> tuple[dict[str, float], dict[str, float]]:
     return turns, tolerance
 
 
+def fault_places(bench: Bench) -> tuple[list[Floats], float]:
+    """Where each separate spark fault of each reel lies on the wire [m], and how well that is known [m]."""
+    events = bench.placed.events
+    if events.height == 0:
+        return [], 0.0
+    first = (
+        events.filter((pl.col("kind") == "spark fault") & pl.col("at_m").is_not_null())
+        .sort("at_m")
+        .group_by("fault", maintain_order=True)
+        .agg(pl.col("at_m").first(), pl.col("at_sd_m").first())
+    )
+    if first.height == 0:
+        return [], 0.0
+    at = first["at_m"].to_numpy().astype(np.float64)
+    middle = first["at_sd_m"].median()
+    places = [at[(at >= reel.from_m) & (at < reel.to_m)] for reel in bench.placed.reels]
+    return places, float(middle) if isinstance(middle, float) else 0.0
+
+
 def spark_repeats(bench: Bench) -> RepeatSearch | Refused | None:
     """Whether the run's spark faults repeat with a listed element; None where there is nothing to look at."""
     tester = bench.line.instrument("spark tester")
     turns, tolerance = turns_of(bench)
-    events = bench.placed.events
-    if tester is None or not turns or events.height == 0:
+    places, unsure = fault_places(bench)
+    if tester is None or not turns or not places:
         return None
-    sparks = events.filter((pl.col("kind") == "spark fault") & pl.col("at_m").is_not_null())
-    if sparks.height == 0:
-        return None
-    first = (
-        sparks.sort("at_m")
-        .group_by("fault", maintain_order=True)
-        .agg(pl.col("at_m").first(), pl.col("at_sd_m").first())
-    )
-    places = [
-        first.filter((pl.col("at_m") >= reel.from_m) & (pl.col("at_m") < reel.to_m))["at_m"].to_numpy()
-        for reel in bench.placed.reels
-    ]
-    middle = first["at_sd_m"].median()
-    unsure = float(middle) if isinstance(middle, float) else 0.0
     try:
         return search_repeats(places, turns, tester.window_m, unsure, tolerance)
     except ReelproofError:

@@ -17,13 +17,21 @@ from numpy.typing import NDArray
 from pipeline.errors import ReelproofError
 from pipeline.results import Assumption, Chart, Refused
 from pipeline.sheets.plant_sheet import Charts
-from pipeline.statistics.alarm_budget import alarm_budget, guaranteed_width
+from pipeline.statistics.alarm_budget import alarm_budget, false_alarms_per_day, guaranteed_width
 from pipeline.statistics.count_charts import u_chart
 from pipeline.statistics.ewma_cusum import CusumChart, cusum_chart, ewma_chart
 from pipeline.statistics.multivariate_charts import mewma_chart, t2_chart, t_squared
-from pipeline.statistics.rare_event_charts import GapCusum, gap_cusum
+from pipeline.statistics.rare_event_charts import GapCusum, g_chart, gap_chart, gap_cusum
 from pipeline.statistics.residual_charts import fit_autoregression, residual_chart
 from pipeline.statistics.run_length import cusum_limit, ewma_width, mewma_limit, shewhart_width
+from pipeline.statistics.run_rules import (
+    EIGHT_IN_A_ROW,
+    FOUR_OF_FIVE,
+    TWO_OF_THREE,
+    RunRule,
+    run_rules_arl,
+    run_signals,
+)
 from pipeline.statistics.shewhart import individuals_chart, mean_charts
 from pipeline.steps.line_reels import LineReel, subgroups_of, values_of
 
@@ -40,12 +48,17 @@ INDIVIDUALS = {
 SMOOTHED = ("mean_wall_mm", "diameter_mm")
 VECTOR = ("mean_wall_mm", "ecc_cos_mm", "ecc_sin_mm")
 # Charts watched at once: what the alarm budget is shared among. Individuals, EWMA and CUSUM, errors of the
-# autoregression, mean and spread of subgroups, T^2, multivariate EWMA, counts, gaps between faults.
-WATCHED = len(INDIVIDUALS) + 2 * len(SMOOTHED) + 1 + 2 + 2 + 2
+# autoregression, mean and spread of subgroups, T^2, multivariate EWMA, counts, gaps between faults by t-chart and
+# CUSUM, reels between reels with a fault.
+WATCHED = len(INDIVIDUALS) + 2 * len(SMOOTHED) + 1 + 2 + 2 + 4
 EWMA_WEIGHT, CUSUM_REFERENCE, VECTOR_WEIGHT = 0.2, 0.5, 0.1
 FEWEST_REELS = 8
 # Fault rate over the usual one that the chart of gaps is made to see (chosen here).
 TIMES_THE_RATE = 5.0
+# Runs a plant may have its individuals charts watch for, by the words of its sheet.
+RUNS = {"two of three": TWO_OF_THREE, "four of five": FOUR_OF_FIVE, "eight in a row": EIGHT_IN_A_ROW}
+# Share of reels with a fault from which on a chart of the good reels between them is no use (chosen here).
+MOST_WITH_FAULT = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +109,12 @@ def _limits(arl0: float) -> _Limits:
     )
 
 
+@cache
+def _arl_with_runs(width: float, rules: tuple[RunRule, ...]) -> float:
+    """Reels to a false alarm of limits and runs together, with centre and deviation known."""
+    return run_rules_arl((RunRule(1, 1, width), *rules))
+
+
 def line_charts(reels: Sequence[LineReel], settings: Charts) -> LineCharts:
     """Every chart of one line and product.
 
@@ -105,7 +124,7 @@ def line_charts(reels: Sequence[LineReel], settings: Charts) -> LineCharts:
     """
     budget = alarm_budget(WATCHED, settings.reels_per_day, settings.false_alarms, settings.days)
     first = min(settings.baseline_reels, len(reels))
-    maker = _Maker(tuple(reels), first, budget.arl0)
+    maker = _Maker(tuple(reels), first, budget.arl0, settings)
     maker.individuals()
     for quantity in SMOOTHED:
         maker.smoothed(quantity)
@@ -114,6 +133,7 @@ def line_charts(reels: Sequence[LineReel], settings: Charts) -> LineCharts:
     maker.vectors()
     maker.counts()
     maker.gaps()
+    maker.good_reels()
     told = f"{budget.words} Limits are set by the first {first} reels of the product on the line."
     return LineCharts(tuple(maker.charts), tuple(maker.refused), told)
 
@@ -121,8 +141,8 @@ def line_charts(reels: Sequence[LineReel], settings: Charts) -> LineCharts:
 class _Maker:
     """Makes the charts of one line one after the other; what cannot be made is kept as a refusal."""
 
-    def __init__(self, reels: tuple[LineReel, ...], first: int, arl0: float) -> None:
-        self.reels, self.first, self.arl0 = reels, first, arl0
+    def __init__(self, reels: tuple[LineReel, ...], first: int, arl0: float, settings: Charts) -> None:
+        self.reels, self.first, self.arl0, self.settings = reels, first, arl0, settings
         self.charts: list[ChartOf] = []
         self.refused: list[Refused] = []
 
@@ -197,7 +217,25 @@ class _Maker:
         if isinstance(chart, Refused):
             return chart
         told = f"Limits are widened so that nine in ten baselines of {known} reels keep to the alarm budget."
-        return replace(chart, arl0=self.arl0, warnings=(*chart.warnings, told))
+        return self.with_runs(replace(chart, arl0=self.arl0, warnings=(*chart.warnings, told)), later)
+
+    def with_runs(self, chart: Chart, values: Array) -> Chart:
+        """The chart with the runs the plant has chosen to watch for, and what they cost in false alarms."""
+        chosen = tuple(RUNS[one] for one in self.settings.rules)
+        if not chosen:
+            return chart
+        arl0 = _arl_with_runs(_limits(self.arl0).shewhart, chosen)
+        days, a_day = self.settings.days, self.settings.reels_per_day
+        cost, alone = (days * false_alarms_per_day(one, a_day) for one in (arl0, self.arl0))
+        told = (
+            f"Runs are watched for too ({'; '.join(one.words for one in chosen)}). With the limits they alarm for "
+            f"nothing once in {arl0:.0f} reels on average, limits alone once in {self.arl0:.0f}: {cost:.2g} false "
+            f"alarms in {days:g} days on this chart in place of {alone:.2g}; the budget of all charts together is "
+            f"{self.settings.false_alarms:g}."
+        )
+        found = run_signals(values, chart.details["centre"], chart.details["sigma"], chosen)
+        signals = tuple(sorted((*chart.signals, *found), key=lambda one: one.item))
+        return replace(chart, signals=signals, arl0=arl0, warnings=(*chart.warnings, told))
 
     def smoothed(self, quantity: str) -> None:
         """EWMA and CUSUM: later reels against the first ones', or the first ones against themselves."""
@@ -364,6 +402,42 @@ class _Maker:
             family,
             lambda: self.told(_gaps_chart(found), phase),
             [self.reels[number] for number in owners[start:]],
+        )
+        self.keep(
+            "wire between spark faults",
+            "fault_gap_m",
+            "t-chart",
+            lambda: self.told(gap_chart(gaps, mean, 1, 1.0 / reached), phase),
+            [self.reels[number] for number in owners[start:]],
+        )
+
+    def good_reels(self) -> None:
+        """Good reels between reels with a spark fault: for lines on which most reels have none."""
+        title, family = "reels between reels with a spark fault", "g-chart"
+        tested = [number for number, reel in enumerate(self.reels) if reel.tested_m > 0.0]
+        bad = [place for place, number in enumerate(tested) if self.reels[number].faults > 0]
+        first = sum(number < self.first for number in tested)
+        before = sum(place < first for place in bad)
+        chance = before / first if first else 0.0
+        if first < FEWEST_REELS or before < 3 or chance > MOST_WITH_FAULT:
+            reason = (
+                f"{before} of the first {first} tested reels have a fault; 3 at least set a usual share, and beyond "
+                f"{100 * MOST_WITH_FAULT:.0f} % the u-chart serves better."
+            )
+            self.refused.append(
+                Refused("Do reels with a spark fault come closer together?", family, reason, before)
+            )
+            return
+        phase: Literal["I", "II"] = "II" if len(bad) > before else "I"
+        start = before if phase == "II" else 1
+        between = np.diff(bad)[start - 1 :] - 1
+        alpha = 0.5 / max(self.arl0 * chance, 20.0)
+        self.keep(
+            title,
+            "good_reels",
+            family,
+            lambda: self.told(g_chart(between, chance, alpha), phase),
+            [self.reels[tested[place]] for place in bad[start:]],
         )
 
     def parts(

@@ -44,7 +44,8 @@ def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Re
         reason = f"{known.size} steady readings that vary are too few to see a shape; 50 are needed."
         return Refused(question, METHOD, reason, int(known.size))
     try:
-        block = max(1.0, min(block_length(thin).circular, thin.size / 5.0))
+        sized = block_length(thin)
+        block = max(1.0, min(sized.circular, thin.size / 5.0))
         step = max(1, round(block))
         if thin.size / step < FEWEST:
             reason = (
@@ -59,6 +60,7 @@ def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Re
             sense="at least" if limit.sense == "at least" else "at most",
             goodness=_goodness,
             step=step,
+            widening=sized.widening(thin.size, block, 0.95),
             unit=limit.unit,
             unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
             known_m=known_m,
@@ -67,12 +69,6 @@ def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Re
         return Refused(question, METHOD, str(fault.complaints[0]), int(known.size))
     if isinstance(found, Refused):
         return replace(found, question=question)
-    if found.low > found.estimate:
-        reason = (
-            f"Redrawn wire gives an index of {found.low:.2f} or more, above the {found.estimate:.2f} found: families "
-            "that fit as well disagree, so the shape of the tail is not known. Gather more wire."
-        )
-        return Refused(question, METHOD, reason, int(known.size))
     told = f"Blocks of {block:.0f} of {thin.size} readings, one in {step} for the fit, were redrawn."
     return replace(found, question=question, warnings=(*found.warnings, told))
 

@@ -13,7 +13,8 @@ import numpy as np
 from pipeline.errors import ReelproofError
 from pipeline.results import Refused, Result
 from pipeline.statistics.change_points import Changes, OneChange, find_changes, noted_nearby, one_change
-from pipeline.statistics.periodicity import Periods, find_periods
+from pipeline.statistics.lomb_scargle import gappy_period
+from pipeline.statistics.periodicity import find_periods
 from pipeline.statistics.turning_elements import (
     TurningElement,
     alias_table,
@@ -38,6 +39,9 @@ CHANGES_IN = {"mean_wall_mm": "mean wall", "eccentricity_mm": "offset of the con
 AVERAGE_M = 50.0
 # Longest chains that are looked through for periods: a longer run is cut at its first readings.
 MOST_READINGS = 400_000
+# Share of the wire without a reading from which on periods are looked for in the readings as they stand, how many of
+# them are looked through, and the longest period [m] (chosen here, to bound the time).
+GAP_SHARE, MOST_GAPPY, LONGEST_GAPPY_M = 0.2, 3000, 100.0
 # Level of the CUSUM test for a single change (common practice, no source).
 CUSUM_P = 0.05
 
@@ -107,15 +111,48 @@ def _periods(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -
         found = find_periods(on_uniform_length(at, value, step), step, unit=seen.unit)
     except ReelproofError as fault:
         return [Refused(question, "averaged spectrum", str(fault.complaints[0]), at.size)]
+    wire = float(at[-1] - at[0])
+    gaps = isinstance(found, Refused) or found.spectrum.left_out_m > GAP_SHARE * wire
+    beside = [_through_gaps(bench, at, value, question, step, seen)] if gaps else []
     if isinstance(found, Refused):
-        return [replace(found, question=question)]
+        return [replace(found, question=question), *beside]
     if not found.found:
-        return [Refused(question, "averaged spectrum (Welch 1967)", found.verdict, at.size)]
-    return [_with_element(bench, one, question, step, seen, found) for one in found.found]
+        return [Refused(question, "averaged spectrum (Welch 1967)", found.verdict, at.size), *beside]
+    return [
+        *(_with_element(bench, one, question, step, seen, found.warnings) for one in found.found),
+        *beside,
+    ]
+
+
+def _through_gaps(
+    bench: Bench, at: Floats, value: Floats, question: str, step: float, seen: Seen
+) -> Result | Refused:
+    """The strongest period of readings as they stand, for wire with gaps; refused where it is no more than chance."""
+    asked = f"{question.removesuffix('?')}, looked for through its gaps?"
+    method = "Lomb-Scargle periodogram of prewhitened readings (Baluev 2008)"
+    start = max((at.size - MOST_GAPPY) // 2, 0)
+    at, value = at[start : start + MOST_GAPPY], value[start : start + MOST_GAPPY]
+    keep = np.flatnonzero(np.diff(at, prepend=-np.inf) > 0.0)
+    at, value = at[keep], value[keep]
+    longest = min(LONGEST_GAPPY_M, float(at[-1] - at[0]) / 4.0)
+    try:
+        found = gappy_period(at, value, 4.0 * step, longest)
+    except ReelproofError as fault:
+        return Refused(asked, method, str(fault.complaints[0]), at.size)
+    if isinstance(found, Refused):
+        return replace(found, question=asked)
+    p = found.details["p_value"]
+    if p > 0.01:
+        reason = (
+            f"No period stands above the noise: the strongest, {found.estimate:.4g} m, has p = {p:.2g} over all "
+            f"lengths from {4.0 * step:.3g} to {longest:.3g} m."
+        )
+        return Refused(asked, method, reason, at.size)
+    return _with_element(bench, found, asked, step, seen, ())
 
 
 def _with_element(
-    bench: Bench, one: Result, question: str, step: float, seen: Seen, found: Periods
+    bench: Bench, one: Result, question: str, step: float, seen: Seen, warnings: tuple[str, ...]
 ) -> Result:
     """A period with the element it fits, told among its warnings."""
     known = period_of_result(one)
@@ -123,7 +160,7 @@ def _with_element(
     elements = elements_of(bench)
     if known is not None and elements:
         told = attribute(known[0], known[1], alias_table(elements, step, seen.extent_m)).words
-    return replace(one, question=question, warnings=(told, *one.warnings, *found.warnings))
+    return replace(one, question=question, warnings=(told, *one.warnings, *warnings))
 
 
 def _changes(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | Refused]:

@@ -33,11 +33,6 @@ from pipeline.statistics.return_level import reel_level
 from pipeline.statistics.tail_diagnostics import cluster_spacings, mean_excess, stability, trend_along_length
 from pipeline.steps.evidence import Floats, Seen
 
-# Found by 10,000 simulations at a lag-one correlation of .95, threshold 2.5 deviations down.
-CLUMPING_SHORT = (
-    "Where readings follow one another closely the interval is too short: it held the true figure in 39 % of simulated "
-    "series at a lag-one correlation of .95. Read it as a guide to clumping, not as a bound."
-)
 # How often a level is passed: half of all reels, and one reel in a thousand.
 LEVELS = ((math.log(2.0), "half of all reels get"), (1e-3, "one reel in a thousand gets"))
 NORMAL = "normal readings taken as independent (the usual figure)"
@@ -136,11 +131,7 @@ def tail_answers(tail: Tail, reel_m: float, averaging_m: float) -> list[Result |
     found: list[Result | Refused] = []
     try:
         clumping = extremal_index(tail.value, tail.threshold, step_m=tail.step_m)
-        found.append(
-            replace(clumping, question=question, warnings=(*clumping.warnings, CLUMPING_SHORT))
-            if isinstance(clumping, Result)
-            else replace(clumping, question=question)
-        )
+        found.append(replace(clumping, question=question))
     except ReelproofError as fault:
         found.append(Refused(question, "extremal index", str(fault.complaints[0]), tail.value.size))
     lower = LowerTail(

@@ -95,3 +95,21 @@ def test_limits_of_mean_and_95th_percentile() -> None:
         ):
             printed_value, half = answers[f"{well} {name}"]
             assert value == pytest.approx(printed_value, abs=half), (well, name)
+
+
+def test_a_sampling_plan_by_variables() -> None:
+    """Montgomery, chapter 16, example 16.1: a lot passes from k deviations on, a tolerance factor of its bad share.
+
+    A lot of share p passes with chance Pa exactly where k is the factor of 1 - p at a confidence of 1 - Pa.
+    """
+    for name, (value, half) in printed("ACC-02").items():
+        share, chance = (float(one) for one in re.findall(r"0\.\d+", name))
+        assert one_sided_factor(40, 1.0 - share, 1.0 - chance) == pytest.approx(value, abs=half), name
+
+
+def test_correction_factors_of_a_net_content_lot() -> None:
+    """NIST Handbook 133, table 2-1: the one-sided 97.5 % bound of a mean, in deviations of the sample."""
+    for name, (value, half) in printed("ACC-03").items():
+        n = int(name.removeprefix("SCF n="))
+        low, high = quantile_bounds(0.0, 1.0, n, 0.5, 0.975)
+        assert (-low, high) == pytest.approx((value, value), abs=half), name

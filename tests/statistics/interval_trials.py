@@ -26,8 +26,8 @@ from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.averaging_gauge import margin_at_specimen_scale
 from pipeline.statistics.below_threshold import fit_tail, tail_log_likelihood
 from pipeline.statistics.block_minima import fit_block_minima, profile_height
-from pipeline.statistics.bootstrap import bootstrap_interval, redraw
-from pipeline.statistics.capability import index_interval_approximate
+from pipeline.statistics.bootstrap import block_length, bootstrap_interval, redraw
+from pipeline.statistics.capability import index_interval_approximate, index_lower_bound, widening
 from pipeline.statistics.capability_two_sided import performance_index_two_sided
 from pipeline.statistics.capability_within import within_index_one_sided
 from pipeline.statistics.change_points import Changes, OneChange, find_changes, one_change
@@ -103,11 +103,10 @@ def one_sided(phi: float) -> Callable[[Random], Held]:
         if not worth.resolved:
             return None, None
         index = float(x.mean() / (3 * x.std(ddof=1)))
-        # The bound lies under the truth exactly if P(t' >= observed | truth) is 5 % at least: no root to solve.
-        ours = bound_is_below(
-            index * math.sqrt(worth.variance_factor), 1.5, worth.for_mean, worth.for_variance - 1.0
-        )
-        return ours, bound_is_below(index, 1.5, 2000.0, 1999.0)
+        corrected = index * math.sqrt(worth.variance_factor)
+        low = index_lower_bound(corrected, worth.for_mean, worth.for_variance)
+        low = corrected - (corrected - low) * widening(worth.freedom, 0.95)
+        return low <= 1.5, bound_is_below(index, 1.5, 2000.0, 1999.0)
 
     return run
 
@@ -126,6 +125,7 @@ def two_sided(phi: float) -> Callable[[Random], Held]:
             3.99,
             n_for_mean=worth.for_mean,
             n_for_variance=worth.for_variance,
+            freedom_of_worth=worth.freedom,
             unit_of_inference="reading",
         )
         return holds(ours, 1.33), holds(performance_index_two_sided(x, -4.5, 3.99), 1.33)
@@ -166,6 +166,7 @@ def shaped(phi: float) -> Callable[[Random], Held]:
         step = 1 if phi == 0.0 else 20
         block = 1.0 if phi == 0.0 else 150.0
         seed = int(random.integers(1 << 31))
+        sized = block_length(x)
         found = [
             quantile_index_one_sided(
                 x,
@@ -174,6 +175,7 @@ def shaped(phi: float) -> Callable[[Random], Held]:
                 redraw(n, length, 120, seed),
                 family="gamma",
                 step=step,
+                widening=sized.widening(n, length, 0.95) if length > 1.0 or not phi else 1.0,
                 unit_of_inference="reading",
             )
             for length in (block, 1.0)
@@ -195,7 +197,7 @@ def bootstrapped(phi: float) -> Callable[[Random], Held]:
             question="mean",
             unit="mm",
             unit_of_inference="reading",
-            repetitions=200,
+            repetitions=600,
             seed=int(random.integers(1 << 31)),
         )
         return holds(found, 0.0), abs(x.mean()) <= 1.96 * x.std(ddof=1) / math.sqrt(n)
@@ -212,7 +214,7 @@ def drifting(phi: float) -> Callable[[Random], Held]:
         worth = effective_n(residuals_of_line(at, x))
         if not worth.resolved:
             return None, None
-        found = linear_drift(at, x, worth.for_mean)
+        found = linear_drift(at, x, worth.for_mean, freedom=worth.freedom)
         assert isinstance(found, Result)
         naive = abs(found.estimate - 1e-3) < 1.96 * found.details["standard_error_if_independent"]
         return holds(found, 1e-3), naive
@@ -372,20 +374,24 @@ TAIL_PER_KM = float(stats.genextreme.sf(-0.385, 0.15, -0.409987, 0.006498))
 
 
 def clumping(random: Random) -> Held:
-    """Max-autoregression of index exactly 1/2, 20,000 readings, 200 under the threshold."""
+    """Max-autoregression of index exactly 1/2, 20,000 readings, 200 beyond the threshold; K-gaps is the naive one."""
     fresh = -1.0 / np.log(random.random(20_000)) / 2.0
     position = np.arange(20_000)
     x = np.exp2(np.maximum.accumulate(np.log2(fresh) + position) - position)
-    at = np.flatnonzero(x > np.quantile(x, 0.99))
+    level = float(np.quantile(x, 0.99))
+    at = np.flatnonzero(x > level)
     fit = k_gaps(np.diff(at), at.size, x.size)
-    return fit.low <= 0.5 <= fit.high, None
+    return holds(extremal_index(-x, -level), 0.5), fit.low <= 0.5 <= fit.high
 
 
 def clumping_correlated(random: Random) -> Held:
     """100,000 readings at lag-one .95 under -2.5 deviations; the truth is -ln lambda over the share of a reading."""
     ratio, _ = smallest_eigenvalue(0.95, -2.5)
     truth = math.log(ratio) / math.log1p(-float(special.ndtr(-2.5)))
-    return holds(extremal_index(autoregression(0.95, 1, 100_000, random)[0], -2.5), truth), None
+    x = autoregression(0.95, 1, 100_000, random)[0]
+    at = np.flatnonzero(x < -2.5)
+    fit = k_gaps(np.diff(at), at.size, x.size)
+    return holds(extremal_index(x, -2.5), truth), fit.low <= truth <= fit.high
 
 
 def crossings(phi: float) -> Callable[[Random], Held]:

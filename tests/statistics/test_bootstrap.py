@@ -9,6 +9,7 @@ from scipy.signal import lfilter
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused, Result
 from pipeline.statistics.bootstrap import (
+    BlockLength,
     block_length,
     block_length_of_autoregression,
     bootstrap_interval,
@@ -93,31 +94,17 @@ def test_error_of_a_quantile_index_blocked_and_unblocked() -> None:
     assert np.mean(single) < 0.6 * truth
 
 
-@pytest.mark.parametrize(("phi", "n", "seed", "found"), [(0.0, 1000, 11, 0.945), (0.95, 3000, 12, 0.90)])
-def test_coverage_of_the_mean(phi: float, n: int, seed: int, found: float) -> None:
-    """Worth 1,000, 77 and 513 independent readings: .945, .90 and .95 were found; single readings cover .25.
-
-    The last is left out here for its length. 200 series here, so a share of .95 is known to .03; 1,000 gave
-    the figures above.
-    """
-    covered = naive = 0
-    for row in autoregression(phi, n, 200, seed):
-        for block in (None, 1.0):
-            asked = bootstrap_interval(
-                row,
-                mean_of_rows,
-                question="mean",
-                unit="mm",
-                unit_of_inference="reading",
-                block=block,
-                repetitions=200,
-            )
-            assert isinstance(asked, Result)
-            hit = asked.low <= 0.0 <= asked.high
-            covered, naive = covered + (hit and block is None), naive + (hit and block == 1.0)
-    assert covered / 200 == pytest.approx(found, abs=0.045)
-    if phi:
-        assert naive / 200 < 0.4
+def test_blocks_are_widened_for_what_they_lose_at_their_ends() -> None:
+    """Lag-one .95, blocks of 120 of 3,000: g/S = 2 phi/(1 - phi^2) = 19.487; t of 24 at .975 = 2.0639 (tables)."""
+    exact = BlockLength(120.0, 105.0, 300, 2 * 0.95 / (1 - 0.95**2))
+    by_hand = 2.0639 / 1.95996 / math.sqrt((1 - 19.487 / 120) * (1 - 120 / 3000))
+    assert exact.widening(3000, 120.0, 0.975) == pytest.approx(by_hand, rel=1e-4)
+    # The variance of a mean over such blocks falls short by just that share: sum (1 - |k|/l) rho_k over sum rho_k.
+    lags = np.arange(-119, 120)
+    kept = np.sum((1 - np.abs(lags) / 120) * 0.95 ** np.abs(lags)) / ((1 + 0.95) / (1 - 0.95))
+    assert kept == pytest.approx(1 - 19.487 / 120, abs=1e-3)
+    found = np.median([block_length(row).cut_off for row in autoregression(0.95, 40_000, 10, 4)])
+    assert found == pytest.approx(19.5, rel=0.15)
 
 
 def test_unknown_values_are_told_and_lower_bounds_are_open() -> None:

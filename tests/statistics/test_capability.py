@@ -16,6 +16,7 @@ from pipeline.statistics.capability import (
     index_standard_error,
     performance_index_one_sided,
     summarise,
+    widening,
 )
 
 
@@ -105,14 +106,6 @@ def test_trap_interval_of_independent_readings_covers_two_thirds() -> None:
     assert covered == pytest.approx(0.93, abs=0.015)
 
 
-@pytest.mark.slow
-def test_coverage_at_lag_one_095() -> None:
-    """Found .935 for ours and .566 for the naive interval, 10,000 repetitions."""
-    covered, naive = _coverage(0.95, 10_000, 22)
-    assert naive < 0.62
-    assert 0.90 < covered < 0.96
-
-
 def _coverage(phi: float, repetitions: int, seed: int) -> tuple[float, float]:
     """Shares of ours and of the naive bounds that lie below the truth.
 
@@ -145,6 +138,24 @@ def test_bound_with_effective_numbers_is_the_one_whose_coverage_was_counted() ->
     )
     assert found.effective_n == worth.for_mean
     assert found.low < found.details["low_if_taken_as_independent"]
+
+
+def test_a_bound_is_longer_where_the_effective_numbers_are_estimated() -> None:
+    """Student's t of 10 at .95 is 1.8125, the normal 1.6449 (tables): the bound is 1.1019 times as far away."""
+    assert widening(10.0, 0.95) == pytest.approx(1.8125 / 1.6449, abs=1e-4)
+    row = autoregression(0.9, 2000, 1, 5)[0] + 4.5
+    worth = effective_n(row)
+    assert worth.freedom == 2000 / (2 * (2 * worth.cut_lag + 1))
+    numbers = {
+        "n_for_mean": worth.for_mean,
+        "n_for_variance": worth.for_variance,
+        "unit_of_inference": "reading",
+    }
+    plain = performance_index_one_sided(row, 0.0, **numbers)
+    longer = performance_index_one_sided(row, 0.0, freedom_of_worth=worth.freedom, **numbers)
+    assert isinstance(plain, Result) and isinstance(longer, Result)
+    top = plain.estimate * math.sqrt(worth.variance_factor)
+    assert (top - longer.low) / (top - plain.low) == pytest.approx(widening(worth.freedom, 0.95))
 
 
 def test_capability_only_where_stability_was_shown() -> None:
@@ -250,3 +261,13 @@ def test_summary_complains_of_infinity_and_bears_emptiness() -> None:
     assert empty.n == 0 and math.isnan(empty.mean) and math.isnan(empty.sd)
     assert math.isnan(summarise([1.0]).sd)
     assert summarise([0.1] * 7).sd == 0.0
+
+
+def test_shape_told_beside_an_index_agrees_with_an_independent_program() -> None:
+    """Skewness and excess kurtosis of scipy.stats (moments with divisor n)."""
+    x = np.random.default_rng(3).gamma(3.0, size=80) + 1.0
+    found = performance_index_one_sided(x, 0.0)
+    assert isinstance(found, Result)
+    assert found.assumptions[0].evidence == (
+        f"skewness {stats.skew(x):.2f}, excess kurtosis {stats.kurtosis(x):.2f}"
+    )

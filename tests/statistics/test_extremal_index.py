@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import optimize
+from scipy import optimize, special
 from scipy.signal import lfilter
 
 from pipeline.errors import MethodRefusal
@@ -16,6 +16,7 @@ from pipeline.statistics.extremal_index import (
     k_gaps,
     run_from_extremal_index,
 )
+from tests.statistics.interval_trials import smallest_eigenvalue
 
 SPACINGS = [1, 1, 30, 2, 1, 55, 1, 80, 1, 1]
 
@@ -56,32 +57,23 @@ def test_process_of_known_index() -> None:
     found = extremal_index(-x, -np.quantile(x, 0.99), step_m=0.5)
     assert isinstance(found, Result)
     assert found.estimate == pytest.approx(0.5, abs=0.03)
-    assert found.details["intervals_estimate"] == pytest.approx(0.5, abs=0.04)
+    assert found.details["k_gaps_estimate"] == pytest.approx(0.5, abs=0.04)
     assert found.low < 0.5 < found.high
     assert found.assumptions[0].held is True
     assert found.known_m == 100_000.0
 
 
-def test_coverage_of_the_likelihood_interval() -> None:
-    """400 series of 20,000, 200 exceedances each: .90 found, not .95, and the docstring says so."""
-    covered = 0
-    for seed in range(400):
-        x = max_autoregression(20_000, 100 + seed)
-        at = np.flatnonzero(x > np.quantile(x, 0.99))
-        fit = k_gaps(np.diff(at), at.size, x.size)
-        covered += fit.low <= 0.5 <= fit.high
-    assert covered / 400 == pytest.approx(0.90, abs=0.035)
-
-
-@pytest.mark.parametrize(("depth", "kept"), [(2.5, 0.36), (3.0, 0.44), (3.5, 0.55)])
-def test_autoregression_is_far_from_its_limit_at_usable_thresholds(depth: float, kept: float) -> None:
-    """Coefficient .9: the limit is 1, yet .37/.44/.58 at 2.5/3/3.5 deviations (simulated, no printed
-    source)."""
+@pytest.mark.parametrize("depth", [2.5, 3.0, 3.5])
+def test_autoregression_is_far_from_its_limit_at_usable_thresholds(depth: float) -> None:
+    """Coefficient .9: the limit is 1; at 2.5/3/3.5 deviations -ln lambda over the share of a reading is far from it."""
+    ratio, _ = smallest_eigenvalue(0.9, -depth)
+    truth = math.log(ratio) / math.log1p(-float(special.ndtr(-depth)))
+    assert truth < 0.6
     noise = np.random.default_rng(3).standard_normal(3_000_000)
-    x = lfilter([math.sqrt(1 - 0.81)], [1, -0.9], noise)
-    found = extremal_index(x, -depth)
+    found = extremal_index(lfilter([math.sqrt(1 - 0.81)], [1, -0.9], noise), -depth)
     assert isinstance(found, Result)
-    assert found.estimate == pytest.approx(kept, abs=0.04)
+    assert found.estimate == pytest.approx(truth, abs=0.05)
+    assert found.low < truth < found.high
 
 
 def test_k_is_raised_until_the_test_holds() -> None:
@@ -91,7 +83,7 @@ def test_k_is_raised_until_the_test_holds() -> None:
     assert isinstance(one, Result) and isinstance(chosen, Result)
     assert one.assumptions[0].held is False
     assert chosen.details["k"] > 1.0
-    assert chosen.estimate == pytest.approx(chosen.details["intervals_estimate"], rel=0.15)
+    assert chosen.details["k_gaps_estimate"] == pytest.approx(chosen.estimate, rel=0.15)
 
 
 def test_clusters_keep_the_thinnest_reading_of_each() -> None:
@@ -115,8 +107,8 @@ def test_run_length_makes_as_many_clusters_as_the_index_says() -> None:
 @pytest.mark.parametrize(
     ("values", "reason"),
     [
-        ([0.4] * 100, "0 readings below the threshold are too few, 20 are needed; raise the threshold."),
-        ([], "0 readings below the threshold are too few, 20 are needed; raise the threshold."),
+        ([0.4] * 100, "0 readings below the threshold are too few, 40 are needed; raise the threshold."),
+        ([], "0 readings below the threshold are too few, 40 are needed; raise the threshold."),
         ([0.3, math.inf] * 50, "A reading or the threshold is infinite; flag it and ask again."),
         ([0.3, math.nan] * 50, "50 of 100 readings are unknown; ask for pieces of known wire."),
     ],

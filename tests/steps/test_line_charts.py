@@ -10,6 +10,7 @@ from scipy import stats
 
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.alarm_budget import guaranteed_width
+from pipeline.statistics.run_rules import EIGHT_IN_A_ROW, FOUR_OF_FIVE, TWO_OF_THREE, run_rules_arl
 from pipeline.steps.line_charts import FEWEST_REELS, WATCHED, ChartOf, LineCharts, line_charts
 from pipeline.steps.line_reels import LineReel
 
@@ -73,7 +74,7 @@ def test_later_reels_are_held_against_limits_of_the_first_ones_only() -> None:
 def test_limits_are_those_of_the_plants_alarm_budget() -> None:
     found = line_charts(reels(quiet(40)), SETTINGS)
     assert found.budget.startswith(
-        "1 false alarm(s) in 7 days on 15 charts with 60 points a day each: one in 6300 "
+        "1 false alarm(s) in 7 days on 17 charts with 60 points a day each: one in 7140 "
     )
     individuals = of(found, "individuals chart", "I").chart
     assert individuals.arl0 == pytest.approx(ARL0)
@@ -159,3 +160,59 @@ def test_false_alarms_of_the_later_reels_keep_to_the_budget() -> None:
         )
     # 25 lines x 4 charts x 40 points.
     assert signals <= stats.poisson.ppf(0.999, 4000 / ARL0)
+
+
+def test_runs_the_plant_chose_are_watched_for_and_their_cost_is_told() -> None:
+    """All four rules at three deviations alarm once in 91.75 points (Champ and Woodall 1987, table 1)."""
+    wall = quiet(60)
+    wall[40:48] = wall[:24].mean() + 0.3 * wall[:24].std() + 1e-4 * np.arange(8)
+    plain = of(line_charts(reels(wall), SETTINGS), "individuals chart", "II").chart
+    chosen = SETTINGS.model_copy(update={"rules": ("two of three", "four of five", "eight in a row")})
+    found = of(line_charts(reels(wall), chosen), "individuals chart", "II").chart
+    assert plain.arl0 == pytest.approx(ARL0)
+    assert not any("in a row" in one.rule for one in plain.signals)
+    # Wider limits than three deviations leave the three runs alone: between 91.75 and the runs' own run length.
+    alone = run_rules_arl((TWO_OF_THREE, FOUR_OF_FIVE, EIGHT_IN_A_ROW))
+    assert 91.75 < found.arl0 < alone
+    assert found.warnings[-1] == (
+        "Runs are watched for too (2 of 3 points in a row beyond 2 standard deviations on one side; 4 of 5 points in "
+        "a row beyond 1 standard deviations on one side; 8 points in a row on one side of the centre line). With the "
+        f"limits they alarm for nothing once in {found.arl0:.0f} reels on average, limits alone once in {ARL0:.0f}: "
+        f"{420 / found.arl0:.2g} false alarms in 7 days on this chart in place of {420 / ARL0:.2g}; the budget of all "
+        "charts together is 1."
+    )
+    run = [one for one in found.signals if one.rule.startswith("8 points")]
+    assert run[0].item == 47 - 24 and run[0].since == 40 - 24
+
+
+def test_good_reels_between_reels_with_a_fault_come_closer_together() -> None:
+    """One bad reel in ten, then every one: with 1/10 the chance of no good reel between two is .1 each time."""
+    made = [
+        LineReel("R-1", f"reel {k}", faults=int(k % 10 == 5 or k >= 60), tested_m=2000.0, fault_at_m=(900.0,))
+        for k in range(70)
+    ]
+    chart = of(line_charts(made, Charts(baseline_reels=40)), "g-chart", "II", "good_reels")
+    assert chart.chart.plotted.tolist() == [9.0, 9.0, 4.0, *[0.0] * 9]
+    assert chart.reels[0].reel_id == "reel 45" and chart.reels[-1].reel_id == "reel 69"
+    few = line_charts(made[:40], Charts(baseline_reels=20))
+    told = [one for one in few.refused if one.method == "g-chart"]
+    assert told[0].reason == (
+        "2 of the first 20 tested reels have a fault; 3 at least set a usual share, and beyond 50 % the u-chart "
+        "serves better."
+    )
+
+
+def test_a_long_gap_between_faults_lies_outside_the_t_chart() -> None:
+    """Usual gap 10 km; a gap of that size times ln(2/alpha) or more has a chance of alpha/2 or less (exponential)."""
+    made = [
+        LineReel(
+            "R-1", f"reel {k}", faults=int(k % 5 == 0), tested_m=2000.0, fault_at_m=(900.0,) * int(k % 5 == 0)
+        )
+        for k in range(40)
+    ] + [LineReel("R-1", f"reel {k}", tested_m=2000.0) for k in range(40, 140)]
+    made.append(LineReel("R-1", "last", faults=1, tested_m=2000.0, fault_at_m=(100.0,)))
+    chart = of(line_charts(made, Charts(baseline_reels=30)), "t-chart", "II", "fault_gap_m").chart
+    assert chart.plotted[-1] == pytest.approx(2000.0 * 105 - 800.0)
+    alpha = 1.0 / chart.arl0
+    assert chart.upper[0] == pytest.approx(10_000.0 * np.log(2.0 / alpha), rel=1e-6)
+    assert [one.item for one in chart.signals] == [chart.plotted.size - 1]

@@ -1,0 +1,67 @@
+"""Periods through gaps, and the CUSUM's estimate of one change, as a run's patterns tell them."""
+
+from types import SimpleNamespace
+from typing import Any, cast
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipeline.results import Refused, Result
+from pipeline.steps.bench import Bench
+from pipeline.steps.evidence import Seen
+from pipeline.steps.run_patterns import _by_cusum, _periods
+from tests.published.worked_cases import column
+
+
+def with_wall(at: np.ndarray, value: np.ndarray) -> tuple[Bench, Seen]:
+    """A line without turning elements, and a mean wall read at these places."""
+    yes = np.ones(at.size, dtype=bool)
+    speed = pl.DataFrame({"speed_m_s": [2.0]})
+    bench = SimpleNamespace(
+        line=SimpleNamespace(elements=()), placed=SimpleNamespace(placement=SimpleNamespace(readings=speed))
+    )
+    seen = Seen(
+        name="mean_wall_mm", unit="mm", instrument=cast(Any, None), row=np.arange(at.size), at_m=at, value=value,
+        fit=yes, fit_for_statistics=yes, steady=yes, uncertainty=0.002, extent_m=0.1, hole_m=2.0,
+        known=np.array([[0.0, 2400.0]]),
+    )  # fmt: skip
+    return cast(Any, bench), seen
+
+
+def test_wire_with_gaps_is_looked_through_as_it_stands() -> None:
+    """A swing of 7.3 m; a third of the wire is lost in pieces, so that no piece of the averaged spectrum is whole."""
+    random = np.random.default_rng(3)
+    at = np.arange(0.0, 1200.0, 1.0)
+    at = at[(at % 30.0) < 20.0]
+    wall = 0.4 + 0.003 * random.standard_normal(at.size) + 0.004 * np.sin(2 * np.pi * at / 7.3)
+    bench, seen = with_wall(at, wall)
+    plain, through = _periods(bench, seen, "mean wall", 0.0, 1200.0)
+    assert isinstance(plain, Refused)
+    assert plain.reason.endswith("pieces have no gap; use the spectrum for gappy readings.")
+    assert isinstance(through, Result)
+    assert through.question == "Does the mean wall come back along the wire, looked for through its gaps?"
+    assert through.low < 7.3 < through.high
+    bench, seen = with_wall(at, 0.4 + 0.003 * random.standard_normal(at.size))
+    _, chance = _periods(bench, seen, "mean wall", 0.0, 1200.0)
+    assert isinstance(chance, Refused)
+    assert chance.reason.startswith("No period stands above the noise: the strongest, ")
+
+
+def test_the_cusum_tells_of_the_nile() -> None:
+    """Flow at Aswan 1871-1970: one change, after 1898 (Cobb, Biometrika 65 (1978), 243; case CPT-02), by -247.8.
+
+    The means before and after, 1097.75 and 849.97 (10^8 m^3), are of the published series.
+    """
+    flow = column("CPT-02", "flow")
+    assert (flow[:28].mean(), flow[28:].mean()) == (pytest.approx(1097.75), pytest.approx(849.97, abs=0.005))
+    (told,) = _by_cusum(flow, 1871.0 + np.arange(flow.size), "units")
+    assert told.startswith("The CUSUM's estimate of a single change: at 1899 m (")
+    assert " by -247.7" in told or " by -247.8" in told
+
+
+def test_the_cusum_finds_nothing_in_chance_and_says_so() -> None:
+    quiet = np.random.default_rng(1).standard_normal(100)
+    (told,) = _by_cusum(quiet, np.arange(100.0), "mm")
+    assert told.startswith("The CUSUM test for a single change finds none (p = ")
+    assert _by_cusum(np.full(100, 0.4), np.arange(100.0), "mm") == ()
