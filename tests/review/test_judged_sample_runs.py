@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
+from pipeline.results import UnitOfInference
 from pipeline.store.database import open_to_read
 
 SAMPLE_RUNS = Path(__file__).parents[2] / "sample_runs"
@@ -181,3 +182,51 @@ def test_every_number_has_an_interval_or_is_refused(judged_store: Path) -> None:
                     assert row["low"] <= row["estimate"] <= row["high"]
                     assert 0.0 < row["confidence"] < 1.0
                     assert row["unit_of_inference"]
+
+
+# What each topic's statements may be about: reading, section average, point at specimen scale and reel never mix.
+ABOUT = {
+    "capability": {"reading", "section average"},
+    "shape of the readings": {"reading", "section average"},
+    "periods": {"section average"},
+    "changes": {"section average"},
+    "minimum of a reel": {"reel"},
+    "minimum by normal theory": {"reel"},
+    "capability of reels": {"reel"},
+    "capability within reels": {"section average"},
+    "limit most reels keep": {"reel"},
+    "share of bad reels": {"reel"},
+    "fault repeats": {"event"},
+    "mass": {"section average"},
+}
+
+
+def test_every_stored_number_says_what_it_is_about_and_no_topic_mixes_units(judged_store: Path) -> None:
+    units = set(get_args(UnitOfInference))
+    seen: dict[str, set[str]] = {}
+    with open_to_read(judged_store) as store:
+        heads = [row for row in store.ask("questions/current_runs") if row["assessment_id"] is not None]
+        rows = [
+            row
+            for head in heads
+            for row in store.ask("questions/results_of_assessment", assessment_id=head["assessment_id"])
+        ]
+        for review in {row["line_review_id"] for row in store.ask("questions/line_reviews")}:
+            rows += store.ask("questions/line_results", line_review_id=review)
+    for row in (one for one in rows if not one["refused"]):
+        assert row["unit_of_inference"] in units
+        seen.setdefault(row["topic"], set()).add(row["unit_of_inference"])
+        # A mean wall is an average of the section, the thinnest wall of one reading is not; both are never a point.
+        if row["topic"] == "capability" and "minimum average wall" in row["question"]:
+            assert row["unit_of_inference"] == "section average"
+        elif row["topic"] == "capability":
+            assert row["unit_of_inference"] == "reading"
+        if row["unit_of_inference"] == "point at specimen scale":
+            assert "on a cut slice" in row["question"]
+    assert {topic for topic in ABOUT if topic in seen} >= {
+        "capability",
+        "minimum of a reel",
+        "capability of reels",
+    }
+    for topic, allowed in ABOUT.items():
+        assert seen.get(topic, set()) <= allowed, topic
