@@ -14,7 +14,7 @@ import math
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -294,6 +294,20 @@ def chance_of_autoregression(phi: float, level: float, n: int) -> float:
     return 1.0 - start * ratio ** (n - 1)
 
 
+def passed_by_autoregression(level: float, eta: float, random: Random) -> Held:
+    """Whether 60 km of correlated readings allow `level` to be passed eta times a metre; by clusters, by readings."""
+    x = autoregression(0.95, 1, 120_000, random)[0]
+    u = float(np.quantile(x, 0.005))
+    below = np.flatnonzero(x < u)
+    spacings = np.diff(below)
+    run = run_from_extremal_index(spacings, intervals_estimate(spacings))
+    held = []
+    for y in (decluster(x, np.arange(x.size) * 0.5, u, 0.5 * run).deficit, u - x[below]):
+        fit = fit_tail(y)
+        held.append(likelihood_drop(y, fit.scale, fit.shape, u - level, eta, 60_000) < HALF_95)
+    return held[0], held[1]
+
+
 def risk(phi: float) -> Callable[[Random], Held]:
     """60 km: independent clusters of the sheet's tail, or 120,000 correlated readings and a level 4 deviations down."""
 
@@ -306,16 +320,7 @@ def risk(phi: float) -> Callable[[Random], Held]:
     def readings(random: Random) -> Held:
         # From its own start every 3,000 readings a reel; a metre is two readings.
         eta = -math.log1p(-chance_of_autoregression(0.95, -4.0, 3000)) / 1500
-        x = autoregression(0.95, 1, 120_000, random)[0]
-        u = float(np.quantile(x, 0.005))
-        below = np.flatnonzero(x < u)
-        spacings = np.diff(below)
-        run = run_from_extremal_index(spacings, intervals_estimate(spacings))
-        held = []
-        for y in (decluster(x, np.arange(x.size) * 0.5, u, 0.5 * run).deficit, u - x[below]):
-            fit = fit_tail(y)
-            held.append(likelihood_drop(y, fit.scale, fit.shape, u + 4, eta, 60_000) < HALF_95)
-        return held[0], held[1]
+        return passed_by_autoregression(-4.0, eta, random)
 
     return clusters if phi == 0.0 else readings
 
@@ -330,17 +335,7 @@ def level(phi: float) -> Callable[[Random], Held]:
         return likelihood_drop(y, fit.scale, fit.shape, 0.42 - truth, 1e-2 / 1500, 60_000) < HALF_95, None
 
     def readings(random: Random) -> Held:
-        truth = level_of_autoregression()
-        x = autoregression(0.95, 1, 120_000, random)[0]
-        u = float(np.quantile(x, 0.005))
-        below = np.flatnonzero(x < u)
-        spacings = np.diff(below)
-        run = run_from_extremal_index(spacings, intervals_estimate(spacings))
-        held = []
-        for y in (decluster(x, np.arange(x.size) * 0.5, u, 0.5 * run).deficit, u - x[below]):
-            fit = fit_tail(y)
-            held.append(likelihood_drop(y, fit.scale, fit.shape, u - truth, 1e-2 / 1500, 60_000) < HALF_95)
-        return held[0], held[1]
+        return passed_by_autoregression(level_of_autoregression(), 1e-2 / 1500, random)
 
     return clusters if phi == 0.0 else readings
 
@@ -599,50 +594,42 @@ def repeats(random: Random) -> Held:
     return abs(found.period_m - 1.885) <= found.period_half_m, None
 
 
+def both(
+    name: str, module: str, made: Callable[[float], Callable[[Random], Held]], of: str = ""
+) -> dict[str, Trial]:
+    """The same trial on independent and on correlated readings; `of` where the first is of something else."""
+    return {
+        f"{name}, {of or 'independent'}": Trial(module, made(0.0)),
+        f"{name}, lag-one .95": Trial(module, made(0.95)),
+    }
+
+
 TRIALS: dict[str, Trial] = {
-    "one-sided index, independent": Trial("capability", one_sided(0.0)),
-    "one-sided index, lag-one .95": Trial("capability", one_sided(0.95)),
+    **both("one-sided index", "capability", one_sided),
     "one-sided index, approximate": Trial("capability", approximate),
-    "two-sided index, independent": Trial("capability_two_sided", two_sided(0.0)),
-    "two-sided index, lag-one .95": Trial("capability_two_sided", two_sided(0.95)),
-    "index within reels, independent": Trial("capability_within", within(0.0)),
-    "index within reels, lag-one .95": Trial("capability_within", within(0.95)),
-    "index by quantiles, independent": Trial("nonnormal_capability", shaped(0.0)),
-    "index by quantiles, lag-one .95": Trial("nonnormal_capability", shaped(0.95)),
-    "block bootstrap of a mean, independent": Trial("bootstrap", bootstrapped(0.0)),
-    "block bootstrap of a mean, lag-one .95": Trial("bootstrap", bootstrapped(0.95)),
-    "drift, independent": Trial("drift", drifting(0.0)),
-    "drift, lag-one .95": Trial("drift", drifting(0.95)),
-    "margin at specimen scale, independent": Trial("averaging_gauge", margin(0.0)),
-    "margin at specimen scale, lag-one .95": Trial("averaging_gauge", margin(0.95)),
+    **both("two-sided index", "capability_two_sided", two_sided),
+    **both("index within reels", "capability_within", within),
+    **both("index by quantiles", "nonnormal_capability", shaped),
+    **both("block bootstrap of a mean", "bootstrap", bootstrapped),
+    **both("drift", "drift", drifting),
+    **both("margin at specimen scale", "averaging_gauge", margin),
     "shape of the tail": Trial("below_threshold", tail_shape),
-    "risk of a reel, independent clusters": Trial("minimum_of_reel", risk(0.0)),
-    "risk of a reel, lag-one .95": Trial("minimum_of_reel", risk(0.95)),
-    "level of a reel, independent clusters": Trial("return_level", level(0.0)),
-    "level of a reel, lag-one .95": Trial("return_level", level(0.95)),
-    "risk from block minima, independent": Trial("block_minima", blocks(0.0)),
-    "risk from block minima, lag-one .95": Trial("block_minima", blocks(0.95)),
+    **both("risk of a reel", "minimum_of_reel", risk, "independent clusters"),
+    **both("level of a reel", "return_level", level, "independent clusters"),
+    **both("risk from block minima", "block_minima", blocks),
     "extremal index, max-autoregression": Trial("extremal_index", clumping),
     "extremal index, lag-one .95": Trial("extremal_index", clumping_correlated),
-    "risk from crossings, smooth wall": Trial("level_crossings", crossings(0.0)),
-    "risk from crossings, lag-one .95": Trial("level_crossings", crossings(0.95)),
+    **both("risk from crossings", "level_crossings", crossings, "smooth wall"),
     "tolerance limit, normal": Trial("tolerance", tolerance("normal")),
     "tolerance limit, any shape": Trial("tolerance", tolerance("any")),
     "variance between reels, stretches": Trial("variance_components", components),
-    "variance between reels, independent": Trial("variance_components_reml", components_of_reels(0.0)),
-    "variance between reels, lag-one .95": Trial("variance_components_reml", components_of_reels(0.95)),
-    "place of a change, independent": Trial("change_points", changed(0.0, "place")),
-    "place of a change, lag-one .95": Trial("change_points", changed(0.95, "place")),
-    "size of a change, independent": Trial("change_points", changed(0.0, "size")),
-    "size of a change, lag-one .95": Trial("change_points", changed(0.95, "size")),
-    "place of one change, independent": Trial("change_points", changed(0.0, "place of one")),
-    "place of one change, lag-one .95": Trial("change_points", changed(0.95, "place of one")),
-    "period, independent": Trial("periodicity", period(0.0, "period")),
-    "period, lag-one .95": Trial("periodicity", period(0.95, "period")),
-    "amplitude of a period, independent": Trial("periodicity", period(0.0, "amplitude")),
-    "amplitude of a period, lag-one .95": Trial("periodicity", period(0.95, "amplitude")),
-    "period with gaps, independent": Trial("lomb_scargle", gappy(0.0)),
-    "period with gaps, lag-one .95": Trial("lomb_scargle", gappy(0.95)),
+    **both("variance between reels", "variance_components_reml", components_of_reels),
+    **both("place of a change", "change_points", partial(changed, what="place")),
+    **both("size of a change", "change_points", partial(changed, what="size")),
+    **both("place of one change", "change_points", partial(changed, what="place of one")),
+    **both("period", "periodicity", partial(period, what="period")),
+    **both("amplitude of a period", "periodicity", partial(period, what="amplitude")),
+    **both("period with gaps", "lomb_scargle", gappy),
     "fault rate ratio by regression": Trial("rate_regression", regression(False)),
     "fault rate ratio by regression, overdispersed": Trial("rate_regression", regression(True)),
     "reel of a rate change": Trial("rate_changes", rate_shift),
