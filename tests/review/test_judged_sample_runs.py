@@ -163,7 +163,7 @@ def test_repeating_faults_are_led_to_their_roll_and_random_ones_to_none(judged_s
         for run_id, repeats in (("R-0418", True), ("R-0416", False)):
             head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == run_id)
             rows = store.ask("questions/results_of_assessment", assessment_id=head["assessment_id"])
-            row = next(one for one in rows if one["topic"] == "fault repeats")
+            row = next(one for one in rows if one["question"].startswith("Do the spark faults repeat with"))
             assert (row["refused"] == "") is repeats
             if repeats:
                 assert row["estimate"] == pytest.approx(2.199, rel=0.01)

@@ -274,7 +274,7 @@ def tail_shape(random: Random) -> Held:
 @cache
 def smallest_eigenvalue(phi: float, level: float) -> tuple[float, float]:
     """(lambda, start): P(n readings of an autoregression stay above `level`) ~ start lambda^n, by Nystrom."""
-    nodes, weights = np.polynomial.legendre.leggauss(500)
+    nodes, weights = np.polynomial.legendre.leggauss(200)
     top = 8.0
     x = level + (top - level) * (nodes + 1.0) / 2.0
     w = weights * (top - level) / 2.0

@@ -24,8 +24,13 @@ from pipeline.results import Refused, Result
 from pipeline.statistics.below_threshold import fit_tail
 from pipeline.statistics.block_minima import fit_block_minima
 from pipeline.statistics.bootstrap import redraw
+from pipeline.statistics.capability import performance_index_one_sided
 from pipeline.statistics.distribution_families import FAMILIES
-from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop
+from pipeline.statistics.event_rate import event_rate
+from pipeline.statistics.event_repeats import search_repeats
+from pipeline.statistics.lomb_scargle import gappy_period
+from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop, reel_risk
+from pipeline.statistics.periodicity import find_periods
 
 RANDOM = np.random.default_rng(5)
 SERIES = 0.40 + 0.005 * RANDOM.standard_normal(120)
@@ -175,3 +180,84 @@ def test_a_fit_that_does_not_converge_says_so() -> None:
     fit = fit_tail(np.concatenate([np.full(40, 1.0), np.linspace(0.98, 1.0, 40)]))
     assert fit.converged is False
     assert fit.shape == 0.0
+
+
+WALL = SERIES
+FAR = RANDOM.exponential(0.004, 60)
+SWING = np.sin(2 * np.pi * np.arange(400.0) / 1.5) + 0.1 * RANDOM.standard_normal(400)
+TAIL = {"threshold": 0.396, "reel_m": 2000.0}
+# What a reader is told of each bad input, by a method that meets it.
+TOLD: dict[str, tuple[Callable[[], Any], str]] = {
+    "all equal": (
+        lambda: performance_index_one_sided([0.4] * 60, 0.38),
+        (
+            "All 60 values are equal, so there is no spread to measure; look for a stuck instrument or a resolution "
+            "coarser than the process."
+        ),
+    ),
+    "one reading": (
+        lambda: performance_index_one_sided([0.4], 0.38),
+        "1 values worth 1.0 independent ones are too few, 10 are needed; gather more reels.",
+    ),
+    "no number": (
+        lambda: performance_index_one_sided([NAN] * 30, 0.38),
+        "0 values worth 0.0 independent ones are too few, 10 are needed; gather more reels.",
+    ),
+    "infinite": (
+        lambda: performance_index_one_sided([0.4, INF, *WALL], 0.38),
+        "1 of 122 values are infinite; flag them and ask again.",
+    ),
+    "mean on the wrong side of the limit": (
+        lambda: performance_index_one_sided(WALL, 0.45),
+        "The mean lies on or below the lower limit: the index is not positive.",
+    ),
+    "limit on the wrong side of the threshold": (
+        lambda: reel_risk(FAR, 0.004, 0.0, limit=0.40, known_m=6e4, **TAIL),
+        "The limit lies above the threshold, where the tail is not fitted; choose a threshold above it.",
+    ),
+    "zero faults": (
+        lambda: event_rate(0, 5000.0),
+        "No fault on 5000 m does not show a rate of 0: at 95 % confidence the rate may be as high as 0.599 per km.",
+    ),
+    "zero length": (
+        lambda: event_rate(3, 0.0),
+        "The detector was working on no known length, so 3 faults have no rate; give the length on which it worked.",
+    ),
+    "zero length of a tail": (
+        lambda: reel_risk(FAR, 0.004, 0.0, limit=0.39, known_m=0.0, **TAIL),
+        "The known length and the reel must be longer than zero; without known wire there is no rate.",
+    ),
+    "all faults at one place": (
+        lambda: search_repeats([np.full(9, 7.0)], {"capstan": 1.885}, 0.3, 0.1).refused[0],
+        "capstan: the faults of no reel lie further apart than 0 m, which is under three turns of 1.885 m.",
+    ),
+    "a period under twice the step": (
+        lambda: gappy_period(np.arange(400.0), SWING, 1.2, 20.0),
+        (
+            "Readings stand 1 m apart as a rule: a period under 2 m may be the image of another. Compare with the alias "
+            "table."
+        ),
+    ),
+    "a period under twice the step, even readings": (
+        lambda: find_periods(np.tile(SWING, 10), 0.5),
+        "Periods under 1 m are not seen as they are: readings stand 0.5 m apart. Compare with the alias table.",
+    ),
+    "a fit that does not converge": (
+        lambda: reel_risk(FAR, 0.004, 0.0, limit=0.39, known_m=6e4, converged=False, **TAIL),
+        "The tail fit did not converge; an exponential tail stands in, which is no bound.",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", TOLD)
+def test_each_bad_input_is_told_in_its_own_words(case: str) -> None:
+    asked, sentence = TOLD[case]
+    answer = asked()
+    said = (answer.reason,) if isinstance(answer, Refused) else answer.warnings
+    assert sentence in said, said
+
+
+def test_ties_are_values_like_others() -> None:
+    found = performance_index_one_sided([0.4, 0.41] * 30, 0.38)
+    assert isinstance(found, Result)
+    assert found.details["sd"] == pytest.approx(0.005 * math.sqrt(60 / 59))

@@ -8,7 +8,6 @@ from pipeline.errors import MethodRefusal
 from pipeline.statistics.below_threshold import (
     fit_tail,
     fit_tail_rows,
-    shape_interval,
     tail_cdf,
     tail_log_likelihood,
     tail_quantile,
@@ -62,15 +61,6 @@ def test_exponential_is_the_special_case() -> None:
     assert tail_log_likelihood(y, 0.008, 1e-8) == pytest.approx(
         float(stats.expon.logpdf(y, scale=0.008).sum()), rel=1e-6
     )
-
-
-def test_coverage_of_the_shape_interval() -> None:
-    """100 samples of 150, shape -0.15; 1,000 gave .962."""
-    covered = 0
-    for seed in range(100):
-        low, high = shape_interval(deficits(0.008, -0.15, 150, 500 + seed))
-        covered += low <= -0.15 <= high
-    assert covered / 100 == pytest.approx(0.955, abs=0.05)
 
 
 def test_goodness_of_fit_with_fitted_parameters() -> None:

@@ -68,15 +68,6 @@ def test_risk_of_a_reel() -> None:
     assert found.warnings[-1] == "It is about averages over 0.5 m; shorter thin spots are not in it."
 
 
-def test_coverage_of_60_reels() -> None:
-    """60 blocks of a km, truth .0032 a block: 30 repetitions; 1,000 gave .946."""
-    eta, covered = TAIL.clusters_per_m * 1000.0 * TAIL.deeper(0.385), 0
-    for seed in range(30):
-        x = minima(60, 1000 + seed)
-        covered += fit_block_minima(x).log_likelihood - profile_height(-x, -0.385, eta) < 1.9207
-    assert covered / 30 >= 25 / 30
-
-
 def test_gumbel_stands_in_openly() -> None:
     x = np.concatenate([np.full(20, 0.400), np.full(20, 0.4001)])  # two values only: the search runs away
     fit = fit_block_minima(x)

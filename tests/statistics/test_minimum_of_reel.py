@@ -5,11 +5,9 @@ import math
 import numpy as np
 import pytest
 from scipy import stats
-from scipy.signal import lfilter
 
 from pipeline.results import Refused, Result
 from pipeline.statistics.below_threshold import fit_tail, tail_quantile
-from pipeline.statistics.extremal_index import decluster, intervals_estimate, run_from_extremal_index
 from pipeline.statistics.minimum_of_reel import LowerTail, clusters_per_m, likelihood_drop, reel_risk
 
 TAIL = LowerTail(0.420, 0.008, -0.15, 0.004)  # illustrative: 4 clusters a km under 0.420 mm
@@ -74,42 +72,6 @@ def test_interval_ends_are_where_the_likelihood_has_fallen_by_1_92() -> None:
         assert likelihood_drop(y, fit.scale, fit.shape, 0.035, eta, 60_000) == pytest.approx(1.9207, abs=0.01)
     eta = -math.log1p(-found.estimate) / 1500
     assert likelihood_drop(y, fit.scale, fit.shape, 0.035, eta, 60_000) == pytest.approx(0.0, abs=1e-4)
-
-
-def test_coverage_on_60_km() -> None:
-    """About 240 clusters on 60 km, truth .0048: 100 repetitions; 2,000 gave .948."""
-    eta = TAIL.clusters_per_m * TAIL.deeper(0.385)
-    random, covered = np.random.default_rng(5), 0
-    for seed in range(100):
-        y = deficits(int(random.poisson(240)), 10_000 + seed)
-        fit = fit_tail(y)
-        covered += likelihood_drop(y, fit.scale, fit.shape, 0.035, eta, 60_000) < 1.9207
-    assert covered / 100 == pytest.approx(0.945, abs=0.055)
-
-
-def test_coverage_on_correlated_readings_declustered_and_not() -> None:
-    """First-order autoregression of .95, 3,000 readings a reel, 40 reels, level 4 deviations under the mean.
-
-    The truth, .0373 +- .0006, was counted on 99,900 simulated reels. Clusters cover .92 to .94, all readings
-    .54.
-    """
-    eta = -math.log1p(-0.0373) / 1500
-    rows = np.random.default_rng(7).standard_normal((60, 120_600)) * math.sqrt(1 - 0.95**2)
-    ours = naive = 0
-    for row in rows:
-        x = lfilter([1.0], [1.0, -0.95], row)[600:]
-        u = float(np.quantile(x, 0.005))
-        below = np.flatnonzero(x < u)
-        spacings = np.diff(below)
-        run = run_from_extremal_index(spacings, intervals_estimate(spacings))
-        y = decluster(x, np.arange(x.size) * 0.5, u, 0.5 * run).deficit
-        fit = fit_tail(y)
-        ours += likelihood_drop(y, fit.scale, fit.shape, u + 4, eta, 60_000) < 1.9207
-        every = u - x[below]
-        fit = fit_tail(every)
-        naive += likelihood_drop(every, fit.scale, fit.shape, u + 4, eta, 60_000) < 1.9207
-    assert ours / 60 == pytest.approx(0.93, abs=0.07)
-    assert naive / 60 < 0.75
 
 
 def test_trap_extremal_index_used_twice() -> None:

@@ -100,21 +100,6 @@ def test_a_capstan_and_its_half_turn_are_found_with_intervals() -> None:
     assert "harmonic 2" in found.verdict
 
 
-def test_coverage_of_the_intervals() -> None:
-    # 95 % aimed at; 80 records, red noise of .9.
-    rng = np.random.default_rng(5)
-    s = np.arange(3000) * 0.25
-    inside = np.zeros(2)
-    for i in range(80):
-        x = 0.004 * red(0.9, 3000, rng) + 0.003 * np.sin(2 * np.pi * s / 1.885 + i)
-        one = next(one for one in periods(x, 0.25).found if abs(one.estimate - 1.885) < 0.05)
-        inside += [
-            one.low <= 1.885 <= one.high,
-            one.details["amplitude_low"] <= 0.003 <= one.details["amplitude_high"],
-        ]
-    assert (inside / 80 > 0.87).all()
-
-
 def test_a_hunting_control_is_not_taken_for_a_turning_element() -> None:
     rng = np.random.default_rng(6)
     # A swing whose phase wanders: period 20, correlation over about ten turns.

@@ -139,9 +139,12 @@ def _repeats(book: RunBook) -> list[RepeatRow]:
     for row in book.results:
         if row["topic"] != "fault repeats" or "0 faults on reels" in row["refused"]:
             continue
+        listed = row["question"].endswith("something that turns on the line?")
+        if row["refused"] and not listed:
+            continue  # a scan of every length that found nothing stands on the run's page
         sentence = row["warnings"][0] if row["warnings"] else row["refused"]
         element = ""
-        if not row["refused"]:
+        if listed and not row["refused"]:
             causes = [one["cause_sentence"] for one in book.findings if one["cause"] == "roll"]
             element = causes[0].rsplit("circumference of ", 1)[-1].rstrip(".") if causes else ""
         rows.append(RepeatRow(book.run_id, answer_of(row), element, row["estimate"], sentence))
