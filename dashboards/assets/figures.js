@@ -118,26 +118,30 @@
   }
   var config = { displayModeBar: false, responsive: true, doubleClick: "reset", showTips: false };
 
-  /* Where the plotting script comes late, a plain drawing of the same figure stands in for it until then. */
+  /* Where the plotting script comes late, a plain drawing of the same figure stands in for it. The script takes a
+     second to read and to draw, in which nothing answers: it is fetched only for a reader who points at the figure. */
   var later = document.querySelector("script[data-plot-src]");
-  var ready = window.Plotly ? Promise.resolve() : new Promise(function (go) {
-    document.addEventListener("reelproof:plotting", go, { once: true });
+  var live = !!window.Plotly, wanted = false;
+  var ready = live ? Promise.resolve() : new Promise(function (go) {
+    /* A turn later, so that what a reader did meanwhile is answered first, by the plain drawing. */
+    document.addEventListener("reelproof:plotting", function () {
+      window.setTimeout(function () { live = true; go(); }, 0);
+    }, { once: true });
   });
-  function fetchPlotting() {
+  function wantPlotting() {
+    if (wanted || !later) { return; }
+    wanted = true;
     var script = document.createElement("script");
     script.src = later.dataset.plotSrc;
     script.onload = function () { document.dispatchEvent(new CustomEvent("reelproof:plotting")); };
     document.head.appendChild(script);
-  }
-  if (later && !window.Plotly) {  /* after the first picture is on the screen */
-    if (window.requestIdleCallback) { window.requestIdleCallback(fetchPlotting, { timeout: 1500 }); } else { window.setTimeout(fetchPlotting, 200); }
   }
 
   function draw(entry) {
     if (entry.before) { entry.before(entry); }
     entry.layout = layoutNow(entry.spec);
     var data = entry.spec.data.map(function (t) { return traceNow(entry.spec, t); });
-    if (!window.Plotly) {
+    if (!live) {
       window.reelproofPicture(entry.div, data, entry.layout);
       entry.div.setAttribute("data-seen", "yes");
       return Promise.resolve();
@@ -147,19 +151,38 @@
     return window.Plotly.react(entry.div, data, entry.layout, config);
   }
   window.addEventListener("resize", function () {
-    drawn.forEach(function (entry) { if (!window.Plotly && entry.layout) { draw(entry); } });
+    drawn.forEach(function (entry) { if (!live && entry.layout) { draw(entry); } });
   });
+  var unseen = [];
   document.querySelectorAll("script[data-figure]").forEach(function (script) {
     var div = document.getElementById(script.dataset.figure);
     var entry = { div: div, spec: JSON.parse(script.textContent), before: null };
     drawn.push(entry);
-    if (script.dataset.later !== undefined) { return; }
-    draw(entry).then(function () { div.setAttribute("data-drawn", "yes"); });
+    if (script.dataset.later !== undefined) { entry.due = true; return; }
+    unseen.push(entry);
   });
-  document.addEventListener("reelproof:look", function () { drawn.forEach(draw); });
+  /* A figure is drawn when it comes near the window, so that a page of many answers at once; all are for paper. */
+  function due(entry) {
+    if (entry.due) { return; }
+    entry.due = true;
+    draw(entry).then(function () { entry.div.setAttribute("data-drawn", "yes"); });
+  }
+  function drawAll() { unseen.splice(0).forEach(due); }
+  if (window.IntersectionObserver) {
+    var near = new IntersectionObserver(function (found) {
+      found.forEach(function (one) {
+        if (!one.isIntersecting) { return; }
+        near.unobserve(one.target);
+        unseen.filter(function (entry) { return entry.div === one.target; }).forEach(due);
+      });
+    }, { rootMargin: "600px" });
+    unseen.forEach(function (entry) { near.observe(entry.div); });
+  } else { drawAll(); }
+  document.addEventListener("reelproof:look", function () { drawn.filter(function (entry) { return entry.due; }).forEach(draw); });
   /* On paper: ink on white, and no wider than the sheet. */
   window.addEventListener("beforeprint", function () {
     root.setAttribute("data-printing", "");
+    drawAll();
     drawn.forEach(function (entry) {
       entry.spec.layout.width = Math.min(700, entry.div.clientWidth || 700);
       draw(entry);
@@ -169,5 +192,5 @@
     root.removeAttribute("data-printing");
     drawn.forEach(function (entry) { delete entry.spec.layout.width; draw(entry); });
   });
-  window.reelproofFigures = { drawn: drawn, draw: draw, ready: ready, system: system, scaleOf: scaleOf, traceNow: traceNow, scaled: scaled };
+  window.reelproofFigures = { drawn: drawn, draw: draw, ready: ready, want: wantPlotting, all: drawAll, system: system, scaleOf: scaleOf, traceNow: traceNow, scaled: scaled };
 })();

@@ -259,9 +259,28 @@
   }
   window.addEventListener("hashchange", fromAddress);
   document.addEventListener("reelproof:look", function () { if (div.hasAttribute("data-level")) tell(div.getAttribute("data-level")); });
-  fromAddress();
+  /* Until the plotting script is there: a drag across the drawing zooms, a double click shows the whole run. */
+  var rest = null, pressed = null, plotted = false;
+  function placeOf(event) {
+    var margin = spec.layout.margin, box = div.getBoundingClientRect();
+    var part = (event.clientX - box.left - margin.l) / Math.max(box.width - margin.l - margin.r, 50);
+    return view[0] + Math.min(Math.max(part, 0), 1) * (view[1] - view[0]);
+  }
+  div.addEventListener("pointerenter", function () { rest = window.setTimeout(figures.want, 250); });
+  div.addEventListener("pointerleave", function () { window.clearTimeout(rest); pressed = null; });
+  div.addEventListener("pointerdown", function (event) { pressed = plotted ? null : { x: event.clientX, at: placeOf(event) }; });
+  div.addEventListener("pointerup", function (event) {
+    if (!plotted && pressed && Math.abs(event.clientX - pressed.x) > 8) {
+      var at = placeOf(event);
+      show(Math.min(pressed.at, at), Math.max(pressed.at, at));
+    }
+    pressed = null;
+  });
+  div.addEventListener("dblclick", function () { if (!plotted) { show(whole[0], whole[1]); } });
+  fromAddress().then(function () { div.setAttribute("data-drawn", "yes"); });
   figures.ready.then(fill).then(function () {
-    div.setAttribute("data-drawn", "yes");
+    plotted = true;
+    div.setAttribute("data-plotted", "yes");
     div.on("plotly_relayout", function (change) {
       var s = figures.scaleOf(spec, "x");
       if (change["xaxis.range[0]"] !== undefined) { show(change["xaxis.range[0]"] / s[1], change["xaxis.range[1]"] / s[1]); }

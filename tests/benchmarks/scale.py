@@ -22,6 +22,7 @@ class Scale:
         quiet_runs: runs on file where nothing is new to do.
         readings: readings on file for the queries of pages.
         page_lines: lines of one shift whose pages are written.
+        run_page_readings: readings of each channel of a run page that is opened.
         repeats: times a short thing is measured; the best counts.
     """
 
@@ -35,6 +36,7 @@ class Scale:
     quiet_runs: int
     readings: tuple[int, ...]
     page_lines: int
+    run_page_readings: int
     repeats: int
 
     @property
@@ -60,8 +62,19 @@ def scale_of(name: str, out: Path) -> Scale:
     """The scale of that name, keeping what it makes in `out`."""
     if name == "full":
         return Scale(
-            name, out, 5, 24.0, 1.5, (1, 4, 16), 365 * 5, 10_000, (100_000_000, 1_000_000_000), 20, 5
+            name,
+            out,
+            5,
+            24.0,
+            1.5,
+            (1, 4, 16),
+            365 * 5,
+            10_000,
+            (100_000_000, 1_000_000_000),
+            20,
+            1_000_000,
+            5,
         )
     if name == "small":
-        return Scale(name, out, 5, 1.0, 0.1, (1, 4, 16), 365, 2_000, (100_000_000,), 8, 3)
-    return Scale(name, out, 1, 0.1, 0.1, (1, 2), 3, 5, (200_000,), 2, 1)
+        return Scale(name, out, 5, 1.0, 0.1, (1, 4, 16), 365, 2_000, (100_000_000,), 8, 200_000, 3)
+    return Scale(name, out, 1, 0.1, 0.1, (1, 2), 3, 5, (200_000,), 2, 20_000, 1)

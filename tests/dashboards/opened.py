@@ -17,9 +17,16 @@ class Opened:
         page.on("pageerror", lambda e: self.said.append(str(e)))
         page.on("request", lambda r: self.asked.append(r.url))
 
-    def go(self, path: Path, fragment: str = "") -> None:
+    def go(self, path: Path, fragment: str = "", pointed: bool = True) -> None:
+        """Opens a page and waits for its figures; `pointed`, as a reader who points at the run's figure sees it."""
         self.page.goto(path.resolve().as_uri() + fragment)
+        self.page.evaluate(
+            "window.reelproofFigures && window.reelproofFigures.all()"
+        )  # those far below as well
         self.page.wait_for_function("!document.querySelector('.plot-area:not([data-drawn])')")
+        if pointed and self.page.locator("#wire").count():
+            self.page.hover("#wire")
+            self.page.wait_for_selector("#wire[data-plotted]")
 
 
 @contextmanager

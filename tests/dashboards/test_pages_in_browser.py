@@ -198,6 +198,19 @@ def test_the_run_is_seen_and_zoomed_before_the_plotting_script_has_come(
         assert "Every reading is drawn." in page.inner_text("#wire-status")
         page.click('[data-switch="units"]')
         assert "Wall, mm" in page.locator("svg.picture text").all_text_contents()
+        assert not [url for url in one.asked if "plotly" in url]  # nobody pointed at the figure yet
+        box = page.locator("#wire").bounding_box()
+        page.mouse.move(box["x"] + 300, box["y"] + 200)
+        page.mouse.down()
+        page.mouse.move(box["x"] + 600, box["y"] + 200)
+        page.mouse.up()
+        page.wait_for_function("document.getElementById('wire').dataset.view !== '3555.0 3575.0'")
+        inner = view_of(page)
+        assert 3555.0 < inner[0] < inner[1] < 3575.0
+        assert inner[1] - inner[0] == pytest.approx(20.0 * 300.0 / (box["width"] - 92.0), rel=0.02)
+        page.mouse.dblclick(box["x"] + 300, box["y"] + 200)
+        page.wait_for_function("document.getElementById('wire').dataset.level === 'picture'")
+        assert view_of(page)[0] == 0.0
         assert not page.evaluate("!!window.Plotly")
         assert one.said == []
 
