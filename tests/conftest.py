@@ -82,12 +82,17 @@ def judged_store(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> It
     yield folder
 
 
-@pytest.fixture
-def small_run(tmp_path: Path) -> Path:
-    """A folder with the smallest sample run, its sheets and the line's and plant's, free to be spoiled."""
-    home = tmp_path / "sample_runs"
+def copy_small_run(folder: Path) -> Path:
+    """The sheet of the smallest sample run, copied into `folder` with its logs and the line's and plant's sheets."""
+    home = folder / "sample_runs"
     (home / "runs").mkdir(parents=True)
     shutil.copytree(SAMPLE_RUNS / "runs" / "R-0415", home / "runs" / "R-0415")
     shutil.copytree(SAMPLE_RUNS / "lines", home / "lines")
     shutil.copy(SAMPLE_RUNS / "plant.toml", home / "plant.toml")
     return home / "runs" / "R-0415" / "run.toml"
+
+
+@pytest.fixture
+def small_run(tmp_path: Path) -> Path:
+    """A folder with the smallest sample run, its sheets and the line's and plant's, free to be spoiled."""
+    return copy_small_run(tmp_path)

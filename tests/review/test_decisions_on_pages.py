@@ -22,7 +22,7 @@ from pipeline.review.page_records.run_book import RunBook, run_books
 from pipeline.review.page_records.shift import shift_review
 from pipeline.review.page_writing import write_pages
 from pipeline.store.database import Store, open_to_read, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import copied, judged
 
 TECHNICIAN, ENGINEER = Person("shift quality technician"), Person("quality engineer")
 
@@ -171,8 +171,8 @@ def test_the_page_of_a_finding_walks_back_to_the_log(judged_store: Path) -> None
 
 
 @pytest.mark.slow
-def test_a_decision_writes_its_pages_anew_and_no_others(folder: Path, tmp_path: Path) -> None:
-    out = tmp_path / "pages"
+def test_a_decision_writes_its_pages_anew_and_no_others(tmp_path: Path) -> None:
+    folder, out = judged(tmp_path / "store", "R-0513", "R-0415"), tmp_path / "pages"
 
     def write() -> dict[str, bytes]:
         with open_to_read(folder) as store:
@@ -197,4 +197,5 @@ def test_a_decision_writes_its_pages_anew_and_no_others(folder: Path, tmp_path: 
         "runs/R-0513.html",
         "index.html",
     } <= changed
+    assert {"reels/L1-0415-01.html", "runs/R-0415.html"} <= set(after)
     assert not any(name.startswith(("reels/L1-", "runs/R-04")) for name in changed)

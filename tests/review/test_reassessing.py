@@ -18,6 +18,7 @@ from pipeline.review.local_crew import LocalCrew
 from pipeline.review.reassess_work import made_by
 from pipeline.review.reassessing import Alone, Batch, Wanted, reassess
 from pipeline.store.database import open_to_read, open_to_write
+from tests.conftest import copy_small_run
 from tests.flows.test_reassess_on_cluster import copies_of
 from tests.review.store_digest import digest_of
 
@@ -25,12 +26,26 @@ ROOT = Path(__file__).parents[2]
 ALL_RUNS = os.environ.get("REELPROOF_EVERY_RUN")
 
 
-@pytest.fixture
-def loaded(small_run: Path, tmp_path: Path) -> Path:
-    folder = ROOT / "sample_runs" / "runs" if ALL_RUNS else copies_of(small_run, 3)
-    with open_to_write(tmp_path / "s") as store:
+@pytest.fixture(scope="module")
+def loaded_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    home = tmp_path_factory.mktemp("loaded")
+    folder = ROOT / "sample_runs" / "runs" if ALL_RUNS else copies_of(copy_small_run(home), 2)
+    with open_to_write(home / "s") as store:
         load_sheets(store, (folder,))
-    return tmp_path / "s"
+    return home / "s"
+
+
+@pytest.fixture
+def loaded(loaded_once: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(loaded_once, tmp_path / "s"))
+
+
+@pytest.fixture(scope="module")
+def judged_alone(loaded_once: Path, tmp_path_factory: pytest.TempPathFactory) -> object:
+    """What judging the same runs one after the other in this process comes to."""
+    folder = Path(shutil.copytree(loaded_once, tmp_path_factory.mktemp("alone") / "s"))
+    reassess(folder, Wanted(), Alone())
+    return digest_of(folder)
 
 
 def judgements(folder: Path) -> list[str]:
@@ -66,8 +81,7 @@ def test_stopped_it_goes_on_where_it_stood(loaded: Path) -> None:
     assert (again.already, again.judged) == (outcome.asked, 0)
 
 
-def test_a_process_killed_in_a_batch_costs_that_batch_only(loaded: Path, tmp_path: Path) -> None:
-    shutil.copytree(loaded, tmp_path / "serial")
+def test_a_process_killed_in_a_batch_costs_that_batch_only(loaded: Path, judged_alone: object) -> None:
     killed: list[int] = []
 
     class Killed(LocalCrew):
@@ -84,8 +98,7 @@ def test_a_process_killed_in_a_batch_costs_that_batch_only(loaded: Path, tmp_pat
     assert len(killed) == 1
     assert outcome.refused == ()
     assert len(judgements(loaded)) == len(set(judgements(loaded))) == outcome.judged == outcome.asked
-    reassess(tmp_path / "serial", Wanted(), Alone())
-    assert digest_of(loaded) == digest_of(tmp_path / "serial")
+    assert digest_of(loaded) == judged_alone
 
 
 def test_only_the_runs_that_are_meant(loaded: Path) -> None:
@@ -146,22 +159,18 @@ def test_a_run_loaded_meanwhile_is_planned_again(loaded: Path, small_run: Path) 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("threads", [1, 8])
-def test_the_number_of_threads_changes_no_digit(loaded: Path, tmp_path: Path, threads: int) -> None:
+def test_the_number_of_threads_changes_no_digit(loaded: Path, judged_alone: object, threads: int) -> None:
     """Polars, DuckDB and BLAS with 1 and 8 threads against as many as this process has."""
-    here, there = tmp_path / "here", tmp_path / "there"
-    shutil.copytree(loaded, here)
-    shutil.copytree(loaded, there)
-    reassess(here, Wanted(), Alone())
     names = ("POLARS_MAX_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
     environment = {**os.environ, **dict.fromkeys(names, str(threads)), "PYTHONPATH": str(ROOT)}
     done = subprocess.run(
-        [sys.executable, "-c", IN_THREADS, str(there), str(threads)],
+        [sys.executable, "-c", IN_THREADS, str(loaded), str(threads)],
         env=environment,
         capture_output=True,
         text=True,
     )
     assert done.stdout == f"{threads} {threads}\n", done.stderr
-    assert digest_of(there) == digest_of(here)
+    assert digest_of(loaded) == judged_alone
 
 
 IN_THREADS = """
