@@ -104,6 +104,9 @@ def prewhiten(at_m: ArrayLike, values: ArrayLike) -> Whitened:
     return Whitened(at[1:], error, memory if memory > usual / 4 else 0.0, left)
 
 
+_TABLE = 1_000_000  # readings times frequencies worked at once
+
+
 def gappy_period(at_m: ArrayLike, values: ArrayLike, shortest_m: float, longest_m: float) -> Result | Refused:
     """The strongest period between two lengths, with its false-alarm probability over all of them.
 
@@ -166,8 +169,14 @@ def _power(
     at: NDArray[np.float64], x: NDArray[np.float64], frequency: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Standard power of each frequency: share of the variance explained by a sinusoid with its own level."""
-    found = signal.lombscargle(at, x, 2 * np.pi * frequency, normalize=True, floating_mean=True)
-    return np.clip(np.asarray(found, dtype=np.float64), 0.0, 1.0)
+    angular = 2 * np.pi * frequency
+    # The library makes tables of readings by frequencies: a part at a time, so that a day's fit into memory.
+    step = max(1, _TABLE // max(at.size, 1))
+    parts = [
+        signal.lombscargle(at, x, angular[start : start + step], normalize=True, floating_mean=True)
+        for start in range(0, angular.size, step)
+    ]
+    return np.clip(np.concatenate(parts, dtype=np.float64), 0.0, 1.0)
 
 
 def _answer(
