@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import suppress
 
 STOPPED = "Stopped. What was finished is on file; nothing half-written was kept."
 
@@ -20,5 +21,10 @@ def main() -> None:
         # The store has unwound by now. Libraries that were interrupted in the middle of an import or a read leave
         # exit hooks that fail noisily, so this process leaves without them.
         print(STOPPED, file=sys.stderr, flush=True)
+        if "pipeline.flows.engine" in sys.modules:
+            from pipeline.flows.engine import stop_engine
+
+            with suppress(Exception, KeyboardInterrupt):
+                stop_engine()
         os._exit(130)
     sys.exit(code)

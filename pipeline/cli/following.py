@@ -39,11 +39,13 @@ def follow(
     import asyncio
 
     from pipeline.live.live_sheet import read_live_sheet, run_sheet_lines
-    from pipeline.live.opc_ua import LiveSource, library
+    from pipeline.live.opc_ua import LiveSource, library, secret_of
     from pipeline.live.value_file import ValueFiles
 
     followed = read_live_sheet(sheet)
     library()
+    if followed.user is not None:
+        secret_of(followed.user)
     home = folder or sheet.parent / followed.folder
     files = ValueFiles(home)
     if not as_json:

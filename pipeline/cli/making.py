@@ -43,6 +43,13 @@ def simulate(
     return 0
 
 
+def _shown(value: object) -> str:
+    """A value of the preview; a figure by as many digits as any gauge gives."""
+    if value is None:
+        return "-"
+    return f"{value:.7g}" if isinstance(value, float) else str(value)
+
+
 def propose_map(
     file: Path = typer.Argument(help="A log as the plant writes it."),
     zone: str = typer.Option("UTC", "--zone", help="IANA zone of the plant's clocks, for local times."),
@@ -57,7 +64,6 @@ def propose_map(
 
     proposal = propose_mapping(file, zone)
     preview = proposal.preview.head(3)
-    shown = [str(value) for value in preview.columns]
     if out is not None:
         if out.exists():
             raise ReelproofError(
@@ -67,10 +73,13 @@ def propose_map(
     if as_json:
         print_json({"toml": proposal.toml, "doubts": list(proposal.doubts), "preview": preview.to_dicts()})
         return 0
-    print_table(
-        ("Read as", *(f"Row {number}" for number in range(1, preview.height + 1))),
-        [(name, *(str(value) for value in preview[name].to_list())) for name in shown],
-    )
+    if preview.height:
+        print_table(
+            ("Read as", *(f"Row {number}" for number in range(1, preview.height + 1))),
+            [(name, *(_shown(value) for value in preview[name].to_list())) for name in preview.columns],
+        )
+    else:
+        print("No row can be read by this proposal yet.")
     for doubt in proposal.doubts:
         print(f"Look at this: {doubt}")
     print()

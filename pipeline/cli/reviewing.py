@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -70,8 +71,13 @@ def watch(
 
     Example: reelproof watch /lines/inbox --store store
     """
+    import signal
+
     from pipeline.flows.watch import Pass, serve_watch, watch_inbox
 
+    # Stopped as a service is, it leaves as with Ctrl-C: the store whole, and no process behind.
+    with suppress(ValueError):  # Only a main thread may set it.
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
     if serve:
         print(f"Serving the watch of {inbox}; Ctrl-C stops it.", flush=True)
         serve_watch(inbox, store, every, quiet)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -35,3 +36,11 @@ def engine() -> Iterator[None]:
                     "load, assess and pages",
                 )
             ) from fault
+
+
+def stop_engine() -> None:
+    """Stop the passing engine's server, which outlives a process that leaves without its exit hooks."""
+    server = sys.modules.get("prefect.server.api.server")
+    if server is not None:
+        for one in list(server.SubprocessASGIServer._instances.values()):
+            one.stop()

@@ -14,8 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from prefect import State, flow
+from prefect.client.schemas.objects import ConcurrencyLimitConfig, ConcurrencyLimitStrategy
 from prefect.settings import PREFECT_API_URL
 from prefect.states import Completed, Failed
+from prefect.types.entrypoint import EntrypointType
 
 from pipeline.errors import Complaint, ReelproofError, SheetError
 from pipeline.flows.engine import engine
@@ -42,10 +44,18 @@ def _silent(_what: str, _more: int = 0) -> None:
     return
 
 
-@flow(name="watch inbox", flow_run_name="watch {inbox.name}", persist_result=False)
-def watch_pass(inbox: Path, store: Path, quiet_s: float = 10.0) -> State[str]:
-    """Look at the inbox once and work what is complete; the pass is shown failed where a run could not be done."""
-    one = one_pass(inbox, store, quiet_s)
+@flow(name="watch inbox", flow_run_name="watch {inbox}", persist_result=False)
+def watch_pass(inbox: str, store: str, quiet_s: float = 10.0) -> State[str]:
+    """Look at the inbox once and work what is complete; the pass is shown failed where a run could not be done.
+
+    A server passes parameters as JSON, and a serving process takes only built-in types along to the one it starts.
+
+    Args:
+        inbox: folder with run folders in it.
+        store: the store's folder.
+        quiet_s: how long a run's files must have stayed as they are [s].
+    """
+    one = one_pass(Path(inbox), Path(store), quiet_s)
     told = f"{len(one.done)} reviewed, {len(one.failed)} not done, {len(one.waiting)} not complete yet."
     if one.failed:
         return Failed(
@@ -148,6 +158,10 @@ def serve_watch(inbox: Path, store: Path, every_s: float = 15.0, quiet_s: float 
         name=f"watch {inbox.name}",
         interval=every_s,
         parameters={"inbox": str(inbox.resolve()), "store": str(store.resolve()), "quiet_s": quiet_s},
-        limit=1,
+        # A look that comes while another is at work is dropped, for the next sees the same; else they would pile up.
+        limit=2,
+        global_limit=ConcurrencyLimitConfig(limit=1, collision_strategy=ConcurrencyLimitStrategy.CANCEL_NEW),
         print_starting_message=False,
+        # By the module's name, which is the same on every machine and from every folder.
+        entrypoint_type=EntrypointType.MODULE_PATH,
     )

@@ -32,6 +32,21 @@ MOST_WAITING = 3_500_000
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 30.0
 # The environment variable with the password of the live sheet's user; a sheet is no place for it.
 SECRET_VARIABLE = "REELPROOF_LIVE_PASSWORD"  # noqa: S105 - the name of a variable
+# What a server answers whom it does not let in (IEC 62541-4, common and service result codes).
+_REFUSALS = {
+    "BadUserAccessDenied",
+    "BadIdentityTokenInvalid",
+    "BadIdentityTokenRejected",
+    "BadUserSignatureInvalid",
+    "BadSecurityChecksFailed",
+    "BadSecurityPolicyRejected",
+    "BadSecurityModeRejected",
+    "BadCertificateInvalid",
+    "BadCertificateUntrusted",
+    "BadCertificateTimeInvalid",
+    "BadCertificateUriInvalid",
+    "BadCertificateUseNotAllowed",
+}
 # StatusCode, info type "data value" with the overflow bit (IEC 62541-4, table of StatusCode bits).
 _OVERFLOW = 0x480
 
@@ -117,8 +132,8 @@ class LiveSource:
         """Connect, subscribe, and keep values until the server is lost or `stop` is set."""
         asyncua = library()
         client = asyncua.Client(self._sheet.endpoint, timeout=4)
-        await self._sign_in(client)
         try:
+            await self._sign_in(client, asyncua)
             await client.connect()
             await self._subscribe(client, asyncua.ua)
             self._reached()
@@ -126,20 +141,26 @@ class LiveSource:
                 await client.check_connection()
                 self._flush()
         except asyncua.ua.UaError as fault:
+            self._stop_if_refused(fault)
             raise ConnectionError(str(fault) or type(fault).__name__) from fault
         finally:
             await _quietly(client.disconnect())
 
-    async def _sign_in(self, client: Any) -> None:
+    async def _sign_in(self, client: Any, asyncua: Any) -> None:
         """Security and user, as the plant's sheet sets them."""
         security = self._sheet.security
         if security is not None:
             if security.application_uri is not None:
                 client.application_uri = security.application_uri
-            parts = (security.policy, security.mode, security.certificate, security.private_key)
-            trusted = () if security.server_certificate is None else (security.server_certificate,)
+            policies = importlib.import_module("asyncua.crypto.security_policies")
             try:
-                await client.set_security_string(",".join((*parts, *trusted)))
+                await client.set_security(
+                    getattr(policies, f"SecurityPolicy{security.policy}"),
+                    security.certificate,
+                    security.private_key,
+                    server_certificate=security.server_certificate,
+                    mode=getattr(asyncua.ua.MessageSecurityMode, security.mode),
+                )
             except ValueError as fault:
                 raise ReelproofError(
                     Complaint(
@@ -150,7 +171,25 @@ class LiveSource:
                 ) from None
         if self._sheet.user is not None:
             client.set_user(self._sheet.user)
-            client.set_password(os.environ.get(SECRET_VARIABLE, ""))
+            client.set_password(secret_of(self._sheet.user))
+
+    def _stop_if_refused(self, fault: Exception) -> None:
+        """Do not try for ever, and perhaps lock an account, where the server says no to who asks.
+
+        Raises:
+            ReelproofError: it was never reached, and refuses the sign-in or the security.
+        """
+        reason = type(fault).__name__
+        if self.state.connections or not (reason in _REFUSALS or "endpoint" in str(fault).lower()):
+            return
+        raise ReelproofError(
+            Complaint(
+                self._sheet.endpoint,
+                f"the server refuses the connection ({str(fault) if reason == 'UaError' else reason})",
+                "Check 'user' and [live.security] of the live sheet and the password in "
+                f"{SECRET_VARIABLE}; who runs the server can say what it asks for, and let it trust this certificate",
+            )
+        ) from None
 
     def _note(self, sentence: str) -> None:
         self.state.notes.append(sentence)
@@ -288,6 +327,24 @@ async def _quietly(ending: Any) -> None:
     """Let a connection end, whatever state it is in."""
     with contextlib.suppress(Exception):
         await asyncio.wait_for(ending, 5.0)
+
+
+def secret_of(user: str) -> str:
+    """The password of the live sheet's user, from the environment.
+
+    Raises:
+        ReelproofError: it is not set there.
+    """
+    try:
+        return os.environ[SECRET_VARIABLE]
+    except KeyError:
+        raise ReelproofError(
+            Complaint(
+                SECRET_VARIABLE,
+                f"this environment variable is not set, and the live sheet signs in as '{user}'",
+                "Set it to the password, or to nothing where the server asks for none",
+            )
+        ) from None
 
 
 def library() -> Any:

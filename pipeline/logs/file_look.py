@@ -77,8 +77,11 @@ def look_at(path: Path) -> FileLook:
     doubts = []
     if not body:
         doubts.append("The file has a header and no rows; units and time format are guesses by name only.")
-    if len(set(names)) < len(names):
-        doubts.append("Some columns have the same name; give each its own before the log is used.")
+    twice = sorted(name for name, times in Counter(names).items() if name and times > 1)
+    if twice:
+        doubts.append(
+            f"More than one column is called {' or '.join(map(repr, twice))}; give each its own name before it is used."
+        )
     table = pl.DataFrame(
         {f"c{place}": [row[place].strip() for row in body] for place in range(len(names))},
         schema={f"c{place}": pl.String for place in range(len(names))},

@@ -195,6 +195,8 @@ def _channel_lines(columns: list[ColumnGuess]) -> list[str]:
     lines = []
     for one in columns:
         if one.channel is None:
+            if not one.name:
+                continue
             shown = "" if one.middle is None else f", {one.middle:.4g} in the middle"
             lines.append(_remark(f"not mapped: {one.name}{shown}"))
         else:

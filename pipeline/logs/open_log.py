@@ -43,6 +43,11 @@ _NOT_TEXT: tuple[tuple[bytes, str], ...] = (
     (b"\xfd7zXZ", "an xz file"),
     (b"SQLite format 3", "a database"),
     (b"\x89PNG", "a picture"),
+    (b'{"', "a JSON file"),
+    (b'[{"', "a JSON file"),
+    (b"<?xml", "an XML file"),
+    (b"<html", "a web page"),
+    (b"<!DOCTYPE", "a web page"),
 )
 
 
@@ -268,7 +273,7 @@ def _refuse_what_is_not_text(path: Path, head: bytes, encoding: str) -> None:
         return
     sample = head[:4096]
     zeros = sample.count(0)
-    if zeros * 3 > len(sample):
+    if 0.9 * len(sample) > zeros > len(sample) / 3:
         little = sample[1::2].count(0) >= sample[::2].count(0)
         raise LogError(
             Complaint(

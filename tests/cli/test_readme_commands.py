@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,32 @@ def commands() -> list[list[str]]:
     block = text.split("## Commands", 1)[1].split("\n## ", 1)[0]
     lines = re.findall(r"^    reelproof (.+)$", block, re.M)
     return [shlex.split(line, comments=True) for line in lines]
+
+
+def test_the_walk_from_a_log_to_a_loaded_run_goes_as_printed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "sample_runs").symlink_to(ROOT / "sample_runs")
+    section = (ROOT / "README.md").read_text(encoding="utf-8").split("## Your own log, in ten minutes", 1)[1]
+    lines = re.findall(r"^    (.+)$|^(\S.+)$", section.split("\n## ", 1)[0], re.M)
+    out, sheet = "", ""
+    for line, text in lines:
+        if text:
+            if sheet:
+                Path("try/runs/R-1/run.toml").write_text(sheet)
+            sheet = ""
+        elif line.startswith("reelproof "):
+            assert run(shlex.split(line)[1:]) == 0
+            out = capsys.readouterr().out
+        elif line.startswith(("mkdir ", "cp ", "cat ")):
+            subprocess.run(["bash", "-c", line], check=True)
+        elif line.startswith("R-1: "):
+            assert out == f"{line}\n"
+            out = "loaded"
+        else:
+            sheet += f"{line}\n"
+    assert out == "loaded"
 
 
 def test_readme_shows_what_each_command_is_called_with() -> None:

@@ -24,3 +24,18 @@ def test_another_fault_stays_what_it_is() -> None:
 
     with pytest.raises(RuntimeError, match=r"^something else$"), engine():
         raise RuntimeError("something else")
+
+
+def test_a_serving_process_can_hand_the_watch_to_the_one_it_starts() -> None:
+    """It sends the flow by value, which leaves out what only annotations name: so they may name built-in types only."""
+    import cloudpickle
+
+    from pipeline.flows import watch
+
+    cloudpickle.register_pickle_by_value(watch)
+    try:
+        sent = cloudpickle.dumps(watch.watch_pass)
+    finally:
+        cloudpickle.unregister_pickle_by_value(watch)
+    given = {"inbox": "/lines/inbox", "store": "/lines/store", "quiet_s": 10}
+    assert cloudpickle.loads(sent).validate_parameters(given) == given

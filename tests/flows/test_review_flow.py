@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,30 +20,40 @@ ROOT = Path(__file__).parents[2]
 pytestmark = pytest.mark.slow
 
 
-# One process does both, so that Prefect's libraries are loaded once.
+# One process does both, so that Prefect's libraries are loaded once; the watch ends as a stopped command does.
 BOTH = """
 import contextlib, json, pathlib, sys
+from pipeline import cli
 from pipeline.cli.app import run
-for name, words in json.loads(sys.argv[1]).items():
-    with open(name + ".out", "w") as out, open(name + ".err", "w") as err:
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            code = run(words)
-    pathlib.Path(name + ".code").write_text(str(code))
+review, watch = json.loads(sys.argv[1])
+with open("review.out", "w") as out, open("review.err", "w") as err:
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = run(review)
+pathlib.Path("review.code").write_text(str(code))
+sys.argv[1:] = watch
+cli.main()
 """
+REVIEW = ["review", "sample_runs/runs", "--store", "reviewed", "--json"]
+WATCH = ["watch", "sample_runs/inbox", "--store", "watched", "--quiet", "0", "--every", "0.5"]
 
 
-@dataclass(frozen=True)
-class Shown:
-    """What a command printed, and its exit code."""
+@dataclass
+class Watched:
+    """What the watch printed, how it ended, and the inbox before, while a run was spoiled, and at the end."""
 
-    stdout: str
-    stderr: str
+    lines: list[str]
     code: int
+    mended: dict[str, tuple[bytes, int]]
+    inbox: list[dict[str, tuple[bytes, int]]]
+
+
+def contents(folder: Path) -> dict[str, tuple[bytes, int]]:
+    return {str(path): (path.read_bytes(), path.stat().st_mtime_ns) for path in folder.rglob("*.*")}
 
 
 @pytest.fixture(scope="module")
 def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with a run that is sound, one whose sheet is not whole, and one whose log is no log."""
+    """A folder with a run that is sound, one whose sheet is not whole, and an inbox with one whose mapping is wrong."""
     home = tmp_path_factory.mktemp("engine")
     sound = copy_small_run(home).parent
     bad = sound.parent / "R-0001"
@@ -49,36 +61,40 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (bad / "run.toml").write_text("[run]\nid = 'R-0001'\n")
     inbox = home / "sample_runs" / "inbox"
     shutil.copytree(sound, inbox / "R-0415")
-    spoiled = inbox / "R-0099"
-    shutil.copytree(sound, spoiled)
-    (spoiled / "R-0415_log.csv.gz").write_bytes(b"this is no gzip")
-    text = (spoiled / "run.toml").read_text().replace('id = "R-0415"', 'id = "R-0099"')
-    (spoiled / "run.toml").write_text(text)
+    shutil.copytree(sound, inbox / "R-0099")
     return home
 
 
 @pytest.fixture(scope="module")
-def shown(home: Path) -> dict[str, Shown]:
-    commands = {
-        "review": ["review", "sample_runs/runs", "--store", "reviewed", "--json"],
-        "watch": ["watch", "sample_runs/inbox", "--store", "watched", "--quiet", "0", "--every", "0.5"],
-    }
-    commands["watch"] += ["--looks", "2"]
-    done = subprocess.run(
-        [sys.executable, "-c", BOTH, json.dumps(commands)],
-        capture_output=True,
+def watched(home: Path) -> Iterator[Watched]:
+    inbox = home / "sample_runs" / "inbox"
+    sheet = inbox / "R-0099" / "run.toml"
+    mended = sheet.read_text().replace('id = "R-0415"', 'id = "R-0099"')
+    sheet.write_text(mended.replace("Footage_ft", "Footage_feet"))
+    before = contents(inbox)
+    process = subprocess.Popen(
+        [sys.executable, "-c", BOTH, json.dumps([REVIEW, WATCH])],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
         text=True,
         cwd=home,
         env=dict(os.environ, PYTHONPATH=str(ROOT), PREFECT_HOME=str(home), HOME=str(home)),
-        timeout=290,
     )
-    assert done.returncode == 0, done.stderr
-    return {name: told(home / name) for name in commands}
-
-
-def told(path: Path) -> Shown:
-    out, err, code = (path.with_suffix(f".{kind}").read_text() for kind in ("out", "err", "code"))
-    return Shown(out, err, int(code))
+    with process:
+        assert process.stdout is not None
+        lines = [process.stdout.readline(), process.stdout.readline()]
+        while_spoiled = contents(inbox)
+        sheet.write_text(mended)
+        lines.append(process.stdout.readline())
+        process.send_signal(signal.SIGINT)
+        out, told = process.communicate(timeout=120)
+    assert told.splitlines()[-1:] == ["Stopped. What was finished is on file; nothing half-written was kept."]
+    yield Watched(
+        [*lines, *out.splitlines(keepends=True)],
+        process.returncode,
+        contents(sheet.parent),
+        [before, while_spoiled, contents(inbox)],
+    )
 
 
 def processes_of(home: Path) -> list[str]:
@@ -86,24 +102,30 @@ def processes_of(home: Path) -> list[str]:
     return [line for line in listed.splitlines() if str(home) in line and "prefect" in line]
 
 
-def test_review_loads_judges_and_writes_pages_in_one_go(home: Path, shown: dict[str, Shown]) -> None:
-    review = shown["review"]
-    answer = json.loads(review.stdout)
-    assert review.code == 2  # one run could not be loaded, and the exit code says so
+def test_review_loads_judges_and_writes_pages_in_one_go(home: Path, watched: Watched) -> None:
+    out, told, code = ((home / f"review.{kind}").read_text() for kind in ("out", "err", "code"))
+    answer = json.loads(out)
+    assert code == "2"  # one run could not be loaded, and the exit code says so
     assert [one["run_id"] for one in answer["loaded"]] == ["R-0415"]
     assert [(one["releasable"], one["held"]) for one in answer["assessed"]] == [(2, 1)]
     assert any("R-0001" in sentence for sentence in answer["refused"])
     assert (home / answer["index"]).is_file()
-    assert "Traceback" not in review.stderr
-    assert processes_of(home) == []
+    assert "Traceback" not in told
 
 
-def test_an_inbox_is_watched_and_a_bad_run_blocks_none(home: Path, shown: dict[str, Shown]) -> None:
-    watch = shown["watch"]
-    assert watch.code == 0, watch.stderr
-    lines = watch.stdout.splitlines()
-    assert "R-0415/run.toml: reviewed" in lines
-    assert sum("R-0415" in line and "reviewed" in line for line in lines) == 1
-    assert any(line.startswith("R-0099/run.toml: not done, will be tried again. ") for line in lines)
-    assert (home / "sample_runs" / "inbox" / "R-0415" / "R-0415_log.csv.gz").exists()
+def test_an_inbox_is_watched_a_bad_run_blocks_none_and_is_done_once_mended(watched: Watched) -> None:
+    assert watched.lines[0] == "R-0415/run.toml: reviewed\n"
+    assert watched.lines[1].startswith("R-0099/run.toml: not done, will be tried again. ")
+    assert "there is no column 'Footage_feet'. The nearest is 'Footage_ft'" in watched.lines[1]
+    assert watched.lines[2:] == ["R-0099/run.toml: reviewed\n"]
+
+
+def test_nothing_in_the_inbox_is_touched(watched: Watched) -> None:
+    before, while_spoiled, after = watched.inbox
+    assert while_spoiled == before
+    assert after == before | watched.mended
+
+
+def test_a_watch_that_is_stopped_leaves_no_process(home: Path, watched: Watched) -> None:
+    assert watched.code == 130
     assert processes_of(home) == []

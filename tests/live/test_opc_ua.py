@@ -6,17 +6,19 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import asyncua
 import polars as pl
 import pytest
+from asyncua.crypto import cert_gen
+from asyncua.server.user_managers import User, UserManager, UserRole
+from cryptography.x509.oid import ExtendedKeyUsageOID
 
 from pipeline.errors import ReelproofError, SheetError, StoreError
 from pipeline.live.live_sheet import LiveSheet, log_of, read_live_sheet
-from pipeline.live.opc_ua import LiveSource
+from pipeline.live.opc_ua import SECRET_VARIABLE, LiveSource, secret_of
 from pipeline.live.value_file import ValueFiles
 from pipeline.logs.run_logs import LoadedRun, read_logs
 from tests.logs.sheets import WIDE, line_sheet, run_sheet
-
-asyncua = pytest.importorskip("asyncua")
 
 NODES = {"counter": "counter_m", "speed": "line_speed_m_s", "w1": "wall_1_mm", "w2": "wall_2_mm"}
 UNITS = {"counter": "m", "speed": "m/s", "w1": "mm", "w2": "mm"}
@@ -50,8 +52,8 @@ class Line:
         self.written: list[tuple[datetime, tuple[float, ...]]] = []
         self._made = 0
 
-    async def make(self) -> None:
-        self.server = asyncua.Server()
+    async def make(self, **server: object) -> None:
+        self.server = asyncua.Server(**server)
         await self.server.init()
         self.server.set_endpoint(f"opc.tcp://127.0.0.1:{self.port}/line")
         self.server.set_security_policy([asyncua.ua.SecurityPolicyType.NoSecurity])
@@ -181,6 +183,85 @@ def test_an_unknown_node_is_refused_by_name(played: Played) -> None:
     assert str(played.refused) == (
         f"{played.sheet.endpoint}: node 'ns=2;s=L1.w9': the server refuses it (BadNodeIdUnknown). Correct the node "
         "id in the live sheet, or ask for the right to read it."
+    )
+
+
+URI = "urn:reelproof:test"
+SECRET = "the plant's secret"
+
+
+async def certificate(folder: Path, name: str, use: object) -> tuple[str, str]:
+    key, made = folder / f"{name}.pem", folder / f"{name}, line 1.der"
+    await cert_gen.setup_self_signed_certificate(key, made, URI, "localhost", [use], {"commonName": name})
+    return str(made), str(key)
+
+
+class OneUser(UserManager):
+    """A server that knows one user."""
+
+    def get_user(self, iserver, username=None, password=None, certificate=None):
+        return User(role=UserRole.User) if (username, password) == ("reelproof", SECRET) else None
+
+
+async def play_guarded(folder: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[LiveSource, list[str]]:
+    """A server that asks for Basic256Sha256, user and password: followed, and asked by two who may not."""
+    port = free_port()
+    line, stop = Line(port), asyncio.Event()
+    await line.make(user_manager=OneUser())
+    await line.server.set_application_uri(URI)
+    own, key = await certificate(folder, "server", ExtendedKeyUsageOID.SERVER_AUTH)
+    await line.server.load_certificate(own)
+    await line.server.load_private_key(key)
+    line.server.set_security_policy([asyncua.ua.SecurityPolicyType.Basic256Sha256_SignAndEncrypt])
+    await line.server.start()
+    mine, my_key = await certificate(folder, "client", ExtendedKeyUsageOID.CLIENT_AUTH)
+    security = {
+        "policy": "Basic256Sha256",
+        "certificate": mine,
+        "private_key": my_key,
+        "server_certificate": own,
+        "application_uri": URI,
+    }
+    good = {"security": security, "user": "reelproof"}
+    monkeypatch.setenv(SECRET_VARIABLE, SECRET)
+    source = LiveSource(sheet_for(port, **good), ValueFiles(folder / "kept"))
+    following = asyncio.create_task(source.follow(stop))
+    await until(lambda: source.state.connections == 1)
+    await line.run(3)
+    await until(lambda: source.state.values >= 4 * 3)
+    stop.set()
+    await following
+    told = []
+    for changes in (good | {"user": "somebody"}, {"user": "reelproof"}):
+        with pytest.raises(ReelproofError) as caught:
+            await LiveSource(sheet_for(port, **changes), ValueFiles(folder / "no")).follow(asyncio.Event())
+        told.append(str(caught.value))
+    await line.server.stop()
+    return source, told
+
+
+def test_a_guarded_server_lets_in_who_may_and_refuses_at_once_who_may_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source, told = asyncio.run(play_guarded(tmp_path, monkeypatch))
+    assert source.state.losses == 0
+    for sentence in told:
+        assert sentence.startswith(f"{source._sheet.endpoint}: the server refuses the connection (")
+        assert sentence.endswith(
+            "Check 'user' and [live.security] of the live sheet and the password in REELPROOF_LIVE_PASSWORD; who runs "
+            "the server can say what it asks for, and let it trust this certificate."
+        )
+    everything = "".join(path.read_text() for path in (tmp_path / "kept").iterdir()) + "".join(told)
+    assert SECRET not in everything
+
+
+def test_a_password_is_asked_for_before_a_server_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv(SECRET_VARIABLE, raising=False)
+    with pytest.raises(ReelproofError) as caught:
+        secret_of("reelproof")
+    assert str(caught.value) == (
+        "REELPROOF_LIVE_PASSWORD: this environment variable is not set, and the live sheet signs in as 'reelproof'. "
+        "Set it to the password, or to nothing where the server asks for none."
     )
 
 

@@ -147,6 +147,16 @@ CASES = {
         {},
         ": byte 1 is zero: this is not a text log. Export the log as CSV and name that file.",
     ),
+    "nothing but zeros": (
+        bytes(5000),
+        {},
+        ": byte 1 is zero: this is not a text log. Export the log as CSV and name that file.",
+    ),
+    "JSON": (
+        b'{"time": "2026-03-02T06:00:00", "wall": 0.44}\n' * 9,
+        {},
+        ": this is a JSON file, not a text log. Export it as CSV and name that file.",
+    ),
     "spreadsheet": (
         b"PK\x03\x04rest",
         {},

@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.cli.app import run as reelproof
 from pipeline.errors import LogError
 from pipeline.logs.column_guess import guess_channel, guess_unit, guess_walls, unit_by_name
 from pipeline.logs.log_plan import mapped
@@ -195,6 +196,31 @@ def test_what_cannot_be_mapped_is_told(tmp_path: Path) -> None:
     with pytest.raises(LogError) as caught:
         propose_mapping(path)
     assert "the gzip file is cut short or damaged after" in str(caught.value)
+
+
+def test_columns_cut_by_many_spaces_are_found_and_two_of_one_name_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "log.txt"
+    row = "2026-03-02T06:00:00   12.5    17.3\n"
+    path.write_text("time   footage_ft    wall1_mil\n" + row * 3)
+    proposal = propose_mapping(path)
+    assert proposal.doubts == ()
+    assert "not mapped" not in proposal.toml
+    assert proposal.preview["counter_m"].to_list() == pytest.approx([12.5 * 0.3048] * 3)
+    path.write_text("time   wall    wall\n" + row * 3)
+    told = "More than one column is called 'wall'; give each its own name before it is used."
+    assert told in propose_mapping(path).doubts
+
+
+def test_the_command_shows_rows_or_says_that_none_can_be_read(tmp_path: Path, capsys) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text("time,footage_ft,wall1_mil\n2026-03-02T06:00:00,13,17.3\n")
+    assert reelproof(["map", str(path)]) == 0
+    assert "counter_m  3.9624" in capsys.readouterr().out.splitlines()
+    path.write_text("time,footage_ft,wall1_mil\n")
+    assert reelproof(["map", str(path)]) == 0
+    assert capsys.readouterr().out.startswith(
+        "No row can be read by this proposal yet.\nLook at this: The file has"
+    )
 
 
 def test_a_log_without_time_is_proposed_with_a_doubt(tmp_path: Path) -> None:
