@@ -10,6 +10,9 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.review.page_records.capability import capability_matrix
+from pipeline.review.page_records.plant import plant_of
+from pipeline.review.page_records.run_book import run_books
 from pipeline.store.database import Store, open_to_read
 from pipeline.store.readings import READINGS
 from tests.benchmarks.many_runs import store_of
@@ -79,13 +82,11 @@ def _reel(store: Store, run: dict[str, Any], reel_id: str) -> None:
 
 
 def _year(store: Store, run: dict[str, Any]) -> None:
-    """The value of every reel a line made in its newest year, from which the index is worked."""
-    ours = [one for one in store.ask("questions/current_runs") if one["line"] == run["line"]][-365:]
-    values = store.ask_frame(
-        "questions/reel_values", assessments=[one["assessment_id"] for one in ours], quantity="mean_wall_mm"
-    )
-    if values.height < len(ours):
-        raise RuntimeError("some runs of the year have no reels")
+    """All that the capability page shows of a line's newest year."""
+    ours = [book for book in run_books(store) if book.head["line"] == run["line"]][-365:]
+    matrix = capability_matrix(plant_of(store, ours), ours)
+    if not any(len(cell.trend) == len(ours) for cell in matrix.cells):
+        raise RuntimeError("some runs of the year have no index")
 
 
 def run(scale: Scale) -> list[Row]:

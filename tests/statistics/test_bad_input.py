@@ -234,8 +234,8 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
     "a period under twice the step": (
         lambda: gappy_period(np.arange(400.0), SWING, 1.2, 20.0),
         (
-            "Readings stand 1 m apart as a rule: a period under 2 m may be the image of another. Compare with the alias "
-            "table."
+            "Readings stand 1 m apart as a rule: a period under 2 m may be the image of another. Compare with the "
+            "alias table."
         ),
     ),
     "a period under twice the step, even readings": (

@@ -39,11 +39,12 @@ def capability_matrix(
 def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell]:
     cells: list[CapabilityCell] = []
     looked = _looked(books[-1])
+    results, reels = _of_runs(books)
     for row in books[-1].limits:
         if row["requirement"] not in HELD_AGAINST:
             continue
         limit = limit_row(row)
-        risk = _risk(books, row)
+        risk = _risk(results, row)
         cells.append(
             CapabilityCell(
                 line_id=line,
@@ -51,18 +52,32 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
                 requirement=row["requirement"],
                 limit=limit,
                 answer=_over_reels(looked, row),
-                below_limit_normal=_normal_risk(books, row),
+                below_limit_normal=_normal_risk(results, row),
                 below_limit_extremes=risk,
                 trend=tuple(
                     CapabilityPoint(book.run_id, aware(book.head["started_utc"]), answer)
-                    for book in books
-                    if (answer := _of_run(book, row)) is not None
+                    for book, of_run in zip(books, results, strict=True)
+                    if (answer := _of_run(of_run, row)) is not None
                 ),
-                reels=sum(len(book.reels) for book in books),
-                beside=_beside(looked, books[-1], row),
+                reels=reels,
+                beside=_beside(looked, results[-1], row),
             )
         )
     return cells
+
+
+def _of_runs(books: list[RunBook]) -> tuple[list[list[Row]], int]:
+    """What was worked of each run as a whole, in the order of the books, and how many reels they have.
+
+    Asked once for all: a line's year has hundreds of runs, each with thousands of results about its reels.
+    """
+    ids = [book.head["assessment_id"] for book in books]
+    found: dict[int, list[Row]] = {one: [] for one in ids}
+    store = books[-1].store
+    for row in store.ask("questions/run_results_of_assessments", assessments=ids):
+        found[row["assessment_id"]].append(row)
+    counts = store.ask("questions/reel_counts_of_assessments", assessments=ids)
+    return [found[one] for one in ids], sum(row["reels"] for row in counts)
 
 
 def _looked(book: RunBook) -> list[Row]:
@@ -91,7 +106,7 @@ def _over_reels(looked: list[Row], limit: Row) -> Result | Refused:
     return answer_of(row)
 
 
-def _beside(looked: list[Row], book: RunBook, limit: Row) -> tuple[Result | Refused, ...]:
+def _beside(looked: list[Row], newest: list[Row], limit: Row) -> tuple[Result | Refused, ...]:
     """What stands beside the index: of the line's reels first, then of the newest run's readings."""
     value = f"{limit['value']:.4g} {limit['unit']}"
     named = (f"({limit['requirement']})", f" from {_words(limit)} if ")
@@ -106,9 +121,8 @@ def _beside(looked: list[Row], book: RunBook, limit: Row) -> tuple[Result | Refu
     ]
     of_run = [
         answer_of(row)
-        for row in book.results
-        if row["scope"] == "run"
-        and row["topic"] in OF_READINGS
+        for row in newest
+        if row["topic"] in OF_READINGS
         and (_words(limit) in row["question"] or (_is_point(limit) and row["topic"] == "tail of the wall"))
     ]
     return (*of_reels, *of_run)
@@ -118,18 +132,18 @@ def _is_point(limit: Row) -> bool:
     return bool(limit["requirement"] == "minimum wall at any point")
 
 
-def _of_run(book: RunBook, limit: Row) -> Result | Refused | None:
+def _of_run(results: list[Row], limit: Row) -> Result | Refused | None:
     wanted = f"How far does {limit['requirement']} stand from {limit['sense']} {limit['value']:.4g} {limit['unit']}?"
-    row = next((one for one in book.results if one["scope"] == "run" and one["question"] == wanted), None)
+    row = next((one for one in results if one["question"] == wanted), None)
     return answer_of(row) if row is not None else None
 
 
-def _normal_risk(books: list[RunBook], limit: Row) -> Result | Refused | None:
+def _normal_risk(results: list[list[Row]], limit: Row) -> Result | Refused | None:
     """The newest run's risk of a point under the limit, were the wall normal and smooth."""
     if not _is_point(limit):
         return None
-    for book in reversed(books):
-        for row in book.results:
+    for of_run in reversed(results):
+        for row in of_run:
             if (
                 row["topic"] == "minimum by normal theory"
                 and f"under {limit['value']:.4g} " in row["question"]
@@ -138,12 +152,12 @@ def _normal_risk(books: list[RunBook], limit: Row) -> Result | Refused | None:
     return None
 
 
-def _risk(books: list[RunBook], limit: Row) -> Result | Refused | None:
+def _risk(results: list[list[Row]], limit: Row) -> Result | Refused | None:
     """The newest run's risk of a point under the limit, from the extremes of the dependent series."""
     if limit["requirement"] != "minimum wall at any point":
         return None
-    for book in reversed(books):
-        for row in book.results:
+    for of_run in reversed(results):
+        for row in of_run:
             if row["topic"] == "minimum of a reel" and f"under {limit['value']:.4g} " in row["question"]:
                 return answer_of(row)
     return None

@@ -1,0 +1,7 @@
+-- How many reels were judged in the assessments $assessments. Grain: one row an assessment. Reads judged.reel.
+SELECT
+    assessment_id, count(*) AS reels
+FROM judged.reel
+WHERE list_contains($assessments, assessment_id)
+GROUP BY assessment_id
+ORDER BY assessment_id
