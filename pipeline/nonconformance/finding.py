@@ -76,6 +76,11 @@ class Cause:
 NOT_KNOWN = Cause("not known", "Nothing in the record points to a cause.")
 
 
+# What a finding adds to the words of its gravest sighting.
+ALSO_SEEN = " Seen there as well: "
+UNCONFIRMED = " One instrument alone saw it, over less than the plant's shortest length: unconfirmed."
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One defect on the wire, or one thing that leaves the wire unproved.
@@ -141,9 +146,9 @@ class Finding:
         others = sorted({one.rule.named for one in self.sightings if one.rule_id != self.main.rule_id})
         text = self.main.sentence
         if others:
-            text += f" Seen there as well: {', '.join(others)}."
+            text += f"{ALSO_SEEN}{', '.join(others)}."
         if not self.confirmed:
-            text += " One instrument alone saw it, over less than the plant's shortest length: unconfirmed."
+            text += UNCONFIRMED
         return text
 
 

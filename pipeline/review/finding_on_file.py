@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from pipeline.nonconformance.decision import Decision, Verdict
-from pipeline.nonconformance.finding import Cause, Finding, Sighting
+from pipeline.nonconformance.finding import ALSO_SEEN, UNCONFIRMED, Cause, Finding, Sighting
 
 _NOT_KEPT = float("nan")
 
@@ -56,8 +56,9 @@ def finding_of(row: Mapping[str, Any]) -> Finding:
         cause=Cause(row["cause"], row["cause_sentence"], row["cause_of"]),
         confirmed=row["confirmed"],
     )
-    # The store keeps the whole sentence; what the finding itself adds to its main sighting's comes off again.
-    main = replace(main, sentence=row["sentence"].removesuffix(found.sentence))
+    # The store keeps the whole sentence; what the finding adds to its main sighting's comes off again, also where an
+    # earlier version of the program named the other rules otherwise.
+    main = replace(main, sentence=row["sentence"].removesuffix(UNCONFIRMED).partition(ALSO_SEEN)[0])
     return replace(found, main=main, sightings=(main, *others))
 
 

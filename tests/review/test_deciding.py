@@ -356,3 +356,6 @@ def test_a_finding_comes_back_from_its_row(judged_store: Path) -> None:
         assert found.verdict.value == row["verdict"]
         assert ", ".join(found.instruments) == row["instruments"]
         assert sorted({one.rule_id for one in found.sightings}) == row["rules"]
+        # A store of an earlier version, which named the other rules by their short names: told once all the same.
+        before = row["sentence"].replace("Seen there as well: ", "Seen there as well: wall-average, ")
+        assert finding_of({**row, "sentence": before}).sentence == row["sentence"]
