@@ -75,6 +75,7 @@ def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
         "lots": [{"material": row["material"], "lot": row["lot"]} for row in answer.lots],
         "decisions": list(answer.decisions),
         "whereabouts": answer.whereabouts,
+        "length_told": answer.length_told,
         "guide": [
             {"damage": one.damage, "reaches": one.reaches, "advice": one.advice, "sentence": one.sentence}
             for one in answer.guide
@@ -94,7 +95,7 @@ def _print(answer: AnsweredComplaint) -> None:
         f"{row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}; reel {row['reel_id']} is "
         f"{row['standing']} on the evidence."
     )
-    for sentence in (*record.sentences, answer.whereabouts):
+    for sentence in (answer.length_told, *record.sentences, answer.whereabouts):
         if sentence:
             print(f"  - {sentence}")
     print()

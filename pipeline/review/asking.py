@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
-from pipeline.review.lengths import lengths_of_reel
+from pipeline.review.lengths import lengths_of_reel, lengths_on_file
 from pipeline.store.readings import thinned_sentence, thinning_of
 
 if TYPE_CHECKING:
@@ -40,6 +40,15 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
     """
     found = store.ask("questions/reel", reel_id=reel_id)
     if not found:
+        for length in lengths_on_file(store):
+            if length["length_id"] == reel_id:
+                raise NotFoundError(
+                    Complaint(
+                        reel_id,
+                        f"this is a length of reel {length['reel_id']} and no reel",
+                        f"Ask for reel {length['reel_id']}, or for a mark on the length with --at",
+                    )
+                )
         known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
         raise not_on_file("reel", reel_id, known)
     row = found[0]

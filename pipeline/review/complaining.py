@@ -47,6 +47,7 @@ class AnsweredComplaint:
         lots: material lots in the wire there.
         decisions: what was decided about the reel and its findings, a sentence each.
         whereabouts: where the wire went, a sentence; "" where nothing is on file.
+        length_told: of a length, how it lies on its reel and by which marks it was gone; "" for a reel.
         guide: what is usual about damage in the field.
     """
 
@@ -57,6 +58,7 @@ class AnsweredComplaint:
     lots: tuple[Row, ...]
     decisions: tuple[str, ...]
     whereabouts: str
+    length_told: str
     guide: tuple[DamageRule, ...]
 
 
@@ -96,12 +98,12 @@ def answer_complaint(
     unsure = end_unsure_m(store, reel["assessment_id"]).get(reel["reel_id"], 0.0)
     placed = PlacedReel(reel["reel_id"], reel["from_m"], reel["to_m"], 0.0, 0.0, unsure)
     head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == reel["run_id"])
+    told = _marks_told(store, name) if as_told and not printed else None
     if printed:
         run, line = _sheets(store, head)
         printed_m = m_from_foot(mark) if marks.unit == "ft" else mark
         place = wire_at_printed(run, placed, line.take_up_station_m, printed_m)
     else:
-        told = _marks_told(store, name) if as_told else None
         if told is not None:
             mark, marks = _in_unit(mark, marks.unit, told.unit), told
         place = wire_at_mark(placed, mark, marks, cut=cut)
@@ -128,6 +130,7 @@ def answer_complaint(
         _lots_at(store, head["load_id"], place.wire_m, place.unsure_m),
         _decisions(store, reel, {ids[one.run_id, one.number] for one in (*record.findings, *record.near)}),
         _whereabouts(store, name, place),
+        _length_told(cut, reel["reel_id"], told),
         _guide_for(head),
     )
 
@@ -143,6 +146,20 @@ def _reel_and_cut(store: Store, name: str) -> tuple[Row, CutFrom | None]:
     if cut is None:
         return found[0], None
     return found[0], CutFrom(name, cut["from_outer_m"], cut["to_outer_m"], cut["turned"])
+
+
+def _length_told(cut: CutFrom | None, reel_id: str, marks: Marks | None) -> str:
+    """How a length lies on its reel, and the marks told of it where these were gone by."""
+    if cut is None:
+        return ""
+    outer = cut.to_m if cut.turned else cut.from_m
+    way = "the other way round than it was made, by rewinding; " if cut.turned else ""
+    text = f"Length {cut.name} lies {way}" if way else f"Length {cut.name}: "
+    text += f"its outer end is {outer:.1f} m from the outer end of reel {reel_id}."
+    if marks is not None:
+        run = f"{'rise' if marks.rising else 'fall'} to the core from {marks.outer_mark:.1f} {marks.unit}"
+        text += f" By what was told when it was rewound, marks {run}."
+    return text
 
 
 def _marks_told(store: Store, name: str) -> Marks | None:

@@ -9,6 +9,7 @@ import pytest
 from pipeline.errors import NotFoundError, ReelproofError
 from pipeline.lots.complaint import Marks
 from pipeline.lots.epcis import Naming
+from pipeline.review.asking import reel_on_file
 from pipeline.review.complaining import answer_complaint
 from pipeline.review.containing import Question, contained
 from pipeline.review.journal import broken_entries
@@ -110,7 +111,17 @@ def test_a_mark_on_a_rewound_length_is_the_wire_it_was(store: Store) -> None:
     assert str(fault.value) == (
         "length P: the mark 4900 ft is not on it. Its marks run from 1719 to 4016 ft; read the mark again."
     )
+    assert answer_complaint(store, "P", 4000.0, told, as_told=True).length_told == (
+        "Length P lies the other way round than it was made, by rewinding; its outer end is 900.0 m from the outer "
+        f"end of reel {REEL}. By what was told when it was rewound, marks fall to the core from 4015.7 ft."
+    )
+    with pytest.raises(NotFoundError) as fault:
+        reel_on_file(store, "Q")
+    assert str(fault.value) == (
+        f"Q: this is a length of reel {REEL} and no reel. Ask for reel {REEL}, or for a mark on the length with --at."
+    )
     answer = answer_complaint(store, "A", 400.0, metres)
+    assert answer.length_told == f"Length A: its outer end is 200.0 m from the outer end of reel {REEL}."
     assert answer.record.place.from_outer_m == pytest.approx(600.0)
     assert answer.whereabouts == (
         "It is on length P by what is on file. P left in shipment S-1 for a customer."
