@@ -102,7 +102,7 @@ def answer_complaint(
     if printed:
         run, line = _sheets(store, head)
         printed_m = m_from_foot(mark) if marks.unit == "ft" else mark
-        place = wire_at_printed(run, placed, line.take_up_station_m, printed_m)
+        place = wire_at_printed(run, placed, line.take_up_station_m, printed_m, cut)
     else:
         if told is not None:
             mark, marks = _in_unit(mark, marks.unit, told.unit), told

@@ -5,12 +5,14 @@ from __future__ import annotations
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.length.footage_marks import FootageMap
 from pipeline.length.reels import PlacedReel
-from pipeline.lots.complaint import WirePlace, end_unsure_told
+from pipeline.lots.complaint import CutFrom, WirePlace, end_unsure_told
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.steps.line_answers import MARK_READ_M
 
 
-def wire_at_printed(run: RunSheet, reel: PlacedReel, take_up_m: float, printed_m: float) -> WirePlace:
+def wire_at_printed(
+    run: RunSheet, reel: PlacedReel, take_up_m: float, printed_m: float, cut: CutFrom | None = None
+) -> WirePlace:
     """The wire at a printed length, with the doubt the survey leaves (two standard uncertainties).
 
     Args:
@@ -18,9 +20,10 @@ def wire_at_printed(run: RunSheet, reel: PlacedReel, take_up_m: float, printed_m
         reel: the reel as placed.
         take_up_m: the take-up's distance from the die, where the marks were read [m].
         printed_m: the printed length [m].
+        cut: the length it was read on, where it is not the whole reel.
 
     Raises:
-        NotFoundError: the run has no two surveyed marks, or that length is not on the reel.
+        NotFoundError: the run has no two surveyed marks, or that length is not on the reel or length.
     """
     marks = sorted(run.marks, key=lambda one: one.counter_m)
     if len(marks) < 2:
@@ -46,5 +49,15 @@ def wire_at_printed(run: RunSheet, reel: PlacedReel, take_up_m: float, printed_m
             )
         )
     wire = min(max(wire, reel.from_m), reel.to_m)
+    outer = reel.to_m - wire
+    if cut is not None and not cut.from_m - unsure <= outer <= cut.to_m + unsure:
+        raise NotFoundError(
+            Complaint(
+                f"length {cut.name}",
+                f"the printed length {printed_m:.1f} m is not on it",
+                f"That was printed {outer:.1f} m from the outer end of reel {reel.id}, and the length is "
+                f"{cut.from_m:.1f} m to {cut.to_m:.1f} m from there; read the mark again",
+            )
+        )
     why = f"{2.0 * sd:.1f} m for the surveyed marks, two standard uncertainties" + end_unsure_told(reel)
     return WirePlace(reel.id, reel.to_m - wire, wire, unsure, why)

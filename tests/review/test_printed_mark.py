@@ -7,6 +7,7 @@ import pytest
 from pipeline.errors import NotFoundError
 from pipeline.length.footage_marks import DRIFT_M2_PER_M
 from pipeline.length.reels import PlacedReel
+from pipeline.lots.complaint import CutFrom
 from pipeline.review.printed_mark import wire_at_printed
 from pipeline.sheets.run_sheet import RunSheet
 
@@ -43,3 +44,16 @@ def test_it_is_refused_without_a_survey_and_off_the_reel() -> None:
     )
     with pytest.raises(NotFoundError, match=r"the printed length 2000\.0 m is not on it"):
         wire_at_printed(sheet((200.0, 1000.0), (400.0, 1200.0)), REEL, 124.0, 2000.0)
+
+
+def test_a_printed_length_read_on_a_length_must_be_on_it() -> None:
+    """Printed as the counter runs: 1100 m is counter 300, wire 176, and so 224 m from the outer end."""
+    marks = sheet((200.0, 1000.0), (400.0, 1200.0))
+    on_it = wire_at_printed(marks, REEL, 124.0, 1100.0, CutFrom("P", 200.0, 300.0, turned=True))
+    assert on_it.from_outer_m == pytest.approx(224.0)
+    with pytest.raises(NotFoundError) as told:
+        wire_at_printed(marks, REEL, 124.0, 1100.0, CutFrom("Q", 0.0, 200.0))
+    assert str(told.value) == (
+        "length Q: the printed length 1100.0 m is not on it. That was printed 224.0 m from the outer end of reel A, "
+        "and the length is 0.0 m to 200.0 m from there; read the mark again."
+    )
