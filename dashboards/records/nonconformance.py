@@ -68,6 +68,7 @@ class NonconformanceSummary:
         median_days_to_disposition: median days from opening to closing; None where nothing was closed.
         oldest_open_days: age of the oldest open finding [d], counted to `to_day`.
         stamp: assessments, limits and rules.
+        oldest_open_id: the oldest open finding, "" where none is open.
     """
 
     plant: Plant
@@ -80,6 +81,7 @@ class NonconformanceSummary:
     median_days_to_disposition: float | None = None
     oldest_open_days: float | None = None
     stamp: Stamp = field(default_factory=Stamp)
+    oldest_open_id: str = ""
 
 
 @dataclass(frozen=True, slots=True)

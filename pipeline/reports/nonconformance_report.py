@@ -30,23 +30,25 @@ def nonconformance_report_pdf(
     wording, one = Wording(record.plant), record.finding
     kind = "diameter" if "diameter" in one.requirement else ""
     facts = [
-        ["Rule", one.rule],
-        ["Requirement", one.requirement],
+        ["Requirement", one.requirement or one.rule.replace("-", " ")],
         [
             "Limit",
             f"{limit_words(one.limit)}, {one.limit.document} {one.limit.table}"
             if one.limit
             else "none on file",
         ],
-        ["Worst reading", wording.extreme(one.worst, one.limit, kind)],
+        ["Worst reading", wording.extreme(one.worst, one.limit, kind, beside_run=True)],
         ["Where on the wire", wording.stretch(one.from_m, one.to_m)],
         ["Run, line, product", ", ".join((one.run_id, one.line_id, record.product.label))],
         ["Reels", ", ".join(one.reel_ids) or "on no reel"],
         ["Seen by", ", ".join(one.instruments) or "not known"],
         ["Likely cause", wording.sentence(one.cause) or "not known"],
         ["Material lots", ", ".join(f"{lot.material} {lot.lot_id}" for lot in record.lots) or "not known"],
-        ["Opened, closed", f"{wording.moment(one.opened_at)}, {wording.moment(one.closed_at)}"],
-        ["Uncertainty", record.decision_rule or "not told"],
+        [
+            "Opened, closed",
+            f"{wording.moment(one.opened_at)}, {wording.moment(one.closed_at) if one.closed_at else 'not closed'}",
+        ],
+        ["Uncertainty", wording.sentence(record.decision_rule) or "not told"],
     ]
     listed = record.evidence or ((one.worst.evidence,) if one.worst else ())
     data = {

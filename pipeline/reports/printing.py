@@ -89,13 +89,17 @@ class Wording:
         """A sentence with its figures in the plant's units."""
         return in_units(text, self.system)
 
-    def extreme(self, worst: Extreme | None, limit: LimitRow | None, kind: str = "") -> str:
-        """A worst reading, its place and direction."""
+    def extreme(
+        self, worst: Extreme | None, limit: LimitRow | None, kind: str = "", beside_run: bool = False
+    ) -> str:
+        """A worst reading, its place and direction; beside places of the run a place of the reel says so."""
         if worst is None:
             return "not known"
         name = kind or ("wall" if worst.unit == "mm" else worst.unit)
         place = worst.reel_at_m if worst.reel_at_m is not None else worst.at_m
         told = f"{self.quantity(worst.value, name, limit.value if limit else None)} at {self.quantity(place, 'place')}"
+        if beside_run and worst.reel_at_m is not None:
+            told += " of the reel"
         if worst.angle_deg is not None:
             told += f", thin toward {self.quantity(worst.angle_deg, 'angle')}"
         return told

@@ -28,6 +28,7 @@ def reel_data(reel: ReelRow, wording: Wording) -> dict[str, Any]:
     }
 
 
+STATE = {"green": "sound", "amber": "with gaps", "red": "no conclusion"}
 # Groups of answers that a summary prints; the others are on the run's page.
 PRINTED = ("How far from the limits", "The thinnest point", "Spark faults")
 
@@ -50,7 +51,7 @@ def _run_data(run: RunRow, wording: Wording) -> dict[str, Any]:
         ["Scrap", wording.quantity(run.scrap_m, "length")],
         [
             "Data",
-            f"{run.quality.state}. {' '.join(wording.sentence(one) for one in run.quality.sentences)}".strip(),
+            f"{STATE[run.quality.state]}. {' '.join(wording.sentence(one) for one in run.quality.sentences)}".strip(),
         ],
         [
             "Log lines",

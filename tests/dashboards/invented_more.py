@@ -239,6 +239,7 @@ def nonconformance() -> NonconformanceSummary:
         0.2,
         19.3,
         base.STAMP,
+        "F-0412",
     )
 
 

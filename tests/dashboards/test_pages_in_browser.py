@@ -238,6 +238,8 @@ def test_a_count_of_findings_leads_to_just_those_rows(chromium: Any, site_folder
         page, rows = one.page, one.page.locator("#findings-of-period tbody tr:visible")
         everything, compared = rows.count(), 0
         for link in page.locator('a[href^="#find="]').all():
+            if not link.inner_text().isdigit():
+                continue  # a length or an age leads to the rows it is of; how many is not its text
             link.click()
             page.wait_for_function("document.activeElement.id === 'narrow'")
             assert rows.count() == int(link.inner_text()), link.get_attribute("href")

@@ -16,6 +16,7 @@ from dashboards.site import ASSETS, Site, record_sha256, write_assets, write_if_
 from pipeline.errors import NotFoundError, StoreError
 from tests.dashboards import hostile, invented
 from tests.dashboards.invented_site import PAGES, write_site
+from tests.dashboards.unled import unled
 
 ROOT = Path(__file__).parents[2]
 VOID = {"meta", "link", "br", "input", "img", "hr"}
@@ -57,6 +58,27 @@ def read(path: Path) -> Reader:
     reader = Reader()
     reader.feed(path.read_text(encoding="utf-8"))
     return reader
+
+
+def test_every_figure_leads_to_its_evidence_or_says_how_it_was_got(site_folder: Path) -> None:
+    """One click away from each: the reading, the log line, the document, or the method."""
+    pages = {path.relative_to(site_folder).as_posix(): path for path in site_folder.rglob("*.html")}
+    assert len(pages) > 15
+    # A guide defines words; its figures are no results.
+    pages = {name: path for name, path in pages.items() if not name.startswith("guides/")}
+    told = {name: unled(path.read_text(encoding="utf-8")) for name, path in pages.items()}
+    assert {name: places for name, places in told.items() if places} == {}
+
+
+def test_a_figure_that_leads_nowhere_is_seen() -> None:
+    table = "<section><h2>x</h2><table><tbody><tr><th>wall</th><td>{}</td></tr></tbody></table>{}</section>"
+    sums = '<section><dl class="sums"><div><dt>Mean wall</dt><dd>{}</dd></div></dl></section>'
+    assert unled(table.format("0.38 mm", "")) == ["wall 0.38 mm"]
+    assert unled(sums.format("0.38 mm")) == ["Mean wall 0.38 mm"]
+    assert unled(sums.format('<a href="#a">0.38 mm</a>')) == []
+    assert unled(table.format("<code>L1.csv:7</code> 0.38", "")) == []
+    assert unled(table.format("0.38 mm", "<details data-how>mean</details>")) == []
+    assert unled(table.format("releasable", "")) == []
 
 
 @pytest.mark.parametrize("name", PAGES)

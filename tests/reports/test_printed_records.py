@@ -107,7 +107,7 @@ def test_the_shift_summary_says_what_the_record_says(pdfs: dict[str, bytes]) -> 
 def test_a_finding_on_paper_leads_back_to_the_log(pdfs: dict[str, bytes]) -> None:
     text = text_of(pdfs["finding"])
     assert "Nonconformance F-0412" in text
-    assert "12.48 mil at 3,255.9 ft, thin toward 205°" in text
+    assert "12.48 mil at 3,255.9 ft of the reel, thin toward 205°" in text
     assert "L1-wall-0312-2.csv:7122" in text
     assert text.count(invented.SHA) == len(invented_lines.finding().evidence)
     assert "Second person: name, signature, date" in text

@@ -187,7 +187,7 @@ def _how_sure(row: Row, requirement: Row | None, averaged_m: float | None = None
             "in its uncertainty"
         )
     return (
-        f"{rule}. With a standard uncertainty of {u:g} {row['unit']} the wire conforms at the worst reading with a "
+        f"{rule}. With a standard uncertainty of {u:.3g} {row['unit']} the wire conforms at the worst reading with a "
         f"probability of {shown} (flat prior, normal errors); the worst of many readings was picked, so this is "
         f"lower than for one taken at random{averaged}"
     )

@@ -9,6 +9,7 @@ from dashboards.records import (
     CalibrationRow,
     DispositionRow,
     Edge,
+    Evidence,
     JudgementEdition,
     LotEvent,
     LotHistory,
@@ -161,6 +162,7 @@ def _events(books: list[RunBook], reels: set[str]) -> tuple[LotEvent, ...]:
                     aware(head["assessed_utc"]),
                     "finding",
                     f"{row['finding_id']} on reel {row['reel_id']}: {row['sentence']}",
+                    evidence=Evidence(finding_id=row["finding_id"]),
                     node_id=row["reel_id"],
                 )
                 for row in book.findings

@@ -28,7 +28,10 @@ def nonconformance_summary(
     findings = [(book, row) for book in books for row in book.findings]
     # Open ones first, each in the order of the runs.
     shown = sorted((finding_row(book, row) for book, row in findings), key=lambda one: one.status == "closed")
-    ages = [(to_day - book.head["shift_date"]).days for book in books for _ in book.open_findings]
+    still_open = [
+        (book.head["shift_date"], row["finding_id"]) for book in books for row in book.open_findings
+    ]
+    oldest = min(still_open, default=None)
     return NonconformanceSummary(
         plant=plant,
         period_id=period_id,
@@ -38,8 +41,9 @@ def nonconformance_summary(
         findings=tuple(shown),
         tallies=tuple(_tally(name, heading, findings, books) for name, heading in BY),
         median_days_to_disposition=_median_days(shown),
-        oldest_open_days=float(max(ages)) if ages else None,
+        oldest_open_days=None if oldest is None else float((to_day - oldest[0]).days),
         stamp=stamp_of(books),
+        oldest_open_id="" if oldest is None else oldest[1],
     )
 
 
