@@ -175,6 +175,7 @@ def _short(chart: ControlChart) -> str:
         "multivariate EWMA": "Distance, no unit",
         "CUSUM of gaps between faults": "Cumulative sum",
         "u-chart": "Faults",
+        "u'-chart": "Faults",
         "g-chart": "Good reels between",
         "s chart": "Standard deviation",
     }

@@ -6,7 +6,8 @@ import json
 import math
 from typing import Any
 
-from pipeline.steps.line_charts import ChartOf, LineCharts
+from pipeline.steps.chart_maker import ChartOf
+from pipeline.steps.line_charts import LineCharts
 
 Rows = list[dict[str, Any]]
 

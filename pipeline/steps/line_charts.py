@@ -6,22 +6,18 @@ against limits that no longer move (phase II). Single readings are never charted
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.errors import ReelproofError
 from pipeline.results import Assumption, Chart, Refused
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.alarm_budget import alarm_budget, false_alarms_per_day, guaranteed_width
-from pipeline.statistics.count_charts import u_chart
 from pipeline.statistics.ewma_cusum import CusumChart, cusum_chart, ewma_chart
 from pipeline.statistics.multivariate_charts import mewma_chart, t2_chart, t_squared
-from pipeline.statistics.rare_event_charts import GapCusum, g_chart, gap_chart, gap_cusum
 from pipeline.statistics.residual_charts import fit_autoregression, residual_chart
 from pipeline.statistics.run_length import cusum_limit, ewma_width, mewma_limit, shewhart_width
 from pipeline.statistics.run_rules import (
@@ -33,6 +29,8 @@ from pipeline.statistics.run_rules import (
     run_signals,
 )
 from pipeline.statistics.shewhart import individuals_chart, mean_charts
+from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker, ChartOf
+from pipeline.steps.fault_charts import fault_charts
 from pipeline.steps.line_reels import LineReel, subgroups_of, values_of
 
 Array = NDArray[np.float64]
@@ -52,32 +50,8 @@ VECTOR = ("mean_wall_mm", "ecc_cos_mm", "ecc_sin_mm")
 # CUSUM, reels between reels with a fault.
 WATCHED = len(INDIVIDUALS) + 2 * len(SMOOTHED) + 1 + 2 + 2 + 4
 EWMA_WEIGHT, CUSUM_REFERENCE, VECTOR_WEIGHT = 0.2, 0.5, 0.1
-FEWEST_REELS = 8
-# Fault rate over the usual one that the chart of gaps is made to see (chosen here).
-TIMES_THE_RATE = 5.0
 # Runs a plant may have its individuals charts watch for, by the words of its sheet.
 RUNS = {"two of three": TWO_OF_THREE, "four of five": FOUR_OF_FIVE, "eight in a row": EIGHT_IN_A_ROW}
-# Share of reels with a fault from which on a chart of the good reels between them is no use (chosen here).
-MOST_WITH_FAULT = 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class ChartOf:
-    """A chart, what it is of, and the reel behind each of its points.
-
-    Args:
-        title: what is charted, in plain words.
-        quantity: its name in the records.
-        family: kind of chart; a phase I and a phase II of the same title and family belong together.
-        chart: the chart.
-        reels: the reel behind each point.
-    """
-
-    title: str
-    quantity: str
-    family: str
-    chart: Chart
-    reels: tuple[LineReel, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,59 +98,20 @@ def line_charts(reels: Sequence[LineReel], settings: Charts) -> LineCharts:
     """
     budget = alarm_budget(WATCHED, settings.reels_per_day, settings.false_alarms, settings.days)
     first = min(settings.baseline_reels, len(reels))
-    maker = _Maker(tuple(reels), first, budget.arl0, settings)
+    maker = _LineMaker(tuple(reels), first, budget.arl0, settings)
     maker.individuals()
     for quantity in SMOOTHED:
         maker.smoothed(quantity)
     maker.residuals("mean_wall_mm")
     maker.subgroups()
     maker.vectors()
-    maker.counts()
-    maker.gaps()
-    maker.good_reels()
+    fault_charts(maker)
     told = f"{budget.words} Limits are set by the first {first} reels of the product on the line."
     return LineCharts(tuple(maker.charts), tuple(maker.refused), told)
 
 
-class _Maker:
-    """Makes the charts of one line one after the other; what cannot be made is kept as a refusal."""
-
-    def __init__(self, reels: tuple[LineReel, ...], first: int, arl0: float, settings: Charts) -> None:
-        self.reels, self.first, self.arl0, self.settings = reels, first, arl0, settings
-        self.charts: list[ChartOf] = []
-        self.refused: list[Refused] = []
-
-    def keep(
-        self,
-        title: str,
-        quantity: str,
-        family: str,
-        made: Callable[[], Chart | Refused],
-        reels: Sequence[LineReel],
-    ) -> Chart | None:
-        """Make a chart and keep it, or keep why it could not be made."""
-        question = f"Is any reel out of the ordinary in its {title}?"
-        try:
-            found = made()
-        except ReelproofError as fault:
-            found = Refused(question, family, str(fault.complaints[0]), len(reels))
-        if isinstance(found, Refused):
-            self.refused.append(replace(found, question=question))
-            return None
-        self.charts.append(ChartOf(title, quantity, family, replace(found, question=question), tuple(reels)))
-        return found
-
-    def baseline(self, quantity: str, title: str, family: str) -> Array | None:
-        """The quantity over all reels, if enough of the first ones have it."""
-        values = values_of(self.reels, quantity)
-        known = int(np.isfinite(values[: self.first]).sum())
-        if known < FEWEST_REELS:
-            reason = f"{known} reels set no limits; {FEWEST_REELS} are needed."
-            self.refused.append(
-                Refused(f"Is any reel out of the ordinary in its {title}?", family, reason, known)
-            )
-            return None
-        return values
+class _LineMaker(ChartMaker):
+    """The charts of a line's walls and diameters."""
 
     def individuals(self) -> None:
         """One value a reel: phase I on the first reels, phase II on the later ones."""
@@ -354,113 +289,6 @@ class _Maker:
                 reels,
             )
 
-    def counts(self) -> None:
-        """Spark faults of each reel over its tested length."""
-        tested = np.array([reel.tested_m for reel in self.reels])
-        faults = np.array([reel.faults for reel in self.reels])
-        rate = None
-        for phase, part, reels in self.parts(faults):
-            start = 0 if phase == "I" else self.first
-            length = tested[start : start + part.size]
-            if phase == "II":
-                base = tested[: self.first].sum()
-                if not (base > 0 and faults[: self.first].sum() > 0):
-                    continue
-                rate = 1000.0 * float(faults[: self.first].sum() / base)
-            self.keep(
-                "spark faults per km",
-                "spark_faults",
-                "u-chart",
-                lambda p=part, m=length, r=rate: u_chart(p, m, 1.0 / self.arl0, r),  # type: ignore[misc]
-                reels,
-            )
-
-    def gaps(self) -> None:
-        """Tested wire from each spark fault to the next: for faults that hardly ever happen."""
-        places, owners, travelled = [], [], 0.0
-        for number, reel in enumerate(self.reels):
-            places += [travelled + at for at in sorted(reel.fault_at_m)]
-            owners += [number] * len(reel.fault_at_m)
-            travelled += reel.tested_m
-        behind = [number for number in owners if number < self.first]
-        length = sum(reel.tested_m for reel in self.reels[: self.first])
-        question, family = "Do spark faults come closer together?", "CUSUM of gaps between faults"
-        if len(behind) < 3 or length <= 0.0:
-            reason = f"{len(behind)} faults on the first {self.first} reels set no usual gap; 3 are needed."
-            self.refused.append(Refused(question, family, reason, len(behind)))
-            return
-        watched = owners[len(behind) :]
-        phase: Literal["I", "II"] = "II" if watched else "I"
-        start = len(behind) if watched else 0
-        gaps = np.diff(np.array([places[start - 1] if start else 0.0, *places[start:]]))
-        mean = length / len(behind)
-        reached = max(self.arl0 * length / self.first / mean, 20.0)
-        found = gap_cusum(gaps, mean, TIMES_THE_RATE, reached)
-        self.keep(
-            "wire between spark faults",
-            "fault_gap_m",
-            family,
-            lambda: self.told(_gaps_chart(found), phase),
-            [self.reels[number] for number in owners[start:]],
-        )
-        self.keep(
-            "wire between spark faults",
-            "fault_gap_m",
-            "t-chart",
-            lambda: self.told(gap_chart(gaps, mean, 1, 1.0 / reached), phase),
-            [self.reels[number] for number in owners[start:]],
-        )
-
-    def good_reels(self) -> None:
-        """Good reels between reels with a spark fault: for lines on which most reels have none."""
-        title, family = "reels between reels with a spark fault", "g-chart"
-        tested = [number for number, reel in enumerate(self.reels) if reel.tested_m > 0.0]
-        bad = [place for place, number in enumerate(tested) if self.reels[number].faults > 0]
-        first = sum(number < self.first for number in tested)
-        before = sum(place < first for place in bad)
-        chance = before / first if first else 0.0
-        if first < FEWEST_REELS or before < 3 or chance > MOST_WITH_FAULT:
-            reason = (
-                f"{before} of the first {first} tested reels have a fault; 3 at least set a usual share, and beyond "
-                f"{100 * MOST_WITH_FAULT:.0f} % the u-chart serves better."
-            )
-            self.refused.append(
-                Refused("Do reels with a spark fault come closer together?", family, reason, before)
-            )
-            return
-        phase: Literal["I", "II"] = "II" if len(bad) > before else "I"
-        start = before if phase == "II" else 1
-        between = np.diff(bad)[start - 1 :] - 1
-        alpha = 0.5 / max(self.arl0 * chance, 20.0)
-        self.keep(
-            title,
-            "good_reels",
-            family,
-            lambda: self.told(g_chart(between, chance, alpha), phase),
-            [self.reels[tested[place]] for place in bad[start:]],
-        )
-
-    def parts(
-        self, values: NDArray[np.generic]
-    ) -> list[tuple[Literal["I", "II"], NDArray[np.generic], tuple[LineReel, ...]]]:
-        """The first reels as phase I and the later ones as phase II, where there are any with a value."""
-        found: list[tuple[Literal["I", "II"], NDArray[np.generic], tuple[LineReel, ...]]] = [
-            ("I", values[: self.first], self.reels[: self.first])
-        ]
-        later = np.asarray(values[self.first :], dtype=np.float64)
-        if later.size and np.isfinite(later).any():
-            found.append(("II", values[self.first :], self.reels[self.first :]))
-        return found
-
-    def told(self, chart: Chart | Refused, phase: Literal["I", "II"]) -> Chart | Refused:
-        """The chart with its phase, and what its limits rest on."""
-        if isinstance(chart, Refused):
-            return chart
-        rests = f"The limits rest on {self.first} reels; their false alarms may differ from those computed."
-        same = "The limits come from these same reels: the chart looks back and predicts nothing."
-        said = (*((same,) if phase == "I" else ()), *((rests,) if self.first < 100 else ()))
-        return replace(chart, phase=phase, warnings=(*chart.warnings, *said))
-
 
 def _slice(chart: Chart, start: int, stop: int) -> Chart:
     """Points `start` up to `stop` of a chart, with their signals."""
@@ -504,32 +332,6 @@ def _cusum(found: CusumChart | Refused, values: Array, unit: str) -> Chart | Ref
         assumptions=(Assumption("neighbouring points are independent", None, "see the individuals chart"),),
         warnings=found.warnings,
         details={"centre": found.centre, "reference": found.reference, "limit": found.limit},
-    )
-
-
-def _gaps_chart(found: GapCusum) -> Chart:
-    """The CUSUM of gaps as a chart of one sum a fault [m]."""
-    n = found.sums.size
-    told = (
-        f"A rate {TIMES_THE_RATE:g} times the usual is signalled after {found.arl1:.0f} faults on average.",
-    )
-    return Chart(
-        question="",
-        method="exponential CUSUM of the wire between faults (Lucas 1985)",
-        phase="II",
-        plotted=found.sums,
-        centre=np.zeros(n),
-        lower=np.full(n, -np.inf),
-        upper=np.full(n, found.limit_m),
-        unit="m",
-        signals=found.signals,
-        arl0=found.arl0,
-        unit_of_inference="event",
-        assumptions=(
-            Assumption("gaps are exponential, faults do not bunch", None, "see the clustering test"),
-        ),
-        warnings=told,
-        details={"reference_m": found.reference_m, "limit_m": found.limit_m, "arl1": found.arl1},
     )
 
 

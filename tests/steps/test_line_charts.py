@@ -11,7 +11,8 @@ from scipy import stats
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.alarm_budget import guaranteed_width
 from pipeline.statistics.run_rules import EIGHT_IN_A_ROW, FOUR_OF_FIVE, TWO_OF_THREE, run_rules_arl
-from pipeline.steps.line_charts import FEWEST_REELS, WATCHED, ChartOf, LineCharts, line_charts
+from pipeline.steps.chart_maker import FEWEST_REELS, ChartOf
+from pipeline.steps.line_charts import WATCHED, LineCharts, line_charts
 from pipeline.steps.line_reels import LineReel
 
 SETTINGS = Charts(false_alarms=1.0, days=7.0, reels_per_day=60.0, baseline_reels=24)
@@ -216,3 +217,21 @@ def test_a_long_gap_between_faults_lies_outside_the_t_chart() -> None:
     alpha = 1.0 / chart.arl0
     assert chart.upper[0] == pytest.approx(10_000.0 * np.log(2.0 / alpha), rel=1e-6)
     assert [one.item for one in chart.signals] == [chart.plotted.size - 1]
+
+
+def test_counts_that_scatter_more_than_poissons_have_a_widened_chart() -> None:
+    """Runs of four reels with six faults each and of four with none: dispersion far over 1."""
+    made = [
+        LineReel(
+            "R-1",
+            f"reel {k}",
+            faults=6 * (k // 4 % 2),
+            tested_m=2000.0,
+            fault_at_m=(500.0,) * (6 * (k // 4 % 2)),
+        )
+        for k in range(32)
+    ]
+    chart = of(line_charts(made, SETTINGS), "u'-chart", "I", "spark_faults").chart
+    assert chart.details["dispersion_p"] < 0.001 and chart.plotted.size == 24
+    steady = [LineReel("R-1", f"reel {k}", faults=1 + k % 2, tested_m=2000.0) for k in range(32)]
+    assert not [one for one in line_charts(steady, SETTINGS).charts if one.family == "u'-chart"]

@@ -67,7 +67,8 @@ def test_thin_readings_clump_and_a_reel_gets_thinner_the_rarer_it_is_asked() -> 
     assert half.low < np.median(thinnest) < half.high
     named = {one.name: one.held for one in diagnostics(tail)}
     assert named["depths of the clusters follow the fitted tail"] is True
-    assert len(named) == 5
+    assert named["depths lie along the fitted quantiles"] is True
+    assert len(named) == 7
 
 
 def test_a_tail_that_is_a_mixture_is_told() -> None:

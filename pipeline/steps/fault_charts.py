@@ -1,0 +1,156 @@
+"""Charts of a line's spark faults: counts over tested length, wire between rare ones, good reels between bad ones."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+
+from pipeline.results import Assumption, Chart, Refused
+from pipeline.statistics.count_charts import laney_chart, u_chart
+from pipeline.statistics.rare_event_charts import GapCusum, g_chart, gap_chart, gap_cusum
+from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker
+
+# Fault rate over the usual one that the chart of gaps is made to see (chosen here).
+TIMES_THE_RATE = 5.0
+# Share of reels with a fault from which on a chart of the good reels between them is no use (chosen here).
+MOST_WITH_FAULT = 0.5
+
+
+def fault_charts(maker: ChartMaker) -> None:
+    """Every chart of the line's spark faults.
+
+    Args:
+        maker: keeps them.
+    """
+    counts(maker)
+    gaps(maker)
+    good_reels(maker)
+
+
+def counts(maker: ChartMaker) -> None:
+    """Spark faults of each reel over its tested length."""
+    tested = np.array([reel.tested_m for reel in maker.reels])
+    faults = np.array([reel.faults for reel in maker.reels])
+    rate = None
+    for phase, part, reels in maker.parts(faults):
+        start = 0 if phase == "I" else maker.first
+        length = tested[start : start + part.size]
+        if phase == "II":
+            base = tested[: maker.first].sum()
+            if not (base > 0 and faults[: maker.first].sum() > 0):
+                continue
+            rate = 1000.0 * float(faults[: maker.first].sum() / base)
+        maker.keep(
+            "spark faults per km",
+            "spark_faults",
+            "u-chart",
+            lambda p=part, m=length, r=rate: u_chart(p, m, 1.0 / maker.arl0, r),  # type: ignore[misc]
+            reels,
+        )
+    first = tested[: maker.first] > 0.0
+    plain = next(
+        (one.chart for one in maker.charts if one.family == "u-chart" and one.chart.phase == "I"), None
+    )
+    if plain is not None and plain.details["dispersion_p"] < 0.05:
+        # Counts that scatter more than Poisson's alarm on the plain chart all the time.
+        maker.keep(
+            "spark faults per km",
+            "spark_faults",
+            "u'-chart",
+            lambda: maker.told(laney_chart(faults[: maker.first][first], tested[: maker.first][first]), "I"),
+            [reel for reel, known in zip(maker.reels, first, strict=False) if known],
+        )
+
+
+def gaps(maker: ChartMaker) -> None:
+    """Tested wire from each spark fault to the next: for faults that hardly ever happen."""
+    places, owners, travelled = [], [], 0.0
+    for number, reel in enumerate(maker.reels):
+        places += [travelled + at for at in sorted(reel.fault_at_m)]
+        owners += [number] * len(reel.fault_at_m)
+        travelled += reel.tested_m
+    behind = [number for number in owners if number < maker.first]
+    length = sum(reel.tested_m for reel in maker.reels[: maker.first])
+    question, family = "Do spark faults come closer together?", "CUSUM of gaps between faults"
+    if len(behind) < 3 or length <= 0.0:
+        reason = f"{len(behind)} faults on the first {maker.first} reels set no usual gap; 3 are needed."
+        maker.refused.append(Refused(question, family, reason, len(behind)))
+        return
+    watched = owners[len(behind) :]
+    phase: Literal["I", "II"] = "II" if watched else "I"
+    start = len(behind) if watched else 0
+    gaps = np.diff(np.array([places[start - 1] if start else 0.0, *places[start:]]))
+    mean = length / len(behind)
+    reached = max(maker.arl0 * length / maker.first / mean, 20.0)
+    found = gap_cusum(gaps, mean, TIMES_THE_RATE, reached)
+    maker.keep(
+        "wire between spark faults",
+        "fault_gap_m",
+        family,
+        lambda: maker.told(_gaps_chart(found), phase),
+        [maker.reels[number] for number in owners[start:]],
+    )
+    maker.keep(
+        "wire between spark faults",
+        "fault_gap_m",
+        "t-chart",
+        lambda: maker.told(gap_chart(gaps, mean, 1, 1.0 / reached), phase),
+        [maker.reels[number] for number in owners[start:]],
+    )
+
+
+def good_reels(maker: ChartMaker) -> None:
+    """Good reels between reels with a spark fault: for lines on which most reels have none."""
+    title, family = "reels between reels with a spark fault", "g-chart"
+    tested = [number for number, reel in enumerate(maker.reels) if reel.tested_m > 0.0]
+    bad = [place for place, number in enumerate(tested) if maker.reels[number].faults > 0]
+    first = sum(number < maker.first for number in tested)
+    before = sum(place < first for place in bad)
+    chance = before / first if first else 0.0
+    if first < FEWEST_REELS or before < 3 or chance > MOST_WITH_FAULT:
+        reason = (
+            f"{before} of the first {first} tested reels have a fault; 3 at least set a usual share, and beyond "
+            f"{100 * MOST_WITH_FAULT:.0f} % the u-chart serves better."
+        )
+        maker.refused.append(
+            Refused("Do reels with a spark fault come closer together?", family, reason, before)
+        )
+        return
+    phase: Literal["I", "II"] = "II" if len(bad) > before else "I"
+    start = before if phase == "II" else 1
+    between = np.diff(bad)[start - 1 :] - 1
+    alpha = 0.5 / max(maker.arl0 * chance, 20.0)
+    maker.keep(
+        title,
+        "good_reels",
+        family,
+        lambda: maker.told(g_chart(between, chance, alpha), phase),
+        [maker.reels[tested[place]] for place in bad[start:]],
+    )
+
+
+def _gaps_chart(found: GapCusum) -> Chart:
+    """The CUSUM of gaps as a chart of one sum a fault [m]."""
+    n = found.sums.size
+    told = (
+        f"A rate {TIMES_THE_RATE:g} times the usual is signalled after {found.arl1:.0f} faults on average.",
+    )
+    return Chart(
+        question="",
+        method="exponential CUSUM of the wire between faults (Lucas 1985)",
+        phase="II",
+        plotted=found.sums,
+        centre=np.zeros(n),
+        lower=np.full(n, -np.inf),
+        upper=np.full(n, found.limit_m),
+        unit="m",
+        signals=found.signals,
+        arl0=found.arl0,
+        unit_of_inference="event",
+        assumptions=(
+            Assumption("gaps are exponential, faults do not bunch", None, "see the clustering test"),
+        ),
+        warnings=told,
+        details={"reference_m": found.reference_m, "limit_m": found.limit_m, "arl1": found.arl1},
+    )
