@@ -294,7 +294,9 @@ def _strength(
 
     A place of the grid without a reading adds nothing to the sum, so it is put in as zero.
     """
-    step = float(np.diff(at).min())
+    span, least = float(at[-1] - at[0]), float(np.diff(at).min())
+    # The step by the whole length: the least difference of two places is short by their rounding, once a reading.
+    step = span / max(round(span / least), 1) if least > 0 else 0.0
     places = (at - at[0]) / step if step > 0 else np.full(at.size, np.inf)
     if places[-1] < _GRID_SHARE * at.size and float(np.abs(places - np.rint(places)).max()) < _OFF_GRID:
         even = np.zeros(round(float(places[-1])) + 1)

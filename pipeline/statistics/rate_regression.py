@@ -33,6 +33,13 @@ NO_MAXIMUM = (
 )
 
 
+# 10,000 simulated sets of 80 reels whose rate differs from reel to reel (tests/statistics/interval_coverage_found.csv).
+HELD = (
+    "Where the rate differs from reel to reel the 95 % interval is a little short: it held the true ratio in 94.3 % of "
+    "simulated sets of 80 reels."
+)
+
+
 @dataclass(frozen=True, slots=True)
 class RateRegression:
     """Fault-rate ratios of a regression.
@@ -321,6 +328,6 @@ def _row(
                 f"dispersion {fit.dispersion:.3g}, p = {fit.dispersion_p:.2g}",
             ),
         ),
-        warnings=(),
+        warnings=(HELD,) if fit.model == "negative binomial" and not is_base else (),
         details={} if math.isnan(error) else {"log_standard_error": error},
     )

@@ -98,7 +98,7 @@ def _regressed(reels: Sequence[LineReel]) -> list[Result | Refused]:
     except ReelproofError as fault:
         return [Refused(question, "Poisson regression with exposure", str(fault.complaints[0]), 0)]
     if isinstance(found, RateRegression):
-        return list(found.ratios)
+        return [replace(one, warnings=(*one.warnings, *found.warnings)) for one in found.ratios]
     return [_asked(found, question)]
 
 

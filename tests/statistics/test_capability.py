@@ -99,11 +99,11 @@ def _index_whose_bound_is(truth: float, n_mean: float, n_variance: float) -> flo
 def test_trap_interval_of_independent_readings_covers_two_thirds() -> None:
     """Lag-1 correlation .9, 2,000 readings, true index 1.5: 95 % claimed, 66 % (naive) and 94 % (ours) found.
 
-    3,000 repetitions; a share of .93 is then known to .009 (two standard errors).
+    1,200 repetitions; a share of .93 is then known to .015 (two standard errors).
     """
-    covered, naive = _coverage(0.9, 3000, 21)
+    covered, naive = _coverage(0.9, 1200, 21)
     assert naive == pytest.approx(0.66, abs=0.05)
-    assert covered == pytest.approx(0.93, abs=0.015)
+    assert covered == pytest.approx(0.93, abs=0.022)
 
 
 def _coverage(phi: float, repetitions: int, seed: int) -> tuple[float, float]:

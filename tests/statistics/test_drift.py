@@ -5,10 +5,8 @@ import math
 import numpy as np
 import pytest
 from scipy import stats
-from scipy.signal import lfilter
 
 from pipeline.results import Refused, Result
-from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.drift import linear_drift, residuals_of_line
 
 
@@ -26,23 +24,6 @@ def test_independent_readings_give_the_usual_line() -> None:
     assert (found.low, found.high) == pytest.approx((usual.slope - half, usual.slope + half), rel=1e-9)
     assert found.unit == "mm/m"
     assert residuals_of_line(x, y) == pytest.approx(y - usual.intercept - usual.slope * x, abs=1e-12)
-
-
-@pytest.mark.parametrize(("phi", "naive_most"), [(0.0, 1.0), (0.95, 0.45)])
-def test_coverage(phi: float, naive_most: float) -> None:
-    """600 series of 2,000: .95 found on independent readings, .92 at lag-one .95, where the usual error
-    covers .25."""
-    x = np.arange(2000.0)
-    noise = np.random.default_rng(2).standard_normal((600, 2600))
-    rows = lfilter([math.sqrt(1 - phi**2)], [1, -phi], noise, axis=1)[:, 600:] + 1e-3 * x
-    ours = naive = 0
-    for row in rows:
-        found = linear_drift(x, row, effective_n(residuals_of_line(x, row)).for_mean)
-        assert isinstance(found, Result)
-        ours += found.low <= 1e-3 <= found.high
-        naive += abs(found.estimate - 1e-3) < 1.96 * found.details["standard_error_if_independent"]
-    assert ours / 600 == pytest.approx(0.935, abs=0.035)
-    assert naive / 600 < naive_most
 
 
 def test_unknown_readings_are_told() -> None:

@@ -102,11 +102,11 @@ def test_a_limit_out_of_reach_has_no_lower_end_but_an_upper_one() -> None:
 def test_one_order_of_60_km_cannot_show_one_in_a_thousand() -> None:
     # Truth 1 in 1000 at 0.38113: the upper end stays above 1 in 1000 in nearly every order.
     above = 0
-    for seed in range(4):
+    for seed in range(3):
         found = risk(deficits(240, 40 + seed), limit=0.38113)
         assert isinstance(found, Result)
         above += found.high > 1e-3
-    assert above >= 3
+    assert above >= 2
 
 
 def test_wider_where_reels_differ() -> None:

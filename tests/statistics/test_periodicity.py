@@ -1,6 +1,7 @@
 """Periods along the wire against a red background."""
 
 import math
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from scipy import signal, stats
 
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
+from pipeline.statistics import periodicity
 from pipeline.statistics.periodicity import (
     Periods,
     Spectrum,
@@ -212,3 +214,14 @@ def test_a_sinusoid_is_found_beside_missing_places_of_an_even_grid() -> None:
     grid = np.linspace(0.29, 0.31, 200)
     plain = np.array([abs(np.exp(-2j * np.pi * f * at) @ x) for f in grid])
     np.testing.assert_allclose(_strength(at, x, grid), plain, rtol=1e-8)
+
+
+def test_a_long_even_series_is_known_to_be_even() -> None:
+    """400,000 places 1.33 m apart about their middle: rounding must not make them a series without a grid."""
+    at = np.arange(400_000) * 1.33
+    at -= at.mean()
+    x = np.sin(2 * np.pi * at / 7.3)
+    with mock.patch.object(periodicity.signal, "zoom_fft", wraps=periodicity.signal.zoom_fft) as quick:
+        found = periodicity._strength(at, x, np.array([0.9 / 7.3, 1.0 / 7.3, 1.1 / 7.3]))
+    assert quick.called
+    assert found[1] == pytest.approx(200_000, rel=1e-3)

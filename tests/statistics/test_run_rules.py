@@ -44,7 +44,7 @@ def test_the_chain_agrees_with_the_rules_as_applied(shift: float) -> None:
     rng = np.random.default_rng(9)
     rules = (BEYOND_LIMIT, TWO_OF_THREE, FOUR_OF_FIVE)
     first = []
-    for _ in range(600):
+    for _ in range(250):
         found = run_signals(rng.normal(shift, 1.0, 4000 if shift == 0 else 400), 0.0, 1.0, rules)
         first.append(found[0].item + 1)
     error = np.std(first) / math.sqrt(len(first))
