@@ -15,7 +15,8 @@ from pipeline.review.containing import Question, contained
 from pipeline.review.journal import broken_entries
 from pipeline.review.lengths import lengths_of_reel
 from pipeline.review.lot_pack import gather_lot
-from pipeline.review.page_records.reel import _children
+from pipeline.review.page_records.lot import _where_next
+from pipeline.review.page_records.reel import _children, plan_of
 from pipeline.review.page_records.run_book import run_books
 from pipeline.review.shared_events import _of_reel
 from pipeline.review.shipping import put_shipping_on_file
@@ -160,6 +161,14 @@ def test_containment_packs_and_pages_follow_it(store: Store) -> None:
         ("P", pytest.approx(700.0))
     ]
     book = next(one for one in run_books(store) if one.run_id == "R-0412")
+    plan = plan_of(book, next(row for row in book.reels if row["reel_id"] == REEL))
+    assert plan is not None
+    assert [(one.label, one.use) for one in plan.pieces if one.label.endswith(", cut")] == [
+        ("Q, cut", "remnant"),
+        ("P, cut", "ship"),
+    ]
+    ways = {(edge.from_node, edge.to_node) for _, edge in _where_next(book, {REEL})}
+    assert ways == {(REEL, "A"), ("A", "P"), ("P", "Q"), ("P", "S-1")}
     children = _children(book, next(row for row in book.reels if row["reel_id"] == REEL))
     (child,) = [one for one in children if one.length_id == "P"]
     assert (child.turned, child.from_m, child.to_m) == (

@@ -90,6 +90,8 @@ def _where_next(book: RunBook, reels: set[str]) -> list[tuple[Node, Edge]]:
     for row in book.cuts:
         if row["reel_id"] in reels:
             edge = Edge(row["reel_id"], row["length_id"], row["from_outer_m"], row["to_outer_m"])
+            if row["source_id"] not in ("", row["reel_id"]):
+                edge = Edge(row["source_id"], row["length_id"])
             found.append((Node(row["length_id"], "cut length", row["length_id"], row["use"]), edge))
             if row["shipment"]:
                 node = Node(row["shipment"], "shipment", row["shipment"], row["to_place"])

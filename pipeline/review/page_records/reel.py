@@ -38,6 +38,9 @@ from pipeline.review.page_records.unseen import unseen_of_reel
 from pipeline.steps.measure import STRETCH_M
 from pipeline.units import foot_from_m
 
+# What a length on file is in a plan; one rewound whole is shown as the lengths wound from it.
+CUT_USE = {"package": "ship", "stock": "remnant", "scrap": "scrap"}
+
 # Column with the mean of a stretch, its lowest and highest, the title and the unit.
 ROLL_UPS: tuple[tuple[str, str, str, str, str, str], ...] = (
     (
@@ -136,9 +139,14 @@ def plan_of(book: RunBook, reel: Row) -> CuttingPlan | None:
         for one in planned.plan.pieces
     ]
     pieces += [
-        CutPiece(length - row["to_outer_m"], length - row["from_outer_m"], "ship", f"{row['length_id']}, cut")
+        CutPiece(
+            length - row["to_outer_m"],
+            length - row["from_outer_m"],
+            CUT_USE[row["use"]],
+            f"{row['length_id']}, cut",
+        )
         for row in book.cuts
-        if row["reel_id"] == reel["reel_id"]
+        if row["reel_id"] == reel["reel_id"] and row["use"] in CUT_USE
     ]
     return CuttingPlan(
         pieces=tuple(sorted(pieces, key=lambda one: one.from_m)),
