@@ -20,7 +20,7 @@ from pipeline.review.page_records.reel import _children, plan_of
 from pipeline.review.page_records.run_book import run_books
 from pipeline.review.shared_events import _of_reel
 from pipeline.review.shipping import put_shipping_on_file
-from pipeline.review.shipping_list import ShippingList, read_shipping_list
+from pipeline.review.shipping_list import CutLength, ShippingList, read_shipping_list
 from pipeline.review.wire_named import pieces_of
 from pipeline.store.database import Store, open_to_write
 from tests.review.decided_store import copied
@@ -160,15 +160,18 @@ def test_containment_packs_and_pages_follow_it(store: Store) -> None:
     assert [(one.name, one.to_m - one.from_m) for one in pieces_of(store, ["S-1"])] == [
         ("P", pytest.approx(700.0))
     ]
+    rest = CutLength(reel=REEL, length="Z", from_m=0, to_m=200, use="scrap")
+    put_shipping_on_file(store, ShippingList(cuts=(rest,)), "shipping clerk")
     book = next(one for one in run_books(store) if one.run_id == "R-0412")
     plan = plan_of(book, next(row for row in book.reels if row["reel_id"] == REEL))
     assert plan is not None
     assert [(one.label, one.use) for one in plan.pieces if one.label.endswith(", cut")] == [
         ("Q, cut", "remnant"),
         ("P, cut", "ship"),
+        ("Z, cut", "scrap"),
     ]
     ways = {(edge.from_node, edge.to_node) for _, edge in _where_next(book, {REEL})}
-    assert ways == {(REEL, "A"), ("A", "P"), ("P", "Q"), ("P", "S-1")}
+    assert ways == {(REEL, "A"), (REEL, "Z"), ("A", "P"), ("P", "Q"), ("P", "S-1")}
     children = _children(book, next(row for row in book.reels if row["reel_id"] == REEL))
     (child,) = [one for one in children if one.length_id == "P"]
     assert (child.turned, child.from_m, child.to_m) == (
