@@ -13,7 +13,6 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, ReelproofError
-from pipeline.review.journal import note
 from pipeline.units import foot_from_m
 
 if TYPE_CHECKING:
@@ -208,6 +207,8 @@ def note_rewound(store: Store, one: Rewound, row: Row, role: str) -> None:
         row: the new length, from `Shelf.rewound`.
         role: role of whoever tells it.
     """
+    from pipeline.review.journal import note  # here, so that a reel is read without a library of frames
+
     way = "the other way round than it was made" if row["turned"] else "the way it was made"
     mark, unit = one.mark
     record: dict[str, Any] = {
