@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import tomllib
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -47,18 +48,43 @@ def review_lines(store: Store) -> int:
     }
     new = 0
     for (line, product), heads in sorted(groups.items()):
-        ordered = sorted(heads, key=lambda head: (head["started_utc"], head["run_id"]))
+        every = sorted(heads, key=lambda head: (head["started_utc"], head["run_id"]))
+        settings = _settings(store, every[-1])
+        ordered, between, newest = _looked_at(store, every, settings)
         ids = [head["assessment_id"] for head in ordered]
-        settings = _settings(store, ordered[-1])
         whole = json.dumps([ids, __version__, LOOK_VERSION, settings.model_dump()])
         basis = hashlib.sha256(whole.encode()).hexdigest()
         if known.get((line, product)) == basis:
             continue
         reels = [reel for head in ordered for reel in reels_of_run(store, head)]
         looked = over_reels(reels, limits_of_line(store, ordered[-1]), settings)
+        if between:
+            told = f"{between:,} reels made between those and the newest {newest:,} are left out."
+            looked = replace(looked, charts=replace(looked.charts, budget=f"{looked.charts.budget} {told}"))
         _put_on_file(store, line, product, basis, ids, reels, looked, _shrinkages(store, ordered))
         new += 1
     return new
+
+
+def _looked_at(store: Store, heads: list[Head], settings: Charts) -> tuple[list[Head], int, int]:
+    """The runs that a look takes in, how many reels lie between its first and its newest ones, and how many those are.
+
+    A look does not grow with the years on file: it takes the first runs, whose reels set the limits, and the newest.
+    """
+    rows = store.ask(
+        "questions/reel_counts_of_assessments", assessments=[head["assessment_id"] for head in heads]
+    )
+    counted = {row["assessment_id"]: row["reels"] for row in rows}
+    reels = [counted.get(head["assessment_id"], 0) for head in heads]
+    first, early = 0, 0
+    while first < len(heads) and early < settings.baseline_reels:
+        early += reels[first]
+        first += 1
+    newest, late = len(heads), 0
+    while newest > first and late < settings.newest_reels:
+        newest -= 1
+        late += reels[newest]
+    return [*heads[:first], *heads[newest:]], sum(reels[first:newest]), late
 
 
 def _settings(store: Store, head: Head) -> Charts:

@@ -200,16 +200,19 @@ class Charts(Sheet):
         days: in how many days [d].
         reels_per_day: reels a line makes a day [1/d].
         baseline_reels: first reels of a product on a line that set the limits; later ones are held against them.
+        newest_reels: newest reels that are held against them, and that indices over reels stand on; those between were
+            looked at in their time. Whole runs are taken.
         rules: runs of reels that the individuals charts watch for besides their limits, none unless named. Each costs
             false alarms, told beside the chart.
 
-    One a week, 60 reels a day and 20 reels are this program's choice; a plant sets its own.
+    One a week, 60 reels a day, 20 and 1000 reels are this program's choice; a plant sets its own.
     """
 
     false_alarms: Positive = 1.0
     days: Positive = 7.0
     reels_per_day: Positive = 60.0
     baseline_reels: Annotated[int, Field(ge=8)] = 20
+    newest_reels: Annotated[int, Field(ge=50)] = 1000
     rules: tuple[Literal["two of three", "four of five", "eight in a row"], ...] = ()
 
 

@@ -8,8 +8,10 @@ from typing import Any
 
 import pytest
 
+from pipeline.review import line_review
 from pipeline.review.line_review import review_lines
 from pipeline.review.page_records.run_book import run_books
+from pipeline.sheets.plant_sheet import Charts
 from pipeline.store.database import Store, open_to_write
 from tests.sql.test_questions import fill
 
@@ -60,4 +62,34 @@ def test_usual_shrinkage_whatever_the_order_of_judging(tmp_path: Path, order: li
             "How far?",
             "Which shrinkage do earlier runs of this product lead one to expect?",
         ]
+        assert review_lines(store) == 0
+
+
+def test_a_look_takes_the_first_reels_and_the_newest_whatever_lies_between(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # 30 runs of four reels with a mean wall each, by hand: 8 first reels are 2 runs, 50 newest are the last 13.
+    settings = Charts(baseline_reels=8, newest_reels=50)
+    monkeypatch.setattr(line_review, "_settings", lambda _store, _head: settings)
+    with open_to_write(tmp_path) as store:
+        for number in range(1, 31):
+            run = {"run_id": f"R-{number:02d}", "load_id": number}
+            made = datetime(2026, 3, 1, 6) + timedelta(days=number)
+            product = {"size": "14 AWG", "conductor": "solid", "metal": "copper"}
+            fill(store, "logged.load", [{**run, **product, "line": "L1", "started_utc": made}])
+            fill(store, "judged.assessment", [{**run, "assessment_id": number, "outcome": "judged"}])
+            for reel in "ABCD":
+                key = {"assessment_id": number, "reel_id": f"R-{number:02d}-{reel}"}
+                fill(store, "judged.reel", [key])
+                fill(store, "placed.reel", [{**key, "to_m": 900.0}])
+                wall = {"quantity": "mean_wall_mm", "mean": 0.4 + number * ord(reel) % 7 / 1e4}
+                fill(store, "measured.reel", [{**key, **wall, "sd": 0.004, "steady_readings": 900}])
+        assert review_lines(store) == 1
+        (look,) = store.ask("questions/line_reviews")
+        kept = [1, 2, *range(18, 31)]
+        charts = store.ask("questions/line_charts", line_review_id=look["line_review_id"])
+        points = store.ask("questions/line_points", line_review_id=look["line_review_id"])
+        assert {int(row["run_id"][2:]) for row in points} == set(kept)
+        told = "60 reels made between those and the newest 52 are left out."
+        assert charts and all(row["budget"].endswith(told) for row in charts)
         assert review_lines(store) == 0
