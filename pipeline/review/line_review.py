@@ -21,7 +21,7 @@ from pipeline.results import Refused, Result
 from pipeline.review.journal import note
 from pipeline.review.judged_rows import result_row
 from pipeline.review.line_rows import chart_rows
-from pipeline.review.reels_of_line import limits_of_line, reels_of_run
+from pipeline.review.reels_of_line import limits_of_line, reels_of_runs
 from pipeline.review.sealing import LINE_TABLES, seals_of
 from pipeline.sheets.plant_sheet import Charts, PlantSheet
 from pipeline.steps.line_reels import LineReel
@@ -56,7 +56,7 @@ def review_lines(store: Store) -> int:
         basis = hashlib.sha256(whole.encode()).hexdigest()
         if known.get((line, product)) == basis:
             continue
-        reels = [reel for head in ordered for reel in reels_of_run(store, head)]
+        reels = reels_of_runs(store, ordered)
         looked = over_reels(reels, limits_of_line(store, ordered[-1]), settings)
         if between:
             told = f"{between:,} reels made between those and the newest {newest:,} are left out."
@@ -100,12 +100,16 @@ def _shrinkages(store: Store, heads: list[Head]) -> list[tuple[str, Result | Ref
     """For each run that tells its shrinkage, what the runs made before it lead one to expect."""
     earlier: list[float] = []
     answers: list[tuple[str, Result | Refused]] = []
+    ids = [head["assessment_id"] for head in heads]
+    told = {
+        (row["assessment_id"], row["subject"]): row["estimate"]
+        for row in store.ask("questions/hot_to_cold_of_assessments", assessments=ids)
+    }
     for head in heads:
-        asked = {"assessment_id": head["assessment_id"], "subject": head["run_id"]}
-        for row in store.ask("questions/results_of_subject", **asked):
-            if row["topic"] == "hot to cold" and row["estimate"] is not None:
-                answers.append((head["run_id"], usual_shrinkage(row["estimate"], np.array(earlier))))
-                earlier.append(row["estimate"])
+        shrinkage = told.get((head["assessment_id"], head["run_id"]))
+        if shrinkage is not None:
+            answers.append((head["run_id"], usual_shrinkage(shrinkage, np.array(earlier))))
+            earlier.append(shrinkage)
     return answers
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from pipeline.steps.line_indices import ReelLimit
@@ -50,36 +51,51 @@ def limits_of_line(store: Store, head: Row) -> tuple[ReelLimit, ...]:
     )
 
 
-def reels_of_run(store: Store, head: Row) -> list[LineReel]:
-    """The reels of one judged run, in the order of the wire.
+def reels_of_runs(store: Store, heads: Sequence[Row]) -> list[LineReel]:
+    """The reels of judged runs, run by run and in the order of the wire.
 
     Args:
         store: the store.
-        head: row of the question ``current_runs``.
+        heads: rows of the question ``current_runs``.
     """
-    key = {"assessment_id": head["assessment_id"]}
-    places = store.ask("questions/places_of_assessment", **key)
-    summaries: dict[str, list[Row]] = {}
-    for row in store.ask("questions/reel_summaries_of_assessment", **key):
-        summaries.setdefault(row["reel_id"], []).append(row)
-    standing = {row["reel_id"]: row for row in store.ask("questions/reels_of_assessment", **key)}
-    stretches = _Stretches(store.ask("questions/stretches_of_assessment", **key))
-    events = store.ask("questions/events_of_assessment", **key)
-    lots = store.ask("questions/materials_of_load", load_id=head["load_id"])
-    worth = _worth(store.ask("questions/results_of_assessment", **key))
-    return [
-        _reel(
-            head,
-            place,
-            summaries.get(place["reel_id"], []),
-            standing.get(place["reel_id"], {}),
-            stretches,
-            events,
-            lots,
-            worth.get(place["reel_id"]),
-        )
-        for place in places
-    ]
+    ids = [head["assessment_id"] for head in heads]
+
+    def asked(question: str) -> dict[int, list[Row]]:
+        return _grouped(store.ask(f"questions/{question}", assessments=ids), "assessment_id")
+
+    places, summaries = asked("places_of_assessments"), asked("reel_summaries_of_assessments")
+    stretches, tests = asked("stretch_walls_of_assessments"), asked("spark_tests_of_assessments")
+    faults, worth = asked("spark_faults_of_assessments"), asked("wall_indices_of_assessments")
+    loads = [head["load_id"] for head in heads]
+    lots = _grouped(store.ask("questions/materials_of_loads", loads=loads), "load_id")
+    found: list[LineReel] = []
+    for head in heads:
+        key = head["assessment_id"]
+        of_reel = _grouped(summaries.get(key, []), "reel_id")
+        tested = {row["reel_id"]: row for row in tests.get(key, [])}
+        along = _Stretches(stretches.get(key, []))
+        worths = _worth(worth.get(key, []))
+        found += [
+            _reel(
+                head,
+                place,
+                of_reel.get(place["reel_id"], []),
+                tested.get(place["reel_id"], {}),
+                along,
+                faults.get(key, []),
+                lots.get(head["load_id"], []),
+                worths.get(place["reel_id"]),
+            )
+            for place in places.get(key, [])
+        ]
+    return found
+
+
+def _grouped(rows: list[Row], by: str) -> dict[Any, list[Row]]:
+    found: dict[Any, list[Row]] = {}
+    for row in rows:
+        found.setdefault(row[by], []).append(row)
+    return found
 
 
 class _Stretches:
@@ -95,14 +111,12 @@ class _Stretches:
         return self._rows[bisect_left(self._starts, from_m) : bisect_right(self._ends, to_m)]
 
 
-def _worth(results: list[Row]) -> dict[str, tuple[float, float]]:
+def _worth(indices: list[Row]) -> dict[str, tuple[float, float]]:
     """Effective numbers of each reel's mean wall, from its capability."""
     found = {}
-    for row in results:
-        wanted = row["question"].startswith("How far does minimum average wall ")
-        if row["scope"] == "reel" and row["topic"] == "capability" and wanted and not row["refused"]:
-            details = json.loads(row["details"])
-            found[row["subject"]] = (float(details["n_for_mean"]), float(details["n_for_variance"]))
+    for row in indices:
+        details = json.loads(row["details"])
+        found[row["subject"]] = (float(details["n_for_mean"]), float(details["n_for_variance"]))
     return found
 
 
@@ -110,9 +124,9 @@ def _reel(
     head: Row,
     place: Row,
     summaries: list[Row],
-    standing: Row,
+    tested: Row,
     stretches: _Stretches,
-    events: list[Row],
+    faults: list[Row],
     lots: list[Row],
     worth: tuple[float, float] | None,
 ) -> LineReel:
@@ -130,7 +144,7 @@ def _reel(
         if known:
             values[name] = sum(known) / len(known)
     length = place["to_m"] - place["from_m"]
-    tested = max(length - (standing.get("spark_untested_m") or 0.0), 0.0)
+    tested_m = max(length - (tested.get("spark_untested_m") or 0.0), 0.0)
     return LineReel(
         run_id=head["run_id"],
         reel_id=place["reel_id"],
@@ -142,19 +156,18 @@ def _reel(
         length_m=length,
         readings=int(by_name.get("mean_wall_mm", {}).get("steady_readings") or 0),
         worth=worth,
-        faults=int(standing.get("spark_faults") or 0),
-        tested_m=tested,
-        fault_at_m=_fault_places(events, place, tested),
+        faults=int(tested.get("spark_faults") or 0),
+        tested_m=tested_m,
+        fault_at_m=_fault_places(faults, place, tested_m),
         circumstances=_circumstances(head, lots, place),
     )
 
 
-def _fault_places(events: list[Row], place: Row, tested_m: float) -> tuple[float, ...]:
+def _fault_places(faults: list[Row], place: Row, tested_m: float) -> tuple[float, ...]:
     """Wire from the reel's start to the first count of each fault, within the tested length."""
     first: dict[Any, float] = {}
-    for row in events:
-        if row["kind"] == "spark fault" and row["at_m"] is not None:
-            first.setdefault(row["fault"], row["at_m"])
+    for row in faults:
+        first.setdefault(row["fault"], row["at_m"])
     return tuple(
         min(at - place["from_m"], tested_m) for at in first.values() if place["from_m"] <= at < place["to_m"]
     )

@@ -1,0 +1,6 @@
+-- Mean wall and offset of the wire in stretches in the assessments $assessments. Grain: one row a stretch. Reads measured.stretch.
+SELECT
+    assessment_id, from_m, to_m, mean_wall_mm, ecc_cos_mm, ecc_sin_mm
+FROM measured.stretch
+WHERE assessment_id IN (SELECT unnest($assessments))
+ORDER BY assessment_id, stretch
