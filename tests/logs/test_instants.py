@@ -83,6 +83,11 @@ def test_patterns_are_read_as_python_reads_them(times, pattern):
         ("1985-102T10:15Z", datetime(1985, 4, 12, 10, 15)),
         ("1985-04-12T23:20:50,5", datetime(1985, 4, 12, 23, 20, 50, 500000)),
         ("1985-04-12T23:20:50.52Z", datetime(1985, 4, 12, 23, 20, 50, 520000)),
+        # Reduced accuracy (5.3.1.2, from memory), midnight at the end of a day (5.3.2).
+        ("1985-04-12T23:20", datetime(1985, 4, 12, 23, 20)),
+        ("19850412T2320", datetime(1985, 4, 12, 23, 20)),
+        ("1985-04-12T23", datetime(1985, 4, 12, 23)),
+        ("1985-04-12T24:00", datetime(1985, 4, 13)),
         ("1985-04-12T24:00:00", datetime(1985, 4, 13)),
         ("1985-04-12T10:15:30-05:30", datetime(1985, 4, 12, 15, 45, 30)),
     ],
@@ -144,6 +149,11 @@ def test_weeks_at_the_turn_of_the_year(text, day):
         "2026-3-2",
         "26-03-02",
         "2026-03-02x",
+        # Fractions of a minute or hour (5.3.1.3) and dates without a day (5.2.1.2) are ISO 8601 too, but of no logger.
+        "1985-04-12T23:20,8",
+        "1985-04-12T23,3",
+        "1985-04",
+        "1985-W15",
         "2026-03-02T10:00:00.",
         "2026-03-02T10:00:00.1234567890123",
         "March 2",
