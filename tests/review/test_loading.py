@@ -146,7 +146,7 @@ print("done", flush=True)
 
 
 # More instants, and the real command: test_kills.py.
-@pytest.mark.parametrize("after_s", [0.15, 1.0])
+@pytest.mark.parametrize("after_s", [0.8])
 def test_killed_at_any_instant_the_next_start_is_whole(
     small_run: Path, tmp_path: Path, after_s: float
 ) -> None:
