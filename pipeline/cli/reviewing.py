@@ -79,8 +79,11 @@ def watch(
     with suppress(ValueError):  # Only a main thread may set it.
         signal.signal(signal.SIGTERM, signal.default_int_handler)
     if serve:
-        print(f"Serving the watch of {inbox}; Ctrl-C stops it.", flush=True)
-        serve_watch(inbox, store, every, quiet)
+
+        def started() -> None:
+            print(f"Serving the watch of {inbox}; Ctrl-C stops it.", flush=True)
+
+        serve_watch(inbox, store, started, every, quiet)
         return 0
 
     def told(one: Pass) -> None:

@@ -75,8 +75,7 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
     Raises:
         SheetError: the inbox is not a folder.
     """
-    if not inbox.is_dir():
-        raise SheetError(Complaint(str(inbox), "this is not a folder", "Name the folder that runs arrive in"))
+    _check_inbox(inbox)
     now = time.time()
     ready, memory = look(inbox, remembered(store), now, quiet_s)
     done: list[str] = []
@@ -108,6 +107,11 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
     return Pass(tuple(done), failed, waiting)
 
 
+def _check_inbox(inbox: Path) -> None:
+    if not inbox.is_dir():
+        raise SheetError(Complaint(str(inbox), "this is not a folder", "Name the folder that runs arrive in"))
+
+
 def watch_inbox(
     inbox: Path,
     store: Path,
@@ -134,18 +138,22 @@ def watch_inbox(
             time.sleep(every_s)
 
 
-def serve_watch(inbox: Path, store: Path, every_s: float = 15.0, quiet_s: float = 10.0) -> None:
+def serve_watch(
+    inbox: Path, store: Path, on_start: Callable[[], None], every_s: float = 15.0, quiet_s: float = 10.0
+) -> None:
     """Serve `watch_pass` as a deployment of the Prefect server that the environment names, until stopped.
 
     Args:
         inbox: folder with run folders in it.
         store: the store's folder.
+        on_start: called when nothing speaks against it.
         every_s: pause between looks [s].
         quiet_s: how long a run's files must have stayed as they are [s].
 
     Raises:
-        SheetError: no server is named, for its schedule would never fire on the embedded default.
+        SheetError: the inbox is not a folder, or no server is named, for the embedded default keeps no schedule.
     """
+    _check_inbox(inbox)
     if not PREFECT_API_URL.value():
         raise SheetError(
             Complaint(
@@ -154,6 +162,7 @@ def serve_watch(inbox: Path, store: Path, every_s: float = 15.0, quiet_s: float 
                 "Set it to the server's address, as http://HOST:4200/api, or leave --serve out",
             )
         )
+    on_start()
     watch_pass.serve(
         name=f"watch {inbox.name}",
         interval=every_s,

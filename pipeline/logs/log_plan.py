@@ -231,14 +231,16 @@ class _Finder:
                 )
             )
         elif len(self._cells) == 1:
-            self.complaints.append(
+            # Once: the other names are missing for the same reason.
+            self.complaints = self.complaints or [
                 Complaint(
                     self._where,
                     f"there is no column '{name}': cut at '{_shown(self._delimiter)}' the header is one "
                     f"column, '{self._cells[0][:80]}'",
-                    "Set the log's delimiter in its mapping",
+                    "Set delimiter in the log's mapping, or header_line where the names stand further down; "
+                    "'reelproof map' proposes both",
                 )
-            )
+            ]
         else:
             near = difflib.get_close_matches(name.lower(), [cell.lower() for cell in self._cells], 1, 0.5)
             nearest = next((cell for cell in self._cells if near and cell.lower() == near[0]), None)

@@ -39,3 +39,22 @@ def test_a_serving_process_can_hand_the_watch_to_the_one_it_starts() -> None:
         cloudpickle.unregister_pickle_by_value(watch)
     given = {"inbox": "/lines/inbox", "store": "/lines/store", "quiet_s": 10}
     assert cloudpickle.loads(sent).validate_parameters(given) == given
+
+
+def test_a_watch_that_cannot_be_served_says_so_and_nothing_else(tmp_path, capsys) -> None:
+    from prefect.settings import PREFECT_API_URL, temporary_settings
+
+    from pipeline.cli.app import run
+
+    with temporary_settings(restore_defaults={PREFECT_API_URL}):
+        for inbox, told in (
+            (tmp_path, "PREFECT_API_URL: no Prefect server is named. Set it to the server's address, as "),
+            (
+                tmp_path / "no",
+                f"{tmp_path / 'no'}: this is not a folder. Name the folder that runs arrive in.",
+            ),
+        ):
+            assert run(["watch", str(inbox), "--serve"]) == 2
+            shown = capsys.readouterr()
+            assert shown.out == ""
+            assert shown.err.startswith(told)

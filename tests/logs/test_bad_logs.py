@@ -59,9 +59,9 @@ CASES = {
         HEADER.replace(",", ";").encode() + ROW.replace(",", ";").encode(),
         {"walls": None, "channels": {"counter_m": {"column": "counter", "unit": "m"}}},
         (
-            ":1: there is no column 'time': cut at ',' the header is one column, 'time;counter;speed;w1;w2'. Set the "
-            "log's delimiter in its mapping.\n{path}:1: there is no column 'counter': cut at ',' the header is one "
-            "column, 'time;counter;speed;w1;w2'. Set the log's delimiter in its mapping."
+            ":1: there is no column 'time': cut at ',' the header is one column, 'time;counter;speed;w1;w2'. Set "
+            "delimiter in the log's mapping, or header_line where the names stand further down; 'reelproof map' "
+            "proposes both."
         ),
     ),
     "two columns of a name": (
