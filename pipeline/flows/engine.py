@@ -7,9 +7,25 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from prefect.settings import PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+import httpx
+from prefect.settings import PREFECT_API_URL, PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
 
 from pipeline.errors import Complaint, StoreError
+
+
+@contextmanager
+def reached() -> Iterator[None]:
+    """Turn a Prefect server that does not answer into a complaint that says so."""
+    try:
+        yield
+    except httpx.TransportError as fault:
+        raise StoreError(
+            Complaint(
+                f"PREFECT_API_URL {PREFECT_API_URL.value()}",
+                f"no Prefect server answers there ({fault})",
+                "Start it, or correct the address, then run the same command again; what was finished is on file",
+            )
+        ) from fault
 
 
 @contextmanager
@@ -17,9 +33,10 @@ def engine() -> Iterator[None]:
     """Run flows inside this, on the engine a plant has set, or a passing one.
 
     Raises:
-        StoreError: the passing engine did not start in time; nothing was changed.
+        StoreError: the passing engine did not start in time, and nothing was changed; or the server that is set does
+            not answer.
     """
-    with temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+    with reached(), temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
         try:
             yield
         except RuntimeError as fault:

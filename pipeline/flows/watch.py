@@ -20,7 +20,7 @@ from prefect.states import Completed, Failed
 from prefect.types.entrypoint import EntrypointType
 
 from pipeline.errors import Complaint, ReelproofError, SheetError
-from pipeline.flows.engine import engine
+from pipeline.flows.engine import engine, reached
 from pipeline.flows.review import review_flow
 from pipeline.review.watching import look, note_done, note_failed, remember, remembered
 
@@ -152,6 +152,7 @@ def serve_watch(
 
     Raises:
         SheetError: the inbox is not a folder, or no server is named, for the embedded default keeps no schedule.
+        StoreError: the server does not answer.
     """
     _check_inbox(inbox)
     if not PREFECT_API_URL.value():
@@ -163,14 +164,17 @@ def serve_watch(
             )
         )
     on_start()
-    watch_pass.serve(
-        name=f"watch {inbox.name}",
-        interval=every_s,
-        parameters={"inbox": str(inbox.resolve()), "store": str(store.resolve()), "quiet_s": quiet_s},
-        # A look that comes while another is at work is dropped, for the next sees the same; else they would pile up.
-        limit=2,
-        global_limit=ConcurrencyLimitConfig(limit=1, collision_strategy=ConcurrencyLimitStrategy.CANCEL_NEW),
-        print_starting_message=False,
-        # By the module's name, which is the same on every machine and from every folder.
-        entrypoint_type=EntrypointType.MODULE_PATH,
-    )
+    with reached():
+        watch_pass.serve(
+            name=f"watch {inbox.name}",
+            interval=every_s,
+            parameters={"inbox": str(inbox.resolve()), "store": str(store.resolve()), "quiet_s": quiet_s},
+            # A look that comes while another is at work is dropped, for the next sees the same: else they pile up.
+            limit=2,
+            global_limit=ConcurrencyLimitConfig(
+                limit=1, collision_strategy=ConcurrencyLimitStrategy.CANCEL_NEW
+            ),
+            print_starting_message=False,
+            # By the module's name, which is the same on every machine and from every folder.
+            entrypoint_type=EntrypointType.MODULE_PATH,
+        )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pipeline.errors import StoreError
+from tests.live.test_opc_ua import free_port
 
 
 def test_an_engine_that_does_not_start_is_a_sentence() -> None:
@@ -46,6 +47,13 @@ def test_a_watch_that_cannot_be_served_says_so_and_nothing_else(tmp_path, capsys
 
     from pipeline.cli.app import run
 
+    nobody = f"http://127.0.0.1:{free_port()}/api"
+    with temporary_settings({PREFECT_API_URL: nobody}):
+        assert run(["watch", str(tmp_path), "--serve"]) == 3
+    assert capsys.readouterr().err == (
+        f"PREFECT_API_URL {nobody}: no Prefect server answers there (All connection attempts failed). Start it, or "
+        "correct the address, then run the same command again; what was finished is on file.\n"
+    )
     with temporary_settings(restore_defaults={PREFECT_API_URL}):
         for inbox, told in (
             (tmp_path, "PREFECT_API_URL: no Prefect server is named. Set it to the server's address, as "),
