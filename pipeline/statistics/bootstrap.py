@@ -20,6 +20,11 @@ from scipy import fft, special
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 
+# Simulated means of series worth some 77 readings (tests/statistics/interval_coverage_found.csv).
+HELD = (
+    "Of 3,000 readings at a lag-one correlation of .95 such a 95 % interval held the true mean in 93.7 % of simulated "
+    "series."
+)
 Statistic = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
 
@@ -200,6 +205,9 @@ def bootstrap_interval(
     level = confidence if lower_only else 0.5 + confidence / 2.0
     longer = observed + sized.widening(kept.size, length, level) * (usable - observed)
     low, high = _bias_corrected(longer, observed, level, lower_only)
+    told = [HELD] if length > 1.0 else []
+    if kept.size < series.size:
+        told.insert(0, f"{series.size - kept.size} values are unknown and were left out.")
     return Result(
         question=question,
         estimate=observed,
@@ -213,9 +221,7 @@ def bootstrap_interval(
         known_m=known_m,
         unit_of_inference=unit_of_inference,
         assumptions=(Assumption("the series is stationary", None, "not checked here"),),
-        warnings=(f"{series.size - kept.size} values are unknown and were left out.",)
-        if kept.size < series.size
-        else (),
+        warnings=tuple(told),
         details={
             "block_length_readings": length,
             "repetitions": float(repetitions),

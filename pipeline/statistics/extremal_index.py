@@ -20,6 +20,11 @@ from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result
 
 _GAPS = [1, 2, 5, 10, 20, 50, 100]
+# Simulated series (tests/statistics/interval_coverage_found.csv); the likelihood of K-gaps held in 89.5 % and in none.
+HELD = (
+    "The 95 % interval is a little short: it held the true figure in 92.8 % of simulated series with 200 readings "
+    "under the threshold, in 93.9 % of series of 100,000 readings at a lag-one correlation of .95."
+)
 _GROUPS = 20  # groups of neighbouring spacings for the jackknife; chosen here
 
 
@@ -201,7 +206,7 @@ def extremal_index(
                 f"information-matrix test p {fit.misfit_p:.3g}",
             ),
         ),
-        warnings=("Use it once: a rate of clusters already contains it.",),
+        warnings=("Use it once: a rate of clusters already contains it.", HELD),
         details={
             "k_gaps_estimate": fit.theta,
             "mean_cluster_readings": 1.0 / theta,

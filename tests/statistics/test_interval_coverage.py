@@ -32,7 +32,13 @@ with (HERE / "interval_coverage_found.csv").open(encoding="utf-8", newline="") a
 # Intervals summed exactly in this file, or that only pass on another's.
 EXACT = {"event_rate", "rate_comparison", "share_of_reels", "event_coincidence"}
 # Intervals known to hold the truth less often than 95 %, each with the least it does; all are told (see below).
-SHORT: dict[str, float] = {}
+SHORT = {
+    "block bootstrap of a mean, lag-one .95": 0.92,
+    "extremal index, lag-one .95": 0.92,
+    "extremal index, max-autoregression": 0.92,
+    "fault rate ratio by regression, overdispersed": 0.935,
+    "shape of the tail": 0.935,
+}
 SOURCES = "".join(
     path.read_text(encoding="utf-8")
     for room in ("statistics", "steps")
@@ -57,7 +63,7 @@ def test_every_interval_has_a_figure_and_a_short_one_is_known_to_be(name: str) -
     least = SHORT.get(name, 0.95 - 3.0 * error)
     assert ours >= least, f"{name} holds the truth in {ours:.3f} of {repetitions} repetitions"
     if row["naive"] and name.endswith("lag-one .95"):
-        assert float(row["naive"]) < ours - 0.05
+        assert float(row["naive"]) < ours - 0.03
 
 
 @pytest.mark.parametrize("name", SHORT)
