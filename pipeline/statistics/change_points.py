@@ -27,6 +27,13 @@ KEPT = float(1 - 2 * TRIM * stats.norm.pdf(TRIM) / (2 * stats.norm.cdf(TRIM) - 1
 """Variance of a normal value within 3 standard deviations, as a share of the whole."""
 
 
+# Simulated shifts (tests/statistics/interval_coverage_found.csv).
+HELD = (
+    "Neighbours follow one another, so the interval of the size is short: at a lag-one correlation of .95 it held the "
+    "true size in 85.5 % of simulated shifts that were found."
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Shift:
     """Level of one value before and after a change.
@@ -213,6 +220,9 @@ def find_changes(
         for i in range(len(starts))
     )
     said = (f"{lost} items have no value and were left out.",) if lost else ()
+    # (1 + phi)/(1 - phi) over 3: neighbours share more than half.
+    if changes and max(one / white for one, white in variance) > 3.0:
+        said = (*said, HELD)
     return Changes(
         changes,
         METHOD,

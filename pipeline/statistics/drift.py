@@ -20,7 +20,7 @@ def residuals_of_line(at: ArrayLike, values: ArrayLike) -> NDArray[np.float64]:
     """Values less their least-squares line, NaN where unknown; their effective number goes into
     `linear_drift`.
 
-    Found in 10,000 series of 2,000: the 95 % interval held in .953 with independent readings, .929 at lag-one .95.
+    Found in 4,000 series of 2,000 at lag-one .95 with `freedom`: the 95 % interval of `linear_drift` held in .947.
 
     Args:
         at: places along the wire, in any unit.

@@ -41,7 +41,7 @@ AVERAGE_M = 50.0
 MOST_READINGS = 400_000
 # Share of the wire without a reading from which on periods are looked for in the readings as they stand, how many of
 # them are looked through, and the longest period [m] (chosen here, to bound the time).
-GAP_SHARE, MOST_GAPPY, LONGEST_GAPPY_M = 0.2, 3000, 100.0
+GAP_SHARE, MOST_GAPPY, LONGEST_GAPPY_M = 0.2, 1500, 100.0
 # Level of the CUSUM test for a single change (common practice, no source).
 CUSUM_P = 0.05
 
