@@ -101,6 +101,9 @@ class FilesBefore:
 NOTHING_BEFORE = FilesBefore()
 
 
+_PART = 1 << 18
+
+
 @dataclass(frozen=True, slots=True)
 class _FileRows:
     rows: pl.DataFrame
@@ -328,7 +331,7 @@ def _on_utc(
         moved = utc_from_local(times.to_numpy(), plan.zone, before_us)
         whole = moved.us
         # A file that grows is put together from what is on file, so the way back must be sure.
-        kind = "local" if (local_from_utc(whole, plan.zone) == times.to_numpy()).all() else ""
+        kind = "local" if _leads_back(whole, times.to_numpy(), plan) else ""
     else:
         rows = np.flatnonzero((~aware & times.is_not_null()).to_numpy())
         whole = times.fill_null(0).to_numpy().copy()
@@ -338,6 +341,12 @@ def _on_utc(
     if times.null_count():
         utc = utc.set(times.is_null(), None)
     return frame.with_columns(utc), [f"{name}: {note}" for note in moved.notes], kind
+
+
+def _leads_back(utc_us: NDArray[np.int64], local_us: NDArray[np.int64], plan: LogPlan) -> bool:
+    """Whether the instants give the local times they were made of, looked at a part at a time to spare memory."""
+    parts = (slice(start, start + _PART) for start in range(0, utc_us.size, _PART))
+    return all((local_from_utc(utc_us[part], plan.zone) == local_us[part]).all() for part in parts)
 
 
 def _in_order(frame: pl.DataFrame, file_no: int, name: str) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
