@@ -2,22 +2,7 @@
 
 from dataclasses import replace
 
-from dashboards.records import (
-    Act,
-    CentringRow,
-    OverwallReview,
-    OverwallRow,
-    ReplyRow,
-    RuleNeed,
-    SpreadPart,
-    StartRow,
-    SwingRow,
-    ToolRow,
-    TunedProduct,
-    TuningReview,
-    WallShare,
-    Worth,
-)
+from dashboards.records import tuning as tuned
 from pipeline.results import Result
 from tests.dashboards import invented as base
 
@@ -42,16 +27,16 @@ def _today() -> Result:
     return replace(_target(), question="mean wall now", estimate=0.4093, low=0.4081, high=0.4105)
 
 
-def _worth(wall_mm: float, kg_per_km: float, money: float | None = None) -> Worth:
-    return Worth(wall_mm, kg_per_km, money, "USD" if money is not None else "")
+def _worth(wall_mm: float, kg_per_km: float, money: float | None = None) -> tuned.Worth:
+    return tuned.Worth(wall_mm, kg_per_km, money, "USD" if money is not None else "")
 
 
-def overwall() -> OverwallReview:
-    return OverwallReview(
+def overwall() -> tuned.OverwallReview:
+    return tuned.OverwallReview(
         base.PLANT,
         "Overwall, March 2026",
         (
-            OverwallRow(
+            tuned.OverwallRow(
                 "L1",
                 base.THHN14.label,
                 "minimum average wall at least 15 mil",
@@ -60,10 +45,12 @@ def overwall() -> OverwallReview:
                 _target(),
                 "minimum average wall",
                 (
-                    WallShare("slow drift within reels", _worth(0.0075, 0.08, 576.0)),
-                    WallShare("periods", _worth(0.0031, 0.033, 238.0)),
-                    WallShare("fast variation and noise", _worth(0.0053, 0.056, 403.0)),
-                    WallShare("above the target", _worth(0.0124, 0.131, 943.0), "No requirement needs it."),
+                    tuned.WallShare("slow drift within reels", _worth(0.0075, 0.08, 576.0)),
+                    tuned.WallShare("periods", _worth(0.0031, 0.033, 238.0)),
+                    tuned.WallShare("fast variation and noise", _worth(0.0053, 0.056, 403.0)),
+                    tuned.WallShare(
+                        "above the target", _worth(0.0124, 0.131, 943.0), "No requirement needs it."
+                    ),
                 ),
                 _worth(0.0124, 0.131, 943.0),
                 _worth(0.0082, 0.087, 626.0),
@@ -72,7 +59,7 @@ def overwall() -> OverwallReview:
                 ("If the slow drift were halved, the target could fall by 0.004 mm (0.2 mil).",),
                 ("Money is for the plant's own length a month.",),
             ),
-            OverwallRow(
+            tuned.OverwallRow(
                 "L2",
                 base.XHHW.label,
                 "minimum wall at any point at least 50 mil",
@@ -80,22 +67,22 @@ def overwall() -> OverwallReview:
                 replace(_today(), estimate=1.41, low=1.40, high=1.42),
                 replace(_target(), estimate=1.43, low=1.41, high=1.46),
                 "minimum wall at any point",
-                (WallShare("offset of the centre and lobes", _worth(0.12, 4.9)),),
+                (tuned.WallShare("offset of the centre and lobes", _worth(0.12, 4.9)),),
                 _worth(-0.02, -0.8),
                 _worth(-0.06, -2.4),
                 _worth(0.01, 0.4),
                 4.1,
             ),
-            OverwallRow("L3", base.XHHW.label, "", None, None, base.REFUSED, "", made_km=2.6),
+            tuned.OverwallRow("L3", base.XHHW.label, "", None, None, base.REFUSED, "", made_km=2.6),
         ),
         "Prices are the plant's own, 1.80 USD per kg; yearly figures are not extrapolated here.",
         base.STAMP,
     )
 
 
-def tuning() -> TuningReview:
+def tuning() -> tuned.TuningReview:
     """Line L1: one product with everything, one without a target."""
-    whole = TunedProduct(
+    whole = tuned.TunedProduct(
         product=base.THHN14.label,
         runs="6 runs and 61.2 km on file, 6 runs read in full",
         today=_today(),
@@ -106,33 +93,33 @@ def tuning() -> TuningReview:
         overwall_low=_worth(0.0082, 0.087, 626.0),
         overwall_high=_worth(0.0151, 0.160, 1152.0),
         acts=(
-            Act(
+            tuned.Act(
                 "the wall lowered to what is advised",
                 _worth(0.0082, 0.087, 626.0),
                 0.0082,
                 0.0082,
                 "Lower the mean wall from 0.409 mm (16.11 mil) to 0.401 mm (15.79 mil).",
             ),
-            Act("if the centring were halved", _worth(0.0, 0.0, 0.0), 0.0, 0.001, "It could not fall."),
-            Act("the screw replaced", None, None, None, "Nobody knows."),
+            tuned.Act("if the centring were halved", _worth(0.0, 0.0, 0.0), 0.0, 0.001, "It could not fall."),
+            tuned.Act("the screw replaced", None, None, None, "Nobody knows."),
         ),
         rules=(
-            RuleNeed(
+            tuned.RuleNeed(
                 "minimum average wall at least 15 mil", False, "0.1 % of cut samples", _target(), 1e-9, True
             ),
-            RuleNeed("overall diameter at most 107 %", True, "1 % of reels", _today(), 0.012, False),
+            tuned.RuleNeed("overall diameter at most 107 %", True, "1 % of reels", _today(), 0.012, False),
         ),
         parts=(
-            SpreadPart("level of the mean wall", 0.21, "set-up and material"),
-            SpreadPart("eccentricity", 0.55, "centring"),
-            SpreadPart("slow drift within reels", 0.25, "material and temperature"),
-            SpreadPart("periodic", -0.01, "a turning element"),
+            tuned.SpreadPart("level of the mean wall", 0.21, "set-up and material"),
+            tuned.SpreadPart("eccentricity", 0.55, "centring"),
+            tuned.SpreadPart("slow drift within reels", 0.25, "material and temperature"),
+            tuned.SpreadPart("periodic", -0.01, "a turning element"),
         ),
         spread_mm=0.0067,
         centring=(
-            CentringRow("L1-0312-2", 0.03, 0.0289, 0.0319, 206.0, 3.0, 0.012, 0.2, 0.98),
-            CentringRow("L1-0312-3", 0.004, 0.0, 0.009, 20.0, 180.0, 0.002, 0.7, 0.31),
-            CentringRow(
+            tuned.CentringRow("L1-0312-2", 0.03, 0.0289, 0.0319, 206.0, 3.0, 0.012, 0.2, 0.98),
+            tuned.CentringRow("L1-0312-3", 0.004, 0.0, 0.009, 20.0, 180.0, 0.002, 0.7, 0.31),
+            tuned.CentringRow(
                 "L1-0312-4", refused="Less than 8 stretches of 50 m were read; bring more steady wire."
             ),
         ),
@@ -142,7 +129,7 @@ def tuning() -> TuningReview:
             "L1-B2 was never turned on record.",
         ),
         swings=(
-            SwingRow(
+            tuned.SwingRow(
                 "mean wall",
                 3.77,
                 0.0008,
@@ -159,7 +146,7 @@ def tuning() -> TuningReview:
         ),
         settings=("By line speed: from 13.33 to 13.93 m/s (+4.5 %), under the ceiling of 14 m/s.",),
         replies=(
-            ReplyRow(
+            tuned.ReplyRow(
                 "screw speed",
                 "response",
                 replace(
@@ -168,14 +155,16 @@ def tuning() -> TuningReview:
                 "6.0 s (5.3 to 6.6)",
                 ("Response, from 3 steps of the setting.",),
             ),
-            ReplyRow("melt temperature", "not known", base.REFUSED, "", ()),
+            tuned.ReplyRow("melt temperature", "not known", base.REFUSED, "", ()),
         ),
-        tools=(ToolRow("Covering: tube tooling, die 4.83 mm, tip 4 mm", ("Draw balance 1.102, inside.",)),),
+        tools=(
+            tuned.ToolRow("Covering: tube tooling, die 4.83 mm, tip 4 mm", ("Draw balance 1.102, inside.",)),
+        ),
         balance=("L1-0312-2: 0.853 kg/h per rpm. The specific output keeps.",),
         loss=("5 um thinner would cost more than 5 um thicker.",),
         told=("19 reels cannot demonstrate a risk of 0.001.",),
     )
-    refused = TunedProduct(
+    refused = tuned.TunedProduct(
         base.XHHW.label,
         "1 run and 2.6 km on file, 1 run read in full",
         None,
@@ -186,13 +175,13 @@ def tuning() -> TuningReview:
         None,
         None,
     )
-    return TuningReview(
+    return tuned.TuningReview(
         base.PLANT,
         "L1",
         (whole, refused),
         (
-            StartRow("L1-0312-2", base.THHN14.label, 0.0, 548.0, 548.0, 80.0, 24.0, "speed"),
-            StartRow("L1-0312-3", base.THHN14.label, 9_100.0, None, 300.0, None, None, "not over"),
+            tuned.StartRow("L1-0312-2", base.THHN14.label, 0.0, 548.0, 548.0, 80.0, 24.0, "speed"),
+            tuned.StartRow("L1-0312-3", base.THHN14.label, 9_100.0, None, 300.0, None, None, "not over"),
         ),
         ("2 starts that came to an end are on record, 8 are needed.",),
         ("Crosshead, die and melt are hot and under pressure.",),
