@@ -1,7 +1,8 @@
 """How much later does the output answer steps of a setting? Each step's own delay, and how they agree.
 
 A correlation of filtered series finds the sharpest bend of a slow answer. Here each step is split in two levels
-where that leaves least, the setting first and the output after it; steps that agree give the interval.
+where that leaves least, the setting first and the output after it, whose way from level to level is then fitted by a
+ramp: a line answers over metres of wire. Steps that agree give the interval.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from pipeline.tuning.setting_steps import BLOCK_S, SettingStep
 
 Floats = NDArray[np.float64]
 
+NEAR_S = 6.0  # output either side of a split that a ramp is first fitted to [s] (chosen here)
 BEFORE_S, AFTER_S = 30.0, 60.0  # output looked at before and after a step [s] (chosen here)
 
 
@@ -37,6 +39,38 @@ def level_change(values: Floats) -> int | None:
     between[: n // 20 + 1] = 0.0
     between[n - 1 - n // 20 :] = 0.0
     return int(np.argmax(between)) + 1
+
+
+def middle_of_ramp(seconds: Floats, output: Floats, split_s: float, step_s: float) -> float:
+    """Middle of the way from one level to the next, near a place where the levels were split [s].
+
+    Of ramps of every width and middle that one is taken which leaves least; a sharp change is a ramp of one reading.
+    Only output near the split is looked at, so that slow wandering does not draw the middle aside; twice as much,
+    and twice again, while the ramp fills half of it.
+
+    Args:
+        seconds: times [s].
+        output: the output, known throughout.
+        split_s: where two levels leave least [s].
+        step_s: time from one reading to the next [s].
+    """
+    reach_s = max(NEAR_S, 10.0 * step_s)
+    while True:
+        near = np.abs(seconds - split_s) <= reach_s
+        places, values = seconds[near] - split_s, output[near] - output[near].mean()
+        middles = np.arange(-0.5 * reach_s, 0.5 * reach_s, 0.2 * step_s)
+        best, middle, wide = -1.0, 0.0, step_s
+        for width in (step_s, *(reach_s * np.arange(0.05, 1.0, 0.05))):
+            ramps = np.clip((places - middles[:, None]) / width + 0.5, 0.0, 1.0)
+            ramps -= ramps.mean(axis=1, keepdims=True)
+            size = (ramps**2).sum(axis=1)
+            kept = np.where(size > 0.0, (ramps @ values) ** 2 / np.where(size > 0.0, size, 1.0), 0.0)
+            at = int(np.argmax(kept))
+            if kept[at] > best:
+                best, middle, wide = float(kept[at]), float(middles[at]), float(width)
+        if wide <= 0.5 * reach_s or reach_s > 0.5 * AFTER_S:
+            return split_s + middle
+        reach_s *= 2.0
 
 
 def delay_of_steps(
@@ -71,7 +105,11 @@ def _late(seconds: Floats, setting: Floats, output: Floats, at_s: float) -> floa
     turned = level_change(setting[near])
     if turned is None:
         return None
-    set_s = float(seconds[near[turned]])
+    step_s = float(np.median(np.diff(seconds)))
+    set_s = float(seconds[near[turned]]) - 0.5 * step_s  # it was set between two readings
     seen = np.flatnonzero((seconds >= set_s - BEFORE_S) & (seconds <= set_s + AFTER_S) & np.isfinite(output))
     answered = level_change(output[seen])
-    return None if answered is None else float(seconds[seen[answered]]) - set_s
+    if answered is None:
+        return None
+    split_s = float(seconds[seen[answered]]) - 0.5 * step_s
+    return middle_of_ramp(seconds[seen], output[seen], split_s, step_s) - set_s

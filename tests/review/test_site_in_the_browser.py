@@ -57,13 +57,13 @@ def browser() -> Iterator[Browser]:
         opened.close()
 
 
-def pages_of(site: Path) -> list[Path]:
-    """Every kind of page: the index, all shifts, and up to three of each other kind."""
+def pages_of(site: Path, most: int) -> list[Path]:
+    """Every kind of page: the index, all shifts, and up to `most` of each other kind."""
     chosen = [site / "index.html", *sorted((site / "shifts").glob("*.html"))]
     for folder in sorted(
         path for path in site.iterdir() if path.is_dir() and path.name not in {"assets", "data"}
     ):
-        chosen += sorted(folder.glob("*.html"))[:3]
+        chosen += sorted(folder.glob("*.html"))[:most]
     return list(dict.fromkeys(chosen))
 
 
@@ -77,7 +77,8 @@ def test_every_kind_of_page_opens_quietly_and_fits(site: Path, browser: Browser,
     )
     page.on("pageerror", lambda fault: told.append(str(fault)))
     page.on("request", lambda request: asked.append(request.url))
-    for path in pages_of(site):
+    # A narrow window is the harder one: more pages of a kind are opened in it.
+    for path in pages_of(site, 3 if width == 700 else 1):
         page.goto(path.as_uri())
         page.wait_for_load_state("load")
         page.wait_for_timeout(150)
@@ -176,8 +177,9 @@ def test_any_page_by_mail_opens_alone_and_quietly(site: Path, browser: Browser, 
         page.on("pageerror", lambda fault, told=told: told.append(str(fault)))
         page.on("request", lambda request, asked=asked: asked.append(request.url))
         page.goto(alone.as_uri())
+        page.evaluate("window.reelproofFigures && window.reelproofFigures.all()")  # those far below as well
         page.wait_for_function("!document.querySelector('.plot-area:not([data-drawn])')")
-        assert [one for one in told if one.startswith(("error:", "warning:"))] == [], where
+        assert told == [], where
         assert [url for url in asked if not url.startswith(("data:", "blob:"))] == [alone.as_uri()], where
         page.close()
 
