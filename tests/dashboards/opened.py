@@ -5,6 +5,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+# Draws the figures far below the window as well; in a mailed page the script comes after the page has loaded.
+ALL_DRAWN = """() => {
+  if (window.reelproofFigures) window.reelproofFigures.all();
+  return !document.querySelector('.plot-area:not([data-drawn])');
+}"""
+
 
 class Opened:
     """A page and what came of opening it."""
@@ -20,10 +26,7 @@ class Opened:
     def go(self, path: Path, fragment: str = "", pointed: bool = True) -> None:
         """Opens a page and waits for its figures; `pointed`, as a reader who points at the run's figure sees it."""
         self.page.goto(path.resolve().as_uri() + fragment)
-        self.page.evaluate(
-            "window.reelproofFigures && window.reelproofFigures.all()"
-        )  # those far below as well
-        self.page.wait_for_function("!document.querySelector('.plot-area:not([data-drawn])')")
+        self.page.wait_for_function(ALL_DRAWN)
         if pointed and self.page.locator("#wire").count():
             self.page.hover("#wire")
             self.page.wait_for_selector("#wire[data-plotted]")

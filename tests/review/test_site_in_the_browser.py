@@ -21,6 +21,7 @@ from pipeline.review.page_records.run_book import run_books
 from pipeline.review.page_writing import write_pages
 from pipeline.store.database import open_to_read
 from pipeline.store.readings import read_frame
+from tests.dashboards.opened import ALL_DRAWN
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -177,8 +178,7 @@ def test_any_page_by_mail_opens_alone_and_quietly(site: Path, browser: Browser, 
         page.on("pageerror", lambda fault, told=told: told.append(str(fault)))
         page.on("request", lambda request, asked=asked: asked.append(request.url))
         page.goto(alone.as_uri())
-        page.evaluate("window.reelproofFigures && window.reelproofFigures.all()")  # those far below as well
-        page.wait_for_function("!document.querySelector('.plot-area:not([data-drawn])')")
+        page.wait_for_function(ALL_DRAWN)
         assert told == [], where
         assert [url for url in asked if not url.startswith(("data:", "blob:"))] == [alone.as_uri()], where
         page.close()
