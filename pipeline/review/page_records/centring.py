@@ -153,7 +153,8 @@ def _advice(found: Centring | Refused, end: tuple[float, float] | None, drifts: 
         return (found.reason,)
     moved: tuple[str, ...] = ()
     if found.drift_p < TOLD_P or drifts:
-        by = f" (findings {', '.join(drifts)})" if drifts else ""
+        others = f" and {len(drifts) - 1} more" if len(drifts) > 1 else ""
+        by = f" (finding {drifts[0]}{others})" if drifts else ""
         now = (
             f" When the steady wire ended the wall was thin at {end[1]:.0f} degrees by {end[0]:.0f} um."
             if end

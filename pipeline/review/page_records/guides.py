@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from dashboards.addresses import address
 from dashboards.records import FindingRow, Guides, GuideStep, Plant
+from dashboards.sentences import on_the_reel
 from pipeline.nonconformance.rules import SEVERITIES
 from pipeline.review.page_records.rows import finding_row, product_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook
@@ -61,6 +62,14 @@ def _fewer(count: int, one: str, more: str) -> str:
     return f"1 {one}" if count == 1 else f"{count} {more}"
 
 
+def _on_its_reel(one: FindingRow) -> str:
+    """A finding's sentence as its reel's page has it: places from the reel's start."""
+    worst = one.worst
+    if worst is None or worst.reel_at_m is None:
+        return one.sentence
+    return on_the_reel(one.sentence, worst.at_m - worst.reel_at_m)
+
+
 def _quality(
     shifts: list[tuple[str, list[RunBook]]], books: list[RunBook], grave: list[tuple[RunBook, FindingRow]]
 ) -> Steps:
@@ -95,7 +104,7 @@ def _quality(
         steps.append(
             GuideStep(
                 f"Look at a held reel: {one.reel_ids[0]}",
-                (one.sentence, "Its page says why, where and by how much, and where it would be cut."),
+                (_on_its_reel(one), "Its page says why, where and by how much, and where it would be cut."),
                 address("reel", one.reel_ids[0]),
                 f"Open reel {one.reel_ids[0]}",
             )
