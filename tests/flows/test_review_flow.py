@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -86,6 +87,7 @@ def watched(home: Path) -> Iterator[Watched]:
         while_spoiled = contents(inbox)
         sheet.write_text(mended)
         lines.append(process.stdout.readline())
+        assert str(process.pid) in processes_of(home)
         process.send_signal(signal.SIGINT)
         out, told = process.communicate(timeout=120)
     assert told.splitlines()[-1:] == ["Stopped. What was finished is on file; nothing half-written was kept."]
@@ -98,8 +100,13 @@ def watched(home: Path) -> Iterator[Watched]:
 
 
 def processes_of(home: Path) -> list[str]:
-    listed = subprocess.run(["ps", "-eo", "args"], capture_output=True, text=True, check=False).stdout
-    return [line for line in listed.splitlines() if str(home) in line and "prefect" in line]
+    """Processes that were started with this home, by what they were given; an engine's own arguments do not name it."""
+    found = []
+    for given in Path("/proc").glob("[0-9]*/environ"):
+        with suppress(OSError):  # It has ended meanwhile, or is another user's.
+            if f"PREFECT_HOME={home}".encode() in given.read_bytes():
+                found.append(given.parent.name)
+    return found
 
 
 def test_review_loads_judges_and_writes_pages_in_one_go(home: Path, watched: Watched) -> None:
