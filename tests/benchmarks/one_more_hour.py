@@ -37,6 +37,7 @@ def run(scale: Scale) -> list[Row]:
     folder = plant_logs(scale.data, hour, 2)
     year = store_of(scale.fresh("year"), scale.data, scale.year_runs, LINES, scale.hours)
     size = sum(path.stat().st_size for path in year.glob("*.duckdb")) / 1e6
+    cost_of("nothing_new:assess_all", year)  # the first look over each line is new
     rows = []
     for words, call, number in (("load", "load_one", 1), ("load and judge", "load_and_judge_one", 2)):
         one = folder / f"R-L{number}"
