@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
+
 import pytest
 
 from pipeline.errors import StoreError
@@ -42,14 +45,20 @@ def test_a_serving_process_can_hand_the_watch_to_the_one_it_starts() -> None:
     assert cloudpickle.loads(sent).validate_parameters(given) == given
 
 
+def run_apart(*words: str) -> int:
+    """The exit code of a command run in a thread: browser tests leave an event loop running in the first one."""
+    from pipeline.cli.app import run
+
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(copy_context().run, run, list(words)).result()
+
+
 def test_a_watch_that_cannot_be_served_says_so_and_nothing_else(tmp_path, capsys) -> None:
     from prefect.settings import PREFECT_API_URL, temporary_settings
 
-    from pipeline.cli.app import run
-
     nobody = f"http://127.0.0.1:{free_port()}/api"
     with temporary_settings({PREFECT_API_URL: nobody}):
-        assert run(["watch", str(tmp_path), "--serve"]) == 3
+        assert run_apart("watch", str(tmp_path), "--serve") == 3
     assert capsys.readouterr().err == (
         f"PREFECT_API_URL {nobody}: no Prefect server answers there (All connection attempts failed). Start it, or "
         "correct the address, then run the same command again; what was finished is on file.\n"
@@ -62,7 +71,7 @@ def test_a_watch_that_cannot_be_served_says_so_and_nothing_else(tmp_path, capsys
                 f"{tmp_path / 'no'}: this is not a folder. Name the folder that runs arrive in.",
             ),
         ):
-            assert run(["watch", str(inbox), "--serve"]) == 2
+            assert run_apart("watch", str(inbox), "--serve") == 2
             shown = capsys.readouterr()
             assert shown.out == ""
             assert shown.err.startswith(told)
