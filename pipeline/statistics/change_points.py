@@ -116,20 +116,29 @@ def pelt(values: ArrayLike, penalty: float, shortest: int = 1) -> tuple[int, ...
     squares = np.append(0.0, np.cumsum((x**2).sum(axis=1)))
     best, last = np.full(n + 1, np.inf), np.zeros(n + 1, dtype=np.int64)
     best[0] = -penalty
-    alive, beaten = np.zeros(1, dtype=np.int64), np.full(1, n + 1)
+    # Starts that may still lead, with what is known at each, in the first `alive` rows: only few are at any time.
+    start, beaten = np.zeros(n + 1, dtype=np.int64), np.full(n + 1, n + 1)
+    square, sums, behind = np.zeros(n + 1), np.zeros((n + 1, x.shape[1])), np.full(n + 1, -penalty)
+    alive = 1
     for t in range(shortest, n + 1):
-        size = t - alive
-        cost = squares[t] - squares[alive] - ((total[t] - total[alive]) ** 2).sum(axis=1) / size
-        reached = best[alive] + cost
+        away = total[t] - sums[:alive]
+        away *= away
+        cost = squares[t] - square[:alive] - away.sum(axis=1) / (t - start[:alive])
+        reached = behind[:alive] + cost
         least = int(reached.argmin())
-        best[t], last[t] = reached[least] + penalty, alive[least]
+        best[t], last[t] = reached[least] + penalty, start[least]
         # A start that is behind even without the penalty never leads again, once a segment from t fits in.
-        beaten = np.where(reached > best[t], np.minimum(beaten, t), beaten)
-        keep = beaten + shortest > t + 1
-        alive, beaten = alive[keep], beaten[keep]
+        np.minimum(beaten[:alive], t, out=beaten[:alive], where=reached > best[t])
+        keep = np.flatnonzero(beaten[:alive] + shortest > t + 1)
+        if keep.size < alive:
+            for one in (start, beaten, square, sums, behind):
+                one[: keep.size] = one[keep]
+            alive = keep.size
         fresh = t - shortest + 1
         if fresh >= shortest:
-            alive, beaten = np.append(alive, fresh), np.append(beaten, n + 1)
+            start[alive], beaten[alive], square[alive] = fresh, n + 1, squares[fresh]
+            sums[alive], behind[alive] = total[fresh], best[fresh]
+            alive += 1
     found, t = [], n
     while last[t] > 0:
         t = int(last[t])

@@ -85,7 +85,10 @@ def _index(values: np.ndarray, limit: float) -> list[float]:
     def excess(low: float) -> float:
         return float(stats.nct.sf(3 * root * index, for_spread - 1, 3 * root * low)) - 0.05
 
-    return [float(n), index, optimize.brentq(excess, index - 3, index)]
+    low = optimize.brentq(excess, index - 3, index)
+    # The sum of correlations is itself known on so many degrees of freedom (half of Madras and Sokal's, 1988).
+    freedom = max(n / (2 * (2 * stop + 1)), 1.0)
+    return [float(n), index, index - (index - low) * stats.t.ppf(0.95, freedom) / stats.norm.ppf(0.95)]
 
 
 def notebook(folder: str) -> dict[str, Any]:
