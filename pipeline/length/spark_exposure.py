@@ -9,6 +9,7 @@ replace the adopted standard's voltage and insulation resistance tests.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,7 @@ DWELL_ASKED_S = 0.05
 STOOD_S = 2.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SparkExposure:
     """What the spark test did to the wire.
 
@@ -58,9 +59,17 @@ class SparkExposure:
     fastest_m_s: float
     sentence: str
 
+    @cached_property
+    def _in_order(self) -> bool:
+        return bool((np.diff(self.at_m) >= 0.0).all())
+
     def least_within(self, from_m: float, to_m: float) -> float | None:
         """Least cycles (seconds at a direct voltage) of a point from `from_m` to `to_m` [m]; None where unknown."""
-        here = self.cycles[(self.at_m >= from_m) & (self.at_m < to_m)]
+        if self._in_order:
+            first, last = np.searchsorted(self.at_m, [from_m, to_m])
+            here = self.cycles[first:last]
+        else:
+            here = self.cycles[(self.at_m >= from_m) & (self.at_m < to_m)]
         here = here[np.isfinite(here)]
         return float(here.min()) if here.size else None
 

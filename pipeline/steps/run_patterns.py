@@ -37,8 +37,9 @@ CHANGES_IN = {"mean_wall_mm": "mean wall", "eccentricity_mm": "offset of the con
 # Wire over which readings are averaged before changes of level are looked for [m]: long against the correlation of
 # neighbouring readings, short against a reel (chosen here).
 AVERAGE_M = 50.0
-# Longest chains that are looked through for periods: a longer run is cut at its first readings.
-MOST_READINGS = 400_000
+# Longest chains that are looked through for periods, eight hours at ten a second: a longer run is cut at its first
+# readings (chosen here, to bound the time).
+MOST_READINGS = 300_000
 # Share of the wire without a reading from which on periods are looked for in the readings as they stand, how many of
 # them are looked through, and the longest period [m] (chosen here, to bound the time).
 GAP_SHARE, MOST_GAPPY, LONGEST_GAPPY_M = 0.2, 1500, 100.0

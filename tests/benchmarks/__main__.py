@@ -18,8 +18,8 @@ from tests.benchmarks.row import Row, table
 from tests.benchmarks.scale import scale_of
 
 BENCHMARKS = (
-    "plant_day", "notebook", "growth", "one_more_hour", "nothing_new", "page_queries", "shift_pages", "run_page",
-    "commands",
+    "plant_day", "notebook", "growth", "commands", "run_page", "nothing_new", "shift_pages", "one_more_hour",
+    "page_queries",
 )  # fmt: skip
 
 
