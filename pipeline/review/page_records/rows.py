@@ -84,13 +84,7 @@ def lot_rows(book: RunBook) -> tuple[LotRow, ...]:
 def stamp_of(books: list[RunBook]) -> Stamp:
     """Where the figures of a page that shows `books` come from."""
     judged = [book for book in books if book.is_judged]
-    limits: dict[str, LimitRow] = {}
-    rules: dict[str, None] = {}
-    for book in judged:
-        limits |= limits_by_id(book)
-        for row in book.requirements:
-            if row["decision_rule"]:
-                rules[f"{row['requirement']}: {row['decision_rule']}"] = None
+    limits, rules = _judged_by(judged)
     times = [aware(book.head["assessed_utc"]) for book in judged]
     versions = sorted({book.head["software"] for book in judged})
     revisions = sorted({limit.revision for limit in limits.values() if limit.revision})
@@ -100,8 +94,26 @@ def stamp_of(books: list[RunBook]) -> Stamp:
         program="reelproof " + ", ".join(versions) if versions else "reelproof",
         revision=", ".join(revisions),
         limits=tuple(limits.values()),
-        decision_rules=tuple(rules),
+        decision_rules=rules,
     )
+
+
+def _judged_by(judged: list[RunBook]) -> tuple[dict[str, LimitRow], tuple[str, ...]]:
+    """Limits in force over runs, a later run's row of the same limit counting, and how it was decided by them.
+
+    Asked once for all runs: a page of a year stands on hundreds, each with thousands of requirements on its reels.
+    """
+    if not judged:
+        return {}, ()
+    store, ids = judged[0].store, [book.head["assessment_id"] for book in judged]
+    rows: dict[int, list[Row]] = {one: [] for one in ids}
+    for row in store.ask("questions/limits_of_assessments", assessments=ids):
+        rows[row["assessment_id"]].append(row)
+    limits: dict[str, LimitRow] = {}
+    for one in ids:
+        limits |= {row["limit_id"]: limit_row(row) for row in rows[one]}
+    rules = store.ask("questions/decision_rules_of_assessments", assessments=ids)
+    return limits, tuple(f"{row['requirement']}: {row['decision_rule']}" for row in rules)
 
 
 def _evidence(book: RunBook, row: Row, at: float | None) -> Evidence:
