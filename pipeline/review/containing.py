@@ -166,9 +166,8 @@ def contained(store: Store, question: Question) -> Contained:
     wires = [
         facts.wire(one) for one in together(answers) if one.node.kind != "shipment" and one.node != _WINDOW
     ]
-    wires = [
-        one for one in wires if one.spans or one.kind == "reel"
-    ]  # of some all that was touched was rewound
+    # Of some lengths all that was touched was rewound onto others.
+    wires = [one for one in wires if one.spans or one.kind == "reel"]
     runs = {one.node.name for each in answers for one in each.between if one.node.kind == "run"}
     runs |= {each.suspect.node.name for each in answers if each.suspect.node.kind == "run"}
     gone = {
