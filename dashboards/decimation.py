@@ -23,14 +23,21 @@ def bucket_starts(at_m: Floats, buckets: int) -> Positions:
     if at_m.size == 0:
         return np.zeros(0, dtype=np.intp)
     edges = np.linspace(at_m[0], at_m[-1], buckets + 1)[:-1]
-    return np.unique(np.searchsorted(at_m, edges, side="left"))
+    starts = np.searchsorted(at_m, edges, side="left")
+    return starts[_begins(starts)]
 
 
-def _first_of_each(found: NDArray[np.bool_], bucket_of: Positions) -> Positions:
+def _begins(rising: Positions) -> NDArray[np.bool_]:
+    """Whether each of some numbers that never fall is the first of its value."""
+    begins = np.ones(rising.size, dtype=np.bool_)
+    np.not_equal(rising[1:], rising[:-1], out=begins[1:])
+    return begins
+
+
+def _first_of_each(found: NDArray[np.bool_], starts: Positions) -> Positions:
     """Index of the first True of each bucket."""
     where = np.flatnonzero(found)
-    _, first = np.unique(bucket_of[where], return_index=True)
-    return where[first]
+    return where[_begins(np.searchsorted(starts, where, side="right"))]
 
 
 def extremes_kept(at_m: Floats, values: Floats, buckets: int) -> Positions:
@@ -51,12 +58,13 @@ def extremes_kept(at_m: Floats, values: Floats, buckets: int) -> Positions:
         return np.arange(n, dtype=np.intp)
     starts = bucket_starts(at_m, buckets)
     lengths = np.diff(np.append(starts, n))
-    bucket_of = np.repeat(np.arange(starts.size), lengths)
     blank = np.isnan(values)
     low = np.minimum.reduceat(np.where(blank, np.inf, values), starts)
     high = np.maximum.reduceat(np.where(blank, -np.inf, values), starts)
-    lowest = _first_of_each(~blank & (values == low[bucket_of]), bucket_of)
-    highest = _first_of_each(~blank & (values == high[bucket_of]), bucket_of)
-    gaps = starts[np.logical_and.reduceat(blank, starts)]
-    ends = np.array([0, n - 1], dtype=np.intp)
-    return np.unique(np.concatenate([lowest, highest, gaps, ends]))
+    kept = np.zeros(n, dtype=np.bool_)
+    kept[[0, n - 1]] = True
+    # A blank reading equals nothing, so it is never among these.
+    kept[_first_of_each(values == np.repeat(low, lengths), starts)] = True
+    kept[_first_of_each(values == np.repeat(high, lengths), starts)] = True
+    kept[starts[np.logical_and.reduceat(blank, starts)]] = True
+    return np.flatnonzero(kept)

@@ -7,7 +7,8 @@ written in its own unit system and the converted figure in the other; the text a
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from functools import lru_cache
 
 from markupsafe import Markup, escape
 
@@ -25,6 +26,8 @@ _FIGURE = re.compile(
     rf"(?: \((?P<low>{_NUMBER}) to (?P<high>{_NUMBER})\))?[ \u00a0]{_UNIT}"
     rf"(?: \((?P<mark>\+/- )?(?P<after>{_NUMBER})(?: to (?P<end>{_NUMBER}))?\))?"
 )
+# Where a figure may start: the pattern above costs much more than this one at every other letter.
+_START = re.compile(r"[-+\u2212]?\d")
 # A figure after one of these belongs to a list or product whose other figures have no unit of their own.
 _LISTED = re.compile(r"\d(?:,|,? and|,? or|,? to| x| by|/|\u2013|-) ?$")
 # unit as written -> kind, the system it belongs to, and its size in the store's unit
@@ -78,23 +81,38 @@ def _both(found: re.Match[str]) -> dict[System, str]:
     return {"si": written, "us": converted} if other == "us" else {"us": written, "si": converted}
 
 
-def _mixed(text: str) -> set[str]:
-    """Quantities that the text names in both unit systems: it speaks of the units themselves."""
+def _figures(text: str) -> list[re.Match[str]]:
+    """Every figure of a text that has a unit, in order."""
+    found, at = [], 0
+    while (start := _START.search(text, at)) is not None:
+        figure = _FIGURE.match(text, start.start())
+        if figure is not None:
+            found.append(figure)
+        at = figure.end() if figure is not None else start.start() + 1
+    return found
+
+
+def _mixed(figures: list[re.Match[str]]) -> set[str]:
+    """Quantities that a text names in both unit systems: it speaks of the units themselves."""
     seen: dict[str, set[System]] = {}
-    for found in _FIGURE.finditer(text):
+    for found in figures:
         if found["mil"] is None:
             name, own, _ = _UNITS[found["unit"]]
             seen.setdefault("place" if name == "length" else name, set()).add(own)
     return {name for name, systems in seen.items() if len(systems) > 1}
 
 
-def _pieces(text: str) -> Iterator[str | dict[System, str]]:
+@lru_cache(maxsize=4096, typed=True)
+def _pieces(text: str) -> tuple[str | dict[System, str], ...]:
     """The text cut at its figures: a plain piece as it stands, a figure in both unit systems.
 
-    Figures stay as written where the text names the quantity in both systems, and in lists and products.
+    Figures stay as written where the text names the quantity in both systems, and in lists and products. The same
+    sentences stand on many pages, so what they come to is kept.
     """
-    mixed, at = _mixed(text), 0
-    for found in _FIGURE.finditer(text):
+    figures = _figures(text)
+    mixed, at = _mixed(figures), 0
+    pieces: list[str | dict[System, str]] = []
+    for found in figures:
         if found["mil"] is not None:
             sign = "\u00b5m" if found["fine"] == "um" else "mm"
             both: dict[System, str] = {
@@ -106,12 +124,12 @@ def _pieces(text: str) -> Iterator[str | dict[System, str]]:
             if ("place" if name == "length" else name) in mixed or _LISTED.search(text[: found.start()]):
                 continue
             both = _both(found)
-        yield text[at : found.start()]
-        yield both
+        pieces += [text[at : found.start()], both]
         at = found.end()
-    yield text[at:]
+    return (*pieces, text[at:])
 
 
+@lru_cache(maxsize=4096, typed=True)
 def words(text: str) -> Markup:
     """A sentence whose figures follow the reader's choice of units on the page.
 

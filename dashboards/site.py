@@ -8,8 +8,9 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import lru_cache
+from functools import cache, lru_cache
 from importlib.resources import files
+from json.encoder import encode_basestring
 from pathlib import Path
 from typing import Any
 
@@ -107,26 +108,43 @@ def write_assets(site: Site) -> tuple[Written, ...]:
     return tuple(write_if_changed(site, f"assets/{name}", asset(name)) for name in (*ASSETS, PLOT_SCRIPT))
 
 
-def _canonical(value: Any) -> Any:
-    """A record as plain JSON values, the same for the same record."""
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        parts = {f.name: _canonical(getattr(value, f.name)) for f in dataclasses.fields(value)}
-        return {"record": type(value).__name__, **parts}
+@cache
+def _fields_of(kind: Any) -> tuple[tuple[str, str], ...]:
+    """Fields of a record's class, each after its name as JSON, and the name of the class as ``record``; sorted."""
+    names = {field.name for field in dataclasses.fields(kind)}
+    return tuple((f'"{name}":', name if name in names else "") for name in sorted({"record", *names}))
+
+
+def _canonical(value: Any) -> str:
+    """A record as JSON text, the same for the same record."""
+    kind: Any = type(value)
+    if kind is str:
+        return encode_basestring(value)
+    if value is None:
+        return "null"
+    if isinstance(value, float):
+        return f'"{value!r}"'
+    if isinstance(value, tuple | list):
+        return f"[{','.join([_canonical(one) for one in value])}]"
+    if hasattr(kind, "__dataclass_fields__"):
+        parts = [
+            name + (_canonical(getattr(value, field)) if field else f'"{kind.__name__}"')
+            for name, field in _fields_of(kind)
+        ]
+        return f"{{{','.join(parts)}}}"
     if isinstance(value, np.ndarray):
         content = np.ascontiguousarray(value)
-        return {"array": hashlib.sha256(content.tobytes()).hexdigest(), "n": int(content.size)}
+        return f'{{"array":"{hashlib.sha256(content.data).hexdigest()}","n":{content.size}}}'
     if isinstance(value, datetime | date):
-        return value.isoformat()
+        return f'"{value.isoformat()}"'
     if isinstance(value, Mapping):
-        return {str(key): _canonical(value[key]) for key in sorted(value)}
-    if isinstance(value, tuple | list):
-        return [_canonical(one) for one in value]
-    if isinstance(value, float):
-        return repr(value)
-    return value
+        known = {str(key): one for key, one in value.items()}
+        return (
+            f"{{{','.join([f'{encode_basestring(key)}:{_canonical(known[key])}' for key in sorted(known)])}}}"
+        )
+    return json.dumps(value, ensure_ascii=False)
 
 
 def record_sha256(record: Any) -> str:
     """SHA-256 of a record's content (canonical JSON; arrays by the hash of their bytes), hexadecimal."""
-    text = json.dumps(_canonical(record), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+    return hashlib.sha256(_canonical(record).encode("utf-8", "surrogatepass")).hexdigest()

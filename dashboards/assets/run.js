@@ -16,13 +16,17 @@
     for (var i = 0; i < raw.length; i += 1) { bytes[i] = raw.charCodeAt(i); }
     var stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
     return new Response(stream).arrayBuffer().then(function (buffer) {
-      var view8 = new DataView(buffer), at = 0;
+      var raw8 = new Uint8Array(buffer), at = 0;
+      /* The lowest byte of every figure, then the next; a rising column has what each adds to the one before. */
       return payload.columns.map(function (column) {
-        var out = new Float64Array(column.n), wide = column.width === 4, blank = wide ? 4294967295 : 65535;
-        for (var k = 0; k < column.n; k += 1, at += column.width) {
-          var whole = wide ? view8.getUint32(at, true) : view8.getUint16(at, true);
-          out[k] = whole === blank ? NaN : column.base + column.step * whole;
+        var n = column.n, out = new Float64Array(n), wide = column.width === 4, blank = wide ? 4294967295 : 65535, sum = 0;
+        for (var k = at; k < at + n; k += 1) {
+          var whole = raw8[k] + 256 * raw8[k + n];
+          if (wide) { whole += 65536 * raw8[k + 2 * n] + 16777216 * raw8[k + 3 * n]; }
+          if (column.rising) { whole = sum += whole; }
+          out[k - at] = whole === blank ? NaN : column.base + column.step * whole;
         }
+        at += column.width * n;
         return out;
       });
     });

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import shutil
 import uuid
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -106,7 +106,9 @@ def sweep(store: Store) -> tuple[str, ...]:
     return tuple(removed)
 
 
-def read_frame(store: Store, folder: str, file: str, *, or_thinned: bool = False) -> pl.DataFrame:
+def read_frame(
+    store: Store, folder: str, file: str, *, or_thinned: bool = False, only: Collection[str] = ()
+) -> pl.DataFrame:
     """The frame `file` of the readings folder `folder`.
 
     Args:
@@ -116,6 +118,7 @@ def read_frame(store: Store, folder: str, file: str, *, or_thinned: bool = False
         or_thinned: whether the rows that are left will do where the readings were thinned: lengths around findings
             and on kept reels at full rate, elsewhere the lowest and highest of each step. No statistic may be made
             of these.
+        only: the columns wanted, as far as the file has them; none for every one.
 
     Raises:
         ThinnedError: the readings were thinned, and what is left will not do.
@@ -124,7 +127,8 @@ def read_frame(store: Store, folder: str, file: str, *, or_thinned: bool = False
     import polars as pl
 
     path = _file_of(store, folder, file, or_thinned=or_thinned)
-    return pl.read_parquet(path, glob=False, hive_partitioning=False)
+    columns = [name for name in pl.read_parquet_schema(path) if name in only] if only else None
+    return pl.read_parquet(path, columns=columns, glob=False, hive_partitioning=False)
 
 
 def _file_of(store: Store, folder: str, file: str, *, or_thinned: bool) -> Path:

@@ -28,8 +28,11 @@ def unpacked(script: bytes) -> tuple[str, list[Floats]]:
     key, payload = json.loads(text[text.index(".push(") + 6 : text.rindex(")")])
     body, at, out = zlib.decompress(base64.b64decode(payload["packed"])), 0, []
     for head in payload["columns"]:
-        integers: NDArray[Any] = np.frombuffer(body, f"<u{head['width']}", head["n"], at)
-        at += head["n"] * head["width"]
+        size = head["n"] * head["width"]
+        by_byte = np.frombuffer(body, np.uint8, size, at).reshape(head["width"], -1)
+        integers: NDArray[Any] = by_byte.T.copy().view(f"<u{head['width']}").ravel()
+        integers = np.cumsum(integers.astype(np.int64)) if head["rising"] else integers
+        at += size
         blank = 256 ** head["width"] - 1
         out.append(np.where(integers == blank, np.nan, head["base"] + head["step"] * integers.astype(float)))
     assert at == len(body)

@@ -235,9 +235,7 @@ def judgements_of(book: RunBook, reel_id: str) -> tuple[Judgement, ...]:
     limits = limits_by_id(book)
     start_m = next((one["from_m"] for one in book.places if one["reel_id"] == reel_id), None)
     judgements = []
-    for row in book.requirements:
-        if row["reel_id"] != reel_id:
-            continue
+    for row in book.requirements_by_reel.get(reel_id, []):
         worst = None
         if row["worst"] is not None and row["worst_at_m"] is not None:
             worst = Extreme(

@@ -31,6 +31,8 @@ from pipeline.review.page_records.unseen import unseen_of_run
 from pipeline.store.readings import read_frame
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     import polars as pl
 
     from dashboards.records import PanelName
@@ -46,6 +48,7 @@ TRACES: tuple[tuple[str, str, str, PanelName, str], ...] = (
     ("concentricity_pct", "Concentricity, thinnest/thickest", "%", "shape", "wall_at_m"),
     ("speed_m_s", "Line speed", "m/s", "speed", "front_m"),
 )
+TRACE_COLUMNS = frozenset(column for name, _, _, _, place in TRACES for column in (name, place))
 PANEL_OF: dict[str, PanelName] = {
     "minimum average wall": "wall",
     "minimum wall at any point": "wall",
@@ -61,32 +64,44 @@ def trace_of(
     """One quantity along the wire from the frame of `measured_and_placed`; None where the run has none of it."""
     if name not in frame.columns or place not in frame.columns:
         return None
-    at = frame[place].to_numpy().astype(np.float64)
-    values = frame[name].to_numpy().astype(np.float64)
+    at = np.asarray(frame[place].to_numpy(), dtype=np.float64)
+    values = np.asarray(frame[name].to_numpy(), dtype=np.float64)
+    first = 0
     known = np.isfinite(at)
-    if not np.isfinite(values[known]).any():
+    if not known.all():
+        at, values, first = at[known], values[known], int(np.argmax(known))
+    if not np.isfinite(values).any():
         return None
-    at, values, rows = at[known], values[known], frame["row"].to_numpy()[known]
-    order = np.argsort(at, kind="stable")
-    return Trace(name, title, unit, panel, at[order], values[order], first_row=int(rows[0]))
+    first_row = int(frame["row"][first])
+    if not (at[1:] >= at[:-1]).all():
+        order = np.argsort(at, kind="stable")
+        at, values = at[order], values[order]
+    return Trace(name, title, unit, panel, at, values, first_row=first_row)
 
 
-def measured_and_placed(book: RunBook) -> pl.DataFrame:
+def measured_and_placed(book: RunBook, only: Collection[str] = ()) -> pl.DataFrame:
     """Every reading of the run as judged newest: what was measured, and where it lies on the wire.
 
     Of a thinned run those that are left: all around findings, elsewhere the lowest and highest of each step.
+
+    Args:
+        book: the run.
+        only: the columns wanted beside `row`; none for every one.
     """
     folder = book.head["assessment_folder"]
-    return read_frame(book.store, folder, "measured", or_thinned=True).join(
-        read_frame(book.store, folder, "placed", or_thinned=True), on="row", how="left", maintain_order="left"
-    )
+    wanted = {"row", *only} if only else ()
+    measured = read_frame(book.store, folder, "measured", or_thinned=True, only=wanted)
+    placed = read_frame(book.store, folder, "placed", or_thinned=True, only=wanted)
+    if measured["row"].equals(placed["row"]):
+        return measured.hstack(placed.drop("row"))
+    return measured.join(placed, on="row", how="left", maintain_order="left")
 
 
 def run_review(plant: Plant, book: RunBook) -> RunReview:
     """Everything the run page shows; the readings are read from the run's Parquet."""
     traces: tuple[Trace, ...] = ()
     if book.is_judged and book.head["assessment_folder"]:
-        frame = measured_and_placed(book)
+        frame = measured_and_placed(book, TRACE_COLUMNS)
         found = (trace_of(frame, *one) for one in TRACES)
         traces = tuple(one for one in found if one is not None)
     return RunReview(

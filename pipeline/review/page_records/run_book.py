@@ -14,6 +14,8 @@ from pipeline.review.lengths import lengths_on_file
 from pipeline.store.readings import thinned_sentence, thinning_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from dashboards.records import Answer, AnswerGroup
     from pipeline.store.database import Store
 
@@ -56,6 +58,13 @@ def answer_of(row: Row) -> Answer:
     )
 
 
+def _by_reel(rows: Iterable[Row]) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = {}
+    for row in rows:
+        found.setdefault(row["reel_id"], []).append(row)
+    return found
+
+
 class ShelfBook:
     """Every length on file, cut or rewound, asked once for all runs.
 
@@ -69,10 +78,7 @@ class ShelfBook:
     @cached_property
     def by_reel(self) -> dict[str, list[Row]]:
         """Lengths by the reel they were made on."""
-        found: dict[str, list[Row]] = {}
-        for row in lengths_on_file(self.store):
-            found.setdefault(row["reel_id"], []).append(row)
-        return found
+        return _by_reel(lengths_on_file(self.store))
 
 
 class RunBook:
@@ -131,6 +137,11 @@ class RunBook:
     def requirements(self) -> list[Row]:
         """Every requirement judged, a row a reel and limit."""
         return self._of_assessment("requirements_of_assessment")
+
+    @cached_property
+    def requirements_by_reel(self) -> dict[str, list[Row]]:
+        """Every requirement judged, by the reel."""
+        return _by_reel(self.requirements)
 
     @cached_property
     def findings(self) -> list[Row]:
