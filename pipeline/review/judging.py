@@ -28,6 +28,7 @@ from pipeline.review.judged_rows import (
     result_rows,
     sentences,
 )
+from pipeline.review.stretches_on_file import FILE as STRETCHES
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.steps.answers import answers_of
@@ -56,8 +57,8 @@ class Judgement:
         reason: why there is no conclusion, "" otherwise.
         lengths: lengths of the assessment's row by column [m].
         tables: table of the store -> its rows, without the number of the assessment.
-        files: file name without ending -> full-rate frame, or the bytes of its Parquet file; empty where there is
-            no conclusion.
+        files: file name without ending -> frame at full rate or in stretches, or the bytes of its Parquet file; empty
+            where there is no conclusion.
         record: what the journal keeps of it.
         duration_s: how long it took [s].
     """
@@ -129,7 +130,6 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
             ),
             "placed.event": event_rows(bench),
             "placed.warning": sentences(bench.placed.warnings),
-            "measured.stretch": stretches(bench.measured, placement.made_m, placement.start_m),
             "measured.reel": reel_summaries(bench.measured, bench.placed),
             "measured.agreement": agreement_rows(bench),
             "measured.gap": gap_rows(judged),
@@ -139,7 +139,11 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
             "judged.reel": reel_rows(bench, judged),
             "judged.result": result_rows(answers),
         },
-        {"placed": placement.readings, "measured": bench.measured.frame},
+        {
+            "placed": placement.readings,
+            "measured": bench.measured.frame,
+            STRETCHES: stretches(bench.measured, placement.made_m, placement.start_m),
+        },
         journal_record(basis.sha256, basis.head["load_id"], judged),
         time.monotonic() - began,
     )

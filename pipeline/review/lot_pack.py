@@ -35,6 +35,7 @@ from pipeline.review.decided import acts_of_run
 from pipeline.review.genealogy_of_store import genealogy_of, sheets_of
 from pipeline.review.journal import journal_of
 from pipeline.review.lengths import lengths_on_file
+from pipeline.review.stretches_on_file import stretches_of
 from pipeline.store.readings import read_frame
 
 if TYPE_CHECKING:
@@ -54,7 +55,6 @@ JUDGED: dict[str, tuple[str, str]] = {
     "results": ("results_of_assessment", ""),
     "spark_faults_and_flaws": ("events_of_assessment", ""),
     "counter_events": ("counter_events_of_assessment", ""),
-    "stretches": ("stretches_of_assessment", ""),
 }
 LOADED = {
     "runs": "load",
@@ -264,6 +264,8 @@ def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
                 if column:
                     frame = frame.filter(pl.col(column).is_in(on_file.reels))
                 tables.setdefault(name, []).append(frame)
+            along = stretches_of(store, earlier["assessment_id"], earlier["folder"])
+            tables.setdefault("stretches", []).append(along)
         tables.setdefault("dispositions", []).append(
             store.ask_frame("questions/acts_of_run", run_id=head["run_id"]).filter(
                 pl.col("subject").is_in(on_file.subjects)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 import math
-from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from pipeline.review.stretches_on_file import StretchWalls, stretch_walls_of
 from pipeline.steps.line_indices import ReelLimit
 from pipeline.steps.line_reels import LineReel
 
@@ -64,7 +64,7 @@ def reels_of_runs(store: Store, heads: Sequence[Row]) -> list[LineReel]:
         return _grouped(store.ask(f"questions/{question}", assessments=ids), "assessment_id")
 
     places, summaries = asked("places_of_assessments"), asked("reel_summaries_of_assessments")
-    stretches, tests = asked("stretch_walls_of_assessments"), asked("spark_tests_of_assessments")
+    stretches, tests = stretch_walls_of(store, heads), asked("spark_tests_of_assessments")
     faults, worth = asked("spark_faults_of_assessments"), asked("wall_indices_of_assessments")
     loads = [head["load_id"] for head in heads]
     lots = _grouped(store.ask("questions/materials_of_loads", loads=loads), "load_id")
@@ -73,7 +73,6 @@ def reels_of_runs(store: Store, heads: Sequence[Row]) -> list[LineReel]:
         key = head["assessment_id"]
         of_reel = _grouped(summaries.get(key, []), "reel_id")
         tested = {row["reel_id"]: row for row in tests.get(key, [])}
-        along = _Stretches(stretches.get(key, []))
         worths = _worth(worth.get(key, []))
         found += [
             _reel(
@@ -81,7 +80,7 @@ def reels_of_runs(store: Store, heads: Sequence[Row]) -> list[LineReel]:
                 place,
                 of_reel.get(place["reel_id"], []),
                 tested.get(place["reel_id"], {}),
-                along,
+                stretches.get(key),
                 faults.get(key, []),
                 lots.get(head["load_id"], []),
                 worths.get(place["reel_id"]),
@@ -98,19 +97,6 @@ def _grouped(rows: list[Row], by: str) -> dict[Any, list[Row]]:
     return found
 
 
-class _Stretches:
-    """Stretches of a run in the order of the wire."""
-
-    def __init__(self, rows: list[Row]) -> None:
-        self._rows = rows
-        self._starts = [row["from_m"] for row in rows]
-        self._ends = [row["to_m"] for row in rows]
-
-    def within(self, from_m: float, to_m: float) -> list[Row]:
-        """Those that lie wholly between two places [m]."""
-        return self._rows[bisect_left(self._starts, from_m) : bisect_right(self._ends, to_m)]
-
-
 def _worth(indices: list[Row]) -> dict[str, tuple[float, float]]:
     """Effective numbers of each reel's mean wall, from its capability."""
     found = {}
@@ -125,7 +111,7 @@ def _reel(
     place: Row,
     summaries: list[Row],
     tested: Row,
-    stretches: _Stretches,
+    stretches: StretchWalls | None,
     faults: list[Row],
     lots: list[Row],
     worth: tuple[float, float] | None,
@@ -138,11 +124,10 @@ def _reel(
             values[name] = float(row[column])
             if where and row[where] is not None:
                 at[name] = float(row[where])
-    inside = stretches.within(place["from_m"], place["to_m"])
-    for name in ("ecc_cos_mm", "ecc_sin_mm"):
-        known = [row[name] for row in inside if row[name] is not None and math.isfinite(row[name])]
-        if known:
-            values[name] = sum(known) / len(known)
+    ends = (place["from_m"], place["to_m"])
+    centre = stretches.centre_mm(*ends) if stretches else None
+    if centre:
+        values["ecc_cos_mm"], values["ecc_sin_mm"] = centre
     length = place["to_m"] - place["from_m"]
     tested_m = max(length - (tested.get("spark_untested_m") or 0.0), 0.0)
     return LineReel(
@@ -150,9 +135,7 @@ def _reel(
         reel_id=place["reel_id"],
         values=values,
         places=at,
-        stretch_means_mm=tuple(
-            row["mean_wall_mm"] for row in inside[::EVERY_STRETCH] if row["mean_wall_mm"] is not None
-        ),
+        stretch_means_mm=stretches.walls(*ends, EVERY_STRETCH) if stretches else (),
         length_m=length,
         readings=int(by_name.get("mean_wall_mm", {}).get("steady_readings") or 0),
         worth=worth,

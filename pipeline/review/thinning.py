@@ -23,6 +23,7 @@ from pipeline.review.handing_over import KIND as HANDED_OUT
 from pipeline.review.lengths import lengths_on_file
 from pipeline.review.loading import put_texts_on_file
 from pipeline.review.sealing import file_sha256, note_sealed
+from pipeline.review.stretches_on_file import FILE as STRETCHES
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.steps.load import SheetText, text_of
 from pipeline.steps.thinning import Window, channel_steps, places_of, rows_kept, steps_of
@@ -35,8 +36,10 @@ if TYPE_CHECKING:
 
 Row = dict[str, Any]
 Frames = dict[str, pl.DataFrame]
-# Files that are kept whole: they are short, and every line of them is evidence.
-_WHOLE = ("events", "flagged")
+# Files that are kept whole: they are short, and every line of them is evidence, or the sum of it.
+_WHOLE = ("events", "flagged", STRETCHES)
+# Files of a judgement that have a row for each reading.
+_PLACED = ("placed", "measured")
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,15 +237,14 @@ def _frames(
     steps: dict[str, pl.DataFrame] = {}
     for row in judged:
         folder = row["assessment_folder"]
-        whole[folder] = {name: read_frame(store, folder, name) for name in ("placed", "measured")}
-        both = [steps_of(frame, places_of(frame), step_m) for frame in whole[folder].values()]
+        whole[folder] = _files_of(store, folder)
+        both = [steps_of(whole[folder][name], places_of(whole[folder][name]), step_m) for name in _PLACED]
         steps[folder] = pl.concat(both)
     load = judged[0]["load_folder"]
-    names = sorted(path.stem for path in path_of(store, load).glob("*.parquet"))
-    whole[load] = {name: read_frame(store, load, name) for name in names}
+    whole[load] = _files_of(store, load)
     logged = whole[load]["logged"]
     steps[load] = channel_steps(logged, whole[judged[-1]["assessment_folder"]]["placed"], step_m)
-    placed = [frame for row in judged for frame in whole[row["assessment_folder"]].values()]
+    placed = [whole[row["assessment_folder"]][name] for row in judged for name in _PLACED]
     extremes = [steps[row["assessment_folder"]] for row in judged]
     kept = rows_kept(placed, extremes, windows, rows)
     thinned = {
@@ -253,6 +255,11 @@ def _frames(
         for folder, frames in whole.items()
     }
     return thinned, thinned[load]["logged"].height, logged.height
+
+
+def _files_of(store: Store, folder: str) -> Frames:
+    names = sorted(path.stem for path in path_of(store, folder).glob("*.parquet"))
+    return {name: read_frame(store, folder, name) for name in names}
 
 
 def _of_rows(name: str, frame: pl.DataFrame, kept: pl.Series) -> pl.DataFrame:

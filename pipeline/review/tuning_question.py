@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pipeline.products.limits import limits_in_force
+from pipeline.review.stretches_on_file import StretchWalls, stretch_walls_of
 from pipeline.review.tuning_runs import (
     line_sheet_of,
     plant_sheet_of,
@@ -199,8 +200,9 @@ def facts_on_file(
         lots.setdefault(row["run_id"], []).append(row)
     told = {name: _circumstances(head, lots.get(name, [])) for name, head in wanted.items()}
     rows = store.ask("questions/reel_walls_of_line", line=line, from_utc=from_utc, to_utc=to_utc)
+    stretches = stretch_walls_of(store, list(wanted.values()))
     facts = [
-        _fact(row, told[row["run_id"]])
+        _fact(row, told[row["run_id"]], stretches.get(row["assessment_id"]))
         for row in rows
         if row["run_id"] in wanted and (across is None or row["run_id"] != across.run_id)
     ]
@@ -209,15 +211,16 @@ def facts_on_file(
     return tuple(facts)
 
 
-def _fact(row: dict[str, Any], told: dict[str, str]) -> ReelFact:
+def _fact(row: dict[str, Any], told: dict[str, str], stretches: StretchWalls | None) -> ReelFact:
     started = row["started_utc"].replace(tzinfo=UTC)
     lasted = (row["ended_utc"] - row["started_utc"]).total_seconds()
     per_m = lasted / row["made_m"] if row["made_m"] else 0.0
     values = {"mean_wall_um": 1000.0 * row["mean_wall_mm"], "wall_sd_um": 1000.0 * row["wall_sd_mm"]}
     if row["thinnest_mm"] is not None:
         values |= {"thinnest_um": 1000.0 * row["thinnest_mm"], "lowest_um": 1000.0 * row["lowest_mm"]}
-    if row["ecc_cos_mm"] is not None:
-        values["offset_um"] = 1000.0 * float(np.hypot(row["ecc_cos_mm"], row["ecc_sin_mm"]))
+    centre = stretches.centre_mm(row["from_m"], row["to_m"]) if stretches else None
+    if centre:
+        values["offset_um"] = 1000.0 * float(np.hypot(*centre))
     return ReelFact(
         row["reel_id"],
         row["run_id"],

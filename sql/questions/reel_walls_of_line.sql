@@ -1,4 +1,4 @@
--- What every reel of line $line and its product did, as judged newest, runs from $from_utc to before $to_utc: level and spread of the wall, thinnest point, and mean offset over its stretches. Grain: one row a reel. Reads logged.current_load, judged.current_assessment, placed.reel, measured.reel, measured.stretch.
+-- What every reel of line $line and its product did, as judged newest, runs from $from_utc to before $to_utc: level and spread of the wall, and thinnest point. Grain: one row a reel. Reads logged.current_load, judged.current_assessment, placed.reel, measured.reel.
 WITH chosen AS (
     SELECT
         load.run_id, load.construction, load.size, load.conductor, load.metal, load.started_utc,
@@ -14,23 +14,11 @@ reels AS (
     SELECT chosen.*, place.reel_id, place.from_m, place.to_m
     FROM chosen
     JOIN placed.reel AS place USING (assessment_id)
-),
-centres AS (
-    SELECT
-        reels.assessment_id, reels.reel_id, avg(stretch.ecc_cos_mm) AS ecc_cos_mm,
-        avg(stretch.ecc_sin_mm) AS ecc_sin_mm
-    FROM reels
-    JOIN measured.stretch AS stretch
-        ON stretch.assessment_id = reels.assessment_id
-        AND stretch.from_m >= reels.from_m
-        AND stretch.to_m <= reels.to_m
-    GROUP BY reels.assessment_id, reels.reel_id
 )
 SELECT
-    reels.run_id, reels.construction, reels.size, reels.conductor, reels.metal, reels.reel_id,
+    reels.run_id, reels.assessment_id, reels.construction, reels.size, reels.conductor, reels.metal, reels.reel_id,
     reels.started_utc, reels.ended_utc, reels.made_m, reels.from_m, reels.to_m,
-    mean.mean AS mean_wall_mm, mean.sd AS wall_sd_mm, thin.mean AS thinnest_mm, thin.low AS lowest_mm,
-    centres.ecc_cos_mm, centres.ecc_sin_mm
+    mean.mean AS mean_wall_mm, mean.sd AS wall_sd_mm, thin.mean AS thinnest_mm, thin.low AS lowest_mm
 FROM reels
 JOIN measured.reel AS mean
     ON mean.assessment_id = reels.assessment_id
@@ -40,8 +28,5 @@ LEFT JOIN measured.reel AS thin
     ON thin.assessment_id = reels.assessment_id
     AND thin.reel_id = reels.reel_id
     AND thin.quantity = 'thinnest_wall_mm'
-LEFT JOIN centres
-    ON centres.assessment_id = reels.assessment_id
-    AND centres.reel_id = reels.reel_id
 WHERE mean.mean IS NOT NULL AND mean.sd IS NOT NULL
 ORDER BY reels.started_utc, reels.run_id, reels.from_m

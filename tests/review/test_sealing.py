@@ -27,13 +27,15 @@ from pipeline.store.database import open_to_write
 from pipeline.store.layout import READINGS
 from pipeline.store.sql_files import statement, statements
 
+STRETCH = """SELECT 1 AS assessment_id, 3 AS stretch, 75 AS from_m, 100 AS to_m, 9 AS wall_readings,
+    25 AS wall_known_m, 9 AS diameter_readings, 25 AS diameter_known_m"""
 CHANGES = [
     ("logged.load", "UPDATE logged.load SET operator_role = 'somebody else'"),
     ("logged.file", "UPDATE logged.file SET bytes = bytes + 1"),
     ("logged.material", "DELETE FROM logged.material WHERE material = 'colour'"),
     ("judged.assessment", "UPDATE judged.assessment SET scrap_m = scrap_m + 0.001"),
     ("placed.reel", "UPDATE placed.reel SET to_m = to_m - 1 WHERE reel_no = 0"),
-    ("measured.stretch", "UPDATE measured.stretch SET thinnest_wall_mm = 0.4 WHERE stretch = 3"),
+    ("measured.stretch", "INSERT INTO measured.stretch BY NAME " + STRETCH),
     (
         "judged.limit",
         "UPDATE judged.\"limit\" SET value = value - 0.01 WHERE requirement = 'minimum average wall'",

@@ -26,6 +26,7 @@ from pipeline.review.reassessing import Alone, Wanted, reassess
 from pipeline.review.sealing import verified
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
+from pipeline.review.stretches_on_file import stretches_of
 from pipeline.review.thinning import Rule, _runs_handed_out, rule_of, thin
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import ThinnedError, read_frame, sweep
@@ -101,6 +102,16 @@ def test_without_a_confirm_nothing_changes(copy: Path, rule: Rule) -> None:
 def test_what_was_promised_is_what_is_done(copy: Path, rule: Rule) -> None:
     assert thin(copy, rule) == thin(copy, rule, "records manager")
     assert thin(copy, rule, "records manager") == ()
+
+
+def test_stretches_stay_whole(copy: Path, rule: Rule) -> None:
+    with open_to_read(copy) as store:
+        key = (int(head_of(store)["assessment_id"]), str(head_of(store)["assessment_folder"]))
+        before = stretches_of(store, *key)
+    thin(copy, rule, "records manager")
+    with open_to_read(copy) as store:
+        assert stretches_of(store, *key).equals(before)
+    assert verified(copy).changes == ()
 
 
 def test_every_extreme_of_every_step_and_all_evidence_stay(copy: Path, rule: Rule) -> None:

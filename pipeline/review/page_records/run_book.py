@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.results import Assumption, Refused, Result
 from pipeline.review.decided import RunActs, acts_of_run, finding_state
 from pipeline.review.lengths import lengths_on_file
+from pipeline.review.stretches_on_file import stretches_of
 from pipeline.store.readings import thinned_sentence, thinning_of
 
 if TYPE_CHECKING:
@@ -229,7 +230,10 @@ class RunBook:
     @cached_property
     def stretches(self) -> list[Row]:
         """The wire in stretches."""
-        return self._of_assessment("stretches_of_assessment")
+        if not self.is_judged:
+            return []
+        head = self.head
+        return stretches_of(self.store, head["assessment_id"], head["assessment_folder"]).to_dicts()
 
     @cached_property
     def reel_summaries(self) -> list[Row]:

@@ -1,4 +1,4 @@
--- The wire in stretches of equal length: what each held. Grain: one row an assessment and stretch; wall and diameter each by its own place.
+-- The wire in stretches of equal length: what each held, for judgements of store versions up to 5; later ones keep it as Parquet beside their readings. Grain: one row an assessment and stretch; wall and diameter each by its own place.
 CREATE TABLE IF NOT EXISTS measured.stretch (
     assessment_id INTEGER NOT NULL,
     stretch INTEGER NOT NULL,
