@@ -93,7 +93,9 @@ def test_a_store_of_a_newer_version_is_refused(tmp_path: Path) -> None:
     for opened in (open_to_write, open_to_read):
         with pytest.raises(StoreError) as told, opened(tmp_path):
             pass
-        assert "this store has version 99, newer than this program knows (5)" in str(told.value)
+        assert f"this store has version 99, newer than this program knows ({database.STORE_VERSION})" in str(
+            told.value
+        )
         assert str(told.value).endswith("Use the program version that wrote it, or a newer one.")
 
 
