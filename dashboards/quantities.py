@@ -65,6 +65,9 @@ KINDS: dict[str, Kind] = {
     "angle": _same("°", 0),
     "rotation": _same("rpm", 1),
     "days": _same("days", 1),
+    "wall per length": Kind(
+        Side("mil per 1000 ft", M_PER_FOOT / MM_PER_MIL, 3), Side("\u00b5m per km", 1000.0, 2)
+    ),
     "wall per speed": Kind(
         Side("mil per 100 ft/min", 100.0 * M_PER_FOOT / (60.0 * MM_PER_MIL), 2),
         Side("\u00b5m per m/min", 1000.0 / 60.0, 1),
@@ -108,6 +111,7 @@ _OF_UNIT = {
     "rpm": "rotation",
     "d": "days",
     "days": "days",
+    "mm/km": "wall per length",
     "mm per m/s": "wall per speed",
     "mm per rpm": "wall per rotation",
     "mm per degC": "wall per temperature",
@@ -163,7 +167,9 @@ def decimals_against(shown: float, against: float, decimals: int) -> int:
     return decimals + 4
 
 
-def text_of(value: float, kind: Kind, system: System, against: float | None = None) -> str:
+def text_of(
+    value: float, kind: Kind, system: System, against: float | None = None, known_to: float | None = None
+) -> str:
     """A figure without its unit, as shown in one unit system.
 
     Args:
@@ -171,10 +177,13 @@ def text_of(value: float, kind: Kind, system: System, against: float | None = No
         kind: kind of quantity.
         system: unit system.
         against: limit it stands beside, in the store's unit; the digits keep it on its side.
+        known_to: standard uncertainty it stands beside, in the store's unit; it gets no digit below that one's first.
     """
     side = kind.side(system)
     shown = value * side.factor + side.offset
     decimals = side.decimals
+    if known_to is not None:
+        decimals = max(decimals_for_width(known_to * side.factor, decimals + 1) - 1, 0)
     if against is not None and math.isfinite(shown):
         # The conversion of value and limit must not itself make or break a tie.
         limit = shown if value == against else against * side.factor + side.offset

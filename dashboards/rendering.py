@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sized
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
@@ -17,8 +16,9 @@ from dashboards.addresses import PageKind, address, from_page
 from dashboards.answers import GROUP_NOTES, answer_shown, answered_first, warnings_of_all
 from dashboards.quantities import KINDS, Kind, Side, kind_of, text_of
 from dashboards.records import Plant
-from dashboards.sentences import on_the_reel, words
+from dashboards.sentences import SAID_OF, on_the_reel, words
 from dashboards.site import PLOT_SCRIPT, Site, Written, asset_mark, record_sha256, write_if_changed
+from pipeline.words import counted
 
 NOT_KNOWN = Markup('<span class="none">not known</span>')
 
@@ -39,19 +39,22 @@ def _kind(name: str) -> tuple[Kind, str, str]:
     return kind, tail(kind.us), tail(kind.si)
 
 
-def quantity(value: float | None, name: str, against: float | None = None) -> Markup:
+def quantity(
+    value: float | None, name: str, against: float | None = None, known_to: float | None = None
+) -> Markup:
     """A figure in both unit systems, of which the page shows one.
 
     Args:
         value: figure in the store's unit; None or NaN gives ``not known``.
         name: kind of quantity (`dashboards.quantities.KINDS`) or a store unit.
         against: the limit it stands beside, so that rounding never moves it across.
+        known_to: the standard uncertainty it stands beside, so that no digit promises more.
     """
     if value is None or _missing(value):
         return NOT_KNOWN
     kind, us_unit, si_unit = _kind(name)
-    us = text_of(value, kind, "us", against) + us_unit
-    si = text_of(value, kind, "si", against) + si_unit
+    us = text_of(value, kind, "us", against, known_to) + us_unit
+    si = text_of(value, kind, "si", against, known_to) + si_unit
     # Digits and signs of our own and units already escaped: nothing here comes from a record.
     body = us if us == si else f'<span class="us">{us}</span><span class="si">{si}</span>'
     return Markup(f'<span class="q">{body}</span>')  # noqa: S704
@@ -93,12 +96,6 @@ def day(on: date | None) -> str:
     return "not known" if on is None else f"{on:%A} {on.day} {on:%B %Y}"
 
 
-def counted(things: Sized | int, name: str) -> str:
-    """How many there are, in words: ``1 reel``, ``12 reels``."""
-    n = things if isinstance(things, int) else len(things)
-    return f"{n:,} {name}" if n == 1 else f"{n:,} {name}s"
-
-
 def share(part: float, whole: float) -> float:
     """`part` in per cent of `whole`, kept within 0 and 100, for a place on a drawing."""
     return 0.0 if whole <= 0 else round(min(max(100.0 * part / whole, 0.0), 100.0), 3)
@@ -130,6 +127,7 @@ def environment() -> Environment:
     )
     made.globals.update(
         q=quantity,
+        said_of=SAID_OF,
         stretch=stretch,
         moment=moment,
         clock=clock,

@@ -9,6 +9,7 @@ from dashboards.addresses import PageKind, address
 from dashboards.records import SiteIndex
 from dashboards.rendering import write_page
 from dashboards.site import Site, Written, write_if_changed
+from pipeline.words import counted
 
 SHIFTS_LISTED = 200
 
@@ -41,7 +42,7 @@ def search_entries(record: SiteIndex, site: Site) -> list[list[str]]:
         [
             "lot",
             one.lot_id,
-            f"{one.material}, {one.reels} reels",
+            f"{one.material}, {counted(one.reels, 'reel')}",
             at("lot", one.lot_id),
             str(one.first_day or ""),
         ]

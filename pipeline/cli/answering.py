@@ -10,6 +10,7 @@ import typer
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import metres_of, moment_of, told_or_refused
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.review.containing import Contained, Question
@@ -121,7 +122,8 @@ def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
 def _print_contained(answer: Contained, number: str) -> None:
     unknown = f" {answer.not_known_m:.1f} m not known," if answer.not_known_m else ""
     print(
-        f"{answer.question.sentence}: {len(answer.touched)} reels and cut lengths touched, "
+        f"{answer.question.sentence}: "
+        f"{counted(len(answer.touched), 'reel or cut length', 'reels and cut lengths')} touched, "
         f"{answer.in_house_m:.1f} m in house,{unknown} {answer.gone_m:.1f} m shipped."
     )
     print_table(

@@ -9,6 +9,7 @@ import typer
 
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import role_or_refused
+from pipeline.words import counted
 
 
 def add_to(app: typer.Typer) -> None:
@@ -125,7 +126,7 @@ def _print_reel(answer: dict[str, Any]) -> None:
     print(
         f"  {row['length_m']:.1f} m on the reel, {row['steady_m']:.1f} m of it at steady speed; "
         f"{row['wall_unmonitored_m']:.1f} m without wall evidence, {row['spark_untested_m']:.1f} m without a full "
-        f"spark test; {row['spark_faults']} spark faults ({row['spark_counts']} counts)."
+        f"spark test; {counted(row['spark_faults'], 'spark fault')} ({counted(row['spark_counts'], 'count')})."
     )
     if answer["end_unsure_m"]:
         print(
@@ -202,7 +203,7 @@ def _print_decided(answer: dict[str, Any]) -> None:
 
 
 def _print_lot(answer: dict[str, Any]) -> None:
-    print(f"Lot {answer['lot']} ({', '.join(answer['materials'])}): {len(answer['runs'])} runs.")
+    print(f"Lot {answer['lot']} ({', '.join(answer['materials'])}): {counted(answer['runs'], 'run')}.")
     print_table(
         ("Run", "Line", "Product", "Shift", "Material", "Over counter m"),
         [

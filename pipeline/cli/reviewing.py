@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from pipeline.cli.showing import JSON, STORE, print_json, progress, tell_of_wait
+from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.review.assessing import AssessOutcome
@@ -201,7 +202,8 @@ def _assess_line(one: AssessOutcome) -> str:
         return f"{one.run_id}: {one.outcome}. {one.reason}"
     new = "" if one.was_new else " (already judged on the same basis)"
     return (
-        f"{one.run_id}: {one.releasable} reels releasable, {one.held} held, {one.findings} findings"
+        f"{one.run_id}: {counted(one.releasable, 'reel')} releasable, {one.held} held, "
+        f"{counted(one.findings, 'finding')}"
         f" (assessment {one.assessment_id}){new}"
     )
 

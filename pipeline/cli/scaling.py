@@ -10,6 +10,7 @@ import typer
 
 from pipeline.cli.showing import JSON, STORE, print_json, progress, tell_of_wait
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.review.reassessing import Reassessed, Wanted
@@ -158,7 +159,8 @@ def _show(outcome: Reassessed) -> None:
     import sys
 
     print(
-        f"{outcome.asked} runs: {outcome.judged} judged now, {outcome.already} judged on the same basis before, "
+        f"{counted(outcome.asked, 'run')}: {outcome.judged} judged now, {outcome.already} judged "
+        "on the same basis before, "
         f"{len(outcome.refused)} not judged."
     )
     for sentence in outcome.refused:

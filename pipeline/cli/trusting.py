@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import typer
 
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.review.sampling import Compared
@@ -47,22 +48,76 @@ def gauge(
     study = average_and_range_study(cube) if ranges else crossed_gauge_study(cube)
     if isinstance(study, Refused):
         raise ReelproofError(Complaint(str(table), study.reason.rstrip("."), "Complete the table"))
-    margin = None
+    margin, risks = None, None
     if limit is not None:
         from pipeline.cli.drifting import millimetres_of
 
-        margin = study.share_of_margin_pct(float(cube.mean()), millimetres_of(limit, "--limit"))
-    print_json(_study_as_json(study, cube.shape, margin)) if as_json else _print_study(
-        study, cube.shape, margin
-    )
+        mean, held = float(cube.mean()), millimetres_of(limit, "--limit")
+        margin = study.share_of_margin_pct(mean, held)
+        if study.parts > 0.0 and study.gauge > 0.0:
+            risks = _risks(study, mean, held)
+    if as_json:
+        print_json(_study_as_json(study, cube.shape, margin, risks))
+    else:
+        _print_study(study, cube.shape, margin)
+        if risks is not None:
+            _print_risks(risks)
     return 0
+
+
+def _risks(study: GaugeStudy, mean: float, limit: float) -> dict[str, Any]:
+    """What guard bands of 0, 1 and 1.645 times the gauge's spread cost, and what a part read at the limit is worth."""
+    from pipeline.nonconformance.decision import global_risks, guard_band, process_posterior
+
+    sense: Literal["at least", "at most"] = "at least" if mean >= limit else "at most"
+    sign = 1.0 if sense == "at least" else -1.0
+    true, sd = process_posterior(limit, study.gauge, mean, study.parts)
+    rows = []
+    for guard in (0.0, study.gauge, guard_band(study.gauge)):
+        consumer, producer = global_risks(mean, study.parts, study.gauge, limit, sense, guard)
+        rows.append(
+            {
+                "guard_band_mm": guard,
+                "acceptance_limit_mm": limit + sign * guard,
+                "accepted_though_bad": consumer,
+                "rejected_though_good": producer,
+            }
+        )
+    return {"sense": sense, "at_the_limit_mm": true, "at_the_limit_sd_mm": sd, "guard_bands": rows}
+
+
+def _print_risks(risks: dict[str, Any]) -> None:
+    print()
+    print(
+        f"If parts differ as these do ({risks['sense']} the limit, JCGM 106:2012, 9.5), of a million parts judged by "
+        "one reading each:"
+    )
+    print_table(
+        ("Guard band mm", f"Accepted {risks['sense']} mm", "Accepted though bad", "Rejected though good"),
+        [
+            (
+                f"{row['guard_band_mm']:.5f}",
+                f"{row['acceptance_limit_mm']:.5f}",
+                f"{1e6 * row['accepted_though_bad']:,.0f}",
+                f"{1e6 * row['rejected_though_good']:,.0f}",
+            )
+            for row in risks["guard_bands"]
+        ],
+    )
+    print(
+        f"A part that reads at the limit is then most likely {risks['at_the_limit_mm']:.5f} mm, with a standard "
+        f"uncertainty of {risks['at_the_limit_sd_mm']:.5f} mm. A reading that was flagged tells of a process that "
+        "changed: this does not hold for it."
+    )
 
 
 def _part(value: float, form: str) -> str:
     return format(value, form) if value == value else "-"
 
 
-def _study_as_json(study: GaugeStudy, shape: tuple[int, ...], margin: float | None) -> dict[str, Any]:
+def _study_as_json(
+    study: GaugeStudy, shape: tuple[int, ...], margin: float | None, risks: dict[str, Any] | None
+) -> dict[str, Any]:
     from dataclasses import asdict
 
     return {
@@ -72,11 +127,14 @@ def _study_as_json(study: GaugeStudy, shape: tuple[int, ...], margin: float | No
         "operators": shape[1],
         "trials": shape[2],
         "share_of_margin_pct": margin,
+        "risks": risks,
     }
 
 
 def _print_study(study: GaugeStudy, shape: tuple[int, ...], margin: float | None) -> None:
-    print(f"{shape[0]} parts, {shape[1]} operators, {shape[2]} trials; {study.method}.")
+    print(
+        f"{counted(shape[0], 'part')}, {counted(shape[1], 'operator')}, {counted(shape[2], 'trial')}; {study.method}."
+    )
     print_table(
         ("Spread of", "Standard deviation mm", "Of all %"),
         [

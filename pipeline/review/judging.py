@@ -130,7 +130,7 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
             ),
             "placed.event": event_rows(bench),
             "placed.warning": sentences(bench.placed.warnings),
-            "measured.reel": reel_summaries(bench.measured, bench.placed),
+            "measured.reel": reel_summaries(bench.measured, bench.placed, readings),
             "measured.agreement": agreement_rows(bench),
             "measured.gap": gap_rows(judged),
             "judged.limit": limit_rows(judged),

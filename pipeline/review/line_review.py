@@ -27,13 +27,14 @@ from pipeline.sheets.plant_sheet import Charts, PlantSheet
 from pipeline.steps.line_reels import LineReel
 from pipeline.steps.over_reels import OverReels, over_reels
 from pipeline.wall.shrinkage import usual_shrinkage
+from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 Head = dict[str, Any]
 # Raised when a change of method can change what a look finds, so that lines are looked over again.
-LOOK_VERSION = "2"
+LOOK_VERSION = "3"
 
 
 def review_lines(store: Store) -> int:
@@ -59,7 +60,10 @@ def review_lines(store: Store) -> int:
         reels = reels_of_runs(store, ordered)
         looked = over_reels(reels, limits_of_line(store, ordered[-1]), settings)
         if between:
-            told = f"{between:,} reels made between those and the newest {newest:,} are left out."
+            told = (
+                f"{counted(between, 'reel')} made between those and the newest {newest:,} "
+                f"{'is' if between == 1 else 'are'} left out."
+            )
             looked = replace(looked, charts=replace(looked.charts, budget=f"{looked.charts.budget} {told}"))
         _put_on_file(store, line, product, basis, ids, reels, looked, _shrinkages(store, ordered))
         new += 1

@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from pipeline.columns import WALL_CHANNELS
 from pipeline.review.stretches_on_file import StretchWalls, stretch_walls_of
 from pipeline.steps.line_indices import ReelLimit
 from pipeline.steps.line_reels import LineReel
@@ -24,6 +25,7 @@ VALUES = {
     "wall_sd_mm": ("mean_wall_mm", "sd", None),
     "diameter_mm": ("diameter_mm", "mean", None),
     "concentricity_pct": ("concentricity_pct", "low", "low_at_m"),
+    **{one: (one, "mean", None) for one in WALL_CHANNELS},
 }
 # Requirement -> the value of a reel it is held against.
 HELD_AGAINST = {

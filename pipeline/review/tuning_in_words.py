@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pipeline.results import Refused
 from pipeline.tuning.periods import advice_on_period
 from pipeline.units import mil_from_mm
+from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.review.tuning_on_file import LineOnFile, ProductTuning
@@ -105,7 +106,7 @@ def _target(tuning: LineTuning) -> Iterator[str]:
     )
     yield f"What holds it up: {target.binding}."
     yield from _overwall(tuning, target)
-    yield f"It stands on {target.reels} reels of {runs_of(target.runs)}. Rule by rule:"
+    yield f"It stands on {counted(target.reels, 'reel')} of {runs_of(target.runs)}. Rule by rule:"
     for rule in target.rules:
         at_most = "at most" if rule.bound == "upper" else "at least"
         yield (
@@ -145,7 +146,7 @@ def _shares(tuning: LineTuning) -> Iterator[str]:
     if shares is None:
         yield "No reel with enough steady wire was read."
         return
-    yield f"Standard deviation {1000.0 * shares.sd_mm:.1f} um over {shares.reels} reels, of its variance:"
+    yield f"Standard deviation {1000.0 * shares.sd_mm:.1f} um over {counted(shares.reels, 'reel')}, of its variance:"
     for name, words in SHARES:
         yield f"  {100.0 * getattr(shares, name):5.1f} %  {words}"
     if math.isfinite(shares.noise):

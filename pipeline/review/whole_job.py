@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.review.assessing import AssessOutcome
 from pipeline.review.loading import LoadOutcome
+from pipeline.words import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +39,14 @@ class ReviewOutcome:
         judged = [one for one in self.assessments if one.outcome == "judged"]
         open_runs = [one for one in self.assessments if one.outcome != "judged"]
         lines = [
-            f"{len(self.loads)} runs, {new} of them new: {read:,} rows read = {kept:,} kept + {aside:,} set aside.",
             (
-                f"{sum(one.releasable for one in judged)} reels releasable on the evidence, "
-                f"{sum(one.held for one in judged)} held, with {sum(one.findings for one in judged)} findings."
+                f"{counted(self.loads, 'run')}, {new} of them new: {counted(read, 'row')} read = {kept:,} kept + "
+                f"{aside:,} set aside."
+            ),
+            (
+                f"{counted(sum(one.releasable for one in judged), 'reel')} releasable on the evidence, "
+                f"{sum(one.held for one in judged)} held, with "
+                f"{counted(sum(one.findings for one in judged), 'finding')}."
             ),
         ]
         lines.extend(f"{load.run_id}: {sentence}" for load in self.loads for sentence in load.told)

@@ -13,6 +13,7 @@ from scipy import stats
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.samples import positive, share
+from pipeline.words import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +63,8 @@ def alarm_budget(
             )
         )
     words = (
-        f"{false_alarms:g} false alarm(s) in {days:g} days on {charts} charts with {points_per_day:g} points a "
-        f"day each: one in {arl0:.4g} points."
+        f"{counted(false_alarms, 'false alarm')} in {counted(days, 'day')} on {counted(charts, 'chart')} with "
+        f"{counted(points_per_day, 'point')} a day each: one in {arl0:.4g} points."
     )
     return AlarmBudget(false_alarms, days, total, arl0, words)
 

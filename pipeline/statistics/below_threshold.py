@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.words import counted
 
 Array = NDArray[np.float64]
 # Below -1 the likelihood grows without bound towards an endpoint at the deepest reading, so the search stops
@@ -230,7 +231,10 @@ def checked_deficits(deficits: ArrayLike) -> Array:
     y = np.asarray(deficits, dtype=np.float64).ravel()
     found, remedy = None, "Raise the threshold or gather more wire"
     if y.size < 10:
-        found = f"{y.size} clusters below the threshold are too few, 10 are needed"
+        found = (
+            f"{counted(y.size, 'cluster below the threshold is', 'clusters below the threshold are')} "
+            "too few, 10 are needed"
+        )
     elif not np.isfinite(y).all() or (y <= 0.0).any():
         found = "a deficit that is not a finite number above zero"
         remedy = "Give threshold minus the thinnest reading of each cluster"

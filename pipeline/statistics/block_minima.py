@@ -17,6 +17,7 @@ from scipy import optimize, stats
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result
+from pipeline.words import counted
 
 Array = NDArray[np.float64]
 _EULER = 0.5772156649015329
@@ -325,7 +326,7 @@ def _refusal(z: Array, lengths: Array, limit: float, reel_m: float, fewest: int)
             "readings under a threshold"
         )
     if z.size < fewest:
-        return f"{z.size} blocks are too few, {fewest} are needed; gather more reels"
+        return f"{counted(z.size, 'block is', 'blocks are')} too few, {fewest} are needed; gather more reels"
     if not np.isfinite(z).all() or np.ptp(z) == 0.0:
         return "The minima must be finite and not all equal; look for a stuck instrument"
     return None
@@ -336,7 +337,7 @@ def _checked(minima: ArrayLike) -> Array:
     z = z[:, None] if z.ndim == 1 else z
     found = None
     if z.shape[0] < 10:
-        found = f"{z.shape[0]} blocks are too few, 10 are needed"
+        found = f"{counted(z.shape[0], 'block is', 'blocks are')} too few, 10 are needed"
     elif not np.isfinite(z[:, 0]).all() or np.isinf(z).any():
         found = "a block whose minimum is not a finite number"
     elif np.ptp(z[:, 0]) == 0.0:

@@ -19,6 +19,7 @@ from scipy import fft, special
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.words import counted
 
 # Simulated means of series worth some 77 readings (tests/statistics/interval_coverage_found.csv).
 HELD = (
@@ -207,7 +208,10 @@ def bootstrap_interval(
     low, high = _bias_corrected(longer, observed, level, lower_only)
     told = [HELD] if length > 1.0 else []
     if kept.size < series.size:
-        told.insert(0, f"{series.size - kept.size} values are unknown and were left out.")
+        told.insert(
+            0,
+            f"{counted(series.size - kept.size, 'value is unknown and was', 'values are unknown and were')} left out.",
+        )
     return Result(
         question=question,
         estimate=observed,
@@ -271,11 +275,11 @@ def _checked(values: ArrayLike) -> NDArray[np.float64]:
     series = np.asarray(values, dtype=np.float64).ravel()
     found = None
     if series.size < 20:
-        found = f"{series.size} readings are too few, 20 are needed"
+        found = f"{counted(series.size, 'reading is', 'readings are')} too few, 20 are needed"
     elif not np.isfinite(series).all():
         found = f"{int((~np.isfinite(series)).sum())} of {series.size} readings are not finite"
     elif np.ptp(series) == 0.0:
-        found = f"all {series.size} readings are equal"
+        found = f"all {counted(series.size, 'reading is', 'readings are')} equal"
     if found is not None:
         remedy = "Give finite readings that vary, leaving out the flagged ones"
         raise MethodRefusal(Complaint("block_length: values", found, remedy))

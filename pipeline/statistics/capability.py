@@ -16,6 +16,7 @@ from scipy import optimize, special
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.words import counted
 
 Sense = Literal["at least", "at most"]
 
@@ -267,12 +268,14 @@ def _refusal(
     worth = min([float(known.size), *given])
     if not worth >= fewest:
         return (
-            f"{known.size} values worth {worth:.1f} independent ones are too few, {fewest:g} are needed; "
+            f"{counted(known.size, 'value')} worth {worth:.1f} independent ones "
+            f"{'is' if known.size == 1 else 'are'} too few, {fewest:g} are needed; "
             "gather more reels"
         )
     if np.ptp(known) == 0.0:
         return (
-            f"All {known.size} values are equal, so there is no spread to measure; look for a stuck "
+            f"All {counted(known.size, 'value is', 'values are')} equal, so there is no spread to "
+            "measure; look for a stuck "
             f"instrument or a "
             "resolution coarser than the process"
         )
@@ -314,5 +317,7 @@ def _warnings(
     if stable is False:
         told.append(f"The process was not stable ({evidence}): the index describes the past, no more.")
     if summary.unknown:
-        told.append(f"{summary.unknown} values are unknown and were left out.")
+        told.append(
+            f"{counted(summary.unknown, 'value is unknown and was', 'values are unknown and were')} left out."
+        )
     return tuple(told)

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 from scipy import special, stats
 
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.words import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,11 +108,15 @@ def performance_index_two_sided(
         reason = f"{int(np.isinf(known).sum())} of {known.size} values are infinite; flag them and ask again"
     elif worth < fewest:
         reason = (
-            f"{known.size} values worth {worth:.1f} independent ones are too few, {fewest:g} are needed; "
+            f"{counted(known.size, 'value')} worth {worth:.1f} independent ones "
+            f"{'is' if known.size == 1 else 'are'} too few, {fewest:g} are needed; "
             "gather more reels"
         )
     elif np.ptp(known) == 0.0:
-        reason = f"All {known.size} values are equal, so there is no spread; look for a stuck instrument"
+        reason = (
+            f"All {counted(known.size, 'value is', 'values are')} equal, so there is no spread; look "
+            "for a stuck instrument"
+        )
     elif not all(math.isfinite(one) for one in (n_for_mean, n_for_variance) if one is not None):
         reason = "An effective number is not a finite number; work it out from the series and ask again"
     elif unit_of_inference not in ("reel", "event") and n_for_mean is None:
@@ -167,5 +172,7 @@ def _warnings(found: Indices, stable: bool | None, unknown: int) -> tuple[str, .
     if stable is None:
         told.append("Stability was not shown: this is performance of what was made, not capability.")
     if unknown:
-        told.append(f"{unknown} values are unknown and were left out.")
+        told.append(
+            f"{counted(unknown, 'value is unknown and was', 'values are unknown and were')} left out."
+        )
     return tuple(told)

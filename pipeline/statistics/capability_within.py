@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.words import counted
 
 _D2 = 1.1283791670955126  # mean range of two standard normal values, 2/sqrt(pi)
 
@@ -148,7 +149,7 @@ def _refusal(
     if not (np.isfinite(mean).all() and np.isfinite(sd).all() and math.isfinite(limit)):
         return "A mean, a deviation or the limit is not a finite number; leave the reel out and ask again"
     if mean.size < 3:
-        return f"{mean.size} reels are too few, 3 are needed; gather more reels"
+        return f"{counted(mean.size, 'reel is', 'reels are')} too few, 3 are needed; gather more reels"
     if (n_mean <= 1.0).any() or (n_variance <= 2.0).any():
         return "A reel is worth fewer than three independent readings; leave it out or read it longer"
     if not (sd > 0.0).any():

@@ -1,8 +1,9 @@
 """Has a reel more faults than its length and the usual rate explain?
 
 u-charts with varying length by exact Poisson limits, three-sigma limits where they hold, Laney's widening where
-counts scatter more than Poisson's, and the chart of a share of bad pieces. D. C. Montgomery, Introduction to
-Statistical Quality Control, 7th ed. (2013), chapter 7; D. B. Laney, Quality Engineering 14 (2002) 531.
+counts scatter more than Poisson's, and the chart of a share of bad pieces by exact binomial limits. D. C.
+Montgomery, Introduction to Statistical Quality Control, 7th ed. (2013), chapter 7; D. B. Laney, Quality Engineering
+14 (2002) 531.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import not_negative, positive, positive_readings, share
+from pipeline.words import counted
 
 LEAST_MEAN = 5.0
 """Mean count below which three-sigma limits are far from what they promise (common practice, no source)."""
@@ -64,7 +66,8 @@ def u_chart(
     known = km > 0
     if rate_per_km is None and (known.sum() < 2 or c[known].sum() == 0):
         reason = (
-            f"{int(known.sum())} reels with {int(c[known].sum())} faults set no limits; give a rate fixed "
+            f"{counted(int(known.sum()), 'reel')} with "
+            f"{counted(int(c[known].sum()), 'fault')} cannot set limits; give a rate fixed "
             "beforehand or more reels."
         )
         return Refused(QUESTION, "u-chart", reason, int(c.sum()))
@@ -192,7 +195,10 @@ def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
             Complaint("known_m", f"{length.size} lengths stand against {c.size} counts", "Give one for each")
         )
     if c.size < 3 or c.sum() == 0:
-        reason = f"{c.size} reels with {int(c.sum())} faults show no scatter between neighbours; give more."
+        reason = (
+            f"{counted(c.size, 'reel')} with {counted(int(c.sum()), 'fault')} show no "
+            "scatter between neighbours; give more."
+        )
         return Refused(QUESTION, "Laney's u'-chart", reason, int(c.sum()))
     km = length / 1000
     rate = float(c.sum() / km.sum())
@@ -222,14 +228,19 @@ def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
     )
 
 
-def share_chart(bad: ArrayLike, pieces: ArrayLike) -> Chart | Refused:
-    """Share of bad pieces of each lot against p +/- 3 sqrt(p (1 - p) / n).
+def share_chart(
+    bad: ArrayLike, pieces: ArrayLike, alpha: float | None = None, usual: float | None = None
+) -> Chart | Refused:
+    """Share of bad pieces of each lot against exact binomial limits, or against p +/- 3 sqrt(p (1 - p) / n).
 
     Args:
         bad: bad pieces (reels, sections) of each lot.
         pieces: pieces looked at in each lot.
+        alpha: chance of a false alarm at one lot, 1 / ARL0 of the alarm budget; None for three standard deviations,
+            which stop being true where n p is under about 5.
+        usual: share fixed beforehand (phase II); None to take the pooled share (phase I).
 
-    Stops being true where n p is under about 5. Source: Montgomery 2013, section 7.2.
+    Source: Montgomery 2013, section 7.2; quantiles of the binomial distribution.
     """
     k, n = whole_counts(bad, "bad"), positive_readings(pieces, "pieces", "")
     if k.shape != n.shape or (k > n).any():
@@ -239,26 +250,42 @@ def share_chart(bad: ArrayLike, pieces: ArrayLike) -> Chart | Refused:
             )
         )
     question = "Has any lot a larger share of bad pieces than chance explains?"
-    if k.size < 2 or not 0 < k.sum() < n.sum():
-        reason = f"{int(k.sum())} bad of {int(n.sum())} pieces in {k.size} lots set no limits."
+    if usual is None and (k.size < 2 or not 0 < k.sum() < n.sum()):
+        reason = f"{int(k.sum())} bad of {int(n.sum())} pieces in {counted(k.size, 'lot')} cannot set limits."
         return Refused(question, "p-chart", reason, int(n.sum()))
-    p = float(k.sum() / n.sum())
-    half = 3 * np.sqrt(p * (1 - p) / n)
-    lower, upper = np.maximum(p - half, 0.0), np.minimum(p + half, 1.0)
-    few = float((n * p).min()) < LEAST_MEAN
-    inside = np.where(lower > 0, lower, -np.inf), np.where(upper < 1, upper, np.inf)
+    p = float(k.sum() / n.sum()) if usual is None else share(usual, "usual")
+    arl0, said, rule = None, [], "share beyond three standard deviations"
+    if alpha is None:
+        half = 3 * np.sqrt(p * (1 - p) / n)
+        lower, upper = np.maximum(p - half, 0.0), np.minimum(p + half, 1.0)
+        inside = np.where(lower > 0, lower, -np.inf), np.where(upper < 1, upper, np.inf)
+        if float((n * p).min()) < LEAST_MEAN:
+            said.append("Some lots expect under 5 bad pieces; their limits are only rough.")
+    else:
+        tail = share(alpha, "alpha") / 2
+        rule = f"count with a chance of {tail:.3g} or less"
+        most, least = stats.binom.isf(tail, n, p) + 1, stats.binom.ppf(tail, n, p) - 1
+        alarm = stats.binom.sf(most - 1, n, p) + np.where(least >= 0, stats.binom.cdf(least, n, p), 0.0)
+        arl0 = float(1 / alarm.mean()) if alarm.mean() > 0 else None
+        upper, lower = np.where(most > n, np.inf, most / n), np.where(least < 0, -np.inf, least / n)
+        inside = lower, upper
+        if np.isinf(upper).all():
+            said.append("No lot is large enough to signal by itself, even if all of its pieces were bad.")
     return Chart(
         question=question,
-        method="p-chart, three standard deviations",
-        phase="I",
+        method="p-chart, three standard deviations"
+        if alpha is None
+        else f"p-chart, exact binomial limits, alpha {alpha:.3g}",
+        phase="I" if usual is None else "II",
         plotted=k / n,
         centre=np.full(k.size, p),
         lower=lower,
         upper=upper,
         unit="",
-        signals=_at_or_beyond(k / n, *inside, "share beyond three standard deviations"),
-        arl0=None,
+        signals=_at_or_beyond(k / n, *inside, rule),
+        arl0=arl0,
         unit_of_inference="reel",
-        warnings=("Some lots expect under 5 bad pieces; their limits are only rough.",) if few else (),
+        assumptions=(Assumption("pieces are bad independently of one another", None, "not checked here"),),
+        warnings=tuple(said),
         details={"share": p},
     )

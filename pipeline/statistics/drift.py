@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.words import counted
 
 
 def residuals_of_line(at: ArrayLike, values: ArrayLike) -> NDArray[np.float64]:
@@ -78,7 +79,10 @@ def linear_drift(
     if x.size != y.size or not np.isfinite(x).all() or np.isinf(y).any():
         reason = "Each reading needs its place, and both must be finite; flag the faulty ones and ask again"
     elif n < 5 or not effective_n >= 5.0:
-        reason = f"{n} readings worth {min(effective_n, n):.1f} independent ones are too few, 5 are needed"
+        reason = (
+            f"{counted(n, 'reading')} worth {min(effective_n, n):.1f} independent ones "
+            f"{'is' if n == 1 else 'are'} too few, 5 are needed"
+        )
     elif np.ptp(x[known]) == 0.0:
         reason = "All readings stand at one place"
     elif np.ptp(y[known]) == 0.0:
@@ -107,7 +111,11 @@ def linear_drift(
         known_m=known_m,
         unit_of_inference=unit_of_inference,
         assumptions=(Assumption("the level moves along a straight line", None, "look at the trace"),),
-        warnings=(f"{y.size - n} readings are unknown and were left out.",) if n < y.size else (),
+        warnings=(
+            f"{counted(y.size - n, 'reading is unknown and was', 'readings are unknown and were')} left out.",
+        )
+        if n < y.size
+        else (),
         details={
             "intercept": float(y[known].mean()) - slope * float(x[known].mean()),
             "residual_sd": sd,

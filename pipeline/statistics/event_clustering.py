@@ -18,6 +18,7 @@ from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import positive, positive_readings, share, whole_readings
+from pipeline.words import counted
 
 SIMULATIONS = 1999
 
@@ -75,7 +76,9 @@ def dispersion_of_counts(
         )
     question = "Do counts scatter more from reel to reel than independent faults would?"
     if c.size < 2 or c.sum() == 0:
-        reason = f"{c.size} reels with {int(c.sum())} faults show no scatter; give more."
+        reason = (
+            f"{counted(c.size, 'reel')} with {counted(int(c.sum()), 'fault')} show no scatter; give more."
+        )
         return Refused(question, "index of dispersion", reason, int(c.sum()))
     x2, freedom = float(_x_squared(c, length)), c.size - 1
     simulated = c.mean() < 1.0
@@ -151,7 +154,12 @@ def trend_along(at_m: ArrayLike, known_m: float, confidence: float = 0.95) -> Re
     question = "Does the fault rate change along the length?"
     method = "log-linear rate, profile likelihood; Laplace's test (Cox & Lewis 1966, 3.3)"
     if at.size < 2:
-        return Refused(question, method, f"{at.size} faults show no trend; at least two are needed.", at.size)
+        return Refused(
+            question,
+            method,
+            f"{counted(at.size, 'fault shows', 'faults show')} no trend; at least two are needed.",
+            at.size,
+        )
     u = at / length
     if not 1e-3 < u.mean() < 1 - 1e-3:
         reason = "All faults lie at one end of the known length, so no rate can be fitted; look at that end."
@@ -171,7 +179,9 @@ def trend_along(at_m: ArrayLike, known_m: float, confidence: float = 0.95) -> Re
         known_m=length,
         unit_of_inference="event",
         assumptions=(Assumption("faults fall independently along the wire", None, "not checked here"),),
-        warnings=(f"{at.size} faults are few; the interval is rough.",) if at.size < 5 else (),
+        warnings=(f"{counted(at.size, 'fault is', 'faults are')} few; the interval is rough.",)
+        if at.size < 5
+        else (),
         details={"laplace_u": score, "p_value": float(2 * stats.norm.sf(abs(score)))},
     )
 
@@ -215,7 +225,10 @@ def gap_clustering(at_m: ArrayLike, known_m: float, seed: int = 1) -> ChanceTest
     method = "coefficient of variation of gaps, faults placed anywhere by simulation"
     if at.size < 4:
         return Refused(
-            question, method, f"{at.size} faults have too few gaps; at least 4 are needed.", at.size
+            question,
+            method,
+            f"{counted(at.size, 'fault has', 'faults have')} too few gaps; at least 4 are needed.",
+            at.size,
         )
     played = _anywhere(at.size, length, seed)
     return _against(question, method, float(_gap_cv(at)), np.asarray(_gap_cv(played)), at.size, length)
@@ -243,7 +256,12 @@ def close_pairs(at_m: ArrayLike, known_m: float, within_m: float, seed: int = 1)
     question = f"Are there more pairs of faults within {within_m:g} m than chance makes?"
     method = "number of close pairs, faults placed anywhere by simulation"
     if at.size < 2:
-        return Refused(question, method, f"{at.size} faults make no pair; at least 2 are needed.", at.size)
+        return Refused(
+            question,
+            method,
+            f"{counted(at.size, 'fault makes', 'faults make')} no pair; at least 2 are needed.",
+            at.size,
+        )
     played = _pairs(_anywhere(at.size, length, seed), within_m)
     return _against(question, method, float(_pairs(at, within_m)), played, at.size, length)
 

@@ -14,6 +14,7 @@ from scipy import stats
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import positive, share
+from pipeline.words import counted
 
 QUESTION = "How many faults are there per km?"
 METHOD = "Poisson rate with exact interval (Garwood, Biometrika 28, 1936, 437)"
@@ -48,7 +49,8 @@ def event_rate(count: int, known_m: float, confidence: float = 0.95) -> Result |
             question=QUESTION,
             method=METHOD,
             reason=(
-                f"The detector was working on no known length, so {count} faults have no rate; "
+                f"The detector was working on no known length, so "
+                f"{counted(count, 'fault has', 'faults have')} no rate; "
                 "give the length on which it worked."
             ),
             n=int(count),

@@ -17,6 +17,7 @@ from scipy import special, stats
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Refused
 from pipeline.samples import not_negative, positive, share, whole_readings
+from pipeline.words import counted
 
 QUESTION = "Do faults come back after each turn of a listed element?"
 METHOD = "phases of faults at listed circumferences (Rayleigh, summed over reels), look-elsewhere corrected"
@@ -135,7 +136,7 @@ def search_repeats(
             Complaint("turns_m", "no element is listed", "List what turns on the line sheet before looking")
         )
     if n < FEWEST:
-        reason = f"{n} faults on reels with two or more cannot show a repeat; at least {FEWEST} are needed."
+        reason = f"{counted(n, 'fault')} on reels with two or more cannot show a repeat; at least {FEWEST} are needed."
         return Refused(QUESTION, METHOD, reason, n)
     listed, refused = [], []
     for name, turn in turns_m.items():
@@ -190,7 +191,12 @@ def scan_repeats(
             Complaint("longest_m", f"{longest_m:g} m is not above {shortest_m:g} m", "Give a longer length")
         )
     if n < FEWEST:
-        return Refused(question, METHOD, f"{n} faults cannot show a repeat; {FEWEST} are needed.", n)
+        return Refused(
+            question,
+            METHOD,
+            f"{counted(n, 'fault cannot', 'faults cannot')} show a repeat; {FEWEST} are needed.",
+            n,
+        )
     why = _cannot("scan", shortest_m, places, position_sd_m, electrode_m, fires_at_entry) or _cannot(
         "scan", longest_m, places, position_sd_m, electrode_m, fires_at_entry
     )

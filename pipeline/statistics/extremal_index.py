@@ -18,6 +18,7 @@ from scipy import optimize, stats
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result
+from pipeline.words import counted
 
 _GAPS = [1, 2, 5, 10, 20, 50, 100]
 # Simulated series (tests/statistics/interval_coverage_found.csv); the likelihood of K-gaps held in 89.5 % and in none.
@@ -176,7 +177,8 @@ def extremal_index(
     if np.isinf(series).any() or not math.isfinite(threshold):
         reason = "A reading or the threshold is infinite; flag it and ask again"
     elif below.size < 2 * _GROUPS:
-        reason = f"{below.size} readings below the threshold are too few, {2 * _GROUPS} are needed; raise the threshold"
+        few = counted(below.size, "reading below the threshold is", "readings below the threshold are")
+        reason = f"{few} too few, {2 * _GROUPS} are needed; raise the threshold"
     elif known < 0.95 * series.size:
         reason = f"{series.size - known} of {series.size} readings are unknown; ask for pieces of known wire"
     if reason is not None:
@@ -263,7 +265,7 @@ def decluster(values: ArrayLike, at_m: ArrayLike, threshold: float, run_m: float
     place = np.asarray(at_m, dtype=np.float64).ravel()
     found = None
     if series.size != place.size:
-        found = f"{series.size} readings at {place.size} positions"
+        found = f"{counted(series.size, 'reading')} at {counted(place.size, 'position')}"
     elif not np.isfinite(place).all() or (np.diff(place) < 0.0).any():
         found = "positions that do not rise along the wire"
     elif not (run_m > 0.0 and math.isfinite(run_m)):

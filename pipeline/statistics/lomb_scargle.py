@@ -17,6 +17,7 @@ from scipy import optimize, signal, special
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import positive, readings
+from pipeline.words import counted
 
 QUESTION = "Does the value swing with a fixed length?"
 METHOD = "Lomb-Scargle periodogram of prewhitened readings, Baluev's false-alarm probability"
@@ -133,7 +134,12 @@ def gappy_period(at_m: ArrayLike, values: ArrayLike, shortest_m: float, longest_
             Complaint("longest_m", f"{longest_m:g} m is not above {shortest_m:g} m", "Give a longer length")
         )
     if at.size < FEWEST:
-        return Refused(QUESTION, METHOD, f"{at.size} readings are too few; {FEWEST} are needed.", at.size)
+        return Refused(
+            QUESTION,
+            METHOD,
+            f"{counted(at.size, 'reading is', 'readings are')} too few; {FEWEST} are needed.",
+            at.size,
+        )
     if float(np.ptp(x)) == 0.0:
         return Refused(QUESTION, METHOD, "The readings do not move; there is nothing to swing.", at.size)
     span = float(np.ptp(at))

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
 from pipeline.results import Assumption, Refused, Result
+from pipeline.words import counted
 
 Array = NDArray[np.float64]
 _SHAPES = np.linspace(-0.9, 1.4, 47)
@@ -158,7 +159,9 @@ def reel_risk(
         assumptions=(
             Assumption("the tail fit converged", converged, "maximum likelihood"),
             Assumption(
-                "reels are alike", dispersion < 1.5, f"cluster counts of reels vary {dispersion:.2g} times"
+                "reels are alike",
+                dispersion < 1.5,
+                f"variance of the cluster counts of reels over their mean: {dispersion:.2g}",
             ),
         ),
         warnings=_warnings(tail, converged, averaging_m, -math.expm1(-high * reel_m), confidence),
@@ -298,7 +301,8 @@ def _refusal(
     if not (known_m > 0.0 and reel_m > 0.0 and math.isfinite(known_m) and math.isfinite(reel_m)):
         return "The known length and the reel must be longer than zero; without known wire there is no rate"
     if y.size < fewest:
-        return f"{y.size} clusters under the threshold are too few, {fewest} are needed; raise the threshold"
+        few = counted(y.size, "cluster under the threshold is", "clusters under the threshold are")
+        return f"{few} too few, {fewest} are needed; raise the threshold"
     if not np.isfinite(y).all() or (y <= 0.0).any() or np.ptp(y) == 0.0:
         return "The deficits must be finite, above zero and not all equal; look for a stuck instrument"
     if not (scale > 0.0 and math.isfinite(scale)):

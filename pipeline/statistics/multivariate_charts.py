@@ -19,8 +19,10 @@ from scipy.signal import lfilter
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import positive, share
+from pipeline.words import counted
 
 QUESTION = "Do a reel's values together stand out?"
+BY_ORDER = "T^2 of wall sensors by order around the wire"
 PART_NAMES = {0: "mean wall", 1: "eccentricity", 2: "ovality", 3: "three lobes"}
 
 
@@ -127,7 +129,10 @@ def t2_chart(
         )
     behind = m if baseline is None else baseline
     if behind <= p + 1:
-        reason = f"{behind} vectors cannot set limits for {p} variables; at least {p + 2} are needed."
+        reason = (
+            f"{counted(behind, 'vector cannot', 'vectors cannot')} set limits for {p} variables; at "
+            f"least {p + 2} are needed."
+        )
         return Refused(QUESTION, "T^2 chart", reason, behind)
     middle = rows[known].mean(axis=0) if centre is None else np.asarray(centre, dtype=np.float64)
     spread = np.cov(rows[known].T) if covariance is None else np.asarray(covariance, dtype=np.float64)
@@ -182,27 +187,6 @@ class WallBaseline:
     m: int
 
 
-@dataclass(frozen=True, slots=True)
-class WallChart:
-    """T^2 of the wall sensors, split by order around the wire.
-
-    Args:
-        total: T^2 of each reel; the sum of its parts, exactly.
-        parts: name of each part and its share of T^2 for each reel.
-        limits: limit of each part.
-        signals: reels whose part lies beyond its limit; the rule names the part.
-        arl0: points from one false alarm to the next on average.
-        warnings: sentences a reader must see beside the chart.
-    """
-
-    total: NDArray[np.float64]
-    parts: dict[str, NDArray[np.float64]]
-    limits: dict[str, float]
-    signals: tuple[Signal, ...]
-    arl0: float
-    warnings: tuple[str, ...]
-
-
 def wall_baseline(walls_mm: ArrayLike) -> WallBaseline | Refused:
     """Centre and variance of each order from baseline reels.
 
@@ -216,8 +200,8 @@ def wall_baseline(walls_mm: ArrayLike) -> WallBaseline | Refused:
     rows = rows[np.isfinite(rows).all(axis=1)]
     m, n = rows.shape
     if m < n + 2 or n < 3:
-        reason = f"{m} reels of {n} sensors are too few; give {n + 2} reels of 3 sensors at least."
-        return Refused(QUESTION, "T^2 of wall sensors by order", reason, m)
+        reason = f"{counted(m, 'reel')} of {n} sensors cannot set a baseline; give {n + 2} reels of 3 sensors at least."
+        return Refused(QUESTION, BY_ORDER, reason, m)
     centre = rows.mean(axis=0)
     power = np.abs(np.fft.rfft(rows - centre, axis=1)) ** 2 / n
     variances = power.sum(axis=0) / (m - 1)
@@ -225,49 +209,95 @@ def wall_baseline(walls_mm: ArrayLike) -> WallBaseline | Refused:
         reason = (
             "The sensors stand still or repeat one another in one order, so chance has no size; check them."
         )
-        return Refused(QUESTION, "T^2 of wall sensors by order", reason, m)
+        return Refused(QUESTION, BY_ORDER, reason, m)
     return WallBaseline(centre, tuple(float(one) for one in variances), m)
 
 
-def wall_chart(walls_mm: ArrayLike, baseline: WallBaseline, alpha: float) -> WallChart:
-    """T^2 of wall sensors as mean wall + eccentricity + ovality + ..., each against its own limit.
+def wall_parts(walls_mm: ArrayLike, baseline: WallBaseline) -> dict[str, NDArray[np.float64]]:
+    """T^2 of wall sensors as mean wall + eccentricity + ovality + ...: name of each part -> its value for each reel.
 
     T^2 = sum_j w_j |F_j|^2 / (N v_j), F the Fourier coefficients of the departures, w_j 1 for order 0 and N/2
-    and 2 between. Each part of d degrees is d (m + 1)/m F(d, d (m - 1)) and gets an equal share of alpha.
+    and 2 between; not-a-number where a sensor is missing.
 
     Args:
-        walls_mm: one row for each reel, one column for each sensor [mm]; a row with a missing sensor is not
-            judged.
+        walls_mm: one row for each reel, one column for each sensor [mm].
         baseline: from `wall_baseline`.
-        alpha: chance of a false alarm at one reel over all parts, 1 / ARL0 of the alarm budget.
 
     Derived: a circulant covariance is diagonal in the Fourier series.
     """
     rows = _table(walls_mm)
-    n, m = baseline.centre_mm.size, baseline.m
+    n = baseline.centre_mm.size
     if rows.shape[1] != n:
         raise MethodRefusal(
             Complaint(
                 "walls_mm", f"{rows.shape[1]} sensors stand against {n} of the baseline", "Give the same"
             )
         )
-    known = _whole(rows)
     power = np.abs(np.fft.rfft(rows - baseline.centre_mm, axis=1)) ** 2 / n
-    orders = len(baseline.variances)
-    degrees = [1 if j == 0 or 2 * j == n else 2 for j in range(orders)]
-    single = 1 - (1 - share(alpha, "alpha")) ** (1 / orders)
-    parts, limits, signals = {}, {}, []
-    for j, d in enumerate(degrees):
-        name = PART_NAMES.get(j, f"order {j}")
-        parts[name] = d * power[:, j] / baseline.variances[j]
-        limits[name] = float(d * (m + 1) / m * stats.f.isf(single, d, d * (m - 1)))
-        signals += [
-            Signal(i, float(parts[name][i]), limits[name], "above", f"T^2 of {name} beyond its limit", i)
-            for i in np.flatnonzero(parts[name] > limits[name]).tolist()
-        ]
-    total = np.sum(list(parts.values()), axis=0)
-    return WallChart(
-        total, parts, limits, tuple(sorted(signals, key=lambda one: one.item)), 1 / alpha, _missing(known)
+    return {
+        PART_NAMES.get(j, f"order {j}"): _degrees(j, n) * power[:, j] / variance
+        for j, variance in enumerate(baseline.variances)
+    }
+
+
+def _degrees(order: int, sensors: int) -> int:
+    """Free directions of one order around the wire: its cosine and its sine, or one of them alone."""
+    return 1 if order == 0 or 2 * order == sensors else 2
+
+
+def wall_chart(
+    walls_mm: ArrayLike, baseline: WallBaseline, alpha: float, phase: Literal["I", "II"] = "II"
+) -> Chart:
+    """T^2 of wall sensors by order around the wire, each part against its own limit.
+
+    What is plotted is the largest part over its limit. A part of d degrees has, in phase II, the limit
+    d (m + 1)/m F(d, d (m - 1)), in phase I d (m - 1)^2/m Beta(d/2, d (m - 2)/2), at an equal share of alpha.
+
+    Args:
+        walls_mm: one row for each reel, one column for each sensor [mm]; a row with a missing sensor is not
+            judged.
+        baseline: from `wall_baseline`.
+        alpha: chance of a false alarm at one reel over all parts, 1 / ARL0 of the alarm budget.
+        phase: 'I' for the baseline's own reels.
+
+    Derived: as `wall_parts`; both limits are those of `t2_limit` where d is 1.
+    """
+    parts = wall_parts(walls_mm, baseline)
+    n, m = baseline.centre_mm.size, baseline.m
+    single = 1 - (1 - share(alpha, "alpha")) ** (1 / len(parts))
+    limits = {}
+    for j, name in enumerate(parts):
+        d = _degrees(j, n)
+        limits[name] = float(
+            d * (m - 1) ** 2 / m * stats.beta.isf(single, d / 2, d * (m - 2) / 2)
+            if phase == "I"
+            else d * (m + 1) / m * stats.f.isf(single, d, d * (m - 1))
+        )
+    over = np.array([parts[name] / limits[name] for name in parts])
+    known = np.isfinite(over).all(axis=0)
+    plotted = np.where(known, over.max(axis=0), np.nan)
+    signals = []
+    for i in np.flatnonzero(plotted > 1.0).tolist():
+        beyond = sorted((name for name in parts if parts[name][i] > limits[name]), key=lambda k: -parts[k][i])
+        told = " and ".join(f"{name} ({parts[name][i]:.1f}, limit {limits[name]:.1f})" for name in beyond)
+        signals.append(Signal(i, float(plotted[i]), 1.0, "above", f"T^2 of {told} beyond its limit", i))
+    return Chart(
+        question=QUESTION,
+        method=BY_ORDER,
+        phase=phase,
+        plotted=plotted,
+        centre=np.zeros(plotted.size),
+        lower=np.full(plotted.size, -np.inf),
+        upper=np.ones(plotted.size),
+        unit="",
+        signals=tuple(signals),
+        arl0=1 / alpha,
+        unit_of_inference="reel",
+        assumptions=(
+            Assumption("reels are independent and normal, sensors alike", None, "not checked here"),
+        ),
+        warnings=_missing(known),
+        details={f"limit of {name}": limit for name, limit in limits.items()},
     )
 
 

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.words import counted
 
 Array = NDArray[np.float64]
 LOW_SHARE, HIGH_SHARE = 0.00135, 0.99865  # as rounded in ISO 22514-2; the exact 3-sigma tail is 0.0013499
@@ -366,9 +367,12 @@ def _refusal(
     if np.isinf(known).any():
         return f"{int(np.isinf(known).sum())} of {known.size} values are infinite; flag them and ask again"
     if known.size < 50:
-        return f"{known.size} values are too few to see a shape, 50 are needed; gather more"
+        return f"{counted(known.size, 'value is', 'values are')} too few to see a shape, 50 are needed; gather more"
     if np.ptp(known) == 0.0:
-        return f"All {known.size} values are equal, so there is no spread; look for a stuck instrument"
+        return (
+            f"All {counted(known.size, 'value is', 'values are')} equal, so there is no spread; look "
+            "for a stuck instrument"
+        )
     if redrawn.ndim != 2 or redrawn.shape[0] < 100 or redrawn.size == 0 or redrawn.max() >= known.size:
         return "Redraw the known values at least 100 times; no interval, no conclusion"
     if stable is False:

@@ -17,6 +17,7 @@ from scipy import signal
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Refused
 from pipeline.samples import positive, readings, share
+from pipeline.words import counted
 
 QUESTION = "What is the swing locked to?"
 METHOD = "order tracking: sharpness of the strongest line on each axis"
@@ -85,7 +86,10 @@ def track(
         known &= ~np.isnan(row)
     if known.sum() < 128:
         return Refused(
-            QUESTION, METHOD, f"{int(known.sum())} readings are too few; 128 are needed.", int(known.sum())
+            QUESTION,
+            METHOD,
+            f"{counted(int(known.sum()), 'reading is', 'readings are')} too few; 128 are needed.",
+            int(known.sum()),
         )
     if float(np.ptp(x[known])) == 0.0:
         return Refused(
@@ -101,8 +105,8 @@ def track(
     if first.sharpness < CLEAR * second.sharpness:
         words = (
             f"It cannot be told what the swing is locked to: {first.axis} ({100 * first.sharpness:.2g} % of the "
-            f"variance) is hardly sharper than {second.axis} ({100 * second.sharpness:.2g} %). A change of speed "
-            "would separate them."
+            f"variance) is hardly sharper than {second.axis} ({100 * second.sharpness:.2g} %). A larger change "
+            "of speed would separate them."
         )
         return Tracked(ranked, "", words)
     words = (

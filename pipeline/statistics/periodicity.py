@@ -16,6 +16,7 @@ from scipy import interpolate, optimize, signal, stats
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import positive, readings, share
+from pipeline.words import counted
 
 QUESTION = "Does the value swing with a fixed length?"
 METHOD = "Welch spectrum against a red background"
@@ -94,7 +95,8 @@ def spectrum(values: ArrayLike, step_m: float, segments: int = 16) -> Spectrum |
     size = int(2 * x.size // (segments + 1))
     if size < FEWEST // 2:
         reason = (
-            f"{x.size} readings are too few for {segments} pieces; {FEWEST // 4 * (segments + 1)} are needed."
+            f"{counted(x.size, 'reading is', 'readings are')} too few for "
+            f"{counted(segments, 'piece')}; {FEWEST // 4 * (segments + 1)} are needed."
         )
         return Refused(QUESTION, METHOD, reason, x.size)
     windows = np.lib.stride_tricks.sliding_window_view(x, size)[:: size // 2]

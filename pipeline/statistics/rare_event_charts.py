@@ -17,6 +17,7 @@ from scipy import optimize, stats
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import counts, positive, readings, share
+from pipeline.words import counted
 
 QUESTION = "Do faults come closer together?"
 NELSON_POWER = 1 / 3.6
@@ -43,7 +44,12 @@ def gap_chart(
     method = "t-chart, probability limits" if together == 1 else f"chart of sums of {together} gaps"
     sums = x[: x.size // together * together].reshape(-1, together).sum(axis=1)
     if sums.size == 0:
-        return Refused(QUESTION, method, f"{x.size} gaps make no sum of {together}; wait for more.", x.size)
+        return Refused(
+            QUESTION,
+            method,
+            f"{counted(x.size, 'gap makes', 'gaps make')} no sum of {together}; wait for more.",
+            x.size,
+        )
     half = share(alpha, "alpha") / 2
     mean = positive(mean_gap_m, "mean_gap_m", "m")
     low, high = float(mean * stats.gamma.ppf(half, together)), float(mean * stats.gamma.isf(half, together))
@@ -73,7 +79,7 @@ def gap_chart(
         arl0=1 / alpha,
         unit_of_inference="event",
         assumptions=(Assumption("gaps are exponential", None, "not checked here"),),
-        warnings=(f"The last {left} gaps wait for their sum.",) if left else (),
+        warnings=(f"The last {counted(left, 'gap waits', 'gaps wait')} for their sum.",) if left else (),
         details={
             "mean_gap_m": mean,
             "faults_to_signal_at_5_times_the_rate": faults_to_signal(5.0, together, alpha),

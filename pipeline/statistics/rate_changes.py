@@ -16,6 +16,7 @@ from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Refused
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import positive_readings, share
+from pipeline.words import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,9 @@ def rate_change(
         )
     n = int(c.sum())
     if c.size < 4 or n < 4:
-        reason = f"{n} faults on {c.size} items show no change; 4 of each are needed."
+        reason = (
+            f"{counted(n, 'fault')} on {counted(c.size, 'item')} cannot show a change; 4 of each are needed."
+        )
         return Refused("Did the fault rate change?", "Poisson change of rate", reason, n)
     ratio = _log_ratio(c, km)
     best = int(ratio.argmax())

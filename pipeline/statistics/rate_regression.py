@@ -20,6 +20,7 @@ from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import positive_readings, share, whole_readings
+from pipeline.words import counted
 
 QUESTION = "Which circumstances go with more faults per km?"
 NEGATIVE_BINOMIAL_FROM = 1.5
@@ -132,7 +133,7 @@ def _design(circumstances: Mapping[str, Sequence[str] | ArrayLike], y: NDArray[n
             raise MethodRefusal(
                 Complaint(
                     f"circumstances: {name}",
-                    f"{row.size} values stand against {n} counts",
+                    f"{counted(row.size, 'value stands', 'values stand')} against {counted(n, 'count')}",
                     "Give one value for each item",
                 )
             )
@@ -155,7 +156,10 @@ def _cannot(y: NDArray[np.float64], design: _Design) -> str:
     """Why no regression is possible, or nothing."""
     n, p = design.matrix.shape
     if n <= p:
-        return f"{n} items cannot tell {p} parameters apart; give more items or fewer circumstances."
+        return (
+            f"{counted(n, 'item cannot', 'items cannot')} tell {p} parameters apart; give more items "
+            "or fewer circumstances."
+        )
     if not y.any():
         return "No item has a fault, so no circumstance can go with more of them; see the rate's upper bound."
     if np.linalg.matrix_rank(design.matrix) < p:
@@ -261,7 +265,8 @@ def _answer(
     said = list(fit.warnings)
     if y.sum() < 5 * len(design.names):
         said.append(
-            f"{int(y.sum())} faults for {len(design.names)} parameters are few; the intervals are only rough."
+            f"With {counted(int(y.sum()), 'fault')} for {len(design.names)} parameters the "
+            "intervals are only rough."
         )
     fitted = np.flatnonzero(~silent)
     rows = []

@@ -17,6 +17,7 @@ from scipy import linalg, stats
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
 from pipeline.samples import positive, readings
+from pipeline.words import counted
 
 FEWEST = 20
 
@@ -52,10 +53,10 @@ def fit_autoregression(baseline: ArrayLike, longest: int = 5) -> Autoregression 
     x = x[~np.isnan(x)]
     question, method = "How does each value follow from those before it?", "autoregression (Yule-Walker)"
     if x.size < FEWEST:
-        reason = f"{x.size} values are too few for an autoregression; give {FEWEST} at least."
+        reason = f"{counted(x.size, 'value is', 'values are')} too few for an autoregression; give {FEWEST} at least."
         return Refused(question, method, reason, x.size)
     if np.ptp(x) == 0.0:
-        reason = f"All {x.size} values equal {x[0]:g}, so nothing follows from anything."
+        reason = f"All {counted(x.size, 'value')} equal {x[0]:g}, so nothing follows from anything."
         return Refused(question, method, reason, x.size)
     away = x - x.mean()
     covariance = np.array([float(away[: x.size - k] @ away[k:]) / x.size for k in range(longest + 1)])

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 from scipy import optimize, stats
 
 from pipeline.results import Assumption, Refused, Result
+from pipeline.words import counted
 
 Covariance = tuple[tuple[float, float], tuple[float, float]]
 Drop = Callable[[ArrayLike, float, float, float, float, float], float]
@@ -90,9 +91,8 @@ def reel_level(
     method = "return level of the generalised Pareto tail, profile likelihood (Coles 2001, 4.3.3)"
     reason = None
     if y.size < fewest:
-        reason = (
-            f"{y.size} clusters under the threshold are too few, {fewest} are needed; raise the threshold"
-        )
+        few = counted(y.size, "cluster under the threshold is", "clusters under the threshold are")
+        reason = f"{few} too few, {fewest} are needed; raise the threshold"
     elif not np.isfinite(y).all() or (y <= 0.0).any():
         reason = "The deficits must be finite and above zero"
     elif not (known_m > 0.0 and reel_m > 0.0):

@@ -21,6 +21,7 @@ from scipy.spatial import distance
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
 from pipeline.samples import positive, readings
+from pipeline.words import counted
 
 SigmaFrom = Literal["robust", "standard deviation", "moving range"]
 FEW = 100
@@ -136,7 +137,9 @@ def individuals_chart(
         )
     if not phase_two and np.ptp(known) == 0.0:
         shown = f"{known[0]:g} {unit}".strip()
-        reason = f"All {known.size} values equal {shown}, so chance has no size; check the instrument."
+        reason = (
+            f"All {counted(known.size, 'value')} equal {shown}, so chance has no size; check the instrument."
+        )
         return Refused(question, method, reason, known.size)
     correlation = _lag_one(x)
     correlated = known.size >= 8 and correlation > 1.645 / math.sqrt(known.size)

@@ -18,6 +18,7 @@ from scipy.special import lambertw
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.samples import not_negative, readings, whole_readings
+from pipeline.words import counted
 
 RESOLUTION_M = 0.610
 """Wire length [m] within which a tester need not tell two faults apart (2 ft; UL 444 5.1 b)."""
@@ -117,7 +118,7 @@ def merge_events(
         raise MethodRefusal(
             Complaint(
                 "speed_m_s",
-                f"{reach.size} speeds stand against {place.size} counts",
+                f"{reach.size} speeds stand against {counted(place.size, 'count')}",
                 "Give one speed for all or one for each count",
             )
         )
@@ -164,11 +165,12 @@ def _warnings(raw: int, merged: int, nowhere: int, reach: NDArray[np.float64]) -
     if raw:
         said.append(
             f"Faults closer together than {reach.max():.3g} m cannot be told apart: "
-            f"{merged + nowhere} faults from {raw} counts is a lower bound."
+            f"{counted(merged + nowhere, 'fault')} from {counted(raw, 'count')} is a lower bound."
         )
     if nowhere:
         said.append(
-            f"{nowhere} counts have no position on the wire; each is taken for a fault of its own and none "
+            f"{counted(nowhere, 'count has', 'counts have')} no position on the wire; each is "
+            "taken for a fault of its own and none "
             "is used where the position matters."
         )
     return tuple(said)

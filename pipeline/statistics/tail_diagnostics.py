@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.words import counted
 
 Array = NDArray[np.float64]
 FitRows = Callable[[Array], Array]
@@ -199,7 +200,7 @@ def cluster_spacings(at_m: ArrayLike, *, repetitions: int = 1000, seed: int = 1)
         raise MethodRefusal(
             Complaint(
                 "cluster spacings: at_m",
-                f"{place.size} positions, too few or not rising",
+                f"{counted(place.size, 'position')}, too few or not rising",
                 "Give at least ten rising positions [m]",
             )
         )
@@ -257,7 +258,7 @@ def trend_along_length(at_m: ArrayLike, deficits: ArrayLike, from_m: float, to_m
         raise MethodRefusal(
             Complaint(
                 "trend along length: at_m",
-                f"{place.size} positions of {y.size} clusters between {from_m:g} and {to_m:g} m",
+                f"{counted(place.size, 'position')} of {y.size} clusters between {from_m:g} and {to_m:g} m",
                 "Give one position a cluster, within a piece longer than zero",
             )
         )

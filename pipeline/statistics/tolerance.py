@@ -17,6 +17,7 @@ from scipy import integrate, optimize, special, stats
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.words import counted
 
 
 def one_sided_factor(n: int, share: float, confidence: float) -> float:
@@ -209,12 +210,12 @@ def lower_tolerance_limit(
     elif not np.isfinite(known).all():
         reason = "A value is infinite; flag it and ask again"
     elif n < 10:
-        reason = f"{n} values are too few, 10 are needed; gather more reels"
+        reason = f"{counted(n, 'value is', 'values are')} too few, 10 are needed; gather more reels"
     elif np.ptp(known) == 0.0:
-        reason = f"All {n} values are equal; look for a stuck instrument"
+        reason = f"All {counted(n, 'value is', 'values are')} equal; look for a stuck instrument"
     elif shape == "any" and n < values_needed(share, confidence):
         reason = (
-            f"{n} values are too few for this share without a distribution, "
+            f"{counted(n, 'value is', 'values are')} too few for this share without a distribution, "
             f"{values_needed(share, confidence)} are needed; gather more or show that the values are normal"
         )
     if reason is not None:

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.words import counted
 
 Array = NDArray[np.float64]
 
@@ -262,5 +263,5 @@ def _refusal(
     if np.isinf(y).any():
         return "A value is infinite; flag it and ask again"
     if int((~np.isnan(y)).sum()) < 4:
-        return f"{int((~np.isnan(y)).sum())} values are too few, 4 are needed"
+        return f"{counted(int((~np.isnan(y)).sum()), 'value is', 'values are')} too few, 4 are needed"
     return None

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.words import counted
 
 Array = NDArray[np.float64]
 
@@ -255,7 +256,7 @@ def _refusal(figures: list[Array], run: Sequence[object] | None) -> str | None:
     if len({one.size for one in figures}) != 1 or (run is not None and len(run) != mean.size):
         return "Means, variances, numbers and runs are not of the same reels; pass one of each a reel"
     if mean.size < 3:
-        return f"{mean.size} reels are too few, 3 are needed"
+        return f"{counted(mean.size, 'reel is', 'reels are')} too few, 3 are needed"
     if not all(np.isfinite(one).all() for one in figures):
         return "A figure of a reel is not finite; leave the reel out and ask again"
     if (n < 2.0).any() or (worth <= 1.0).any() or (worth_variance <= 1.0).any():

@@ -23,7 +23,7 @@ from pipeline.steps.fault_patterns import fault_patterns
 from pipeline.steps.fault_repeats import repeat_answers
 from pipeline.steps.judge import Judged
 from pipeline.steps.line_answers import line_answers
-from pipeline.steps.reading_shapes import shape_answer
+from pipeline.steps.reading_shapes import redrawn_index, shape_answer
 from pipeline.steps.reel_minimum import beside_the_risk, reel_minimum
 from pipeline.steps.sightings_of_run import counts_on
 from pipeline.steps.wire_answers import wire_answers
@@ -56,8 +56,9 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
             rows.append(AnswerRow(scope, subject, "capability", answer))
             if scope == "run":
                 known = answer.known_m if isinstance(answer, Result) else None
-                shape = shape_answer(seen, limit, worth[rule.column][0], known or 0.0)
-                rows.append(AnswerRow(scope, subject, "shape of the readings", shape))
+                for made in (shape_answer, redrawn_index):
+                    shape = made(seen, limit, worth[rule.column][0], known or 0.0)
+                    rows.append(AnswerRow(scope, subject, "shape of the readings", shape))
         rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, from_m, to_m, subject)))
     usual = float(np.median([reel.length_m for reel in reels]))
     wall = bench.measured.seen.get("thinnest_wall_mm")

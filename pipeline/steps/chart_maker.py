@@ -13,6 +13,7 @@ from pipeline.errors import ReelproofError
 from pipeline.results import Chart, Refused
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.steps.line_reels import LineReel, values_of
+from pipeline.words import counted
 
 Array = NDArray[np.float64]
 FEWEST_REELS = 8
@@ -77,7 +78,7 @@ class ChartMaker:
         values = values_of(self.reels, quantity)
         known = int(np.isfinite(values[: self.first]).sum())
         if known < FEWEST_REELS:
-            reason = f"{known} reels set no limits; {FEWEST_REELS} are needed."
+            reason = f"{counted(known, 'reel sets', 'reels set')} no limits; {FEWEST_REELS} are needed."
             self.refused.append(
                 Refused(f"Is any reel out of the ordinary in its {title}?", family, reason, known)
             )
@@ -100,7 +101,7 @@ class ChartMaker:
         """The chart with its phase, and what its limits rest on."""
         if isinstance(chart, Refused):
             return chart
-        rests = f"The limits rest on {self.first} reels; their false alarms may differ from those computed."
+        rests = f"The limits rest on {counted(self.first, 'reel')}; their false alarms may differ from those computed."
         same = "The limits come from these same reels: the chart looks back and predicts nothing."
         said = (*((same,) if phase == "I" else ()), *((rests,) if self.first < 100 else ()))
         return replace(chart, phase=phase, warnings=(*chart.warnings, *said))

@@ -1,4 +1,5 @@
-"""Charts of a line's spark faults: counts over tested length, wire between rare ones, good reels between bad ones."""
+"""Charts of a line's spark faults: counts over tested length, wire between rare ones, good reels
+between bad ones, bad reels in a run."""
 
 from __future__ import annotations
 
@@ -7,14 +8,17 @@ from typing import Literal
 import numpy as np
 
 from pipeline.results import Assumption, Chart, Refused
-from pipeline.statistics.count_charts import laney_chart, u_chart
+from pipeline.statistics.count_charts import laney_chart, share_chart, u_chart
 from pipeline.statistics.rare_event_charts import GapCusum, g_chart, gap_chart, gap_cusum
 from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker
+from pipeline.words import counted
 
 # Fault rate over the usual one that the chart of gaps is made to see (chosen here).
 TIMES_THE_RATE = 5.0
 # Share of reels with a fault from which on a chart of the good reels between them is no use (chosen here).
 MOST_WITH_FAULT = 0.5
+# Runs that set the usual share of reels with a fault at least (chosen here).
+FEWEST_RUNS = 5
 
 
 def fault_charts(maker: ChartMaker) -> None:
@@ -26,6 +30,7 @@ def fault_charts(maker: ChartMaker) -> None:
     counts(maker)
     gaps(maker)
     good_reels(maker)
+    runs(maker)
 
 
 def counts(maker: ChartMaker) -> None:
@@ -74,7 +79,10 @@ def gaps(maker: ChartMaker) -> None:
     length = sum(reel.tested_m for reel in maker.reels[: maker.first])
     question, family = "Do spark faults come closer together?", "CUSUM of gaps between faults"
     if len(behind) < 3 or length <= 0.0:
-        reason = f"{len(behind)} faults on the first {maker.first} reels set no usual gap; 3 are needed."
+        reason = (
+            f"{counted(len(behind), 'fault')} on the first {counted(maker.first, 'reel')} cannot set a "
+            f"usual gap; 3 are needed."
+        )
         maker.refused.append(Refused(question, family, reason, len(behind)))
         return
     watched = owners[len(behind) :]
@@ -128,6 +136,44 @@ def good_reels(maker: ChartMaker) -> None:
         lambda: maker.told(g_chart(between, chance, alpha), phase),
         [maker.reels[tested[place]] for place in bad[start:]],
     )
+
+
+def runs(maker: ChartMaker) -> None:
+    """Share of the reels of each run that have a spark fault; each point is led to the run's last such reel."""
+    of_run: dict[str, list[int]] = {}
+    for number, reel in enumerate(maker.reels):
+        if reel.tested_m > 0.0:
+            of_run.setdefault(reel.run_id, []).append(number)
+    every = list(of_run.values())
+    early = sum(numbers[-1] < maker.first for numbers in every)
+    bad = np.array([sum(maker.reels[one].faults > 0 for one in numbers) for numbers in every])
+    pieces = np.array([len(numbers) for numbers in every])
+    title, family = "share of a run's reels with a spark fault", "p-chart"
+    if early < FEWEST_RUNS or not 0 < bad[:early].sum() < pieces[:early].sum():
+        with_fault, of_all = int(bad[:early].sum()), int(pieces[:early].sum())
+        reason = (
+            f"The first {counted(early, 'run')} with {of_all} tested reels, {with_fault} of them with a fault, set no "
+            f"usual share; {FEWEST_RUNS} runs at least are needed, and reels of both kinds."
+        )
+        maker.refused.append(Refused("Has any run more reels with a spark fault?", family, reason, early))
+        return
+    usual = float(bad[:early].sum() / pieces[:early].sum())
+    parts: list[tuple[slice, float | None]] = [(slice(0, early), None)]
+    if early < len(every):
+        parts.append((slice(early, None), usual))
+    for part, fixed in parts:
+        maker.keep(
+            title,
+            "reels_with_fault",
+            family,
+            lambda p=part, u=fixed: maker.told(  # type: ignore[misc]
+                share_chart(bad[p], pieces[p], 1.0 / maker.arl0, u), "I" if u is None else "II"
+            ),
+            [
+                maker.reels[next((one for one in numbers[::-1] if maker.reels[one].faults), numbers[-1])]
+                for numbers in every[part]
+            ],
+        )
 
 
 def _gaps_chart(found: GapCusum) -> Chart:

@@ -30,6 +30,7 @@ from pipeline.statistics.spark_merge import hidden_faults, merge_reach_m
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
+from pipeline.words import counted
 
 TOPIC = "fault patterns"
 # Tested wire over which faults are counted for their scatter, and within which two make a close pair [m] (chosen
@@ -128,7 +129,8 @@ def _bunches(at: Floats, known_m: float) -> Result | Refused:
     cells = int(known_m // CELL_M)
     if cells < 2 or at.size < 2:
         reason = (
-            f"{at.size} faults on {known_m:.0f} m of tested wire show no bunches; two at least are needed."
+            f"{counted(at.size, 'fault')} on {known_m:.0f} m of tested wire cannot show bunches; two at "
+            "least are needed."
         )
         return Refused(question, method, reason, int(at.size))
     counts = np.histogram(at, bins=cells, range=(0.0, cells * CELL_M))[0]
@@ -160,7 +162,7 @@ def _bunches(at: Floats, known_m: float) -> Result | Refused:
         assumptions=(*found.assumptions, *checks),
         warnings=(
             *found.warnings,
-            f"1 is what separate faults make; counted over {cells} lengths of {CELL_M:g} m.",
+            f"1 is what separate faults make; counted over {counted(cells, 'length')} of {CELL_M:g} m.",
         ),
     )
 

@@ -20,6 +20,7 @@ from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.circumstances import REPEAT_P, fault_places, turns_of
 from pipeline.steps.evidence import Floats
+from pipeline.words import counted
 
 TOPIC = "fault repeats"
 LISTED = "sum of 2 n R^2 over reels, p-value paid for every listed element (Davies 1987)"
@@ -126,7 +127,7 @@ def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: flo
     shortest = max(4.0 * electrode_m, 8.0 * position_sd_m, 0.5)
     question = f"Do the spark faults come back after any length from {shortest:.3g} to {LONGEST_M:g} m?"
     if longest <= shortest:
-        reason = f"{n} faults, none of them three such lengths apart on one reel, cannot show it."
+        reason = f"{counted(n, 'fault')}, none of them three such lengths apart on one reel, cannot show it."
         return Refused(question, SCANNED, reason, n)
     try:
         found = scan_repeats(places, shortest, longest, electrode_m, position_sd_m)
@@ -161,7 +162,11 @@ def _answer(question: str, method: str, one: Repeat, warnings: tuple[str, ...]) 
         effective_n=None,
         known_m=None,
         unit_of_inference="event",
-        assumptions=(Assumption("faults are separate", None, f"{one.n} faults on {one.reels} reels"),),
+        assumptions=(
+            Assumption(
+                "faults are separate", None, f"{counted(one.n, 'fault')} on {counted(one.reels, 'reel')}"
+            ),
+        ),
         warnings=warnings,
         details={"p_value": one.p_value, "p_local": one.p_local, "trials": one.trials},
     )

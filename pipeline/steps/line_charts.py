@@ -13,11 +13,20 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.columns import WALL_CHANNELS
 from pipeline.results import Assumption, Chart, Refused
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.alarm_budget import alarm_budget, false_alarms_per_day, guaranteed_width
 from pipeline.statistics.ewma_cusum import CusumChart, cusum_chart, ewma_chart
-from pipeline.statistics.multivariate_charts import mewma_chart, t2_chart, t_squared
+from pipeline.statistics.multivariate_charts import (
+    BY_ORDER,
+    WallBaseline,
+    mewma_chart,
+    t2_chart,
+    t_squared,
+    wall_baseline,
+    wall_chart,
+)
 from pipeline.statistics.residual_charts import fit_autoregression, residual_chart
 from pipeline.statistics.run_length import cusum_limit, ewma_width, mewma_limit, shewhart_width
 from pipeline.statistics.run_rules import (
@@ -32,6 +41,7 @@ from pipeline.statistics.shewhart import individuals_chart, mean_charts
 from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker, ChartOf
 from pipeline.steps.fault_charts import fault_charts
 from pipeline.steps.line_reels import LineReel, subgroups_of, values_of
+from pipeline.words import counted
 
 Array = NDArray[np.float64]
 
@@ -46,9 +56,9 @@ INDIVIDUALS = {
 SMOOTHED = ("mean_wall_mm", "diameter_mm")
 VECTOR = ("mean_wall_mm", "ecc_cos_mm", "ecc_sin_mm")
 # Charts watched at once: what the alarm budget is shared among. Individuals, EWMA and CUSUM, errors of the
-# autoregression, mean and spread of subgroups, T^2, multivariate EWMA, counts, gaps between faults by t-chart and
-# CUSUM, reels between reels with a fault.
-WATCHED = len(INDIVIDUALS) + 2 * len(SMOOTHED) + 1 + 2 + 2 + 4
+# autoregression, mean and spread of subgroups, T^2, multivariate EWMA and T^2 of the sensors, counts, gaps between
+# faults by t-chart and CUSUM, reels between reels with a fault, share of a run's reels with one.
+WATCHED = len(INDIVIDUALS) + 2 * len(SMOOTHED) + 1 + 2 + 3 + 5
 EWMA_WEIGHT, CUSUM_REFERENCE, VECTOR_WEIGHT = 0.2, 0.5, 0.1
 # Runs a plant may have its individuals charts watch for, by the words of its sheet.
 RUNS = {"two of three": TWO_OF_THREE, "four of five": FOUR_OF_FIVE, "eight in a row": EIGHT_IN_A_ROW}
@@ -105,8 +115,9 @@ def line_charts(reels: Sequence[LineReel], settings: Charts) -> LineCharts:
     maker.residuals("mean_wall_mm")
     maker.subgroups()
     maker.vectors()
+    maker.sensors()
     fault_charts(maker)
-    told = f"{budget.words} Limits are set by the first {first} reels of the product on the line."
+    told = f"{budget.words} Limits are set by the first {counted(first, 'reel')} of the product on the line."
     return LineCharts(tuple(maker.charts), tuple(maker.refused), told)
 
 
@@ -234,7 +245,7 @@ class _LineMaker(ChartMaker):
         kept, rows = subgroups_of(self.reels[: self.first])
         reels = [self.reels[number] for number in kept]
         if len(reels) < FEWEST_REELS:
-            reason = f"{len(reels)} reels have enough stretches; {FEWEST_REELS} are needed."
+            reason = f"{counted(len(reels), 'reel has', 'reels have')} enough stretches; {FEWEST_REELS} are needed."
             self.refused.append(
                 Refused(
                     "Is any reel's mean or inner spread out of the ordinary?",
@@ -259,7 +270,7 @@ class _LineMaker(ChartMaker):
         base = rows[: self.first]
         base = base[np.isfinite(base).all(axis=1)]
         if len(base) < FEWEST_REELS or np.linalg.matrix_rank(np.cov(base.T)) < len(VECTOR):
-            reason = f"{len(base)} reels with wall and offset set no limits; {FEWEST_REELS} are needed."
+            reason = f"{counted(len(base), 'reel')} with wall and offset cannot set limits; {FEWEST_REELS} are needed."
             self.refused.append(
                 Refused(f"Is any reel out of the ordinary in its {title}?", "T^2 chart", reason, len(base))
             )
@@ -286,6 +297,27 @@ class _LineMaker(ChartMaker):
                 lambda p=part, f=phase: self.told(  # type: ignore[misc]
                     mewma_chart(p, centre, covariance, VECTOR_WEIGHT, _limits(self.arl0).vector, self.arl0), f
                 ),
+                reels,
+            )
+
+    def sensors(self) -> None:
+        """Every wall sensor's mean on a reel: T^2 by order around the wire, so that no alarm stays unexplained."""
+        fitted = [one for one in WALL_CHANNELS if any(one in reel.values for reel in self.reels)]
+        if not fitted:
+            return
+        title = "wall sensors"
+        rows = np.column_stack([values_of(self.reels, one) for one in fitted])
+        base = wall_baseline(rows[: self.first])
+        if not isinstance(base, WallBaseline):
+            question = f"Is any reel out of the ordinary in its {title}?"
+            self.refused.append(replace(base, question=question))
+            return
+        for phase, part, reels in self.parts(rows):
+            self.keep(
+                title,
+                "wall_sensors_mm",
+                BY_ORDER,
+                lambda p=part, f=phase: self.told(wall_chart(p, base, 1.0 / self.arl0, f), f),  # type: ignore[misc]
                 reels,
             )
 

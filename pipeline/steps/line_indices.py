@@ -23,6 +23,7 @@ from pipeline.statistics.share_of_reels import share_of_bad_reels
 from pipeline.statistics.tolerance import lower_tolerance_limit
 from pipeline.steps.line_charts import LineCharts
 from pipeline.steps.line_reels import LineReel, values_of
+from pipeline.words import counted
 
 Answer = tuple[str, Result | Refused]
 # Indices that customers ask a proof of, and the true index each is reckoned to be shown with (common practice, no
@@ -129,8 +130,9 @@ def _proofs(found: Result) -> list[str]:
         needed = index_that_proves(claim, found.n)
         proven = "is proven" if found.estimate >= needed else "is not proven"
         told.append(
-            f"An index of {claim:g} {proven} at 95 %: {found.n} reels prove it from {needed:.2f} on; with a true index "
-            f"of {true:g} it takes {reels_needed(claim, true)} reels to prove it four times in five."
+            f"An index of {claim:g} {proven} at 95 %: {counted(found.n, 'reel proves', 'reels prove')} it from "
+            f"{needed:.2f} on; with a true index "
+            f"of {true:g} it takes {counted(reels_needed(claim, true), 'reel')} to prove it four times in five."
         )
     return told
 

@@ -21,6 +21,7 @@ from pipeline.sheets.line_sheet import LineSheet, read_line_sheet
 from pipeline.sheets.log_files import with_files_found
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import LogFile, RunSheet, read_run_sheet
+from pipeline.words import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +169,7 @@ def _disagreements(path: Path, run: RunSheet, line: LineSheet) -> list[Complaint
         complaints.append(
             Complaint(
                 f"{path}: run.logs.walls",
-                f"{max(mapped)} wall columns are mapped but gauge '{gauge.id}' has {gauge.sensors} sensors",
+                f"{max(mapped)} wall columns are mapped but gauge '{gauge.id}' has {counted(gauge.sensors, 'sensor')}",
                 "Map one column a sensor, in order of angle",
             )
         )

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pipeline.length.placement import Placement
 from pipeline.sheets.line_sheet import Instrument
 from pipeline.steps.evidence import Floats, Mask, Seen
+from pipeline.words import counted
 
 
 def near_reading(at_m: Floats, other: Seen) -> Mask:
@@ -54,7 +55,7 @@ def lone_told(gauge: Instrument, frame: pl.DataFrame, lone: Mask) -> tuple[str, 
         return ()
     return (
         (
-            f"{int(alone.sum())} readings of {gauge.id} have a sensor out and no usable diameter on the same wire: "
-            "they judge nothing, and their wire counts as unmonitored."
+            f"{gauge.id}: {counted(int(alone.sum()), 'reading has', 'readings have')} a sensor out and no usable "
+            "diameter on the same wire: they judge nothing, and their wire counts as unmonitored."
         ),
     )

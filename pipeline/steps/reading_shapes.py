@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 from pipeline.errors import ReelproofError
 from pipeline.products.limits import Limit
 from pipeline.results import Refused, Result
-from pipeline.statistics.bootstrap import block_length, redraw
+from pipeline.statistics.bootstrap import block_length, bootstrap_interval, redraw
 from pipeline.statistics.distribution_families import FAMILIES
 from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
 from pipeline.statistics.nonnormal_capability import Family, quantile_index_one_sided
 from pipeline.steps.evidence import Floats, Seen
 
 # Readings the shape is taken from, spread evenly over the run, and samples redrawn (chosen here, to bound the time).
-MOST_READINGS, REDRAWN = 1500, 120
+MOST_READINGS, REDRAWN, INDICES_REDRAWN = 1500, 120, 1000
 # Independent readings' worth that a shape is taken from (as in the statistics room).
 FEWEST = 50
 METHOD = "quantile index of the best fitting family, block bootstrap"
@@ -71,6 +71,36 @@ def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Re
         return replace(found, question=question)
     told = f"Blocks of {block:.0f} of {thin.size} readings, one in {step} for the fit, were redrawn."
     return replace(found, question=question, warnings=(*found.warnings, told))
+
+
+def redrawn_index(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Result | Refused:
+    """The one-sided performance index of a run's readings with an interval by redrawing the wire in blocks.
+
+    It stands beside the index whose interval rests on effective numbers, and needs neither them nor a normal shape.
+
+    Args:
+        seen: the quantity.
+        limit: the limit.
+        series: its steady readings in order, NaN where a piece does not adjoin the next.
+        known_m: wire behind them [m].
+    """
+    words = f"{limit.requirement} {limit.sense} {limit.value:.4g} {limit.unit}"
+    known = series[np.isfinite(series)]
+    sign = 1.0 if limit.sense == "at least" else -1.0
+
+    def index(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray(sign * (rows.mean(axis=1) - limit.value) / (3.0 * rows.std(axis=1, ddof=1)))
+
+    return bootstrap_interval(
+        known[:: max(1, -(-known.size // MOST_READINGS))],
+        index,
+        question=f"How far do the readings stand from {words}, by redrawing the wire in blocks?",
+        unit="",
+        unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
+        repetitions=INDICES_REDRAWN,
+        known_m=known_m,
+    )
 
 
 def _goodness(values: NDArray[np.float64], family: Family) -> tuple[float, float]:

@@ -17,6 +17,7 @@ from pipeline.results import Refused, Result
 from pipeline.statistics.minimum_of_reel import reel_risk
 from pipeline.steps.evidence import Floats, Seen
 from pipeline.steps.wall_tail import diagnostics, margin_answer, normal_risk, tail_answers, tail_of
+from pipeline.words import counted
 
 # Share of the steady readings under the threshold: low enough to see the tail, high enough to have clusters
 # (chosen here; the diagnostics of the threshold are in pipeline.statistics.tail_diagnostics).
@@ -72,7 +73,12 @@ def _risk(
 ) -> Result | Refused:
     tail = tail_of(value, at, threshold)
     if isinstance(tail, int):
-        return Refused(question, METHOD, f"{tail} readings under the threshold are too few.", value.size)
+        return Refused(
+            question,
+            METHOD,
+            f"{counted(tail, 'reading under the threshold is', 'readings under the threshold are')} too few.",
+            value.size,
+        )
     clusters, fit, step, known = tail.clusters, tail.fit, tail.step_m, tail.known_m
     answer = reel_risk(
         clusters.deficit,

@@ -12,9 +12,13 @@ import numpy as np
 
 from pipeline.errors import ReelproofError
 from pipeline.results import Refused, Result
-from pipeline.statistics.change_points import Changes, OneChange, find_changes, noted_nearby, one_change
+from pipeline.statistics.autocorrelation import effective_n
+from pipeline.statistics.change_points import Changes, OneChange, find_changes, one_change
+from pipeline.statistics.drift import linear_drift, residuals_of_line
 from pipeline.statistics.lomb_scargle import gappy_period
+from pipeline.statistics.order_tracking import track
 from pipeline.statistics.periodicity import find_periods
+from pipeline.statistics.run_sheet_notes import noted_nearby
 from pipeline.statistics.turning_elements import (
     TurningElement,
     alias_table,
@@ -27,6 +31,7 @@ from pipeline.statistics.uniform_length import on_uniform_length
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
+from pipeline.words import counted
 
 PERIODS_IN = {
     "mean_wall_mm": "mean wall",
@@ -37,12 +42,21 @@ CHANGES_IN = {"mean_wall_mm": "mean wall", "eccentricity_mm": "offset of the con
 # Wire over which readings are averaged before changes of level are looked for [m]: long against the correlation of
 # neighbouring readings, short against a reel (chosen here).
 AVERAGE_M = 50.0
+# Averages that a line through the run is laid through at least (chosen here).
+FEWEST_STRETCHES = 20
 # Longest chains that are looked through for periods, eight hours at ten a second: a longer run is cut at its first
 # readings (chosen here, to bound the time).
 MOST_READINGS = 300_000
 # Share of the wire without a reading from which on periods are looked for in the readings as they stand, how many of
 # them are looked through, and the longest period [m] (chosen here, to bound the time).
 GAP_SHARE, MOST_GAPPY, LONGEST_GAPPY_M = 0.2, 1500, 100.0
+# A pause between readings this many times as long as usual is a stop; pieces of a run whose speeds are compared; turns
+# by which length and time must part before they can be told apart (all chosen here).
+LONG_PAUSE, SPEEDS_TAKEN, LEAST_PARTED = 20.0, 40, 2.0
+SPEED_KEPT = (
+    "The line kept its speed, so whether the swing belongs to the wire's length (a roll, the capstan) or to time (the "
+    "screw, a control) cannot be told; a change of speed would tell."
+)
 # Level of the CUSUM test for a single change (common practice, no source).
 CUSUM_P = 0.05
 
@@ -67,6 +81,9 @@ def patterns_of(bench: Bench) -> tuple[AnswerRow, ...]:
             rows += [
                 AnswerRow("run", bench.run.id, "changes", one)
                 for one in _changes(bench, seen, words, from_m, to_m)
+            ]
+            rows += [
+                AnswerRow("run", bench.run.id, "drift", one) for one in _drift(seen, words, from_m, to_m)
             ]
     return tuple(rows)
 
@@ -119,10 +136,52 @@ def _periods(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -
         return [replace(found, question=question), *beside]
     if not found.found:
         return [Refused(question, "averaged spectrum (Welch 1967)", found.verdict, at.size), *beside]
+    whole = _unbroken(bench, seen, from_m, to_m)
     return [
-        *(_with_element(bench, one, question, step, seen, found.warnings) for one in found.found),
+        *(
+            _with_element(
+                bench, one, question, step, seen, (*_locked_to(whole, one.estimate), *found.warnings)
+            )
+            for one in found.found
+        ),
         *beside,
     ]
+
+
+def _unbroken(bench: Bench, seen: Seen, from_m: float, to_m: float) -> tuple[Floats, Floats, Floats]:
+    """Places, times at the die [s] and values of the longest wire without a hole or a stop, ramps among it."""
+    inside = (seen.at_m >= from_m) & (seen.at_m < to_m) & seen.fit_for_statistics
+    order = np.flatnonzero(inside)[np.argsort(seen.at_m[inside], kind="stable")]
+    at, value = seen.at_m[order], seen.value[order]
+    placement = bench.placed.placement
+    made, seconds = np.maximum.accumulate(placement.readings["front_m"].to_numpy()), placement.seconds
+    when = np.interp(at, made, seconds)
+    away, apart = np.diff(at), np.diff(when)
+    usual = float(np.median(apart)) if apart.size else 0.0
+    ends = np.flatnonzero((away <= 0) | (away > seen.hole_m) | (apart > LONG_PAUSE * usual)) + 1
+    edges = np.concatenate([[0], ends, [at.size]])
+    longest = int(np.diff(edges).argmax())
+    piece = slice(int(edges[longest]), min(int(edges[longest + 1]), int(edges[longest]) + MOST_READINGS))
+    return at[piece], when[piece], value[piece]
+
+
+def _locked_to(whole: tuple[Floats, Floats, Floats], period_m: float) -> tuple[str, ...]:
+    """Whether a period belongs to the wire's length or to time, in a sentence: changes of speed part the two."""
+    at, when, value = whole
+    marks = np.linspace(0, at.size - 1, SPEEDS_TAKEN + 1).astype(int)
+    if at.size < 4 * SPEEDS_TAKEN or when[-1] <= when[0]:
+        return ()
+    low, usual, high = np.percentile(np.diff(at[marks]) / np.maximum(np.diff(when[marks]), 1e-9), (5, 50, 95))
+    if (at[-1] - at[0]) / period_m * (high - low) / usual < LEAST_PARTED:
+        return (SPEED_KEPT,)
+    near = {"the wire's length": (period_m, period_m), "time": (period_m / high, period_m / low)}
+    found = track(
+        value,
+        {"the wire's length": at, "time": when},
+        {axis: 0.9 * shortest for axis, (shortest, _) in near.items()},
+        {axis: 1.1 * longest for axis, (_, longest) in near.items()},
+    )
+    return () if isinstance(found, Refused) else (found.words,)
 
 
 def _through_gaps(
@@ -164,16 +223,56 @@ def _with_element(
     return replace(one, question=question, warnings=(told, *one.warnings, *warnings))
 
 
-def _changes(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | Refused]:
-    question = f"Where did the level of the {words} change?"
+def _averages(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, Floats]:
+    """Averages over stretches of wire in order, NaN where too little was read, and the middle of each [m]."""
     at, value = _steady(seen, from_m, to_m)
     number = np.floor((at - from_m) / AVERAGE_M).astype(np.int64)
     if at.size == 0:
-        return []
+        return np.zeros(0), np.zeros(0)
     count = np.bincount(number)
-    full = np.flatnonzero(count >= 0.5 * np.median(count[count > 0]))
-    means = np.bincount(number, weights=value)[full] / count[full]
-    middle: Floats = np.asarray(from_m + AVERAGE_M * (full + 0.5), dtype=np.float64)
+    few = count < 0.5 * np.median(count[count > 0])
+    means = np.bincount(number, weights=value) / np.maximum(count, 1)
+    middle: Floats = np.asarray(from_m + AVERAGE_M * (np.arange(count.size) + 0.5), dtype=np.float64)
+    return np.asarray(np.where(few, np.nan, means), dtype=np.float64), middle
+
+
+def _drift(seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | Refused]:
+    """How fast the level moves along the run, by a straight line through the averages over stretches."""
+    question = f"How fast does the {words} drift along the run?"
+    averages, middle = _averages(seen, from_m, to_m)
+    n = int(np.isfinite(averages).sum())
+    if n == 0:
+        return []
+    if n < FEWEST_STRETCHES:
+        reason = f"{counted(n, 'average')} over {AVERAGE_M:g} m cannot carry a line; {FEWEST_STRETCHES} are needed."
+        return [Refused(question, "least squares", reason, n)]
+    worth = effective_n(residuals_of_line(middle, averages))
+    if not worth.resolved:
+        reason = (
+            f"The averages over {AVERAGE_M:g} m wander about a line so slowly that {n} of them are worth about "
+            f"{worth.for_mean:.0f}; an interval could not be trusted. See where the level changed."
+        )
+        return [Refused(question, "least squares", reason, n)]
+    found = linear_drift(
+        middle / 1000.0,
+        averages,
+        worth.for_mean,
+        freedom=worth.freedom,
+        unit=seen.unit,
+        unit_of_place="km",
+        unit_of_inference="section average",
+        known_m=n * AVERAGE_M,
+    )
+    return [replace(found, question=question)]
+
+
+def _changes(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | Refused]:
+    question = f"Where did the level of the {words} change?"
+    averages, from_start = _averages(seen, from_m, to_m)
+    if averages.size == 0:
+        return []
+    full = np.isfinite(averages)
+    means, middle = averages[full], from_start[full]
     try:
         found = find_changes(means, middle)
     except ReelproofError as fault:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 
+from pipeline.columns import WALL_CHANNELS
 from pipeline.steps.evidence import Seen
 from pipeline.steps.measure import STRETCH_M, Measured
 from pipeline.steps.place import Placed
@@ -81,11 +84,31 @@ def _rolled(
     )
 
 
-def reel_summaries(measured: Measured, placed: Placed) -> pl.DataFrame:
-    """Each quantity on each reel: number, mean, spread, extremes and known length (table measured.reel)."""
+def _sensors(measured: Measured, readings: pl.DataFrame) -> dict[str, Seen]:
+    """Each wall sensor as it was logged, on the wire that the mean wall is known of."""
+    mean = measured.seen.get("mean_wall_mm")
+    if mean is None or mean.instrument.kind != "wall gauge":
+        return {}
+    fitted = [one for one in WALL_CHANNELS[: mean.instrument.sensors or 0] if one in readings.columns]
+    values = {one: readings[one].cast(pl.Float64).to_numpy() for one in fitted}
+    return {
+        one: replace(
+            mean,
+            name=one,
+            value=value,
+            fit=mean.fit & np.isfinite(value),
+            fit_for_statistics=mean.fit_for_statistics & np.isfinite(value),
+        )
+        for one, value in values.items()
+    }
+
+
+def reel_summaries(measured: Measured, placed: Placed, readings: pl.DataFrame) -> pl.DataFrame:
+    """Each quantity and wall sensor on each reel: number, mean, spread, extremes, known length (measured.reel)."""
     rows = []
+    every = {**measured.seen, **_sensors(measured, readings)}
     for reel in placed.reels:
-        for name, seen in measured.seen.items():
+        for name, seen in every.items():
             here = seen.rows_within(reel.from_m, reel.to_m)
             counted = here[seen.fit_for_statistics[here] & seen.steady[here]]
             low = seen.worst(reel.from_m, reel.to_m, "at least")

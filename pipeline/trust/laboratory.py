@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.results import Refused, Result
+from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -66,7 +67,7 @@ def agreement(line: Floats, laboratory: Floats, unit: str = "mm") -> Agreement |
         return Refused(
             "agreement with the laboratory",
             "limits of agreement (Bland and Altman)",
-            f"There are {n} pairs; {FEWEST_PAIRS} are needed, and thirty tell more.",
+            f"{counted(n, 'pair is', 'pairs are')} given; {FEWEST_PAIRS} are needed, and thirty tell more.",
             n,
         )
     apart = (line - laboratory)[known]

@@ -19,6 +19,7 @@ from scipy import stats
 from pipeline.results import Assumption, Refused, Result
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.reel_wall import levels_of, reel_walls
+from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -167,7 +168,7 @@ def before_and_after(
     sides = [[one for one in told if one.ended <= changed], [one for one in told if one.began >= changed]]
     if min(len(side) for side in sides) < FEWEST_REELS:
         reason = (
-            f"{len(sides[0])} reels before and {len(sides[1])} after are too few, {FEWEST_REELS} are needed "
+            f"{counted(len(sides[0]), 'reel')} before and {len(sides[1])} after are too few, {FEWEST_REELS} are needed "
             "on each side."
         )
         return Refused(question, METHOD, reason, len(sides[0]) + len(sides[1]))

@@ -37,6 +37,7 @@ from pipeline.tuning.target_loss import TargetLoss, target_loss
 from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops
 from pipeline.tuning.wall_parts import SpreadShares, spread_shares
 from pipeline.tuning.what_if import WhatIf, remedies, what_if
+from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -223,7 +224,7 @@ def _check(runs: Sequence[LineRun]) -> None:
         raise MethodRefusal(
             Complaint(
                 "tuning: runs",
-                f"{len(runs)} runs of {len(products)} products were given"
+                f"{counted(len(runs), 'run')} of {len(products)} products were given"
                 + (f" ({', '.join(products)})" if products else ""),
                 "Ask for one product at a time; what one teaches does not hold for another",
             )

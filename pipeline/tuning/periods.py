@@ -27,6 +27,7 @@ from pipeline.statistics.turning_elements import (
 )
 from pipeline.statistics.uniform_length import on_uniform_length
 from pipeline.tuning.line_run import LineRun
+from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -338,7 +339,7 @@ def advice_on_period(found: LinePeriod) -> str:
     size = (
         f"The {found.channel} swings by {found.amplitude_um:.1f} um either way every {found.period_m:.3f} m "
         f"({100.0 * found.share_of_variance:.0f} % of its variance, {len(found.runs_with)} of "
-        f"{found.runs_looked_at} runs)."
+        f"{counted(found.runs_looked_at, 'run')})."
     )
     if found.harmonic == 0:
         what = (

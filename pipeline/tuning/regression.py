@@ -17,6 +17,7 @@ from scipy import stats
 
 from pipeline.results import Refused
 from pipeline.samples import readings
+from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -137,7 +138,8 @@ def regress(
         or float(np.ptp(y[known])) == 0.0
     ):
         reason = (
-            f"{n} rows are too few for {p} inputs, {30 * (p + 1)} are needed, and every channel has to vary."
+            f"{counted(n, 'row is', 'rows are')} too few for {p} inputs, {30 * (p + 1)} are needed, "
+            "and every channel has to vary."
         )
         return Refused(QUESTION, METHOD, reason, n)
     # Inputs are scaled, so that the fit does not depend on their units.

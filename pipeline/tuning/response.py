@@ -22,6 +22,7 @@ from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.setting_steps import SETTLE_S, SettingStep, steps_in_log
 from pipeline.tuning.step_delay import delay_of_steps
 from pipeline.tuning.transfer_function import TransferFunction, fit_transfer_function
+from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 Loop = Literal["open", "closed", "not known"]
@@ -299,7 +300,7 @@ def _sentences(
         told.append(f"{', '.join(together)} moved at the same steps, so what did it cannot be told apart.")
     if len(steps) < FEWEST_STEPS:
         told.append(
-            f"{len(steps)} steps of the setting were found, {FEWEST_STEPS} are needed for a response."
+            f"{counted(len(steps), 'step')} of the setting found, {FEWEST_STEPS} are needed for a response."
         )
     if math.isfinite(by_balance) and kind == "response" and not gain.low <= by_balance <= gain.high:
         told.append(

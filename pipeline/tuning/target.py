@@ -21,6 +21,7 @@ from pipeline.tuning.needed_mean import Need, Unknowns, needed_mean
 from pipeline.tuning.reel_wall import ReelWall, levels_of
 from pipeline.tuning.requirement_rules import POINT, Rule, rules_of
 from pipeline.tuning.within_reel_tail import block_cuts
+from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -151,7 +152,7 @@ def smallest_target(
     accepted, open_to = risks or Risks(), unknowns or Unknowns()
     if len(reels) < FEWEST_REELS:
         reason = (
-            f"{len(reels)} reels with enough steady wire are too few, {FEWEST_REELS} are needed to see how "
+            f"{counted(len(reels), 'reel')} with enough steady wire are too few, {FEWEST_REELS} are needed to see how "
             "reels differ."
         )
         return Refused(QUESTION, METHOD, reason, len(reels))
@@ -306,12 +307,14 @@ def _warnings(
         )
     elif runs < FEW_RUNS:
         told.append(
-            f"{runs} runs tell little of how runs differ, and the interval is the wider for it: {FEW_RUNS} or more "
+            f"{counted(runs, 'run tells', 'runs tell')} little of how runs differ, and the "
+            f"interval is the wider for it: {FEW_RUNS} or more "
             "narrow it."
         )
     if len(reels) < FEW_REELS:
         told.append(
-            f"{len(reels)} reels cannot demonstrate a risk of {min(risks.reel, risks.cut_sample):g}: it is "
+            f"{counted(len(reels), 'reel cannot', 'reels cannot')} demonstrate a risk of "
+            f"{min(risks.reel, risks.cut_sample):g}: it is "
             f"followed down from what was seen. Without any model, {len(reels)} good reels only bound the "
             f"share of bad ones to {100.0 * (1.0 - 0.05 ** (1.0 / len(reels))):.1f} % at 95 % confidence."
         )

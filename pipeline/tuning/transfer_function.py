@@ -16,6 +16,7 @@ from scipy import optimize, signal, stats
 
 from pipeline.results import Refused
 from pipeline.samples import whole_readings
+from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -99,7 +100,8 @@ def fit_transfer_function(
     count = numerator + denominator + noise + 1
     if first.size != second.size or first.size < 10 * count + delay:
         reason = (
-            f"{first.size} samples are too few for {count} coefficients, or the two series differ in length."
+            f"{counted(first.size, 'sample is', 'samples are')} too few for {count} coefficients, or "
+            "the two series differ in length."
         )
         return Refused(QUESTION, METHOD, reason, int(first.size))
     if float(np.ptp(first)) == 0.0 or float(np.ptp(second)) == 0.0:

@@ -15,6 +15,7 @@ from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STEADY
 from pipeline.results import Assumption, Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
+from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -194,7 +195,8 @@ def usual_shrinkage(now: float, earlier: Floats, confidence: float = 0.99) -> Re
         return Refused(
             question,
             method,
-            f"There are {earlier.size} earlier runs of this product; five are needed to know its family.",
+            f"{counted(earlier.size, 'earlier run of this product is', 'earlier runs of this product are')} on file; "
+            "five are needed to know its family.",
             int(earlier.size),
         )
     mean, sd = float(earlier.mean()), float(earlier.std(ddof=1))

@@ -7,7 +7,9 @@ import re
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
+from scipy import stats
 
 from pipeline.cli.app import run
 from pipeline.review.page_records.data_quality import _in_date, data_quality_review
@@ -49,6 +51,22 @@ def test_a_gauge_study_prints_the_manuals_figures(tmp_path: Path, capsys: pytest
     assert found["categories"] == 4
     # The mean of the readings is 3.0014 mm: 0.302373 of 2.0014 mm, by hand.
     assert found["share_of_margin_pct"] == pytest.approx(15.1, abs=0.05)
+    plain, guarded, _ = found["risks"]["guard_bands"]
+    # By scipy's normal distribution of two values: true value under 1 mm, read from 1 mm up, and the other way round.
+    mean, u = np.array([3.0014, 3.0014]), 0.302373
+    spread = np.array([[found["parts"] ** 2] * 2, [found["parts"] ** 2, found["parts"] ** 2 + u**2]])
+    both = stats.multivariate_normal.cdf([1.0, 1.0], mean, spread)
+    assert plain["accepted_though_bad"] == pytest.approx(
+        stats.norm.cdf(1.0, 3.0014, found["parts"]) - both, rel=0.01
+    )
+    read_bad = stats.norm.cdf(1.0, 3.0014, spread[1, 1] ** 0.5)
+    assert plain["rejected_though_good"] == pytest.approx(read_bad - both, rel=0.01)
+    assert guarded["acceptance_limit_mm"] == pytest.approx(1.302373, abs=5e-6)
+    # w = s0^2/(s0^2 + u^2) of the reading and the rest of the mean, by hand.
+    weight = found["parts"] ** 2 / spread[1, 1]
+    assert found["risks"]["at_the_limit_mm"] == pytest.approx(weight * 1.0 + (1 - weight) * 3.0014, abs=1e-4)
+    assert run(["gauge", str(file), "--limit", "1mm"]) == 0
+    assert "A part that reads at the limit is then most likely 1.1" in said(capsys)[0]
     assert run(["gauge", str(file)]) == 0
     assert "The interaction was pooled with the repeats." in said(capsys)[0]
 

@@ -67,7 +67,7 @@ def charts() -> LineCharts:
     product = ProductCharts(
         base.THHN14.label,
         60,
-        "1 false alarm(s) in 7 days on 15 charts with 60 points a day each: one in 6300 points.",
+        "1 false alarm in 7 days on 15 charts with 60 points a day each: one in 6300 points.",
         (
             ControlChart(
                 "thinnest wall", "individuals chart", "Is any reel out of the ordinary in its thinnest wall?", "mm",

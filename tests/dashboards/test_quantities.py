@@ -71,3 +71,12 @@ def test_an_unknown_unit_is_shown_as_it_is() -> None:
 )
 def test_an_interval_shows_two_figures_of_its_half_width(width: float, digits: int) -> None:
     assert decimals_for_width(width, 6) == digits
+
+
+@pytest.mark.parametrize(
+    ("sd_m", "us", "si"),
+    [(0.46, "1,235", "376.3"), (4.6, "1,235", "376"), (0.02, "1,234.6", "376.3"), (0.0, "1,234.6", "376.3")],
+)  # by hand: 376.3 m is 1,234.58 ft; .46 m is 1.5 ft, .02 m is .07 ft
+def test_a_place_has_no_digit_below_the_first_of_its_uncertainty(sd_m: float, us: str, si: str) -> None:
+    assert text_of(376.3, KINDS["place"], "us", known_to=sd_m) == us
+    assert text_of(376.3, KINDS["place"], "si", known_to=sd_m) == si

@@ -34,6 +34,7 @@ LAYERS: list[set[str]] = [
         "pipeline.errors",
         "pipeline.results",
         "pipeline.samples",
+        "pipeline.words",
     },
 ]
 BASE = LAYERS[-1] | {"pipeline"}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import html
 import io
 import re
 import shutil
@@ -228,6 +229,40 @@ def test_every_link_of_the_site_leads_somewhere(site: Path) -> None:
 
 def test_no_page_is_over_a_megabyte(site: Path) -> None:
     assert {path.name for path in site.rglob("*.html") if path.stat().st_size > 1_000_000} == set()
+
+
+def test_each_method_is_seen_on_a_page(site: Path) -> None:
+    """From the command that writes the pages to what a reader sees: a page of every kind and the method's own words."""
+    for page, told in {
+        "charts/L1.html": (
+            "wall sensors",
+            "T^2 of wall sensors by order around the wire",
+            "multivariate EWMA",
+            "p-chart",
+        ),
+        "capability/index.html": ("by redrawing the wire in blocks?", "circular block bootstrap"),
+        "runs/R-0411.html": ("How fast does the mean wall drift along the run?", "least squares"),
+        "findings/R-0412-F01.html": ("noise alone would put",),
+    }.items():
+        text = (site / page).read_text(encoding="utf-8")
+        assert [one for one in told if one not in text] == [], page
+
+
+# One thing told as many; a figure within a longer number, a range or a table cell of its own does not count.
+ONE_AS_MANY = re.compile(
+    r"(?<![\d.,/:\-\u2013\u202f])\b1 (?:[a-z-]+ )?(?:faults|reels|runs|readings|counts|values|items|findings|signals|"
+    r"samples|pairs|lots|pieces|clusters|blocks|stretches|rows|changes|events|charts|times|days|points|gaps|steps)\b"
+)
+
+
+def test_no_page_tells_one_thing_as_many(site: Path) -> None:
+    told = set()
+    for path in site.rglob("*.html"):
+        text = re.sub(r"<(script|style)\b.*?</\1>", " ", path.read_text(encoding="utf-8"), flags=re.S)
+        told |= {
+            (path.name, one) for one in ONE_AS_MANY.findall(html.unescape(re.sub(r"<[^>]*>", "\n", text)))
+        }
+    assert told == set()
 
 
 def test_pages_are_written_again_only_where_something_changed(judged_store: Path, site: Path) -> None:

@@ -197,7 +197,7 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
     ),
     "one reading": (
         lambda: performance_index_one_sided([0.4], 0.38),
-        "1 values worth 1.0 independent ones are too few, 10 are needed; gather more reels.",
+        "1 value worth 1.0 independent ones is too few, 10 are needed; gather more reels.",
     ),
     "no number": (
         lambda: performance_index_one_sided([NAN] * 30, 0.38),

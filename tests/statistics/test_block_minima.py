@@ -80,7 +80,7 @@ def test_gumbel_stands_in_openly() -> None:
 @pytest.mark.parametrize(
     ("values", "options", "reason"),
     [
-        ([0.4], {}, "1 blocks are too few, 20 are needed; gather more reels."),
+        ([0.4], {}, "1 block is too few, 20 are needed; gather more reels."),
         ([0.4] * 30, {}, "The minima must be finite and not all equal; look for a stuck instrument."),
         (
             [0.4, math.nan] * 15,

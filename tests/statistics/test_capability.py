@@ -187,7 +187,7 @@ def test_capability_only_where_stability_was_shown() -> None:
     ("values", "limit", "reason"),
     [
         ([], 0.381, "0 values worth 0.0 independent ones are too few, 10 are needed; gather more reels."),
-        ([0.4], 0.381, "1 values worth 1.0 independent ones are too few, 10 are needed; gather more reels."),
+        ([0.4], 0.381, "1 value worth 1.0 independent ones is too few, 10 are needed; gather more reels."),
         (
             [0.4] * 20,
             0.381,
@@ -219,7 +219,7 @@ def test_few_effective_values_are_too_few_however_many_readings() -> None:
     found = performance_index_one_sided(walls(5000), 0.381, n_for_mean=4.2, n_for_variance=9.0)
     assert isinstance(found, Refused)
     assert found.reason == (
-        "5000 values worth 4.2 independent ones are too few, 10 are needed; gather more reels."
+        "5,000 values worth 4.2 independent ones are too few, 10 are needed; gather more reels."
     )
 
 
@@ -246,7 +246,7 @@ def test_ties_and_unknown_values_are_told() -> None:
     found = performance_index_one_sided(values, 0.381)
     assert isinstance(found, Result)
     assert (found.n, found.details["n_unknown"]) == (39, 1.0)
-    assert found.warnings[-1] == "1 values are unknown and were left out."
+    assert found.warnings[-1] == "1 value is unknown and was left out."
 
 
 def test_summary_complains_of_infinity_and_bears_emptiness() -> None:

@@ -64,7 +64,7 @@ def test_coverage_of_both_intervals_on_independent_values() -> None:
             [2.5],
             (2.4, 2.6),
             {},
-            "1 values worth 1.0 independent ones are too few, 10 are needed; gather more reels.",
+            "1 value worth 1.0 independent ones is too few, 10 are needed; gather more reels.",
         ),
         (
             [2.5, 2.6] * 9,

@@ -97,7 +97,7 @@ def test_lower_bound_covers() -> None:
 @pytest.mark.parametrize(
     ("figures", "limit", "reason"),
     [
-        (([1.0], [1.0], [9.0], [9.0]), 0.0, "1 reels are too few, 3 are needed; gather more reels."),
+        (([1.0], [1.0], [9.0], [9.0]), 0.0, "1 reel is too few, 3 are needed; gather more reels."),
         (
             ([1.0] * 3, [0.0] * 3, [9.0] * 3, [9.0] * 3),
             0.0,

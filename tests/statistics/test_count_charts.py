@@ -110,7 +110,9 @@ def test_three_sigma_limits_are_refused_where_they_do_not_hold() -> None:
 def test_no_fault_anywhere_sets_no_limits() -> None:
     found = u_chart([0, 0, 0], [1500.0] * 3)
     assert isinstance(found, Refused)
-    assert found.reason == "3 reels with 0 faults set no limits; give a rate fixed beforehand or more reels."
+    assert (
+        found.reason == "3 reels with 0 faults cannot set limits; give a rate fixed beforehand or more reels."
+    )
     assert chart(u_chart([0, 0, 0], [1500.0] * 3, rate_per_km=0.1)).signals == ()
 
 
@@ -121,7 +123,24 @@ def test_share_of_bad_pieces_by_hand() -> None:
     assert [one.item for one in found.signals] == [0, 1]
     none = share_chart([0, 0], [50, 50])
     assert isinstance(none, Refused)
-    assert none.reason == "0 bad of 100 pieces in 2 lots set no limits."
+    assert none.reason == "0 bad of 100 pieces in 2 lots cannot set limits."
+
+
+def test_exact_limits_of_a_share_signal_where_chance_is_small() -> None:
+    # 12 of 100 by scipy's binomial test: at 20 reels and 12 % a lot signals from 10 bad reels on (alpha / 2 = .0001).
+    bad, pieces = [2, 3, 2, 3, 2, 10], [20] * 6
+    found = chart(share_chart(bad, pieces, 2e-4, 0.12))
+    assert [one.item for one in found.signals] == [5]
+    assert (
+        stats.binomtest(10, 20, 0.12, "greater").pvalue
+        < 1e-4
+        < stats.binomtest(9, 20, 0.12, "greater").pvalue
+    )
+    assert found.upper[0] == pytest.approx(0.5)
+    assert found.lower[0] == -math.inf
+    assert found.arl0 == pytest.approx(1 / stats.binom.sf(9, 20, 0.12))
+    (told,) = chart(share_chart([1, 1, 0], [3, 3, 3], 1e-4)).warnings
+    assert told == "No lot is large enough to signal by itself, even if all of its pieces were bad."
 
 
 @pytest.mark.parametrize(

@@ -32,13 +32,13 @@ def test_unknown_readings_are_told() -> None:
     assert isinstance(found, Result)
     usual = stats.linregress([0, 2, 3, 4, 5, 6], y[~np.isnan(y)])
     assert found.estimate == pytest.approx(usual.slope)
-    assert found.warnings == ("1 readings are unknown and were left out.",)
+    assert found.warnings == ("1 reading is unknown and was left out.",)
 
 
 @pytest.mark.parametrize(
     ("at", "values", "worth", "reason"),
     [
-        ([1.0], [0.4], 1.0, "1 readings worth 1.0 independent ones are too few, 5 are needed."),
+        ([1.0], [0.4], 1.0, "1 reading worth 1.0 independent ones is too few, 5 are needed."),
         ([1.0] * 9, [0.4, 0.5, 0.6] * 3, 9.0, "All readings stand at one place."),
         (list(range(9)), [0.4] * 9, 9.0, "All readings are equal; look for a stuck instrument."),
         (

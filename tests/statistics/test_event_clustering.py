@@ -117,7 +117,7 @@ def test_few_faults_use_simulated_splits_near_the_chi_square() -> None:
 @pytest.mark.parametrize(
     ("answer", "reason"),
     [
-        (lambda: trend_along([3.0], 10.0), "1 faults show no trend; at least two are needed."),
+        (lambda: trend_along([3.0], 10.0), "1 fault shows no trend; at least two are needed."),
         (
             lambda: trend_along([10.0, 10.0, 10.0], 10.0),
             "All faults lie at one end of the known length, so no rate can be fitted; look at that end.",

@@ -16,6 +16,7 @@ from pipeline.statistics.multivariate_charts import (
     t_squared,
     wall_baseline,
     wall_chart,
+    wall_parts,
 )
 
 
@@ -59,9 +60,10 @@ def test_the_parts_around_the_wire_add_up_to_t2_exactly(n: int) -> None:
     covariance = linalg.circulant(np.fft.ifft(spectrum).real)
     base = WallBaseline(np.full(n, 0.4), tuple(variances), 100)
     walls = 0.4 + np.random.default_rng(3).normal(size=(6, n))
-    found = wall_chart(walls, base, 0.0027)
-    np.testing.assert_allclose(found.total, t_squared(walls, np.full(n, 0.4), covariance))
-    assert list(found.parts)[:2] == ["mean wall", "eccentricity"]
+    found = wall_parts(walls, base)
+    total = np.sum(list(found.values()), axis=0)
+    np.testing.assert_allclose(total, t_squared(walls, np.full(n, 0.4), covariance))
+    assert list(found)[:2] == ["mean wall", "eccentricity"]
 
 
 def test_worked_split_of_four_sensors() -> None:
@@ -69,22 +71,37 @@ def test_worked_split_of_four_sensors() -> None:
     # (a + e, a, a - e, a) have F0 = 4a, F1 = 2e, F2 = 0: parts 4a^2/v0, 2e^2/v1, 0.
     base = WallBaseline(np.zeros(4), (10.0, 12.0, 5.0), 100)
     a, e = 0.5, math.sqrt(162.5)
+    parts = {name: part[0] for name, part in wall_parts([[a + e, a, a - e, a]], base).items()}
+    assert sum(parts.values()) == pytest.approx(27.183333333333334)
+    assert parts == pytest.approx({"mean wall": 0.1, "eccentricity": 27.083333333333332, "ovality": 0.0})
     found = wall_chart([[a + e, a, a - e, a]], base, 0.0027)
-    assert found.total[0] == pytest.approx(27.183333333333334)
-    assert found.parts["mean wall"][0] == pytest.approx(0.1)
-    assert found.parts["eccentricity"][0] == pytest.approx(27.083333333333332)
-    assert found.parts["ovality"][0] == pytest.approx(0.0)
-    assert [one.rule for one in found.signals] == ["T^2 of eccentricity beyond its limit"]
+    # Share of .0027 for three parts: 1 - .9973^(1/3); limit 2 x 101/100 F(2, 198) by scipy's own quantile.
+    limit = 2.02 * stats.f.ppf(0.9973 ** (1 / 3), 2, 198)
+    assert found.details["limit of eccentricity"] == pytest.approx(limit)
+    assert found.plotted[0] == pytest.approx(27.083333333333332 / limit)
+    assert [one.rule for one in found.signals] == [
+        f"T^2 of eccentricity (27.1, limit {limit:.1f}) beyond its limit"
+    ]
+
+
+def test_limits_of_one_direction_are_those_of_single_values() -> None:
+    base = WallBaseline(np.zeros(4), (10.0, 12.0, 5.0), 30)
+    single = 1 - 0.99 ** (1 / 3)
+    for phase in ("I", "II"):
+        found = wall_chart(np.zeros((1, 4)), base, 0.01, phase)
+        assert found.details["limit of mean wall"] == pytest.approx(t2_limit(1, 30, single, phase))
 
 
 def test_false_alarms_of_the_parts_by_simulation() -> None:
     rng = np.random.default_rng(4)
-    alarms = 0
+    looking_back = alarms = 0
     for _ in range(300):
-        base = wall_baseline(rng.normal(0.4, 0.01, (40, 8)))
+        first = rng.normal(0.4, 0.01, (40, 8))
+        base = wall_baseline(first)
         assert isinstance(base, WallBaseline)
-        found = wall_chart(rng.normal(0.4, 0.01, (50, 8)), base, 0.02)
-        alarms += len({one.item for one in found.signals})
+        looking_back += len(wall_chart(first, base, 0.02, "I").signals)
+        alarms += len(wall_chart(rng.normal(0.4, 0.01, (50, 8)), base, 0.02).signals)
+    assert looking_back / 12_000 == pytest.approx(0.02, abs=0.005)
     assert alarms / 15_000 == pytest.approx(0.02, abs=0.005)
 
 
@@ -97,9 +114,9 @@ def test_a_turn_of_the_eccentricity_is_named() -> None:
         [rng.normal(0.4, 0.004, 8), 0.4 + 0.02 * np.cos(angle - 1.0), np.full(8, 0.42), [np.nan] * 8]
     )
     found = wall_chart(walls, base, 1 / 5040)
-    assert [(one.item, one.rule) for one in found.signals] == [
-        (1, "T^2 of eccentricity beyond its limit"),
-        (2, "T^2 of mean wall beyond its limit"),
+    assert [(one.item, one.rule.split(" (")[0]) for one in found.signals] == [
+        (1, "T^2 of eccentricity"),
+        (2, "T^2 of mean wall"),
     ]
     assert found.warnings == ("1 of 4 items lack a value and are not judged.",)
 

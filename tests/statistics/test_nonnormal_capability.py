@@ -109,7 +109,7 @@ def test_families_that_disagree_are_told() -> None:
             {},
             "All 60 values are equal, so there is no spread; look for a stuck instrument.",
         ),
-        ([0.4], 0.38, {}, "1 values are too few to see a shape, 50 are needed; gather more."),
+        ([0.4], 0.38, {}, "1 value is too few to see a shape, 50 are needed; gather more."),
         ([0.4, math.inf] * 60, 0.38, {}, "60 of 120 values are infinite; flag them and ask again."),
         (
             [0.4, 0.41] * 60,

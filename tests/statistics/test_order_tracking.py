@@ -52,7 +52,7 @@ def test_at_constant_speed_nothing_can_be_told() -> None:
     found = tracked(0.6 * np.sin(2 * np.pi * TIME) + NOISE, {"length": 10 * TIME, "time": TIME})
     assert found.locked_to == ""
     assert found.words.startswith("It cannot be told what the swing is locked to: ")
-    assert found.words.endswith(" %). A change of speed would separate them.")
+    assert found.words.endswith(" %). A larger change of speed would separate them.")
 
 
 def test_only_a_range_of_periods_may_be_looked_at() -> None:

@@ -164,7 +164,7 @@ def test_a_number_that_separates_the_faults_is_refused() -> None:
 
 def test_few_faults_are_told() -> None:
     found = regression([1, 0, 2, 1, 1, 0], [5e3] * 6, DAY_NIGHT)
-    assert found.warnings[-1] == "5 faults for 2 parameters are few; the intervals are only rough."
+    assert found.warnings[-1] == "With 5 faults for 2 parameters the intervals are only rough."
 
 
 @pytest.mark.parametrize(

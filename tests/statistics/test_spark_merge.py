@@ -52,7 +52,7 @@ def test_a_count_without_a_position_is_kept_as_a_fault_of_its_own() -> None:
     assert (merged.raw, merged.merged, merged.without_position) == (3, 2, 1)
     assert merged.members.tolist() == [0, -1, 0]
     assert merged.warnings[1] == (
-        "1 counts have no position on the wire; each is taken for a fault of its own and none is used where "
+        "1 count has no position on the wire; each is taken for a fault of its own and none is used where "
         "the position matters."
     )
 

@@ -84,6 +84,6 @@ def test_complaints_in_full() -> None:
     with pytest.raises(MethodRefusal) as told:
         trend_along_length([1.0], deficits(10, 8), 0.0, 0.0)
     assert str(told.value) == (
-        "trend along length: at_m: 1 positions of 10 clusters between 0 and 0 m. Give one position a cluster, "
+        "trend along length: at_m: 1 position of 10 clusters between 0 and 0 m. Give one position a cluster, "
         "within a piece longer than zero."
     )

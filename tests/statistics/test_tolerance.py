@@ -67,7 +67,7 @@ def test_a_skewed_sample_is_warned_of() -> None:
     ("values", "options", "reason"),
     [
         ([0.4] * 20, {}, "All 20 values are equal; look for a stuck instrument."),
-        ([0.4], {}, "1 values are too few, 10 are needed; gather more reels."),
+        ([0.4], {}, "1 value is too few, 10 are needed; gather more reels."),
         ([0.4, math.inf] * 10, {}, "A value is infinite; flag it and ask again."),
         (
             [0.4, 0.41] * 10,

@@ -163,7 +163,7 @@ def test_unit_change_squares_through() -> None:
     ("values", "reel", "options", "reason"),
     [
         ([0.4] * 8, [1] * 4 + [2] * 4, {}, "All values are equal; look for a stuck instrument."),
-        ([0.4], [1], {}, "1 values are too few, 4 are needed."),
+        ([0.4], [1], {}, "1 value is too few, 4 are needed."),
         ([0.4, math.inf] * 4, [1] * 8, {}, "A value is infinite; flag it and ask again."),
         ([0.4] * 4, [1] * 3, {}, "Each value needs its reel, and its run if there are runs."),
         (
@@ -194,7 +194,7 @@ def test_refusals_in_full(
 @pytest.mark.parametrize(
     ("figures", "run", "reason"),
     [
-        (([1.0], [1.0], [9.0], [9.0], [9.0]), None, "1 reels are too few, 3 are needed."),
+        (([1.0], [1.0], [9.0], [9.0], [9.0]), None, "1 reel is too few, 3 are needed."),
         (
             ([1.0, math.nan, 2.0], [1.0] * 3, [9.0] * 3, [9.0] * 3, [9.0] * 3),
             None,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from scipy import stats
 
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.alarm_budget import guaranteed_width
+from pipeline.statistics.multivariate_charts import BY_ORDER
 from pipeline.statistics.run_rules import EIGHT_IN_A_ROW, FOUR_OF_FIVE, TWO_OF_THREE, run_rules_arl
 from pipeline.steps.chart_maker import FEWEST_REELS, ChartOf
 from pipeline.steps.line_charts import WATCHED, LineCharts, line_charts
@@ -75,7 +77,7 @@ def test_later_reels_are_held_against_limits_of_the_first_ones_only() -> None:
 def test_limits_are_those_of_the_plants_alarm_budget() -> None:
     found = line_charts(reels(quiet(40)), SETTINGS)
     assert found.budget.startswith(
-        "1 false alarm(s) in 7 days on 17 charts with 60 points a day each: one in 7140 "
+        "1 false alarm in 7 days on 19 charts with 60 points a day each: one in 7980 "
     )
     individuals = of(found, "individuals chart", "I").chart
     assert individuals.arl0 == pytest.approx(ARL0)
@@ -119,6 +121,26 @@ def test_a_vector_signal_names_the_part_that_makes_it() -> None:
     signals = of(line_charts(made, SETTINGS), "T^2 chart", "II", "wall_vector_mm").chart.signals
     assert [one.item for one in signals] == [9]
     assert "most of it the offset of the conductor" in signals[0].rule
+
+
+def test_a_signal_of_the_wall_sensors_names_its_order_around_the_wire() -> None:
+    """Eight sensors, invented: the reel whose sensors swing twice around the wire is oval, and nothing else."""
+    random, turn = np.random.default_rng(8), 2 * np.pi * np.arange(8) / 8
+    made = []
+    for k, one in enumerate(reels(quiet(40))):
+        walls = 0.41 + random.normal(0, 0.002, 8) + (0.02 * np.cos(2 * turn - 0.4) if k == 30 else 0.0)
+        sensors = {f"wall_{number}_mm": float(wall) for number, wall in enumerate(walls, 1)}
+        made.append(replace(one, values={**one.values, **sensors}))
+    later = of(line_charts(made, SETTINGS), BY_ORDER, "II", "wall_sensors_mm")
+    assert [later.reels[one.item].reel_id for one in later.chart.signals] == ["reel 30"]
+    assert later.chart.signals[0].rule.startswith("T^2 of ovality (")
+    for lost in made[:20]:
+        lost.values.pop("wall_8_mm")  # type: ignore[attr-defined]
+    refused = {one.method: one.reason for one in line_charts(made, SETTINGS).refused}
+    assert (
+        refused[BY_ORDER]
+        == "4 reels of 8 sensors cannot set a baseline; give 10 reels of 3 sensors at least."
+    )
 
 
 def test_faults_that_come_closer_together_are_seen() -> None:

@@ -10,17 +10,16 @@ import pytest
 from pipeline.results import Refused, Result
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Seen
-from pipeline.steps.run_patterns import _by_cusum, _periods
+from pipeline.steps.run_patterns import _by_cusum, _drift, _periods
 from tests.published.worked_cases import column
 
 
-def with_wall(at: np.ndarray, value: np.ndarray) -> tuple[Bench, Seen]:
-    """A line without turning elements, and a mean wall read at these places."""
+def with_wall(at: np.ndarray, value: np.ndarray, seconds: np.ndarray | None = None) -> tuple[Bench, Seen]:
+    """A line without turning elements, and a mean wall read at these places, at 2 m/s or at the times given."""
     yes = np.ones(at.size, dtype=bool)
-    speed = pl.DataFrame({"speed_m_s": [2.0]})
-    bench = SimpleNamespace(
-        line=SimpleNamespace(elements=()), placed=SimpleNamespace(placement=SimpleNamespace(readings=speed))
-    )
+    placed = pl.DataFrame({"speed_m_s": np.full(at.size, 2.0), "front_m": at})
+    placement = SimpleNamespace(readings=placed, seconds=at / 2.0 if seconds is None else seconds)
+    bench = SimpleNamespace(line=SimpleNamespace(elements=()), placed=SimpleNamespace(placement=placement))
     seen = Seen(
         name="mean_wall_mm", unit="mm", instrument=cast(Any, None), row=np.arange(at.size), at_m=at, value=value,
         fit=yes, fit_for_statistics=yes, steady=yes, uncertainty=0.002, extent_m=0.1, hole_m=2.0,
@@ -65,3 +64,40 @@ def test_the_cusum_finds_nothing_in_chance_and_says_so() -> None:
     (told,) = _by_cusum(quiet, np.arange(100.0), "mm")
     assert told.startswith("The CUSUM test for a single change finds none (p = ")
     assert _by_cusum(np.full(100, 0.4), np.arange(100.0), "mm") == ()
+
+
+@pytest.mark.parametrize("axis", ["the wire's length", "time"])
+def test_a_change_of_speed_tells_what_a_swing_is_locked_to(axis: str) -> None:
+    """A line that slows from 4 to 2 m/s, evenly or by steps; a swing of 8 m of wire, or of 2 s."""
+    at = np.arange(0.0, 2400.0, 0.5)
+    seconds = np.interp(at, [0.0, 1200.0, 1800.0, 2400.0], [0.0, 300.0, 500.0, 800.0])
+    if axis == "the wire's length":
+        seconds = 1200.0 * np.log(2400.0 / (2400.0 - 0.5 * at))  # speed 4 - at/1200 m/s, by hand
+    turns = at / 8.0 if axis == "the wire's length" else seconds / 2.0
+    random = np.random.default_rng(4)
+    wall = 0.4 + 0.003 * random.standard_normal(at.size) + 0.004 * np.sin(2 * np.pi * turns)
+    bench, seen = with_wall(at, wall, seconds)
+    found = next(one for one in _periods(bench, seen, "mean wall", 0.0, 2400.0) if isinstance(one, Result))
+    assert found.estimate == pytest.approx(8.0, abs=0.1)
+    assert any(one.startswith(f"The swing is locked to {axis}: its line holds ") for one in found.warnings)
+    bench, seen = with_wall(at, wall)
+    steady = next(one for one in _periods(bench, seen, "mean wall", 0.0, 2400.0) if isinstance(one, Result))
+    assert any(one.startswith("The line kept its speed, so whether the swing") for one in steady.warnings)
+
+
+def test_a_drift_along_the_run_has_an_interval_or_is_refused() -> None:
+    """.004 mm a km over 2.4 km (invented) in noise; a straight line through a wall that only wanders is refused."""
+    at = np.arange(0.0, 2400.0, 0.5)
+    noise = np.random.default_rng(5).standard_normal(at.size)
+    _, seen = with_wall(at, 0.4 + 4e-6 * at + 0.003 * noise)
+    (found,) = _drift(seen, "mean wall", 0.0, 2400.0)
+    assert isinstance(found, Result)
+    assert found.low < 0.004 < found.high and found.low > 0.003
+    assert (found.question, found.unit) == ("How fast does the mean wall drift along the run?", "mm/km")
+    _, seen = with_wall(at, 0.4 + 1e-4 * np.cumsum(noise))
+    (wandering,) = _drift(seen, "mean wall", 0.0, 2400.0)
+    assert isinstance(wandering, Refused)
+    assert "an interval could not be trusted. See where the level changed." in wandering.reason
+    (short,) = _drift(seen, "mean wall", 0.0, 600.0)
+    assert isinstance(short, Refused)
+    assert short.reason == "12 averages over 50 m cannot carry a line; 20 are needed."

@@ -49,7 +49,7 @@ def test_a_difference_that_grows_is_told() -> None:
 def test_too_few_pairs_and_equal_differences() -> None:
     few = agreement(np.ones(3), np.ones(3))
     assert isinstance(few, Refused)
-    assert few.reason == "There are 3 pairs; 5 are needed, and thirty tell more."
+    assert few.reason == "3 pairs are given; 5 are needed, and thirty tell more."
     same = agreement(np.arange(6.0) + 0.5, np.arange(6.0))
     assert not isinstance(same, Refused)
     assert (same.bias.estimate, same.spread, same.p) == (0.5, 0.0, 0.0)

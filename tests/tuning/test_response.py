@@ -148,7 +148,7 @@ def test_no_steps_is_no_response() -> None:
     y = 0.3 * np.concatenate((np.zeros(4), x))[:n] + 0.5 * wander(n, 0.9, random)
     one = found(answer_to(np.arange(n) * 1.0, x, y, "melt_temperature_c", "mean wall", "mm per degC"))
     assert one.kind == "association"
-    assert one.sentences[-1] == "0 steps of the setting were found, 2 are needed for a response."
+    assert one.sentences[-1] == "0 steps of the setting found, 2 are needed for a response."
     assert abs(one.delay_s - 4.0) <= 1.0
     still = answer_to(
         np.arange(n) * 1.0, np.full(n, 5.0), y, "melt_temperature_c", "mean wall", "mm per degC"

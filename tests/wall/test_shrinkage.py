@@ -149,7 +149,7 @@ def test_a_run_usual_shrinkage_is_told() -> None:
     assert told.warnings == ()
     few = usual_shrinkage(usual.estimate, earlier[:3])
     assert isinstance(few, Refused)
-    assert few.reason == "There are 3 earlier runs of this product; five are needed to know its family."
+    assert few.reason == "3 earlier runs of this product are on file; five are needed to know its family."
 
 
 def test_scrap_in_metres_and_kilograms() -> None:

@@ -17,6 +17,7 @@ from dashboards.records import (
     SectionProfile,
     Trace,
 )
+from pipeline.nonconformance.decision import false_events_per_km
 from pipeline.nonconformance.rules import RULE_BY_ID
 from pipeline.products.product import find_product
 from pipeline.review.genealogy_of_store import sheets_of
@@ -65,7 +66,9 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
         ),
         faults=fault_marks(book, row["evidence_from_m"], row["evidence_to_m"]),
         section=_section(book, row, frame) if frame is not None else None,
-        decision_rule=_how_sure(row, requirement, _averaged_m(row, frame)),
+        decision_rule=_how_sure(
+            row, requirement, _averaged_m(row, frame), _noise_told(book, row, requirement)
+        ),
         evidence=_log_lines(book, row, frame) if frame is not None else (),
         same_cause=_same_cause(row, books),
         dispositions=disposition_rows(book, row["finding_id"]),
@@ -163,13 +166,41 @@ def _averaged_m(row: Row, frame: pl.DataFrame | None) -> float | None:
     return float(np.diff(near.sort().to_numpy()).mean()) if near.len() > 1 else None
 
 
-def _how_sure(row: Row, requirement: Row | None, averaged_m: float | None = None) -> str:
+def _noise_told(book: RunBook, row: Row, requirement: Row | None) -> str:
+    """How many readings a km noise alone would put beyond the limit on wire like the rest of the reel, in words."""
+    if requirement is None or not requirement["uncertainty"] or row["limit_value"] is None:
+        return ""
+    column = RULE_BY_ID[row["rule"]].column
+    reel = next(
+        (one for one in book.reel_summaries if (one["reel_id"], one["quantity"]) == (row["reel_id"], column)),
+        None,
+    )
+    if reel is None or reel["mean"] is None or not reel["known_m"]:
+        return ""
+    away = reel["mean"] - row["limit_value"]
+    margin = away if requirement["sense"] == "at least" else -away
+    dense = reel["readings"] / reel["known_m"]
+    single, pair = (false_events_per_km(margin, requirement["uncertainty"], dense, k) for k in (1, 2))
+    return (
+        f". Were the wire everywhere as this reel is on average, noise alone would put {_few(single)} readings and "
+        f"{_few(pair)} pairs of neighbours a km beyond the limit; noise that lasts over several readings makes "
+        "more pairs"
+    )
+
+
+def _few(figure: float) -> str:
+    """A number of events as pages print it, whole from ten on."""
+    return "under 0.001" if figure < 0.001 else f"{figure:,.0f}" if figure >= 10 else f"{figure:.2g}"
+
+
+def _how_sure(row: Row, requirement: Row | None, averaged_m: float | None = None, noise: str = "") -> str:
     """The decision rule, and how likely the wire conforms at the worst reading (JCGM 106:2012, 7.3), in words.
 
     Args:
         row: the finding.
         requirement: the judgement of its limit on its reel.
         averaged_m: wire that one reading averages over, which its uncertainty says nothing of [m].
+        noise: what noise alone would do, in words.
     """
     if requirement is None:
         return ""
@@ -189,7 +220,7 @@ def _how_sure(row: Row, requirement: Row | None, averaged_m: float | None = None
     return (
         f"{rule}. With a standard uncertainty of {u:.3g} {row['unit']} the wire conforms at the worst reading with a "
         f"probability of {shown} (flat prior, normal errors); the worst of many readings was picked, so this is "
-        f"lower than for one taken at random{averaged}"
+        f"lower than for one taken at random{averaged}{noise}"
     )
 
 

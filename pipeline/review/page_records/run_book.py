@@ -27,7 +27,7 @@ ASKED: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("The thinnest point", ("insulation thinnest", "minimum of a reel")),
     ("Spark faults", ("faults", "fault repeats")),
     ("Material and scrap", ("mass", "scrap")),
-    ("What comes back along the wire, and what changed", ("periods", "changes")),
+    ("What comes back along the wire, and what changed", ("periods", "changes", "drift")),
     ("The instruments", ("gauge noise", "hot to cold", "usual shrinkage", "station offsets")),
 )
 
