@@ -199,7 +199,7 @@ def _coincides(bench: Bench, seen: Seen, words: str, places: Floats, sd_m: float
     if not isinstance(found, Coincidence):
         return replace(found, question=question)
     told = (
-        f"{found.faults_with} of {found.faults} faults, where chance makes {found.expected:.2g} (p = "
+        f"{found.faults_with} of {counted(found.faults, 'fault')}, where chance makes {found.expected:.2g} (p = "
         f"{found.p_value:.2g}); {found.events_with} of {found.events} such places have a fault."
     )
     cause = f"{100 * found.without.estimate:.0f} % of the faults have none: contamination, or damage after the gauge."

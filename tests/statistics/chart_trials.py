@@ -20,7 +20,7 @@ from scipy.signal import lfilter
 
 from pipeline.results import Chart, Refused
 from pipeline.statistics.alarm_budget import guaranteed_width
-from pipeline.statistics.count_charts import u_chart
+from pipeline.statistics.count_charts import share_chart, u_chart
 from pipeline.statistics.ewma_cusum import CusumChart, cusum_chart, ewma_chart
 from pipeline.statistics.multivariate_charts import mewma_chart, t2_chart, wall_baseline, wall_chart
 from pipeline.statistics.rare_event_charts import g_chart, gap_chart, gap_cusum, gap_cusum_arl
@@ -168,6 +168,29 @@ def wall_parts(n: int, random: Random) -> Simulated:
     return _shares(ARL0, alarms, 60)
 
 
+def wall_parts_first(n: int, random: Random) -> Simulated:
+    """Eight sensors split by order, looking back on the 40 reels that set the limits."""
+    alarms = []
+    for _ in range(2 * n):
+        walls = 0.4 + 0.005 * random.standard_normal((40, 8))
+        base = wall_baseline(walls)
+        assert not isinstance(base, Refused)
+        alarms.append(len(wall_chart(walls, base, 1 / ARL0, "I").signals))
+    return _shares(ARL0, alarms, 40)
+
+
+def shares_of_runs(n: int, random: Random) -> Simulated:
+    """Runs of 10 to 60 reels, one in eight bad, the share known; what the limits reach is computed exactly."""
+    pieces = random.integers(10, 60, 200)
+    alarms, computed = [], math.nan
+    for _ in range(n):
+        made = _chart(share_chart(random.binomial(pieces, 0.125), pieces, 1 / ARL0, 0.125))
+        alarms.append(len(made.signals))
+        assert made.arl0 is not None
+        computed = made.arl0
+    return _shares(computed, alarms, 200)
+
+
 def counts(n: int, random: Random) -> Simulated:
     """Reels of unequal length, 1 to 6 faults expected, the rate known; what the limits reach is computed exactly."""
     lengths = 1000.0 * random.uniform(1.0, 6.0, 200)
@@ -308,7 +331,9 @@ TRIALS: dict[str, Callable[[int, Random], Simulated]] = {
     "T^2 chart, phase I": t2_first,
     "T^2 chart, phase II": t2_second,
     "T^2 of wall sensors by order": wall_parts,
+    "T^2 of wall sensors by order, phase I": wall_parts_first,
     "u-chart": counts,
+    "p-chart": shares_of_runs,
     "chart of single gaps": _gaps(1),
     "chart of sums of five gaps": _gaps(5),
     "g-chart": good_between,

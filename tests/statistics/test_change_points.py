@@ -4,11 +4,12 @@ import math
 
 import numpy as np
 import pytest
-from scipy import signal
+from scipy import linalg, signal, stats
 
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
 from pipeline.statistics.change_points import (
+    PHI,
     Changes,
     OneChange,
     find_changes,
@@ -107,6 +108,32 @@ def test_place_and_size_within_their_intervals(phi: float, size: float) -> None:
         inside += [one.low <= 120 <= one.high, one.shifts[0].low <= size <= one.shifts[0].high, 1]
     assert inside[2] >= 63
     assert (inside[:2] / inside[2] > 0.85).all()
+
+
+def test_the_interval_of_a_size_weighs_every_correlation_by_its_restricted_likelihood() -> None:
+    """Independent: the whole covariance matrix, scipy's normal density, and Student's t by scipy."""
+    x = ar1(0.7, 90, np.random.default_rng(9))
+    x[40:] += 6.0
+    (found,) = changes(x).changes
+    assert found.item == 40
+    levels = np.column_stack([np.arange(90) < 40, np.arange(90) >= 40]).astype(float)
+    contrast = np.linalg.pinv(levels)[1] - np.linalg.pinv(levels)[0]
+    shares, errors = [], []
+    for phi in PHI:
+        v = linalg.toeplitz(phi ** np.arange(90.0))
+        inverse = np.linalg.inv(v)
+        away = x - levels @ np.linalg.solve(levels.T @ inverse @ levels, levels.T @ inverse @ x)
+        variance = away @ inverse @ away / 88
+        full = stats.multivariate_normal.logpdf(away, cov=variance * v)
+        # Restricted likelihood: less what the two levels take (Patterson & Thompson 1971).
+        shares.append(full - 0.5 * np.linalg.slogdet(levels.T @ inverse @ levels / variance)[1])
+        errors.append(math.sqrt(variance * (contrast @ v @ contrast)))
+    weight = np.exp(np.array(shares) - max(shares))
+    shift = found.shifts[0]
+    half = (shift.high - shift.low) / 2
+    held = 2 * stats.t.cdf(half / np.array(errors), 88) - 1
+    assert weight @ held / weight.sum() == pytest.approx(0.95, abs=1e-6)
+    assert shift.size == pytest.approx(float(contrast @ x))
 
 
 def test_quantiles_of_the_place() -> None:

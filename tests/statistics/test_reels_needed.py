@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from pipeline.errors import MethodRefusal
 from pipeline.statistics.capability import index_lower_bound
@@ -20,6 +21,15 @@ def test_index_that_proves_is_the_inverse_of_the_lower_bound(claimed: float) -> 
         found = index_that_proves(claimed, reels)
         assert index_lower_bound(found, reels) == pytest.approx(claimed, abs=1e-9)
         assert found == pytest.approx(kept, abs=5e-4)
+
+
+def test_the_proving_index_is_a_quantile_of_scipys_noncentral_t() -> None:
+    scale = 3.0 * 30**0.5
+    found = index_that_proves(1.33, 30)
+    assert found == pytest.approx(stats.nct.ppf(0.95, 29, 1.33 * scale) / scale, rel=1e-6)
+    assert chance_to_prove(1.33, 1.67, 30) == pytest.approx(
+        stats.nct.sf(found * scale, 29, 1.67 * scale), abs=1e-6
+    )
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from pipeline.results import Refused, Result
 from pipeline.statistics.below_threshold import fit_tail, tail_quantile
@@ -31,6 +32,12 @@ def test_level_has_an_interval_around_it_and_the_thin_side_is_longer() -> None:
     assert found.details["standard_error_delta"] == pytest.approx((found.high - found.low) / 3.92, rel=0.5)
     assert found.warnings == ("It is about averages over 0.5 m; shorter thin spots are not in it.",)
     assert found.question == "level under which a reel of 1500 m goes 0.001 times on average"
+
+
+def test_the_level_is_a_quantile_of_scipys_pareto_tail() -> None:
+    # 4 clusters a km on 1.5 km, once in 1,000 reels: depth passed by one cluster in 6,000.
+    depth = stats.genpareto.isf(1e-3 / (0.004 * 1500), -0.15, scale=0.008)
+    assert LowerTail(0.42, 0.008, -0.15, 0.004).level_passed(1e-3, 1500) == pytest.approx(0.42 - depth)
 
 
 def test_delta_error_by_simulation() -> None:
