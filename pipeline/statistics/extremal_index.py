@@ -23,8 +23,8 @@ from pipeline.words import counted
 _GAPS = [1, 2, 5, 10, 20, 50, 100]
 # Simulated series (tests/statistics/interval_coverage_found.csv); the likelihood of K-gaps held in 89.5 % and in none.
 HELD = (
-    "The 95 % interval is a little short: it held the true figure in 92.8 % of simulated series with 200 readings "
-    "under the threshold, in 93.9 % of series of 100,000 readings at a lag-one correlation of .95."
+    "The 95 % interval held the true figure in 95.4 % of simulated series with 200 readings under the threshold, in "
+    "94.5 % of series of 100,000 readings at a lag-one correlation of .95."
 )
 _GROUPS = 20  # groups of neighbouring spacings for the jackknife; chosen here
 
@@ -219,7 +219,7 @@ def extremal_index(
 
 
 def _jackknife_interval(spacings: NDArray[np.int64], confidence: float) -> tuple[float, float]:
-    """Interval of the intervals estimate: jackknife of its logarithm over groups of neighbouring spacings.
+    """Interval about the intervals estimate: jackknife over groups of neighbouring spacings.
 
     Groups keep what neighbouring spacings have in common, which the likelihood of K-gaps takes as independent.
     Source: Tukey's jackknife, Efron and Tibshirani, An Introduction to the Bootstrap (1993), chapter 11 (from
@@ -236,14 +236,13 @@ def _jackknife_interval(spacings: NDArray[np.int64], confidence: float) -> tuple
         return 0.0, 1.0
     without = 2.0 * (first.sum() - first) ** 2 / ((t.size - size) * (second.sum() - second))
     whole = 2.0 * first.sum() ** 2 / (t.size * second.sum())
-    pseudo = _GROUPS * math.log(whole) - (_GROUPS - 1) * np.log(without)
+    pseudo = _GROUPS * whole - (_GROUPS - 1) * without
     half = (
         float(stats.t.ppf(0.5 + confidence / 2.0, _GROUPS - 1))
         * float(pseudo.std(ddof=1))
         / math.sqrt(_GROUPS)
     )
-    middle = float(pseudo.mean())
-    return min(math.exp(middle - half), min(whole, 1.0)), min(math.exp(middle + half), 1.0)
+    return max(min(whole, 1.0) - half, 0.0), min(whole + half, 1.0)
 
 
 def decluster(values: ArrayLike, at_m: ArrayLike, threshold: float, run_m: float) -> Clusters:

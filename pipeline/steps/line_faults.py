@@ -16,7 +16,7 @@ from pipeline.errors import ReelproofError
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.rate_changes import RateChange, rate_change
-from pipeline.statistics.rate_comparison import compare_rates
+from pipeline.statistics.rate_comparison import compare_rates, power_of_comparison
 from pipeline.statistics.rate_regression import RateRegression, rate_regression
 from pipeline.steps.line_reels import LineReel
 
@@ -24,6 +24,8 @@ Answer = tuple[str, Result | Refused]
 TOPIC = "fault rates"
 # Pairs of shifts or lots that are compared one by one; beyond them the regression has all at once (chosen here).
 MOST_PAIRS = 6
+# Faults up to which the chance to see a difference is summed over all pairs of counts (chosen here, to bound the time).
+MOST_SUMMED = 1000
 
 
 def fault_answers(reels: Sequence[LineReel]) -> list[Answer]:
@@ -67,8 +69,22 @@ def _pairs(kind: str, reels: Sequence[LineReel]) -> list[Result | Refused]:
             for name in (one, other)
         ]
         question = f"Is the fault rate of {kind} {one} another than that of {kind} {other}?"
-        found.append(_tried(question, lambda s=sums: compare_rates(*s[0], *s[1])))  # type: ignore[misc]
+        found.append(_tried(question, lambda s=sums: _compared(*s[0], *s[1])))  # type: ignore[misc]
     return found
+
+
+def _compared(faults: int, tested_m: float, others: int, other_m: float) -> Result | Refused:
+    """Two rates compared; where no difference shows, how often one of twice the rate would have."""
+    found = compare_rates(faults, tested_m, others, other_m)
+    if isinstance(found, Refused) or found.details["p_value"] < 0.05 or faults + others > MOST_SUMMED:
+        return found
+    usual = 1000.0 * (faults + others) / (tested_m + other_m)
+    seen = power_of_comparison(2.0 * usual, usual, tested_m, other_m)
+    told = (
+        f"No difference shows, which is no proof of none: with so much wire a rate of twice {usual:.3g} a km would "
+        f"be told from it {100.0 * seen:.0f} times in 100."
+    )
+    return replace(found, warnings=(*found.warnings, told))
 
 
 def _asked(found: Result | Refused, question: str) -> Result | Refused:

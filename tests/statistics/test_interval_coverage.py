@@ -34,8 +34,6 @@ EXACT = {"event_rate", "rate_comparison", "share_of_reels", "event_coincidence"}
 # Intervals known to hold the truth less often than 95 %, each with the least it does; all are told (see below).
 SHORT = {
     "block bootstrap of a mean, lag-one .95": 0.92,
-    "extremal index, lag-one .95": 0.92,
-    "extremal index, max-autoregression": 0.92,
     "fault rate ratio by regression, overdispersed": 0.935,
     "shape of the tail": 0.935,
     "size of a change, lag-one .95": 0.93,

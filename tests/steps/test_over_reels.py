@@ -8,7 +8,7 @@ import pytest
 from pipeline.results import Refused, Result
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.capability import performance_index_one_sided
-from pipeline.statistics.rate_comparison import compare_rates
+from pipeline.statistics.rate_comparison import compare_rates, rate_p_value
 from pipeline.statistics.reels_needed import index_that_proves
 from pipeline.steps.line_indices import ReelLimit
 from pipeline.steps.line_reels import LineReel
@@ -125,6 +125,24 @@ def test_shifts_and_lots_are_compared_and_held_equal() -> None:
         one for one in found if isinstance(one, Result) and "night" in one.question and one is not pair
     ]
     assert regressed and regressed[0].low > 1.5
+
+
+def test_where_no_difference_shows_the_chance_to_see_one_is_told() -> None:
+    """12 faults on 96 km a shift: 24 against 12 expected at twice the usual rate; how often told apart, by drawing."""
+    made = reels(96, faults=lambda k: int(k % 8 in {0, 1}))
+    (pair,) = (
+        one
+        for one in of(over_reels(made, (), Charts()), "fault rates")
+        if one.question == "Is the fault rate of shift day another than that of shift night?"
+    )
+    drawn = np.random.default_rng(6).poisson((24.0, 12.0), (1000, 2)).tolist()
+    seen = np.mean([rate_p_value(one, 96e3, other, 96e3, "mid-p") < 0.05 for one, other in drawn])
+    assert isinstance(pair, Result)
+    told = pair.warnings[-1]
+    assert told.startswith(
+        "No difference shows, which is no proof of none: with so much wire a rate of twice 0.125"
+    )
+    assert int(told.removesuffix(" times in 100.").rsplit(" ", 1)[1]) == pytest.approx(100 * seen, abs=5)
 
 
 def test_a_change_of_the_rate_names_the_reel() -> None:
