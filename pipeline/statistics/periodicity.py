@@ -402,7 +402,7 @@ def _verdict(found: tuple[Result, ...], unit: str) -> str:
         + (f", harmonic {one.details['harmonic']:.0f}" if one.details["harmonic"] > 1 else "")
         for one in found
     )
-    return f"{len(found)} period(s) stand above the background: {told}."
+    return f"{counted(found, 'period stands', 'periods stand')} above the background: {told}."
 
 
 def spread_without(sigma: float, amplitude: float) -> float:

@@ -54,7 +54,7 @@ def gap_chart(
     mean = positive(mean_gap_m, "mean_gap_m", "m")
     low, high = float(mean * stats.gamma.ppf(half, together)), float(mean * stats.gamma.isf(half, together))
     items: list[int] = np.flatnonzero((sums < low) | (sums > high)).tolist()
-    rule = f"sum of {together} gap(s) with a chance of {half:.3g} or less"
+    rule = f"sum of {counted(together, 'gap')} with a chance of {half:.3g} or less"
     left = x.size % together
     return Chart(
         question=QUESTION,

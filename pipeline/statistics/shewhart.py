@@ -133,7 +133,10 @@ def individuals_chart(
         )
     if not phase_two and known.size < 2:
         return Refused(
-            question, method, f"{known.size} value(s) set no limits; at least two are needed.", known.size
+            question,
+            method,
+            f"{counted(known.size, 'value sets', 'values set')} no limits; at least two are needed.",
+            known.size,
         )
     if not phase_two and np.ptp(known) == 0.0:
         shown = f"{known[0]:g} {unit}".strip()

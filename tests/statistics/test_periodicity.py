@@ -98,7 +98,7 @@ def test_a_capstan_and_its_half_turn_are_found_with_intervals() -> None:
         assert one.details["amplitude_high"] > amplitude * 0.95
         assert one.details["coherence"] > 0.9
         assert one.warnings == ()
-    assert found.verdict.startswith("2 period(s) stand above the background: 0.94")
+    assert found.verdict.startswith("2 periods stand above the background: 0.94")
     assert "harmonic 2" in found.verdict
 
 

@@ -117,7 +117,7 @@ def test_what_sets_no_limits_is_refused() -> None:
     assert constant.reason == "All 12 values equal 0.4 mm, so chance has no size; check the instrument."
     single = individuals_chart([0.4, math.nan])
     assert isinstance(single, Refused)
-    assert single.reason == "1 value(s) set no limits; at least two are needed."
+    assert single.reason == "1 value sets no limits; at least two are needed."
 
 
 def test_ties_that_hide_the_scatter_from_the_robust_estimate() -> None:
