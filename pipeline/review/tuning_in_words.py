@@ -14,6 +14,7 @@ from pipeline.words import counted
 if TYPE_CHECKING:
     from pipeline.review.tuning_on_file import LineOnFile, ProductTuning
     from pipeline.tuning.line_tuning import LineTuning
+    from pipeline.tuning.response import Answer
     from pipeline.tuning.start_up import Start
     from pipeline.tuning.target import Target
 
@@ -31,11 +32,12 @@ SETTING = {
     "melt_temperature_c": "melt temperature",
     "melt_pressure_bar": "melt pressure",
 }
+CIRCUMSTANCE = {"stood_s": "time stood before", "ramp_s": "time to steady speed"}
 
 
 def with_settings_named(sentence: str) -> str:
-    """A sentence with settings by their names instead of their columns'."""
-    for column, words in sorted(SETTING.items(), key=lambda pair: -len(pair[0])):
+    """A sentence with settings and circumstances by their names instead of their columns'."""
+    for column, words in sorted((SETTING | CIRCUMSTANCE).items(), key=lambda pair: -len(pair[0])):
         sentence = sentence.replace(column, words)
     return sentence
 
@@ -238,11 +240,22 @@ def _answers(tuning: LineTuning) -> Iterator[str]:
         if isinstance(one, Refused):
             yield f"{one.question}: {one.reason}"
             continue
-        late = ""
-        if one.kind == "response" and math.isfinite(one.delay_s):
-            late = f" It comes {one.delay_s:.1f} s later ({one.delay_low_s:.1f} to {one.delay_high_s:.1f})."
+        late = delay_in_words(one)
+        after = f" Half of it has come after {late}." if late else ""
         told = with_settings_named(" ".join(one.sentences))
-        yield f"{one.output} on {SETTING.get(one.setting, one.setting)}: {told}{late}"
+        yield f"{one.output} on {SETTING.get(one.setting, one.setting)}: {told}{after}"
+
+
+def delay_in_words(answer: Answer) -> str:
+    """When half of a response has come, with its interval and its beginning; "" where it is not known."""
+    if answer.kind != "response" or not math.isfinite(answer.delay_s):
+        return ""
+    digits = 2 if answer.delay_high_s - answer.delay_low_s < 1.0 else 1
+    half, low, high = (
+        f"{one:.{digits}f}" for one in (answer.delay_s, answer.delay_low_s, answer.delay_high_s)
+    )
+    begins = f", begun after {answer.begins_s:.1f} s" if math.isfinite(answer.begins_s) else ""
+    return f"{half} s ({low} to {high}){begins}"
 
 
 def _balance(tuning: LineTuning) -> Iterator[str]:
@@ -272,7 +285,7 @@ def _starts(found: LineOnFile) -> Iterator[str]:
     if isinstance(good, Refused):
         yield good.reason
     else:
-        yield from good.sentences
+        yield from map(with_settings_named, good.sentences)
 
 
 def start_in_words(start: Start) -> str:

@@ -17,8 +17,9 @@ from pipeline.review.asking import not_on_file
 from pipeline.review.tuning_question import facts_on_file, named, newest_change, question_of
 from pipeline.review.tuning_runs import tuning_run
 from pipeline.store.readings import thinned_folders
+from pipeline.tuning.good_starts import GoodStarts, good_starts
 from pipeline.tuning.line_tuning import LineTuning, tuning_of_line
-from pipeline.tuning.start_up import GoodStarts, Start, good_starts
+from pipeline.tuning.start_up import Start
 
 if TYPE_CHECKING:
     from pipeline.results import Refused

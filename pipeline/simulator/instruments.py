@@ -13,8 +13,8 @@ from pipeline.sheets.line_sheet import Instrument
 from pipeline.simulator.logger_faults import LoggerFaults, RawCounter
 from pipeline.simulator.randomness import Wander, WanderSource, stream
 from pipeline.simulator.scenario import RunScenario
-from pipeline.simulator.speed import Motion
-from pipeline.simulator.troubles import ScrewStep
+from pipeline.simulator.speed import Motion, SpeedPlan
+from pipeline.simulator.troubles import ColdStart, ScrewStep
 from pipeline.simulator.wire import TrueWire
 
 Readings = dict[str, NDArray[np.float64]]
@@ -26,6 +26,7 @@ _SCREW_NOISE_RPM = 0.12
 _MELT = (Wander(0.5, 200.0), Wander(0.15, 0.2))
 _PRESSURE_REL = (Wander(0.006, 30.0), Wander(0.004, 0.3))
 _KV_NOISE = 0.02
+_WARMS_S = 100.0  # a chilled melt is warm again to 63 % after this [s]
 
 
 def cold_diameter_mm(copper: Seen, coat: Seen, angle_deg: float) -> NDArray[np.float64]:
@@ -149,9 +150,13 @@ class Instruments:
         jitter = _SCREW_NOISE_RPM * noise.standard_normal((count, 2))
         flow = np.maximum(share, 0.0)
         screw = flow * _screw_share(self._scenario, motion.front_m)
+        melt_c = model.melt_c + self._melt.take(count)
+        for one in self._scenario.troubles:
+            if isinstance(one, ColdStart):
+                melt_c -= one.colder_c * _colder_share(self._scenario.speed, one.stop, motion.t_s)
         readings = {
             "screw_speed_rpm": np.maximum(model.screw_rpm * screw + jitter[:, 0] * (flow > 0), 0.0),
-            "melt_temperature_c": model.melt_c + self._melt.take(count),
+            "melt_temperature_c": melt_c,
             # Pressure over a die grows with flow to the power law's exponent, here 0.4 (invented).
             "melt_pressure_bar": model.melt_bar
             * (0.15 + 0.85 * screw**0.4)
@@ -171,6 +176,15 @@ def _screw_share(scenario: RunScenario, front_m: NDArray[np.float64]) -> NDArray
         if isinstance(one, ScrewStep):
             faster[(front_m >= one.from_m) & (front_m < one.to_m)] += one.share
     return faster
+
+
+def _colder_share(plan: SpeedPlan, stop: int, t_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How much of a stop's chill the melt has: it grows while the line stands and goes when it runs."""
+    number = [place for place, leg in enumerate(plan.legs) if leg.phase == "stop"][stop - 1]
+    from_s, to_s = plan.times_s[number], plan.times_s[number + 1]
+    grown = np.clip((t_s - from_s) / (to_s - from_s), 0.0, 1.0)
+    share: NDArray[np.float64] = grown * np.exp(-np.maximum(t_s - to_s, 0.0) / _WARMS_S)
+    return share
 
 
 def _window(

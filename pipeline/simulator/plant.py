@@ -1,4 +1,4 @@
-"""The demo plant's day: seventeen runs on two lines and three shifts, each with what went wrong.
+"""The demo plant's day: eighteen runs on two lines and three shifts, each with what went wrong.
 
 Everything is invented. Reels of line L1 are 2,286 m (7,500 ft), of L2 305 m (1,000 ft). A reel's wire is what
 was at the die while the counter stood at its start and end less the length of the line.
@@ -22,6 +22,7 @@ from pipeline.simulator.speed import plain_plan
 from pipeline.simulator.troubles import (
     BoltTurn,
     CentreDrift,
+    ColdStart,
     DropOut,
     EncoderReset,
     ScrewStep,
@@ -62,6 +63,7 @@ class PlannedRun:
         lots: material lots; the product's usual ones where left out.
         log_parts: number of files in sequence.
         trial: whether it is a trial of settings.
+        interval_s: time between readings [s].
     """
 
     number: str
@@ -77,6 +79,7 @@ class PlannedRun:
     lots: tuple[Lot, ...] = ()
     log_parts: int = 1
     trial: bool = False
+    interval_s: float = 0.1
 
 
 def shift_named(start: datetime) -> str:
@@ -141,6 +144,7 @@ def scenario_of(run: PlannedRun) -> RunScenario:
         zone=ZONE,
         log_parts=run.log_parts,
         trial=run.trial,
+        interval_s=run.interval_s,
     )
 
 
@@ -173,6 +177,22 @@ def _bolts_tried(places_m: tuple[float, ...]) -> tuple[BoltTurn, ...]:
     """Each bolt of line L2 turned half a turn by itself; opposite bolts take each other back."""
     tried = zip(places_m, LINES["L2"]().bolts, (-0.5, 0.5, -0.5, 0.5), strict=True)
     return tuple(BoltTurn(at_m, bolt.id, turns, 140.0, 12.0) for at_m, bolt, turns in tried)
+
+
+# How long the line stands before each start tried on L2 [s], and how much too cold the melt then is [deg C].
+_STARTS_TRIED = (
+    (90.0, 0.0), (150.0, 9.0), (60.0, 1.0), (210.0, 7.5), (120.0, 0.0), (180.0, 6.0), (75.0, 8.5), (100.0, 0.5),
+)  # fmt: skip
+
+
+def _stops_tried() -> tuple[tuple[float, float], ...]:
+    """Where the line slows down for each of those stops, the start before it having had its wire [m]."""
+    at_m, before_c, stops = 0.0, 0.0, []
+    for stands_s, colder_c in _STARTS_TRIED:
+        at_m += 500.0 + 20.0 * before_c
+        stops.append((at_m, stands_s))
+        before_c = colder_c
+    return tuple(stops)
 
 
 def planned_runs() -> Sequence[PlannedRun]:
@@ -400,5 +420,23 @@ def _line_l2() -> tuple[PlannedRun, ...]:
                 ScrewStep(1790.0, 2400.0, 0.04, 8.4),
             ),
             trial=True,
+        ),
+        PlannedRun(
+            "0517",
+            4,
+            "00:40",
+            "1/0 AWG",
+            1,
+            "A trial of starts, logged twice a second with the wall control off: eight times the line is stopped and "
+            "started again, four of them with the melt 6 to 9 deg C too cold, and the colder it is the longer the wall "
+            "is too thick and off centre. All that wire is scrap and on no reel. The reel made after it is releasable.",
+            tuple(
+                ColdStart(stop, colder_c, 0.12, 0.45, 120.0, 12.0 + 14.0 * colder_c)
+                for stop, (_, colder_c) in enumerate(_STARTS_TRIED, 1)
+            ),
+            first_m=5000.0,
+            stops=_stops_tried(),
+            trial=True,
+            interval_s=0.5,
         ),
     )

@@ -154,7 +154,28 @@ class ScrewStep:
     late_m: float
 
 
-WireTrouble = ThinAllRound | ThinOneSide | CentreDrift | StopMark
+@dataclass(frozen=True, slots=True)
+class ColdStart:
+    """The line starts again with the melt too cold, and the wall takes the longer to settle.
+
+    Args:
+        stop: after which stop, counted from 1.
+        colder_c: how much colder the melt is when the wire moves [deg C]; it is gone to 37 % after 100 s.
+        thick_mm: how much the wall is too thick at first [mm].
+        offset_mm: how far off centre the conductor is at first [mm].
+        angle_deg: direction of its thin side from the first wall sensor [deg].
+        settle_m: length in which both are gone to 37 % [m].
+    """
+
+    stop: int
+    colder_c: float
+    thick_mm: float
+    offset_mm: float
+    angle_deg: float
+    settle_m: float
+
+
+WireTrouble = ThinAllRound | ThinOneSide | CentreDrift | StopMark | ColdStart
 Adjusted = BoltTurn | ScrewStep
 EventTrouble = SparkFaults | SurfaceFlaws
 LogTrouble = DropOut | Stuck | Spikes | EncoderReset | EncoderSlip | WrongUnit

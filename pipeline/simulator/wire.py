@@ -19,6 +19,7 @@ from pipeline.simulator.speed import Motion
 from pipeline.simulator.troubles import (
     BoltTurn,
     CentreDrift,
+    ColdStart,
     ScrewStep,
     StopMark,
     ThinAllRound,
@@ -182,6 +183,11 @@ class TrueWire:
             elif isinstance(one, StopMark):
                 for stop_m in self._stops:
                     coat["mean_mm"] -= one.depth_mm * bump(s_m, stop_m, one.length_m)
+            elif isinstance(one, ColdStart) and one.stop <= len(self._stops):
+                since_m = s_m - self._stops[one.stop - 1]
+                left = np.where(since_m < 0.0, 0.0, np.exp(-np.maximum(since_m, 0.0) / one.settle_m))
+                coat["mean_mm"] += one.thick_mm * left
+                _thin_towards(coat, Offset(one.offset_mm, one.angle_deg), left)
             elif isinstance(one, BoltTurn):
                 _turn_bolt(coat, one, self._scenario, s_m)
             elif isinstance(one, ScrewStep):

@@ -21,6 +21,7 @@ from pipeline.tuning.centring import Centring, centring_of_run
 from pipeline.tuning.covering_target import CoveringTarget, covering_target
 from pipeline.tuning.draw import Draw, draw_of
 from pipeline.tuning.giveaway import Giveaway, Price, giveaway
+from pipeline.tuning.good_starts import GoodStarts, good_starts
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.mass_balance import SpecificOutput, gauge_check, specific_output
 from pipeline.tuning.needed_mean import Unknowns
@@ -31,7 +32,7 @@ from pipeline.tuning.regression import Regression, regress
 from pipeline.tuning.response import Answer, answer_to, at_the_die
 from pipeline.tuning.setting_steps import steps_in_log
 from pipeline.tuning.settings import SettingAdvice, ways_to_target
-from pipeline.tuning.start_up import GoodStarts, Start, good_starts, starts_of
+from pipeline.tuning.start_up import Start, starts_of
 from pipeline.tuning.target import Target, smallest_target
 from pipeline.tuning.target_loss import TargetLoss, target_loss
 from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops

@@ -52,6 +52,8 @@ class Need:
         estimate: that mean wall [mm].
         draws: what it may be, one value a draw [mm].
         open_mm: what stays open either way beyond the draws [mm].
+        open_below_mm: what stays open downward besides [mm]: noise is taken off the depth of dips and not off their
+            number, so the truth may lie lower by about as much again.
         chance_now: share that fails at today's mean.
         cost_mm: mean wall less the level of the rule's series [mm].
         level_sd: standard deviation of reel levels [mm].
@@ -71,6 +73,7 @@ class Need:
     estimate: float
     draws: Floats
     open_mm: float
+    open_below_mm: float
     chance_now: float
     cost_mm: float
     level_sd: float
@@ -149,10 +152,15 @@ def needed_mean(
     variance = fitted.within_sd**2
     left = np.maximum(variance - rule.noise_mm**2, 0.05 * variance) + small**2
     factor = np.sqrt(left / variance)
+    open_below = 0.0
     if rule.unit_at_risk == "cut sample":
         depth = float(-special.ndtri(risk)) * np.hypot(level_draws, fitted.within_sd * factor)
     else:
         depth = depth_for_chance(risk, level_draws, fitted, tail.threshold, factor, reel_m)
+        if rule.noise_mm > 0.0:
+            noisy = np.sqrt((variance[:1] + small**2) / variance[:1])
+            left_in = depth_for_chance(risk, level_draws[:1], fitted.first, tail.threshold, noisy, reel_m)
+            open_below = float(left_in[0] - depth[0])
     needed = sign * (rule.limit_mm + depth) + cost_draws
     need = Need(
         rule,
@@ -160,6 +168,7 @@ def needed_mean(
         float(needed[0]),
         needed[1:],
         unknowns.offset_mm if rule.of_offset else 0.0,
+        open_below,
         0.0,
         cost,
         levels.sd,

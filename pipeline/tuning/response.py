@@ -44,9 +44,11 @@ class Answer:
         kind: 'response' if steps of the setting show it, 'association' otherwise.
         gain: change of the output a unit of the setting, with its interval.
         by_balance: what the mass balance alone would make of it; NaN where it says nothing.
-        delay_s: how much later the output answers, the way from die to gauge taken off [s]; NaN if not seen.
+        delay_s: how much later the output answers, the way from die to gauge taken off [s]; NaN if not seen. From
+            steps it is the time until half of the answer has come.
         delay_low_s: lower end of its interval [s].
         delay_high_s: upper end [s].
+        begins_s: how much later the answer begins, as the fitted shape has it [s]; NaN without steps.
         output_leads: whether the output was seen to move before the setting: a control at work.
         steps: the steps found in the log.
         sentences: what to read of it.
@@ -60,6 +62,7 @@ class Answer:
     delay_s: float
     delay_low_s: float
     delay_high_s: float
+    begins_s: float
     output_leads: bool
     steps: tuple[SettingStep, ...]
     sentences: tuple[str, ...]
@@ -171,24 +174,24 @@ def _delay_interval(
     delay: Delay | None,
     confidence: float,
     steps: tuple[SettingStep, ...],
-) -> tuple[float, float, float]:
-    """Delay [s] with an interval from four parts of the longest stretch; half a reading at least.
+) -> tuple[float, float, float, float]:
+    """Delay [s], its interval, and when the answer begins, from the steps of the setting.
 
-    Where fewer than three parts show it, the steps' own delays stand in if there are two or more.
+    Where fewer than two of them show it, by correlation, with an interval from four parts of the longest stretch, half
+    a reading at least.
     """
-    step = float(np.median(np.diff(seconds)))
-    seen = delay is not None and delay.significant and delay.peak_lag >= -1.0
-    lags = _lags_of_parts(setting, output, step) if seen else []
-    by_steps = delay_of_steps(seconds, setting, output, steps, confidence) if len(lags) < 3 else None
+    by_steps = delay_of_steps(seconds, setting, output, steps, confidence)
     if by_steps is not None:
-        return by_steps
-    if delay is None or not seen:
-        return math.nan, math.nan, math.nan
+        return by_steps.half_s, by_steps.low_s, by_steps.high_s, by_steps.begins_s
+    if delay is None or not delay.significant or delay.peak_lag < -1.0:
+        return math.nan, math.nan, math.nan, math.nan
+    step = float(np.median(np.diff(seconds)))
+    lags = _lags_of_parts(setting, output, step)
     half = 1.0
     if len(lags) >= 3:
         spread = float(np.std(lags, ddof=1)) / math.sqrt(len(lags))
         half = max(0.5, float(stats.t.ppf(0.5 + confidence / 2.0, len(lags) - 1)) * spread)
-    return delay.peak_lag * step, (delay.peak_lag - half) * step, (delay.peak_lag + half) * step
+    return delay.peak_lag * step, (delay.peak_lag - half) * step, (delay.peak_lag + half) * step, math.nan
 
 
 def _lags_of_parts(setting: Floats, output: Floats, step_s: float) -> list[float]:

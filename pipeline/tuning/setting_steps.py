@@ -24,6 +24,8 @@ BLOCK_S = 5.0  # settings are averaged over this before steps are looked for [s]
 HOLD_S = 60.0  # a level held for less is a ramp or a touch, not a level [s] (chosen here)
 SETTLE_S = 60.0  # output after a step is left out for this long [s]: crosshead and control (chosen here)
 LEAST_STEP = 0.005  # smallest step looked at, as a share of the level (chosen here)
+FAR = 6  # blocks apart at which a setting has forgotten most of where it was (chosen here)
+NORMAL_MEDIAN = 0.6745  # median size of a standard normal deviate
 MOVED_WITH = (
     0.25  # another setting whose relative step is at least this part of it moved with it (chosen here)
 )
@@ -75,7 +77,8 @@ def levels_held(seconds: Floats, setting: Floats, hold_s: float = HOLD_S) -> lis
     count = np.bincount(number[known], minlength=int(number[-1]) + 1)
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = np.bincount(number[known], setting[known], minlength=count.size) / count
-    found = find_changes(mean)
+    spread = _long_run_sd(mean)
+    found = find_changes(mean, long_run_sd=None if spread is None else [spread])
     items = np.flatnonzero(np.isfinite(mean))
     if isinstance(found, Refused) or items.size == 0:
         starts: list[int] = []
@@ -94,6 +97,28 @@ def levels_held(seconds: Floats, setting: Floats, hold_s: float = HOLD_S) -> lis
                 )
             )
     return held
+
+
+def _long_run_sd(mean: Floats) -> float | None:
+    """Root of the long-run variance of a setting about its levels; None where it does not move or too little is known.
+
+    From medians of differences one and `FAR` blocks apart, which steps leave alone while they are few of the blocks:
+    the plain estimate takes a setting that is stepped to and fro for one that wanders, and finds no step. For a
+    first-order autoregression the two squares stand as 1 - phi to 1 - phi^FAR; derived.
+    """
+    near, far = (_typical_square(mean[lag:] - mean[:-lag]) for lag in (1, FAR))
+    if near <= 0.0 or far <= 0.0:
+        return None
+    memory = np.arange(0.0, 0.99, 0.01)
+    phi = float(memory[np.argmin(np.abs((1.0 - memory) / (1.0 - memory**FAR) - near / far))])
+    variance = 0.5 * far / (1.0 - phi**FAR)
+    return math.sqrt(variance * (1.0 + phi) / (1.0 - phi))
+
+
+def _typical_square(differences: Floats) -> float:
+    """Variance of the differences by their median size; 0 where most are nothing or few are known."""
+    known = np.abs(differences[np.isfinite(differences)])
+    return (float(np.median(known)) / NORMAL_MEDIAN) ** 2 if known.size >= 10 else 0.0
 
 
 def _merged(mean: Floats, edges: list[int]) -> list[int]:

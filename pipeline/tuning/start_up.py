@@ -1,32 +1,21 @@
-"""How many metres does a start cost, and what did the good starts have in common?
-
-A start's scrap is the wire from the standing line until wire that is steady, settled and inside the limits, and
-stays so. What goes with short starts is looked for only among enough starts, and paid for by how much was looked
-at.
-"""
+"""How many metres does a start cost? The wire from the standing line on until it is steady, settled and in limits."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from pipeline.length.settling import settled_at_m
 from pipeline.length.steady_state import STEADY, STOP
-from pipeline.results import Refused
 from pipeline.tuning.line_run import LineRun
 
 Floats = NDArray[np.float64]
 
 GOOD_FOR_M = 100.0  # wire that has to stay good before a start counts as over [m] (chosen here)
-FEWEST_STARTS = 8
-PERMUTATIONS = 4000
-QUESTION = "what short starts have in common"
-METHOD = "rank correlation of scrap with each circumstance, permutation p, Holm over all looked at"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,51 +43,6 @@ class Start:
     held_by: str
     figures: Mapping[str, float]
     labels: Mapping[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Common:
-    """One circumstance and how scrap goes with it.
-
-    Args:
-        name: the circumstance.
-        correlation: Spearman's rank correlation with scrap; for labels, the share of the variance of ranks between
-            them.
-        p_value: permutation probability, corrected for all circumstances looked at.
-        good: its median among the shortest third of starts, or the label most of them had.
-        others: the same among the rest.
-        sentence: what to read of it.
-    """
-
-    name: str
-    correlation: float
-    p_value: float
-    good: str
-    others: str
-    sentence: str
-
-
-@dataclass(frozen=True, slots=True)
-class GoodStarts:
-    """What short starts have in common.
-
-    Args:
-        common: circumstances that stand out, the surest first.
-        looked_at: circumstances looked at.
-        starts: starts used.
-        median_m: median scrap of a start [m].
-        best_third_m: mean scrap of the shortest third [m].
-        saving_m: scrap saved a start if all were like the shortest third [m].
-        sentences: what to read of it.
-    """
-
-    common: tuple[Common, ...]
-    looked_at: tuple[str, ...]
-    starts: int
-    median_m: float
-    best_third_m: float
-    saving_m: float
-    sentences: tuple[str, ...]
 
 
 def starts_of(
@@ -210,130 +154,3 @@ def _figures(run: LineRun, row: int, steady_rows: NDArray[np.int64], stood_s: fl
     if steady_rows.size:
         figures["line_speed_m_s when steady"] = float(np.median(run.speed_m_s[steady_rows]))
     return {name: value for name, value in figures.items() if math.isfinite(value)}
-
-
-def good_starts(starts: Sequence[Start], level: float = 0.05, seed: int = 1) -> GoodStarts | Refused:
-    """What short starts have in common.
-
-    Args:
-        starts: starts of one line, of as many runs as there are.
-        level: probability of naming anything by chance, over all circumstances looked at.
-        seed: of the permutations.
-
-    Returns:
-        What stands out, or a `Refused` for fewer than eight starts that were over: below that they are only listed.
-
-    Going together is not causing; try it on the next starts. Source: S. Holm, Scand. J. Statist. 6 (1979), 65-70.
-    """
-    over = [one for one in starts if math.isfinite(one.scrap_m)]
-    if len(over) < FEWEST_STARTS:
-        reason = (
-            f"{len(over)} {'start' if len(over) == 1 else 'starts'} that came to an end "
-            f"{'is' if len(over) == 1 else 'are'} on record, {FEWEST_STARTS} are needed to say what "
-            "the good ones have in common; until then they are listed side by side."
-        )
-        return Refused(QUESTION, METHOD, reason, len(over))
-    scrap = np.array([one.scrap_m for one in over])
-    names = sorted(
-        {name for one in over for name in one.figures} | {name for one in over for name in one.labels}
-    )
-    rows = []
-    for place, name in enumerate(names):
-        looked = _association(name, over, scrap, seed + place)
-        if looked is not None:
-            rows.append((name, *looked))
-    ordered = sorted(rows, key=lambda one: one[2])
-    corrected, worst = [], 0.0
-    for place, (name, strength, p) in enumerate(ordered):
-        worst = max(worst, min(p * (len(ordered) - place), 1.0))
-        corrected.append((name, strength, worst))
-    best = np.argsort(scrap)[: max(len(over) // 3, 1)]
-    common = tuple(_common(name, strength, p, over, best) for name, strength, p in corrected if p <= level)
-    third = float(scrap[best].mean())
-    return GoodStarts(
-        common,
-        tuple(one[0] for one in ordered),
-        len(over),
-        float(np.median(scrap)),
-        third,
-        float(scrap.mean()) - third,
-        _told(common, ordered, scrap, third, len(over)),
-    )
-
-
-def _association(name: str, starts: Sequence[Start], scrap: Floats, seed: int) -> tuple[float, float] | None:
-    """Strength of one circumstance and its permutation probability; None where it hardly varies."""
-    ranks = stats.rankdata(scrap)
-    random = np.random.default_rng(seed)
-    if all(name in one.figures for one in starts):
-        values = stats.rankdata([one.figures[name] for one in starts])
-        if float(np.ptp(values)) == 0.0:
-            return None
-        z = (values - values.mean()) / values.std()
-        y = (ranks - ranks.mean()) / max(float(ranks.std()), 1e-12)
-        found = float(z @ y) / z.size
-        drawn = random.permuted(np.tile(y, (PERMUTATIONS, 1)), axis=1) @ z / z.size
-        return found, float((1 + np.sum(np.abs(drawn) >= abs(found) - 1e-12)) / (PERMUTATIONS + 1))
-    if not all(name in one.labels for one in starts):
-        return None
-    codes = np.unique([one.labels[name] for one in starts], return_inverse=True)[1]
-    counts = np.bincount(codes)
-    if counts.size < 2 or counts.size > ranks.size // 2:
-        return None
-
-    centred = ranks - ranks.mean()
-    member = (codes[:, None] == np.arange(counts.size)) / np.sqrt(counts)
-    square = max(float(centred @ centred), 1e-12)
-    found = float(((centred @ member) ** 2).sum()) / square
-    drawn = ((random.permuted(np.tile(centred, (PERMUTATIONS, 1)), axis=1) @ member) ** 2).sum(
-        axis=1
-    ) / square
-    return found, float((1 + np.sum(drawn >= found - 1e-12)) / (PERMUTATIONS + 1))
-
-
-def _common(name: str, strength: float, p: float, starts: Sequence[Start], best: NDArray[np.int64]) -> Common:
-    chosen = set(best.tolist())
-    sides = [[one for n, one in enumerate(starts) if (n in chosen) == good] for good in (True, False)]
-    shown = [_typical(name, side) for side in sides]
-    return Common(
-        name,
-        strength,
-        p,
-        shown[0],
-        shown[1],
-        f"{name}: {shown[0]} in the shortest third of starts, {shown[1]} in the others (p {p:.2g}).",
-    )
-
-
-def _typical(name: str, starts: Sequence[Start]) -> str:
-    figures = [one.figures[name] for one in starts if name in one.figures]
-    if figures:
-        return f"{float(np.median(figures)):.4g}"
-    labels = [one.labels[name] for one in starts if name in one.labels]
-    return max(sorted(set(labels)), key=labels.count) if labels else "not recorded"
-
-
-def _told(
-    common: tuple[Common, ...],
-    looked: Sequence[tuple[str, float, float]],
-    scrap: Floats,
-    third: float,
-    n: int,
-) -> tuple[str, ...]:
-    told = [
-        (
-            f"{n} starts cost {float(scrap.mean()):.0f} m of wire each on average (median "
-            f"{float(np.median(scrap)):.0f} m); the shortest third {third:.0f} m."
-        )
-    ]
-    if common:
-        told += [one.sentence for one in common]
-        told.append(
-            "Going together is not causing: try it on the next starts, and keep to the plant's procedure."
-        )
-    else:
-        told.append(
-            f"None of the {len(looked)} circumstances looked at goes with short starts beyond chance; that "
-            "does not show that none matters."
-        )
-    return tuple(told)

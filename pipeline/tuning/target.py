@@ -186,7 +186,7 @@ def _target(
     estimate = max(one.estimate for one in lower)
     best = np.max([one.draws for one in lower], axis=0)
     worst_open = np.max([one.draws + one.open_mm for one in lower], axis=0)
-    least_open = np.max([one.draws - one.open_mm for one in lower], axis=0)
+    least_open = np.max([one.draws - one.open_mm - one.open_below_mm for one in lower], axis=0)
     binding = max(lower, key=lambda one: one.estimate).rule.requirement
     tail = 0.5 * (1.0 - confidence)
     low, high = float(np.quantile(least_open, tail)), float(np.quantile(worst_open, 1.0 - tail))
@@ -263,7 +263,7 @@ def _noise_told(unknowns: Unknowns) -> str:
 
 
 def _rule_target(need: Need, lower: list[Need], best: Floats, base: Result, tail: float) -> RuleTarget:
-    low = float(np.quantile(need.draws - need.open_mm, tail))
+    low = float(np.quantile(need.draws - need.open_mm - need.open_below_mm, tail))
     high = float(np.quantile(need.draws + need.open_mm, 1.0 - tail))
     needed = replace(
         base,

@@ -67,6 +67,11 @@ class TailDraws:
     shape: Floats
     within_sd: Floats
 
+    @property
+    def first(self) -> TailDraws:
+        """The first draw alone."""
+        return TailDraws(self.clusters_per_m[:1], self.scale[:1], self.shape[:1], self.within_sd[:1])
+
 
 def deviations(values: Sequence[Floats]) -> list[Floats]:
     """Deviations of readings from the level of their own reel.

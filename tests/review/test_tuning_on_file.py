@@ -15,6 +15,7 @@ from pipeline.review.tuning_on_file import LineOnFile, tuning_on_file
 from pipeline.store.database import open_to_read
 from pipeline.tuning.bolt_response import Response
 from pipeline.tuning.centring import Centring
+from pipeline.tuning.good_starts import GoodStarts
 from pipeline.tuning.response import Answer
 from pipeline.tuning.target import Target
 
@@ -39,11 +40,13 @@ def test_target_and_overwall_stand_on_the_everyday_runs(l2: LineOnFile) -> None:
     assert one.tuning.overwall is not None
     assert one.price.km_per_month == 300.0
     assert one.tuning.overwall.money_per_month == pytest.approx(one.tuning.overwall.kg_km * 300.0 * 2.4)
-    # The trial's thicker wire is not in it, and a spot with a cause of its own is set apart and told.
+    # The trials' thicker wire is not in it, and a spot with a cause of its own is set apart and told.
     assert target.runs == 5
     assert one.tuning.apart is not None
     assert (one.tuning.apart.reels, one.tuning.apart.kept) == (("L2-0514-03",), ())
-    assert any(sentence.startswith("R-0516 is a trial of settings") for sentence in one.tuning.warnings)
+    assert any(
+        sentence.startswith("R-0516, R-0517 are trials of settings") for sentence in one.tuning.warnings
+    )
 
 
 def test_bolts_are_learned_from_the_trial(l2: LineOnFile) -> None:
@@ -65,6 +68,8 @@ def test_bolts_are_learned_from_the_trial(l2: LineOnFile) -> None:
 def test_centring_of_every_run_covers_the_truth(l2: LineOnFile) -> None:
     for run, found in l2.products[0].tuning.centring.items():
         assert isinstance(found, Centring), run
+        if run == "R-0517":  # its cold starts push the centre aside for a good part of its wire
+            continue
         assert found.size_low_um - 6.0 < OFFSET_UM < found.size_high_um + 6.0
         assert abs(found.thin_deg - THIN_DEG) < max(found.angle_half_deg, 2.0)
 
@@ -108,6 +113,21 @@ def test_starts_of_a_line_are_put_together_over_its_products(judged_store: Path)
     assert fourteen.settings[0].reaches_target
 
 
+def test_the_trial_of_starts_names_the_melt_and_nothing_else(l2: LineOnFile) -> None:
+    # The truth of the trial: 0.12 mm too thick, gone to 37 % in 12 m and 14 m more a degree; a block of 20 m of wire is
+    # settled once what is left is within three deviations of such blocks, about 6 um each: ln(120/18) = 1.9 lengths.
+    assert len(l2.starts) == 16
+    good = l2.good_starts
+    assert isinstance(good, GoodStarts)
+    (melt,) = good.common
+    assert melt.name == "melt_temperature_c at the start"
+    assert melt.high_m < 0.0
+    assert (
+        melt.low_m < -14.0 * 1.9 * 0.63 < melt.high_m
+    )  # warm starts wait for the speed, which takes a third of it
+    assert {"stood_s", "ramp_s", "melt_pressure_bar at the start"} < set(good.looked_at)
+
+
 def test_only_the_newest_runs_are_read_in_full_and_that_is_told(
     judged_store: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -115,9 +135,9 @@ def test_only_the_newest_runs_are_read_in_full_and_that_is_told(
     with open_to_read(judged_store) as store:
         found = tuning_on_file(store, "L2", changed=datetime(2026, 3, 3, 20, 30, tzinfo=UTC))
     (one,) = found.products
-    assert (one.read, one.runs) == (2, 6)
+    assert (one.read, one.runs) == (2, 7)
     assert one.told[0] == (
-        "The newest 2 of 6 runs are read in full (25,000 readings at most, from R-0516 on); older ones speak only in a "
+        "The newest 2 of 7 runs are read in full (25,000 readings at most, from R-0515 on); older ones speak only in a "
         "comparison before and after. Narrow the period with --from and --to to read others."
     )
     # Of the two, one is a trial: three reels are no ground for a target.

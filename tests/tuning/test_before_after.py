@@ -5,10 +5,10 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 from scipy import signal, stats
-from simulated import l2_run
 
 from pipeline.results import Refused
 from pipeline.tuning.before_after import BeforeAfter, ReelFact, before_and_after, other_changes, reel_facts
+from tests.tuning.simulated import l2_run
 
 START = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 CHANGED = START + timedelta(hours=100)

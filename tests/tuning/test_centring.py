@@ -4,7 +4,6 @@ import math
 
 import numpy as np
 import pytest
-from simulated import NO_FLAGS, enough, l1_run, l2_run, reels_of, seeds, tuning_run
 
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Bolt
@@ -29,6 +28,7 @@ from pipeline.tuning.centring import (
     dead_zone_mm,
     variance_when_adjusted,
 )
+from tests.tuning.simulated import NO_FLAGS, enough, l1_run, l2_run, reels_of, seeds, tuning_run
 
 assert NO_FLAGS.height == 0
 FOUR = tuple(

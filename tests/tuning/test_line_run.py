@@ -5,7 +5,6 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
-from simulated import NO_FLAGS, l2_run, reels_of, tuning_run
 
 from pipeline.errors import SheetError
 from pipeline.length.placement import place_readings
@@ -20,6 +19,7 @@ from pipeline.simulator.speed import plain_plan
 from pipeline.tuning.line_run import LineRun, line_run
 from pipeline.tuning.reel_wall import reel_walls
 from pipeline.wall.sections import measure_walls
+from tests.tuning.simulated import NO_FLAGS, l2_run, reels_of, tuning_run
 
 
 def bare_line() -> LineSheet:

@@ -4,8 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from invented_limits import PRICE, THHN, XHHW, limit
-from simulated import l1_run, l2_run, reels_of, tuning_run
 
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
@@ -22,6 +20,8 @@ from pipeline.tuning.regression import Regression
 from pipeline.tuning.target import Target
 from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops
 from pipeline.tuning.what_if import WhatIf
+from tests.tuning.invented_limits import PRICE, THHN, XHHW, limit
+from tests.tuning.simulated import l1_run, l2_run, reels_of, tuning_run
 
 BOLTS = tuple(
     Bolt(id=f"B{n}", angle_deg=90.0 * n, sense="in pushes away", um_per_turn=150.0) for n in range(4)

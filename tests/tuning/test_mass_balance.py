@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulated import l1_run, l2_run
 
 from pipeline.results import Refused
 from pipeline.tuning.mass_balance import SpecificOutput, gauge_check, mass_flow_kg_h, specific_output
 from pipeline.wall.mass import insulation_area_mm2
+from tests.tuning.simulated import l1_run, l2_run
 
 
 def output_of(run) -> SpecificOutput:

@@ -4,9 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from invented_limits import XHHW, limit
 from scipy import stats
-from simulated import l2_run, seeds
 
 from pipeline.products.limits import Limit
 from pipeline.results import Refused
@@ -14,6 +12,8 @@ from pipeline.tuning.needed_mean import Unknowns
 from pipeline.tuning.own_variation import chance_of_depth, set_apart, split_found
 from pipeline.tuning.reel_wall import ReelWall, reel_walls
 from pipeline.tuning.target import Risks, Target, smallest_target
+from tests.tuning.invented_limits import XHHW, limit
+from tests.tuning.simulated import l2_run, seeds
 
 SOME = Unknowns(noise_mm=0.005)
 

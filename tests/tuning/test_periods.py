@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulated import l1_run, l2_run, reels_of, seeds, tuning_run
 
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Element
@@ -20,6 +19,7 @@ from pipeline.tuning.periods import (
     periods_of_run,
     saving_of_period_mm,
 )
+from tests.tuning.simulated import l1_run, l2_run, reels_of, seeds, tuning_run
 
 # What the simulator puts on the mean wall: screw 0.62 s at 13.33 m/s and 1.5 um, capstan 3.77 m and 1.0 um on L1;
 # screw 2.4 s at 1.4 m/s and 3 um, capstan 6.283 m and 2 um on L2.

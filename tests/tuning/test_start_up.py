@@ -4,14 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from simulated import l1_run, reels_of, tuning_run
 
 from pipeline.results import Refused
 from pipeline.simulator.short_run import short_scenario
 from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.speed import plain_plan
 from pipeline.simulator.troubles import StopMark
-from pipeline.tuning.start_up import GOOD_FOR_M, GoodStarts, Start, good_starts, starts_of
+from pipeline.tuning.good_starts import GoodStarts, good_starts, slope_interval
+from pipeline.tuning.start_up import GOOD_FOR_M, Start, starts_of
+from tests.tuning.simulated import enough, l1_run, reels_of, tuning_run
 
 
 def test_scrap_of_a_simulated_start() -> None:
@@ -88,6 +89,33 @@ def test_what_good_starts_have_in_common_is_found() -> None:
     assert found.sentences[-1] == (
         "Going together is not causing: try it on the next starts, and keep to the plant's procedure."
     )
+
+
+def test_the_interval_of_what_a_circumstance_costs() -> None:
+    # By hand: y = 3 - 2 x without error; no order but the data and its mirror has a slope that may stand beside -2.
+    x, orders = np.arange(10.0), np.random.default_rng(0).permuted(np.tile(np.arange(10), (2000, 1)), axis=1)
+    assert slope_interval(x, 3.0 - 2.0 * x, orders, 0.05) == pytest.approx((-2.0, -2.0, -2.0))
+    # Four starts have 24 orders, a twelfth of them the data or its mirror: nothing is refuted at 1 in 20.
+    few = np.random.default_rng(0).permuted(np.tile(np.arange(4), (2000, 1)), axis=1)
+    assert slope_interval(x[:4], x[:4] ** 2, few, 0.05)[1:] == (-np.inf, np.inf)
+    held, random = 0, np.random.default_rng(11)
+    for _ in range(100):
+        x = random.standard_normal(12)
+        y = 500.0 - 25.0 * x + 40.0 * random.standard_exponential(12)
+        orders = random.permuted(np.tile(np.arange(12), (400, 1)), axis=1)
+        slope, low, high = slope_interval(x, y, orders, 0.05)
+        held += low <= -25.0 <= high
+        assert low <= slope <= high
+    assert held >= enough(100)
+
+
+def test_differences_smaller_than_settling_is_known_to_are_none() -> None:
+    starts = [
+        Start(f"R{k}", 0.0, 72.0, 0.0, 0.0, 71.0 + 0.1 * k, "speed", {"ramp_s": 70.0 + 0.1 * k}, {}) for k in range(12)
+    ]  # fmt: skip
+    found = good_starts(starts)
+    assert isinstance(found, GoodStarts)
+    assert found.common == ()
 
 
 def test_chance_is_not_named() -> None:

@@ -4,8 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from invented_limits import PRICE, THHN, XHHW, limit
-from simulated import enough, l1_run, l2_run, seeds
 
 from pipeline.results import Refused
 from pipeline.statistics.below_threshold import fit_tail
@@ -17,6 +15,8 @@ from pipeline.tuning.target import Risks, Target, smallest_target
 from pipeline.tuning.target_loss import target_loss
 from pipeline.tuning.what_if import centred, remedies, what_if
 from pipeline.tuning.within_reel_tail import block_cuts, fit_draws, within_tail
+from tests.tuning.invented_limits import PRICE, THHN, XHHW, limit
+from tests.tuning.simulated import enough, l1_run, l2_run, seeds
 
 # Kept: depth of the true thinnest point of a reel under the true mean wall that 1 % of reels exceed, and that of the
 # section average for 1 in 1000, from the simulator's true wire of 200 runs x 12 reels (1/0 AWG) and 160 runs x 6 reels

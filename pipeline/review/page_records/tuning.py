@@ -26,6 +26,7 @@ from pipeline.review.tuning_in_words import (
     SHARES,
     before_after_in_words,
     bolts_in_words,
+    delay_in_words,
     hidden_in_words,
     loss_in_words,
     runs_of,
@@ -68,7 +69,7 @@ def tuning_review(plant: Plant, found: LineOnFile, books: list[RunBook]) -> Tuni
         found.line,
         tuple(_product(one) for one in found.products),
         tuple(_start(one) for one in found.starts),
-        (good.reason,) if isinstance(good, Refused) else good.sentences,
+        (good.reason,) if isinstance(good, Refused) else tuple(map(with_settings_named, good.sentences)),
         found.told,
         stamp_of(books),
     )
@@ -241,12 +242,11 @@ def _reply(found: Reply | Refused) -> ReplyRow:
     if isinstance(found, Refused):
         name = found.question.rsplit(" ", 1)[-1]
         return ReplyRow(SETTING.get(name, name), "not known", found, "", ())
-    late = ""
-    if found.kind == "response" and math.isfinite(found.delay_s):
-        late = f"{found.delay_s:.1f} s ({found.delay_low_s:.1f} to {found.delay_high_s:.1f})"
     # The gain stands in a column of its own, in the reader's units.
     told = tuple(with_settings_named(one) for one in (found.sentences[0], *found.sentences[2:]))
-    return ReplyRow(SETTING.get(found.setting, found.setting), found.kind, found.gain, late, told)
+    return ReplyRow(
+        SETTING.get(found.setting, found.setting), found.kind, found.gain, delay_in_words(found), told
+    )
 
 
 def _start(start: Start) -> StartRow:
