@@ -21,6 +21,11 @@ from pipeline.words import counted
 
 Array = NDArray[np.float64]
 _EULER = 0.5772156649015329
+# Simulated sets of reels (tests/statistics/interval_coverage_found.csv).
+HELD = (
+    "From 60 reels whose readings follow one another at a lag-one correlation of .95 such a 95 % interval held the "
+    "true risk in 93.2 % of simulated sets: minima of reels are not quite of the limit law yet."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +221,7 @@ def reel_risk_from_blocks(
         warnings.append(
             "Blocks of one reel are taken as independent; with the reel as block they need not be."
         )
+    warnings.append(HELD)
     if averaging_m is not None:
         warnings.append(f"It is about averages over {averaging_m:g} m; shorter thin spots are not in it.")
     return Result(
