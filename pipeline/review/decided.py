@@ -58,7 +58,11 @@ class RunActs:
 
 def acts_of_run(store: Store, run_id: str) -> RunActs:
     """Every act on the run's findings and reels."""
-    rows = store.ask("questions/acts_of_run", run_id=run_id)
+    return run_acts(store.ask("questions/acts_of_run", run_id=run_id))
+
+
+def run_acts(rows: Sequence[Row]) -> RunActs:
+    """The acts on one run's findings and reels, from the rows of the question ``acts_of_run``."""
     acts: dict[str, list[Act]] = {}
     for row in rows:
         acts.setdefault(row["subject"], []).append(act_of(row))

@@ -6,6 +6,7 @@ that an unchanged page is not even composed again.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -24,7 +25,7 @@ from pipeline.review.page_records.construction import comparisons_of
 from pipeline.review.page_records.containment import containment_entries, containment_of
 from pipeline.review.page_records.data_quality import data_quality_review
 from pipeline.review.page_records.faults import fault_review
-from pipeline.review.page_records.finding import finding_review, same_cause
+from pipeline.review.page_records.finding import finding_review
 from pipeline.review.page_records.guides import guides_of
 from pipeline.review.page_records.lot import lot_history, lots_of
 from pipeline.review.page_records.nonconformance import nonconformance_summary
@@ -57,17 +58,12 @@ class _Planned:
 
     @property
     def basis(self) -> str:
-        """What the page stands on: loads, assessments, what like runs say, decisions, the program, and the style."""
-        parts = sorted(
-            (
-                book.head["load_id"],
-                book.head["assessment_id"] or 0,
-                book.last_told if self.of_decisions else 0,
-                [[row["estimate"], row["refused"]] for row in book.among_its_like],
-            )
-            for book in self.books
-        )
-        return json.dumps([parts, self.also, __version__, style_mark()], separators=(",", ":"))
+        """Digest of what the page stands on: loads, assessments, like runs, decisions, program, style."""
+        digest = hashlib.sha256()
+        for book in self.books:
+            digest.update(f"{book.basis} {book.last_told if self.of_decisions else 0}\n".encode())
+        digest.update(f"{self.also} {__version__} {style_mark()}".encode())
+        return digest.hexdigest()
 
 
 def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tuple[Path, int]:
@@ -187,13 +183,16 @@ def _finding_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
     def write(book: RunBook, row: Row, others: tuple[RunBook, ...], site: Site) -> Iterable[Written]:
         return (write_finding_page(finding_review(plant, book, row, list(others)), site),)
 
+    by_cause: dict[tuple[str, str], dict[str, RunBook]] = {}
+    for book in books:
+        for row in book.findings:
+            by_cause.setdefault((row["cause"], row["cause_of"]), {})[book.run_id] = book
     planned = []
     for book in books:
         for row in book.findings:
             # Findings of the same cause are shown as well, so the page stands on their runs too.
-            alike = tuple(
-                one for one in books if one is book or any(same_cause(row, other) for other in one.findings)
-            )
+            there = by_cause[row["cause"], row["cause_of"]] if row["cause_of"] else {book.run_id: book}
+            alike = tuple(there.values())
             planned.append(_Planned("finding", row["finding_id"], alike, partial(write, book, row, alike)))
     return planned
 

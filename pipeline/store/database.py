@@ -11,7 +11,7 @@ import errno
 import re
 import shutil
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -56,9 +56,32 @@ class Store:
 
     def ask(self, question: str, **parameters: object) -> list[dict[str, Any]]:
         """The rows that answer the SQL file `question` below ``sql/``, as dictionaries."""
-        cursor = self.connection.execute(statement(question), parameters or None)
+        return self._rows(statement(question), parameters)
+
+    def _rows(self, text: str, parameters: dict[str, Any]) -> list[dict[str, Any]]:
+        cursor = self.connection.execute(text, parameters or None)
         names = [column[0] for column in cursor.description or ()]
         return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+
+    def ask_of_each(
+        self, question: str, key: str, keys: Collection[Any], **more: object
+    ) -> dict[Any, list[dict[str, Any]]]:
+        """What `question`, which is about one `key`, answers about each of many: one statement instead of one each.
+
+        Args:
+            question: an SQL file with the parameter `key` that it compares a column with, and a column of that name.
+            key: name of the parameter.
+            keys: its values.
+            **more: its other parameters.
+
+        Returns:
+            The rows by key, in the order of the question.
+        """
+        text = statement(question).replace(f"= ${key}", f"IN (SELECT unnest(${key}))")
+        found: dict[Any, list[dict[str, Any]]] = {one: [] for one in keys}
+        for row in self._rows(text, {key: list(keys), **more}):
+            found[row[key]].append(row)
+        return found
 
     def ask_frame(self, question: str, **parameters: object) -> pl.DataFrame:
         """The rows that answer the SQL file `question` below ``sql/``, as a frame."""

@@ -176,11 +176,16 @@ def thinning_of(store: Store, folder: str) -> dict[str, Any] | None:
     return rows[0] if rows else None
 
 
+def thinnings_on_file(store: Store) -> dict[str, dict[str, Any]]:
+    """How each folder of readings that was thinned was thinned, as `thinning_of` gives it."""
+    if not store.ask("questions/has_thinnings")[0]["has_thinnings"]:
+        return {}
+    return {row["of_folder"]: row for row in store.ask("questions/thinnings_on_file")}
+
+
 def thinned_folders(store: Store) -> set[str]:
     """Every folder of readings that was thinned."""
-    if not store.ask("questions/has_thinnings")[0]["has_thinnings"]:
-        return set()
-    return {row["of_folder"] for row in store.ask("questions/thinnings_on_file")}
+    return set(thinnings_on_file(store))
 
 
 def note_removal(store: Store, folders: Iterable[str]) -> None:

@@ -3,4 +3,4 @@ SELECT
     assessment_id, "row", kind, at_m, size_m, sentence
 FROM placed.counter_event
 WHERE assessment_id = $assessment_id
-ORDER BY at_m
+ORDER BY at_m, rowid

@@ -3,4 +3,4 @@ SELECT
     load_id, channel, flag, reason, readings
 FROM logged.flag_count
 WHERE load_id = $load_id
-ORDER BY channel, flag
+ORDER BY channel, flag, rowid

@@ -3,4 +3,4 @@ SELECT
     assessment_id, reel_id, kind, from_m, to_m, sentence
 FROM measured.gap
 WHERE assessment_id = $assessment_id
-ORDER BY from_m, kind
+ORDER BY from_m, kind, rowid

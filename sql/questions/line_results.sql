@@ -4,4 +4,4 @@ SELECT
     effective_n, known_m, unit_of_inference, assumptions, warnings, details, refused
 FROM judged.line_result
 WHERE line_review_id = $line_review_id
-ORDER BY scope, subject, topic, question
+ORDER BY scope, subject, topic, question, rowid

@@ -3,4 +3,4 @@ SELECT
     load_id, material, lot, from_m, to_m
 FROM logged.material
 WHERE load_id = $load_id
-ORDER BY material, lot
+ORDER BY material, lot, rowid

@@ -3,4 +3,4 @@ SELECT
     assessment_id, from_m, to_m, phase
 FROM placed.phase
 WHERE assessment_id = $assessment_id
-ORDER BY from_m
+ORDER BY from_m, rowid

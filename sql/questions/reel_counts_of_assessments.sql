@@ -2,6 +2,6 @@
 SELECT
     assessment_id, count(*) AS reels
 FROM judged.reel
-WHERE list_contains($assessments, assessment_id)
+WHERE assessment_id IN (SELECT unnest($assessments))
 GROUP BY assessment_id
 ORDER BY assessment_id

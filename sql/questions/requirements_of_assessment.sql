@@ -4,4 +4,4 @@ SELECT
     worst, worst_at_m, uncertainty, decision_rule, verdict, sentence, nonconforming_m, known_m, unknown_m
 FROM judged.requirement
 WHERE assessment_id = $assessment_id
-ORDER BY reel_id, requirement, requirement_set
+ORDER BY reel_id, requirement, requirement_set, rowid

@@ -4,4 +4,4 @@ SELECT
     effective_n, known_m, unit_of_inference, assumptions, warnings, details, refused
 FROM judged.result
 WHERE assessment_id = $assessment_id
-ORDER BY scope, subject, topic, question
+ORDER BY scope, subject, topic, question, rowid

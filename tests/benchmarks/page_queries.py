@@ -53,15 +53,12 @@ def _median_ms(ask: Callable[[], Any], repeats: int) -> list[float]:
 
 
 def _shift(store: Store, run: dict[str, Any]) -> None:
-    """Runs of one shift on every line: standings, places, findings, and each reel's figures."""
-    same = [
-        one
-        for one in store.ask("questions/current_runs")
-        if (one["shift_date"], one["shift"]) == (run["shift_date"], run["shift"])
-    ]
-    for one in same:
-        for question in ("reels_of_assessment", "places_of_assessment", "findings_of_assessment"):
-            store.ask(f"questions/{question}", assessment_id=one["assessment_id"])
+    """Runs of one shift on every line as its page asks: standings, places, findings."""
+    for book in run_books(store):
+        if (book.head["shift_date"], book.head["shift"]) == (run["shift_date"], run["shift"]):
+            if not book.reels:
+                raise RuntimeError(f"run {book.run_id} has no reels")
+            _ = book.findings
 
 
 def _reel(store: Store, run: dict[str, Any], reel_id: str) -> None:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dashboards.records import CapabilityCell, CapabilityMatrix, CapabilityPoint, Plant
 from pipeline.results import Refused, Result
 from pipeline.review.page_records.rows import limit_row, product_row, stamp_of
-from pipeline.review.page_records.run_book import Row, RunBook, answer_of, aware
+from pipeline.review.page_records.run_book import Row, RunBook, answer_of, aware, run_results
 from pipeline.review.reels_of_line import HELD_AGAINST
 
 # Topics of a look over the line, and of a run, that stand beside the index of a requirement.
 OF_REELS = ("capability within reels", "limit most reels keep", "share of bad reels", "minimum of a reel")
 OF_READINGS = ("shape of the readings", "tail of the wall")
+OF_RUNS = ("capability", "minimum by normal theory", "minimum of a reel", *OF_READINGS)
 
 
 def capability_matrix(
@@ -67,17 +68,10 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
 
 
 def _of_runs(books: list[RunBook]) -> tuple[list[list[Row]], int]:
-    """What was worked of each run as a whole, in the order of the books, and how many reels they have.
-
-    Asked once for all: a line's year has hundreds of runs, each with thousands of results about its reels.
-    """
+    """What was worked of each run as a whole, in the order of the books, and how many reels they have."""
     ids = [book.head["assessment_id"] for book in books]
-    found: dict[int, list[Row]] = {one: [] for one in ids}
-    store = books[-1].store
-    for row in store.ask("questions/run_results_of_assessments", assessments=ids):
-        found[row["assessment_id"]].append(row)
-    counts = store.ask("questions/reel_counts_of_assessments", assessments=ids)
-    return [found[one] for one in ids], sum(row["reels"] for row in counts)
+    counts = books[-1].store.ask("questions/reel_counts_of_assessments", assessments=ids)
+    return run_results(books, OF_RUNS), sum(row["reels"] for row in counts)
 
 
 def _looked(book: RunBook) -> list[Row]:

@@ -79,7 +79,7 @@ def _is_steady(book: RunBook, from_m: float, to_m: float) -> bool:
 
 
 def _gauge(book: RunBook) -> dict[str, Any] | None:
-    sheet = tomllib.loads(book.store.ask("questions/sheet", sha256=book.head["line_sheet_sha256"])[0]["text"])
+    sheet = tomllib.loads(book.shelf.sheet(book.head["line_sheet_sha256"]))
     return next((one for one in sheet["line"]["instruments"] if one["kind"] == "wall gauge"), None)
 
 

@@ -8,7 +8,7 @@ from collections import Counter
 from dashboards.records import Answer, DataQualityReview, InstrumentRow, Plant, RunQualityRow, SetAsideRow
 from pipeline.results import Result
 from pipeline.review.page_records.rows import quality_of, stamp_of
-from pipeline.review.page_records.run_book import RunBook, answer_of, aware
+from pipeline.review.page_records.run_book import Row, RunBook, answer_of, aware, run_results
 from pipeline.review.sampling import biases_on_file
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.steps.instrument_channels import channels_of
@@ -78,7 +78,14 @@ def _instruments(
     zone: str, line: str, books: list[RunBook], biases: dict[tuple[str, str], Answer]
 ) -> list[InstrumentRow]:
     """The line's instruments by its newest sheet; whether each was in date on every day of every run shown."""
-    sheets = [(book, _line_sheet(book)) for book in books]
+    noises = [row for of_run in run_results(books, ["gauge noise"]) for row in of_run]
+    by_sha256: dict[str, LineSheet] = {}
+    sheets = []
+    for book in books:
+        sha256 = book.head["line_sheet_sha256"]
+        if sha256 not in by_sha256:
+            by_sha256[sha256] = LineSheet.model_validate(tomllib.loads(book.shelf.sheet(sha256))["line"])
+        sheets.append((book, by_sha256[sha256]))
     return [
         InstrumentRow(
             instrument_id=one.id,
@@ -87,18 +94,13 @@ def _instruments(
             calibrated=one.calibrated,
             calibration_due=one.calibration_due,
             in_date=_in_date(one.id, zone, sheets),
-            noise=_noise(one, books),
+            noise=_noise(one, noises),
             bias=biases.get((line, one.id)),
             coverage_share=_coverage(books, one.kind),
             flagged=_flagged(books, one),
         )
         for one in sheets[-1][1].instruments
     ]
-
-
-def _line_sheet(book: RunBook) -> LineSheet:
-    text = book.store.ask("questions/sheet", sha256=book.head["line_sheet_sha256"])[0]["text"]
-    return LineSheet.model_validate(tomllib.loads(text)["line"])
 
 
 def _in_date(instrument_id: str, zone: str, sheets: list[tuple[RunBook, LineSheet]]) -> bool | None:
@@ -116,14 +118,9 @@ def _in_date(instrument_id: str, zone: str, sheets: list[tuple[RunBook, LineShee
     return None if "not on file" in states else True
 
 
-def _noise(instrument: Instrument, books: list[RunBook]) -> Answer | None:
+def _noise(instrument: Instrument, noises: list[Row]) -> Answer | None:
     """What the newest run with a stop told of the gauge's own scatter; the newest refusal where none had one."""
-    told = [
-        answer_of(row)
-        for book in books
-        for row in book.results
-        if row["topic"] == "gauge noise" and f" {instrument.id} (" in row["question"]
-    ]
+    told = [answer_of(row) for row in noises if f" {instrument.id} (" in row["question"]]
     known = [one for one in told if isinstance(one, Result)]
     return known[-1] if known else told[-1] if told else None
 

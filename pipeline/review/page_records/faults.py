@@ -9,7 +9,7 @@ from itertools import combinations
 from dashboards.records import Answer, FaultRateRow, FaultReview, FaultWire, Plant, RepeatRow
 from pipeline.results import Refused, Result
 from pipeline.review.page_records.rows import fault_marks, product_row, stamp_of
-from pipeline.review.page_records.run_book import Row, RunBook, answer_of
+from pipeline.review.page_records.run_book import Row, RunBook, answer_of, run_results
 from pipeline.statistics.event_rate import event_rate
 from pipeline.statistics.rate_comparison import compare_rates
 
@@ -35,7 +35,11 @@ def fault_review(
             for book in judged
             if (sparks := tuple(mark for mark in fault_marks(book) if mark.kind == "spark fault"))
         ),
-        repeats=tuple(row for book in judged for row in _repeats(book)),
+        repeats=tuple(
+            row
+            for book, of_run in zip(judged, run_results(judged, ["fault repeats"]), strict=True)
+            for row in _repeats(book, of_run)
+        ),
         answers=_differences_first([*_between_lines(judged), *_of_lines(judged), *_of_runs(judged)]),
         stamp=stamp_of(judged),
     )
@@ -101,10 +105,9 @@ def _of_runs(books: list[RunBook]) -> list[Answer]:
     """Clustering, trend along a reel and thin spots before faults, of runs that have faults."""
     return [
         replace(answer, question=f"Run {book.run_id}: {answer.question}")
-        for book in books
+        for book, patterns in zip(books, run_results(books, ["fault patterns"]), strict=True)
         if any(row["spark_faults"] for row in book.reels)
-        for row in book.results
-        if row["topic"] == "fault patterns"
+        for row in patterns
         for answer in [answer_of(row)]
     ]
 
@@ -134,10 +137,10 @@ def _rates(by: str, heading: Callable[[RunBook], str], books: list[RunBook]) -> 
     return rows
 
 
-def _repeats(book: RunBook) -> list[RepeatRow]:
+def _repeats(book: RunBook, results: list[Row]) -> list[RepeatRow]:
     rows = []
-    for row in book.results:
-        if row["topic"] != "fault repeats" or "0 faults on reels" in row["refused"]:
+    for row in results:
+        if "0 faults on reels" in row["refused"]:
             continue
         listed = row["question"].endswith("something that turns on the line?")
         if row["refused"] and not listed:

@@ -176,11 +176,11 @@ def _events(books: list[RunBook], reels: set[str]) -> tuple[LotEvent, ...]:
 def _calibrations(books: list[RunBook]) -> tuple[CalibrationRow, ...]:
     rows: dict[str, CalibrationRow] = {}
     for book in books:
-        sheet = book.store.ask("questions/sheet", sha256=book.head["line_sheet_sha256"])
+        sheet = book.shelf.sheet(book.head["line_sheet_sha256"])
         if not sheet:
             continue
         day = book.head["shift_date"]
-        for one in tomllib.loads(sheet[0]["text"])["line"]["instruments"]:
+        for one in tomllib.loads(sheet)["line"]["instruments"]:
             due = one.get("calibration_due")
             known = rows.get(one["id"])
             in_date = None if due is None else day <= due and (known is None or known.in_date is not False)

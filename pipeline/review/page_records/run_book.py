@@ -9,13 +9,13 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from pipeline.results import Assumption, Refused, Result
-from pipeline.review.decided import RunActs, acts_of_run, finding_state
+from pipeline.review.decided import RunActs, finding_state, run_acts
 from pipeline.review.lengths import lengths_on_file
 from pipeline.review.stretches_on_file import stretches_of
-from pipeline.store.readings import thinned_sentence, thinning_of
+from pipeline.store.readings import thinned_sentence, thinnings_on_file
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping, Sequence
 
     from dashboards.records import Answer, AnswerGroup
     from pipeline.store.database import Store
@@ -30,6 +30,9 @@ ASKED: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("What comes back along the wire, and what changed", ("periods", "changes", "drift")),
     ("The instruments", ("gauge noise", "hot to cold", "usual shrinkage", "station offsets")),
 )
+
+# Runs asked about at once at the most: so many bear a few hundred reels each in memory.
+MOST_AHEAD = 64
 
 
 def aware(at: datetime) -> datetime:
@@ -67,19 +70,64 @@ def _by_reel(rows: Iterable[Row]) -> dict[str, list[Row]]:
 
 
 class ShelfBook:
-    """Every length on file, cut or rewound, asked once for all runs.
+    """What is asked once for all runs, and for many runs at a time where their books are read one after the other.
 
     Args:
         store: the store, open to read.
+        heads: rows of the question ``current_runs``, in the order in which their books will be read.
     """
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, heads: Sequence[Row] = ()) -> None:
         self.store = store
+        self.heads = heads
+        self._found: dict[str, dict[Any, list[Row] | None]] = {}
+        self._ahead: dict[str, int] = {}
+        self._numbers: dict[str, dict[Any, int]] = {}
+        self._sheets: dict[str, str] = {}
 
     @cached_property
     def by_reel(self) -> dict[str, list[Row]]:
         """Lengths by the reel they were made on."""
         return _by_reel(lengths_on_file(self.store))
+
+    @cached_property
+    def thinnings(self) -> dict[str, Row]:
+        """How each folder of readings that was thinned was thinned."""
+        return thinnings_on_file(self.store)
+
+    def sheet(self, sha256: str) -> str:
+        """The text of a sheet, "" where it is not on file."""
+        if sha256 not in self._sheets:
+            found = self.store.ask("questions/sheet", sha256=sha256)
+            self._sheets[sha256] = found[0]["text"] if found else ""
+        return self._sheets[sha256]
+
+    def answer(self, question: str, key: str, value: Any) -> list[Row]:
+        """What a question about one run's `key` answers; a book keeps it.
+
+        The first run is asked alone. Then each asking takes twice as many of the runs that come after, for a
+        statement costs more than the rows of a hundred runs.
+        """
+        found = self._found.setdefault(question, {})
+        if found.get(value) is None:
+            ahead = self._ahead.get(question, 1)
+            self._ahead[question] = min(2 * ahead, MOST_AHEAD)
+            found |= self.store.ask_of_each(
+                f"questions/{question}", key, [value, *self._after(key, value, ahead - 1, found)]
+            )
+        rows = found[value]
+        found[value] = None
+        return rows or []
+
+    def _after(self, key: str, value: Any, most: int, found: Mapping[Any, Any]) -> list[Any]:
+        """The keys of as many runs after that of `value` as were not asked about."""
+        if key not in self._numbers:
+            self._numbers[key] = {head[key]: n for n, head in enumerate(self.heads)}
+        numbers = self._numbers[key]
+        if value not in numbers:
+            return []
+        after = (head[key] for head in self.heads[numbers[value] + 1 : numbers[value] + 1 + most])
+        return [one for one in after if one is not None and one not in found]
 
 
 class RunBook:
@@ -113,12 +161,10 @@ class RunBook:
         return f"{self.head['shift_date']:%Y-%m-%d}-{shift.strip('-')}"
 
     def _of_assessment(self, question: str) -> list[Row]:
-        if not self.is_judged:
-            return []
-        return self.store.ask(f"questions/{question}", assessment_id=self.head["assessment_id"])
+        return self._of(question, "assessment_id") if self.is_judged else []
 
-    def _of_load(self, question: str, **more: object) -> list[Row]:
-        return self.store.ask(f"questions/{question}", load_id=self.head["load_id"], **more)
+    def _of(self, question: str, key: str) -> list[Row]:
+        return self.shelf.answer(question, key, self.head[key])
 
     @cached_property
     def reels(self) -> list[Row]:
@@ -152,7 +198,7 @@ class RunBook:
     @cached_property
     def decided(self) -> RunActs:
         """What persons decided about the run's findings and reels."""
-        return acts_of_run(self.store, self.run_id)
+        return run_acts(self._of("acts_of_run", "run_id"))
 
     @cached_property
     def open_findings(self) -> list[Row]:
@@ -166,7 +212,7 @@ class RunBook:
     @cached_property
     def first_seen(self) -> dict[str, datetime]:
         """When each finding was first found, also by an earlier judgement."""
-        rows = self.store.ask("questions/first_seen_of_run", run_id=self.run_id)
+        rows = self._of("first_seen_of_run", "run_id")
         return {row["finding_id"]: row["first_utc"] for row in rows}
 
     @cached_property
@@ -179,13 +225,21 @@ class RunBook:
         """Reels of the run that left whole."""
         return self._of_assessment("reels_shipped_of_assessment")
 
-    @property
+    @cached_property
     def last_told(self) -> int:
         """Number of the newest journal entry about decisions, cuts and shipments of the run; 0 for none."""
         numbers = [*self.decided.entry_of.values()]
         numbers += [row["entry_no"] for row in (*self.cuts, *self.reels_shipped)]
         numbers += [row["shipped_entry_no"] for row in self.cuts if row["shipped_entry_no"] is not None]
         return max(numbers, default=0)
+
+    @cached_property
+    def basis(self) -> str:
+        """What a page of the run stands on, decisions left out: its load, its judgement, and what like runs say."""
+        said = [[row["estimate"], row["refused"]] for row in self.among_its_like]
+        return json.dumps(
+            [self.head["load_id"], self.head["assessment_id"] or 0, said], separators=(",", ":")
+        )
 
     @cached_property
     def results(self) -> list[Row]:
@@ -195,7 +249,7 @@ class RunBook:
     @cached_property
     def among_its_like(self) -> list[Row]:
         """What the newest look over the line says of the run."""
-        return self.store.ask("questions/line_results_of_run", run_id=self.run_id)
+        return self._of("line_results_of_run", "run_id")
 
     @cached_property
     def limits(self) -> list[Row]:
@@ -243,27 +297,27 @@ class RunBook:
     @cached_property
     def files(self) -> list[Row]:
         """The log files."""
-        return self._of_load("files_of_load")
+        return self._of("files_of_load", "load_id")
 
     @cached_property
     def materials(self) -> list[Row]:
         """The material lots."""
-        return self._of_load("materials_of_load")
+        return self._of("materials_of_load", "load_id")
 
     @cached_property
     def flag_counts(self) -> list[Row]:
         """Reasons not to use readings, counted by channel."""
-        return self._of_load("flag_counts_of_load")
+        return self._of("flag_counts_of_load", "load_id")
 
     @cached_property
     def thinned(self) -> Row | None:
         """How the run's readings were thinned, None where every one is there."""
-        return thinning_of(self.store, self.head["load_folder"])
+        return self.shelf.thinnings.get(self.head["load_folder"])
 
     @cached_property
     def warnings(self) -> list[str]:
         """What must be told about the run's logs and places."""
-        told = self._of_load("warnings_of_load") + self._of_assessment("placing_warnings_of_assessment")
+        told = self._of("warnings_of_load", "load_id") + self._of_assessment("placing_warnings_of_assessment")
         thinned = self.thinned
         about = [f"Of this run {thinned_sentence(thinned)}."] if thinned is not None else []
         return [*about, *(row["sentence"] for row in told)] + [
@@ -272,7 +326,9 @@ class RunBook:
 
     def set_aside(self, most: int) -> list[Row]:
         """The first `most` lines that were set aside."""
-        return self._of_load("set_aside_of_load", most=most)
+        if not self.head["rows_set_aside"]:
+            return []
+        return self.store.ask("questions/set_aside_of_load", load_id=self.head["load_id"], most=most)
 
     def answers(self, scope: str, subject: str) -> tuple[AnswerGroup, ...]:
         """The statistical results about one subject by what they are about, in the order a reader asks."""
@@ -307,5 +363,19 @@ class Site:
 
 def run_books(store: Store) -> list[RunBook]:
     """A book for every run on file, oldest first."""
-    shelf = ShelfBook(store)
-    return [RunBook(store, head, shelf) for head in store.ask("questions/current_runs")]
+    heads = store.ask("questions/current_runs")
+    shelf = ShelfBook(store, heads)
+    return [RunBook(store, head, shelf) for head in heads]
+
+
+def run_results(books: Sequence[RunBook], topics: Sequence[str]) -> list[list[Row]]:
+    """Results on some topics about each run as a whole, in the order of the books; [] where it was not judged.
+
+    Asked once for all runs, and of these topics only: a run has a hundred times as many results about its reels.
+    """
+    if not books:
+        return []
+    ids = [book.head["assessment_id"] for book in books if book.is_judged]
+    question = "questions/run_results_of_assessment"
+    found = books[0].store.ask_of_each(question, "assessment_id", ids, topics=list(topics))
+    return [found.get(book.head["assessment_id"], []) for book in books]

@@ -1,0 +1,77 @@
+"""Books of runs ask for many runs at a time, and every book gets what asking for its run alone gives."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline.review.page_records.run_book import RunBook, run_books, run_results
+from pipeline.store.database import Store, open_to_read
+
+# Part of a book, the question behind it, and what the question is about.
+PARTS = (
+    ("places", "places_of_assessment", "assessment_id"),
+    ("requirements", "requirements_of_assessment", "assessment_id"),
+    ("findings", "findings_of_assessment", "assessment_id"),
+    ("results", "results_of_assessment", "assessment_id"),
+    ("reels_shipped", "reels_shipped_of_assessment", "assessment_id"),
+    ("gaps", "gaps_of_assessment", "assessment_id"),
+    ("agreement", "agreement_of_assessment", "assessment_id"),
+    ("materials", "materials_of_load", "load_id"),
+    ("files", "files_of_load", "load_id"),
+    ("flag_counts", "flag_counts_of_load", "load_id"),
+    ("among_its_like", "line_results_of_run", "run_id"),
+)
+
+
+def test_a_book_says_what_its_run_alone_says(judged_store: Path) -> None:
+    with open_to_read(judged_store) as store:
+        books = run_books(store)
+        assert len(books) > 4
+        for book in books:
+            for part, question, key in PARTS:
+                assert getattr(book, part) == store.ask(f"questions/{question}", **{key: book.head[key]}), (
+                    f"{part} of {book.run_id}"
+                )
+            first = store.ask("questions/first_seen_of_run", run_id=book.run_id)
+            assert book.first_seen == {row["finding_id"]: row["first_utc"] for row in first}
+        assert any(book.requirements for book in books)
+        assert any(book.among_its_like for book in books)
+
+
+def test_one_run_is_asked_alone_and_many_in_few_statements(
+    judged_store: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[int] = []
+    plain = Store.ask_of_each
+
+    def counted(self: Store, question: str, key: str, keys: list[Any], **more: object) -> Any:
+        asked.append(len(keys))
+        return plain(self, question, key, keys, **more)
+
+    monkeypatch.setattr(Store, "ask_of_each", counted)
+    with open_to_read(judged_store) as store:
+        books = run_books(store)
+        assert books[2].materials
+        assert asked == [1]
+        asked.clear()
+        for book in run_books(store):
+            assert book.materials == book.materials
+        assert asked[:3] == [1, 2, 4]
+        assert sum(asked) == len(books)
+
+
+def test_results_about_whole_runs_are_those_of_each_run(judged_store: Path) -> None:
+    topics = ("capability", "gauge noise")
+
+    def alone(book: RunBook) -> list[dict[str, Any]]:
+        return [row for row in book.results if row["scope"] == "run" and row["topic"] in topics]
+
+    with open_to_read(judged_store) as store:
+        books = run_books(store)
+        found = run_results(books, topics)
+        assert found == [alone(book) for book in books]
+        assert any(found)
+        assert run_results([], topics) == []
