@@ -20,11 +20,19 @@ from pipeline.review.loading import STORE_TURN, put_texts_on_file
 from pipeline.review.reel_record import KIND as REEL
 from pipeline.review.reel_record import reel_records
 from pipeline.review.sealing import ASSESSMENT_TABLES, seals_of
+from pipeline.review.side_by_side import judged_ahead
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.steps.bench import rules_of
 from pipeline.steps.load import SheetText, text_of
 from pipeline.store.layout import folder_of
-from pipeline.store.readings import read_frame, sweep, thinned_sentence, thinning_of, written_folder
+from pipeline.store.readings import (
+    read_frame,
+    sweep,
+    thinned_folders,
+    thinned_sentence,
+    thinning_of,
+    written_folder,
+)
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -83,16 +91,34 @@ def assess_runs(
             raise not_on_file("run", run_id, list(heads))
     plant = read_plant_for_judging(plant_sheet) if plant_sheet is not None else None
     outcomes = []
+    wanted = tuple(dict.fromkeys(runs or heads))
     # Asked once for all: a store of years has ten thousand runs, and nearly all of them are as they were.
     judged = _judged_on_file(store)
-    for run_id in runs or tuple(heads):
-        basis, earlier = judged.get(run_id, ("", None))
-        as_it_was = earlier is not None and basis == basis_sha256(heads[run_id], plant)
-        outcomes.append(earlier if as_it_was and earlier else assess_run(store, run_id, plant))
-        told(run_id, 1)
+    as_it_was = {
+        run_id: judged[run_id][1]
+        for run_id in wanted
+        if run_id in judged and judged[run_id][0] == basis_sha256(heads[run_id], plant)
+    }
+    thinned = thinned_folders(store)
+    new = [heads[run_id] for run_id in wanted if run_id not in as_it_was]
+    with judged_ahead(store, [one for one in new if one["load_folder"] not in thinned], plant) as ahead:
+        for run_id in wanted:
+            earlier = as_it_was.get(run_id)
+            outcomes.append(_assessed(store, run_id, plant, ahead(run_id)) if earlier is None else earlier)
+            told(run_id, 1)
     with STORE_TURN:
         review_lines(store)
     return tuple(outcomes)
+
+
+def _assessed(
+    store: Store, run_id: str, plant: SheetText | None, judgement: Judgement | None
+) -> AssessOutcome:
+    """Put the judgement of a run on file; where there is none, judge it first."""
+    if judgement is None:
+        return assess_run(store, run_id, plant)
+    with STORE_TURN:
+        return put_judgement_on_file(store, judgement, plant)
 
 
 def _judged_on_file(store: Store) -> dict[str, tuple[str, AssessOutcome]]:

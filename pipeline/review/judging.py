@@ -107,6 +107,9 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
     clock = readings["time_utc"]
     days = days_of_run(clock[0], clock[-1], plant.zone)
     bench = bench_of(run, line, plant, product, basis.head["shift_date"], placed, measured, checks, days)
+    summaries = reel_summaries(bench.measured, bench.placed, readings)
+    # From here on only the place of a reading in its file is asked for: let go of the rest, a good part of the memory.
+    readings, clock = readings.select("row", "file_no", "line"), clock.clear()
     patterns = patterns_of(bench)
     judged = judge_run(bench, basis.known, stability_sightings(bench, patterns))
     answers = (*answers_of(bench, judged), *patterns)
@@ -130,7 +133,7 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
             ),
             "placed.event": event_rows(bench),
             "placed.warning": sentences(bench.placed.warnings),
-            "measured.reel": reel_summaries(bench.measured, bench.placed, readings),
+            "measured.reel": summaries,
             "measured.agreement": agreement_rows(bench),
             "measured.gap": gap_rows(judged),
             "judged.limit": limit_rows(judged),

@@ -3,16 +3,31 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections import deque
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from threading import Thread
 from typing import TYPE_CHECKING
 
 from pipeline.review.reassess_work import Done, work_batch
 
 if TYPE_CHECKING:
     from pipeline.review.reassessing import Batch
+
+
+def _end_with_parent() -> None:
+    """See to it that a worker ends without a word when its user stops the program, and when that is killed."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+    def watch() -> None:
+        parent = parent_process()
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    Thread(target=watch, daemon=True).start()
 
 
 class LocalCrew:
@@ -40,7 +55,9 @@ class LocalCrew:
     def _new_pool(self) -> ProcessPoolExecutor:
         # Started anew, not forked: Polars' threads do not survive a fork. They share the cores among them.
         os.environ.setdefault("POLARS_MAX_THREADS", str(max(1, (os.cpu_count() or 1) // self.workers)))
-        return ProcessPoolExecutor(self.workers, mp_context=get_context("spawn"))
+        return ProcessPoolExecutor(
+            self.workers, mp_context=get_context("spawn"), initializer=_end_with_parent
+        )
 
     def give(self, batch: Batch) -> None:
         """Start on a batch as soon as there is a process for it."""
@@ -61,6 +78,11 @@ class LocalCrew:
             self._start_again()
             if was_alone:
                 return batch, fault
+
+    def has_finished(self) -> bool:
+        """Start on what was given; whether a batch is finished."""
+        self._start()
+        return any(future.done() for future in self._given)
 
     def _start(self) -> None:
         """Give the processes what waits: all of it, or one suspect alone."""

@@ -1,20 +1,29 @@
-"""What a worker of a re-assessment is given and gives back; it reads sealed readings and never opens the store."""
+"""What a worker that judges is given and gives back; it reads sealed readings and never opens the store."""
 
 from __future__ import annotations
 
+import ctypes
 import hashlib
 import io
+import json
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 from platform import node
+from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
 from pipeline import __version__
-from pipeline.review.basis import METHOD_VERSION, Basis
+from pipeline.review.basis import METHOD_VERSION, Basis, basis_of
 from pipeline.review.judging import Judgement, judgement_of
+from pipeline.store.layout import path_of
 from pipeline.store.readings import write_parquet
+
+if TYPE_CHECKING:
+    from pipeline.steps.load import SheetText
+    from pipeline.store.database import Store
 
 # A judgement made by other releases of these may differ in its last digit, and then it is no evidence.
 _LIBRARIES = ("numpy", "polars", "scipy", "statsmodels")
@@ -46,6 +55,28 @@ class Done:
     fault: str = ""
 
 
+def work_on(store: Store, head: dict[str, Any], plant: SheetText | None) -> Work:
+    """The work on one run on file, read from the store by the process that gives it out.
+
+    Args:
+        store: the store.
+        head: a row of the question ``current_run`` or ``current_runs``.
+        plant: plant sheet to judge by; that of the newest judgement, else of the load, where it is None.
+    """
+    seals = _seals_of_load(store, head["run_id"], head["load_id"])
+    return Work(
+        basis_of(store, head, plant), path_of(store, head["load_folder"]).absolute(), seals, made_by()
+    )
+
+
+def _seals_of_load(store: Store, run_id: str, load_id: int) -> dict[str, str]:
+    for row in store.ask("questions/entries_of_subject", subject=run_id):
+        record = json.loads(row["record"])["record"]
+        if row["kind"] == "load" and record["load_id"] == load_id:
+            return dict(record["seals"]["files"])
+    return {}
+
+
 def made_by() -> tuple[str, ...]:
     """The releases a judgement of this process is made by."""
     libraries = (f"{name} {version(name)}" for name in _LIBRARIES)
@@ -70,7 +101,14 @@ def _work(one: Work) -> Done:
         return Done(run_id, None, f"the worker on {node()} does not see {fault.filename}")
     except Exception as fault:
         return Done(run_id, None, str(fault) or type(fault).__name__)
+    _give_back()
     return Done(run_id, replace(judgement, files={name: _packed(f) for name, f in judgement.files.items()}))
+
+
+def _give_back() -> None:
+    """Give freed memory back to the machine; the C library of Linux keeps it, and a worker lives for many runs."""
+    with suppress(AttributeError, OSError, TypeError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def _sealed(one: Work, file: str) -> pl.DataFrame:

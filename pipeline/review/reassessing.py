@@ -6,7 +6,6 @@ writing only now and then, for as long as it takes to append what is finished: l
 
 from __future__ import annotations
 
-import json
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -17,11 +16,10 @@ from typing import TYPE_CHECKING, Any, Protocol
 from pipeline.errors import ReelproofError
 from pipeline.review.asking import not_on_file
 from pipeline.review.assessing import put_judgement_on_file, thinned_reason
-from pipeline.review.basis import basis_of, basis_sha256
+from pipeline.review.basis import basis_sha256
 from pipeline.review.line_review import review_lines
-from pipeline.review.reassess_work import Done, Work, made_by, work_batch
+from pipeline.review.reassess_work import Done, Work, work_batch, work_on
 from pipeline.store.database import Store, open_to_read, open_to_write
-from pipeline.store.layout import path_of
 from pipeline.store.readings import sweep, thinned_folders
 
 if TYPE_CHECKING:
@@ -215,17 +213,7 @@ def _works(under: _Under, runs: tuple[str, ...]) -> Batch:
 def _work(under: _Under, store: Store, head: dict[str, Any]) -> Work:
     run_id = head["run_id"]
     under.plans[run_id] = under.plans.get(run_id, 0) + 1
-    folder = path_of(store, head["load_folder"])
-    seals = _seals_of_load(store, run_id, head["load_id"])
-    return Work(basis_of(store, head, under.wanted.plant), folder.absolute(), seals, made_by())
-
-
-def _seals_of_load(store: Store, run_id: str, load_id: int) -> dict[str, str]:
-    for row in store.ask("questions/entries_of_subject", subject=run_id):
-        record = json.loads(row["record"])["record"]
-        if row["kind"] == "load" and record["load_id"] == load_id:
-            return dict(record["seals"]["files"])
-    return {}
+    return work_on(store, head, under.wanted.plant)
 
 
 def _not_finished(under: _Under, given: Batch, fault: Exception) -> None:

@@ -198,16 +198,17 @@ def _autocovariance(
     size, n = series.size, int(known.sum())
     if n == 0:
         return np.full(lags + 1, np.nan), np.zeros(lags + 1)
-    centred = np.where(
-        known, series - series[known][0], 0.0
-    )  # off a reading first: no digits lost to a large level
-    centred = np.where(known, centred - centred[known].mean(), 0.0)
-    if np.ptp(series[known]) == 0.0:
-        centred = np.zeros(size)
-    products = _lagged_sum(centred, lags)
+    readings = series if n == size else series[known]
+    centred = readings - readings[0]  # off a reading first: no digits lost to a large level
+    centred -= centred.mean()
+    if readings.max() == readings.min():
+        centred[:] = 0.0
     if n == size:
         pairs = size - np.arange(lags + 1, dtype=np.float64)
-        return products / n, pairs
+        return _lagged_sum(centred, lags) / n, pairs
+    spread = np.zeros(size)
+    spread[known] = centred
+    products = _lagged_sum(spread, lags)
     pairs = np.rint(_lagged_sum(known.astype(np.float64), lags))
     full = (size - np.arange(lags + 1)) / size
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -224,7 +225,7 @@ def _lagged_sum(x: NDArray[np.float64], lags: int) -> NDArray[np.float64]:
 
 def _last_positive_pair(rho: NDArray[np.float64]) -> int:
     """Last lag before the sum of two neighbouring correlations is no longer positive (Geyer 1992)."""
-    even = rho[: rho.size // 2 * 2].reshape(-1, 2).sum(axis=1)
+    even = rho[: rho.size // 2 * 2 : 2] + rho[1::2]
     stop = np.flatnonzero(even <= 0.0)
     pairs_kept = int(stop[0]) if stop.size else even.size
     return max(2 * pairs_kept - 1, 0)

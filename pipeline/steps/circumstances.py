@@ -129,13 +129,16 @@ def _repeats(bench: Bench, found: RepeatSearch | Refused | None) -> tuple[Repeat
 
 def _drifts(bench: Bench, findings: Sequence[Finding]) -> tuple[Stretch, ...]:
     drifts = []
+    steady: dict[str, tuple[Floats, Floats]] = {}
     for one in findings:
         column = one.main.rule.column
         seen = bench.measured.seen.get(column)
         if seen is None or one.to_m - one.from_m < DRIFT_FROM_M or one.main.rule.family not in DIRECTION:
             continue
-        known = seen.fit & seen.steady
-        drift = drift_before(seen.at_m[known], seen.value[known], one, "at least", back_m=DRIFT_BACK_M)
+        if column not in steady:
+            known = seen.fit & seen.steady
+            steady[column] = (seen.at_m[known], seen.value[known])
+        drift = drift_before(*steady[column], one, "at least", back_m=DRIFT_BACK_M)
         if drift is not None:
             drifts.append(Stretch(drift.from_m, max(drift.to_m, one.to_m), drift.name))
     return tuple(drifts)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -35,6 +35,8 @@ class Seen:
         extent_m: wire one reading averages over [m].
         hole_m: distance between readings beyond which the wire between them was not seen [m].
         known: stretches of wire with trustworthy evidence [m], one row a stretch.
+        like: another quantity of the instrument with the same fit readings, or None; what is worked out of these
+            is then worked out and held once.
     """
 
     name: str
@@ -50,10 +52,13 @@ class Seen:
     extent_m: float
     hole_m: float
     known: Floats
+    like: Seen | None = field(default=None, repr=False, compare=False)
 
     @cached_property
     def _in_order(self) -> tuple[Rows, Floats]:
         """Fit readings in the order of the wire, and their places: a stretch of wire is then a slice of them."""
+        if self.like is not None and self.like.fit is self.fit:
+            return self.like._in_order
         fit = np.flatnonzero(self.fit)
         places = self.at_m[fit]
         if places.size and bool((np.diff(places) < 0).any()):
@@ -97,6 +102,8 @@ class Seen:
 
     @cached_property
     def _widths(self) -> Floats:
+        if self.like is not None and self.like.fit is self.fit:
+            return self.like._widths
         widths = np.zeros(self.at_m.size)
         rows, places = self._in_order
         widths[rows] = cell_widths(places, self.hole_m)

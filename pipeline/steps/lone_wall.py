@@ -45,7 +45,9 @@ def lone_rows(frame: pl.DataFrame, gauge: Instrument, placement: Placement, diam
     part = (used > 0) & (used < (gauge.sensors or 0))
     if diameter is None or not bool(part.any()):
         return part
-    return part & ~near_reading(placement.at_m - gauge.station_m, diameter)
+    alone = np.flatnonzero(part)
+    part[alone] = ~near_reading(placement.at_m[alone] - gauge.station_m, diameter)
+    return part
 
 
 def lone_told(gauge: Instrument, frame: pl.DataFrame, lone: Mask) -> tuple[str, ...]:

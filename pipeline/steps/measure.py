@@ -237,7 +237,7 @@ def without_wire(seen: Mapping[str, Seen], wire: Floats, names: tuple[str, ...])
     }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Sight:
     """What is needed to see one quantity along the wire."""
 
@@ -246,24 +246,45 @@ class _Sight:
     placement: Placement
     line: LineSheet
     frame: pl.DataFrame
-    known: dict[str, list[tuple[Mask, Floats]]] = field(default_factory=dict)
+    earlier: dict[str, list[tuple[Placement, Seen]]] = field(default_factory=dict)
+
+    @cached_property
+    def speed(self) -> Floats:
+        """Line speed at each reading [m/s]."""
+        return self.placement.readings["speed_m_s"].to_numpy()
+
+    @cached_property
+    def usual_speed(self) -> float:
+        """Median speed of the running line [m/s], 0 where it never ran."""
+        running = self.speed[self.speed > DEFAULT_RULE.stop_m_s]
+        return float(np.median(running)) if running.size else 0.0
+
+    @cached_property
+    def moving(self) -> Mask:
+        """True where wire went forward that had not been read before.
+
+        A reading of standing wire repeats a spot that is read before and after: it adds noise, not evidence. Wire
+        pulled back is read twice as well; the first reading of it counts.
+        """
+        front = self.placement.readings["front_m"].to_numpy()
+        moving: Mask = (self.speed > DEFAULT_RULE.stop_m_s) & (self.placement.at_m >= front)
+        return moving
+
+    def like(self, instrument: Instrument, fit: Mask) -> tuple[Placement, Seen] | None:
+        """What was seen earlier with the same fit readings of an instrument; its quantities mostly share them."""
+        seen = self.earlier.get(instrument.id, ())
+        return next((one for one in reversed(seen) if np.array_equal(one[1].fit, fit)), None)
 
     def known_to(self, instrument: Instrument, fit: Mask) -> Floats:
-        """Wire an instrument knows by its fit readings [m]; quantities of one instrument mostly share them."""
-        earlier = self.known.setdefault(instrument.id, [])
-        for readings, wire in earlier:
-            if np.array_equal(readings, fit):
-                return wire
-        wire = known_wire(
+        """Wire an instrument knows by its fit readings [m]."""
+        return known_wire(
             self.placement.at_m - instrument.station_m,
-            self.placement.readings["speed_m_s"].to_numpy(),
+            self.speed,
             fit,
             instrument.interval_s,
             instrument.window_m,
             self.placement.resolution_m,
         )
-        earlier.append((fit.copy(), wire))
-        return wire
 
 
 def _settled(sight: _Sight) -> tuple[_Sight, tuple[str, ...]]:
@@ -352,43 +373,40 @@ def _seen(
     placement, frame = sight.placement, sight.frame
     at_m = placement.at_m - instrument.station_m
     value = frame[name].cast(pl.Float64).to_numpy()
-    speed = placement.readings["speed_m_s"].to_numpy()
     row = frame["row"].to_numpy()
-    # A reading of standing wire repeats a spot that is read before and after: it adds noise, not evidence.
-    # Wire pulled back is read twice as well; the first reading of it counts.
-    moving = (speed > DEFAULT_RULE.stop_m_s) & (placement.at_m >= placement.readings["front_m"].to_numpy())
-    fit = np.isfinite(value) & np.isfinite(at_m) & moving
+    fit = np.isfinite(value) & np.isfinite(at_m) & sight.moving
     on_these = sight.flagged.filter(pl.col("channel").is_in(channels))
     judging = _rows(on_these.filter(pl.col("flag").is_in(_JUDGING)), row, single=len(channels) <= 2)
     counting = _rows(on_these, row, single=True)
     fit &= ~judging
     if unfit is not None:
         fit &= ~unfit
-    fastest = float(np.nanmax(speed)) if speed.size else 0.0
+    fastest = float(np.nanmax(sight.speed)) if sight.speed.size else 0.0
     hot = sight.line.instrument("hot diameter gauge")
     zone = hot.station_m if hot is not None and hot.station_m > 0 else HOT_ZONE_M
     # A coarse counter stands still between its steps, and neighbours seem further apart than they are.
     step = placement.resolution_m
-    return Seen(
+    placed, like = sight.like(instrument, fit) or (None, None)
+    seen = Seen(
         name=name,
         unit=UNIT_OF[name],
         instrument=instrument,
-        row=row.astype(np.int64),
-        at_m=at_m,
+        row=row.astype(np.int64) if like is None else like.row,
+        at_m=at_m if like is None else like.at_m,
         value=value,
-        fit=fit,
+        fit=fit if like is None else like.fit,
         fit_for_statistics=fit & ~counting,
-        steady=placement.phase_on_wire(at_m, zone) == STEADY,
+        steady=like.steady
+        if like is not None and placed is placement
+        else placement.phase_on_wire(at_m, zone) == STEADY,
         uncertainty=uncertainty,
-        extent_m=instrument.window_m + instrument.interval_s * _usual(speed),
+        extent_m=instrument.window_m + instrument.interval_s * sight.usual_speed,
         hole_m=HOLE_INTERVALS * instrument.interval_s * fastest + instrument.window_m + step,
-        known=sight.known_to(instrument, fit),
+        known=sight.known_to(instrument, fit) if like is None else like.known,
+        like=like,
     )
-
-
-def _usual(speed: Floats) -> float:
-    running = speed[speed > DEFAULT_RULE.stop_m_s]
-    return float(np.median(running)) if running.size else 0.0
+    sight.earlier.setdefault(instrument.id, []).append((placement, seen))
+    return seen
 
 
 def _rows(flagged: pl.DataFrame, row: NDArray[np.generic], *, single: bool) -> Mask:

@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.columns import WALL_CHANNELS
-from pipeline.steps.evidence import Seen
+from pipeline.steps.evidence import Floats, Seen
 from pipeline.steps.measure import STRETCH_M, Measured
 from pipeline.steps.place import Placed
 
@@ -91,16 +91,20 @@ def _sensors(measured: Measured, readings: pl.DataFrame) -> dict[str, Seen]:
         return {}
     fitted = [one for one in WALL_CHANNELS[: mean.instrument.sensors or 0] if one in readings.columns]
     values = {one: readings[one].cast(pl.Float64).to_numpy() for one in fitted}
-    return {
-        one: replace(
-            mean,
-            name=one,
-            value=value,
-            fit=mean.fit & np.isfinite(value),
-            fit_for_statistics=mean.fit_for_statistics & np.isfinite(value),
-        )
-        for one, value in values.items()
-    }
+    return {one: _sensor(mean, one, value) for one, value in values.items()}
+
+
+def _sensor(mean: Seen, name: str, value: Floats) -> Seen:
+    read = np.isfinite(value)
+    fit = mean.fit & read
+    return replace(
+        mean,
+        name=name,
+        value=value,
+        fit=mean.fit if np.array_equal(fit, mean.fit) else fit,
+        fit_for_statistics=mean.fit_for_statistics & read,
+        like=mean,
+    )
 
 
 def reel_summaries(measured: Measured, placed: Placed, readings: pl.DataFrame) -> pl.DataFrame:
@@ -108,13 +112,16 @@ def reel_summaries(measured: Measured, placed: Placed, readings: pl.DataFrame) -
     rows = []
     every = {**measured.seen, **_sensors(measured, readings)}
     for reel in placed.reels:
+        # Quantities of one instrument mostly have the same known wire.
+        lengths: dict[int, float] = {}
         for name, seen in every.items():
             here = seen.rows_within(reel.from_m, reel.to_m)
-            counted = here[seen.fit_for_statistics[here] & seen.steady[here]]
-            low = seen.worst(reel.from_m, reel.to_m, "at least")
-            high = seen.worst(reel.from_m, reel.to_m, "at most")
-            known = seen.known_m(reel.from_m, reel.to_m)
-            values = seen.value[counted]
+            values = seen.value[here]
+            counted = values[seen.fit_for_statistics[here] & seen.steady[here]]
+            low, high = (here[values.argmin()], here[values.argmax()]) if here.size else (None, None)
+            if id(seen.known) not in lengths:
+                lengths[id(seen.known)] = seen.known_m(reel.from_m, reel.to_m)
+            known = lengths[id(seen.known)]
             rows.append(
                 {
                     "reel_id": reel.id,
@@ -122,12 +129,12 @@ def reel_summaries(measured: Measured, placed: Placed, readings: pl.DataFrame) -
                     "unit": seen.unit,
                     "readings": int(here.size),
                     "steady_readings": int(counted.size),
-                    "mean": float(values.mean()) if values.size else None,
-                    "sd": float(values.std(ddof=1)) if values.size > 1 else None,
-                    "low": low[0] if low else None,
-                    "low_at_m": low[1] if low else None,
-                    "high": high[0] if high else None,
-                    "high_at_m": high[1] if high else None,
+                    "mean": float(counted.mean()) if counted.size else None,
+                    "sd": float(counted.std(ddof=1)) if counted.size > 1 else None,
+                    "low": None if low is None else float(seen.value[low]),
+                    "low_at_m": None if low is None else float(seen.at_m[low]),
+                    "high": None if high is None else float(seen.value[high]),
+                    "high_at_m": None if high is None else float(seen.at_m[high]),
                     "known_m": known,
                     "unknown_m": reel.length_m - known,
                 }

@@ -8,8 +8,12 @@ import os
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from multiprocessing import active_children
 from pathlib import Path
+from threading import Event, Thread
 from typing import Any
 
 ROOT = Path(__file__).parents[2]
@@ -19,7 +23,10 @@ WITHIN = "REELPROOF_BENCH_WITHIN"
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """What a piece of work cost, libraries imported beforehand, and what it gave back."""
+    """What a piece of work cost, libraries imported beforehand, and what it gave back.
+
+    Processes it started are counted, memory shared between them once.
+    """
 
     wall_s: float
     cpu_s: float
@@ -59,6 +66,42 @@ def peak_mb() -> float:
     return float(line.split()[1]) / 1e3
 
 
+_LOOK_EVERY_S = 0.5
+
+
+@contextmanager
+def _watched() -> Iterator[list[float]]:
+    """The greatest memory of this process and those it started together [MB], looked at twice a second."""
+    most, done = [0.0], Event()
+
+    def watch() -> None:
+        while not done.wait(_LOOK_EVERY_S):
+            started = {
+                int(pid)
+                for task in Path("/proc/self/task").glob("*/children")
+                for pid in task.read_text().split()
+            }
+            if started:
+                most[0] = max(most[0], sum(_share_mb(pid) for pid in (os.getpid(), *started)))
+
+    watcher = Thread(target=watch, daemon=True)
+    watcher.start()
+    try:
+        yield most
+    finally:
+        done.set()
+        watcher.join()
+
+
+def _share_mb(pid: int) -> float:
+    """Memory of a process [MB], what it shares with others in equal parts; 0 where it is gone."""
+    with suppress(OSError):
+        for line in Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines():
+            if line.startswith("Pss:"):
+                return float(line.split()[1]) / 1e3
+    return 0.0
+
+
 def _cpu_s() -> float:
     """Processor time of this process and of those it waited for [s]."""
     times = os.times()
@@ -69,11 +112,14 @@ def _done(call: str, arguments: list[Any]) -> dict[str, Any]:
     module, function = call.split(":")
     work = getattr(importlib.import_module(f"tests.benchmarks.{module}"), function)
     wall, cpu = time.perf_counter(), _cpu_s()
-    answer = work(*arguments)
+    with _watched() as together:
+        answer = work(*arguments)
+        for one in active_children():
+            one.join()  # else its processor time is not counted
     return {
         "wall_s": time.perf_counter() - wall,
         "cpu_s": _cpu_s() - cpu,
-        "peak_mb": peak_mb(),
+        "peak_mb": max(peak_mb(), together[0]),
         "answer": json.loads(json.dumps(answer)),
     }
 

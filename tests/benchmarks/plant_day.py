@@ -45,7 +45,10 @@ def floor(folder: str, database: str) -> int:
 
 
 def review(folder: str, store: str) -> dict[str, Any]:
-    """Load and judge every run below `folder` into a new store; where the time went [s], by step."""
+    """Load and judge every run below `folder` into a new store; where the time went [s], by step.
+
+    What other processes judge is in the whole and not in the steps: these are those of this process.
+    """
     spent: dict[str, list[float]] = {}
     with ExitStack() as timers, open_to_write(Path(store)) as opened:
         for room, names in _TIMED.items():
@@ -54,7 +57,9 @@ def review(folder: str, store: str) -> dict[str, Any]:
         loads, refused = loading.load_sheets(opened, (Path(folder),))
         if refused:
             raise RuntimeError(refused[0])
+        loaded = time.perf_counter()
         outcomes = assessing.assess_runs(opened, ())
+        judged = time.perf_counter()
     deep, capability = (
         [sum(spent.get(name, [0, 0])[at] for name in names) for at in (0, 1)]
         for names in (_DEEP, _CAPABILITY)
@@ -62,6 +67,7 @@ def review(folder: str, store: str) -> dict[str, Any]:
     return {
         "rows": sum(one.rows_kept for one in loads),
         "findings": sum(one.findings for one in outcomes),
+        "judge_wall_s": judged - loaded,
         "deep_wall_s": deep[0] - capability[0],
         "deep_cpu_s": deep[1] - capability[1],
         "steps_cpu_s": {name: round(cpu, 3) for name, (_, cpu) in spent.items()},
@@ -85,13 +91,19 @@ def run(scale: Scale) -> list[Row]:
     folder = plant_logs(scale.data, scale.hours, scale.lines)
     bare = cost_of("plant_day:floor", folder, scale.scratch / "floor.duckdb")
     ours = cost_of("plant_day:review", folder, scale.fresh("plant_day"))
+    alone = ours
+    if scale.lines > 1:
+        one = plant_logs(scale.data, scale.hours, 1)
+        alone = cost_of("plant_day:review", one, scale.fresh("plant_day_one"))
     events = sum(len(path.read_text().splitlines()) - 1 for path in folder.rglob("*_spark.csv"))
     if bare.answer + events != ours.answer["rows"]:
         raise RuntimeError(f"{bare.answer} readings and {events} events, and {ours.answer['rows']} rows kept")
-    wall = ours.wall_s - ours.answer["deep_wall_s"]
-    cpu = ours.cpu_s - ours.answer["deep_cpu_s"]
+    # The deep statistics' share of judging is that of one line judged by one process, where every step is timed.
+    deep = alone.answer["deep_wall_s"] / alone.answer["judge_wall_s"] * ours.answer["judge_wall_s"]
+    deep_cpu = alone.answer["deep_cpu_s"] / alone.cpu_s * ours.cpu_s
+    wall, cpu = ours.wall_s - deep, ours.cpu_s - deep_cpu
     what = f"plant-day, {scale.lines} lines x {scale.hours:g} h, {ours.answer['rows']:,} rows"
-    steps = ", ".join(f"{name} {cpu:.1f}" for name, cpu in ours.answer["steps_cpu_s"].items())
+    steps = ", ".join(f"{name} {cpu:.1f}" for name, cpu in alone.answer["steps_cpu_s"].items())
     return [
         Row(
             "floor: DuckDB typed CSV to table",
@@ -112,7 +124,7 @@ def run(scale: Scale) -> list[Row]:
             cpu,
             ours.peak_mb,
             cpu / bare.cpu_s,
-            f"{ours.answer['findings']} findings; CPU seconds by step of the plant-day: {steps}.",
+            f"{ours.answer['findings']} findings; CPU seconds by step of one line: {steps}.",
         ),
         Row(
             "peak memory of it",
@@ -124,11 +136,11 @@ def run(scale: Scale) -> list[Row]:
         Row(
             "deep statistics of it",
             "<= 60 s more",
-            f"{ours.answer['deep_wall_s']:.1f} s",
-            ours.answer["deep_wall_s"] <= 60.0,
-            ours.answer["deep_wall_s"],
-            ours.answer["deep_cpu_s"],
+            f"{deep:.1f} s",
+            deep <= 60.0,
+            deep,
+            deep_cpu,
             None,
-            ours.answer["deep_cpu_s"] / bare.cpu_s,
+            deep_cpu / bare.cpu_s,
         ),
     ]

@@ -13,6 +13,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import NotFoundError
+from pipeline.review import side_by_side
+from pipeline.review.assessing import assess_runs
 from pipeline.review.loading import load_sheet, load_sheets
 from pipeline.review.local_crew import LocalCrew
 from pipeline.review.reassess_work import made_by
@@ -99,6 +101,56 @@ def test_a_process_killed_in_a_batch_costs_that_batch_only(loaded: Path, judged_
     assert outcome.refused == ()
     assert len(judgements(loaded)) == len(set(judgements(loaded))) == outcome.judged == outcome.asked
     assert digest_of(loaded) == judged_alone
+
+
+class Gone:
+    """A crew none of whose processes finishes anything."""
+
+    def __init__(self, workers: int) -> None:
+        self.workers = workers
+        self.given: list[Batch] = []
+
+    def __enter__(self) -> Gone:
+        return self
+
+    def __exit__(self, *_fault: object) -> None:
+        assert self.given == []
+
+    def give(self, batch: Batch) -> None:
+        self.given.append(batch)
+
+    def has_finished(self) -> bool:
+        return bool(self.given)
+
+    def take(self) -> tuple[Batch, Exception]:
+        return self.given.pop(), RuntimeError("gone")
+
+
+@pytest.mark.parametrize("crew", [LocalCrew, Gone])
+def test_assessing_side_by_side_puts_the_same_on_file_in_the_same_order(
+    loaded: Path, judged_alone: object, monkeypatch: pytest.MonkeyPatch, crew: type
+) -> None:
+    monkeypatch.setattr(side_by_side, "WORTH_READINGS", 0)
+    monkeypatch.setattr(side_by_side, "cores", lambda: 2)
+    monkeypatch.setattr(side_by_side, "LocalCrew", crew)
+    with open_to_write(loaded) as store:
+        told: list[str] = []
+        outcomes = assess_runs(store, (), lambda run_id, _more: told.append(run_id))
+        runs = [row["run_id"] for row in store.ask("questions/current_runs")]
+        order = store.connection.execute(
+            "SELECT run_id FROM judged.assessment ORDER BY assessment_id"
+        ).fetchall()
+        assert [one.was_new for one in assess_runs(store, ())] == [False] * len(runs)
+    assert [one.run_id for one in outcomes] == [row[0] for row in order] == told == runs
+    assert digest_of(loaded) == judged_alone
+
+
+def test_processes_are_started_only_where_they_are_worth_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(side_by_side, "cores", lambda: 4)
+    worth = side_by_side.WORTH_READINGS
+    assert side_by_side.processes_for(10, worth - 1) == 1
+    assert side_by_side.processes_for(1, 10 * worth) == 1
+    assert side_by_side.processes_for(3, worth) in {1, 2, 3}  # fewer where there is little memory
 
 
 def test_only_the_runs_that_are_meant(loaded: Path) -> None:

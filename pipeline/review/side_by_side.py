@@ -1,0 +1,107 @@
+"""Judge many runs side by side: this process and others judge, this one puts on file, in the order of the runs.
+
+What is on file does not depend on which process was done first. A run that could not be judged this way, for whatever
+reason, is judged alone afterwards, which then says what is wrong with it.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from pipeline.review.local_crew import LocalCrew
+from pipeline.review.reassess_work import Done, Work, work_batch, work_on
+
+if TYPE_CHECKING:
+    from pipeline.review.judging import Judgement
+    from pipeline.steps.load import SheetText
+    from pipeline.store.database import Store
+
+# A process takes about a second to start, which is the time of some 100,000 readings: fewer are judged alone.
+WORTH_READINGS = 500_000
+# A log of a day takes half a gigabyte and a longer one more; what a machine has is shared with others.
+_BYTES_A_PROCESS = 2 * 2**30
+_MOST_PROCESSES = 8
+
+Ahead = Callable[[str], "Judgement | None"]
+
+
+def cores() -> int:
+    """Cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def processes_for(runs: int, readings: int) -> int:
+    """How many processes, this one counted, are worth having to judge runs of so many readings together."""
+    if readings < WORTH_READINGS:
+        return 1
+    try:
+        memory = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+    except (AttributeError, OSError, ValueError):
+        return 1
+    return max(1, min(runs, cores(), _MOST_PROCESSES, memory // _BYTES_A_PROCESS))
+
+
+@contextmanager
+def judged_ahead(store: Store, heads: Sequence[dict[str, Any]], plant: SheetText | None) -> Iterator[Ahead]:
+    """A function that gives the judgement of each run in turn, made ahead by other processes where that is worth it.
+
+    Args:
+        store: the store, open to write; only the caller writes.
+        heads: rows of the question ``current_runs``, in the order in which judgements are asked for.
+        plant: plant sheet to judge by, as for `work_on`.
+
+    Yields:
+        a function of the run id; it gives None where the caller must judge the run itself.
+    """
+    processes = processes_for(len(heads), sum(head["rows_kept"] for head in heads))
+    if processes < 2:
+        yield lambda _run_id: None
+        return
+    with LocalCrew(processes - 1) as crew:
+        yield _Line(store, heads, plant, crew).judgement
+
+
+class _Line:
+    """Runs that wait to be judged, are being judged, or wait for their turn to be put on file."""
+
+    def __init__(
+        self, store: Store, heads: Sequence[dict[str, Any]], plant: SheetText | None, crew: LocalCrew
+    ) -> None:
+        self._store, self._plant, self._crew = store, plant, crew
+        self._waiting = deque(heads)
+        self._others = {head["run_id"] for head in heads}
+        self._under_way = 0
+        self._made: dict[str, Judgement | None] = {}
+
+    def judgement(self, run_id: str) -> Judgement | None:
+        """The judgement of a run; None where there is none, and the second time."""
+        if run_id not in self._others:
+            return None
+        self._others.discard(run_id)
+        while run_id not in self._made:
+            # One more than there are processes, so that none waits while this one judges or writes.
+            while self._waiting and self._under_way <= self._crew.workers and not self._is_far_ahead():
+                self._crew.give((self._next(),))
+                self._under_way += 1
+            if self._waiting and not self._crew.has_finished() and not self._is_far_ahead():
+                work = self._next()
+                self._take(work, work_batch((work,)))
+            else:
+                given, outcome = self._crew.take()
+                self._under_way -= 1
+                self._take(given[0], outcome)
+        return self._made.pop(run_id)
+
+    def _is_far_ahead(self) -> bool:
+        """Whether so much waits for its turn that memory would suffer from more."""
+        return self._under_way + len(self._made) > self._crew.workers + 2
+
+    def _next(self) -> Work:
+        return work_on(self._store, self._waiting.popleft(), self._plant)
+
+    def _take(self, work: Work, outcome: tuple[Done, ...] | Exception) -> None:
+        self._made[work.basis.run.id] = None if isinstance(outcome, Exception) else outcome[0].judgement
