@@ -1,11 +1,9 @@
 """Is the simulator's truth found again? One simulated log a trial and seed: truth, estimate, interval.
 
-``recovery_found.csv`` keeps what long runs gave, a row a trial and seed; `test_recovery.py` holds the claims to it and
-makes the first rows again. The truth is ours: agreement shows consistency and nothing more. Lengths are mm, delays s,
-angles deg, periods m.
+The truth is ours: agreement shows consistency and nothing more. Lengths are mm, delays s, angles deg, periods m.
 
-``python -m tests.tuning.recovery_trials 100 > tests/tuning/recovery_found.csv`` makes the table anew from 100 seeds a
-trial (a quarter of an hour); names after the number make those trials only.
+``python -m tests.tuning.recovery_trials 100`` prints a row a trial and seed for 100 seeds (a quarter of an hour); names
+after the number make those trials only.
 """
 
 from __future__ import annotations
@@ -122,8 +120,8 @@ def average_depth_mm(wire: WireModel, risk: float = 0.001) -> float:
 
 
 # Kept: depth of the true thinnest point of a reel under the true mean wall that 1 % of reels pass [mm], from the
-# simulator's true wire of RUNS_L2 runs of twelve reels (1/0 AWG) and RUNS_L1 runs of six (14 AWG).
-POINT_DEPTH_MM = {"1/0 AWG": 0.1061, "14 AWG": 0.0466}
+# simulator's true wire of 650 runs of twelve reels (1/0 AWG) and 900 runs of six (14 AWG).
+POINT_DEPTH_MM = {"1/0 AWG": 0.1065, "14 AWG": 0.0462}
 LIMITS = {"1/0 AWG": XHHW, "14 AWG": THHN}
 UNKNOWNS = {
     "1/0 AWG": Unknowns(noise_mm=0.005),
