@@ -21,6 +21,7 @@ from pipeline.simulator.troubles import (
 )
 from pipeline.simulator.truth import TrueReel, Truth
 
+SELDOM_S = 0.2  # readings further apart leave more than the plant allows of the wire unread
 JOIN_M = 100.0  # a fluctuating wall crosses a limit many times in one trouble: that is one finding
 
 
@@ -75,7 +76,7 @@ def expected_run(planned: PlannedRun, scenario: RunScenario, truth: Truth) -> Ex
     """The correct judgement of `scenario`, from its `truth`.
 
     A reel is held if any of its wire does not meet a requirement, if a spark fault lies on it, or if the wall
-    gauge gave nothing over a part of it; and always where the log's unit is wrong.
+    gauge gave nothing over a part of it or too few readings; and always where the log's unit is wrong.
     """
     judged = not any(isinstance(one, WrongUnit) for one in scenario.troubles)
     reels = []
@@ -111,6 +112,8 @@ def _findings(reel: TrueReel, scenario: RunScenario, truth: Truth) -> tuple[Expe
         from_m, to_m = max(gap.from_m, reel.from_m), min(gap.to_m, reel.to_m)
         if from_m < to_m:
             found.append(ExpectedFinding("gauge drop-out", "unmonitored length", from_m, to_m))
+    if scenario.interval_s > SELDOM_S:
+        found.append(ExpectedFinding("readings far apart", "unmonitored length", reel.from_m, reel.to_m))
     return tuple(found)
 
 

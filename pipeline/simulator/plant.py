@@ -429,7 +429,8 @@ def _line_l2() -> tuple[PlannedRun, ...]:
             1,
             "A trial of starts, logged twice a second with the wall control off: eight times the line is stopped and "
             "started again, four of them with the melt 6 to 9 deg C too cold, and the colder it is the longer the wall "
-            "is too thick and off centre. All that wire is scrap and on no reel. The reel made after it is releasable.",
+            "is too thick and off centre. All that wire is scrap and on no reel. Of the reel made after it two "
+            "readings a second see a third: it is held for unmonitored length.",
             tuple(
                 ColdStart(stop, colder_c, 0.12, 0.45, 120.0, 12.0 + 14.0 * colder_c)
                 for stop, (_, colder_c) in enumerate(_STARTS_TRIED, 1)

@@ -121,7 +121,7 @@ def coincidence(
     a, b = _on_reels(faults_m, length, "faults_m"), _on_reels(events_m, length, "events_m")
     n_a, n_b = sum(one.size for one in a), sum(one.size for one in b)
     if n_a == 0 or n_b == 0:
-        reason = f"{counted(n_a, 'fault')} and {n_b} earlier events cannot lie together; both are needed."
+        reason = f"{counted(n_a, 'fault')} and {counted(n_b, 'earlier event')} cannot lie together; both are needed."
         return Refused(QUESTION, METHOD, reason, n_a)
     with_event = sum(_near(x, y, window_m) for x, y in zip(a, b, strict=True))
     with_fault = sum(_near(y, x, window_m) for x, y in zip(a, b, strict=True))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import sys
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from distributed import LocalCluster
@@ -42,13 +43,20 @@ def test_an_address_that_is_none_is_told(monkeypatch: pytest.MonkeyPatch) -> Non
         reassess._check_reached("here:there")
 
 
-def test_a_scheduler_without_workers_is_told() -> None:
+def asked_of_an_empty_cluster() -> tuple[str, str]:
     with (
         LocalCluster(n_workers=0, processes=False, dashboard_address=None) as cluster,  # type: ignore[no-untyped-call]
         pytest.raises(ReelproofError) as fault,
     ):
         reassess._check_reached(cluster.scheduler_address)
-    assert str(fault.value) == (
-        f"{cluster.scheduler_address}: this scheduler has no worker. "
+    return cluster.scheduler_address, str(fault.value)
+
+
+def test_a_scheduler_without_workers_is_told() -> None:
+    # In a thread of its own, since browser tests leave a running event loop in theirs.
+    with ThreadPoolExecutor(1) as pool:
+        address, told = pool.submit(asked_of_an_empty_cluster).result()
+    assert told == (
+        f"{address}: this scheduler has no worker. "
         "Start workers and run the same command again; what was judged is on file."
     )

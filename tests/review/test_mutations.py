@@ -33,7 +33,10 @@ CHANGED = {
     "DOUBLE": "CASE WHEN {0} IS NULL OR {0} = 0 OR NOT isfinite({0}) THEN 1e-300 ELSE {0} * (1 + 4.5e-16) END",
 }
 # Nothing in the sample runs is set aside, and not every run has something to warn of.
-MAY_BE_EMPTY = {"logged.set_aside", "logged.warning", "placed.warning", "journal.shipment", "placed.cut"}
+MAY_BE_EMPTY = {
+    "logged.set_aside", "logged.warning", "placed.warning", "journal.shipment", "placed.cut",
+    "measured.stretch",  # only stores of earlier versions have rows there
+}  # fmt: skip
 
 
 @pytest.fixture(scope="module")

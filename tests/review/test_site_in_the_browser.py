@@ -121,7 +121,11 @@ def test_what_a_page_saves_is_what_the_store_holds(judged_store: Path, site: Pat
                 for name in ("thinnest_wall_mm", "mean_wall_mm"):
                     assert (float(row[name]) if row[name] else None) == reel[name]
                 compared += 1
-        assert compared == 20
+        assert (
+            compared
+            == sum(len(book.reels) for book in books.values() if book.shift_id == "2026-03-03-NIGHT")
+            > 10
+        )
         page.goto((site / "runs" / "R-0418.html").as_uri())
         faults = {row["fault"] for row in books["R-0418"].events}
         assert len(saved(page, "faults-of-run")) == len(faults)

@@ -11,6 +11,7 @@ from pipeline.results import Refused, Result
 from pipeline.statistics.event_repeats import search_repeats
 from pipeline.steps.circumstances import fault_places
 from pipeline.steps.fault_repeats import by_harmonics, repeat_answer, repeat_answers, scan_answer
+from pipeline.words import counted
 
 
 def repeating(turn: float, reels: int = 3, each: int = 9, seed: int = 2) -> list[np.ndarray]:
@@ -59,7 +60,10 @@ def test_no_fault_one_fault_and_all_at_one_place_show_no_length(places: list[np.
     found = scan_answer(places, 0.1, 0.02)
     assert isinstance(found, Refused)
     n = sum(one.size for one in places)
-    assert found.reason == f"{n} faults, none of them three such lengths apart on one reel, cannot show it."
+    assert (
+        found.reason
+        == f"{counted(n, 'fault')}, none of them three such lengths apart on one reel, cannot show it."
+    )
 
 
 def test_a_run_without_faults_tells_of_no_repeat() -> None:
