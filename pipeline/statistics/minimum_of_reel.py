@@ -21,6 +21,8 @@ from pipeline.words import counted
 
 Array = NDArray[np.float64]
 _SHAPES = np.linspace(-0.9, 1.4, 47)
+# Simulated wire (tests/statistics/interval_coverage_found.csv): depths reach their limit law slowly.
+HELD = "At a lag-one correlation of .95 such a 95 % interval held the true risk in 92.3 % of simulated logs of 60 km."
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,7 +317,7 @@ def _refusal(
 def _warnings(
     tail: LowerTail, converged: bool, averaging_m: float | None, high: float, confidence: float
 ) -> tuple[str, ...]:
-    told = [f"At {100.0 * confidence:g} % confidence up to {high:.2g} of reels may have such a point."]
+    told = [f"At {100.0 * confidence:g} % confidence up to {high:.2g} of reels may have such a point.", HELD]
     if not converged:
         told.append("The tail fit did not converge; an exponential tail stands in, which is no bound.")
     if tail.shape > 0.0:

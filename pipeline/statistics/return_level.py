@@ -18,6 +18,8 @@ from scipy import optimize, stats
 from pipeline.results import Assumption, Refused, Result
 from pipeline.words import counted
 
+# Simulated wire (tests/statistics/interval_coverage_found.csv): depths reach their limit law slowly.
+HELD = "At a lag-one correlation of .95 such a 95 % interval held the true level in 92.0 % of simulated logs of 60 km."
 Covariance = tuple[tuple[float, float], tuple[float, float]]
 Drop = Callable[[ArrayLike, float, float, float, float, float], float]
 
@@ -116,9 +118,9 @@ def reel_level(
         step *= 1.5
     shallow = float(optimize.brentq(spare, inner, at, xtol=1e-5 * at)) if spare(inner) < 0.0 else 0.0
     deep = float(optimize.brentq(spare, at, outer, xtol=1e-5 * at)) if spare(outer) < 0.0 else math.inf
-    warnings = (
-        [] if math.isfinite(deep) else ["The thin side has no bound: too little wire for this question."]
-    )
+    warnings = [HELD]
+    if not math.isfinite(deep):
+        warnings.append("The thin side has no bound: too little wire for this question.")
     if averaging_m is not None:
         warnings.append(f"It is about averages over {averaging_m:g} m; shorter thin spots are not in it.")
     return Result(

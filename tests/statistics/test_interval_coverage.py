@@ -35,7 +35,9 @@ EXACT = {"event_rate", "rate_comparison", "share_of_reels", "event_coincidence"}
 SHORT = {
     "block bootstrap of a mean, lag-one .95": 0.92,
     "fault rate ratio by regression, overdispersed": 0.935,
+    "level of a reel, lag-one .95": 0.915,
     "risk from block minima, lag-one .95": 0.925,
+    "risk of a reel, lag-one .95": 0.915,
     "shape of the tail": 0.935,
     "size of a change, lag-one .95": 0.93,
 }

@@ -8,7 +8,7 @@ from scipy import stats
 
 from pipeline.results import Refused, Result
 from pipeline.statistics.below_threshold import fit_tail, tail_quantile
-from pipeline.statistics.minimum_of_reel import LowerTail, clusters_per_m, likelihood_drop, reel_risk
+from pipeline.statistics.minimum_of_reel import HELD, LowerTail, clusters_per_m, likelihood_drop, reel_risk
 
 TAIL = LowerTail(0.420, 0.008, -0.15, 0.004)  # illustrative: 4 clusters a km under 0.420 mm
 
@@ -121,6 +121,7 @@ def test_warnings_in_full() -> None:
     found = risk(deficits(240, 5, shape=0.4), averaging_m=0.5, converged=False)
     assert isinstance(found, Result)
     assert found.warnings[1:] == (
+        HELD,
         "The tail fit did not converge; an exponential tail stands in, which is no bound.",
         (
             f"The fitted shape {found.details['shape']:.2f} is positive: no end to the depth. For a wall that points "
