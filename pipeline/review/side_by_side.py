@@ -22,9 +22,10 @@ if TYPE_CHECKING:
 
 # A process takes about a second to start, which is the time of some 100,000 readings: fewer are judged alone.
 WORTH_READINGS = 500_000
-# A log of a day takes half a gigabyte and a longer one more; what a machine has is shared with others.
-_BYTES_A_PROCESS = 2 * 2**30
-_MOST_PROCESSES = 8
+# All processes together, and what one takes with nothing to judge and for each reading of the run it judges (measured:
+# 0.74 to 0.96 GB for a day at ten readings a second). Logs of whole days are judged one after another.
+MEMORY_BYTES = 1.5e9
+_BYTES_A_PROCESS, _BYTES_A_READING = 0.3e9, 900.0
 
 Ahead = Callable[[str], "Judgement | None"]
 
@@ -34,15 +35,12 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def processes_for(runs: int, readings: int) -> int:
-    """How many processes, this one counted, are worth having to judge runs of so many readings together."""
-    if readings < WORTH_READINGS:
+def processes_for(readings: Sequence[int]) -> int:
+    """How many processes, this one counted, are worth having to judge runs of so many readings each."""
+    if not readings or sum(readings) < WORTH_READINGS:
         return 1
-    try:
-        memory = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
-    except (AttributeError, OSError, ValueError):
-        return 1
-    return max(1, min(runs, cores(), _MOST_PROCESSES, memory // _BYTES_A_PROCESS))
+    each = _BYTES_A_PROCESS + _BYTES_A_READING * max(readings)
+    return max(1, min(len(readings), cores(), int(MEMORY_BYTES / each)))
 
 
 @contextmanager
@@ -57,7 +55,7 @@ def judged_ahead(store: Store, heads: Sequence[dict[str, Any]], plant: SheetText
     Yields:
         a function of the run id; it gives None where the caller must judge the run itself.
     """
-    processes = processes_for(len(heads), sum(head["rows_kept"] for head in heads))
+    processes = processes_for([head["rows_kept"] for head in heads])
     if processes < 2:
         yield lambda _run_id: None
         return

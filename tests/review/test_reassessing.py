@@ -148,9 +148,13 @@ def test_assessing_side_by_side_puts_the_same_on_file_in_the_same_order(
 def test_processes_are_started_only_where_they_are_worth_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(side_by_side, "cores", lambda: 4)
     worth = side_by_side.WORTH_READINGS
-    assert side_by_side.processes_for(10, worth - 1) == 1
-    assert side_by_side.processes_for(1, 10 * worth) == 1
-    assert side_by_side.processes_for(3, worth) in {1, 2, 3}  # fewer where there is little memory
+    assert side_by_side.processes_for([]) == 1
+    assert side_by_side.processes_for([worth - 1]) == 1
+    assert side_by_side.processes_for([worth]) == 1
+    # Two shifts of eight hours at ten readings a second fit together into 1.5 GB, two days do not.
+    assert side_by_side.processes_for([288_000] * 5) == 2
+    assert side_by_side.processes_for([864_000] * 5) == 1
+    assert side_by_side.processes_for([100_000] * 5) == 3
 
 
 def test_only_the_runs_that_are_meant(loaded: Path) -> None:
