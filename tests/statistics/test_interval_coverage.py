@@ -34,11 +34,13 @@ EXACT = {"event_rate", "rate_comparison", "share_of_reels", "event_coincidence"}
 # Intervals known to hold the truth less often than 95 %, each with the least it does; all are told (see below).
 SHORT = {
     "block bootstrap of a mean, lag-one .95": 0.92,
+    "extremal index, max-autoregression": 0.935,
     "fault rate ratio by regression, overdispersed": 0.935,
     "level of a reel, lag-one .95": 0.915,
     "risk from block minima, lag-one .95": 0.925,
     "risk of a reel, lag-one .95": 0.915,
     "shape of the tail": 0.935,
+    "size of a change, independent": 0.93,
     "size of a change, lag-one .95": 0.93,
 }
 SOURCES = "".join(
@@ -65,7 +67,7 @@ def test_every_interval_has_a_figure_and_a_short_one_is_known_to_be(name: str) -
     least = SHORT.get(name, 0.95 - 3.0 * error)
     assert ours >= least, f"{name} holds the truth in {ours:.3f} of {repetitions} repetitions"
     if row["naive"] and name.endswith("lag-one .95"):
-        assert float(row["naive"]) < ours - 0.03
+        assert float(row["naive"]) < ours - 0.02
 
 
 @pytest.mark.parametrize("name", SHORT)
