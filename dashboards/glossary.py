@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pipeline.nonconformance.disposition import MEANING
+
 TERMS: tuple[tuple[str, str], ...] = (
     (
         "Assessment",
@@ -34,7 +36,10 @@ TERMS: tuple[tuple[str, str], ...] = (
         "Decision rule",
         "How measurement uncertainty is treated when a reading is held against a limit; each record names its rule.",
     ),
-    ("Disposition", "What a person decided: rework, repair, regrade, scrap, concession or release."),
+    (
+        "Disposition",
+        "What a person decided. " + " ".join(f"{one.capitalize()}: {told}." for one, told in MEANING.items()),
+    ),
     (
         "Eccentricity",
         "Offset of the conductor from the centre of the insulation, as a size and a direction.",

@@ -7,8 +7,6 @@ and grounds to hold.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,27 +16,6 @@ Floats = NDArray[np.float64]
 
 # Neighbours further apart than this many readings' wire have a gap between them.
 GAP_READINGS = 1.5
-
-
-@dataclass(frozen=True, slots=True)
-class Evidence:
-    """A data-quality state along the wire, as two lists of stretches.
-
-    Args:
-        known: where the instrument was really reading [m].
-        active: where the state told of was on; wire outside `known` is neither [m].
-    """
-
-    known: Floats
-    active: Floats
-
-    def share(self, from_m: float, to_m: float) -> tuple[float, float]:
-        """Share of known wire on which the state was active, and the unknown length [m], between two metres."""
-        known = intervals.within(self.known, from_m, to_m)
-        active = intervals.overlap(known, self.active)
-        length = intervals.length_m(known)
-        share = intervals.length_m(active) / length if length > 0 else float("nan")
-        return share, (to_m - from_m) - length
 
 
 def known_wire(

@@ -175,8 +175,3 @@ def loose_wire(
     if made_m > at:
         loose.append(LooseWire(at, made_m, "still in the line"))
     return tuple(loose)
-
-
-def reel_of(placed: tuple[PlacedReel, ...], wire_m: float) -> tuple[PlacedReel, ...]:
-    """The reel with the wire at `wire_m` [m]; two where an accumulator leaves it open, none for scrap."""
-    return tuple(reel for reel in placed if reel.holds(wire_m))

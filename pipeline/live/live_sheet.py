@@ -11,7 +11,6 @@ from pydantic import Field, model_validator
 
 from pipeline.columns import CHANNEL_BY_NAME
 from pipeline.errors import Complaint, SheetError
-from pipeline.sheets.run_sheet import LogFile, LongTable, MappedColumn, TimeColumn
 from pipeline.sheets.toml_file import Sheet, read_sheet
 
 TAG, TIME, VALUE, QUALITY = "node", "source_time", "value", "quality"
@@ -122,24 +121,6 @@ def read_live_sheet(path: Path) -> LiveSheet:
     if missing:
         raise SheetError(missing)
     return sheet.model_copy(update={"security": sheet.security.model_copy(update=files)})
-
-
-def log_of(sheet: LiveSheet, files: tuple[str, ...]) -> LogFile:
-    """How `pipeline.logs` reads what was kept of the server: a long table with the sheet's channels and units.
-
-    Args:
-        sheet: the live sheet.
-        files: the kept files, in order.
-    """
-    return LogFile(
-        kind="readings",
-        files=files,
-        time=TimeColumn(column=TIME, format="ISO 8601", zone="UTC"),
-        channels={
-            channel: MappedColumn(column=one.node, unit=one.unit) for channel, one in sheet.nodes.items()
-        },
-        long=LongTable(tag=TAG, value=VALUE, quality=QUALITY, good=(GOOD,), slot_s=sheet.slot_s),
-    )
 
 
 def run_sheet_lines(sheet: LiveSheet, files: str) -> str:

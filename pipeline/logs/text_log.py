@@ -9,7 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.errors import Complaint, LogError
-from pipeline.logs.bad_lines import LINES_OF_A_RECORD, SET_ASIDE_SCHEMA
+from pipeline.logs.bad_lines import LINES_OF_A_RECORD
 from pipeline.logs.earlier_rows import EarlierFile
 from pipeline.logs.log_plan import LogPlan, header_cells, plan_columns
 from pipeline.logs.open_log import OpenLog
@@ -184,8 +184,3 @@ def _chain(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
     if first:
         yield first
     yield from rest
-
-
-def no_lines_set_aside() -> pl.DataFrame:
-    """A frame of lines set aside, with none in it."""
-    return pl.DataFrame(schema=SET_ASIDE_SCHEMA)

@@ -165,7 +165,10 @@ def contain_window(
 
 
 def trace(genealogy: Genealogy, node: Node, span: Span = WHOLE) -> tuple[Reached, ...]:
-    """Everything a reel, cut length or shipment came from, or was judged by."""
+    """Everything a reel, cut length or shipment came from, or was judged by.
+
+    No page asks for it: a person starts from the suspect; this is the way back, from what was shipped.
+    """
     if node not in genealogy.nodes:
         raise NotFoundError(
             Complaint("trace", f"{node} is not on file", "Check the name or load the run it was made in")

@@ -66,8 +66,3 @@ GUIDE: tuple[DamageRule, ...] = (
         "Until a qualified person has found the insulation sound, it counts as damage to the insulation.",
     ),
 )
-
-
-def guide_for(damage: str) -> DamageRule:
-    """The guide's row for a kind of damage; what it does not know counts as damage of unknown depth."""
-    return next((one for one in GUIDE if one.damage == damage), GUIDE[-1])

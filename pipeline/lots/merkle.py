@@ -97,6 +97,9 @@ def includes(leaf: bytes, place: int, size: int, proof: Sequence[bytes], root: b
         root: root of the tree.
 
     Source: RFC 9162, 2.1.3.2.
+
+    No page asks for it: packs are checked by `verify_pack`, which stands alone; this is the same proof by
+    other code, held to published roots.
     """
     if not 0 <= place < size:
         return False
@@ -162,6 +165,9 @@ def consistent(
         proof: the hashes of `consistency_proof`.
 
     Source: RFC 9162, 2.1.4.2.
+
+    No page asks for it: packs are checked by `verify_pack`, which stands alone; this is the same proof by
+    other code, held to published roots.
     """
     if not 0 < earlier <= later:
         return False

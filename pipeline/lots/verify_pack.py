@@ -272,7 +272,10 @@ def files_of_zip(raw_zip: bytes, path: Path) -> tuple[dict[str, bytes], list[str
 
 
 def problems_of_zip(raw_zip: bytes, path: Path) -> list[str]:
-    """Everything that is not as it was exported in a zip file."""
+    """Everything that is not as it was exported in a zip file.
+
+    No page asks for it: the command reports the files as well; mutations of whole packs are tried on it.
+    """
     files, of_zip = files_of_zip(raw_zip, path)
     return (problems_of(files) if files else []) or of_zip
 

@@ -136,6 +136,8 @@ def rejection_limit_relative(limit: float, u_relative: float, confidence: float)
         confidence: probability wanted.
 
     Source: JCGM 106:2012, 8.3.3 example (speed limit).
+
+    No page asks for it: it carries the published example of a guard band that grows with the value.
     """
     band = guard_band(u_relative, confidence)
     if band >= 1.0:

@@ -232,34 +232,6 @@ def _measured(
     }
 
 
-def spot_means(at_m: Floats, value: Floats, spot_m: float) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Readings of the same spot, as at a line stop, averaged into one.
-
-    The lowest of many readings of one spot is lower than the spot: with noise s, 1500 readings of a constant
-    wall show a minimum of about mean - 3.4 s. Their mean is the better estimate.
-
-    Args:
-        at_m: positions in the order of time [m].
-        value: readings [any unit]; NaN is left out.
-        spot_m: length of one spot [m]; consecutive readings in the same spot are averaged.
-
-    Returns:
-        mean position [m], mean value and number of readings of each spot.
-    """
-    if not spot_m > 0.0:
-        raise MethodRefusal(
-            Complaint("spot means", f"a spot of {spot_m:g} m has no length", "Give a length above 0 m")
-        )
-    keep = np.isfinite(value) & np.isfinite(at_m)
-    at, known = at_m[keep], value[keep]
-    if at.size == 0:
-        return at, known, np.zeros(0, dtype=np.int64)
-    cell = np.floor(at / spot_m)
-    heads = np.flatnonzero(np.concatenate(([True], cell[1:] != cell[:-1])))
-    count = np.diff(np.concatenate((heads, [at.size])))
-    return np.add.reduceat(at, heads) / count, np.add.reduceat(known, heads) / count, count
-
-
 def event_intervals(
     at_m: Floats, *, merge_gap_m: float, pad_m: float, breaks_m: Sequence[float] = ()
 ) -> pl.DataFrame:
@@ -303,33 +275,4 @@ def event_intervals(
             "area": nothing,
         },
         schema=SCHEMA,
-    )
-
-
-def unmonitored_intervals(
-    at_m: Floats, usable: Mask, from_m: float, to_m: float, *, hole_m: float
-) -> pl.DataFrame:
-    """Lengths of wire between `from_m` and `to_m` that no usable reading speaks for.
-
-    Args:
-        at_m: position of each reading [m], in any order.
-        usable: True where the reading may judge the wire.
-        from_m: start of the wire asked about [m].
-        to_m: its end [m].
-        hole_m: greatest distance between neighbouring readings that still counts as seen [m]; the caller
-            chooses it from the reading interval and the shortest defect that matters.
-
-    Returns:
-        columns from_m, to_m [m], in the order of the wire.
-    """
-    _check(at_m, at_m, 0.0, 0.0, hole_m)
-    index = _in_order(at_m, np.isfinite(at_m) & usable & (at_m >= from_m) & (at_m <= to_m))
-    # Each reading speaks for half the hole to either side, so the ends of the wire count as well.
-    at = at_m[index]
-    edges_from = np.concatenate(([from_m], at + hole_m / 2.0))
-    edges_to = np.concatenate((at - hole_m / 2.0, [to_m]))
-    open_wire = edges_to - edges_from > ROUNDING
-    return pl.DataFrame(
-        {"from_m": edges_from[open_wire], "to_m": edges_to[open_wire]},
-        schema={"from_m": pl.Float64, "to_m": pl.Float64},
     )

@@ -28,7 +28,6 @@ PLAUSIBLE: dict[str, dict[str, tuple[float, float]]] = {
     "overall diameter": {"mm": (1.0, 60.0), OF_DIAMETER: (80.0, 125.0)},
     "spark test voltage": {"kV": (0.5, 40.0)},
 }
-_LENGTHS = ("mil", "in", "mm", "um")
 
 
 @dataclass(frozen=True, slots=True)

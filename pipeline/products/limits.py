@@ -153,6 +153,8 @@ def most_demanding(limits: Iterable[Limit]) -> tuple[Limit, ...]:
     """For each requirement and sense the limit that is hardest to meet; ties keep the first.
 
     A wire marked with several types, or certified to several standards, that meets these meets them all.
+
+    No page asks for it: a reel is held against each limit; the simulator's truth is held against these.
     """
     hardest: dict[tuple[str, str], Limit] = {}
     for one in limits:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from pipeline.lots.journal import Broken, Entry, check_journal, next_entry
+from pipeline.lots.journal import Entry, next_entry
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -65,8 +65,3 @@ def entry_of(row: Mapping[str, Any]) -> Entry:
 def journal_of(store: Store) -> tuple[Entry, ...]:
     """The whole journal, in order."""
     return tuple(entry_of(row) for row in store.ask("questions/journal"))
-
-
-def broken_entries(store: Store) -> tuple[Broken, ...]:
-    """Every entry of the journal that is not as it was written; empty where all are."""
-    return check_journal(journal_of(store))

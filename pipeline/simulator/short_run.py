@@ -36,6 +36,8 @@ def short_scenario(
         plan: speed plan in place of a plain run of `length_m`.
         stations_m: true distance from the die [m] of instruments, by id, where the line sheet is wrong.
         run_id: id, which also picks the random streams.
+
+    No page asks for it: methods are tried out on it.
     """
     wire = PRODUCTS[product]()
     if speed_m_min is not None:

@@ -199,6 +199,8 @@ def simulate_in_memory(scenario: RunScenario, seed: int, rows_at_once: int = ROW
         scenario: the run.
         seed: seed of the run.
         rows_at_once: readings made at once; changes nothing but memory.
+
+    No page asks for it: methods are tried out on it.
     """
     check_seed(seed)
     keeper = TruthKeeper(scenario, seed)

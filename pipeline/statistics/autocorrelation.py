@@ -72,6 +72,8 @@ def autocorrelation(values: ArrayLike, lags: int) -> NDArray[np.float64]:
 
     Raises:
         MethodRefusal: a reading is infinite, or `lags` reaches beyond the series.
+
+    No page asks for it: it lets the sums behind `effective_n` be held to certified values.
     """
     series = _series(values, "autocorrelation")
     if not 0 <= lags < max(series.size, 1):
@@ -102,6 +104,8 @@ def effective_n_from_correlation(n: int, correlation: ArrayLike) -> tuple[float,
         (n_mean, n_variance), each at most n.
 
     Source: Bayley and Hammersley (1946). The variance form assumes a normal series.
+
+    No page asks for it: it carries the published examples, where the correlation is given and not found.
     """
     rho = np.asarray(correlation, dtype=np.float64)[: max(n - 1, 0)]
     weight = 1.0 - np.arange(1, rho.size + 1) / n
@@ -122,6 +126,8 @@ def effective_n_of_autoregression(n: float, phi: float) -> tuple[float, float]:
 
     Source: Wilks, Statistical Methods in the Atmospheric Sciences, section 5.2.4 (from memory). Too large
     for fewer than some ten correlation lengths.
+
+    No page asks for it: it carries the published example of a long series.
     """
     return n * (1.0 - phi) / (1.0 + phi), n * (1.0 - phi**2) / (1.0 + phi**2)
 

@@ -27,6 +27,9 @@ def variance_kept(window_m: float, correlation_m: float) -> float:
 
     Source: Vanmarcke (1983). Another correlation gives another function; one with a short smooth core keeps
     more.
+
+    No page asks for it: the correlation below a reading is a plant's to measure; `margin_at_specimen_scale`
+    takes measured slices instead.
     """
     ratio = window_m / correlation_m
     if ratio < 1e-4:
@@ -41,6 +44,9 @@ def specimen_over_inline(window_m: float, correlation_m: float, specimen_m: floa
         window_m: length one reading averages over [m].
         correlation_m: correlation length of this part of the variation [m].
         specimen_m: length of the specimen [m]; 8 mm by UL 2556.
+
+    No page asks for it: the correlation below a reading is a plant's to measure; `margin_at_specimen_scale`
+    takes measured slices instead.
     """
     return math.sqrt(variance_kept(specimen_m, correlation_m) / variance_kept(window_m, correlation_m))
 

@@ -99,19 +99,6 @@ def block_length(values: ArrayLike) -> BlockLength:
     return BlockLength(chosen(4.0 / 3.0 * level**2), chosen(2.0 * level**2), bandwidth, cut_off)
 
 
-def block_length_of_autoregression(phi: float, n: int) -> tuple[float, float]:
-    """Circular and stationary block length [readings] for a first-order autoregression of coefficient `phi`.
-
-    Closed form of `block_length`: g/S = 2 phi/(1 - phi^2) (derived here).
-
-    Args:
-        phi: lag-one correlation, -1 to 1.
-        n: readings.
-    """
-    square = (2.0 * phi / (1.0 - phi**2)) ** 2 * n
-    return (1.5 * square) ** (1.0 / 3.0), square ** (1.0 / 3.0)
-
-
 def redraw(n: int, block: float, repetitions: int, seed: int, stationary: bool = False) -> NDArray[np.int64]:
     """Positions of redrawn readings, one repetition a row, in blocks on the series closed to a ring.
 

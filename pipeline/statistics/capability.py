@@ -99,6 +99,8 @@ def index_interval_approximate(index: float, n: int, confidence: float = 0.95) -
 
     Source: Bissell (1990), from memory; the printed example is in Montgomery, Introduction to Statistical
     Quality Control, section 8.3.4. For a lower bound alone the exact form is better below about 100 readings.
+
+    No page asks for it: bounds on pages are exact; it carries the published example they are held to.
     """
     half = float(special.ndtri(0.5 + confidence / 2.0)) * index_standard_error(index, n, n - 1)
     return index - half, index + half

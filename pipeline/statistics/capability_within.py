@@ -31,6 +31,9 @@ def moving_range_sigma(values: ArrayLike, lag_one: float) -> float | Refused:
         lag_one: their correlation at lag one, as of `pipeline.statistics.autocorrelation`.
 
     Source: ASTM MNL 7, table 49, for d2 = 1.128; the refusal is derived here.
+
+    No page asks for it: what it refuses, an index from the moving range of readings, is why no page shows
+    one.
     """
     series = np.asarray(values, dtype=np.float64).ravel()
     series = series[~np.isnan(series)]

@@ -162,6 +162,9 @@ def three_sigma_u_limits(
         known_m: known length L of each reel [m].
 
     Source: Montgomery 2013, section 7.3.2; Ishikawa, Guide to Quality Control, for varying lengths.
+
+    No page asks for it: charts take exact Poisson limits; it carries the published example, and what it
+    refuses is why.
     """
     km = positive_readings(known_m, "known_m", "m") / 1000
     rate = positive(rate_per_km, "rate_per_km", "1/km")

@@ -91,25 +91,6 @@ def _zero_warning(known_m: float, upper: float, confidence: float) -> tuple[str,
     return (said,)
 
 
-def rate_in_words(rate: Result) -> str:
-    """The rate as a page or a report says it; a rate of 0 is never said without its upper bound.
-
-    Args:
-        rate: a result of `event_rate`.
-    """
-    known = "an unknown length" if rate.known_m is None else f"{rate.known_m:.6g} m"
-    if rate.n == 0:
-        upper = rate.details["upper_one_sided_per_km"]
-        return (
-            f"no fault on {known}; fewer than {upper:.3g} faults per km "
-            f"({100 * rate.confidence:g} % upper bound)"
-        )
-    return (
-        f"{rate.n} on {known}: {rate.estimate:.3g} faults per km "
-        f"({100 * rate.confidence:g} % interval {rate.low:.3g} to {rate.high:.3g})"
-    )
-
-
 def clean_length_km(rate_per_km: float, confidence: float = 0.95) -> float:
     """Length that must run without a fault to show that the rate is below a given one.
 
@@ -120,5 +101,8 @@ def clean_length_km(rate_per_km: float, confidence: float = 0.95) -> float:
         confidence: confidence of the claim.
 
     Source: the Poisson form of the "rule of three", Hanley & Lippman-Hand, JAMA 249 (1983) 1743.
+
+    No page asks for it: pages tell the bound that a clean length gives; this is the same rule read backwards,
+    as published.
     """
     return -math.log1p(-share(confidence, "confidence")) / positive(rate_per_km, "rate_per_km", "1/km")

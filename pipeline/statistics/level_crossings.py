@@ -57,7 +57,7 @@ def index_for_chance(chance: float, reel_m: float, correlation_m: float) -> floa
         correlation_m: as in `crossings_expected`.
     """
     ratio = crossings_expected(0.0, reel_m, correlation_m) / -math.log1p(-chance)
-    return math.sqrt(max(2.0 * math.log(ratio), 0.0)) / 3.0
+    return math.sqrt(2.0 * math.log(max(ratio, 1.0))) / 3.0
 
 
 def chance_mixed_over_reels(depth_sd: float, between_sd: float, crossings_at_mean: float) -> float:
@@ -200,6 +200,7 @@ def reel_risk_from_index(
             "index": index,
             "share_of_readings_below": float(special.ndtr(-3.0 * index)),
             "crossings_expected": many * math.exp(-4.5 * index**2),
+            "index_for_one_reel_in_1000": index_for_chance(0.001, reel_m, correlation_m),
             "without_difference_between_reels": chance_of_reel_below(3.0 * index, reel_m, correlation_m),
         },
     )
@@ -215,5 +216,7 @@ def median_minimum_of_independent(n: float) -> float:
         n: independent readings, or equal areas.
 
     Source: HSE Research Report 016 (2002), section 5.3.3, S_min(x; A) = S(x)^(A/a).
+
+    No page asks for it: it carries the published example of the minimum of independent areas.
     """
     return float(special.ndtri(-math.expm1(math.log(0.5) / n)))

@@ -63,6 +63,9 @@ def t2_subgroup_limit(
         phase: 'I' (m - 1) or 'II' (m + 1).
 
     Source: Montgomery 2013, section 11.3, eq. 11.20 and 11.21.
+
+    No page asks for it: a point of the charts is one reel; it carries the published example for means of
+    several.
     """
     p, m, n = variables, subgroups, size
     free = m * n - m - p + 1

@@ -108,25 +108,14 @@ def quantile_indices(
         upper_limit: U or None.
 
     Source: ISO 22514-2 (scope seen); Clements (1989).
+
+    No page asks for it: it carries the published examples of both sides.
     """
     nan = float("nan")
     lower = nan if lower_limit is None else (median - lower_limit) / (median - low)
     upper = nan if upper_limit is None else (upper_limit - median) / (high - median)
     spread = nan if lower_limit is None or upper_limit is None else (upper_limit - lower_limit) / (high - low)
     return QuantileIndices(spread, lower, upper)
-
-
-def empirical_quantile_index(rows: Array, lower_limit: float) -> Array:
-    """Lower quantile index of each row from its own quantiles, without a distribution.
-
-    Args:
-        rows: samples, one a row.
-        lower_limit: L, in the unit of the samples.
-
-    Needs some thousand *effective* readings: with fewer the 0.135 % point is the smallest reading.
-    """
-    low, median = np.quantile(rows, [LOW_SHARE, 0.5], axis=1)
-    return np.asarray((median - lower_limit) / (median - low), dtype=np.float64)
 
 
 def fit_families(

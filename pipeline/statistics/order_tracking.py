@@ -169,6 +169,8 @@ def coherence_threshold(averages: float, alpha: float = 0.05) -> float:
         alpha: the probability.
 
     Source: Bendat & Piersol 2010; K 16 and 5 % give .181.
+
+    No page asks for it: it is the threshold of `coherence`.
     """
     if averages <= 1:
         raise MethodRefusal(Complaint("averages", f"{averages:g} was given", "Give more than one piece"))
@@ -188,6 +190,9 @@ def coherence(
         alpha: chance of calling any bin, over all bins together.
 
     Swinging together is no proof of cause. Source: Bendat & Piersol 2010.
+
+    No page asks for it: a swing is led to a turning element; that pressure and diameter surge together is not
+    told yet.
     """
     a, b = readings(first, "first"), readings(second, "second")
     if a.size != b.size or np.isnan(a).any() or np.isnan(b).any():
@@ -226,6 +231,8 @@ def pseudo_period(phi_1: float, phi_2: float) -> float:
         phi_2: second coefficient, negative for a swing.
 
     Source: G. U. Yule, Phil. Trans. A 226 (1927) 267.
+
+    No page asks for it: it carries the published examples of a swing without a fixed step.
     """
     if phi_2 >= 0 or abs(phi_1 / (2 * math.sqrt(-phi_2))) >= 1:
         return math.inf
@@ -237,6 +244,8 @@ def fit_second_order(values: ArrayLike) -> tuple[float, float]:
 
     Args:
         values: readings at equal steps, none missing.
+
+    No page asks for it: it carries the published examples of a swing without a fixed step.
     """
     x = readings(values, "values")
     if x.size < 8 or np.isnan(x).any():

@@ -413,6 +413,8 @@ def spread_without(sigma: float, amplitude: float) -> float:
         amplitude: amplitude of the swing, in the same unit.
 
     Source: variance of a sinusoid.
+
+    No page asks for it: `tuning.what_if` takes a swing out of the readings themselves.
     """
     left = positive(sigma, "sigma") ** 2 - amplitude**2 / 2
     if left < 0:

@@ -170,6 +170,9 @@ def v_test(at_m: ArrayLike, period_m: float, turn: float) -> PhaseTest:
         turn: the known place, as a share of a turn.
 
     Source: Zar 2010, section 27.1, modified Rayleigh test.
+
+    No page asks for it: where on a turn a mark stands is not on a line sheet; it carries the published
+    example.
     """
     vector = complex(_vectors(at_m, period_m, 1)[0])
     n = np.asarray(at_m).size
@@ -184,6 +187,9 @@ def kuiper_p(statistic: float) -> float:
         statistic: V* = V (sqrt(n) + 0.155 + 0.24 / sqrt(n)).
 
     Source: M. A. Stephens, J. R. Statist. Soc. B 32 (1970) 115.
+
+    No page asks for it: faults on a turn are tried by Rayleigh, Z2 and H, each paid for; it carries the
+    published table of another.
     """
     if statistic < 0.4:
         return 1.0
@@ -200,6 +206,8 @@ def kuiper_test(at_m: ArrayLike, period_m: float) -> PhaseTest:
         period_m: the period [m].
 
     Source: Stephens 1970. Good from n = 8.
+
+    No page asks for it: faults on a turn are tried by Rayleigh, Z2 and H, each paid for; this is another way.
     """
     at = whole_readings(at_m, "at_m")
     turns = np.sort((at / positive(period_m, "period_m", "m")) % 1.0)

@@ -272,6 +272,8 @@ def nearly_normal(gaps_m: ArrayLike) -> NDArray[np.float64]:
         gaps_m: gaps [m].
 
     Source: Nelson 1994.
+
+    No page asks for it: charts of gaps take their exact limits; it shows what the customary transform leaves.
     """
     return np.asarray(_gaps(gaps_m) ** NELSON_POWER, dtype=np.float64)
 

@@ -158,6 +158,8 @@ def shift_seen(phi: float) -> tuple[float, float]:
         phi: the autoregression.
 
     Source: derived; phi .8 gives 1.67, then .33.
+
+    No page asks for it: it says why a residual chart stands beside one of the values, never alone.
     """
     if not -1.0 < phi < 1.0:
         raise MethodRefusal(

@@ -30,6 +30,9 @@ def shewhart_arl(width: float, shift: float = 0.0) -> float:
         shift: shift of the mean [standard deviations of the plotted statistic].
 
     Stops being true for points that are not normal or not independent.
+
+    No page asks for it: widths are found by `shewhart_width`; it carries the published run lengths they are
+    held to.
     """
     positive(width, "width")
     return float(1.0 / (stats.norm.sf(width - shift) + stats.norm.cdf(-width - shift)))
@@ -43,12 +46,17 @@ def run_length_quantile(arl: float, q: float) -> int:
     Args:
         arl: average run length [points].
         q: the share, 0.5 for the median.
+
+    No page asks for it: it carries the published median beside the average run length.
     """
     return math.ceil(math.log1p(-share(q, "q")) / math.log1p(-1.0 / _longer_than_one(arl)))
 
 
 def run_length_sd(arl: float) -> float:
-    """Standard deviation of a geometric run length: sqrt(1 - p) / p with p = 1/ARL."""
+    """Standard deviation of a geometric run length: sqrt(1 - p) / p with p = 1/ARL.
+
+    No page asks for it: it carries the published deviation beside the average run length.
+    """
     return math.sqrt(1.0 - 1.0 / _longer_than_one(arl)) * arl
 
 
@@ -107,22 +115,6 @@ def _page(k: float, h: float) -> float:
     matrix[:, :NODES] = stats.norm.pdf(nodes + k - from_at) * weights
     matrix[:, NODES:] = stats.norm.cdf(k - from_at)
     return float(np.linalg.solve(np.eye(NODES + 1) - matrix, np.ones(NODES + 1))[NODES])
-
-
-def siegmund_arl(reference: float, limit: float, shift: float = 0.0) -> float:
-    """Siegmund's approximation for one side: (exp(-2 D b) + 2 D b - 1) / (2 D^2), D = shift - k, b = h + 1.166.
-
-    Args:
-        reference: k [standard deviations].
-        limit: h [standard deviations].
-        shift: shift of the mean towards this side [standard deviations].
-
-    Source: Siegmund 1985; Montgomery section 9.1.3. Good to a few per cent; `cusum_arl` is exact.
-    """
-    drift, b = shift - reference, positive(limit, "limit") + 1.166
-    if abs(drift) < 1e-9:
-        return b * b
-    return (math.exp(-2 * drift * b) + 2 * drift * b - 1) / (2 * drift**2)
 
 
 def mewma_arl0(weight: float, limit: float, variables: int, states: int = 300) -> float:

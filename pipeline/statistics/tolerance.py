@@ -36,28 +36,6 @@ def one_sided_factor(n: int, share: float, confidence: float) -> float:
     return float(stats.nct.ppf(confidence, n - 1, special.ndtri(share) * math.sqrt(n))) / math.sqrt(n)
 
 
-def one_sided_factor_approximate(n: int, share: float, confidence: float) -> float:
-    """The handbook's approximation of the one-sided factor: k = (z_P + sqrt(z_P^2 - a b))/a.
-
-    a = 1 - z_g^2/(2 (n - 1)), b = z_P^2 - z_g^2/n. Kept for comparison with older reports.
-
-    Args:
-        n: independent values.
-        share: share of the population that keeps the limit.
-        confidence: confidence of the statement.
-
-    Source: Natrella, as in NIST/SEMATECH e-Handbook, section 7.2.6.3. Fails (a <= 0) for very few values.
-    """
-    _check(n, share, confidence)
-    z, g = float(special.ndtri(share)), float(special.ndtri(confidence))
-    a, b = 1.0 - g**2 / (2.0 * (n - 1)), z**2 - g**2 / n
-    if a <= 0.0:
-        raise MethodRefusal(
-            Complaint("tolerance: n", f"{n} values are too few for the approximation", "Use the exact factor")
-        )
-    return (z + math.sqrt(z**2 - a * b)) / a
-
-
 def two_sided_factor(n: int, share: float, confidence: float) -> float:
     """Factor k of a two-sided normal tolerance interval mean +- k s that holds at least the share, exact.
 
@@ -70,6 +48,8 @@ def two_sided_factor(n: int, share: float, confidence: float) -> float:
         confidence: confidence of the statement.
 
     Source: Krishnamoorthy and Mathew (2009), equation 2.3.3 and table B2 (from memory).
+
+    No page asks for it: walls have one limit; the width `alarm_budget.guaranteed_width` takes is held to it.
     """
     _check(n, share, confidence)
     top = 8.0 / math.sqrt(n)
@@ -97,6 +77,9 @@ def two_sided_factor_howe(n: int, share: float, confidence: float) -> float:
         confidence: confidence of the statement.
 
     Source: NIST/SEMATECH e-Handbook, section 7.2.6.3.
+
+    No page asks for it: it is where the exact factor is sought from; `alarm_budget.guaranteed_width` takes
+    the same form.
     """
     _check(n, share, confidence)
     chi = float(stats.chi2.ppf(1.0 - confidence, n - 1))
@@ -120,12 +103,6 @@ def confidence_of_extreme(n: int, share: float, rank: int = 1, two_sided: bool =
     """
     _check(max(n, 2), share, 0.5)
     return float(stats.binom.sf(rank - 1 + int(two_sided), n, 1.0 - share))
-
-
-def share_bounded_by_extreme(n: int, confidence: float) -> float:
-    """Share of the population above the smallest of n values with confidence g: (1 - g)^(1/n)."""
-    _check(max(n, 2), 0.5, confidence)
-    return float((1.0 - confidence) ** (1.0 / n))
 
 
 def values_needed(share: float, confidence: float, rank: int = 1, two_sided: bool = False) -> int:
@@ -164,6 +141,8 @@ def quantile_bounds(mean: float, sd: float, n: int, share: float, confidence: fl
         confidence: confidence g of each bound.
 
     Source: US EPA, Unified Guidance (2009), section 21.1.4 (examples 21-1 and 21-4).
+
+    No page asks for it: it carries published examples, and `one_sided_factor` is held to it.
     """
     _check(n, share, confidence)
     centre = float(special.ndtri(share)) * math.sqrt(n)

@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from pipeline.errors import Complaint, LogError, ReelproofError, SheetError
 from pipeline.logs.log_rows import NOTHING_BEFORE, FilesBefore
 from pipeline.logs.run_logs import LoadedRun, read_logs
+from pipeline.products.covering import covering_complaints
 from pipeline.products.product import Product, find_product
 from pipeline.sheets.line_sheet import LineSheet, read_line_sheet
 from pipeline.sheets.log_files import with_files_found
@@ -143,6 +144,8 @@ def read_run_sheets(path: Path) -> RunSheets:
         )
     if line is not None:
         complaints.extend(_disagreements(path, run, line))
+    if product is not None and run.covering is not None:
+        complaints.extend(covering_complaints(product, run.covering.mean_mm, f"{path}: run.covering.mean_mm"))
     if complaints or line is None or plant is None or product is None:
         raise SheetError(complaints)
     texts = (

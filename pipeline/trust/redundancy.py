@@ -82,6 +82,8 @@ def reconcile(
     Source:
         R.S.H. Mah, A.C. Tamhane, Detection of gross errors in process data, AIChE J. 28 (1982), from memory.
         For stranded conductor the mass includes the valleys: calibrate an offset first.
+
+    No page asks for it: it is `agreement_by_stretch` of a single stretch, and carries the worked example.
     """
     values = np.array([[wall_mm, diameter_mm, conductor_mm, np.nan if area_mm2 is None else area_mm2]])
     return reconcile_all(values, sd)[0]

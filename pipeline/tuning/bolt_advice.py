@@ -90,6 +90,8 @@ def paired_turns(offset_um: Floats, per_turn_um: Floats, pairs: Sequence[tuple[i
 
     Returns:
         One value a pair: turns in of its first bolt, out of its second.
+
+    No page asks for it: advice takes the least turns; pairs are another way to the same centre.
     """
     axes = np.stack([per_turn_um[:, a] - per_turn_um[:, b] for a, b in pairs], axis=1)
     return np.asarray(-np.linalg.pinv(axes) @ offset_um, dtype=np.float64)
@@ -101,6 +103,8 @@ def opposite_pairs(bolts: Sequence[Bolt], within_deg: float = 10.0) -> tuple[tup
     Args:
         bolts: the bolts.
         within_deg: how far from opposite they may stand [deg].
+
+    No page asks for it: advice takes the least turns; pairs are another way to the same centre.
     """
     return tuple(
         (a, b)

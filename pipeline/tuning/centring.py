@@ -86,6 +86,9 @@ def dead_zone_mm(noise_mm: float, sensors: int, readings: float, confidence: flo
         confidence: share of means without an offset that stay inside.
 
     Source: derived; the two axes have variance 2 sg^2/N each.
+
+    No page asks for it: readings follow each other, so `centring` takes their scatter; this is what noise
+    alone would make.
     """
     return noise_mm * math.sqrt(2.0 / (sensors * readings) * float(stats.chi2.ppf(confidence, 2)))
 
@@ -113,6 +116,8 @@ def variance_when_adjusted(persistent: float, noise: float, gain: float) -> floa
         persistent: S, variance of what lasts.
         noise: variance of what does not, in the observation and after it.
         gain: g, share of the observation that is corrected.
+
+    No page asks for it: it says why advice corrects what lasts, and not what one reading shows.
     """
     return persistent * (1.0 - gain) ** 2 + noise * (1.0 + gain**2)
 

@@ -56,6 +56,9 @@ def two_rules(
 
     Source: derived; `target` solves the same question from a line's own readings, without normal theory for the
     thinnest point.
+
+    No page asks for it: `target` asks the same of a line's own readings; this shows where the rule that binds
+    changes.
     """
     average = average_limit_mm + average_k * average_sd_mm
     point = point_limit_mm + offset_mm + point_k * point_sd_mm
@@ -148,6 +151,8 @@ def wall_change_for_speed_mm(wall_mm: float, conductor_mm: float, speed_share: f
         wall_mm: mean wall [mm].
         conductor_mm: conductor diameter [mm].
         speed_share: relative change of speed, 0.01 for one per cent faster.
+
+    No page asks for it: `speed_for_wall` answers it the other way round; this carries the worked example.
     """
     r = 0.5 * conductor_mm
     area_over_pi = (r + wall_mm) ** 2 - r**2

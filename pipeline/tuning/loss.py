@@ -23,22 +23,10 @@ def chance_below(mean: float, sd: float, limit: float) -> float:
         mean: process mean.
         sd: standard deviation of an item, same unit.
         limit: L, same unit.
+
+    No page asks for it: it carries the published filling process.
     """
     return float(special.ndtr((limit - mean) / positive(sd, "sd")))
-
-
-def profit_of_item(price: float, per_unit: float, amount: float, extra: float = 0.0) -> float:
-    """Profit of one item: price - extra - cost per unit x amount put in; linear, so also its mean over items.
-
-    Args:
-        price: what the item brings.
-        per_unit: cost of one unit of material.
-        amount: material in it.
-        extra: what reworking it costs.
-
-    Source: the filling process of McClave & Sincich, Statistics, 12th ed., chapter 5.
-    """
-    return price - extra - per_unit * amount
 
 
 def optimum_with_giveaway(cost_ratio: float) -> float:
@@ -50,6 +38,9 @@ def optimum_with_giveaway(cost_ratio: float) -> float:
         cost_ratio: g s/(a - r), above 0.
 
     Source: W.G. Hunter and C.P. Kartha, Journal of Quality Technology 9 (1977), 176-181 (model, from memory).
+
+    No page asks for it: the plant's loss is `least_loss_target`; it carries a published model of the same
+    kind.
     """
     positive(cost_ratio, "cost_ratio")
 
@@ -71,6 +62,9 @@ def least_cost_share(cost_short: float, cost_over: float) -> float:
         cost_over: k2, cost of one unit above it.
 
     Source: the newsvendor's rule; derived by setting the derivative to zero.
+
+    No page asks for it: the plant's loss is `least_loss_target`; it carries a published model of the same
+    kind.
     """
     return positive(cost_over, "cost_over") / (positive(cost_short, "cost_short") + cost_over)
 
@@ -85,6 +79,9 @@ def least_cost_shift(
         target: T.
         cost_short: k1.
         cost_over: k2.
+
+    No page asks for it: the plant's loss is `least_loss_target`; it carries a published model of the same
+    kind.
     """
     return target - quantile(least_cost_share(cost_short, cost_over))
 
@@ -122,6 +119,9 @@ def optimum_per_reel(
 
     Source: derived; Rice (1944) for the passings. Normal and smooth walls only; `least_loss_target` has no such
     need.
+
+    No page asks for it: `least_loss_target` needs no normal theory; this shows how far a reading's optimum
+    lies below a reel's.
     """
     slope = positive(cost_per_mm, "cost_per_mm") * positive(sd_mm, "sd_mm")
 

@@ -31,6 +31,8 @@ def mass_flow_kg_h(area_mm2: float, density_g_cm3: float, speed_m_s: float) -> f
         area_mm2: A, area of the layer [mm2].
         density_g_cm3: rho [g/cm3].
         speed_m_s: v, line speed [m/s].
+
+    No page asks for it: logs give a weighed flow; tests make one with it.
     """
     return 3.6 * density_g_cm3 * area_mm2 * speed_m_s
 
@@ -191,16 +193,3 @@ def gauge_check(
                 "usual: a gauge or the length counter may be wrong there, or the feed changed."
             )
     return tuple(told)
-
-
-def wall_from_flow_mm(flow_kg_h: float, density_g_cm3: float, speed_m_s: float, conductor_mm: float) -> float:
-    """Mean wall that a weighed mass flow makes: sqrt(r^2 + A/pi) - r, A = m/(3.6 rho v) [mm].
-
-    Args:
-        flow_kg_h: mass flow, from a weighing feeder or a weighed sample [kg/h].
-        density_g_cm3: density [g/cm3].
-        speed_m_s: line speed [m/s].
-        conductor_mm: conductor diameter [mm].
-    """
-    area = flow_kg_h / (3.6 * density_g_cm3 * speed_m_s)
-    return float(np.sqrt((0.5 * conductor_mm) ** 2 + area / np.pi)) - 0.5 * conductor_mm

@@ -20,6 +20,8 @@ def screw_shear_per_s(diameter_mm: float, channel_mm: float, screw_rpm: float) -
         screw_rpm: N, screw speed [rpm].
 
     Source: drag flow between barrel and screw root (C. Rauwendaal, Polymer Extrusion, from memory).
+
+    No page asks for it: the screw's channel is not on a line sheet, and no stress limit is built in.
     """
     return (
         math.pi
@@ -43,6 +45,8 @@ def die_land_shear_per_s(
 
     The wire's own drag is left out, which overstates the rate. Source: slit flow with the Rabinowitsch correction
     (derived).
+
+    No page asks for it: the die's land is not on a line sheet, and no stress limit is built in.
     """
     newtonian = 6.0 * flow_mm3_s / (math.pi * positive(mean_diameter_mm, "mean_diameter_mm") * gap_mm**2)
     return newtonian * (2.0 * positive(exponent, "exponent") + 1.0) / (3.0 * exponent)
@@ -56,6 +60,8 @@ def output_change_for_pressure(pressure_share: float, exponent: float) -> float:
         exponent: n of the power law, 0.2 to 0.6 for most melts.
 
     Source: power-law flow through a die of given shape (C. Rauwendaal, Polymer Extrusion, from memory).
+
+    No page asks for it: advice takes `pressure_at_output`, the same law for a change that is not small.
     """
     return pressure_share / positive(exponent, "exponent")
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
-from pipeline.statistics.periodicity import find_periods, fit_sinusoid, spread_without
+from pipeline.statistics.periodicity import find_periods, fit_sinusoid
 from pipeline.statistics.turning_elements import (
     NOTHING_FITS,
     ExpectedLine,
@@ -315,19 +315,6 @@ def _together(group: list[RepeatedSwing], looked_at: int) -> LinePeriod:
         tuple(dict.fromkeys(one.run_id for one in group)),
         looked_at,
     )
-
-
-def saving_of_period_mm(sd_mm: float, amplitude_mm: float, k: float) -> float:
-    """By how much a target could fall if a swing were gone: k (s - sqrt(s^2 - A^2/2)) [mm].
-
-    Args:
-        sd_mm: s, standard deviation that the rule that binds looks at [mm].
-        amplitude_mm: A, amplitude of the swing [mm].
-        k: deviations the rule keeps from its limit (`RuleTarget.depth_sd`).
-
-    A quick figure; `what_if.without_period` takes the swing out of the readings themselves.
-    """
-    return k * (sd_mm - spread_without(sd_mm, amplitude_mm))
 
 
 def advice_on_period(found: LinePeriod) -> str:

@@ -9,12 +9,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from pipeline.results import Refused
-
-Floats = NDArray[np.float64]
 
 
 def minimum_wall_verdict(

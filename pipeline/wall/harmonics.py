@@ -150,6 +150,8 @@ def section(walls_mm: Floats, orders: int = 1) -> Section | None:
     Source:
         Derived. SE(thinnest) = sg sqrt(3/N), SE(direction) = sg sqrt(2/N)/e [rad] for e well above noise.
         Lobes of order 3 and 5 pass for an offset on four sensors, 7 and 9 on eight.
+
+    No page asks for it: a run is measured as a whole; this is one section, and carries the worked examples.
     """
     sensors = walls_mm.size
     live = sum(1 << bit for bit in range(sensors) if np.isfinite(walls_mm[bit]))

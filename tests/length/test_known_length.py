@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from invented_line import NO_FLAGS
 
 from pipeline.length import intervals
-from pipeline.length.known_length import Evidence, known_wire
+from pipeline.length.known_length import known_wire
 from pipeline.length.placement import place_readings
 
 
@@ -83,16 +83,6 @@ def test_wire_read_twice_counts_once() -> None:
 def test_nothing_usable_and_no_readings() -> None:
     assert known_wire(np.zeros(0), np.zeros(0), np.zeros(0, dtype=bool), 0.1).shape == (0, 2)
     assert known_wire(np.arange(5.0), np.ones(5), np.zeros(5, dtype=bool), 0.1).shape == (0, 2)
-
-
-def test_a_state_is_a_share_of_known_wire() -> None:
-    state = Evidence(known=iv((0, 40), (60, 100)), active=iv((30, 70)))
-    share, unknown = state.share(0, 100)
-    assert share == pytest.approx(20 / 80)
-    assert unknown == 20
-    share, unknown = state.share(40, 60)
-    assert np.isnan(share)
-    assert unknown == 20
 
 
 @pytest.mark.parametrize("speed", [100.0, 400.0, 800.0, 1200.0])

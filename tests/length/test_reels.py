@@ -4,7 +4,7 @@ import pytest
 from invented_line import invented_line
 
 from pipeline.errors import SheetError
-from pipeline.length.reels import loose_wire, place_reels, reel_of
+from pipeline.length.reels import loose_wire, place_reels
 from pipeline.sheets.run_sheet import Reel
 
 LINE = invented_line()
@@ -26,7 +26,7 @@ def test_a_reel_cut_by_time_puts_85_m_on_the_wrong_reel() -> None:
     assert at_gauge_when_cut - first.to_m == 85.0
     assert (at_gauge_when_cut - first.to_m) / first.length_m == pytest.approx(0.0567, abs=5e-5)
     assert 85.0 / 10.0 == 8.5  # seconds at 10 m/s
-    assert reel_of((first, second), 1584.0) == (second,)
+    assert tuple(one for one in (first, second) if one.holds(1584.0)) == (second,)
 
 
 def test_positions_on_a_reel_walk_both_ways() -> None:
@@ -58,10 +58,10 @@ def test_a_run_without_reels_is_all_loose() -> None:
 
 def test_an_accumulator_of_unknown_content_leaves_wire_on_either_reel() -> None:
     first, second = place_reels(reels((105, 1605), (1605, 3105)), LINE, 3105.0, accumulator_unsure_m=12.0)
-    assert reel_of((first, second), 1495.0) == (first, second)
-    assert reel_of((first, second), 1505.0) == (first, second)
-    assert reel_of((first, second), 1480.0) == (first,)
-    assert reel_of((first, second), 1520.0) == (second,)
+    assert tuple(one for one in (first, second) if one.holds(1495.0)) == (first, second)
+    assert tuple(one for one in (first, second) if one.holds(1505.0)) == (first, second)
+    assert tuple(one for one in (first, second) if one.holds(1480.0)) == (first,)
+    assert tuple(one for one in (first, second) if one.holds(1520.0)) == (second,)
 
 
 def test_reels_outside_the_run_are_complaints_all_at_once() -> None:

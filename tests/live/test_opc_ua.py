@@ -2,6 +2,7 @@
 
 import asyncio
 import socket
+import tomllib
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -14,7 +15,7 @@ from asyncua.server.user_managers import User, UserManager, UserRole
 from cryptography.x509.oid import ExtendedKeyUsageOID
 
 from pipeline.errors import ReelproofError, SheetError, StoreError
-from pipeline.live.live_sheet import LiveSheet, log_of, read_live_sheet
+from pipeline.live.live_sheet import LiveSheet, read_live_sheet, run_sheet_lines
 from pipeline.live.opc_ua import SECRET_VARIABLE, LiveSource, secret_of
 from pipeline.live.value_file import ValueFiles
 from pipeline.logs.run_logs import LoadedRun, read_logs
@@ -88,7 +89,7 @@ async def until(condition, seconds: float = 20.0) -> None:
 
 
 def read_back(sheet: LiveSheet, files: ValueFiles) -> LoadedRun:
-    log = log_of(sheet, tuple(files.names)).model_dump()
+    log = tomllib.loads(run_sheet_lines(sheet, "*"))["run"]["logs"][0] | {"files": tuple(files.names)}
     return read_logs(run_sheet(log), line_sheet(), files.folder, "UTC")
 
 

@@ -12,8 +12,6 @@ from pipeline.errors import MethodRefusal
 from pipeline.nonconformance.intervals import (
     event_intervals,
     nonconforming_intervals,
-    spot_means,
-    unmonitored_intervals,
 )
 
 LIMIT = 0.343
@@ -181,16 +179,6 @@ def test_four_million_readings_take_seconds_of_the_processor() -> None:
     assert taken < 5.0, f"{taken:.1f} s of the processor"
 
 
-def test_readings_of_one_spot_are_averaged() -> None:
-    at = np.array([0.0, 1.0, 1.0004, 1.0008, 2.0, np.nan])
-    value = np.array([0.40, 0.41, 0.43, np.nan, 0.44, 0.1])
-    mean_at, mean, count = spot_means(at, value, 0.01)
-    assert mean_at.tolist() == pytest.approx([0.0, 1.0002, 2.0])
-    assert mean.tolist() == pytest.approx([0.40, 0.42, 0.44])
-    assert count.tolist() == [1, 2, 1]
-    assert spot_means(np.zeros(0), np.zeros(0), 0.01)[0].size == 0
-
-
 def test_events_within_the_merge_length_are_one() -> None:
     # Six counts, four events with a 1 m merge length: worked by hand.
     found = event_intervals(np.array([100.0, 100.4, 101.1, 250.0, 251.3, 900.2]), merge_gap_m=1.0, pad_m=0.5)
@@ -202,15 +190,6 @@ def test_events_within_the_merge_length_are_one() -> None:
     ]
     assert found["worst"].null_count() == 4
     assert event_intervals(np.zeros(0), merge_gap_m=1.0, pad_m=0.5).schema == found.schema
-
-
-def test_wire_without_a_usable_reading_is_told() -> None:
-    at = np.array([0.5, 1.5, 2.5, 3.5, 4.5, 5.5])
-    usable = np.array([True, True, False, False, True, True])
-    rows = unmonitored_intervals(at, usable, 0.0, 8.0, hole_m=1.0).rows()
-    assert rows == [(2.0, 4.0), (6.0, 8.0)]
-    assert unmonitored_intervals(at, usable & False, 0.0, 8.0, hole_m=1.0).rows() == [(0.0, 8.0)]
-    assert unmonitored_intervals(at, usable | True, 0.0, 6.0, hole_m=1.0).rows() == []
 
 
 def test_what_cannot_be_asked_is_told_in_full() -> None:
@@ -231,6 +210,3 @@ def test_what_cannot_be_asked_is_told_in_full() -> None:
         "nonconforming lengths: a gap, pad, extent or hole is negative or not a number. "
         "Give lengths of 0 m or more."
     )
-    with pytest.raises(MethodRefusal) as told:
-        spot_means(AT, WALL, 0.0)
-    assert str(told.value) == "spot means: a spot of 0 m has no length. Give a length above 0 m."

@@ -1,5 +1,7 @@
 """Average run lengths against published tables; each data file names its source."""
 
+import math
+
 import pytest
 from worked_cases import printed
 
@@ -8,7 +10,6 @@ from pipeline.statistics.run_length import (
     run_length_quantile,
     run_length_sd,
     shewhart_arl,
-    siegmund_arl,
 )
 from pipeline.statistics.run_rules import FOUR_RULES, run_rules_arl
 
@@ -38,8 +39,16 @@ def test_cusum_designs_for_370(quantity: str) -> None:
     assert cusum_arl(float(k), float(h)) == pytest.approx(370, rel=0.02)
 
 
+def siegmund_arl(k: float, h: float, shift: float = 0.0) -> float:
+    """One side, approximately: (exp(-2 D b) + 2 D b - 1)/(2 D^2), D = shift - k, b = h + 1.166 (Siegmund 1985)."""
+    drift, b = shift - k, h + 1.166
+    if drift == 0.0:
+        return b * b
+    return (math.exp(-2 * drift * b) + 2 * drift * b - 1) / (2 * drift**2)
+
+
 def test_siegmund_approximation() -> None:
-    # ARL-05: Montgomery, section 9.1.3, k = 0.5, h = 5.
+    # ARL-05: Montgomery, section 9.1.3, k = 0.5, h = 5; the exact averages lie within 1 %.
     answers = printed("ARL-05")
     one = siegmund_arl(0.5, 5.0)
     assert one == pytest.approx(answers["one-sided ARL0"][0], abs=answers["one-sided ARL0"][1])
@@ -47,6 +56,9 @@ def test_siegmund_approximation() -> None:
     up, down = siegmund_arl(0.5, 5.0, 0.5), siegmund_arl(0.5, 5.0, -0.5)
     value, half = answers["ARL shift 0.5"]
     assert 1 / (1 / up + 1 / down) == pytest.approx(value, abs=half)
+    for shift in (0.0, 0.5):
+        exact = cusum_arl(0.5, 5.0, shift, two_sided=False)
+        assert siegmund_arl(0.5, 5.0, shift) == pytest.approx(exact, rel=0.01)
 
 
 def test_geometric_run_length() -> None:

@@ -14,9 +14,10 @@ from typing import Any
 import duckdb
 import pytest
 
+from pipeline.lots.journal import check_journal
 from pipeline.nonconformance.disposition import Person
 from pipeline.review.deciding import act_on
-from pipeline.review.journal import broken_entries
+from pipeline.review.journal import journal_of
 from pipeline.review.sealing import ASSESSMENT_TABLES, ENTRY_TABLES, LINE_TABLES, LOAD_TABLES, frame_sha256
 from pipeline.store.database import Store, open_to_write
 from tests.review.decided_store import copied
@@ -115,7 +116,7 @@ def test_every_changed_cell_is_found(store_folder: Path) -> None:
 def test_every_changed_cell_of_the_journal_is_found(store_folder: Path) -> None:
     rng = random.Random(20260303)
     with open_to_write(store_folder) as store:
-        assert broken_entries(store) == ()
+        assert check_journal(journal_of(store)) == ()
         numbers = [row["entry_no"] for row in store.ask("questions/journal")]
         for name, kind in columns_of(store, "journal.entry"):
             for entry_no in rng.sample(numbers, min(3 * ROWS, len(numbers))):
@@ -124,11 +125,11 @@ def test_every_changed_cell_of_the_journal_is_found(store_folder: Path) -> None:
                 store.connection.execute(
                     f'UPDATE journal.entry SET "{name}" = {change} WHERE entry_no = {entry_no}'
                 )
-                assert broken_entries(store), (name, entry_no)
+                assert check_journal(journal_of(store)), (name, entry_no)
                 store.connection.execute("ROLLBACK")
         # An entry taken out of the middle breaks the chain; off the end only an anchor kept elsewhere tells it.
         store.connection.execute("BEGIN TRANSACTION")
         store.connection.execute("DELETE FROM journal.entry WHERE entry_no = 3")
-        assert broken_entries(store)
+        assert check_journal(journal_of(store))
         store.connection.execute("ROLLBACK")
         store.changed = False

@@ -9,10 +9,11 @@ import pytest
 from pipeline.errors import NotFoundError, ReelproofError
 from pipeline.lots.complaint import Marks
 from pipeline.lots.epcis import Naming
+from pipeline.lots.journal import check_journal
 from pipeline.review.asking import reel_on_file
 from pipeline.review.complaining import answer_complaint
 from pipeline.review.containing import Question, contained
-from pipeline.review.journal import broken_entries
+from pipeline.review.journal import journal_of
 from pipeline.review.lengths import lengths_of_reel
 from pipeline.review.lot_pack import gather_lot
 from pipeline.review.page_records.lot import _where_next
@@ -84,7 +85,7 @@ def test_what_was_taken_from_a_length_is_no_longer_on_it(store: Store, tmp_path:
     again = put_shipping_on_file(store, sheet(tmp_path, LIST), "shipping clerk")
     assert (again.cuts, again.rewound, again.items) == ((), (), ())
     assert set(again.known) == {"A", "P", "Q"}
-    assert broken_entries(store) == ()
+    assert check_journal(journal_of(store)) == ()
 
 
 def test_a_mark_on_a_rewound_length_is_the_wire_it_was(store: Store) -> None:

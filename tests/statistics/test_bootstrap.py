@@ -12,11 +12,9 @@ from pipeline.statistics.bootstrap import (
     HELD,
     BlockLength,
     block_length,
-    block_length_of_autoregression,
     bootstrap_interval,
     redraw,
 )
-from pipeline.statistics.nonnormal_capability import empirical_quantile_index
 
 
 def autoregression(phi: float, n: int, series: int, seed: int) -> np.ndarray:
@@ -28,16 +26,28 @@ def mean_of_rows(rows: np.ndarray) -> np.ndarray:
     return rows.mean(axis=1)
 
 
+def closed_form(phi: float, readings: int) -> tuple[float, float]:
+    """Circular and stationary block length of a first-order autoregression, from g/S = 2 phi/(1 - phi^2)."""
+    square = (2.0 * phi / (1.0 - phi**2)) ** 2 * readings
+    return (1.5 * square) ** (1 / 3), square ** (1 / 3)
+
+
+def quantile_index(rows: np.ndarray) -> np.ndarray:
+    """(X50 - 0)/(X50 - X0.135) of each row from its own quantiles."""
+    low, median = np.quantile(rows, [0.00135, 0.5], axis=1)
+    return median / (median - low)
+
+
 def test_closed_form_for_autoregressions() -> None:
     # By hand: g = 2 phi s2/((1-phi)^2 ...), S = s2 (1+phi)/(1-phi); g/S = 2 phi/(1 - phi^2).
     lags = np.arange(-4000, 4001)
     covariance = 0.9 ** np.abs(lags)
     ratio = np.sum(np.abs(lags) * covariance) / np.sum(covariance)
     assert ratio == pytest.approx(2 * 0.9 / (1 - 0.81), rel=1e-9)
-    circular, stationary = block_length_of_autoregression(0.9, 10_000)
+    circular, stationary = closed_form(0.9, 10_000)
     assert circular == pytest.approx((1.5 * ratio**2 * 1e4) ** (1 / 3), rel=1e-9)
     assert (round(circular, 1), round(stationary, 1)) == (110.4, 96.5)
-    assert round(block_length_of_autoregression(0.5, 1000)[0], 1) == 13.9
+    assert round(closed_form(0.5, 1000)[0], 1) == 13.9
 
 
 def test_automatic_length_finds_the_closed_form() -> None:
@@ -75,13 +85,13 @@ def test_error_of_a_quantile_index_blocked_and_unblocked() -> None:
     The truth is the spread of the index over 400 independent series of the same process.
     """
     rows = autoregression(0.9, 10_000, 400, 8) + 4.5
-    truth = empirical_quantile_index(rows, 0.0).std(ddof=1)
+    truth = quantile_index(rows).std(ddof=1)
     blocked, single = [], []
     for row in rows[:8]:
         for length, kept in ((None, blocked), (1.0, single)):
             found = bootstrap_interval(
                 row,
-                lambda drawn: empirical_quantile_index(drawn, 0.0),
+                quantile_index,
                 question="index",
                 unit="",
                 unit_of_inference="reading",

@@ -11,7 +11,6 @@ from pipeline.statistics.bootstrap import redraw
 from pipeline.statistics.distribution_families import FAMILIES, Family
 from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
 from pipeline.statistics.nonnormal_capability import (
-    empirical_quantile_index,
     fit_families,
     quantile_index_one_sided,
     quantile_indices,
@@ -86,11 +85,6 @@ def test_upper_limit_mirrors_the_lower() -> None:
             pytest.approx(b.index),
             pytest.approx(b.share_beyond),
         )
-
-
-def test_empirical_index_of_many_values() -> None:
-    rows = np.stack([mirrored_gamma(100_000)])
-    assert empirical_quantile_index(rows, -16.0)[0] == pytest.approx(1.3685, abs=0.005)
 
 
 def test_families_that_disagree_are_told() -> None:

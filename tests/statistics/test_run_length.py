@@ -17,7 +17,6 @@ from pipeline.statistics.run_length import (
     run_length_sd,
     shewhart_arl,
     shewhart_width,
-    siegmund_arl,
 )
 
 
@@ -57,11 +56,6 @@ def test_an_ewma_that_forgets_is_a_shewhart_chart() -> None:
 
 def test_a_cusum_without_interval_is_a_one_sided_limit() -> None:
     assert cusum_arl(3.0, 1e-9, two_sided=False) == pytest.approx(2 * shewhart_arl(3.0), rel=1e-6)
-
-
-def test_siegmund_is_near_the_exact_average() -> None:
-    assert siegmund_arl(0.5, 5.0) == pytest.approx(cusum_arl(0.5, 5.0, two_sided=False), rel=0.01)
-    assert siegmund_arl(0.5, 5.0, 0.5) == pytest.approx(cusum_arl(0.5, 5.0, 0.5, two_sided=False), rel=0.01)
 
 
 def run_lengths(step: object, runs: int, points: int, shift: float, seed: int) -> np.ndarray:

@@ -12,7 +12,6 @@ from pipeline.statistics.tolerance import (
     confidence_of_extreme,
     lower_tolerance_limit,
     one_sided_factor,
-    one_sided_factor_approximate,
     quantile_bounds,
     two_sided_factor,
     values_needed,
@@ -96,9 +95,4 @@ def test_complaints_in_full() -> None:
     assert str(told.value) == (
         "tolerance: n: 1 values show no spread. Give two values or more.\n"
         "tolerance: share: 1 is not between 0 and 1. Give a figure between 0 and 1."
-    )
-    with pytest.raises(MethodRefusal) as told:
-        one_sided_factor_approximate(2, 0.9, 0.99)
-    assert str(told.value) == (
-        "tolerance: n: 2 values are too few for the approximation. Use the exact factor."
     )

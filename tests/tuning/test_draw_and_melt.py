@@ -20,7 +20,7 @@ from pipeline.tuning.draw import (
     tooling_for,
 )
 from pipeline.tuning.giveaway import Price, giveaway
-from pipeline.tuning.mass_balance import mass_flow_kg_h, wall_from_flow_mm
+from pipeline.tuning.mass_balance import mass_flow_kg_h
 from pipeline.tuning.melt import (
     die_land_shear_per_s,
     output_change_for_pressure,
@@ -143,7 +143,6 @@ def test_mass_balance_by_hand() -> None:
     flow = mass_flow_kg_h(area, 1.35, 10.0)
     assert flow == pytest.approx(138.92786218542506, rel=1e-9)
     assert flow / 60.0 == pytest.approx(2.3154643697570845, rel=1e-9)
-    assert wall_from_flow_mm(flow, 1.35, 10.0, 1.628) == pytest.approx(0.44, rel=1e-12)
 
 
 def test_mass_per_metre_against_published_weights() -> None:

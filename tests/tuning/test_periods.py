@@ -17,7 +17,6 @@ from pipeline.tuning.periods import (
     elements_of,
     periods_of_line,
     periods_of_run,
-    saving_of_period_mm,
 )
 from tests.tuning.simulated import l1_run, l2_run, reels_of, seeds, tuning_run
 
@@ -102,13 +101,6 @@ def test_runs_are_put_together_by_element() -> None:
         "L2-screw: look at its bearing, roundness and drive. A fit is a coincidence of lengths, not proof."
     )
     assert periods_of_line([]) == ()
-
-
-def test_value_of_a_swing() -> None:
-    # s 12 um, A 10 um: 9.695 um without it; at k = 3 the target may fall by 6.9 um.
-    assert saving_of_period_mm(0.012, 0.010, 3.0) == pytest.approx(
-        3.0 * (0.012 - 0.009695359714832659), rel=1e-9
-    )
 
 
 def test_elements_with_their_own_motor_follow_the_speed() -> None:

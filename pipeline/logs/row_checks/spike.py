@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from pipeline.logs.row_checks.grid import Numbers
 
-Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 WINDOW = 21

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -55,7 +55,6 @@ PANEL_OF: dict[str, PanelName] = {
     "overall diameter": "diameter",
     "concentricity": "shape",
 }
-Direction = Literal["at least", "at most"]
 
 
 def trace_of(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -342,23 +341,6 @@ class RunBook:
                     answer_of(row)
                 )
         return tuple(AnswerGroup(title, tuple(found)) for title, found in grouped.items() if found)
-
-
-@dataclass(frozen=True, slots=True)
-class Site:
-    """What the pages need to know of the plant besides its runs.
-
-    Args:
-        plant_name: name at the head of every page.
-        zone: IANA zone times are shown in.
-        units: ``imperial`` or ``metric``.
-        is_demo: whether the data are invented.
-    """
-
-    plant_name: str
-    zone: str
-    units: str
-    is_demo: bool
 
 
 def run_books(store: Store) -> list[RunBook]:
