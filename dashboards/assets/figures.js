@@ -64,9 +64,10 @@
     delete out.tip; delete out.tips; delete out.rows;
     return out;
   }
-  function markNow(spec, one) {
+  function markNow(spec, one, narrow) {
     var out = painted(one);
-    if (one.text) { out.text = figure(one.text); }
+    if (one.text) { out.text = figure(narrow && one.brief ? one.brief : one.text); }
+    delete out.brief;
     ["x", "y"].forEach(function (side) {
       var ref = one[side + "ref"];
       var scale = ref && ref !== "paper" ? scaleOf(spec, ref) : null;
@@ -88,10 +89,11 @@
       out.title = { text: figure(told.title) + unit, font: { size: 12.5, color: colour("--ink") }, standoff: 8 };
       if (given.range) { out.range = scaled(given.range, scale); }
       if (!given.tickformat && key[0] === "x") { out.tickformat = ",~f"; }
+      if (key[0] === "y") { out.separatethousands = true; }
     }
     return out;
   }
-  function layoutNow(spec) {
+  function layoutNow(spec, narrow) {
     var given = spec.layout, out = Object.assign({}, given);
     Object.keys(given).forEach(function (key) {
       if (/^[xy]axis\d*$/.test(key)) { out[key] = axisNow(spec, key, given[key]); }
@@ -100,7 +102,7 @@
       }
     });
     out.shapes = (given.shapes || []).map(function (one) { return markNow(spec, one); });
-    out.annotations = (given.annotations || []).map(function (one) { return markNow(spec, one); });
+    out.annotations = (given.annotations || []).map(function (one) { return markNow(spec, one, narrow); });
     out.font = { family: getComputedStyle(document.body).fontFamily, color: colour("--ink"), size: 13 };
     out.paper_bgcolor = "rgba(0,0,0,0)";
     out.plot_bgcolor = "rgba(0,0,0,0)";
@@ -137,9 +139,11 @@
     document.head.appendChild(script);
   }
 
+  function isNarrow(entry) { return (entry.spec.layout.width || entry.div.clientWidth || 700) < 760; }
   function draw(entry) {
     if (entry.before) { entry.before(entry); }
-    entry.layout = layoutNow(entry.spec);
+    entry.narrow = isNarrow(entry);
+    entry.layout = layoutNow(entry.spec, entry.narrow);
     var data = entry.spec.data.map(function (t) { return traceNow(entry.spec, t); });
     if (!live) {
       window.reelproofPicture(entry.div, data, entry.layout);
@@ -151,7 +155,7 @@
     return window.Plotly.react(entry.div, data, entry.layout, config);
   }
   window.addEventListener("resize", function () {
-    drawn.forEach(function (entry) { if (!live && entry.layout) { draw(entry); } });
+    drawn.forEach(function (entry) { if (entry.layout && (!live || isNarrow(entry) !== entry.narrow)) { draw(entry); } });
   });
   var unseen = [];
   document.querySelectorAll("script[data-figure]").forEach(function (script) {

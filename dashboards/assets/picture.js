@@ -56,10 +56,10 @@
       if (!(length > 0)) { return; }
       var a = px(trace.base[i]), b = px(trace.base[i] + length), top = py(trace.y[i] + trace.width / 2), foot = py(trace.y[i] - trace.width / 2);
       add(panel, "rect", {
-        x: a, y: top, width: Math.max(b - a, 1), height: foot - top, fill: of(trace.marker.color, i), stroke: of(trace.marker.line.color, i)
+        x: a, y: top, width: Math.max(b - a, 1), height: foot - top, fill: of(trace.marker.color, i), stroke: trace.marker.line.width === 0 ? undefined : of(trace.marker.line.color, i)
       });
       var shape = trace.marker.pattern && of(trace.marker.pattern.shape, i);
-      if (shape) { hatch(panel, a, b, top, foot, shape, trace.marker.pattern.fgcolor); }
+      if (shape && b - a > 3) { hatch(panel, a, b, top, foot, shape, trace.marker.pattern.fgcolor); }
       if (trace.text && trace.text[i]) {
         add(panel, "text", { x: (a + b) / 2, y: (top + foot) / 2 + 4, "text-anchor": "middle", fill: trace.insidetextfont.color }, trace.text[i]);
       }
@@ -101,7 +101,7 @@
     (layout.annotations || []).forEach(function (one) {
       if (one.yref !== ref) { return; }
       add(root, "text", {
-        x: at.left + at.wide - 2, y: top + py(one.y) + (one.yanchor === "bottom" ? -5 : 13), "text-anchor": "end", fill: one.font.color,
+        x: at.left + at.wide - 2, y: top + py(one.y) + (one.yanchor === "bottom" ? -3 : 11) - (one.yshift || 0), "text-anchor": "end", fill: one.font.color,
         stroke: one.bgcolor, "stroke-width": 3, "paint-order": "stroke"
       }, one.text);
     });

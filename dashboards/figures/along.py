@@ -7,10 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from dashboards.figures.panels import limit_shapes
+from dashboards.figures.panels import limit_shapes, y_range
 from dashboards.figures.sheet import Figure, axis, figures_of, kind_of_panel
 from dashboards.records import PanelLimit, RollUp
 
+HEIGHT_PX, TOP_PX, BOTTOM_PX = 230, 10, 48
 # Quantity -> words in the requirement of a limit that is about it; a panel's other limits are not.
 ABOUT = {"mean_wall_mm": "average", "thinnest_wall_mm": "any point"}
 # Axis titles shorter than the quantity's, where that would not fit the axis.
@@ -93,18 +94,17 @@ def along_figure(roll_up: RollUp, limits: Sequence[PanelLimit], length_m: float)
     """
     panel = PANEL_OF.get(roll_up.name, "")
     own = own_limits(roll_up, limits)
-    shapes, notes = limit_shapes(own, "y")
     known = [v for v in (*roll_up.low.tolist(), *roll_up.high.tolist()) if np.isfinite(v)]
-    ends = known + [one.limit.value for one in own]
-    low, high = (min(ends), max(ends)) if ends else (0.0, 1.0)
-    room = 0.08 * (high - low) or 0.01
+    inner_px = HEIGHT_PX - TOP_PX - BOTTOM_PX
+    reach = y_range(known, own, inner_px) or [0.0, 1.0]
+    shapes, notes = limit_shapes(own, "y", inner_px / (reach[1] - reach[0]))
     return {
         "data": _band(roll_up),
         "layout": {
-            "height": 230,
-            "margin": {"l": 78, "r": 14, "t": 10, "b": 48},
+            "height": HEIGHT_PX,
+            "margin": {"l": 78, "r": 14, "t": TOP_PX, "b": BOTTOM_PX},
             "xaxis": {"range": [0, length_m], "autorange": False},
-            "yaxis": {"range": [low - room, high + room], "fixedrange": True, "nticks": 6},
+            "yaxis": {"range": reach, "fixedrange": True, "nticks": 6},
             "shapes": shapes,
             "annotations": notes,
             "showlegend": False,

@@ -172,6 +172,7 @@ def _short(chart: ControlChart) -> str:
         "CUSUM chart": "Cumulative sum",
         "residual chart": "Error of the forecast",
         "T^2 chart": "T\u00b2, no unit",
+        "T^2 of wall sensors by order around the wire": "T\u00b2 over its limit, no unit",
         "multivariate EWMA": "Distance, no unit",
         "CUSUM of gaps between faults": "Cumulative sum",
         "u-chart": "Faults",

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from dashboards.figures.sheet import Figure, axis, kind_of_panel
-from dashboards.records import PanelLimit, Trace
+from dashboards.records import LimitRow, PanelLimit, Trace
 
 PANEL_TITLES = {
     "wall": "Wall",
@@ -21,6 +22,7 @@ PANEL_TITLES = {
 }
 PANEL_PX = {"wall": 260, "diameter": 170, "eccentricity": 150}
 OTHER_PX, GAP_PX, TOP_PX, BOTTOM_PX = 120, 26, 8, 52
+LABEL_PX = 17  # height of a limit's words
 COLOURS = ("--t2", "--t1", "--t3", "--t4", "--t5")
 DASHES = ("solid", "solid", "dot", "dash", "dashdot")
 # The thinnest wall and the eccentricity are the same story and wear the same colour.
@@ -50,59 +52,110 @@ def domains(heights: Sequence[int]) -> tuple[list[tuple[float, float]], int]:
     return found, inner + TOP_PX + BOTTOM_PX
 
 
-def y_range(traces: Sequence[Trace], limits: Sequence[PanelLimit]) -> list[float] | None:
-    """Lowest and highest of a panel's readings and limits, with a little room."""
-    ends = [
+def ends_of(traces: Sequence[Trace]) -> list[float]:
+    """Lowest and highest reading of each trace that has one."""
+    return [
         float(end(trace.values))
         for trace in traces
         if not np.isnan(trace.values).all()
         for end in (np.nanmin, np.nanmax)
     ]
-    ends += [one.limit.value for one in limits]
-    if not ends:
+
+
+def y_range(ends: Sequence[float], limits: Sequence[PanelLimit], height_px: float) -> list[float] | None:
+    """Lowest and highest of a panel's readings and limits, with room for the words of a limit at the edge.
+
+    Args:
+        ends: lowest and highest readings.
+        limits: limits of the panel.
+        height_px: height of the panel [px].
+    """
+    every = [*ends, *(one.limit.value for one in limits)]
+    if not every:
         return None
-    low, high = min(ends), max(ends)
+    low, high = min(every), max(every)
     room = 0.08 * (high - low) or max(abs(high) * 0.05, 1e-3)
-    return [low - room, high + room]
+    low, high = low - room, high + room
+    share = LABEL_PX / height_px
+    for value in (one.limit.value for one in limits if one.limit.sense == "at least"):
+        low = min(low, (value - share * high) / (1.0 - share))
+    for value in (one.limit.value for one in limits if one.limit.sense == "at most"):
+        high = max(high, (value - share * low) / (1.0 - share))
+    return [low, high]
+
+
+def _line(value: float, y_axis: str) -> dict[str, Any]:
+    return {
+        "type": "line",
+        "xref": "paper",
+        "x0": 0,
+        "x1": 1,
+        "yref": y_axis,
+        "y0": value,
+        "y1": value,
+        "line": {"width": 1.6, "dash": "6px,3px"},
+        "paint": {"line.color": "--limit"},
+    }
+
+
+def _words(group: Sequence[LimitRow]) -> tuple[str, str]:
+    """What limits of one requirement say, in full and for a narrow drawing."""
+    name = group[0].requirement.removeprefix("minimum ").removeprefix("overall ")
+    values = dict.fromkeys((one.value_of_record, one.unit_of_record) for one in group)
+    brief = " and ".join(f"{value} {unit.split()[0]}" for value, unit in values)
+    sign = "\u2265" if group[0].sense == "at least" else "\u2264"
+    return (
+        f"{name} {group[0].sense} {' and '.join(f'{value} {unit}' for value, unit in values)}",
+        f"{name.removeprefix('wall at ').removesuffix(' wall')} {sign} {brief}",
+    )
 
 
 def limit_shapes(
-    limits: Sequence[PanelLimit], y_axis: str
+    limits: Sequence[PanelLimit], y_axis: str, px_per_unit: float
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """A panel's limits: a dashed line each, and its words at the right-hand end."""
-    shapes, notes = [], []
-    for one in limits:
-        value = one.limit.value
-        shapes.append(
-            {
-                "type": "line",
-                "xref": "paper",
-                "x0": 0,
-                "x1": 1,
-                "yref": y_axis,
-                "y0": value,
-                "y1": value,
-                "line": {"width": 1.6, "dash": "6px,3px"},
-                "paint": {"line.color": "--limit"},
-            }
-        )
-        short = one.limit.requirement.removeprefix("minimum ").removeprefix("overall ")
-        notes.append(
-            {
-                "xref": "paper",
-                "x": 1,
-                "xanchor": "right",
-                "yref": y_axis,
-                "y": value,
-                "yanchor": "bottom" if one.limit.sense == "at most" else "top",
-                "yshift": 2 if one.limit.sense == "at most" else -2,
-                "text": f"{short} {one.limit.sense} {one.limit.value_of_record} {one.limit.unit_of_record}",
-                "showarrow": False,
-                "font": {"size": 11.5},
-                "paint": {"font.color": "--ink", "bgcolor": "--card"},
-            }
-        )
-    return shapes, notes
+    """A panel's limits: a dashed line each, and its words at the right-hand end, no two of them on each other.
+
+    Lines of one requirement that lie within a label's height share their words. A label that would lie on the one
+    before it moves on by what is missing.
+
+    Args:
+        limits: limits of the panel.
+        y_axis: its axis, ``y``, ``y2``, ...
+        px_per_unit: height of one unit of the panel [px].
+    """
+    notes = []
+    for sense, side in (("at least", -1.0), ("at most", 1.0)):
+        groups: list[list[LimitRow]] = []
+        # Away from the readings: from the highest lower limit down, from the lowest upper limit up.
+        for one in sorted((o.limit for o in limits if o.limit.sense == sense), key=lambda o: side * o.value):
+            near = [g for g in groups if g[-1].requirement == one.requirement]
+            if near and abs(one.value - near[-1][-1].value) * px_per_unit < LABEL_PX:
+                near[-1].append(one)
+            else:
+                groups.append([one])
+        end = -math.inf
+        for group in groups:
+            own = side * group[-1].value * px_per_unit
+            start = max(own, end)
+            end = start + LABEL_PX
+            text, brief = _words(group)
+            notes.append(
+                {
+                    "xref": "paper",
+                    "x": 1,
+                    "xanchor": "right",
+                    "yref": y_axis,
+                    "y": group[-1].value,
+                    "yanchor": "bottom" if side > 0 else "top",
+                    "yshift": round(side * (2 + start - own), 1),
+                    "text": text,
+                    "brief": brief,
+                    "showarrow": False,
+                    "font": {"size": 11.5},
+                    "paint": {"font.color": "--ink", "bgcolor": "--card"},
+                }
+            )
+    return [_line(one.limit.value, y_axis) for one in limits], notes
 
 
 def add_panel(
@@ -110,6 +163,7 @@ def add_panel(
     name: str,
     y_axis: str,
     span: tuple[float, float],
+    height_px: int,
     traces: Sequence[Trace],
     limits: Sequence[PanelLimit],
 ) -> None:
@@ -120,10 +174,12 @@ def add_panel(
         name: panel.
         y_axis: its axis, ``y``, ``y2``, ...
         span: where it stands, from and to as shares of the drawing.
+        height_px: its height [px].
         traces: its traces, one at least.
         limits: its limits.
     """
-    lines, notes = limit_shapes(limits, y_axis)
+    reach = y_range(ends_of(traces), limits, height_px)
+    lines, notes = limit_shapes(limits, y_axis, height_px / (reach[1] - reach[0])) if reach else ([], [])
     layout = figure["layout"]
     layout["shapes"] += lines
     layout["annotations"] += notes
@@ -131,7 +187,7 @@ def add_panel(
     layout[f"yaxis{y_axis[1:]}"] = {
         "domain": list(span),
         "fixedrange": True,
-        "range": y_range(traces, limits),
+        "range": reach,
         "nticks": 6 if name == "wall" else 4,
     }
     layout[f"legend{y_axis[1:]}"] = {

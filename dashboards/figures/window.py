@@ -81,8 +81,7 @@ def window_figure(record: FindingReview) -> Figure | None:
         y_axis = "y" if number == 0 else f"y{number + 1}"
         own = [one for one in traces if one.panel == name]
         colours = colours_of(own)
-        add_panel(
-            figure, name, y_axis, spans[number], own, [one for one in record.limits if one.panel == name]
-        )
+        limits = [one for one in record.limits if one.panel == name]
+        add_panel(figure, name, y_axis, spans[number], PANEL_PX, own, limits)
         figure["data"] += [_line(one, k, y_axis, colours[one.name]) for k, one in enumerate(own)]
     return figure

@@ -7,6 +7,8 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from dashboards.decimation import extremes_kept
 from dashboards.figures.panels import (
     BOTTOM_PX,
@@ -22,8 +24,10 @@ from dashboards.figures.panels import (
 from dashboards.figures.sheet import Figure, axis, figures_of
 from dashboards.records import FaultMark, FindingRow, Interval, Phase, ReelRow, RunReview, Trace
 from dashboards.tiles import OVERVIEW_BUCKETS
+from pipeline.length.intervals import merged
 
 LANE_PX = 138
+MANY_GAPS = 100
 PHASE_PATTERNS = ("/", "x", ".", "\\", "+", "-")
 
 
@@ -140,7 +144,11 @@ def gap_bars(gaps: Sequence[Interval]) -> dict[str, Any]:
         [gap.to_m for gap in gaps],
         1,
         tips=[f"{gap.kind}: {gap.label}" if gap.label else gap.kind for gap in gaps],
-        marker={"line": {"width": 1}, "pattern": {"shape": "|", "size": 5, "solidity": 0.3}},
+        # The outlines of hundreds of short gaps would run into one dark block.
+        marker={
+            "line": {"width": 1 if len(gaps) < MANY_GAPS else 0},
+            "pattern": {"shape": "|", "size": 5, "solidity": 0.3},
+        },
         paint={"marker.line.color": "--nc", "marker.pattern.fgcolor": "--nc", "marker.color": "--nc-bg"},
     )
 
@@ -191,11 +199,10 @@ def fault_marks(faults: Sequence[FaultMark]) -> dict[str, Any]:
 
 
 def shading(phases: Sequence[Phase], gaps: Sequence[Interval]) -> list[dict[str, Any]]:
-    """Unsteady wire and stretches without a reading, shaded over every panel."""
+    """Unsteady wire and stretches without a reading, shaded over every panel; once where they overlap."""
     found = []
-    for from_m, to_m in [(p.from_m, p.to_m) for p in phases if not p.is_steady] + [
-        (g.from_m, g.to_m) for g in gaps
-    ]:
+    wire = [(p.from_m, p.to_m) for p in phases if not p.is_steady] + [(g.from_m, g.to_m) for g in gaps]
+    for from_m, to_m in merged(np.array(wire).reshape(-1, 2)).tolist():
         found.append(
             {
                 "type": "rect",
@@ -245,7 +252,8 @@ def wire_figure(record: RunReview) -> Figure:
         record: the run.
     """
     panels = panels_of(record.traces)
-    spans, height = domains(heights_px(panels))
+    heights = heights_px(panels)
+    spans, height = domains(heights)
     end_m = max([record.run.made_m, *(float(one.at_m[-1]) for one in record.traces if one.at_m.size)])
     layout: dict[str, Any] = {
         "height": height,
@@ -262,7 +270,7 @@ def wire_figure(record: RunReview) -> Figure:
     for number, name in enumerate(panels):
         own = [trace for trace in record.traces if trace.panel == name]
         limits = [one for one in record.limits if one.panel == name]
-        add_panel(figure, name, f"y{number + 2}", spans[number + 1], own, limits)
+        add_panel(figure, name, f"y{number + 2}", spans[number + 1], heights[number + 1], own, limits)
         colours |= colours_of(own)
     count: Counter[str] = Counter()
     for trace in record.traces:

@@ -15,9 +15,28 @@ SHARED_BY = 3
 # The computed points between false alarms are those of limits that have run in; what the narrower limits of the
 # first points do to them is simulated in tests/statistics/test_chart_false_alarms.py.
 CAPTION_OF = {
-    "EWMA chart": "The limits of the first points are narrower, and the figure told is of limits that have run in: as "
-    "drawn a false alarm comes a little sooner (simulated: 95 points where 100 are told; hardly sooner where "
-    "thousands are)."
+    "EWMA chart": (
+        "The limits of the first points are narrower, and the figure told is of limits that have run in: as drawn a "
+        "false alarm comes a little sooner (simulated: 95 points where 100 are told; hardly sooner where thousands "
+        "are)."
+    ),
+    "T^2 chart": (
+        "T\u00b2 is one figure for how far mean wall and offset together lie from what the first reels usually had, "
+        "in units of their own scatter: near 0 a reel is like the others. Over the limit it is unlike them as a "
+        "whole, even where neither value alone is; the signal says which of the two makes most of it."
+    ),
+    "T^2 of wall sensors by order around the wire": (
+        "T\u00b2 is how far a reel lies from what the first reels usually had, in units of their own scatter. What "
+        "the wall sensors read is split into mean wall, eccentricity, ovality and finer shapes, each held against "
+        "its own limit; drawn is the one that comes farthest, as a share of its limit, so the limit is 1. Over it "
+        "the wall of that reel is shaped unlike the others, and the signal says how: eccentricity points to the "
+        "centring of the tooling, mean wall to output or line speed. Whether the wall keeps a standard\u2019s limit "
+        "is told on the reel\u2019s page."
+    ),
+    "multivariate EWMA": (
+        "A moving average of the same distance as T\u00b2: it finds a small shift that stays, where T\u00b2 finds a "
+        "single reel far off."
+    ),
 }
 
 
