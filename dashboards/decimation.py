@@ -58,13 +58,12 @@ def extremes_kept(at_m: Floats, values: Floats, buckets: int) -> Positions:
         return np.arange(n, dtype=np.intp)
     starts = bucket_starts(at_m, buckets)
     lengths = np.diff(np.append(starts, n))
-    blank = np.isnan(values)
-    low = np.minimum.reduceat(np.where(blank, np.inf, values), starts)
-    high = np.maximum.reduceat(np.where(blank, -np.inf, values), starts)
+    # NaN only where every reading of the bucket is blank.
+    low, high = np.fmin.reduceat(values, starts), np.fmax.reduceat(values, starts)
     kept = np.zeros(n, dtype=np.bool_)
     kept[[0, n - 1]] = True
     # A blank reading equals nothing, so it is never among these.
     kept[_first_of_each(values == np.repeat(low, lengths), starts)] = True
     kept[_first_of_each(values == np.repeat(high, lengths), starts)] = True
-    kept[starts[np.logical_and.reduceat(blank, starts)]] = True
+    kept[starts[np.isnan(low)]] = True
     return np.flatnonzero(kept)

@@ -5,59 +5,26 @@ from __future__ import annotations
 import json
 import math
 from datetime import date, datetime
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from dashboards import cells
 from dashboards.addresses import PageKind, address, from_page
 from dashboards.answers import GROUP_NOTES, answer_shown, answered_first, warnings_of_all
-from dashboards.quantities import KINDS, Kind, Side, kind_of, text_of
+from dashboards.cells import NOT_KNOWN, LinkedCells, quantity, share
+from dashboards.quantities import KINDS, text_of
 from dashboards.records import Plant
 from dashboards.sentences import SAID_OF, on_the_reel, words
 from dashboards.site import PLOT_SCRIPT, Site, Written, asset_mark, record_sha256, write_if_changed
 from pipeline.words import counted
 
-NOT_KNOWN = Markup('<span class="none">not known</span>')
-
 
 def _missing(value: float | None) -> bool:
     return value is None or (isinstance(value, float) and math.isnan(value))
-
-
-@lru_cache(maxsize=256)
-def _kind(name: str) -> tuple[Kind, str, str]:
-    """A kind of quantity by its name or store unit, and the mark-up of its unit in each system."""
-    kind = KINDS[name] if name in KINDS else kind_of(name)
-
-    def tail(side: Side) -> str:
-        gap = "" if side.unit in {"%", "°"} else "\u00a0"
-        return str(Markup('<span class="unit">{}{}</span>').format(gap, side.unit)) if side.unit else ""
-
-    return kind, tail(kind.us), tail(kind.si)
-
-
-def quantity(
-    value: float | None, name: str, against: float | None = None, known_to: float | None = None
-) -> Markup:
-    """A figure in both unit systems, of which the page shows one.
-
-    Args:
-        value: figure in the store's unit; None or NaN gives ``not known``.
-        name: kind of quantity (`dashboards.quantities.KINDS`) or a store unit.
-        against: the limit it stands beside, so that rounding never moves it across.
-        known_to: the standard uncertainty it stands beside, so that no digit promises more.
-    """
-    if value is None or _missing(value):
-        return NOT_KNOWN
-    kind, us_unit, si_unit = _kind(name)
-    us = text_of(value, kind, "us", against, known_to) + us_unit
-    si = text_of(value, kind, "si", against, known_to) + si_unit
-    # Digits and signs of our own and units already escaped: nothing here comes from a record.
-    body = us if us == si else f'<span class="us">{us}</span><span class="si">{si}</span>'
-    return Markup(f'<span class="q">{body}</span>')  # noqa: S704
 
 
 def stretch(from_m: float | None, to_m: float | None) -> Markup:
@@ -96,11 +63,6 @@ def day(on: date | None) -> str:
     return "not known" if on is None else f"{on:%A} {on.day} {on:%B %Y}"
 
 
-def share(part: float, whole: float) -> float:
-    """`part` in per cent of `whole`, kept within 0 and 100, for a place on a drawing."""
-    return 0.0 if whole <= 0 else round(min(max(100.0 * part / whole, 0.0), 100.0), 3)
-
-
 def group_word(by: str, heading: str) -> str:
     """One word that stands for a group of rows, ``line=l1;``: a link may narrow a table to just that group."""
     return f"{by}={'_'.join(heading.lower().split())};"
@@ -126,6 +88,7 @@ def environment() -> Environment:
         auto_reload=False,
     )
     made.globals.update(
+        cells=cells,
         q=quantity,
         said_of=SAID_OF,
         stretch=stretch,
@@ -183,10 +146,15 @@ def write_page(
     here = address(kind, record_id)
     plant: Plant = record.plant
 
-    def href(target_kind: PageKind, target_id: str = "", fragment: str = "") -> str:
+    @cache
+    def page_at(target_kind: PageKind, target_id: str) -> str:
         if not site.links_to(target_kind, target_id):
             return ""
-        return from_page(here, address(target_kind, target_id)) + (f"#{fragment}" if fragment else "")
+        return from_page(here, address(target_kind, target_id))
+
+    def href(target_kind: PageKind, target_id: str = "", fragment: str = "") -> str:
+        target = page_at(target_kind, target_id)
+        return f"{target}#{fragment}" if target and fragment else target
 
     def asset_href(name: str) -> str:
         return f"{from_page(here, 'assets/' + name)}?v={asset_mark(name)}"
@@ -200,6 +168,7 @@ def write_page(
             stamp=record.stamp,
             kind=kind,
             href=href,
+            linked=LinkedCells(href),
             asset=asset_href,
             plot_script=asset_href(PLOT_SCRIPT) if plots else "",
             plot_late=plots and plots_late,

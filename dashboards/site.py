@@ -5,16 +5,17 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache, lru_cache
 from importlib.resources import files
-from json.encoder import encode_basestring
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dashboards.addresses import PageKind, address
 from pipeline.errors import Complaint, StoreError
@@ -109,42 +110,40 @@ def write_assets(site: Site) -> tuple[Written, ...]:
 
 
 @cache
-def _fields_of(kind: Any) -> tuple[tuple[str, str], ...]:
-    """Fields of a record's class, each after its name as JSON, and the name of the class as ``record``; sorted."""
-    names = {field.name for field in dataclasses.fields(kind)}
-    return tuple((f'"{name}":', name if name in names else "") for name in sorted({"record", *names}))
+def _values_of(kind: Any) -> Callable[[Any], tuple[Any, ...]]:
+    """What gives the name of a record's class and its fields, in the order of their names."""
+    return attrgetter("__class__.__name__", *sorted(field.name for field in dataclasses.fields(kind)))
 
 
-def _canonical(value: Any) -> str:
-    """A record as JSON text, the same for the same record."""
+def _plain(value: Any, hash_of: Callable[[NDArray[Any]], str]) -> Any:
+    """What JSON does not know, as what it knows: a record as a list, an array by the hash of its bytes."""
     kind: Any = type(value)
-    if kind is str:
-        return encode_basestring(value)
-    if value is None:
-        return "null"
-    if isinstance(value, float):
-        return f'"{value!r}"'
-    if isinstance(value, tuple | list):
-        return f"[{','.join([_canonical(one) for one in value])}]"
     if hasattr(kind, "__dataclass_fields__"):
-        parts = [
-            name + (_canonical(getattr(value, field)) if field else f'"{kind.__name__}"')
-            for name, field in _fields_of(kind)
-        ]
-        return f"{{{','.join(parts)}}}"
+        return _values_of(kind)(value)
     if isinstance(value, np.ndarray):
-        content = np.ascontiguousarray(value)
-        return f'{{"array":"{hashlib.sha256(content.data).hexdigest()}","n":{content.size}}}'
+        return {"array": hash_of(value), "n": value.size}
     if isinstance(value, datetime | date):
-        return f'"{value.isoformat()}"'
+        return value.isoformat()
     if isinstance(value, Mapping):
-        known = {str(key): one for key, one in value.items()}
-        return (
-            f"{{{','.join([f'{encode_basestring(key)}:{_canonical(known[key])}' for key in sorted(known)])}}}"
-        )
-    return json.dumps(value, ensure_ascii=False)
+        return {str(key): one for key, one in value.items()}
+    raise TypeError(f"a record may not hold {kind.__name__}")
 
 
 def record_sha256(record: Any) -> str:
     """SHA-256 of a record's content (canonical JSON; arrays by the hash of their bytes), hexadecimal."""
-    return hashlib.sha256(_canonical(record).encode("utf-8", "surrogatepass")).hexdigest()
+    hashes: dict[int, str] = {}  # traces share their places
+
+    def hash_of(array: NDArray[Any]) -> str:
+        if id(array) not in hashes:
+            hashes[id(array)] = hashlib.sha256(np.ascontiguousarray(array).data).hexdigest()
+        return hashes[id(array)]
+
+    text = json.dumps(
+        record,
+        default=lambda value: _plain(value, hash_of),
+        ensure_ascii=False,
+        check_circular=False,
+        sort_keys=True,
+        separators=(",", ":"),
+    )
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()

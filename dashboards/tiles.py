@@ -2,8 +2,9 @@
 
 A page opened from a disk may not fetch data, but it may load a script: each file pushes one block of readings
 onto a queue. Blocks are integers in steps far below any gauge's resolution, a place as its distance from the one
-before, with like bytes side by side: so little is left to find that the quickest zlib packs them to half the size of
-whole figures, in a third of the time. Base64 makes a script of them.
+before, with like bytes side by side: so little is left to find that zlib need only count bytes and see runs of one
+(`zlib.Z_RLE`), which packs them to half the size of whole figures in a quarter of the time. Base64 makes a script of
+them.
 """
 
 from __future__ import annotations
@@ -66,12 +67,14 @@ def packed_column(values: Floats, step: float) -> tuple[dict[str, Any], bytes]:
         in all. Where `rising`, each figure is what it adds to the one before.
     """
     known = np.isfinite(values)
-    base = float(np.min(values, where=known, initial=np.inf)) if known.any() else 0.0
-    span = float(np.max(values, where=known, initial=-np.inf)) - base if known.any() else 0.0
+    whole = bool(known.all())
+    held = values if whole else values[known]
+    base = float(held.min()) if held.size else 0.0
+    span = float(held.max()) - base if held.size else 0.0
     width = 2 if span / step < 65_534 else 4
     blank = 65_535 if width == 2 else 4_294_967_295
-    steps = np.where(known, np.rint((values - base) / step), blank)
-    integers: NDArray[Any] = steps.astype("<u2" if width == 2 else "<u4")
+    steps = np.rint((values - base) / step)
+    integers: NDArray[Any] = (steps if whole else np.where(known, steps, blank)).astype(f"<u{width}")
     rising = bool((integers[1:] >= integers[:-1]).all())
     if rising:
         integers[1:] -= integers[:-1].copy()
@@ -88,7 +91,8 @@ def block_script(key: str, columns: Sequence[tuple[Floats, float]]) -> bytes:
     """
     parts = [packed_column(values, step) for values, step in columns]
     heads = [{**head, "n": int(values.size)} for (head, _), (values, _) in zip(parts, columns, strict=True)]
-    packed = base64.b64encode(zlib.compress(b"".join(body for _, body in parts), 1))
+    packer = zlib.compressobj(1, strategy=zlib.Z_RLE)
+    packed = base64.b64encode(packer.compress(b"".join(body for _, body in parts)) + packer.flush())
     told = json.dumps([key, {"columns": heads, "packed": ""}], separators=(",", ":")).encode()
     return b"(window.reelproofWire=window.reelproofWire||[]).push(%b%b%b);\n" % (told[:-3], packed, told[-3:])
 

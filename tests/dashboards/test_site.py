@@ -1,10 +1,13 @@
 """The site as files: written only when changed, self-contained, every link leads somewhere, hostile text harmless."""
 
+import math
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import unquote
 
+import numpy as np
 import pytest
 
 from dashboards.addresses import address
@@ -14,6 +17,7 @@ from dashboards.pages.run import write_run_page
 from dashboards.pages.shift import write_shift_page
 from dashboards.site import ASSETS, Site, record_sha256, write_assets, write_if_changed
 from pipeline.errors import NotFoundError, StoreError
+from pipeline.results import Result
 from tests.dashboards import hostile, invented
 from tests.dashboards.invented_site import PAGES, write_site
 from tests.dashboards.unled import unled
@@ -145,6 +149,30 @@ def test_the_record_s_hash_follows_its_content() -> None:
     assert record_sha256(invented.run(3000)) == record_sha256(invented.run(3000))
     assert record_sha256(invented.run(3000)) != record_sha256(invented.run(3001))
     assert record_sha256(invented.shift()) != record_sha256(hostile.shift())
+
+
+def test_no_two_values_share_a_hash() -> None:
+    result = Result(
+        "?", 1.0, 0.5, 1.5, 0.95, "mm", "m", 3, 2.0, None, "reading", details={"b": 1.0, "a": 2.0}
+    )
+    others = [
+        replace(result, low=low, high=high)
+        for low in (0.5, math.nan, -math.inf)
+        for high in (1.5, math.nan, math.inf, 1)
+    ]
+    others += [replace(result, effective_n=None), replace(result, effective_n=math.nan)]
+    others += [
+        replace(result, unit='mm"'),
+        replace(result, unit="mm\ud800"),
+        replace(result, details={"a": 2.0}),
+    ]
+    hashes = {record_sha256(one) for one in others}
+    assert len(hashes) == len(others)
+    assert hashes & {record_sha256(result)} == {record_sha256(others[0])}
+    assert record_sha256(replace(result, details={"a": 2.0, "b": 1.0})) == record_sha256(result)
+    assert record_sha256(np.array([1.0, 2.0])) != record_sha256(np.array([1.0, 2.5]))
+    with pytest.raises(TypeError):
+        record_sha256({1.0, 2.0})
 
 
 def test_hostile_text_stays_text(tmp_path: Path) -> None:

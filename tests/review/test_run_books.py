@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from dashboards.pages.shift import POINT
 from pipeline.review.page_records.run_book import RunBook, run_books, run_results
 from pipeline.store.database import Store, open_to_read
 
@@ -15,10 +16,10 @@ PARTS = (
     ("places", "places_of_assessment", "assessment_id"),
     ("requirements", "requirements_of_assessment", "assessment_id"),
     ("findings", "findings_of_assessment", "assessment_id"),
-    ("results", "results_of_assessment", "assessment_id"),
+    ("results_of_run", "results_of_run", "assessment_id"),
     ("reels_shipped", "reels_shipped_of_assessment", "assessment_id"),
     ("gaps", "gaps_of_assessment", "assessment_id"),
-    ("agreement", "agreement_of_assessment", "assessment_id"),
+    ("contradictions", "contradictions_of_assessment", "assessment_id"),
     ("materials", "materials_of_load", "load_id"),
     ("files", "files_of_load", "load_id"),
     ("flag_counts", "flag_counts_of_load", "load_id"),
@@ -35,10 +36,31 @@ def test_a_book_says_what_its_run_alone_says(judged_store: Path) -> None:
                 assert getattr(book, part) == store.ask(f"questions/{question}", **{key: book.head[key]}), (
                     f"{part} of {book.run_id}"
                 )
+            key = {"assessment_id": book.head["assessment_id"]}
+            assert book.results_of_run + [
+                row for rows in book.results_by_reel.values() for row in rows
+            ] == sorted(
+                store.ask("questions/results_of_assessment", **key), key=lambda row: row["scope"] != "run"
+            )
+            assert book.contradictions == [
+                {name: row[name] for name in ("assessment_id", "from_m", "to_m", "sentence")}
+                for row in store.ask("questions/agreement_of_assessment", **key)
+                if row["state"] == "red"
+            ]
+            assert [row for rows in book.walls_by_reel.values() for row in rows] == [
+                row for row in book.requirements if row["requirement"] == POINT
+            ]
+            rules = store.ask(
+                "questions/decision_rules_of_assessments", assessments=[book.head["assessment_id"]]
+            )
+            assert book.decision_rules == [(row["requirement"], row["decision_rule"]) for row in rules]
             first = store.ask("questions/first_seen_of_run", run_id=book.run_id)
             assert book.first_seen == {row["finding_id"]: row["first_utc"] for row in first}
         assert any(book.requirements for book in books)
         assert any(book.among_its_like for book in books)
+        assert any(book.decision_rules for book in books)
+        assert any(book.walls_by_reel for book in books)
+        assert any(book.results_by_reel for book in books)
 
 
 def test_one_run_is_asked_alone_and_many_in_few_statements(
@@ -67,7 +89,7 @@ def test_results_about_whole_runs_are_those_of_each_run(judged_store: Path) -> N
     topics = ("capability", "gauge noise")
 
     def alone(book: RunBook) -> list[dict[str, Any]]:
-        return [row for row in book.results if row["scope"] == "run" and row["topic"] in topics]
+        return [row for row in book.results_of_run if row["topic"] in topics]
 
     with open_to_read(judged_store) as store:
         books = run_books(store)

@@ -31,7 +31,7 @@ from pipeline.review.page_records.rows import (
     product_row,
     stamp_of,
 )
-from pipeline.review.page_records.run import PANEL_OF, TRACES, measured_and_placed, trace_of
+from pipeline.review.page_records.run import PANEL_OF, TRACES, measured_and_placed, places_of, trace_of
 from pipeline.review.page_records.run_book import Row, RunBook
 from pipeline.store.readings import read_frame
 
@@ -114,7 +114,9 @@ def _window(frame: pl.DataFrame, row: Row) -> tuple[Trace, ...]:
     for name, title, unit, panel, place in TRACES:
         if place in frame.columns:
             inside = frame.filter(pl.col(place).is_between(row["evidence_from_m"], row["evidence_to_m"]))
-            trace = trace_of(inside, name, title, unit, panel, place) if inside.height else None
+            if inside.height == 0:
+                continue
+            trace = trace_of(inside, places_of(inside, place), name, title, unit, panel)
             if trace is not None:
                 traces.append(trace)
     return tuple(traces)

@@ -72,7 +72,7 @@ def lot_history(plant: Plant, lot: str, books: list[RunBook]) -> LotHistory:
         title=f"{' and '.join(materials).capitalize()} lot {lot}",
         nodes=tuple(nodes),
         edges=tuple(edges),
-        reels=tuple(reel_row(book, row) for book, row in held),
+        reels=tuple(reel_row(book, row, only_wall_at_any_point=True) for book, row in held),
         events=tuple(sorted((*_events(books, ids), *_told(books, subjects)), key=lambda event: event.at)),
         findings=findings,
         dispositions=_dispositions(books, subjects),

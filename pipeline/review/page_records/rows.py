@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from dashboards.records import (
     DataQuality,
@@ -37,6 +38,9 @@ GAP_KIND: dict[str, Any] = {
 }
 
 
+# Every reel and finding of a run asks for its limits.
+_LIMITS: WeakKeyDictionary[RunBook, dict[str, LimitRow]] = WeakKeyDictionary()
+
 # Shorter gaps in the evidence are on the pages but do not colour a run's data [m] (chosen here).
 LEAST_TOLD_M = 1.0
 
@@ -67,7 +71,9 @@ def limit_row(row: Row) -> LimitRow:
 
 def limits_by_id(book: RunBook) -> dict[str, LimitRow]:
     """The limits a run was judged by, by their id."""
-    return {row["limit_id"]: limit_row(row) for row in book.limits}
+    if book not in _LIMITS:
+        _LIMITS[book] = {row["limit_id"]: limit_row(row) for row in book.limits}
+    return _LIMITS[book]
 
 
 def product_row(book: RunBook) -> ProductRow:
@@ -105,6 +111,8 @@ def _judged_by(judged: list[RunBook]) -> tuple[dict[str, LimitRow], tuple[str, .
     """
     if not judged:
         return {}, ()
+    if len(judged) == 1:
+        return limits_by_id(judged[0]), tuple(f"{name}: {rule}" for name, rule in judged[0].decision_rules)
     store, ids = judged[0].store, [book.head["assessment_id"] for book in judged]
     rows: dict[int, list[Row]] = {one: [] for one in ids}
     for row in store.ask("questions/limits_of_assessments", assessments=ids):
@@ -230,12 +238,12 @@ def intervals_of(book: RunBook, reel_id: str) -> tuple[Interval, ...]:
     return tuple(marks)
 
 
-def judgements_of(book: RunBook, reel_id: str) -> tuple[Judgement, ...]:
-    """Every requirement judged on a reel."""
-    limits = limits_by_id(book)
-    start_m = next((one["from_m"] for one in book.places if one["reel_id"] == reel_id), None)
+def judgements_of(book: RunBook, reel: Row, requirements: list[Row]) -> tuple[Judgement, ...]:
+    """What was judged on a reel, by rows of ``judged.requirement``."""
+    limits = limits_by_id(book) if requirements else {}
+    start_m = reel.get("from_m")
     judgements = []
-    for row in book.requirements_by_reel.get(reel_id, []):
+    for row in requirements:
         worst = None
         if row["worst"] is not None and row["worst_at_m"] is not None:
             worst = Extreme(
@@ -266,9 +274,17 @@ def judgements_of(book: RunBook, reel_id: str) -> tuple[Judgement, ...]:
     return tuple(judgements)
 
 
-def reel_row(book: RunBook, row: Row) -> ReelRow:
-    """A reel as it stands in a list."""
+def reel_row(book: RunBook, row: Row, *, only_wall_at_any_point: bool = False) -> ReelRow:
+    """A reel as it stands in a list.
+
+    Args:
+        book: the run.
+        row: the reel.
+        only_wall_at_any_point: leaves out every judgement but that of the thinnest wall, which a long list shows the
+            limit of; a run has thousands of others.
+    """
     reel_id = row["reel_id"]
+    judged = book.walls_by_reel if only_wall_at_any_point else book.requirements_by_reel
     findings = [one for one in book.findings if one["reel_id"] == reel_id]
     thinnest = None
     if row["thinnest_wall_mm"] is not None:
@@ -284,7 +300,7 @@ def reel_row(book: RunBook, row: Row) -> ReelRow:
         reasons=reasons_of(row, findings),
         thinnest_wall=thinnest,
         mean_wall_mm=row["mean_wall_mm"],
-        judgements=judgements_of(book, reel_id),
+        judgements=judgements_of(book, row, judged.get(reel_id, [])),
         spark_faults=row["spark_faults"],
         unmonitored_m=row["wall_unmonitored_m"],
         untested_m=row["spark_untested_m"],
@@ -317,7 +333,6 @@ def quality_of(book: RunBook) -> DataQuality:
     """Whether the run's data can carry a conclusion: red is *no conclusion*, amber has something to read first."""
     head = book.head
     sentences = list(book.warnings)
-    red = [row for row in book.agreement if row["state"] == "red"]
     if not book.is_judged:
         state: Any = "red"
         sentences.insert(0, "The run is on file but has not been assessed.")
@@ -326,12 +341,12 @@ def quality_of(book: RunBook) -> DataQuality:
         sentences.insert(0, head["reason"])
     else:
         sentences += _gaps_told(book)
-        sentences += [row["sentence"] for row in red[:3]]
+        sentences += [row["sentence"] for row in book.contradictions[:3]]
         if head["rows_set_aside"]:
             sentences.append(
                 f"{head['rows_set_aside']} lines of the logs were set aside; each is on file with its reason."
             )
-        state = "red" if red else "amber" if sentences else "green"
+        state = "red" if book.contradictions else "amber" if sentences else "green"
     return DataQuality(state, tuple(sentences), head["rows_read"], head["rows_kept"], head["rows_set_aside"])
 
 
@@ -349,8 +364,8 @@ def _gaps_told(book: RunBook) -> list[str]:
     return told
 
 
-def run_row(book: RunBook) -> RunRow:
-    """A run as it stands on a shift page."""
+def run_row(book: RunBook, *, only_wall_at_any_point: bool = False) -> RunRow:
+    """A run as it stands on a shift page; of its reels as in `reel_row`."""
     head = book.head
     return RunRow(
         run_id=book.run_id,
@@ -365,7 +380,7 @@ def run_row(book: RunBook) -> RunRow:
         reeled_m=head["on_reels_m"] or 0.0,
         scrap_m=head["scrap_m"] or 0.0,
         quality=quality_of(book),
-        reels=tuple(reel_row(book, row) for row in book.reels),
+        reels=tuple(reel_row(book, row, only_wall_at_any_point=only_wall_at_any_point) for row in book.reels),
         answers=book.answers("run", book.run_id),
         open_findings=len(book.open_findings),
         note=head["note"],

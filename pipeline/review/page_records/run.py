@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
     import polars as pl
+    from numpy.typing import NDArray
 
     from dashboards.records import PanelName
     from pipeline.review.page_records.run_book import RunBook
@@ -57,25 +58,48 @@ PANEL_OF: dict[str, PanelName] = {
 }
 
 
-def trace_of(
-    frame: pl.DataFrame, name: str, title: str, unit: str, panel: PanelName, place: str
-) -> Trace | None:
-    """One quantity along the wire from the frame of `measured_and_placed`; None where the run has none of it."""
-    if name not in frame.columns or place not in frame.columns:
-        return None
-    at = np.asarray(frame[place].to_numpy(), dtype=np.float64)
-    values = np.asarray(frame[name].to_numpy(), dtype=np.float64)
-    first = 0
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Where the readings of a frame lie on the wire by one of its columns of places.
+
+    Args:
+        at_m: the places known, in the order of the wire [m].
+        taken: the rows they are of; None for all of them as they stand.
+        first_row: number in the run of the first reading whose place is known.
+    """
+
+    at_m: NDArray[np.float64]
+    taken: NDArray[np.intp] | None
+    first_row: int
+
+
+def places_of(frame: pl.DataFrame, column: str) -> Places:
+    """The places in a column of the frame of `measured_and_placed`, which has a row at least."""
+    at = np.asarray(frame[column].to_numpy(), dtype=np.float64)
+    taken = None
     known = np.isfinite(at)
+    first = int(np.argmax(known))
     if not known.all():
-        at, values, first = at[known], values[known], int(np.argmax(known))
-    if not np.isfinite(values).any():
-        return None
-    first_row = int(frame["row"][first])
+        taken = np.flatnonzero(known)
+        at = at[taken]
     if not (at[1:] >= at[:-1]).all():
         order = np.argsort(at, kind="stable")
-        at, values = at[order], values[order]
-    return Trace(name, title, unit, panel, at, values, first_row=first_row)
+        at, taken = at[order], order if taken is None else taken[order]
+    return Places(at, taken, int(frame["row"][first]))
+
+
+def trace_of(
+    frame: pl.DataFrame, places: Places, name: str, title: str, unit: str, panel: PanelName
+) -> Trace | None:
+    """One quantity along the wire from the frame of `measured_and_placed`; None where the run has none of it."""
+    if name not in frame.columns:
+        return None
+    values = np.asarray(frame[name].to_numpy(), dtype=np.float64)
+    if places.taken is not None:
+        values = values[places.taken]
+    if not np.isfinite(values).any():
+        return None
+    return Trace(name, title, unit, panel, places.at_m, values, first_row=places.first_row)
 
 
 def measured_and_placed(book: RunBook, only: Collection[str] = ()) -> pl.DataFrame:
@@ -96,13 +120,23 @@ def measured_and_placed(book: RunBook, only: Collection[str] = ()) -> pl.DataFra
     return measured.join(placed, on="row", how="left", maintain_order="left")
 
 
+def _traces(frame: pl.DataFrame) -> tuple[Trace, ...]:
+    """Every quantity of the run page; those read at the same places share these."""
+    columns = {place for *_, place in TRACES if place in frame.columns} if frame.height else set()
+    places = {column: places_of(frame, column) for column in columns}
+    found = (
+        trace_of(frame, places[place], name, title, unit, panel)
+        for name, title, unit, panel, place in TRACES
+        if place in places
+    )
+    return tuple(one for one in found if one is not None)
+
+
 def run_review(plant: Plant, book: RunBook) -> RunReview:
     """Everything the run page shows; the readings are read from the run's Parquet."""
     traces: tuple[Trace, ...] = ()
     if book.is_judged and book.head["assessment_folder"]:
-        frame = measured_and_placed(book, TRACE_COLUMNS)
-        found = (trace_of(frame, *one) for one in TRACES)
-        traces = tuple(one for one in found if one is not None)
+        traces = _traces(measured_and_placed(book, TRACE_COLUMNS))
     return RunReview(
         plant=plant,
         run=run_row(book),

@@ -190,6 +190,18 @@ class RunBook:
         return _by_reel(self.requirements)
 
     @cached_property
+    def walls_by_reel(self) -> dict[str, list[Row]]:
+        """Of what was judged the wall at any point, by the reel."""
+        return _by_reel(self._of_assessment("walls_of_assessment"))
+
+    @cached_property
+    def decision_rules(self) -> list[tuple[str, str]]:
+        """How it was decided with uncertainty, by requirement."""
+        return sorted(
+            {(row["requirement"], row["decision_rule"]) for row in self.requirements if row["decision_rule"]}
+        )
+
+    @cached_property
     def findings(self) -> list[Row]:
         """Every finding, in the order of the wire."""
         return self._of_assessment("findings_of_assessment")
@@ -241,9 +253,17 @@ class RunBook:
         )
 
     @cached_property
-    def results(self) -> list[Row]:
-        """Every statistical result."""
-        return self._of_assessment("results_of_assessment")
+    def results_of_run(self) -> list[Row]:
+        """Every statistical result about the run as a whole."""
+        return self._of_assessment("results_of_run")
+
+    @cached_property
+    def results_by_reel(self) -> dict[str, list[Row]]:
+        """Every statistical result about a reel, by the reel: a hundred times as many."""
+        found: dict[str, list[Row]] = {}
+        for row in self._of_assessment("results_of_reels"):
+            found.setdefault(row["subject"], []).append(row)
+        return found
 
     @cached_property
     def among_its_like(self) -> list[Row]:
@@ -276,9 +296,9 @@ class RunBook:
         return self._of_assessment("gaps_of_assessment")
 
     @cached_property
-    def agreement(self) -> list[Row]:
-        """How the instruments agree along the wire."""
-        return self._of_assessment("agreement_of_assessment")
+    def contradictions(self) -> list[Row]:
+        """Stretches of wire on which the instruments contradict each other."""
+        return self._of_assessment("contradictions_of_assessment")
 
     @cached_property
     def stretches(self) -> list[Row]:
@@ -335,7 +355,8 @@ class RunBook:
 
         grouped: dict[str, list[Answer]] = {title: [] for title, _ in ASKED}
         title_of = {topic: title for title, topics in ASKED for topic in topics}
-        for row in (*self.results, *self.among_its_like):
+        results = self.results_of_run if scope == "run" else self.results_by_reel.get(subject, [])
+        for row in (*results, *self.among_its_like):
             if row["scope"] == scope and row["subject"] == subject:
                 grouped.setdefault(title_of.get(row["topic"], row["topic"].capitalize()), []).append(
                     answer_of(row)

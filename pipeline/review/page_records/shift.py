@@ -36,7 +36,7 @@ def shift_review(
         shift=shift_name(head["shift"]),
         day=head["shift_date"],
         totals=_totals(ordered),
-        runs=tuple(run_row(book) for book in ordered),
+        runs=tuple(run_row(book, only_wall_at_any_point=True) for book in ordered),
         first_things=first_things(ordered),
         starts_at=min(aware(book.head["started_utc"]) for book in ordered),
         ends_at=max(aware(book.head["ended_utc"]) for book in ordered),

@@ -1,0 +1,178 @@
+"""Pieces of mark-up that stand in every row of long tables.
+
+They are functions because a macro of a template takes some ten times as long, and a page of a shift has thousands of
+rows. `parts.html.j2` gives them to the templates under their names.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from markupsafe import Markup, escape
+
+from dashboards.addresses import PageKind
+from dashboards.quantities import KINDS, Kind, Side, kind_of, text_of
+from dashboards.records import Extreme, LimitRow, Reason, ReelRow
+from dashboards.sentences import words
+
+# Every text that is put in below is escaped, or mark-up made here.
+NOT_KNOWN = Markup('<span class="none">not known</span>')
+STANDING_KEYS = {"releasable": "releasable", "held": "held", "no conclusion": "noconclusion"}
+OUTCOME_KEYS = {"conforms": "releasable", "does not conform": "held"}
+# Longer names of things are broken by the browser where they must.
+ID_MOST = 24
+
+
+@lru_cache(maxsize=256)
+def _kind(name: str) -> tuple[Kind, str, str]:
+    """A kind of quantity by its name or store unit, and the mark-up of its unit in each system."""
+    kind = KINDS[name] if name in KINDS else kind_of(name)
+
+    def tail(side: Side) -> str:
+        gap = "" if side.unit in {"%", "°"} else "\u00a0"
+        return str(Markup('<span class="unit">{}{}</span>').format(gap, side.unit)) if side.unit else ""
+
+    return kind, tail(kind.us), tail(kind.si)
+
+
+@lru_cache(maxsize=4096)
+def quantity(
+    value: float | None, name: str, against: float | None = None, known_to: float | None = None
+) -> Markup:
+    """A figure in both unit systems, of which the page shows one.
+
+    Args:
+        value: figure in the store's unit; None or NaN gives ``not known``.
+        name: kind of quantity (`dashboards.quantities.KINDS`) or a store unit.
+        against: the limit it stands beside, so that rounding never moves it across.
+        known_to: the standard uncertainty it stands beside, so that no digit promises more.
+    """
+    if value is None or value != value:
+        return NOT_KNOWN
+    kind, us_unit, si_unit = _kind(name)
+    us = text_of(value, kind, "us", against, known_to) + us_unit
+    si = text_of(value, kind, "si", against, known_to) + si_unit
+    body = us if us == si else f'<span class="us">{us}</span><span class="si">{si}</span>'
+    return Markup(f'<span class="q">{body}</span>')  # noqa: S704
+
+
+@lru_cache(maxsize=64)
+def icon(name: str) -> Markup:
+    """A small drawing of the page's own."""
+    return Markup(f'<svg class="ico" aria-hidden="true"><use href="#i-{escape(name)}"/></svg>')  # noqa: S704
+
+
+@lru_cache(maxsize=64)
+def _badge(key: str, name: str) -> Markup:
+    return Markup(f'<span class="badge s-{key}">{icon(key)}{escape(name)}</span>')  # noqa: S704
+
+
+def standing(name: str) -> Markup:
+    """Whether a reel may leave."""
+    return _badge(STANDING_KEYS[name], name)
+
+
+def outcome(name: str) -> Markup:
+    """What was judged of a requirement."""
+    return _badge(OUTCOME_KEYS.get(name, "noconclusion"), name)
+
+
+def place_fragment(at_m: float) -> str:
+    """The fragment that leads to a place on a run page, 40 m on both sides in view."""
+    return f"m={max(at_m - 40, 0):.1f}-{at_m + 40:.1f}"
+
+
+def limit_value(limit: LimitRow) -> Markup:
+    """A limit as its document has it."""
+    value, unit = escape(limit.value_of_record), escape(limit.unit_of_record)
+    return Markup(f'<span class="limit">{escape(limit.sense)} {value}&nbsp;{unit}</span>')  # noqa: S704
+
+
+def share(part: float, whole: float) -> float:
+    """`part` in per cent of `whole`, kept within 0 and 100, for a place on a drawing."""
+    return 0.0 if whole <= 0 else round(min(max(100.0 * part / whole, 0.0), 100.0), 3)
+
+
+def strip(reel: ReelRow, wide: bool = False) -> Markup:
+    """A map of the reel: intervals hatched by kind, faults as ticks. Positions are a layout, not a result."""
+    length = reel.to_m - reel.from_m
+    marks = []
+    for one in reel.intervals:
+        left, width = share(one.from_m - reel.from_m, length), share(one.to_m - one.from_m, length)
+        kind, title = one.kind.replace(" ", "-"), f"{one.kind}: {one.label}" if one.label else one.kind
+        place = f"left:{left}%;width:{width}%"
+        marks.append(f'  <i class="seg k-{escape(kind)}" style="{place}" title="{escape(title)}"></i>\n')
+    marks += [
+        f'  <i class="tick" style="left:{share(one.at_m - reel.from_m, length)}%" title="{escape(one.kind)}"></i>\n'
+        for one in reel.faults
+    ]
+    return Markup(  # noqa: S704
+        f'<div class="strip{" strip-wide" if wide else ""}" role="img" aria-label="Map of reel {escape(reel.reel_id)}: '
+        f'{len(reel.intervals)} marked stretches, {len(reel.faults)} faults">\n{"".join(marks)}</div>'
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LinkedCells:
+    """Cells that lead to other pages.
+
+    Args:
+        href: the link to a page by its kind, id and fragment, as seen from this one; "" where there is none.
+    """
+
+    href: Callable[[PageKind, str, str], str]
+
+    def link(self, kind: PageKind, record_id: str, text: str = "", fragment: str = "") -> Markup:
+        """The name of something, leading to its page where it has one."""
+        target = self.href(kind, record_id, fragment) if record_id else ""
+        shown = text or record_id
+        size = "id" if len(shown) <= ID_MOST else "long"
+        if target:
+            return Markup(f'<a href="{escape(target)}" class="{size}">{escape(shown)}</a>')  # noqa: S704
+        return Markup(f'<span class="{size}">{escape(shown)}</span>')  # noqa: S704
+
+    def extreme(
+        self,
+        worst: Extreme | None,
+        limit: LimitRow | None = None,
+        requirement: str = "",
+        run_id: str = "",
+        beside_run: bool = False,
+    ) -> Markup:
+        """One reading that stands for many, and where it is; beside places of the run a place of the reel says so."""
+        if worst is None:
+            return NOT_KNOWN
+        kind = "diameter" if "diameter" in requirement else "wall" if worst.unit == "mm" else worst.unit
+        run = worst.evidence.run_id or run_id
+        target = self.href("run", run, place_fragment(worst.at_m)) if run else ""
+        on_reel = worst.reel_at_m is not None
+        at = f"at {quantity(worst.reel_at_m if on_reel else worst.at_m, 'place')}"
+        if beside_run and on_reel:
+            at += " of the reel"
+        if target:
+            at = f'<a href="{escape(target)}">{at}<span class="sr"> on the run page</span></a>'
+        if worst.angle_deg is not None:
+            at += f", thin toward {quantity(worst.angle_deg, 'angle')}"
+        shown = quantity(worst.value, kind, limit.value if limit else None)
+        return Markup(f'<span class="reading">{shown}</span><span class="where">{at}</span>')  # noqa: S704
+
+    def reasons(self, those: Sequence[Reason], shown: int = 4) -> Markup:
+        """Why a reel stands as it does: the first few at once, the rest one click away, none left out."""
+        told = self._reasons(those[:shown])
+        if len(those) > shown:
+            more = self._reasons(those[shown:])
+            told += f'<details class="more-reasons"><summary>{len(those) - shown} more</summary>{more[:-1]}</details>'
+        return Markup(told)  # noqa: S704
+
+    def _reasons(self, those: Sequence[Reason]) -> str:
+        parts = []
+        for one in those:
+            finding = (
+                f' <span class="sub-inline">{self.link("finding", one.finding_id)}</span>'
+                if one.finding_id
+                else ""
+            )
+            parts.append(f"<li>{words(one.sentence)}{finding}</li>")
+        return f'<ul class="reasons">{"".join(parts)}</ul>\n'
