@@ -14,7 +14,7 @@ from markupsafe import Markup, escape
 
 from dashboards.addresses import PageKind
 from dashboards.quantities import KINDS, Kind, Side, kind_of, text_of
-from dashboards.records import Extreme, LimitRow, Reason, ReelRow
+from dashboards.records import Extreme, Judgement, LimitRow, Reason, ReelRow
 from dashboards.sentences import words
 
 # Every text that is put in below is escaped, or mark-up made here.
@@ -88,6 +88,16 @@ def limit_value(limit: LimitRow) -> Markup:
     """A limit as its document has it."""
     value, unit = escape(limit.value_of_record), escape(limit.unit_of_record)
     return Markup(f'<span class="limit">{escape(limit.sense)} {value}&nbsp;{unit}</span>')  # noqa: S704
+
+
+@lru_cache(maxsize=256)
+def _limit_cells(limit: LimitRow | None) -> tuple[str, str]:
+    """The set a limit belongs to, and the limit with its source: mark-up that stands at every reel."""
+    if limit is None:
+        return "", '<span class="none">none on file</span>'
+    source = escape(f"{limit.document} {limit.edition} {limit.table}, rev. {limit.revision}")
+    held_against = f'{limit_value(limit)}<span class="sub source">{source}</span>'
+    return f'<span class="sub">{escape(limit.requirement_set)}</span>', held_against
 
 
 def share(part: float, whole: float) -> float:
@@ -165,6 +175,23 @@ class LinkedCells:
             more = self._reasons(those[shown:])
             told += f'<details class="more-reasons"><summary>{len(those) - shown} more</summary>{more[:-1]}</details>'
         return Markup(told)  # noqa: S704
+
+    def judgement_row(self, one: Judgement, run_id: str) -> Markup:
+        """A requirement on a reel, its limit and what the evidence says."""
+        limit_set, held_against = _limit_cells(one.limit)
+        told = f'{outcome(one.outcome)}<span class="sub">{words(one.sentence)}</span>'
+        if one.risk:
+            told += f'<span class="sub">Probability {escape(one.risk)}. {words(one.decision_rule)}.</span>'
+        cells = (
+            held_against,
+            self.extreme(one.worst, one.limit, one.requirement, run_id),
+            told,
+            quantity(one.judged_m, "length"),
+            quantity(one.unmonitored_m, "length"),
+        )
+        rows = "".join([f"      <td>{cell}</td>\n" for cell in cells])
+        head = f'<th scope="row">{escape(one.requirement)}{limit_set}</th>'
+        return Markup(f"    <tr>\n      {head}\n{rows}    </tr>\n")  # noqa: S704
 
     def _reasons(self, those: Sequence[Reason]) -> str:
         parts = []

@@ -6,6 +6,7 @@ import dataclasses
 import hashlib
 import json
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache, lru_cache
@@ -63,11 +64,15 @@ def write_if_changed(site: Site, where: str, content: bytes) -> Written:
     """
     path = site.folder / where
     try:
-        if path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content:
-            return Written(where, False)
-        path.parent.mkdir(parents=True, exist_ok=True)
+        with suppress(FileNotFoundError):
+            if path.stat().st_size == len(content) and path.read_bytes() == content:
+                return Written(where, False)
         part = path.with_name(f".{path.name}.part")
-        part.write_bytes(content)
+        try:
+            part.write_bytes(content)
+        except FileNotFoundError:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            part.write_bytes(content)
         part.replace(path)
     except OSError as fault:
         raise StoreError(

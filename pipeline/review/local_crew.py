@@ -1,48 +1,43 @@
-"""Processes of this machine that judge batches; one that is killed costs its batch, which is judged again."""
+"""Processes of this machine that work on batches; one that is killed costs its batch, which is done again."""
 
 from __future__ import annotations
 
 import os
-import signal
 from collections import deque
+from collections.abc import Callable
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context, parent_process
-from threading import Thread
-from typing import TYPE_CHECKING
+from multiprocessing import get_context
+from typing import Any
 
-from pipeline.review.reassess_work import Done, work_batch
-
-if TYPE_CHECKING:
-    from pipeline.review.reassessing import Batch
-
-
-def _end_with_parent() -> None:
-    """See to it that a worker ends without a word when its user stops the program, and when that is killed."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-
-    def watch() -> None:
-        parent = parent_process()
-        if parent is not None:
-            parent.join()
-            os._exit(1)
-
-    Thread(target=watch, daemon=True).start()
+from pipeline.review.processes import begin_as_worker
 
 
 class LocalCrew:
     """`workers` processes; use as a context, which ends them.
 
-    When a process dies nobody can say which batch it died of. Those that were under way are then judged one after
+    When a process dies nobody can say which batch it died of. Those that were under way are then done one after
     another, and the one that kills a process again is given back with the fault.
+
+    Args:
+        workers: how many processes.
+        work: what is done with a batch; judging where nothing else is said.
+        begin: what a process calls when it begins, and the arguments.
     """
 
-    def __init__(self, workers: int) -> None:
+    def __init__(
+        self, workers: int, work: Callable[[Any], Any] | None = None, begin: tuple[Any, ...] = ()
+    ) -> None:
+        if work is None:
+            from pipeline.review.reassess_work import work_batch
+
+            work = work_batch
+        self._work, self._begin = work, begin
         self.workers = workers
         self.room = 2 * workers
-        self._given: dict[Future[tuple[Done, ...]], Batch] = {}
-        self._waiting: deque[Batch] = deque()
-        self._suspects: deque[Batch] = deque()
+        self._given: dict[Future[Any], Any] = {}
+        self._waiting: deque[Any] = deque()
+        self._suspects: deque[Any] = deque()
         self._alone = False
         self._pool = self._new_pool()
 
@@ -56,15 +51,22 @@ class LocalCrew:
         # Started anew, not forked: Polars' threads do not survive a fork. They share the cores among them.
         os.environ.setdefault("POLARS_MAX_THREADS", str(max(1, (os.cpu_count() or 1) // self.workers)))
         return ProcessPoolExecutor(
-            self.workers, mp_context=get_context("spawn"), initializer=_end_with_parent
+            self.workers,
+            mp_context=get_context("spawn"),
+            initializer=begin_as_worker,
+            initargs=self._begin,
         )
 
-    def give(self, batch: Batch) -> None:
+    def give(self, batch: Any) -> None:
         """Start on a batch as soon as there is a process for it."""
         self._waiting.append(batch)
 
-    def take(self) -> tuple[Batch, tuple[Done, ...] | Exception]:
-        """Wait for a batch that is finished, or that killed a process while it was judged alone."""
+    def take(self) -> tuple[Any, Any]:
+        """Wait for a batch that is finished, or that killed a process while it was done alone.
+
+        Returns:
+            The batch, and what came of it or the exception it ended with.
+        """
         while True:
             self._start()
             done, _ = wait(self._given, return_when=FIRST_COMPLETED)
@@ -93,7 +95,7 @@ class LocalCrew:
         while queue:
             batch = queue.popleft()
             try:
-                self._given[self._pool.submit(work_batch, batch)] = batch
+                self._given[self._pool.submit(self._work, batch)] = batch
             except BrokenProcessPool:
                 queue.appendleft(batch)
                 if self._given:

@@ -6,20 +6,16 @@ that an unchanged page is not even composed again.
 
 from __future__ import annotations
 
-import hashlib
 import json
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dashboards.addresses import PageKind, address
-from dashboards.site import Site, style_mark, write_assets
-from pipeline import __version__
+from dashboards.addresses import address
+from dashboards.site import Site, write_assets
 from pipeline.review.containing import containment_id
 from pipeline.review.page_records.capability import capability_matrix
-from pipeline.review.page_records.centring import centring_review
 from pipeline.review.page_records.charts import line_charts_of, lines_of
 from pipeline.review.page_records.construction import comparisons_of
 from pipeline.review.page_records.containment import containment_entries, containment_of
@@ -30,11 +26,16 @@ from pipeline.review.page_records.guides import guides_of
 from pipeline.review.page_records.lot import lot_history, lots_of
 from pipeline.review.page_records.nonconformance import nonconformance_summary
 from pipeline.review.page_records.plant import plant_of
-from pipeline.review.page_records.reel import reel_review
-from pipeline.review.page_records.run import run_review
 from pipeline.review.page_records.run_book import Row, RunBook, run_books
 from pipeline.review.page_records.shift import shift_review, shifts_of
 from pipeline.review.page_records.site_index import site_index
+from pipeline.review.run_pages import (
+    OF_ONE_RUN,
+    Planned,
+    batches_of,
+    pages_of_run,
+    written_side_by_side,
+)
 from pipeline.review.sampling import last_samples
 
 if TYPE_CHECKING:
@@ -43,27 +44,6 @@ if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 MADE = ".made.json"
-
-
-@dataclass(frozen=True, slots=True)
-class _Planned:
-    """One page: what it is, what it stands on, and how it is written; decisions do not bear on every page."""
-
-    kind: PageKind
-    record_id: str
-    books: tuple[RunBook, ...]
-    write: Callable[[Site], Iterable[Written]]
-    also: str = ""  # what else it shows, for example the shifts before and after
-    of_decisions: bool = True
-
-    @property
-    def basis(self) -> str:
-        """Digest of what the page stands on: loads, assessments, like runs, decisions, program, style."""
-        digest = hashlib.sha256()
-        for book in self.books:
-            digest.update(f"{book.basis} {book.last_told if self.of_decisions else 0}\n".encode())
-        digest.update(f"{self.also} {__version__} {style_mark()}".encode())
-        return digest.hexdigest()
 
 
 def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tuple[Path, int]:
@@ -86,12 +66,10 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
     planned = [
         *_run_pages(plant, books),
         *_shift_pages(plant, shifts),
-        *_reel_pages(plant, books),
         *_lot_pages(plant, lots),
         *_finding_pages(plant, books),
         *_containment_pages(store, plant, books),
         *_nonconformance_pages(plant, books),
-        *_centring_pages(plant, books),
         *_tuning_pages(store, plant, books),
         *_charts_pages(store, plant, books),
         *constructions,
@@ -99,21 +77,36 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
         *_guide_pages(plant, shifts, books, comparisons),
     ]
     planned.append(_index_page(plant, shifts, lots, books, comparisons))
-    site = Site(out, frozenset(address(one.kind, one.record_id) for one in planned))
+    site = Site(out, frozenset(one.address for one in planned))
     write_assets(site)
     made = _made(out)
     # Every page links to the kinds of page there are.
     kinds = ",".join(sorted({one.kind for one in planned}))
-    written = 0
+    anew = []
     for one in planned:
-        where = address(one.kind, one.record_id)
         basis = f"{one.basis} {kinds}"
-        if made.get(where) != basis or not (out / where).is_file():
-            written += sum(1 for file in one.write(site) if file.changed and file.address == where)
-            made[where] = basis
+        if made.get(one.address) == basis and (out / one.address).is_file():
+            told(one.record_id or one.kind, 1)
+        else:
+            anew.append(one)
+            made[one.address] = basis
+    written = 0
+    for one, changed in write_planned(anew, store, plant, site):
+        written += changed
         told(one.record_id or one.kind, 1)
     (out / MADE).write_text(json.dumps(made, indent=0, sort_keys=True), encoding="utf-8")
     return out / "index.html", written
+
+
+def write_planned(
+    planned: Sequence[Planned], store: Store, plant: Plant, site: Site
+) -> Iterator[tuple[Planned, bool]]:
+    """Write pages, those about one run each in other processes where that is worth it; each and whether it changed."""
+    by_address = {one.address: one for one in planned}
+    of_runs = [one for one in planned if one.kind in OF_ONE_RUN]
+    others = [one for one in planned if one.kind not in OF_ONE_RUN]
+    for where, changed in written_side_by_side(batches_of(of_runs), others, store, plant, site):
+        yield by_address[where], changed
 
 
 def _made(out: Path) -> dict[str, str]:
@@ -125,16 +118,11 @@ def _made(out: Path) -> dict[str, str]:
     return known if isinstance(known, dict) else {}
 
 
-def _run_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
-    from dashboards.pages.run import write_run_page
-
-    def write(book: RunBook, site: Site) -> Iterable[Written]:
-        return write_run_page(run_review(plant, book), site)
-
-    return [_Planned("run", book.run_id, (book,), partial(write, book)) for book in books]
+def _run_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
+    return [page for book in books for page in pages_of_run(plant, book)]
 
 
-def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[_Planned]:
+def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[Planned]:
     from dashboards.pages.shift import write_shift_page
 
     ids = ["", *(shift_id for shift_id, _ in shifts), ""]
@@ -143,7 +131,7 @@ def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[
         return (write_shift_page(shift_review(plant, shift_id, group, earlier, later), site),)
 
     return [
-        _Planned(
+        Planned(
             "shift",
             shift_id,
             tuple(group),
@@ -154,30 +142,16 @@ def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[
     ]
 
 
-def _reel_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
-    from dashboards.pages.reel import write_reel_page
-
-    def write(book: RunBook, reel: Row, site: Site) -> Iterable[Written]:
-        return (write_reel_page(reel_review(plant, book, reel), site),)
-
-    return [
-        _Planned("reel", reel["reel_id"], (book,), partial(write, book, reel))
-        for book in books
-        if book.is_judged and book.head["outcome"] == "judged"
-        for reel in book.reels
-    ]
-
-
-def _lot_pages(plant: Plant, lots: dict[str, list[RunBook]]) -> list[_Planned]:
+def _lot_pages(plant: Plant, lots: dict[str, list[RunBook]]) -> list[Planned]:
     from dashboards.pages.lot import write_lot_page
 
     def write(lot: str, group: list[RunBook], site: Site) -> Iterable[Written]:
         return (write_lot_page(lot_history(plant, lot, group), site),)
 
-    return [_Planned("lot", lot, tuple(group), partial(write, lot, group)) for lot, group in lots.items()]
+    return [Planned("lot", lot, tuple(group), partial(write, lot, group)) for lot, group in lots.items()]
 
 
-def _finding_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+def _finding_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
     from dashboards.pages.finding import write_finding_page
 
     def write(book: RunBook, row: Row, others: tuple[RunBook, ...], site: Site) -> Iterable[Written]:
@@ -193,11 +167,11 @@ def _finding_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
             # Findings of the same cause are shown as well, so the page stands on their runs too.
             there = by_cause[row["cause"], row["cause_of"]] if row["cause_of"] else {book.run_id: book}
             alike = tuple(there.values())
-            planned.append(_Planned("finding", row["finding_id"], alike, partial(write, book, row, alike)))
+            planned.append(Planned("finding", row["finding_id"], alike, partial(write, book, row, alike)))
     return planned
 
 
-def _containment_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Planned]:
+def _containment_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Planned]:
     """One page for each containment somebody asked for with a reason; what it touches is as of now."""
     from dashboards.pages.containment import write_containment_page
 
@@ -205,12 +179,12 @@ def _containment_pages(store: Store, plant: Plant, books: list[RunBook]) -> list
         return (write_containment_page(containment_of(store, plant, books, entry), site),)
 
     return [
-        _Planned("containment", containment_id(entry["entry_no"]), tuple(books), partial(write, entry))
+        Planned("containment", containment_id(entry["entry_no"]), tuple(books), partial(write, entry))
         for entry in containment_entries(store)
     ]
 
 
-def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
     """One summary a month, and one of everything on file."""
     from dashboards.pages.nonconformance import write_nonconformance_page
 
@@ -227,25 +201,12 @@ def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
         return write_nonconformance_page(record, site)
 
     return [
-        _Planned("nonconformance", period, tuple(group), partial(write, period, group))
+        Planned("nonconformance", period, tuple(group), partial(write, period, group))
         for period, group in periods.items()
     ]
 
 
-def _centring_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
-    from dashboards.pages.centring import write_centring_page
-
-    def write(book: RunBook, site: Site) -> Iterable[Written]:
-        return (write_centring_page(centring_review(plant, book), site),)
-
-    return [
-        _Planned("centring", book.run_id, (book,), partial(write, book))
-        for book in books
-        if book.is_judged and book.head["outcome"] == "judged"
-    ]
-
-
-def _charts_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Planned]:
+def _charts_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Planned]:
     """One page a line: its control charts, and where its spread comes from."""
     from dashboards.pages.charts import write_charts_page
 
@@ -253,7 +214,7 @@ def _charts_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Pla
         return (write_charts_page(line_charts_of(store, plant, line, group), site),)
 
     return [
-        _Planned("charts", line, tuple(group), partial(write, line, group), of_decisions=False)
+        Planned("charts", line, tuple(group), partial(write, line, group), of_decisions=False)
         for line, group in sorted(lines_of(books).items())
     ]
 
@@ -263,7 +224,7 @@ def _with_every_reading(books: list[RunBook]) -> list[RunBook]:
     return [book for book in books if book.head["outcome"] == "judged" and book.thinned is None]
 
 
-def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Planned]:
+def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Planned]:
     """One page a line, and overwall of all lines; what is on file of a line is worked once for both."""
     from dashboards.pages.overwall import write_overwall_page
     from dashboards.pages.tuning import write_tuning_page
@@ -291,18 +252,18 @@ def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[_Pla
         # A line's share of the plant's length a month hangs on the other lines of its constructions as well.
         made = {book.head["construction"] for book in judged if book.head["line"] == line}
         group = tuple(book for book in judged if book.head["construction"] in made)
-        planned.append(_Planned("tuning", line, group, partial(write, line, group), of_decisions=False))
-    return [*planned, _Planned("overwall", "", tuple(judged), write_overwall, of_decisions=False)]
+        planned.append(Planned("tuning", line, group, partial(write, line, group), of_decisions=False))
+    return [*planned, Planned("overwall", "", tuple(judged), write_overwall, of_decisions=False)]
 
 
-def _construction_pages(comparisons: Iterable[ConstructionComparison]) -> list[_Planned]:
+def _construction_pages(comparisons: Iterable[ConstructionComparison]) -> list[Planned]:
     from dashboards.pages.construction import write_construction_page
 
     def write(record: ConstructionComparison, site: Site) -> Iterable[Written]:
         return (write_construction_page(record, site),)
 
     return [
-        _Planned("construction", record.comparison_id, (), partial(write, record)) for record in comparisons
+        Planned("construction", record.comparison_id, (), partial(write, record)) for record in comparisons
     ]
 
 
@@ -311,7 +272,7 @@ def _guide_pages(
     shifts: list[tuple[str, list[RunBook]]],
     books: list[RunBook],
     comparisons: list[ConstructionComparison],
-) -> list[_Planned]:
+) -> list[Planned]:
     """The guides, which walk through what is on file; their record is put together once for all of them."""
     from dashboards.pages.guides import GUIDES, write_guide_pages
 
@@ -320,10 +281,10 @@ def _guide_pages(
     def write(only: str, site: Site) -> Iterable[Written]:
         return write_guide_pages(record(), site, only)
 
-    return [_Planned("guide", guide.id, tuple(books), partial(write, guide.id)) for guide in GUIDES]
+    return [Planned("guide", guide.id, tuple(books), partial(write, guide.id)) for guide in GUIDES]
 
 
-def _overview_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
+def _overview_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
     """The pages that each answer one question about everything on file."""
     from dashboards.pages.capability import write_capability_page
     from dashboards.pages.data_quality import write_data_quality_page
@@ -331,14 +292,14 @@ def _overview_pages(plant: Plant, books: list[RunBook]) -> list[_Planned]:
 
     group = tuple(books)
     return [
-        _Planned(
+        Planned(
             "capability",
             "",
             group,
             lambda site: (write_capability_page(capability_matrix(plant, books), site),),
         ),
-        _Planned("faults", "", group, lambda site: (write_faults_page(fault_review(plant, books), site),)),
-        _Planned(
+        Planned("faults", "", group, lambda site: (write_faults_page(fault_review(plant, books), site),)),
+        Planned(
             "data quality",
             "",
             group,
@@ -354,7 +315,7 @@ def _index_page(
     lots: dict[str, list[RunBook]],
     books: list[RunBook],
     comparisons: list[ConstructionComparison],
-) -> _Planned:
+) -> Planned:
     from dashboards.pages.guides import GUIDES
     from dashboards.pages.index import write_index_page
     from dashboards.records import PageEntry
@@ -409,7 +370,7 @@ def _index_page(
         )
         for one in comparisons
     ]
-    return _Planned(
+    return Planned(
         "index",
         "",
         tuple(books),

@@ -6,13 +6,13 @@ reason, is judged alone afterwards, which then says what is wrong with it.
 
 from __future__ import annotations
 
-import os
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from pipeline.review.local_crew import LocalCrew
+from pipeline.review.processes import cores
 from pipeline.review.reassess_work import Done, Work, work_batch, work_on
 
 if TYPE_CHECKING:
@@ -28,11 +28,6 @@ MEMORY_BYTES = 1.5e9
 _BYTES_A_PROCESS, _BYTES_A_READING = 0.3e9, 900.0
 
 Ahead = Callable[[str], "Judgement | None"]
-
-
-def cores() -> int:
-    """Cores this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def processes_for(readings: Sequence[int]) -> int:

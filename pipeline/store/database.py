@@ -47,12 +47,14 @@ class Store:
         connection: DuckDB connection to its database, or to a published copy of it.
         writable: whether this process owns the store.
         changed: whether anything was written since it was opened.
+        copy: the published copy that is open, None for the store's own database.
     """
 
     folder: Path
     connection: duckdb.DuckDBPyConnection
     writable: bool
     changed: bool = field(default=False)
+    copy: Path | None = None
 
     def ask(self, question: str, **parameters: object) -> list[dict[str, Any]]:
         """The rows that answer the SQL file `question` below ``sql/``, as dictionaries."""
@@ -297,8 +299,12 @@ def open_to_write(
 
 
 @contextmanager
-def open_to_read(folder: Path) -> Iterator[Store]:
+def open_to_read(folder: Path, copy: Path | None = None) -> Iterator[Store]:
     """The newest published copy of the store in `folder`, open for reading; never waits for a writer.
+
+    Args:
+        folder: the store's folder.
+        copy: the copy to open, where it must be the one that another process has open.
 
     Raises:
         StoreError: there is no store, nothing was published yet, or it is of a newer version.
@@ -311,7 +317,7 @@ def open_to_read(folder: Path) -> Iterator[Store]:
                 "Give --store the folder of a store, or load runs first with 'reelproof load'",
             )
         )
-    copy = newest_copy(folder)
+    copy = copy or newest_copy(folder)
     if copy is None:
         raise StoreError(
             Complaint(
@@ -321,7 +327,7 @@ def open_to_read(folder: Path) -> Iterator[Store]:
             )
         )
     with told_of_damage(copy), held_open(copy), _opened(copy) as connection:
-        yield Store(folder, connection, writable=False)
+        yield Store(folder, connection, writable=False, copy=copy)
 
 
 @contextmanager

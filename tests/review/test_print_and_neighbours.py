@@ -34,8 +34,7 @@ def test_the_page_of_a_shift_is_written_anew_when_the_shift_after_it_comes(
     judged_store: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     for kind in (
-        "run", "reel", "lot", "finding", "containment", "nonconformance", "centring", "tuning", "charts", "overview",
-        "guide",
+        "run", "lot", "finding", "containment", "nonconformance", "tuning", "charts", "overview", "guide",
     ):  # fmt: skip
         monkeypatch.setattr(page_writing, f"_{kind}_pages", lambda *_: [])
     monkeypatch.setattr(page_writing, "comparisons_of", lambda *_: [])

@@ -74,11 +74,13 @@ class ShelfBook:
     Args:
         store: the store, open to read.
         heads: rows of the question ``current_runs``, in the order in which their books will be read.
+        ahead: how many runs are asked about at first.
     """
 
-    def __init__(self, store: Store, heads: Sequence[Row] = ()) -> None:
+    def __init__(self, store: Store, heads: Sequence[Row] = (), ahead: int = 1) -> None:
         self.store = store
         self.heads = heads
+        self._first = ahead
         self._found: dict[str, dict[Any, list[Row] | None]] = {}
         self._ahead: dict[str, int] = {}
         self._numbers: dict[str, dict[Any, int]] = {}
@@ -109,7 +111,7 @@ class ShelfBook:
         """
         found = self._found.setdefault(question, {})
         if found.get(value) is None:
-            ahead = self._ahead.get(question, 1)
+            ahead = self._ahead.get(question, self._first)
             self._ahead[question] = min(2 * ahead, MOST_AHEAD)
             found |= self.store.ask_of_each(
                 f"questions/{question}", key, [value, *self._after(key, value, ahead - 1, found)]

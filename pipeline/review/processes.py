@@ -1,0 +1,34 @@
+"""What every process that helps another has in common: how many are worth having, and that it ends with its parent."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Callable
+from multiprocessing import parent_process
+from threading import Thread
+
+
+def cores() -> int:
+    """Cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def begin_as_worker(begin: Callable[..., None] | None = None, *arguments: object) -> None:
+    """See to it that a worker ends without a word when its user stops the program, and when that is killed.
+
+    Args:
+        begin: what it does besides, and before it works.
+        *arguments: its arguments.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+    def watch() -> None:
+        parent = parent_process()
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    Thread(target=watch, daemon=True).start()
+    if begin is not None:
+        begin(*arguments)
