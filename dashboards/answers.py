@@ -150,8 +150,9 @@ def shown_in(result: Result, system: System) -> Shown:
         )
     estimate = "not known" if math.isnan(result.estimate) else text(result.estimate)
     if math.isinf(result.estimate):
+        # Nothing to divide by on one side: what can be said is the end that is known.
         return Shown(
-            "no upper end" if result.estimate > 0.0 else "no lower end", f"{interval} {side.unit}".strip(), ""
+            f"{interval} {side.unit}".strip(), "no upper end" if result.estimate > 0.0 else "no lower end", ""
         )
     return Shown(estimate, interval, side.unit)
 

@@ -95,7 +95,8 @@ def _limit_cells(limit: LimitRow | None) -> tuple[str, str]:
     """The set a limit belongs to, and the limit with its source: mark-up that stands at every reel."""
     if limit is None:
         return "", '<span class="none">none on file</span>'
-    source = escape(f"{limit.document} {limit.edition} {limit.table}, rev. {limit.revision}")
+    seen = " ".join(part for part in (limit.document, limit.edition, limit.table) if part)
+    source = escape(f"{seen}, rev. {limit.revision}")
     held_against = f'{limit_value(limit)}<span class="sub source">{source}</span>'
     return f'<span class="sub">{escape(limit.requirement_set)}</span>', held_against
 
@@ -162,9 +163,10 @@ class LinkedCells:
         if beside_run and on_reel:
             at += " of the reel"
         if target:
-            at = f'<a href="{escape(target)}">{at}<span class="sr"> on the run page</span></a>'
+            comma = "," if worst.angle_deg is not None else ""
+            at = f'<a href="{escape(target)}">{at}<span class="sr"> on the run page</span></a>{comma}'
         if worst.angle_deg is not None:
-            at += f", thin toward {quantity(worst.angle_deg, 'angle')}"
+            at += f"{'' if target else ','} thin toward {quantity(worst.angle_deg, 'angle')}"
         shown = quantity(worst.value, kind, limit.value if limit else None)
         return Markup(f'<span class="reading">{shown}</span><span class="where">{at}</span>')  # noqa: S704
 
@@ -181,7 +183,9 @@ class LinkedCells:
         limit_set, held_against = _limit_cells(one.limit)
         told = f'{outcome(one.outcome)}<span class="sub">{words(one.sentence)}</span>'
         if one.risk:
-            told += f'<span class="sub">Probability {escape(one.risk)}. {words(one.decision_rule)}.</span>'
+            rule = one.decision_rule
+            rule = "" if rule in one.sentence else f" {words(rule[:1].upper() + rule[1:])}."
+            told += f'<span class="sub">Probability {escape(one.risk)}.{rule}</span>'
         cells = (
             held_against,
             self.extreme(one.worst, one.limit, one.requirement, run_id),

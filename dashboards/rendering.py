@@ -27,6 +27,11 @@ def _missing(value: float | None) -> bool:
     return value is None or (isinstance(value, float) and math.isnan(value))
 
 
+def few_digits(figure: float) -> str:
+    """A figure without a known unit, with the four digits anybody reads on for; whole from a thousand on."""
+    return f"{figure:,.0f}" if 1000.0 <= abs(figure) < 1e15 else f"{figure:.4g}"
+
+
 def stretch(from_m: float | None, to_m: float | None) -> Markup:
     """A stretch of wire, ``from`` to ``to``, in both unit systems."""
     if from_m is None or to_m is None:
@@ -91,6 +96,7 @@ def environment() -> Environment:
         cells=cells,
         q=quantity,
         said_of=SAID_OF,
+        few_digits=few_digits,
         stretch=stretch,
         moment=moment,
         clock=clock,

@@ -43,7 +43,7 @@ def contain(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """List every reel and shipped length that a suspect touches: in house first, then not known, then shipped.
+    """List every reel and shipped length a suspect touches. In house first, then not known, then shipped.
 
     Example: reelproof contain lot PVC-7741 --store store
 
@@ -153,7 +153,7 @@ def _print_contained(answer: Contained, number: str) -> None:
 
 
 def declare(
-    names: list[str] = typer.Argument(metavar="LOT|REEL...", help="Lots, shipments, reels or cut lengths."),
+    names: list[str] = typer.Argument(metavar="LOT|REEL", help="Lots, shipments, reels or cut lengths."),
     issuer: Path = typer.Option(
         ..., "--issuer", help="The issuer's sheet: who declares, to which documents."
     ),
@@ -167,7 +167,8 @@ def declare(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Draft a declaration of conformity (ISO/IEC 17050-1), or say what the evidence lacks; a person signs it.
+    """Draft a declaration of conformity, or say what it lacks. It follows ISO/IEC 17050-1; a person signs
+    it.
 
     The issuer's sheet is TOML: [issuer] with name, address, place, signatory and function; a [[documents]] with
     name and edition for each document; a [[tests]] with document, test, result, conforms, report, on and, where

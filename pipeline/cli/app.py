@@ -93,6 +93,8 @@ def _told_of_usage_or_fault(fault: Exception) -> int:
     show = getattr(fault, "show", None)
     code = getattr(fault, "exit_code", None)
     if show is not None and isinstance(code, int):
+        if isinstance(said := getattr(fault, "message", None), str):
+            fault.message = said.replace("Value error, ", "")  # type: ignore[attr-defined]
         show()
         return code
     if os.environ.get("REELPROOF_TRACE"):

@@ -65,7 +65,8 @@ def disposition(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Show what was decided about a finding or reel, or put a person's act on file; nothing is overwritten.
+    """Show what was decided about a finding or reel, or decide. A person's act goes on file; nothing is
+    overwritten.
 
     Example: reelproof disposition R-0412-F01 decide scrap --role "quality engineer" --reason "thin on a slice"
     """
@@ -80,7 +81,7 @@ def disposition(
     told_or_refused(f"disposition {subject}", role, reason)
     from pipeline.nonconformance.disposition import Person
 
-    with open_to_write(store, on_wait=tell_of_wait) as opened:
+    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
         done = act_on(
             opened,
             subject,
@@ -170,7 +171,7 @@ def cut(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Print the cutting plan of greatest value for a reel, by the lengths and clearance of the plant's sheet.
+    """Print the cutting plan of greatest value for a reel. Lengths and clearance are the plant sheet's.
 
     Example: reelproof cut L1-0412-02 --store store
     """
@@ -257,7 +258,7 @@ def ship(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Put on file what was cut from which reel, what was rewound and what left the plant; each is told once.
+    """Put on file what was cut, rewound and shipped. Each is told once.
 
     Places count from the end of the reel that comes off first. A TOML file holds [[cuts]] with reel, length, from_ft
     and to_ft (or from_m and to_m), use (package, stock or scrap) and at, and [[shipments]] with id, to, contents and
@@ -274,7 +275,7 @@ def ship(
     from pipeline.store.database import open_to_write
 
     told = read_shipping_list(file)
-    with open_to_write(store, on_wait=tell_of_wait) as opened:
+    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
         done = put_shipping_on_file(opened, told, role)
     if as_json:
         print_json(

@@ -34,7 +34,8 @@ def drift(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """List the reels whose margin no longer holds when a drift found at calibration is taken off; exit 1 if any.
+    """List the reels a gauge's drift puts in doubt. Their margin no longer holds once the drift found at
+    calibration is taken off; exit 1 if there are any.
 
     Example: reelproof drift L1 L1-WG --bias 0.004mm --found 2026-03-31 --last-good 2026-01-12 --store store
     """

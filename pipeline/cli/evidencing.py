@@ -28,7 +28,8 @@ def key(
     file: Path = typer.Argument(help="New file for the private key, outside every store."),
     as_json: bool = JSON,
 ) -> int:
-    """Make a signing key (Ed25519): the private half in FILE, for its owner's eyes alone, the public in FILE.pub.
+    """Make a signing key (Ed25519). The private half is in FILE, for its owner's eyes alone, the public in
+    FILE.pub.
 
     Whoever holds the private key can sign in the plant's name: keep it off shared disks and backups of the store,
     and hand the public key out by another way than the packs. Who may hold it is the plant's own rule.
@@ -76,7 +77,7 @@ def journal(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """List what stands in the journal, with its root; or sign the root as it stands.
+    """List what stands in the journal, or sign its root.
 
     The root is what certificates print. Written down elsewhere, it shows later whether anything before it changed.
 
@@ -138,7 +139,7 @@ def _sign(file: Path, role: str, store: Path, as_json: bool) -> int:
 
     role_or_refused("journal --sign", role)
     private_key = read_private_key(file)
-    with open_to_write(store, on_wait=tell_of_wait) as opened:
+    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
         done = sign_root(opened, private_key, role)
     if as_json:
         print_json(
@@ -157,7 +158,7 @@ def _sign(file: Path, role: str, store: Path, as_json: bool) -> int:
 
 def prove(
     names: list[str] = typer.Argument(
-        None, metavar="[SUBJECT]...", help="Reels, findings, shipments or runs."
+        None, metavar="SUBJECT", help="Reels, lengths, findings, shipments or runs."
     ),
     out: Path = typer.Option(..., "--out", help="New folder for the proof; a zip file is written beside it."),
     since: str | None = typer.Option(
@@ -170,7 +171,7 @@ def prove(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Write a proof that a reel's record stands in the journal, without showing any other reel's.
+    """Prove that a reel's record stands in the journal. No other reel's record is shown.
 
     With --since it proves as well that nothing before that root was rewritten. Whoever gets the folder or its zip
     file checks it with its own verify.py and Python alone, or with 'reelproof verify'.
@@ -192,7 +193,7 @@ def prove(
     with open_to_read(store) as opened:
         content = proof_content(opened, names or (), datetime.now(UTC), earlier)
     subject = ", ".join(names or ()) or "journal"
-    with open_to_write(store, on_wait=tell_of_wait) as opened:
+    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
         done = hand_over(opened, subject, content, out, role, private_key)
     tell_of_pack(done, as_json)
     return 0
@@ -235,7 +236,7 @@ def verify(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Check that nothing on file was changed since it was written, in the store or in an exported pack.
+    """Check that nothing was changed since it was written. The store is checked, or an exported pack.
 
     Example: reelproof verify --store store
 

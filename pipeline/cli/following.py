@@ -32,7 +32,7 @@ def follow(
     ),
     as_json: bool = JSON,
 ) -> int:
-    """Follow a line's OPC UA server and keep its values on disk as a log that load reads; Ctrl-C stops it.
+    """Follow a line's OPC UA server and keep its values as a log. `load` reads it; Ctrl-C stops it.
 
     Example: reelproof follow line_1.toml --folder R-0411/live
     """

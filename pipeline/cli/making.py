@@ -28,7 +28,7 @@ def simulate(
     hours: float = typer.Option(8.0, "--hours", min=0.02, max=72.0, help="Length of the long run."),
     hz: float = typer.Option(10.0, "--hz", min=1.0, max=50.0, help="Readings a second of the long run."),
 ) -> int:
-    """Write line logs of an invented line, with the truth beside them: the sample plant, or one long run.
+    """Write logs of an invented line, with the truth beside them. It is the sample plant, or one long run.
 
     Example: reelproof simulate /tmp/day --line L1 --hours 24
     """
@@ -56,7 +56,7 @@ def propose_map(
     out: Path | None = typer.Option(None, "--out", help="Write the proposal to this file, to edit."),
     as_json: bool = JSON,
 ) -> int:
-    """Look at a log and propose how its columns map to ours; a person confirms it.
+    """Propose how a log's columns map to ours. A person confirms it.
 
     Example: reelproof map line_log.csv --zone America/Chicago --out mapping.toml
     """

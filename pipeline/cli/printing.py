@@ -29,7 +29,7 @@ def print_record(
     out: Path | None = typer.Option(None, "--out", help="File to write; named after the record by default."),
     store: Path = STORE,
 ) -> int:
-    """Print a shift summary, a nonconformance report or a lot history as a PDF.
+    """Print a shift, a nonconformance or a lot's history as a PDF.
 
     Example: reelproof print shift 2026-03-03-NIGHT --by "quality engineer" --store store
     """
@@ -56,7 +56,7 @@ def mail(
     out: Path | None = typer.Option(None, "--out", help="File to write; named after the page by default."),
     store: Path = STORE,
 ) -> int:
-    """Write one page of the site as a single file that needs nothing beside it, for mailing.
+    """Write one page of the site as a single file for mailing. It needs nothing beside it.
 
     Example: reelproof mail runs/R-0412.html --store store
     """

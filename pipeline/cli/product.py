@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
 from pipeline.cli.showing import JSON, print_json, print_table
+from pipeline.cli.typed import day_of
 
 if TYPE_CHECKING:
     from pipeline.products.comparison import ConstructionComparison
@@ -33,20 +34,20 @@ def product(
         help="A second wire to set beside it, of the same conductor make and metal.",
     ),
     plant: Path | None = typer.Option(None, help="A plant sheet: its limits and listings are shown as well."),
-    on: datetime | None = typer.Option(
+    on: str | None = typer.Option(
         None,
-        formats=["%Y-%m-%d"],
-        help="Day the limits must be in force; those without an end date otherwise.",
+        metavar="DAY",
+        help="Day the limits must be in force, like 2026-03-31; those without an end date otherwise.",
     ),
     as_json: bool = JSON,
 ) -> int:
-    """Show what a wire must be: every limit, size and rating with its source and how sure it is.
+    """Show what a wire must be. Every limit, size and rating stands with its source and how sure it is.
 
     Example: reelproof product THHN/THWN-2 "14 AWG" --conductor solid
 
     Example: reelproof product THHN/THWN-2 "4/0 AWG" --against XHHW-2 "4/0 AWG"
     """
-    day = on.date() if on is not None else None
+    day = day_of(on, "--on") if on is not None else None
     sheet = _sheet(construction, size, conductor, metal, plant, day)
     if against is None:
         if as_json:

@@ -36,7 +36,7 @@ def reel(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Show one reel: whether the evidence lets it leave, why not, every requirement and finding.
+    """Show one reel: may it leave, why not, what was found. Every requirement and finding is listed.
 
     Example: reelproof reel L1-0411-01 --store store
 
@@ -70,7 +70,7 @@ def lot(
     role: str = typer.Option("", "--role", help="Your role in the plant; needed with --export."),
     as_json: bool = JSON,
 ) -> int:
-    """Show where a material lot went, or hand its whole history over as a pack that verifies by itself.
+    """Show where a material lot went, or hand its history over. What is handed over verifies by itself.
 
     Example: reelproof lot PVC-2231 --store store
 
@@ -104,7 +104,7 @@ def _export(lot: str, store: Path, folder: Path, key: Path | None, role: str, as
     zip_beside(folder)
     with open_to_read(store) as opened:
         content = lot_content(opened, lot, datetime.now(UTC), role)
-    with open_to_write(store, on_wait=tell_of_wait) as opened:
+    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
         tell_of_pack(hand_over(opened, f"lot {lot}", content, folder, role, private_key), as_json)
     return 0
 

@@ -45,7 +45,8 @@ def demo(
     store: Path = typer.Option(Path("reelproof_demo"), "--store", help="Folder of the demo's store."),
     as_json: bool = JSON,
 ) -> int:
-    """Review the sample runs that come with the program: an invented plant, two lines, three shifts.
+    """Review the sample runs that come with the program. They are of an invented plant: two lines, three
+    shifts.
 
     Example: reelproof demo --store demo
     """
@@ -68,7 +69,7 @@ def watch(
         False, "--serve", help="Serve the watch on the Prefect server that PREFECT_API_URL names."
     ),
 ) -> int:
-    """Watch a folder and review each run when its files are complete; nothing in it is moved or changed.
+    """Watch a folder and review each run once it is complete. Nothing in it is moved or changed.
 
     Example: reelproof watch /lines/inbox --store store
     """
@@ -92,13 +93,15 @@ def watch(
             print(f"{key}: reviewed", flush=True)
         for key, reason in one.failed.items():
             print(f"{key}: not done, will be tried again. {reason}", flush=True)
+        for sentence in one.told:
+            print(sentence, flush=True)
 
     watch_inbox(inbox, store, told, every, quiet, looks)
     return 0
 
 
 def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -> int:
-    """Load runs into the store and stop there; content already on file is left as it is.
+    """Load runs into the store and stop there. Content already on file is left as it is.
 
     Example: reelproof load sample_runs/runs/R-0411 --store store
     """
@@ -134,7 +137,7 @@ def assess(
     ),
     as_json: bool = JSON,
 ) -> int:
-    """Judge runs on file by the limits in force when they ran; earlier judgements stay on file.
+    """Judge runs on file by the limits in force when they ran. Earlier judgements stay on file.
 
     Example: reelproof assess R-0411 --store store
     """
@@ -142,7 +145,7 @@ def assess(
     from pipeline.store.database import open_to_write
 
     with (
-        open_to_write(store, on_wait=tell_of_wait) as opened,
+        open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened,
         progress("Assessing runs", None) as told,
     ):
         outcomes = assess_runs(opened, tuple(runs or ()), told, plant)
@@ -158,7 +161,7 @@ def pages(
     store: Path = STORE,
     out: Path = typer.Option(None, "--out", help="Folder of the pages; 'pages' in the store by default."),
 ) -> int:
-    """Write the pages of everything on file; only what changed is written.
+    """Write the pages of everything on file. Only what changed is written.
 
     Example: reelproof pages --store store --out /media/stick/pages
     """

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
 
 from pipeline.cli.showing import JSON, STORE, print_json, progress, tell_of_wait
+from pipeline.cli.typed import day_of
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.review.reassessing import Reassessed, Wanted
     from pipeline.review.thinning import Thinned
-
-DAY = ["%Y-%m-%d"]
 
 
 def add_to(app: typer.Typer) -> None:
@@ -30,8 +29,12 @@ def reassess(
     store: Path = STORE,
     plant: Path | None = typer.Option(None, "--plant", help="Judge by this plant sheet."),
     line: str | None = typer.Option(None, "--line", help="Only runs of this line."),
-    since: datetime | None = typer.Option(None, "--since", formats=DAY, help="Only shifts from this day on."),
-    until: datetime | None = typer.Option(None, "--until", formats=DAY, help="Only shifts up to this day."),
+    since: str | None = typer.Option(
+        None, "--since", metavar="DAY", help="Only shifts from this day on, like 2026-03-31."
+    ),
+    until: str | None = typer.Option(
+        None, "--until", metavar="DAY", help="Only shifts up to this day, like 2026-03-31."
+    ),
     workers: int | None = typer.Option(
         None, "--workers", min=1, help="Processes of this machine to share the work."
     ),
@@ -41,7 +44,7 @@ def reassess(
     batch: int = typer.Option(8, "--batch", min=1, help="Runs a worker is given at a time."),
     as_json: bool = JSON,
 ) -> int:
-    """Judge years of runs again, under a new method or plant sheet; what is done is not done again.
+    """Judge years of runs again by a new method or plant sheet. What is done is not done again.
 
     Stopped at any time, the same command goes on where it stood. Loads and decisions go on meanwhile.
 
@@ -55,7 +58,7 @@ def reassess(
             Complaint("--workers", "both --workers and --cluster are given", "Give one of the two")
         )
     text = read_plant_for_judging(plant) if plant is not None else None
-    wanted = Wanted(tuple(runs or ()), line, _day(since), _day(until), text)
+    wanted = Wanted(tuple(runs or ()), line, _day(since, "--since"), _day(until, "--until"), text)
     with progress("Judging runs again", None) as told:
         outcome = _with_crew(store, wanted, workers, cluster, {"batch": batch, "told": told})
     if as_json:
@@ -72,8 +75,8 @@ def reassess(
     return 2 if outcome.refused else 0
 
 
-def _day(told: datetime | None) -> date | None:
-    return None if told is None else told.date()
+def _day(told: str | None, option: str) -> date | None:
+    return None if told is None else day_of(told, option)
 
 
 def _with_crew(
@@ -102,7 +105,8 @@ def thin(
     role: str = typer.Option("", "--role", help="Your role in the plant; needed with --confirm."),
     as_json: bool = JSON,
 ) -> int:
-    """Show which old full-rate readings the plant's rule lets go, and thin them once that is confirmed.
+    """Show which old full-rate readings may go, and thin them. The plant's rule says which; nothing goes
+    unless confirmed.
 
     Around findings, on reels that are held or have an open finding, and on reels the rule names, every reading
     stays; elsewhere the lowest, highest, mean and number of each step of wire. What was judged stays on file.

@@ -34,7 +34,7 @@ def gauge(
     ranges: bool = typer.Option(False, "--ranges", help="By averages and ranges, as some customers ask for."),
     as_json: bool = JSON,
 ) -> int:
-    """Study a gauge's repeatability and reproducibility: every operator measures every part several times.
+    """Study a gauge's repeatability and reproducibility. Every operator measures every part several times.
 
     Cut samples are used up by measuring, so a table of them is not such a study; use 'reelproof samples'.
 
@@ -188,7 +188,8 @@ def samples(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Compare laboratory samples with the in-line readings of the same wire: bias and limits of agreement.
+    """Compare laboratory samples with readings of the same wire. Told are the bias and the limits of
+    agreement.
 
     Example: reelproof samples laboratory.csv --role "quality engineer" --store store
     """

@@ -36,7 +36,7 @@ def tune(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Show how far a line's wall may come down, what to turn, and what each thing is worth.
+    """Show how far a line's wall may come down, and how. It says what to turn and what each thing is worth.
 
     Example: reelproof tune L2 --store store
 

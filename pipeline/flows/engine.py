@@ -19,6 +19,14 @@ def reached() -> Iterator[None]:
     try:
         yield
     except httpx.TransportError as fault:
+        if PREFECT_API_URL.value() is None:
+            raise StoreError(
+                Complaint(
+                    "workflow engine",
+                    f"it stopped answering ({fault})",
+                    "Run the same command again: what was finished is on file",
+                )
+            ) from fault
         raise StoreError(
             Complaint(
                 f"PREFECT_API_URL {PREFECT_API_URL.value()}",

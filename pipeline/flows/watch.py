@@ -22,7 +22,10 @@ from prefect.types.entrypoint import EntrypointType
 from pipeline.errors import Complaint, ReelproofError, SheetError
 from pipeline.flows.engine import engine, reached
 from pipeline.flows.review import review_flow
+from pipeline.review.loading import LoadOutcome
+from pipeline.review.plant_in_force import told_of_plant
 from pipeline.review.watching import look, note_done, note_failed, remember, remembered
+from pipeline.store.database import open_to_read
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +36,13 @@ class Pass:
         done: runs that were loaded and judged.
         failed: runs that could not be, with the reason.
         waiting: runs that are not complete yet, with what they wait for.
+        told: sentences about plant sheets that are not those the runs done are judged by.
     """
 
     done: tuple[str, ...]
     failed: dict[str, str]
     waiting: dict[str, str]
+    told: tuple[str, ...] = ()
 
 
 def _silent(_what: str, _more: int = 0) -> None:
@@ -61,7 +66,7 @@ def watch_pass(inbox: str, store: str, quiet_s: float = 10.0) -> State[str]:
         return Failed(
             message=" ".join([told, *(f"{key}: {reason}" for key, reason in sorted(one.failed.items()))])
         )
-    return Completed(message=told)
+    return Completed(message=" ".join([told, *one.told]))
 
 
 def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
@@ -80,6 +85,7 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
     ready, memory = look(inbox, remembered(store), now, quiet_s)
     done: list[str] = []
     failed: dict[str, str] = {}
+    loads: list[LoadOutcome] = []
     for sheet in ready:
         key = sheet.relative_to(inbox).as_posix()
         try:
@@ -87,6 +93,7 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
             with engine():
                 outcome = review_flow((sheet,), store, _silent, _silent, 0.0)
             refused = outcome.refused
+            loads += outcome.loads
         except ReelproofError as fault:
             refused = [str(fault)]
         except Exception as fault:
@@ -104,7 +111,11 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
     with suppress(OSError):
         remember(store, memory)
     waiting = {key: one.reason for key, one in memory.items() if one.state == "waiting"}
-    return Pass(tuple(done), failed, waiting)
+    plant_told: tuple[str, ...] = ()
+    if loads:
+        with open_to_read(store) as opened:
+            plant_told = told_of_plant(opened, loads)
+    return Pass(tuple(done), failed, waiting, plant_told)
 
 
 def _check_inbox(inbox: Path) -> None:

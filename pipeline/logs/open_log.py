@@ -114,7 +114,7 @@ def open_file(path: Path) -> BinaryIO:
     try:
         return path.open("rb")
     except FileNotFoundError:
-        found, remedy = "there is no such file", "Put the log there, or correct its name in the run sheet"
+        found, remedy = "there is no such file", "Check the path, or its name in the run sheet"
     except IsADirectoryError:
         found, remedy = "this is a folder, not a log", "Name the log files themselves in the run sheet"
     except PermissionError:

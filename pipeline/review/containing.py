@@ -159,6 +159,14 @@ def contained(store: Store, question: Question) -> Contained:
         raise ReelproofError(
             Complaint("contain", f"'{question.kind}' cannot be asked about", f"It may be {', '.join(KINDS)}")
         )
+    if question.kind != "window" and not question.name.strip():
+        raise ReelproofError(
+            Complaint(
+                f"contain {question.kind}",
+                "which one is not told",
+                f"Give its number after '{question.kind}'",
+            )
+        )
     genealogy = genealogy_of(store, question.residence_s)
     facts = _Facts(store, genealogy)
     taken_m = facts.cuts[question.name]["taken_m"] if question.name in facts.cuts else 0.0

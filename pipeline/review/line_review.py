@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 Head = dict[str, Any]
 # Raised when a change of method can change what a look finds, so that lines are looked over again.
-LOOK_VERSION = "3"
+LOOK_VERSION = "4"
 
 
 def review_lines(store: Store) -> int:

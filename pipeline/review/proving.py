@@ -18,7 +18,7 @@ from pipeline.lots.journal import Anchor, Entry, anchor_of, check_journal, prove
 from pipeline.lots.pack import PackContent
 from pipeline.review.asking import not_on_file
 from pipeline.review.journal import journal_of
-from pipeline.review.lengths import lengths_of_reel
+from pipeline.review.lengths import KIND, lengths_of_reel, lengths_on_file
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -27,16 +27,46 @@ if TYPE_CHECKING:
 def entries_about(store: Store, name: str, entries: Sequence[Entry]) -> list[Entry]:
     """The journal's entries about one thing: its own, and of a reel those of its findings and of its lengths.
 
+    Of a cut or rewound length: the cut it comes from, each rewinding on its way and of it, and what names it.
+
     Args:
         store: the store.
-        name: a reel, finding, shipment, declaration, run or lot.
+        name: a reel, length, finding, shipment, declaration, run or lot.
         entries: the journal.
     """
     about, wire = {name}, {name}
     if store.ask("questions/reel", reel_id=name):
         about |= {row["finding_id"] for row in store.ask("questions/finding_ids_of_reel", reel_id=name)}
         wire |= {row["length_id"] for row in lengths_of_reel(store, name)}
-    return [entry for entry in entries if entry.subject in about or wire & _wire_named(entry)]
+        way: set[str] = set()
+    else:
+        way = _way_to(store, name)
+    return [
+        entry
+        for entry in entries
+        if entry.subject in about or wire & _wire_named(entry) or _made(entry, way, name)
+    ]
+
+
+def _way_to(store: Store, name: str) -> set[str]:
+    """A length and the lengths it was rewound from; none where no such length is on file."""
+    source_of = {row["length_id"]: row["source_id"] for row in lengths_on_file(store)}
+    way: set[str] = set()
+    while name in source_of and name not in way:
+        way.add(name)
+        name = source_of[name]
+    return way
+
+
+def _made(entry: Entry, way: set[str], name: str) -> bool:
+    """Whether an entry tells how a length on the way was made, or that `name` was rewound in its turn."""
+    if entry.kind == "cut":
+        return not way.isdisjoint(entry.content["lengths"])
+    return (
+        entry.kind == KIND
+        and bool(way)
+        and (entry.content["length"] in way or entry.content["source"] == name)
+    )
 
 
 def _wire_named(entry: Entry) -> set[str]:

@@ -176,7 +176,7 @@ def reassess(
 
 def _plan(under: _Under) -> tuple[int, list[str]]:
     """How many runs are meant, and those of them that are not judged on this basis yet."""
-    with open_to_write(under.folder, on_wait=under.on_wait) as store:
+    with open_to_write(under.folder, on_wait=under.on_wait, must_exist=True) as store:
         sweep(store)
         heads = store.ask("questions/current_runs")
         _check_named(under.wanted, heads)

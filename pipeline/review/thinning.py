@@ -119,7 +119,7 @@ def thin(
     """
     _check_authority(rule, role)
     outcomes = []
-    with open_to_write(folder, on_wait=on_wait) as store:
+    with open_to_write(folder, on_wait=on_wait, must_exist=True) as store:
         sweep(store)
         candidates = store.ask("questions/judged_loads_until", day=rule.before)
         handed = _runs_handed_out(store) if "handed out" in rule.retention.keep_whole else set()

@@ -208,7 +208,7 @@ def bolts_in_words(tuning: LineTuning) -> Iterator[str]:
                 f"{bolt.bolt}: a turn in moves the thin side by {bolt.um_per_turn:.0f} um (+/- {bolt.sd_um:.0f}), "
                 f"{bolt.off_sheet_deg:+.0f} degrees off the line sheet's geometry."
             )
-    yield f"Learned from {bolts.steps} logged adjustments."
+    yield f"Learned from {counted(bolts.steps, 'logged adjustment')}."
     yield from bolts.warnings
 
 

@@ -53,6 +53,11 @@ def read_sheet(path: Path, model: type[AnySheet]) -> AnySheet:
         raise SheetError(
             Complaint(str(path), f"this is not TOML: {fault}", "Mend that line and try again")
         ) from None
+    first = next((name for name, field in model.model_fields.items() if field.is_required()), None)
+    if not content and first is not None:
+        raise SheetError(
+            Complaint(str(path), "the sheet is empty", f"Begin it with [{first}], or name another file")
+        )
     try:
         return model.model_validate(content)
     except ValidationError as fault:

@@ -368,7 +368,7 @@ def _harmonics(tested: Sequence[Repeat], level: float) -> tuple[Repeat, ...]:
 
 def _verdict(tested: Sequence[Repeat], refused: Sequence[Refused], level: float) -> str:
     found = [one for one in tested if one.p_value < level and not one.harmonic_of]
-    untold = f" {len(refused)} listed elements could not be tested." if refused else ""
+    untold = f" {counted(len(refused), 'listed element')} could not be tested." if refused else ""
     if not found:
         return f"No listed element's turn repeats in the faults.{untold}"
     names = "; ".join(f"{one.name} (every {one.period_m:.4g} m, p = {one.p_value:.2g})" for one in found)

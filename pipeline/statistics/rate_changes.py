@@ -72,9 +72,8 @@ def rate_change(
         )
     n = int(c.sum())
     if c.size < 4 or n < 4:
-        reason = (
-            f"{counted(n, 'fault')} on {counted(c.size, 'item')} cannot show a change; 4 of each are needed."
-        )
+        seen = f"{counted(n, 'fault')} on {counted(c.size, 'item')}"
+        reason = f"{seen} cannot show a change; 4 faults and 4 items are needed."
         return Refused("Did the fault rate change?", "Poisson change of rate", reason, n)
     ratio = _log_ratio(c, km)
     best = int(ratio.argmax())

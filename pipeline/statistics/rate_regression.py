@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import warnings as python_warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -273,12 +273,13 @@ def _answer(
     for j, name in enumerate(design.names):
         if silent[j]:
             high = _silent_upper(y, km, design.matrix[:, j], confidence)
-            rows.append(_row(name, 0.0, 0.0, high, math.nan, design, fit, y, km, confidence))
-            said.append(
-                f"{name} has no fault at all: its ratio is below {high:.3g} times that of all "
+            row = _row(name, 0.0, 0.0, high, math.nan, design, fit, y, km, confidence)
+            told = (
+                f"{name[:1].upper()}{name[1:]} has no fault at all: its ratio is below {high:.3g} times that of all "
                 "other items (exact, not adjusted for other circumstances); its items stand apart from "
                 "the fit."
             )
+            rows.append(replace(row, warnings=(*row.warnings, told)))
             continue
         place = int(np.flatnonzero(fitted == j)[0])
         beta, error = float(fit.beta[place]), float(fit.error[place])

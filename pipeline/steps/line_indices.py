@@ -93,7 +93,11 @@ def _stability(quantity: str, charts: LineCharts) -> tuple[bool | None, str]:
         if one.quantity == quantity and one.family == "individuals chart" and one.chart.phase == "I":
             signals = len(one.chart.signals)
             if signals:
-                return False, f"{signals} of {one.chart.plotted.size} reels lie beyond the limits of phase I"
+                lie = "lies" if signals == 1 else "lie"
+                return (
+                    False,
+                    f"{signals} of {one.chart.plotted.size} reels {lie} beyond the limits of phase I",
+                )
             few = one.chart.plotted.size < 20
             told = f"no reel of {one.chart.plotted.size} lies beyond the limits of phase I"
             return None if few else True, told

@@ -259,7 +259,10 @@ def _lay_out(store: Store) -> None:
 
 @contextmanager
 def open_to_write(
-    folder: Path, wait_s: float = 30.0, on_wait: Callable[[str], None] | None = None
+    folder: Path,
+    wait_s: float = 30.0,
+    on_wait: Callable[[str], None] | None = None,
+    must_exist: bool = False,
 ) -> Iterator[Store]:
     """The store in `folder`, owned by this process until the block ends; made if it is not there.
 
@@ -267,14 +270,17 @@ def open_to_write(
         folder: the store's folder.
         wait_s: how long to wait for another writer [s].
         on_wait: told once who is being waited for.
+        must_exist: whether a folder without a store is refused: what asks for things on file makes none.
 
     Raises:
-        StoreError: another process holds it, it is of a newer version, or it cannot be written.
+        StoreError: another process holds it, it is of a newer version, it cannot be written, or it is not there.
     """
     if folder.exists() and not folder.is_dir():
         raise StoreError(
             Complaint(str(folder), "this is a file, not a store's folder", "Give --store a folder")
         )
+    if must_exist:
+        _refuse_no_store(folder)
     with told_of_disk(folder):
         folder.mkdir(parents=True, exist_ok=True)
         path = folder / DATABASE
@@ -298,6 +304,17 @@ def open_to_write(
             publish(path)
 
 
+def _refuse_no_store(folder: Path) -> None:
+    if not (folder / DATABASE).exists():
+        raise StoreError(
+            Complaint(
+                str(folder),
+                "there is no store here",
+                "Give --store the folder of a store, or load runs first with 'reelproof load'",
+            )
+        )
+
+
 @contextmanager
 def open_to_read(folder: Path, copy: Path | None = None) -> Iterator[Store]:
     """The newest published copy of the store in `folder`, open for reading; never waits for a writer.
@@ -309,14 +326,7 @@ def open_to_read(folder: Path, copy: Path | None = None) -> Iterator[Store]:
     Raises:
         StoreError: there is no store, nothing was published yet, or it is of a newer version.
     """
-    if not (folder / DATABASE).exists():
-        raise StoreError(
-            Complaint(
-                str(folder),
-                "there is no store here",
-                "Give --store the folder of a store, or load runs first with 'reelproof load'",
-            )
-        )
+    _refuse_no_store(folder)
     copy = copy or newest_copy(folder)
     if copy is None:
         raise StoreError(

@@ -220,6 +220,8 @@ def _common(looked: _Looked, p: float, level: float) -> Common | None:
     near, far = sorted((abs(low), abs(high)))
     unit = next((one for end, one in UNITS if looked.name.split(" ")[0].endswith(end)), "unit")
     what = f"each {unit} more" if numbers else good
+    if numbers and unit != "unit":
+        good, others = f"{good} {unit}", f"{others} {unit}"
     told = (
         f"{looked.name}: {good} in the shortest third of starts, {others} in the longest; {what} goes with "
         f"{less} scrap, by {abs(slope):.3g} m ({near:.3g} to {far:.3g}), p {p:.2g}, {len(looked.starts)} starts."

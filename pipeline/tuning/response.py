@@ -300,7 +300,7 @@ def _sentences(
             "allows."
         )
     if together:
-        told.append(f"{', '.join(together)} moved at the same steps, so what did it cannot be told apart.")
+        told.append(f"At the same steps {' and '.join(together)} moved, so what did it cannot be told apart.")
     if len(steps) < FEWEST_STEPS:
         told.append(
             f"{counted(len(steps), 'step')} of the setting found, {FEWEST_STEPS} are needed for a response."

@@ -238,6 +238,8 @@ def _sentence(remedy: str, saving: float, low: float, before: str, after: str, w
     money = "" if worth.money_per_month is None else f", {worth.money_per_month:.0f} {worth.currency} a month"
     doubt = "" if low > 0.0 else " The interval reaches down to nothing."
     then = f" Then {after} binds." if after != before else f" {before[0].upper()}{before[1:]} still binds."
+    if mil_from_mm(saving) < 0.005:
+        return f"If {remedy}, the target would hardly fall: by less than 0.13 um (0.005 mil).{then}"
     return (
         f"If {remedy}, the target could fall by {1000.0 * saving:.1f} um ({mil_from_mm(saving):.2f} mil): "
         f"{1000.0 * worth.kg_km:.0f} g/km{money}.{doubt}{then}"

@@ -162,11 +162,14 @@ def test_a_path_that_is_not_there(tmp_path: Path) -> None:
     )
 
 
-def test_an_empty_sheet_lists_every_key_that_is_missing(tmp_path: Path) -> None:
+def test_an_empty_sheet_is_told_with_what_it_begins_with(tmp_path: Path) -> None:
     (tmp_path / "run.toml").write_text("")
     shown = reelproof("load", tmp_path, "--store", tmp_path / "s")
     assert shown.returncode == 2
-    assert shown.stderr == f"{tmp_path / 'run.toml'}: run: this key is missing. Add it to the sheet.\n"
+    assert (
+        shown.stderr
+        == f"{tmp_path / 'run.toml'}: the sheet is empty. Begin it with [run], or name another file.\n"
+    )
 
 
 def test_an_empty_log_is_told_and_nothing_is_put_on_file(small_run: Path, tmp_path: Path) -> None:
@@ -258,3 +261,31 @@ def test_a_folder_without_permission_is_told() -> None:
         f"{locked / 'store'}: this program may not write here. "
         "Give it write permission, or choose another --store.\n"
     ), shown.stderr
+
+
+@pytest.mark.parametrize(
+    "words", [("assess", "R-1"), ("reassess",), ("disposition", "F-1", "decide", "scrap")]
+)
+def test_what_asks_for_things_on_file_makes_no_store(tmp_path: Path, words: tuple[str, ...]) -> None:
+    more = ("--role", "engineer", "--reason", "thin") if words[0] == "disposition" else ()
+    shown = reelproof(*words, *more, "--store", tmp_path / "s")
+    assert shown.returncode == 3
+    assert shown.stderr == (
+        f"{tmp_path / 's'}: there is no store here. Give --store the folder of a store, or load runs first with "
+        "'reelproof load'.\n"
+    )
+    assert not (tmp_path / "s").exists()
+
+
+def test_a_word_or_day_that_is_none_is_told_in_our_words(tmp_path: Path) -> None:
+    shown = reelproof("reassess", "--since", "2026-13-01", "--store", tmp_path / "s")
+    assert shown.stderr == "--since: '2026-13-01' is no day. Write it like 2026-03-31: year, month, day.\n"
+    shown = reelproof("disposition", "F-1", "decid", "--store", tmp_path / "s")
+    assert shown.stderr.splitlines()[-1] == (
+        "Error: Invalid value for 'ACT': 'decid' is not one of 'decide', 'confirm', 'decline', 'complete', 'reopen'."
+    )
+
+
+def test_the_list_of_commands_cuts_no_sentence_short() -> None:
+    shown = reelproof("--help")
+    assert "..." not in shown.stdout.split("Commands:")[1]

@@ -87,6 +87,9 @@ def watched(home: Path) -> Iterator[Watched]:
         while_spoiled = contents(inbox)
         sheet.write_text(mended)
         lines.append(process.stdout.readline())
+        plant = home / "sample_runs" / "plant.toml"
+        plant.write_text(plant.read_text() + "# edited\n")
+        lines += [process.stdout.readline() for _ in range(3)]
         assert str(process.pid) in processes_of(home)
         process.send_signal(signal.SIGINT)
         out, told = process.communicate(timeout=120)
@@ -124,7 +127,17 @@ def test_an_inbox_is_watched_a_bad_run_blocks_none_and_is_done_once_mended(watch
     assert watched.lines[0] == "R-0415/run.toml: reviewed\n"
     assert watched.lines[1].startswith("R-0099/run.toml: not done, will be tried again. ")
     assert "there is no column 'Footage_feet'. The nearest is 'Footage_ft'" in watched.lines[1]
-    assert watched.lines[2:] == ["R-0099/run.toml: reviewed\n"]
+    assert watched.lines[2] == "R-0099/run.toml: reviewed\n"
+
+
+def test_a_watch_tells_of_a_plant_sheet_that_was_edited_since_the_judgement(watched: Watched) -> None:
+    assert watched.lines[3:5] == ["R-0099/run.toml: reviewed\n", "R-0415/run.toml: reviewed\n"]
+    (told,) = watched.lines[5:]
+    assert (
+        "plant.toml was edited, or another sheet was named since: 2 runs are judged by another plant sheet"
+        in told
+    )
+    assert "(R-0099, R-0415). To judge by it as it stands now: reelproof assess --plant " in told
 
 
 def test_nothing_in_the_inbox_is_touched(watched: Watched) -> None:

@@ -204,7 +204,7 @@ def test_a_log_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(LogError) as caught:
         read(tmp_path, WIDE)
     assert str(caught.value) == (
-        f"{tmp_path}/gauge.csv: there is no such file. Put the log there, or correct its name in the run sheet."
+        f"{tmp_path}/gauge.csv: there is no such file. Check the path, or its name in the run sheet."
     )
 
 

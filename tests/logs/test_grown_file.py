@@ -89,5 +89,5 @@ def test_a_file_that_is_gone(tmp_path: Path) -> None:
     with pytest.raises(LogError) as caught:
         compare_with_record(tmp_path / "log", None)
     assert str(caught.value) == (
-        f"{tmp_path}/log: there is no such file. Put the log there, or correct its name in the run sheet."
+        f"{tmp_path}/log: there is no such file. Check the path, or its name in the run sheet."
     )

@@ -221,7 +221,7 @@ def test_every_complaint_of_every_log_is_raised_at_once(tmp_path: Path) -> None:
     assert str(caught.value) == (
         f"{tmp_path}/gauge.csv:1: there is no column 'w2'. The nearest is 'w_2'; correct the mapping if that "
         "is meant.\n"
-        f"{tmp_path}/spark.csv: there is no such file. Put the log there, or correct its name in the run sheet."
+        f"{tmp_path}/spark.csv: there is no such file. Check the path, or its name in the run sheet."
     )
 
 

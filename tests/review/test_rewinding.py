@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -19,6 +21,7 @@ from pipeline.review.lot_pack import gather_lot
 from pipeline.review.page_records.lot import _where_next
 from pipeline.review.page_records.reel import _children, plan_of
 from pipeline.review.page_records.run_book import run_books
+from pipeline.review.proving import proof_content
 from pipeline.review.shared_events import _of_reel
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, ShippingList, read_shipping_list
@@ -264,3 +267,18 @@ def test_wire_straight_from_a_reel(judged_store: Path, tmp_path: Path) -> None:
             (row["from_outer_m"], row["to_outer_m"], row["turned"]) for row in lengths_of_reel(store, REEL)
         ]
         assert rows == [(0.0, pytest.approx(152.4), True), (pytest.approx(152.4), pytest.approx(304.8), True)]
+
+
+def test_the_proof_of_a_rewound_length_holds_its_way_to_it(store: Store) -> None:
+    """A was cut, all of it wound onto P, 300 m of P onto Q, and P shipped."""
+
+    def told(name: str) -> list[tuple[str, str]]:
+        shown = [
+            json.loads(one.record)
+            for one in proof_content(store, [name], datetime(2026, 3, 6, tzinfo=UTC)).entries
+        ]
+        return [(one["kind"], one["record"].get("length", one["subject"])) for one in shown]
+
+    assert told("P") == [("cut", REEL), ("rewind", "P"), ("rewind", "Q"), ("shipment", "S-1")]
+    assert told("Q") == [("cut", REEL), ("rewind", "P"), ("rewind", "Q")]
+    assert told("A") == [("cut", REEL), ("rewind", "P")]

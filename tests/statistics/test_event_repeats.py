@@ -62,7 +62,7 @@ def test_an_electrode_longer_than_the_roll_convicts_nobody() -> None:
         "diameter."
     )
     assert found.verdict == (
-        "No listed element's turn repeats in the faults. 1 listed elements could not be tested."
+        "No listed element's turn repeats in the faults. 1 listed element could not be tested."
     )
     at_entry = search([marked(1.0)], {"small roll": 1.0}, 0.9, 0.02, fires_at_entry=True)
     assert at_entry.tested[0].p_value < 0.01

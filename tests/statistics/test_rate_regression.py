@@ -95,9 +95,10 @@ def test_a_class_without_a_fault_has_an_upper_bound_and_no_infinite_fit() -> Non
     # Exact: all 29 faults fall on the 87 km with probability 0.025 at this ratio.
     share = day.high * 78 / (day.high * 78 + 87)
     assert (1 - share) ** 29 == pytest.approx(0.025)
-    assert found.warnings == (
+    assert found.warnings == ()
+    assert day.warnings == (
         (
-            "shift day has no fault at all: its ratio is below 0.151 times that of all other items (exact, "
+            "Shift day has no fault at all: its ratio is below 0.151 times that of all other items (exact, "
             "not adjusted for other circumstances); its items stand apart from the fit."
         ),
     )

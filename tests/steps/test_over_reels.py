@@ -86,7 +86,9 @@ def test_an_index_is_refused_where_the_chart_of_the_reels_signals() -> None:
     made[7] = LineReel(odd.run_id, odd.reel_id, {**odd.values, "thinnest_wall_mm": 0.30}, length_m=2000.0)
     (one,) = of(over_reels(made, (POINT,), Charts()), "capability of reels")
     assert isinstance(one, Refused)
-    assert one.reason.startswith("The process is not stable (1 of 20 reels lie beyond the limits of phase I)")
+    assert one.reason.startswith(
+        "The process is not stable (1 of 20 reels lies beyond the limits of phase I)"
+    )
 
 
 def test_what_stands_beside_an_index_has_its_own_name() -> None:

@@ -101,7 +101,7 @@ def test_settings_that_move_together_are_not_told_apart() -> None:
         )
     )
     assert one.kind == "association"
-    assert "screw_speed_rpm moved at the same steps, so what did it cannot be told apart." in one.sentences
+    assert "At the same steps screw_speed_rpm moved, so what did it cannot be told apart." in one.sentences
 
 
 def test_the_balance_is_held_against_the_answer() -> None:
@@ -132,7 +132,7 @@ def test_simulated_line_whose_screw_follows_the_speed() -> None:
         answer_to(seconds, run.speed_m_s, wall, "line_speed_m_s", "mean wall", "mm per m/s", others=others)
     )
     assert one.kind == "association"
-    assert "screw_speed_rpm moved at the same steps, so what did it cannot be told apart." in one.sentences
+    assert "At the same steps screw_speed_rpm moved, so what did it cannot be told apart." in one.sentences
     assert one.gain.low <= 0.0 <= one.gain.high or abs(one.gain.estimate) < 0.02
 
 

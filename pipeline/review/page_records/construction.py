@@ -109,4 +109,5 @@ def _source(line: SheetLine | None) -> str:
 def _note(first: SheetLine | None, second: SheetLine | None) -> str:
     """What is noted of either, each clause once."""
     notes = [line.note for line in (first, second) if line is not None and line.note]
-    return " ".join(dict.fromkeys(clause for note in notes for clause in re.split(r"(?<=[.;]) ", note)))
+    clauses = dict.fromkeys(clause.rstrip(";") for note in notes for clause in re.split(r"(?<=[.;]) ", note))
+    return "; ".join(clauses).replace(".; ", ". ")

@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 CAUTIONS = (
-    "In-line evidence supports and does not replace the adopted standard's own tests.",
     "A page proposes; a qualified person decides, by the adopted standard, the local code and the plant's rules.",
 )
 
