@@ -17,6 +17,7 @@ from pipeline.review.journal import note, note_all
 from pipeline.review.judging import Judgement, judgement_of
 from pipeline.review.line_review import review_lines
 from pipeline.review.loading import STORE_TURN, put_texts_on_file
+from pipeline.review.processes import give_back
 from pipeline.review.reel_record import KIND as REEL
 from pipeline.review.reel_record import reel_records
 from pipeline.review.sealing import ASSESSMENT_TABLES, seals_of
@@ -116,7 +117,9 @@ def _assessed(
 ) -> AssessOutcome:
     """Put the judgement of a run on file; where there is none, judge it first."""
     if judgement is None:
-        return assess_run(store, run_id, plant)
+        outcome = assess_run(store, run_id, plant)
+        give_back()
+        return outcome
     with STORE_TURN:
         return put_judgement_on_file(store, judgement, plant)
 

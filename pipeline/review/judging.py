@@ -8,10 +8,12 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from pipeline.columns import WALL_CHANNELS
 from pipeline.errors import ReelproofError
 from pipeline.products.product import find_product
 from pipeline.review.basis import Basis
@@ -57,8 +59,8 @@ class Judgement:
         reason: why there is no conclusion, "" otherwise.
         lengths: lengths of the assessment's row by column [m].
         tables: table of the store -> its rows, without the number of the assessment.
-        files: file name without ending -> frame at full rate or in stretches, or the bytes of its Parquet file; empty
-            where there is no conclusion.
+        files: file name without ending -> frame at full rate or in stretches, or its Parquet file, as bytes or on disk;
+            empty where there is no conclusion.
         record: what the journal keeps of it.
         duration_s: how long it took [s].
     """
@@ -68,7 +70,7 @@ class Judgement:
     reason: str
     lengths: dict[str, float]
     tables: dict[str, pl.DataFrame]
-    files: Mapping[str, pl.DataFrame | bytes]
+    files: Mapping[str, pl.DataFrame | bytes | Path]
     record: dict[str, Any]
     duration_s: float
 
@@ -104,11 +106,14 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
         plant.spark_test,
     )
     checks = check_line(readings, flagged, placed.placement, measured, run, line, product.conductor_mm)
+    # From here on the walls' own readings are asked for, and the place of a reading in its file: let go of the rest.
     clock = readings["time_utc"]
+    readings = readings.select(
+        "row", "file_no", "line", *(one for one in WALL_CHANNELS if one in readings.columns)
+    )
     days = days_of_run(clock[0], clock[-1], plant.zone)
     bench = bench_of(run, line, plant, product, basis.head["shift_date"], placed, measured, checks, days)
     summaries = reel_summaries(bench.measured, bench.placed, readings)
-    # From here on only the place of a reading in its file is asked for: let go of the rest, a good part of the memory.
     readings, clock = readings.select("row", "file_no", "line"), clock.clear()
     patterns = patterns_of(bench)
     judged = judge_run(bench, basis.known, stability_sightings(bench, patterns))

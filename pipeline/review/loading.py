@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from uuid import uuid4
 
 import polars as pl
 
@@ -27,10 +31,12 @@ from pipeline.review.growing import (
     told_of,
 )
 from pipeline.review.journal import note
+from pipeline.review.processes import cores, give_back
 from pipeline.review.sealing import LOAD_TABLES, seals_of
 from pipeline.steps.load import Loaded, RunSheets, SheetText, find_run_sheets, load_run, read_run_sheets
+from pipeline.store.database import told_of_disk
 from pipeline.store.layout import folder_of
-from pipeline.store.readings import sweep, thinning_of, written_folder
+from pipeline.store.readings import handing_over, sweep, thinning_of, write_parquet, written_folder
 
 if TYPE_CHECKING:
     from pipeline.logs.log_rows import FilesBefore
@@ -91,7 +97,53 @@ def load_sheet(
     Raises:
         ReelproofError: a sheet or log cannot be used; nothing of the run is then on file.
     """
-    sheets = read_run_sheets(path)
+    wanted = _wanted(store, read_run_sheets(path), quiet_s)
+    if isinstance(wanted, LoadOutcome):
+        return wanted
+    return _load(store, wanted, on_rows)
+
+
+def _load(store: Store, wanted: _Wanted, on_rows: Callable[[int], None] | None) -> LoadOutcome:
+    with _scratch(store, wanted) as scratch:
+        loaded = load_run(wanted.sheets, on_rows, scratch, wanted.before)
+        with STORE_TURN:
+            return _put_on_file(store, _New(loaded, wanted, _frames(loaded)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """A load that is to be made.
+
+    Args:
+        sheets: what it stands on.
+        content_sha256: the identity of its content.
+        files: its logs as they are.
+        before: what is known of them from the run's last load.
+        head: that load, or None.
+    """
+
+    sheets: RunSheets
+    content_sha256: str
+    files: tuple[LogNow, ...]
+    before: FilesBefore
+    head: dict[str, Any] | None
+
+    @property
+    def bytes_to_read(self) -> int:
+        """Bytes of its logs, packed ones as large as they may unpack to."""
+        return sum(
+            log.now.bytes * (1 if path.suffix.lower() in {".csv", ".txt", ".log", ".tsv"} else _UNPACKS_TO)
+            for log, (_, path) in zip(self.files, self.sheets.files, strict=True)
+        )
+
+    @property
+    def is_long(self) -> bool:
+        """Whether its rows go by way of scratch files, because memory may not hold them."""
+        return self.bytes_to_read >= LONG_LOGS_BYTES
+
+
+def _wanted(store: Store, sheets: RunSheets, quiet_s: float) -> _Wanted | LoadOutcome:
+    """The load that is to be made of a run as it stands now, or what came of it if it is on file already."""
     with STORE_TURN:
         head, files = _last_load(store, sheets.run.id)
     logs = look_at_logs(sheets, files, time.time(), quiet_s)
@@ -116,10 +168,7 @@ def load_sheet(
             and thinning_of(store, head["folder"]) is None
         )
         before = files_before(store, sheets, logs, head if goes_on else None)
-    with _scratch(store, logs, sheets) as scratch:
-        loaded = load_run(sheets, on_rows, scratch, before)
-        with STORE_TURN:
-            return _put_on_file(store, _New(loaded, content, logs, before, head))
+    return _Wanted(sheets, content, logs, before, head)
 
 
 def _last_load(store: Store, run_id: str) -> tuple[dict[str, Any] | None, list[dict[str, Any]]]:
@@ -138,13 +187,9 @@ def _plant_text(store: Store, head: dict[str, Any]) -> str:
 
 
 @contextmanager
-def _scratch(store: Store, logs: tuple[LogNow, ...], sheets: RunSheets) -> Iterator[Path | None]:
+def _scratch(store: Store, wanted: _Wanted) -> Iterator[Path | None]:
     """A folder for scratch files where the logs may not fit into memory, else None; gone afterwards."""
-    size = sum(
-        log.now.bytes * (1 if path.suffix.lower() in {".csv", ".txt", ".log", ".tsv"} else _UNPACKS_TO)
-        for log, (_, path) in zip(logs, sheets.files, strict=True)
-    )
-    if size < LONG_LOGS_BYTES:
+    if not wanted.is_long:
         yield None
         return
     folder = store.folder / SCRATCH
@@ -173,34 +218,123 @@ def load_sheets(
         What each load came to, and the sentences about the runs that could not be loaded.
     """
     sweep(store)
-    outcomes: list[LoadOutcome] = []
-    refused: list[str] = []
-    for path in find_run_sheets(paths):
-        name = path.parent.name
+    found = find_run_sheets(paths)
+    with handing_over(store) as folder, ThreadPoolExecutor(cores()) as threads:
+        ahead = _ReadAhead(store, told, quiet_s, threads, folder)
+        for path in found:
+            ahead.begin(path)
+        while ahead.finish_one():
+            pass
+    give_back()
+    ended = [ahead.ended[path] for path in found]
+    return (
+        tuple(one for one in ended if isinstance(one, LoadOutcome)),
+        [str(one) for fault in ended if isinstance(fault, ReelproofError) for one in fault.complaints],
+    )
+
+
+class _ReadAhead:
+    """Logs of several runs are read at a time, each by a thread; they are put on file in the order of their sheets.
+
+    Args:
+        store: the store, open to write.
+        told: told the run under way and how many more rows were read.
+        quiet_s: how long a file must have rested for a last line without a line end to be taken as it stands [s].
+        threads: read the logs; as many as there are cores.
+        hand_over: folder of the store where they leave the readings.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        told: Callable[[str, int], None],
+        quiet_s: float,
+        threads: ThreadPoolExecutor,
+        hand_over: Path,
+    ) -> None:
+        self._store, self._told, self._quiet_s = store, told, quiet_s
+        self._threads, self._hand_over = threads, hand_over
+        self._under_way: deque[tuple[Path, _Wanted, Future[_New]]] = deque()
+        self.ended: dict[Path, LoadOutcome | ReelproofError] = {}
+
+    def begin(self, path: Path) -> None:
+        """Begin to read the logs of the run sheet `path`, as soon as memory allows.
+
+        Raises:
+            StoreError: the store cannot be used; what was put on file before stays.
+        """
+        with self._refusal_of(path):
+            sheets = read_run_sheets(path)
+            # What is on file of a run tells what is left to read of it.
+            while any(one.sheets.run.id == sheets.run.id for _, one, _ in self._under_way):
+                self.finish_one()
+            wanted = _wanted(self._store, sheets, self._quiet_s)
+            if isinstance(wanted, LoadOutcome):
+                self.ended[path] = wanted
+                return
+            while self._under_way and not self._has_room(wanted):
+                self.finish_one()
+            told = partial(self._told, path.parent.name)
+            if wanted.is_long:
+                self.ended[path] = _load(self._store, wanted, told)
+            else:
+                self._under_way.append((path, wanted, self._threads.submit(self._read, wanted, told)))
+
+    def _read(self, wanted: _Wanted, told: Callable[[int], None]) -> _New:
+        loaded = load_run(wanted.sheets, told, None, wanted.before)
+        frames = {name: self._hand_over / f"{uuid4().hex}.parquet" for name in _frames(loaded)}
+        with told_of_disk(self._store.folder):
+            for name, frame in _frames(loaded).items():
+                write_parquet(frame, frames[name])
+        return _New(loaded, wanted, frames)
+
+    def _has_room(self, wanted: _Wanted) -> bool:
+        sizes = [one.bytes_to_read for _, one, _ in self._under_way]
+        return len(sizes) < cores() and sum(sizes) + wanted.bytes_to_read < LONG_LOGS_BYTES
+
+    def finish_one(self) -> bool:
+        """Put on file the run that was begun first; False where none is under way.
+
+        Raises:
+            StoreError: the store cannot be used.
+        """
+        if not self._under_way:
+            return False
+        path, _, read = self._under_way.popleft()
+        with self._refusal_of(path):
+            new = read.result()
+            with STORE_TURN:
+                self.ended[path] = _put_on_file(self._store, new)
+        return True
+
+    @contextmanager
+    def _refusal_of(self, path: Path) -> Iterator[None]:
+        """A run that cannot be loaded does not stop the others; a store that cannot be used does."""
         try:
-            outcomes.append(
-                load_sheet(store, path, lambda rows, name=name: told(name, rows), quiet_s)  # type: ignore[misc]
-            )
+            yield
+        except StoreError:
+            raise
         except ReelproofError as fault:
-            if isinstance(fault, StoreError):
-                raise
-            refused.extend(str(one) for one in fault.complaints)
-    return tuple(outcomes), refused
+            self.ended[path] = fault
 
 
 @dataclass(frozen=True, slots=True)
 class _New:
-    """A load that is to be put on file, what it was read from, and the load before it."""
+    """A load that is to be put on file, and what was known before its logs were read."""
 
     loaded: Loaded
-    content_sha256: str
-    files: tuple[LogNow, ...]
-    before: FilesBefore
-    head: dict[str, Any] | None
+    wanted: _Wanted
+    frames: Mapping[str, pl.DataFrame | Path]
+
+
+def _frames(loaded: Loaded) -> dict[str, pl.DataFrame]:
+    logs = loaded.logs
+    frames = {"logged": logs.readings, "events": logs.events, "flagged": logs.flagged}
+    return frames | ({"lines": logs.lines} if logs.lines.width else {})
 
 
 def _put_on_file(store: Store, new: _New) -> LoadOutcome:
-    loaded, head = new.loaded, new.head
+    loaded, wanted, head = new.loaded, new.wanted, new.wanted.head
     supersedes = None if head is None else int(head["load_id"])
     run, logs = loaded.sheets.run, loaded.logs
     load_id = int(store.ask("questions/next_load_id")[0]["load_id"])
@@ -209,14 +343,14 @@ def _put_on_file(store: Store, new: _New) -> LoadOutcome:
         name: sum(getattr(file, name) for file in logs.files)
         for name in ("rows_read", "rows_kept", "rows_set_aside")
     }
-    frames = {"logged": logs.readings, "events": logs.events, "flagged": logs.flagged}
-    if logs.lines.width:
-        frames["lines"] = logs.lines
-    growth = growth_rows(logs, new.files, new.before, load_id, supersedes)
+    growth = growth_rows(logs, wanted.files, wanted.before, load_id, supersedes)
     told = told_of(
-        new.files, dict(growth.select("file_no", "rows_new").iter_rows()), new.before, is_first=head is None
+        wanted.files,
+        dict(growth.select("file_no", "rows_new").iter_rows()),
+        wanted.before,
+        is_first=head is None,
     )
-    with written_folder(store, folder, frames), store.transaction():
+    with written_folder(store, folder, new.frames), store.transaction():
         store.append("logged.load", _load_row(new, load_id, folder, totals))
         store.append("logged.file", _file_rows(loaded, load_id))
         store.append("logged.file_growth", growth)
@@ -238,7 +372,7 @@ def _put_on_file(store: Store, new: _New) -> LoadOutcome:
             {
                 "load_id": load_id,
                 "folder": folder,
-                "content_sha256": new.content_sha256,
+                "content_sha256": wanted.content_sha256,
                 "seals": seals_of(store, LOAD_TABLES, folder, load_id=load_id),
                 "files": [{"name": file.name, "sha256": file.sha256} for file in logs.files],
                 "supersedes": supersedes,
@@ -264,7 +398,7 @@ def _load_row(new: _New, load_id: int, folder: str, totals: dict[str, int]) -> p
         {
             "load_id": load_id,
             "run_id": run.id,
-            "content_sha256": new.content_sha256,
+            "content_sha256": new.wanted.content_sha256,
             "run_sheet_sha256": sheets.texts[0].sha256,
             "line_sheet_sha256": sheets.texts[1].sha256,
             "plant_sheet_sha256": sheets.texts[2].sha256,

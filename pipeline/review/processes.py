@@ -1,10 +1,12 @@
-"""What every process that helps another has in common: how many are worth having, and that it ends with its parent."""
+"""What processes of one machine share: how many are worth it, that each ends with its parent and gives memory back."""
 
 from __future__ import annotations
 
+import ctypes
 import os
 import signal
 from collections.abc import Callable
+from contextlib import suppress
 from multiprocessing import parent_process
 from threading import Thread
 
@@ -12,6 +14,12 @@ from threading import Thread
 def cores() -> int:
     """Cores this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def give_back() -> None:
+    """Give freed memory back to the machine; the C library of Linux keeps it, and a worker lives for many runs."""
+    with suppress(AttributeError, OSError, TypeError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def begin_as_worker(begin: Callable[..., None] | None = None, *arguments: object) -> None:

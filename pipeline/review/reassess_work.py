@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import ctypes
 import hashlib
 import io
 import json
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
@@ -18,6 +16,7 @@ import polars as pl
 from pipeline import __version__
 from pipeline.review.basis import METHOD_VERSION, Basis, basis_of
 from pipeline.review.judging import Judgement, judgement_of
+from pipeline.review.processes import give_back
 from pipeline.store.layout import path_of
 from pipeline.store.readings import write_parquet
 
@@ -38,12 +37,15 @@ class Work:
         folder: the folder of its load's readings; the same path on every machine that works.
         seals: hash of each of its files when it was put on file.
         made_by: releases that are to judge it.
+        hand_over: folder of the store where a worker of this machine leaves the files of the judgement, so that no
+            memory need hold them; None where they come back as bytes.
     """
 
     basis: Basis
     folder: Path
     seals: dict[str, str]
     made_by: tuple[str, ...]
+    hand_over: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,14 +103,9 @@ def _work(one: Work) -> Done:
         return Done(run_id, None, f"the worker on {node()} does not see {fault.filename}")
     except Exception as fault:
         return Done(run_id, None, str(fault) or type(fault).__name__)
-    _give_back()
-    return Done(run_id, replace(judgement, files={name: _packed(f) for name, f in judgement.files.items()}))
-
-
-def _give_back() -> None:
-    """Give freed memory back to the machine; the C library of Linux keeps it, and a worker lives for many runs."""
-    with suppress(AttributeError, OSError, TypeError):
-        ctypes.CDLL(None).malloc_trim(0)
+    packed = {name: _packed(one, name, frame) for name, frame in judgement.files.items()}
+    give_back()
+    return Done(run_id, replace(judgement, files=packed))
 
 
 def _sealed(one: Work, file: str) -> pl.DataFrame:
@@ -120,9 +117,13 @@ def _sealed(one: Work, file: str) -> pl.DataFrame:
     return pl.read_parquet(io.BytesIO(content))
 
 
-def _packed(frame: pl.DataFrame | bytes) -> bytes:
-    if isinstance(frame, bytes):
+def _packed(one: Work, name: str, frame: pl.DataFrame | bytes | Path) -> bytes | Path:
+    if not isinstance(frame, pl.DataFrame):
         return frame
+    if one.hand_over is not None:
+        path = one.hand_over / f"{one.basis.head['load_id']}-{name}.parquet"
+        write_parquet(frame, path)
+        return path
     out = io.BytesIO()
     write_parquet(frame, out)
     return out.getvalue()

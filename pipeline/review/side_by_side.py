@@ -9,11 +9,14 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.review.local_crew import LocalCrew
 from pipeline.review.processes import cores
 from pipeline.review.reassess_work import Done, Work, work_batch, work_on
+from pipeline.store.readings import handing_over
 
 if TYPE_CHECKING:
     from pipeline.review.judging import Judgement
@@ -23,9 +26,9 @@ if TYPE_CHECKING:
 # A process takes about a second to start, which is the time of some 100,000 readings: fewer are judged alone.
 WORTH_READINGS = 500_000
 # All processes together, and what one takes with nothing to judge and for each reading of the run it judges (measured:
-# 0.74 to 0.96 GB for a day at ten readings a second). Logs of whole days are judged one after another.
+# two that judge five days at ten readings a second take 1.38 to 1.45 GB together).
 MEMORY_BYTES = 1.5e9
-_BYTES_A_PROCESS, _BYTES_A_READING = 0.3e9, 900.0
+_BYTES_A_PROCESS, _BYTES_A_READING = 0.25e9, 560.0
 
 Ahead = Callable[[str], "Judgement | None"]
 
@@ -54,17 +57,22 @@ def judged_ahead(store: Store, heads: Sequence[dict[str, Any]], plant: SheetText
     if processes < 2:
         yield lambda _run_id: None
         return
-    with LocalCrew(processes - 1) as crew:
-        yield _Line(store, heads, plant, crew).judgement
+    with handing_over(store) as folder, LocalCrew(processes - 1) as crew:
+        yield _Line(store, heads, plant, crew, folder).judgement
 
 
 class _Line:
     """Runs that wait to be judged, are being judged, or wait for their turn to be put on file."""
 
     def __init__(
-        self, store: Store, heads: Sequence[dict[str, Any]], plant: SheetText | None, crew: LocalCrew
+        self,
+        store: Store,
+        heads: Sequence[dict[str, Any]],
+        plant: SheetText | None,
+        crew: LocalCrew,
+        hand_over: Path,
     ) -> None:
-        self._store, self._plant, self._crew = store, plant, crew
+        self._store, self._plant, self._crew, self._hand_over = store, plant, crew, hand_over
         self._waiting = deque(heads)
         self._others = {head["run_id"] for head in heads}
         self._under_way = 0
@@ -94,7 +102,8 @@ class _Line:
         return self._under_way + len(self._made) > self._crew.workers + 2
 
     def _next(self) -> Work:
-        return work_on(self._store, self._waiting.popleft(), self._plant)
+        work = work_on(self._store, self._waiting.popleft(), self._plant)
+        return replace(work, hand_over=self._hand_over.absolute())
 
     def _take(self, work: Work, outcome: tuple[Done, ...] | Exception) -> None:
         self._made[work.basis.run.id] = None if isinstance(outcome, Exception) else outcome[0].judgement

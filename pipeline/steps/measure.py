@@ -150,7 +150,9 @@ def measure_run(
     noise = gauge_noise(readings, flagged, placed.placement, line)
     uncertainty = measured_uncertainty(line, covering, noise_mm(noise, "wall gauge"), _fewest_used(frame))
     unknown = insulation_unknown(line, covering, covered)
-    sight = _Sight(readings, flagged, placed.placement, line, frame)
+    sight = _Sight(
+        readings, flagged, placed.placement, line, frame, readings["row"].cast(pl.Int64).to_numpy()
+    )
     told: tuple[str, ...] = ()
     if unknown is None:
         sight, told = _settled(sight)
@@ -246,6 +248,7 @@ class _Sight:
     placement: Placement
     line: LineSheet
     frame: pl.DataFrame
+    row: NDArray[np.int64]
     earlier: dict[str, list[tuple[Placement, Seen]]] = field(default_factory=dict)
 
     @cached_property
@@ -373,11 +376,10 @@ def _seen(
     placement, frame = sight.placement, sight.frame
     at_m = placement.at_m - instrument.station_m
     value = frame[name].cast(pl.Float64).to_numpy()
-    row = frame["row"].to_numpy()
     fit = np.isfinite(value) & np.isfinite(at_m) & sight.moving
     on_these = sight.flagged.filter(pl.col("channel").is_in(channels))
-    judging = _rows(on_these.filter(pl.col("flag").is_in(_JUDGING)), row, single=len(channels) <= 2)
-    counting = _rows(on_these, row, single=True)
+    judging = _rows(on_these.filter(pl.col("flag").is_in(_JUDGING)), sight.row, single=len(channels) <= 2)
+    counting = _rows(on_these, sight.row, single=True)
     fit &= ~judging
     if unfit is not None:
         fit &= ~unfit
@@ -391,7 +393,7 @@ def _seen(
         name=name,
         unit=UNIT_OF[name],
         instrument=instrument,
-        row=row.astype(np.int64) if like is None else like.row,
+        row=sight.row,
         at_m=at_m if like is None else like.at_m,
         value=value,
         fit=fit if like is None else like.fit,

@@ -32,7 +32,9 @@ class ThinnedError(ReelproofError):
 
 
 @contextmanager
-def written_folder(store: Store, name: str, frames: Mapping[str, pl.DataFrame | bytes]) -> Iterator[Path]:
+def written_folder(
+    store: Store, name: str, frames: Mapping[str, pl.DataFrame | bytes | Path]
+) -> Iterator[Path]:
     """Write `frames` as Parquet into the folder `name` of the store; it stays only if the block succeeds.
 
     Where there is no frame there is no folder.
@@ -40,7 +42,7 @@ def written_folder(store: Store, name: str, frames: Mapping[str, pl.DataFrame | 
     Args:
         store: the store, open to write.
         name: folder below ``readings/``, from `pipeline.store.layout.folder_of`.
-        frames: file name without ending -> frame, or the bytes of its Parquet file.
+        frames: file name without ending -> frame, or the bytes of its Parquet file, or that file, which is moved.
     """
     home = store.folder / READINGS
     target = home / name
@@ -57,7 +59,12 @@ def written_folder(store: Store, name: str, frames: Mapping[str, pl.DataFrame | 
             (unfinished / note.name).rename(note)
             for file, frame in frames.items():
                 path = unfinished / f"{file}.parquet"
-                path.write_bytes(frame) if isinstance(frame, bytes) else write_parquet(frame, path)
+                if isinstance(frame, Path):
+                    frame.replace(path)
+                elif isinstance(frame, bytes):
+                    path.write_bytes(frame)
+                else:
+                    write_parquet(frame, path)
             target.parent.mkdir(parents=True, exist_ok=True)
             if target.exists():
                 shutil.rmtree(target)
@@ -73,6 +80,18 @@ def written_folder(store: Store, name: str, frames: Mapping[str, pl.DataFrame | 
         note.unlink(missing_ok=True)
         raise
     note.unlink(missing_ok=True)
+
+
+@contextmanager
+def handing_over(store: Store) -> Iterator[Path]:
+    """A folder below the store's readings for files made ahead of their turn; what is left in it goes."""
+    folder = store.folder / READINGS / UNFINISHED / uuid.uuid4().hex
+    with told_of_disk(store.folder):
+        folder.mkdir(parents=True)
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def write_parquet(frame: pl.DataFrame, out: Path | BinaryIO) -> None:

@@ -158,7 +158,7 @@ def _walls(
     """
     count = readings.height
     columns = [_channel(readings, flagged, name) for name in WALL_CHANNELS[:sensors]]
-    parts = np.empty((5, count))
+    parts, oval = np.empty((3, count)), np.empty((2, count))
     used = np.empty(count, dtype=np.uint8)
     lowest = np.empty(count)
     for begin in range(0, count, _CHUNK):
@@ -166,12 +166,13 @@ def _walls(
         walls = np.empty((sensors, rows.stop - begin))
         for number, column in enumerate(columns):
             walls[number] = np.nan if column is None else column[rows]
-        parts[:, rows], used[rows], lowest[rows] = _solve(walls, sensors, uncertainty_mm)
-    a2, b2 = _smoothed(parts[3]), _smoothed(parts[4])
+        solved, used[rows], lowest[rows] = _solve(walls, sensors, uncertainty_mm)
+        parts[:, rows], oval[:, rows] = solved[:3], solved[3:]
+    oval[0], oval[1] = _smoothed(oval[0]), _smoothed(oval[1])
     offset, thin_deg, thinnest, concentricity = np.empty((4, count))
     for begin in range(0, count, _CHUNK):
         rows = slice(begin, min(begin + _CHUNK, count))
-        offset[rows], least, most = _extremes(parts[:3, rows], a2[rows], b2[rows])
+        offset[rows], least, most = _extremes(parts[:, rows], *oval[:, rows])
         angle = np.arctan2(-parts[2, rows], -parts[1, rows]) * (180.0 / np.pi)
         thin_deg[rows] = np.where(angle < 0.0, angle + 360.0, angle)
         # A sensor that stands far below the fit counts itself; NaN stays NaN where nothing was measured.

@@ -11,14 +11,18 @@ import sys
 import time
 from dataclasses import replace
 from pathlib import Path
+from threading import Barrier
+from typing import Any
 
 import polars as pl
 import pytest
 
 from pipeline.errors import ReelproofError
+from pipeline.review import loading
 from pipeline.review.assessing import assess_run, assess_runs
 from pipeline.review.loading import load_sheet, load_sheets
 from pipeline.review.plant_in_force import told_of_plant
+from pipeline.steps.load import Loaded, RunSheets, load_run
 from pipeline.store.database import open_to_read, open_to_write
 from pipeline.store.layout import READINGS
 from pipeline.store.readings import UNFINISHED, read_frame, sweep
@@ -77,6 +81,82 @@ def test_a_run_that_cannot_be_loaded_does_not_stop_the_others(small_run: Path, t
         outcomes, refused = load_sheets(store, (small_run.parent.parent,))
     assert [one.run_id for one in outcomes] == ["R-0415"]
     assert refused[0] == f"{other / 'run.toml'}: run.plant: this key is missing. Add it to the sheet."
+
+
+def copies_of(small_run: Path, *ids: str) -> list[Path]:
+    """More runs beside `small_run`, with its logs and reels of their own."""
+    made = []
+    for run_id in ids:
+        folder = small_run.parent.parent / run_id
+        shutil.copytree(small_run.parent, folder)
+        text = (folder / "run.toml").read_text().replace("L1-0415-", f"L1-{run_id}-")
+        (folder / "run.toml").write_text(text.replace('id = "R-0415"', f'id = "{run_id}"'))
+        made.append(folder / "run.toml")
+    return made
+
+
+def test_runs_read_side_by_side_are_put_on_file_in_the_order_of_their_sheets(
+    small_run: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    second, third, fourth = copies_of(small_run, "R-0416", "R-0417", "R-0418")
+    (third.parent / "R-0415_log.csv.gz").write_bytes(b"")
+    began: list[str] = []
+    both = Barrier(2)
+
+    def slow_at_first(sheets: RunSheets, *rest: Any) -> Loaded:
+        began.append(sheets.run.id)
+        if sheets.run.id in ("R-0415", "R-0416"):
+            both.wait(60.0)  # neither is read before the other has begun
+        if sheets.run.id == "R-0415":
+            time.sleep(0.3)
+        return load_run(sheets, *rest)
+
+    monkeypatch.setattr(loading, "load_run", slow_at_first)
+    monkeypatch.setattr(loading, "cores", lambda: 2)
+    told: list[str] = []
+    with open_to_write(tmp_path / "s") as store:
+        outcomes, refused = load_sheets(
+            store, (small_run, second, third, fourth), lambda name, rows: told.extend([name] * (rows > 0))
+        )
+        on_file = [row["run_id"] for row in store.ask("questions/current_runs")]
+    assert [(one.run_id, one.load_id) for one in outcomes] == [("R-0415", 1), ("R-0416", 2), ("R-0418", 3)]
+    assert sorted(on_file) == ["R-0415", "R-0416", "R-0418"]
+    assert len(refused) == 1
+    assert "R-0417" in refused[0]
+    assert set(told) == {"R-0415", "R-0416", "R-0418"}
+
+
+def test_the_same_run_named_by_two_sheets_is_read_one_after_the_other(
+    small_run: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (again,) = copies_of(small_run, "R-0416")
+    again.write_text(small_run.read_text() + "\n")
+    monkeypatch.setattr(loading, "cores", lambda: 2)
+    with open_to_write(tmp_path / "s") as store:
+        outcomes, _ = load_sheets(store, (small_run, again))
+    assert [(one.run_id, one.supersedes) for one in outcomes] == [("R-0415", None), ("R-0415", 1)]
+
+
+def test_long_logs_are_read_alone(small_run: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    others = copies_of(small_run, "R-0416", "R-0417")
+    under_way: list[str] = []
+    most: list[int] = []
+
+    def watched(sheets: RunSheets, *rest: Any) -> Loaded:
+        under_way.append(sheets.run.id)
+        most.append(len(under_way))
+        time.sleep(0.1)
+        loaded = load_run(sheets, *rest)
+        under_way.remove(sheets.run.id)
+        return loaded
+
+    monkeypatch.setattr(loading, "load_run", watched)
+    monkeypatch.setattr(loading, "cores", lambda: 3)
+    monkeypatch.setattr(loading, "LONG_LOGS_BYTES", 1)
+    with open_to_write(tmp_path / "s") as store:
+        outcomes, _ = load_sheets(store, (small_run, *others))
+    assert [one.load_id for one in outcomes] == [1, 2, 3]
+    assert most == [1, 1, 1]
 
 
 def test_a_reel_outside_the_run_gives_no_conclusion_with_the_reason(small_run: Path, tmp_path: Path) -> None:

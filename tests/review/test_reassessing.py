@@ -151,10 +151,11 @@ def test_processes_are_started_only_where_they_are_worth_it(monkeypatch: pytest.
     assert side_by_side.processes_for([]) == 1
     assert side_by_side.processes_for([worth - 1]) == 1
     assert side_by_side.processes_for([worth]) == 1
-    # Two shifts of eight hours at ten readings a second fit together into 1.5 GB, two days do not.
-    assert side_by_side.processes_for([288_000] * 5) == 2
-    assert side_by_side.processes_for([864_000] * 5) == 1
-    assert side_by_side.processes_for([100_000] * 5) == 3
+    # Three shifts of eight hours at ten readings a second fit together into 1.5 GB, or two days, or one of 30 hours.
+    assert side_by_side.processes_for([288_000] * 5) == 3
+    assert side_by_side.processes_for([864_000] * 5) == 2
+    assert side_by_side.processes_for([1_080_000] * 5) == 1
+    assert side_by_side.processes_for([100_000] * 5) == 4
 
 
 def test_only_the_runs_that_are_meant(loaded: Path) -> None:
