@@ -122,8 +122,9 @@ def shown_in(result: Result, system: System) -> Shown:
     decimals = _decimals(result, kind, system)
 
     if result.estimate == 0.0 and result.low == 0.0 and kind is KINDS["per length"]:
-        # No event on the length tested: a rate of 0 is not what that shows.
-        most = grouped(result.high * side.factor, decimals, system)
+        # No event on the length tested: a rate of 0 is not what that shows. "At most" is said of one side.
+        bound = result.details.get("upper_one_sided_per_km", result.high)
+        most = grouped(bound * side.factor, decimals, system)
         return Shown("none seen", f"at most {most}\u00a0{side.unit}", "")
 
     def text(figure: float) -> str:

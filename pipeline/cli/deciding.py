@@ -11,6 +11,7 @@ import typer
 from pipeline.cli import answering
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import told_or_refused
+from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.nonconformance.disposition import Act, State
@@ -288,11 +289,12 @@ def ship(
             }
         )
     else:
-        already = f" {len(done.known)} were on file already." if done.known else ""
-        rewound = f", {len(done.rewound)} rewound lengths" if done.rewound else ""
-        print(
-            f"{len(done.cuts)} cut lengths{rewound} and {len(done.items)} shipped items put on file.{already}"
+        already = (
+            f" {counted(done.known, 'was on file already', 'were on file already')}." if done.known else ""
         )
+        rewound = f", {counted(done.rewound, 'rewound length')}" if done.rewound else ""
+        put = f"{counted(done.cuts, 'cut length')}{rewound} and {counted(done.items, 'shipped item')}"
+        print(f"{put} put on file.{already}")
         for sentence in done.told:
             print(f"Look at this: {sentence}")
     return 1 if done.told else 0

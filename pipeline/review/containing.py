@@ -209,7 +209,7 @@ def _notes(question: Question, facts: _Facts, replaced: Sequence[str]) -> tuple[
     if question.kind == "lot":
         notes.append(
             f"Wire made within the change-over after a lot ended counts as holding it still, with a mean residence of "
-            f"{question.residence_s:g} s from hopper to die; give the plant's own with --residence."
+            f"{question.residence_s:g} s from hopper to die; ask again with the plant's own where that is another."
         )
     if question.since is not None or question.until is not None:
         notes.append("Times are told to the run: a run that meets the window is touched as a whole.")

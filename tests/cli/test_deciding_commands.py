@@ -117,7 +117,7 @@ def test_cut_and_ship_and_contain(shell: Shell, tmp_path: Path) -> None:
     code, out, _ = shell("ship", str(listed), "--role", "shipping clerk")
     assert code == 1  # nobody has released it
     assert out.splitlines() == [
-        "1 cut lengths and 1 shipped items put on file.",
+        "1 cut length and 1 shipped item put on file.",
         "Look at this: A is on file as shipped and reel L1-0412-02 is open: nobody has released it.",
     ]
     code, out, _ = shell("contain", "reel", "L1-0412-02", "--from", "2,400ft", "--to", "2600ft")

@@ -34,6 +34,8 @@ def _unseen(where: str, reels: list[Row]) -> str:
         sum(row[name] for row in reels)
         for name in ("length_m", "wall_unmonitored_m", "diameter_unmonitored_m", "spark_untested_m")
     )
+    if max(wall, diameter, spark) < 0.05:
+        return f"All of {length:,.1f} m {where} has a wall reading, a diameter reading and a full spark test."
     return (
         f"Of {length:,.1f} m {where}, {wall:,.1f} m have no wall reading, {diameter:,.1f} m no diameter reading and "
         f"{spark:,.1f} m no full spark test."
