@@ -46,7 +46,8 @@ def printed(store: Store, kind: str, wanted: str, by: str, at: datetime) -> byte
         shifts = dict(shifts_of(books))
         if wanted not in shifts:
             raise not_on_file("shift", wanted, list(shifts))
-        return shift_summary_pdf(shift_review(plant, wanted, shifts[wanted]), printing)
+        shown = run_books(store, [book.head for book in shifts[wanted]])
+        return shift_summary_pdf(shift_review(plant, wanted, shown), printing)
     if kind == "lot":
         lots = lots_of(books)
         if wanted not in lots:

@@ -20,7 +20,7 @@ from dashboards.site import Site, style_mark
 from pipeline import __version__
 from pipeline.review.local_crew import LocalCrew
 from pipeline.review.page_records.run import run_review
-from pipeline.review.page_records.run_book import MOST_AHEAD, Row, RunBook, ShelfBook
+from pipeline.review.page_records.run_book import MOST_AHEAD, Row, RunBook, run_books
 from pipeline.review.processes import cores
 from pipeline.store.database import Store, open_to_read
 
@@ -132,11 +132,10 @@ def write_batch(batch: Batch, store: Store, plant: Plant, site: Site) -> list[tu
 
     The books of its runs are opened anew, so that what they hold is let go with them.
     """
-    shelf = ShelfBook(store, batch.heads, ahead=len(batch.heads))
     return [
         (page.address, page.written(site))
-        for head in batch.heads
-        for page in pages_of_run(plant, RunBook(store, head, shelf))
+        for book in run_books(store, batch.heads)
+        for page in pages_of_run(plant, book)
         if page.address in batch.addresses
     ]
 

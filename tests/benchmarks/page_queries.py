@@ -54,11 +54,12 @@ def _median_ms(ask: Callable[[], Any], repeats: int) -> list[float]:
 
 def _shift(store: Store, run: dict[str, Any]) -> None:
     """Runs of one shift on every line as its page asks: standings, places, findings."""
-    for book in run_books(store):
-        if (book.head["shift_date"], book.head["shift"]) == (run["shift_date"], run["shift"]):
-            if not book.reels:
-                raise RuntimeError(f"run {book.run_id} has no reels")
-            _ = book.findings
+    wanted = (run["shift_date"], run["shift"])
+    heads = store.ask("questions/current_runs")
+    for book in run_books(store, [head for head in heads if (head["shift_date"], head["shift"]) == wanted]):
+        if not book.reels:
+            raise RuntimeError(f"run {book.run_id} has no reels")
+        _ = book.findings
 
 
 def _reel(store: Store, run: dict[str, Any], reel_id: str) -> None:

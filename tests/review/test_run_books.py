@@ -14,6 +14,7 @@ from pipeline.store.database import Store, open_to_read
 # Part of a book, the question behind it, and what the question is about.
 PARTS = (
     ("places", "places_of_assessment", "assessment_id"),
+    ("reels", "placed_reels_of_assessment", "assessment_id"),
     ("requirements", "requirements_of_assessment", "assessment_id"),
     ("findings", "findings_of_assessment", "assessment_id"),
     ("results_of_run", "results_of_run", "assessment_id"),
@@ -83,6 +84,24 @@ def test_one_run_is_asked_alone_and_many_in_few_statements(
             assert book.materials == book.materials
         assert asked[:3] == [1, 2, 4]
         assert sum(asked) == len(books)
+
+
+def test_some_runs_are_asked_at_once(judged_store: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with open_to_read(judged_store) as store:
+        every = run_books(store)
+        heads = [book.head for book in every[1:4]]
+        alone = [book.reels for book in every[1:4]]
+        asked: list[int] = []
+        plain = Store.ask_of_each
+
+        def counted(self: Store, question: str, key: str, keys: list[Any], **more: object) -> Any:
+            asked.append(len(keys))
+            return plain(self, question, key, keys, **more)
+
+        monkeypatch.setattr(Store, "ask_of_each", counted)
+        assert [book.reels for book in run_books(store, heads)] == alone
+        assert asked == [sum(head["assessment_id"] is not None for head in heads)]
+        assert run_books(store, []) == []
 
 
 def test_results_about_whole_runs_are_those_of_each_run(judged_store: Path) -> None:

@@ -170,11 +170,7 @@ class RunBook:
     @cached_property
     def reels(self) -> list[Row]:
         """Standing of every reel, in the order of the wire."""
-        place = {row["reel_id"]: row for row in self.places}
-        rows = [
-            {**row, **place.get(row["reel_id"], {})} for row in self._of_assessment("reels_of_assessment")
-        ]
-        return sorted(rows, key=lambda row: row.get("from_m", 0.0))
+        return self._of_assessment("placed_reels_of_assessment")
 
     @cached_property
     def places(self) -> list[Row]:
@@ -366,11 +362,16 @@ class RunBook:
         return tuple(AnswerGroup(title, tuple(found)) for title, found in grouped.items() if found)
 
 
-def run_books(store: Store) -> list[RunBook]:
-    """A book for every run on file, oldest first."""
-    heads = store.ask("questions/current_runs")
-    shelf = ShelfBook(store, heads)
-    return [RunBook(store, head, shelf) for head in heads]
+def run_books(store: Store, heads: Sequence[Row] | None = None) -> list[RunBook]:
+    """A book for every run on file, oldest first, or for some runs, about which all is asked at once.
+
+    Args:
+        store: the store.
+        heads: rows of the question ``current_runs``; None for all of them.
+    """
+    shown = store.ask("questions/current_runs") if heads is None else heads
+    shelf = ShelfBook(store, shown, ahead=1 if heads is None else min(len(heads), MOST_AHEAD))
+    return [RunBook(store, head, shelf) for head in shown]
 
 
 def run_results(books: Sequence[RunBook], topics: Sequence[str]) -> list[list[Row]]:
