@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -72,12 +73,18 @@ class Cluster:
     def start(self, *words: str) -> subprocess.Popen[bytes]:
         command = [sys.executable, "-m", "distributed.cli.dask_" + words[0], *words[1:]]
         return subprocess.Popen(
-            command, env=self.environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            command,
+            env=self.environment,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
         )
 
     def stop(self) -> None:
         for process in self._processes:
-            process.kill()
+            # With the engine a worker may have started for itself, which outlives one that is killed.
+            with suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
             process.wait()
 
 
