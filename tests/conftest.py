@@ -5,8 +5,10 @@ from __future__ import annotations
 import fcntl
 import os
 import shutil
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
+from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -96,3 +98,26 @@ def copy_small_run(folder: Path) -> Path:
 def small_run(tmp_path: Path) -> Path:
     """A folder with the smallest sample run, its sheets and the line's and plant's, free to be spoiled."""
     return copy_small_run(tmp_path)
+
+
+@lru_cache(maxsize=64)
+def _simulated(product: str, seed: int, frozen: tuple[tuple[str, Any], ...]) -> Any:
+    from pipeline.simulator.short_run import short_scenario
+    from pipeline.simulator.simulate import simulate_in_memory
+
+    options = {name: dict(value) if name == "stations_m" else value for name, value in frozen}
+    return simulate_in_memory(short_scenario(product, **options), seed)
+
+
+@pytest.fixture(scope="session")
+def simulated() -> Callable[..., Any]:
+    """A simulated run with its truth, by product, seed and options of the scenario; each made once a session."""
+
+    def make(product: str, seed: int, **options: Any) -> Any:
+        frozen = tuple(
+            (name, tuple(value.items()) if isinstance(value, dict) else value)
+            for name, value in sorted(options.items())
+        )
+        return _simulated(product, seed, frozen)
+
+    return make

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.information import covariance_of
 from pipeline.words import counted
 
 Array = NDArray[np.float64]
@@ -134,29 +135,11 @@ def fit_tail(deficits: ArrayLike) -> TailFit:
         nan = float("nan")
         covariance = ((float(y.mean()) ** 2 / y.size, nan), (nan, nan))
         return TailFit(float(y.mean()), 0.0, covariance, exponential, int(y.size), False)
-    return TailFit(scale, shape, _covariance(y, scale, shape), height, int(y.size), True)
-
-
-def _covariance(y: Array, scale: float, shape: float) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Inverse of the observed information, by central differences of the log-likelihood."""
-    steps = np.array([scale * 1e-4, 1e-4])
-    centre = np.array([scale, shape])
-    hessian = np.empty((2, 2))
-    for i in range(2):
-        for j in range(2):
-            total = 0.0
-            for a in (1.0, -1.0):
-                for b in (1.0, -1.0):
-                    at = centre.copy()
-                    at[i] += a * steps[i]
-                    at[j] += b * steps[j]
-                    total += a * b * float(tail_log_likelihood(y, at[0], at[1]))
-            hessian[i, j] = -total / (4.0 * steps[i] * steps[j])
-    nan = float("nan")
-    if not np.isfinite(hessian).all() or np.linalg.eigvalsh(hessian).min() <= 0.0:
-        return ((nan, nan), (nan, nan))
-    inverse = np.linalg.inv(hessian)
-    return ((float(inverse[0, 0]), float(inverse[0, 1])), (float(inverse[1, 0]), float(inverse[1, 1])))
+    (scale_scale, both), (_, shape_shape) = covariance_of(
+        lambda at: float(tail_log_likelihood(y, at[0], at[1])), (scale, shape), (scale * 1e-4, 1e-4)
+    ).tolist()
+    known = ((scale_scale, both), (both, shape_shape))
+    return TailFit(scale, shape, known, height, int(y.size), True)
 
 
 def shape_interval(deficits: ArrayLike, confidence: float = 0.95) -> tuple[float, float]:

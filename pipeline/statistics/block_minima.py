@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.information import covariance_of
 from pipeline.results import Assumption, Refused, Result
 from pipeline.words import counted
 
@@ -148,25 +149,14 @@ def _gumbel(depths: Array) -> BlockFit:
 
 
 def _covariance(depths: Array, location: float, scale: float, shape: float) -> tuple[tuple[float, ...], ...]:
-    """Inverse observed information by central differences, for (location of the minima, scale, shape)."""
-    centre = np.array([location, scale, shape])
-    steps = np.array([scale * 1e-3, scale * 1e-3, 1e-3])
-    hessian = np.empty((3, 3))
-    for i in range(3):
-        for j in range(3):
-            total = 0.0
-            for a in (1.0, -1.0):
-                for b in (1.0, -1.0):
-                    at = centre.copy()
-                    at[i] += a * steps[i]
-                    at[j] += b * steps[j]
-                    total += a * b * _log_likelihood(depths, float(at[0]), float(at[1]), float(at[2]))
-            hessian[i, j] = -total / (4.0 * steps[i] * steps[j])
-    if not np.isfinite(hessian).all() or np.linalg.eigvalsh(hessian).min() <= 0.0:
-        return ((float("nan"),) * 3,) * 3
+    """Covariance of (location of the minima, scale, shape)."""
+    found = covariance_of(
+        lambda at: _log_likelihood(depths, float(at[0]), float(at[1]), float(at[2])),
+        (location, scale, shape),
+        (scale * 1e-3, scale * 1e-3, 1e-3),
+    )
     sign = np.array([-1.0, 1.0, 1.0])  # the location of minima is minus that of the depths
-    inverse = np.linalg.inv(hessian) * sign[:, None] * sign[None, :]
-    return tuple(tuple(float(one) for one in row) for row in inverse)
+    return tuple(tuple(float(one) for one in row) for row in found * sign[:, None] * sign[None, :])
 
 
 def reel_risk_from_blocks(

@@ -32,6 +32,7 @@ LAYERS: list[set[str]] = [
         "pipeline.columns",
         "pipeline.flags",
         "pipeline.errors",
+        "pipeline.information",
         "pipeline.results",
         "pipeline.samples",
         "pipeline.words",
