@@ -187,14 +187,14 @@ class LinkedCells:
             rule = "" if rule in one.sentence else f" {words(rule[:1].upper() + rule[1:])}."
             told += f'<span class="sub">Probability {escape(one.risk)}.{rule}</span>'
         cells = (
-            held_against,
-            self.extreme(one.worst, one.limit, one.requirement, run_id),
-            told,
-            quantity(one.judged_m, "length"),
-            quantity(one.unmonitored_m, "length"),
+            ("Limit", held_against),
+            ("Worst reading", self.extreme(one.worst, one.limit, one.requirement, run_id)),
+            ('Outcome" class="c-wide', told),
+            ("Judged length", quantity(one.judged_m, "length")),
+            ("Unmonitored", quantity(one.unmonitored_m, "length")),
         )
-        rows = "".join([f"      <td>{cell}</td>\n" for cell in cells])
-        head = f'<th scope="row">{escape(one.requirement)}{limit_set}</th>'
+        rows = "".join([f'      <td data-l="{name}">{cell}</td>\n' for name, cell in cells])
+        head = f'<th scope="row" data-l="Requirement">{escape(one.requirement)}{limit_set}</th>'
         return Markup(f"    <tr>\n      {head}\n{rows}    </tr>\n")  # noqa: S704
 
     def _reasons(self, those: Sequence[Reason]) -> str:

@@ -20,12 +20,12 @@ CAPTION_OF = {
         "false alarm comes a little sooner (simulated: 95 points where 100 are told; hardly sooner where thousands "
         "are)."
     ),
-    "T^2 chart": (
+    "T\u00b2 chart": (
         "T\u00b2 is one figure for how far mean wall and offset together lie from what the first reels usually had, "
         "in units of their own scatter: near 0 a reel is like the others. Over the limit it is unlike them as a "
         "whole, even where neither value alone is; the signal says which of the two makes most of it."
     ),
-    "T^2 of wall sensors by order around the wire": (
+    "T\u00b2 of wall sensors by order around the wire": (
         "T\u00b2 is how far a reel lies from what the first reels usually had, in units of their own scatter. What "
         "the wall sensors read is split into mean wall, eccentricity, ovality and finer shapes, each held against "
         "its own limit; drawn is the one that comes farthest, as a share of its limit, so the limit is 1. Over it "

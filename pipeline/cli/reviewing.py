@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -88,7 +89,14 @@ def watch(
         serve_watch(inbox, store, started, every, quiet)
         return 0
 
+    waits: dict[str, str] = {}
+
     def told(one: Pass) -> None:
+        for key, reason in one.waiting.items():
+            if reason and waits.get(key) != reason:
+                print(f"{key}: waits. {reason[:1].upper()}{reason[1:].rstrip('.')}.", flush=True)
+        waits.clear()
+        waits.update(one.waiting)
         for key in one.done:
             print(f"{key}: reviewed", flush=True)
         for key, reason in one.failed.items():
@@ -96,6 +104,8 @@ def watch(
         for sentence in one.told:
             print(sentence, flush=True)
 
+    if inbox.is_dir():
+        print(f"Watching {inbox}, a look every {every:g} s; Ctrl-C stops it.", file=sys.stderr, flush=True)
     watch_inbox(inbox, store, told, every, quiet, looks)
     return 0
 

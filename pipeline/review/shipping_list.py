@@ -14,7 +14,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from pipeline.errors import Complaint, SheetError
 from pipeline.sheets.run_sheet import Identifier
-from pipeline.sheets.toml_file import AnySheet, Sheet, read_sheet
+from pipeline.sheets.toml_file import AnySheet, Sheet, read_sheet, remedy_of
 from pipeline.units import m_from_foot
 
 NotNegative = Annotated[float, Field(ge=0)]
@@ -264,5 +264,5 @@ def _add(
             elif one["type"] == "missing":
                 found, remedy = "this cell is empty", "Fill it in"
             else:
-                found, remedy = f"found {one['input']!r}", one["msg"]
+                found, remedy = f"found {one['input']!r}", remedy_of(one)
             complaints.append(Complaint(f"{where}: {key}" if key else where, found, remedy))

@@ -74,6 +74,28 @@ def _key(location: tuple[int | str, ...]) -> str:
     return key
 
 
+# What may stand there, by pydantic's name of the fault.
+_WRITE = {
+    "string_type": "Write text, in quotes",
+    "float_type": "Write a number",
+    "float_parsing": "Write a number",
+    "int_type": "Write a whole number",
+    "int_parsing": "Write a whole number",
+    "int_from_float": "Write a whole number",
+    "bool_type": "Write true or false",
+    "bool_parsing": "Write true or false",
+    "list_type": "Write a list, in [ ]",
+    "tuple_type": "Write a list, in [ ]",
+    "model_type": "Write its keys below it, or in { }",
+    "dict_type": "Write its keys below it, or in { }",
+}
+
+
+def remedy_of(fault: ErrorDetails) -> str:
+    """What may stand where pydantic found something else, in our words."""
+    return _WRITE.get(str(fault["type"]), str(fault["msg"]).replace("Input should be", "It should be"))
+
+
 def _complaint(path: Path, fault: ErrorDetails) -> Complaint:
     """A validation fault of pydantic in our words."""
     kind = str(fault["type"])
@@ -95,4 +117,4 @@ def _complaint(path: Path, fault: ErrorDetails) -> Complaint:
         )
     if kind == "value_error":
         return Complaint(place, str(fault["msg"]).removeprefix("Value error, "), "Mend it and try again")
-    return Complaint(place, f"found {shown}", str(fault["msg"]))
+    return Complaint(place, f"found {shown}", remedy_of(fault))

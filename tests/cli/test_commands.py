@@ -289,3 +289,15 @@ def test_a_word_or_day_that_is_none_is_told_in_our_words(tmp_path: Path) -> None
 def test_the_list_of_commands_cuts_no_sentence_short() -> None:
     shown = reelproof("--help")
     assert "..." not in shown.stdout.split("Commands:")[1]
+
+
+def test_a_watch_says_what_a_run_waits_for_and_an_unfit_key_in_plain_words(tmp_path: Path) -> None:
+    run = tmp_path / "in" / "R-1"
+    run.mkdir(parents=True)
+    words = ("watch", tmp_path / "in", "--store", tmp_path / "s", "--looks", "1", "--quiet", "0")
+    (run / "run.toml").write_text('[run]\nid = 3\nplant = "x"\n')
+    shown = reelproof(*words)
+    assert shown.stderr == f"Watching {tmp_path / 'in'}, a look every 15 s; Ctrl-C stops it.\n"
+    assert (
+        shown.stdout == f"R-1/run.toml: waits. {run / 'run.toml'}: run.id: found 3. Write text, in quotes.\n"
+    )

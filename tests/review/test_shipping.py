@@ -199,7 +199,7 @@ SHEETS = [
     (
         "a.csv",
         "reel,length,from_ft,to_ft\nR,A,0,many\n",
-        "{}:2: to_ft: found 'many'. Input should be a valid number, unable to parse string as a number.",
+        "{}:2: to_ft: found 'many'. Write a number.",
     ),
     ("a.csv", "reel,length,from_ft,to_ft\n,A,0,5\n", "{}:2: reel: this cell is empty. Fill it in."),
     (

@@ -240,7 +240,7 @@ def test_each_method_is_seen_on_a_page(site: Path) -> None:
     for page, told in {
         "charts/L1.html": (
             "wall sensors",
-            "T^2 of wall sensors by order around the wire",
+            "T\u00b2 of wall sensors by order around the wire",
             "multivariate EWMA",
             "p-chart",
         ),

@@ -136,7 +136,7 @@ def test_wrong_bolts_and_tooling_are_complaints(tmp_path: Path) -> None:
         read_line_sheet(path)
     assert str(told.value).splitlines() == [
         f"{path}: line.bolts[1].sense: found 'in'. It may be 'in pushes away' or 'in draws closer'.",
-        f"{path}: line.ceilings.line_speed_m_s: found 0. Input should be greater than 0.",
+        f"{path}: line.ceilings.line_speed_m_s: found 0. It should be greater than 0.",
         (
             f"{path}: line.tooling[1]: the tip, 9.6 mm, is not smaller than the die, 9 mm; check 'tip_mm' "
             "and 'die_mm'. Mend it and try again."

@@ -67,7 +67,7 @@ def _product(store: Store, look: Row) -> ProductCharts:
 def _chart(heads: list[Row], points: dict[int, list[Row]]) -> ControlChart:
     return ControlChart(
         title=heads[0]["title"],
-        family=heads[0]["family"],
+        family=_squared(heads[0]["family"]),
         question=heads[0]["question"],
         unit=heads[0]["unit"],
         unit_of_inference=heads[0]["unit_of_inference"],
@@ -81,6 +81,11 @@ def _chart(heads: list[Row], points: dict[int, list[Row]]) -> ControlChart:
     )
 
 
+def _squared(text: str) -> str:
+    """A name as a page prints it: what is on file keeps to plain letters."""
+    return text.replace("^2", "\u00b2")
+
+
 def _figures(points: list[Row], name: str) -> NDArray[np.float64]:
     return np.array([np.nan if row[name] is None else row[name] for row in points], dtype=np.float64)
 
@@ -88,7 +93,7 @@ def _figures(points: list[Row], name: str) -> NDArray[np.float64]:
 def _phase(head: Row, points: list[Row]) -> ChartPhase:
     return ChartPhase(
         phase=head["phase"],
-        method=head["method"],
+        method=_squared(head["method"]),
         run_ids=tuple(row["run_id"] for row in points),
         reel_ids=tuple(row["reel_id"] for row in points),
         value=_figures(points, "value"),
@@ -110,7 +115,7 @@ def _signal(row: Row, points: list[Row], phase: str) -> ChartSignal:
         at_m=row["at_m"],
         value=row["value"],
         limit=row["upper_limit"] if above or row["lower_limit"] is None else row["lower_limit"],
-        rule=row["rule"],
+        rule=_squared(row["rule"]),
         since_reel_id=points[row["since_item"]]["reel_id"],
         phase=phase,
     )
