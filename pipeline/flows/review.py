@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 from uuid import UUID
 
 from prefect import flow, task
@@ -20,6 +20,7 @@ from pipeline.review.line_review import review_lines
 from pipeline.review.loading import LoadOutcome, load_sheet
 from pipeline.review.page_writing import write_pages
 from pipeline.review.plant_in_force import told_of_plant
+from pipeline.review.side_by_side import threads_for
 from pipeline.review.whole_job import ReviewOutcome
 from pipeline.steps.load import find_run_sheets
 from pipeline.store.database import Store, open_to_read, open_to_write
@@ -91,7 +92,7 @@ def write_all_pages(store_folder: Path, told: Told) -> tuple[Path, int]:
 @flow(
     name="review",
     flow_run_name="review into {store_folder.name}",
-    task_runner=ThreadPoolTaskRunner(max_workers=max(2, min(8, os.cpu_count() or 2))),  # type: ignore[arg-type]
+    task_runner=ThreadPoolTaskRunner(max_workers=1),  # type: ignore[arg-type]
     validate_parameters=False,
     persist_result=False,
 )
@@ -102,7 +103,7 @@ def review_flow(
     on_wait: Callable[[str], None],
     quiet_s: float = QUIET_S,
 ) -> ReviewOutcome:
-    """Load, place, measure and judge every run, side by side, then write the pages."""
+    """Load, place, measure and judge every run, side by side as the task runner has threads, then the pages."""
     loads: list[LoadOutcome] = []
     assessments: list[AssessOutcome] = []
     refused: list[str] = []
@@ -131,5 +132,6 @@ def review_runs(
         ReelproofError: a path holds no run, or the store cannot be written.
     """
     sheets = find_run_sheets(paths)
+    threads: Any = ThreadPoolTaskRunner(max_workers=threads_for(sheets))
     with engine():
-        return review_flow(sheets, store_folder, told, on_wait)
+        return review_flow.with_options(task_runner=threads)(sheets, store_folder, told, on_wait)

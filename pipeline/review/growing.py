@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 
 # Loggers write a line in one go or hold back a few kilobytes; a file at rest for so long is taken as it stands.
 QUIET_S = 60.0
+PLAIN_LOGS = frozenset({".csv", ".txt", ".log", ".tsv"})
+# How much larger than itself a packed log is taken to be.
+UNPACKS_TO = 8
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,9 @@ from pipeline import __version__
 from pipeline.errors import ReelproofError, StoreError
 from pipeline.flags import BY_CODE
 from pipeline.review.growing import (
+    PLAIN_LOGS,
     QUIET_S,
+    UNPACKS_TO,
     LogNow,
     files_before,
     growth_rows,
@@ -46,7 +48,6 @@ if TYPE_CHECKING:
 STORE_TURN = threading.Lock()
 # Logs of more bytes than this are read by way of scratch files in the store, so that memory need not hold them.
 LONG_LOGS_BYTES = 200_000_000
-_UNPACKS_TO = 8
 SCRATCH = "scratch"
 
 
@@ -132,7 +133,7 @@ class _Wanted:
     def bytes_to_read(self) -> int:
         """Bytes of its logs, packed ones as large as they may unpack to."""
         return sum(
-            log.now.bytes * (1 if path.suffix.lower() in {".csv", ".txt", ".log", ".tsv"} else _UNPACKS_TO)
+            log.now.bytes * (1 if path.suffix.lower() in PLAIN_LOGS else UNPACKS_TO)
             for log, (_, path) in zip(self.files, self.sheets.files, strict=True)
         )
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipeline.review.growing import PLAIN_LOGS, UNPACKS_TO
 from pipeline.review.local_crew import LocalCrew
 from pipeline.review.processes import cores
 from pipeline.review.reassess_work import Done, Work, work_batch, work_on
@@ -29,6 +30,8 @@ WORTH_READINGS = 500_000
 # two that judge five days at ten readings a second take 1.38 to 1.45 GB together).
 MEMORY_BYTES = 1.5e9
 _BYTES_A_PROCESS, _BYTES_A_READING = 0.25e9, 560.0
+# Of memory, for each byte of a log read and judged by a thread: a day's 85 MB take 0.55 GB.
+_BYTES_A_BYTE_OF_LOG, _MOST_THREADS = 6.5, 8
 
 Ahead = Callable[[str], "Judgement | None"]
 
@@ -39,6 +42,23 @@ def processes_for(readings: Sequence[int]) -> int:
         return 1
     each = _BYTES_A_PROCESS + _BYTES_A_READING * max(readings)
     return max(1, min(len(readings), cores(), int(MEMORY_BYTES / each)))
+
+
+def threads_for(sheets: Sequence[Path]) -> int:
+    """How many threads of one process may load and judge the runs of these sheets at a time.
+
+    Args:
+        sheets: run sheets; the files that lie beside each are taken for its logs.
+    """
+    largest = max((sum(map(_unpacked_bytes, one.parent.iterdir())) for one in sheets), default=0)
+    room = int((MEMORY_BYTES - _BYTES_A_PROCESS) / max(_BYTES_A_BYTE_OF_LOG * largest, 1.0))
+    return max(1, min(cores(), _MOST_THREADS, room))
+
+
+def _unpacked_bytes(path: Path) -> int:
+    with suppress(OSError):
+        return path.stat().st_size * (1 if path.suffix.lower() in PLAIN_LOGS else UNPACKS_TO)
+    return 0
 
 
 @contextmanager

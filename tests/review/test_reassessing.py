@@ -158,6 +158,26 @@ def test_processes_are_started_only_where_they_are_worth_it(monkeypatch: pytest.
     assert side_by_side.processes_for([100_000] * 5) == 4
 
 
+def test_threads_are_as_many_as_the_largest_log_leaves_memory_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(side_by_side, "cores", lambda: 4)
+
+    def sheet(name: str, log: str, size: int) -> Path:
+        (tmp_path / name).mkdir()
+        with (tmp_path / name / log).open("wb") as file:
+            file.truncate(size)  # takes no room on disk
+        return tmp_path / name / "run.toml"
+
+    short = sheet("short", "log.csv", 3_000_000)
+    assert side_by_side.threads_for(()) == 4
+    assert side_by_side.threads_for((short,)) == 4
+    # A day's 85 MB twice within 1.5 GB; the same packed is taken for eight times as much.
+    assert side_by_side.threads_for((short, sheet("day", "log.csv", 85_000_000))) == 2
+    assert side_by_side.threads_for((sheet("packed", "log.csv.gz", 30_000_000),)) == 1
+    assert side_by_side.threads_for((sheet("long", "log.csv", 5_000_000_000), short)) == 1
+
+
 def test_only_the_runs_that_are_meant(loaded: Path) -> None:
     with pytest.raises(NotFoundError):
         reassess(loaded, Wanted(runs=("R-0000",)), Alone())
