@@ -21,7 +21,7 @@ from pipeline import __version__
 from pipeline.review.local_crew import LocalCrew
 from pipeline.review.page_records.run import run_review
 from pipeline.review.page_records.run_book import MOST_AHEAD, Row, RunBook, run_books
-from pipeline.review.processes import cores
+from pipeline.review.processes import cores, seldom_swept
 from pipeline.store.database import Store, open_to_read
 
 if TYPE_CHECKING:
@@ -65,7 +65,8 @@ class Planned:
 
     def written(self, site: Site) -> bool:
         """Write it; whether that changed it."""
-        changed = {file.address for file in self.write(site) if file.changed}
+        with seldom_swept():
+            changed = {file.address for file in self.write(site) if file.changed}
         return self.address in changed
 
 
