@@ -184,6 +184,7 @@ class TunedProduct:
         compared: reels before and after the newest change on run sheets, in sentences; empty where there is none.
         settings: ways to the advised wall, held to the plant's ceilings.
         replies: how the wall goes with each setting.
+        delays_told: what their delays stand on; "" where none has one.
         tools: how die and tip fit.
         balance: plastic on the wire against turns of the screw, in sentences.
         loss: too thin against too thick, in sentences.
@@ -211,6 +212,7 @@ class TunedProduct:
     compared: tuple[str, ...] = ()
     settings: tuple[str, ...] = ()
     replies: tuple[ReplyRow, ...] = ()
+    delays_told: str = ""
     tools: tuple[ToolRow, ...] = ()
     balance: tuple[str, ...] = ()
     loss: tuple[str, ...] = ()

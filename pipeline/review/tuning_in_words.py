@@ -244,6 +244,18 @@ def _answers(tuning: LineTuning) -> Iterator[str]:
         after = f" Half of it has come after {late}." if late else ""
         told = with_settings_named(" ".join(one.sentences))
         yield f"{one.output} on {SETTING.get(one.setting, one.setting)}: {told}{after}"
+    if said := delays_told(tuning):
+        yield said
+
+
+def delays_told(tuning: LineTuning) -> str:
+    """What the delays stand on and their intervals leave out; "" where none is told."""
+    if any(delay_in_words(one) for one in tuning.answers if not isinstance(one, Refused)):
+        return (
+            "These delays take the gauge's distance from the die as the line sheet has it: where the gauge stands a "
+            "metre off, each is off by the time the wire takes for a metre, and its interval does not allow for that."
+        )
+    return ""
 
 
 def delay_in_words(answer: Answer) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from pipeline.errors import NotFoundError
 from pipeline.results import Refused
 from pipeline.review import tuning_on_file as on_file
-from pipeline.review.tuning_in_words import in_words
+from pipeline.review.tuning_in_words import delays_told, in_words
 from pipeline.review.tuning_on_file import LineOnFile, tuning_on_file
 from pipeline.store.database import open_to_read
 from pipeline.tuning.bolt_response import Response
@@ -72,6 +73,14 @@ def test_centring_of_every_run_covers_the_truth(l2: LineOnFile) -> None:
             continue
         assert found.size_low_um - 6.0 < OFFSET_UM < found.size_high_um + 6.0
         assert abs(found.thin_deg - THIN_DEG) < max(found.angle_half_deg, 2.0)
+
+
+def test_what_a_delay_stands_on_is_told_where_one_is_told(l2: LineOnFile) -> None:
+    whole = "\n".join(in_words(l2))
+    assert "Half of it has come after" in whole
+    assert whole.count("the gauge's distance from the die as the line sheet has it") == 1
+    without = replace(l2.products[0].tuning, answers=())
+    assert delays_told(without) == ""
 
 
 def test_the_screw_is_a_response_and_the_rest_associations(l2: LineOnFile) -> None:

@@ -27,6 +27,7 @@ from pipeline.review.tuning_in_words import (
     before_after_in_words,
     bolts_in_words,
     delay_in_words,
+    delays_told,
     hidden_in_words,
     loss_in_words,
     runs_of,
@@ -128,6 +129,7 @@ def _product(one: ProductTuning) -> TunedProduct:
         )
         + ((tuning.settings[0].sentences[-1],) if tuning.settings else ()),
         replies=tuple(_reply(found) for found in tuning.answers),
+        delays_told=delays_told(tuning),
         tools=tuple(
             ToolRow(
                 f"{draw.tooling.layer.capitalize()}: {draw.tooling.method} tooling, die {draw.tooling.die_mm:g} mm, "
