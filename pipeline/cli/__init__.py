@@ -26,5 +26,11 @@ def main() -> None:
 
             with suppress(Exception, KeyboardInterrupt):
                 stop_engine()
+        if "multiprocessing.util" in sys.modules:
+            from multiprocessing import util
+
+            with suppress(Exception, KeyboardInterrupt):
+                # Semaphores shared with processes that judged: else Python tells of them as leaked.
+                util._run_finalizers(0)  # type: ignore[attr-defined]
         os._exit(130)
     sys.exit(code)

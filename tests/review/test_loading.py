@@ -17,6 +17,7 @@ from typing import Any
 import polars as pl
 import pytest
 
+from pipeline.cli import STOPPED
 from pipeline.errors import ReelproofError
 from pipeline.review import loading
 from pipeline.review.assessing import assess_run, assess_runs
@@ -299,6 +300,41 @@ def test_a_stopped_load_leaves_the_store_whole(small_run: Path, tmp_path: Path) 
         )
     with open_to_write(folder) as store:
         assert load_sheet(store, small_run).rows_set_aside == 0
+
+
+SIDE_BY_SIDE = """
+import sys
+from pipeline.cli import main
+from pipeline.review import side_by_side
+side_by_side.WORTH_READINGS = 0
+side_by_side.cores = lambda: 2
+sys.argv = ["reelproof", "assess", "--store", sys.argv[1]]
+main()
+"""
+
+
+def test_judging_side_by_side_is_stopped_with_one_sentence(small_run: Path, tmp_path: Path) -> None:
+    copies_of(small_run, "R-0416", "R-0417", "R-0418")
+    folder = tmp_path / "s"
+    with open_to_write(folder) as store:
+        load_sheets(store, (small_run.parents[1],))
+    process = subprocess.Popen(
+        [sys.executable, "-c", SIDE_BY_SIDE, str(folder)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    # The folder for what the others make is there just before they are started.
+    while not list((folder / READINGS / UNFINISHED).glob("*")) and process.poll() is None:
+        time.sleep(0.02)
+    time.sleep(0.5)
+    process.send_signal(signal.SIGINT)
+    _, told = process.communicate(timeout=120)
+    assert (process.returncode, told) == (130, f"{STOPPED}\n")
+    assert list((folder / READINGS / UNFINISHED).glob("*")) == []
+    with open_to_write(folder) as store:
+        assert sweep(store) == ()
+        assert {one.outcome for one in assess_runs(store, ())} == {"judged"}
 
 
 def test_a_new_revision_of_a_limit_is_a_new_judgement_and_the_old_one_stays(
