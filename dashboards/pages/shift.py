@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from dashboards.records import Extreme, LimitRow, ReelRow, RunRow, ShiftReview, Standing
 from dashboards.rendering import write_page
 from dashboards.site import Site, Written
+from pipeline.words import counted
 
 POINT = "minimum wall at any point"
 # Reels of one standing named at once at the top of the page; the rest are one click away.
@@ -62,6 +63,15 @@ def why_in_short(reel: ReelRow) -> str:
     return ", ".join(f"{name}, {times[name]} findings" if times[name] > 1 else name for name in names)
 
 
+def shared_reasons(run: RunRow) -> tuple[str, ...]:
+    """Reasons that stand against every reel of a run of several: the page tells them once."""
+    if len(run.reels) < 2:
+        return ()
+    every = [{one.sentence for one in reel.reasons if not one.finding_id} for reel in run.reels]
+    in_all = set.intersection(*every) - set(run.quality.sentences)
+    return tuple(dict.fromkeys(one.sentence for one in run.reels[0].reasons if one.sentence in in_all))
+
+
 def gates(record: ShiftReview) -> tuple[Gate, ...]:
     """The shift's reels by standing; of a run whose data carry no conclusion only that is said, not why again."""
     turn_of = {one.reel_id: n for n, one in enumerate(record.first_things, 1) if one.reel_id}
@@ -70,10 +80,13 @@ def gates(record: ShiftReview) -> tuple[Gate, ...]:
     }
     grouped: dict[Standing, list[GateReel]] = {"releasable": [], "held": [], "no conclusion": []}
     for run in record.runs:
+        of_all = shared_reasons(run)
         for reel in run.reels:
             turn = turn_of.get(reel.reel_id, turn_of_run.get(run.run_id))
             shared = bool(reel.reasons) and reel.reasons[0].sentence in run.quality.sentences
             why = f"the data of run {run.run_id}" if shared else why_in_short(reel)
+            if of_all and all(one.sentence in of_all for one in reel.reasons):
+                why = f"{counted(len(of_all), 'reason')} against every reel of run {run.run_id}"
             thin = any(one.requirement == POINT for one in reel.reasons)
             grouped[reel.standing].append(
                 GateReel(
@@ -102,6 +115,7 @@ def write_shift_page(record: ShiftReview, site: Site) -> Written:
         "shift.html.j2",
         record,
         kinds_on=[kinds_on_maps(run) for run in record.runs],
+        shared=[shared_reasons(run) for run in record.runs],
         point_limit=point_limit,
         gates=gates(record),
         lower_first=lower_first,

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import groupby
 
 from dashboards.records import FirstThing, Plant, ShiftReview, ShiftTotals
 from pipeline.review.page_records.rows import reasons_of, run_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook, aware
+from pipeline.words import counted
 
 
 def shifts_of(books: list[RunBook]) -> list[tuple[str, list[RunBook]]]:
@@ -69,6 +71,7 @@ def _totals(books: list[RunBook]) -> ShiftTotals:
     )
 
 
+_NAMED = 6
 SEVERITY = {"critical": 0, "major": 1, "minor": 2, "observation": 3}
 
 
@@ -85,6 +88,7 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
     ]
     held = []
     for book in books:
+        alike: dict[tuple[str, ...], list[str]] = {}
         for row in book.reels:
             if row["standing"] != "held":
                 continue
@@ -94,20 +98,39 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
             worst = min(findings, key=lambda one: SEVERITY.get(one["severity"], 9), default=None)
             rank = SEVERITY.get(worst["severity"], 9) if worst else 4
             reasons = reasons_of(row, book.findings)
-            why = reasons[0].sentence if reasons else ""
-            others = len(reasons) - 1
-            more = f" And {others} more reason{'' if others == 1 else 's'}." if others else ""
+            if worst is None and row["first_action"]:
+                same = (row["first_action"], *(one.sentence for one in reasons))
+                alike.setdefault(same, []).append(row["reel_id"])
+                continue
             held.append(
                 (
                     rank,
                     FirstThing(
                         row["first_action"] or f"Hold reel {row['reel_id']} and look at it.",
-                        why + more,
+                        _with_more([one.sentence for one in reasons]),
                         row["reel_id"],
                         book.run_id,
                         worst["finding_id"] if worst else "",
                     ),
                 )
             )
+        held += [(4, _for_reels(book.run_id, reels, *same)) for same, reels in alike.items()]
     things.extend(thing for _, thing in sorted(held, key=lambda pair: pair[0]))
     return tuple(things)
+
+
+def _for_reels(run_id: str, reels: list[str], action: str, *reasons: str) -> FirstThing:
+    """What is to be done about reels held for the same reasons: one thing, however many they are."""
+    if len(reels) == 1:
+        return FirstThing(action, _with_more(reasons), reels[0], run_id)
+    named = reels if len(reels) <= _NAMED else reels[: _NAMED - 1]
+    rest = f" and {len(reels) - len(named)} more" if len(reels) > len(named) else ""
+    which = f"It holds {len(reels)} reels: {', '.join(named)}{rest}."
+    return FirstThing(action, f"{_with_more(reasons)} {which}".strip(), run_id=run_id)
+
+
+def _with_more(reasons: Sequence[str]) -> str:
+    """The first reason, and how many more there are."""
+    if len(reasons) < 2:
+        return "".join(reasons)
+    return f"{reasons[0]} And {counted(len(reasons) - 1, 'more reason')}."
