@@ -188,7 +188,7 @@ def samples(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Compare laboratory samples with readings of the same wire. Told are the bias and the limits of
+    """Compare laboratory samples with readings of the same wire. It gives the bias and the limits of
     agreement.
 
     Example: reelproof samples laboratory.csv --role "quality engineer" --store store

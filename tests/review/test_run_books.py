@@ -64,17 +64,21 @@ def test_a_book_says_what_its_run_alone_says(judged_store: Path) -> None:
         assert any(book.results_by_reel for book in books)
 
 
-def test_one_run_is_asked_alone_and_many_in_few_statements(
-    judged_store: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    asked: list[int] = []
+@pytest.fixture
+def asked(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How many runs each statement asked about, as they are asked."""
+    numbers: list[int] = []
     plain = Store.ask_of_each
 
     def counted(self: Store, question: str, key: str, keys: list[Any], **more: object) -> Any:
-        asked.append(len(keys))
+        numbers.append(len(keys))
         return plain(self, question, key, keys, **more)
 
     monkeypatch.setattr(Store, "ask_of_each", counted)
+    return numbers
+
+
+def test_one_run_is_asked_alone_and_many_in_few_statements(judged_store: Path, asked: list[int]) -> None:
     with open_to_read(judged_store) as store:
         books = run_books(store)
         assert books[2].materials
@@ -86,19 +90,12 @@ def test_one_run_is_asked_alone_and_many_in_few_statements(
         assert sum(asked) == len(books)
 
 
-def test_some_runs_are_asked_at_once(judged_store: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_some_runs_are_asked_at_once(judged_store: Path, asked: list[int]) -> None:
     with open_to_read(judged_store) as store:
         every = run_books(store)
         heads = [book.head for book in every[1:4]]
         alone = [book.reels for book in every[1:4]]
-        asked: list[int] = []
-        plain = Store.ask_of_each
-
-        def counted(self: Store, question: str, key: str, keys: list[Any], **more: object) -> Any:
-            asked.append(len(keys))
-            return plain(self, question, key, keys, **more)
-
-        monkeypatch.setattr(Store, "ask_of_each", counted)
+        asked.clear()
         assert [book.reels for book in run_books(store, heads)] == alone
         assert asked == [sum(head["assessment_id"] is not None for head in heads)]
         assert run_books(store, []) == []
