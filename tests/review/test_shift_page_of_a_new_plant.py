@@ -48,7 +48,7 @@ def test_a_reason_that_stands_against_every_reel_is_told_once(small_run: Path, t
         second.sentence
         == "Enter the missing limit or gather the missing evidence, then assess the run again."
     )
-    assert second.why == f"{told} It holds 2 reels: L1-0415-02, L1-0415-03."
+    assert second.why == f"{told} For this alone 2 reels are held: L1-0415-02, L1-0415-03."
     (held,) = (gate.reels for gate in gates(record) if gate.standing == "held")
     assert [(one.reel.reel_id, one.turn) for one in held] == [
         ("L1-0415-01", 1),

@@ -125,7 +125,7 @@ def _for_reels(run_id: str, reels: list[str], action: str, *reasons: str) -> Fir
         return FirstThing(action, _with_more(reasons), reels[0], run_id)
     named = reels if len(reels) <= _NAMED else reels[: _NAMED - 1]
     rest = f" and {len(reels) - len(named)} more" if len(reels) > len(named) else ""
-    which = f"It holds {len(reels)} reels: {', '.join(named)}{rest}."
+    which = f"For this alone {len(reels)} reels are held: {', '.join(named)}{rest}."
     return FirstThing(action, f"{_with_more(reasons)} {which}".strip(), run_id=run_id)
 
 
