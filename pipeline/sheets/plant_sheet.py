@@ -26,6 +26,7 @@ from pipeline.sheets.plant_limits import (
     limit_row,
     name_complaints,
 )
+from pipeline.sheets.plant_samples import Samples, sample_complaints
 from pipeline.sheets.toml_file import Sheet, read_sheet
 from pipeline.units import m_from_foot
 
@@ -287,6 +288,7 @@ class PlantSheet(Sheet):
         risks: how often a requirement may fail when a target is sought.
         charts: alarm budget of the control charts and the reels that set their limits.
         retention: how long readings are kept at full rate; for ever where left out.
+        samples: requirements shown by laboratory samples, and how often one is asked for.
     """
 
     plant: Plant
@@ -305,6 +307,7 @@ class PlantSheet(Sheet):
     risks: AcceptedRisks = AcceptedRisks()
     charts: Charts = Charts()
     retention: Retention | None = None
+    samples: Samples = Samples()
 
     @property
     def name(self) -> str:
@@ -358,6 +361,7 @@ def read_plant_sheet(path: Path) -> PlantSheet:
     """
     sheet = read_sheet(path, PlantSheet)
     complaints = name_complaints(path, sheet.limits, sheet.listings, tuple(sheet.certified))
+    complaints += sample_complaints(path, sheet.samples)
     if not complaints:
         complaints = limit_complaints(path, sheet.limits, sheet.second_person.limits)
     if complaints:
