@@ -47,8 +47,8 @@ def test_nothing_is_shown_by_samples_unless_the_sheet_says_so() -> None:
             '[samples]\nshown = [{ requirement = "covering at any point", per = "run", types = ["XHWH-2"] }]\n',
             [
                 (
-                    "plant.toml: samples.shown[1].types: 'XHWH-2' is not a wire type on file. The nearest is XHHW-2. On file "
-                    "are THHN, THWN, THWN-2, XHHW-2, XHHW, XHH, RHW-2, USE-2, RW90-1000V."
+                    "plant.toml: samples.shown[1].types: 'XHWH-2' is not a wire type on file. The nearest is XHHW-2. "
+                    "On file are THHN, THWN, THWN-2, XHHW-2, XHHW, XHH, RHW-2, USE-2, RW90-1000V."
                 ),
             ],
         ),
@@ -59,8 +59,8 @@ def test_nothing_is_shown_by_samples_unless_the_sheet_says_so() -> None:
             ),
             [
                 (
-                    "plant.toml: samples.shown[2]: 'covering at any point' stands in samples.shown[1] for the same type. "
-                    "Name each requirement once for a type."
+                    "plant.toml: samples.shown[2]: 'covering at any point' stands in samples.shown[1] for the same "
+                    "type. Name each requirement once for a type."
                 ),
             ],
         ),
