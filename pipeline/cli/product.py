@@ -85,7 +85,7 @@ def _sheet(
         wire,
         day,
         entered.limit_rows,
-        entered.requirement_sets_of(wire.family),
+        entered.certificate,
         entered.listings_for(tuple(one.name for one in wire.types), wire.size.name),
     )
 

@@ -19,6 +19,7 @@ from pipeline.products.limits import Limit, Missing, limits_in_force, missing_re
 from pipeline.products.listing import ListingOption
 from pipeline.products.product import Product
 from pipeline.products.ratings import Rating, rated_volts, ratings_of
+from pipeline.products.requirement_sets import EVERY_SET, Certificate
 from pipeline.products.sheet_line import SheetLine, absent_line, line_of
 from pipeline.products.stress import electrical_lines
 from pipeline.products.table_rows import Figure, Source, source_named, table_rows
@@ -98,7 +99,7 @@ def construction_sheet(
     product: Product,
     on: date | None = None,
     plant_limits: Sequence[LimitRow] = (),
-    requirement_sets: Sequence[str] | None = None,
+    certificate: Certificate = EVERY_SET,
     listings: Sequence[ListingOption] = (),
 ) -> ConstructionSheet:
     """The construction sheet of a product.
@@ -107,10 +108,11 @@ def construction_sheet(
         product: the wire.
         on: day whose limits are shown; None for the limits with no end set.
         plant_limits: the plant's own rows (``PlantSheet.limit_rows``).
-        requirement_sets: sets the lot is certified to; None for all on file.
+        certificate: what the plant's lots are certified to (``PlantSheet.certificate``); every set on file where
+            left out.
         listings: options of the plant's listing that cover its size.
     """
-    limits = limits_in_force(product, on, plant_limits, requirement_sets)
+    limits = limits_in_force(product, on, plant_limits, certificate)
     ratings = ratings_of(product)
     lines: tuple[SheetLine, ...] = (
         *_conductor_lines(product),
@@ -133,7 +135,7 @@ def construction_sheet(
         ratings=ratings,
         listings=tuple(listings),
         limits=limits,
-        missing=missing_requirements(product, on, plant_limits, requirement_sets),
+        missing=missing_requirements(product, on, plant_limits, certificate),
         implied=implied_concentricities(limits, product.average_wall_mm),
         sources=_sources(lines, ratings, limits),
         cautions=(*product.cautions, *CAUTIONS),

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from pipeline.products.limit_rows import (
+    DIAMETERS,
     OF_AVERAGE,
     OF_DIAMETER,
     REQUIREMENTS,
@@ -18,6 +19,7 @@ from pipeline.products.limit_rows import (
     LimitRow,
     package_rows,
 )
+from pipeline.products.requirement_sets import set_misspelled
 
 # Widest figures that can be meant, in the unit of this program (common practice, no source).
 PLAUSIBLE: dict[str, dict[str, tuple[float, float]]] = {
@@ -85,6 +87,21 @@ def _alone(number: int, row: LimitRow) -> Iterator[Fault]:
             f"It may be {', '.join(REQUIREMENTS)}",
         )
         return
+    if row.sense != "at least" and row.requirement not in DIAMETERS:
+        yield Fault(
+            number,
+            "sense",
+            f"limit '{row.limit_id}' says {row.sense}, but {row.requirement} is limited by a least value",
+            "Write at least, or take the key out",
+        )
+    meant = set_misspelled(row.requirement_set)
+    if meant is not None:
+        yield Fault(
+            number,
+            "requirement_set",
+            f"'{row.requirement_set}' is not how the requirement set '{meant}' is written",
+            f"Write {meant}",
+        )
     if row.size_from.order > row.size_to.order:
         yield Fault(
             number,
@@ -160,6 +177,24 @@ def _named(number: int, row: LimitRow) -> Iterator[Fault]:
             f"'{row.replaces}' is a limit for {known[row.replaces].requirement}, not {row.requirement}",
             "Name a limit for the same requirement",
         )
+    elif _laxer(row, known[row.replaces]) and not row.note.strip():
+        other = known[row.replaces]
+        yield Fault(
+            number,
+            "note",
+            f"limit '{row.limit_id}' of {row.value_of_record:g} {row.unit_of_record} is laxer than "
+            f"'{other.limit_id}' of {other.value_of_record:g} {other.unit_of_record}, which it replaces",
+            "Check the figure; if the document does state it, say so in a note",
+        )
+
+
+def _laxer(row: LimitRow, other: LimitRow) -> bool:
+    """True if a row lets through wire that the row it replaces would not."""
+    if row.unit != other.unit:
+        return True
+    less = row.value < other.value - 1e-9
+    more = row.value > other.value + 1e-9
+    return less if other.sense == "at least" else more
 
 
 def _meet(one: LimitRow, other: LimitRow) -> bool:

@@ -24,6 +24,8 @@ REQUIREMENTS: tuple[str, ...] = (
     "overall diameter",
     "spark test voltage",
 )
+# Requirements that may have a greatest value; a limit of any other is a least value.
+DIAMETERS: tuple[str, ...] = ("overall diameter",)
 SENSES: tuple[str, ...] = ("at least", "at most")
 
 OF_AVERAGE = "% of minimum average wall"

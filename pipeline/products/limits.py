@@ -6,11 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from pipeline.products.limit_rows import OF_AVERAGE, OF_DIAMETER, LimitRow, package_rows
+from pipeline.products.limit_rows import DIAMETERS, OF_AVERAGE, OF_DIAMETER, LimitRow, package_rows
 from pipeline.products.product import Product
-from pipeline.products.table_rows import Row, table_rows
-
-ANY = "*"
+from pipeline.products.requirement_sets import ANY, AVERAGE, EVERY_SET, Certificate, asked_of_wire
+from pipeline.products.table_rows import table_rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,58 +93,64 @@ def limits_in_force(
     product: Product,
     on: date | None,
     plant_limits: Iterable[LimitRow] = (),
-    requirement_sets: Sequence[str] | None = None,
+    certificate: Certificate = EVERY_SET,
 ) -> tuple[Limit, ...]:
-    """Every limit in force for a product on a day, of every requirement set, side by side.
+    """Every limit in force for a product on a day, of every requirement set that applies, side by side.
 
     Args:
         product: the wire.
         on: the day the run was made; None for the limits with no end set.
-        plant_limits: the plant's own rows (``PlantSheet.limit_rows``); one that names a program row in
-            `replaces` takes its place while it is in force.
-        requirement_sets: the sets the lot is certified to; None for all on file. The plant's own rows for
-            concentricity, overall diameter and spark test are kept whatever their set.
+        plant_limits: the plant's own rows (``PlantSheet.limit_rows``), kept whatever their set; one that names a
+            program row in `replaces` takes its place while it is in force.
+        certificate: what the plant's lots are certified to (``PlantSheet.certificate``); every set on file where
+            left out.
 
     Returns:
-        Limits in the order of requirement set, then requirement; empty if none is on file.
+        Limits in the order of requirement set, then requirement; empty if none is on file. A percentage of an
+        average that is not on file is left out here and told by `missing_requirements`.
     """
-    names = tuple(one.name for one in product.types)
-    plant = [row for row in plant_limits if row.applies_to(names, product.size) and _holds(row, on)]
-    replaced = {row.replaces for row in plant if row.replaces}
-    rows = [
-        row
-        for row in package_rows()
-        if row.applies_to(names, product.size) and _holds(row, on) and row.limit_id not in replaced
-    ]
-    kept = [row for row in (*rows, *plant) if _asked(row, requirement_sets)]
-    return tuple(_limit(row, product, kept) for row in kept)
+    kept = _rows_in_force(product, on, plant_limits, certificate)
+    return tuple(_limit(row, product, kept) for row in kept if _can_be_worked_out(row, kept))
 
 
 def missing_requirements(
     product: Product,
     on: date | None,
     plant_limits: Iterable[LimitRow] = (),
-    requirement_sets: Sequence[str] | None = None,
+    certificate: Certificate = EVERY_SET,
 ) -> tuple[Missing, ...]:
-    """What cannot be judged for want of a limit: one record for each requirement without one.
+    """What cannot be judged for want of a limit: one record for each set and requirement without one.
 
     Args:
         product: the wire.
         on: the day the run was made; None for the requirements with no end set.
         plant_limits: the plant's own rows.
-        requirement_sets: the sets the lot is certified to; None for all on file.
+        certificate: what the plant's lots are certified to; every set on file where left out.
     """
-    limits = limits_in_force(product, on, plant_limits, requirement_sets)
-    missing = []
-    for row in table_rows("requirements"):
-        named = row["requirement_set"]
-        if named != ANY and requirement_sets is not None and named not in requirement_sets:
-            continue
-        if not _in_dates(on, row["applies_from"], row["applies_to"]):
-            continue
-        without = _types_without(row, product, limits)
-        if without:
-            missing.append(_missing(row, product, without, on))
+    rows = tuple(plant_limits)
+    limits = limits_in_force(product, on, rows, certificate)
+    names = tuple(one.name for one in product.types)
+    without: dict[tuple[str, str], list[str]] = {}
+    notes: dict[tuple[str, str], dict[str, None]] = {}
+    for one in asked_of_wire(names, certificate, on):
+        if not any(
+            is_limit_of(limit, one.requirement, one.requirement_set, one.type_name) for limit in limits
+        ):
+            key = (one.requirement_set, one.requirement)
+            without.setdefault(key, []).append(one.type_name)
+            notes.setdefault(key, {})[one.note] = None
+    missing = [
+        _missing(requirement, named, product, tuple(types), on, tuple(notes[named, requirement]))
+        for (named, requirement), types in without.items()
+    ]
+    held = {one.requirement for one in limits}
+    missing += [
+        _missing(row["requirement"], ANY, product, names, on, (row["note"],))
+        for row in table_rows("requirements")
+        if row["requirement_set"] == ANY and row["requirement"] not in held
+    ]
+    kept = _rows_in_force(product, on, rows, certificate)
+    missing += [_without_average(row, product, on) for row in kept if not _can_be_worked_out(row, kept)]
     return tuple(missing)
 
 
@@ -165,26 +170,26 @@ def most_demanding(limits: Iterable[Limit]) -> tuple[Limit, ...]:
     return tuple(hardest.values())
 
 
-def _types_without(row: Row, product: Product, limits: Sequence[Limit]) -> tuple[str, ...]:
-    """Types of the product for which a requirement has no limit in force."""
-    asked = set(row["types"].split(";"))
-    types = [one.name for one in product.types if asked == {ANY} or one.name in asked]
-    covered: set[str] = set()
-    for one in limits:
-        if one.requirement == row["requirement"] and row["requirement_set"] in (ANY, one.requirement_set):
-            covered |= set(one.types)
-    if row["requirement_set"] == ANY and covered:
-        return ()
-    return tuple(name for name in types if name not in covered)
+def is_limit_of(limit: Limit, requirement: str, requirement_set: str, type_name: str) -> bool:
+    """True if a limit is what a set asks of a type; a wall is limited by a least value only."""
+    directed = limit.sense == "at least" or requirement in DIAMETERS
+    same = (limit.requirement, limit.requirement_set) == (requirement, requirement_set)
+    return directed and same and type_name in limit.types
 
 
-def _missing(row: Row, product: Product, types: tuple[str, ...], on: date | None) -> Missing:
-    requirement, named = row["requirement"], row["requirement_set"]
+def _missing(
+    requirement: str,
+    named: str,
+    product: Product,
+    types: tuple[str, ...],
+    on: date | None,
+    notes: tuple[str, ...],
+) -> Missing:
     whose = "" if named == ANY else f" to {named}"
     if len(types) < len(product.types):
         whose += f" as type {' and '.join(types)}"
     day = "" if on is None else f" on {on:%Y-%m-%d}"
-    told = f" {row['note']}" if row["note"] else ""
+    told = "".join(f" {note}" for note in notes if note)
     return Missing(
         requirement,
         named,
@@ -194,20 +199,53 @@ def _missing(row: Row, product: Product, types: tuple[str, ...], on: date | None
     )
 
 
-def _asked(row: LimitRow, requirement_sets: Sequence[str] | None) -> bool:
-    if requirement_sets is None or row.requirement_set in requirement_sets:
-        return True
-    return row.requirement in ("concentricity", "overall diameter", "spark test voltage")
+def _without_average(row: LimitRow, product: Product, on: date | None) -> Missing:
+    return Missing(
+        row.requirement,
+        row.requirement_set,
+        on,
+        f"Not judged: limit '{row.limit_id}' is a percentage of the minimum average wall of {row.requirement_set}, "
+        f"and no such average of {product.name} is on file.",
+        "Enter the average under [[limits]], or give the limit in mil or mm.",
+    )
+
+
+def _rows_in_force(
+    product: Product, on: date | None, plant_limits: Iterable[LimitRow], certificate: Certificate
+) -> tuple[LimitRow, ...]:
+    """Rows that hold for the wire on the day: the program's of the sets that apply, and all of the plant's."""
+    names = tuple(one.name for one in product.types)
+    plant = [row for row in plant_limits if row.applies_to(names, product.size) and _holds(row, on)]
+    replaced = {row.replaces for row in plant if row.replaces}
+    applying = {name: certificate.sets_for(name) for name in names}
+    rows = [
+        row
+        for row in package_rows()
+        if row.applies_to(names, product.size)
+        and _holds(row, on)
+        and row.limit_id not in replaced
+        and any(row.requirement_set in applying[name] for name in names if name in row.types)
+    ]
+    return (*rows, *plant)
 
 
 def _holds(row: LimitRow, on: date | None) -> bool:
     return row.effective_to is None if on is None else row.in_force(on)
 
 
-def _in_dates(on: date | None, first: str, last: str) -> bool:
-    if on is None:
-        return not last
-    return (not first or date.fromisoformat(first) <= on) and (not last or on <= date.fromisoformat(last))
+def _averages_of(row: LimitRow, rows: Sequence[LimitRow]) -> list[float]:
+    """The minimum average walls [mm] of a row's set for its types."""
+    return [
+        one.value
+        for one in rows
+        if (one.requirement, one.requirement_set) == (AVERAGE, row.requirement_set)
+        and not one.relative
+        and set(one.types) & set(row.types)
+    ]
+
+
+def _can_be_worked_out(row: LimitRow, rows: Sequence[LimitRow]) -> bool:
+    return row.unit != OF_AVERAGE or bool(_averages_of(row, rows))
 
 
 def _limit(row: LimitRow, product: Product, rows: Sequence[LimitRow]) -> Limit:
@@ -215,12 +253,7 @@ def _limit(row: LimitRow, product: Product, rows: Sequence[LimitRow]) -> Limit:
     if row.unit == OF_DIAMETER:
         value, unit = row.value / 100.0 * product.overall_mm, "mm"
     if row.unit == OF_AVERAGE:
-        average = max(
-            one.value
-            for one in rows
-            if one.requirement == "minimum average wall" and one.requirement_set == row.requirement_set
-        )
-        value, unit = row.value / 100.0 * average, "mm"
+        value, unit = row.value / 100.0 * max(_averages_of(row, rows)), "mm"
     return Limit(
         limit_id=row.limit_id,
         requirement=row.requirement,

@@ -65,9 +65,7 @@ def question_of(
     turned, told = _bolts_turned(line, sheets)
     return TuningQuestion(
         line=line,
-        limits=limits_in_force(
-            product, latest["shift_date"], plant.limit_rows, plant.requirement_sets_of(product.family)
-        ),
+        limits=limits_in_force(product, latest["shift_date"], plant.limit_rows, plant.certificate),
         price=price,
         covering=sheets[latest["run_id"]].covering,
         covering_price=covering_price,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal
@@ -12,6 +12,7 @@ from pydantic import Field, model_validator
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.products.limit_checks import faults_of_limits
 from pipeline.products.limit_rows import UNITS, LimitRow
+from pipeline.products.requirement_sets import known_sets, nearest_set
 from pipeline.products.sizes import size_named
 from pipeline.products.type_letters import types_named
 from pipeline.sheets.toml_file import Sheet
@@ -111,7 +112,7 @@ def limit_row(one: EnteredLimit) -> LimitRow:
     unit, factor = UNITS[one.unit]
     return LimitRow(
         limit_id=one.id,
-        types=tuple(types_named(name)[0].name for name in one.types),
+        types=tuple(dict.fromkeys(found.name for name in one.types for found in types_named(name))),
         size_from=size_named(one.size_from),
         size_to=size_named(one.size_to),
         requirement=one.requirement,
@@ -137,9 +138,12 @@ def limit_row(one: EnteredLimit) -> LimitRow:
 
 
 def name_complaints(
-    path: Path, limits: Sequence[EnteredLimit], listings: Sequence[Listing], certified: Sequence[str]
+    path: Path,
+    limits: Sequence[EnteredLimit],
+    listings: Sequence[Listing],
+    certified: Mapping[str, Sequence[str]],
 ) -> list[Complaint]:
-    """Types and sizes that are not on file, and limit ids that stand more than once."""
+    """Types, sizes and requirement sets that are not on file, and limit ids that stand more than once."""
     entries: list[tuple[str, EnteredLimit | Listing]] = []
     entries += [(f"limits[{n}]", one) for n, one in enumerate(limits, 1)]
     entries += [(f"listings[{n}]", one) for n, one in enumerate(listings, 1)]
@@ -149,14 +153,29 @@ def name_complaints(
             complaints += _not_found(f"{path}: {key}.types", name, types_named)
         complaints += _not_found(f"{path}: {key}.size_from", one.size_from, size_named)
         complaints += _not_found(f"{path}: {key}.size_to", one.size_to, size_named)
-    for construction in certified:
+    for construction, sets in certified.items():
         complaints += _not_found(f"{path}: certified", construction, types_named)
+        complaints += _sets_not_known(f'{path}: certified."{construction}"', sets, limits)
     ids = [one.id for one in limits]
     complaints += [
         Complaint(f"{path}: limits", f"the id '{name}' stands more than once", "Give each limit its own id")
         for name in sorted({one for one in ids if ids.count(one) > 1})
     ]
     return complaints
+
+
+def _sets_not_known(where: str, sets: Sequence[str], limits: Sequence[EnteredLimit]) -> Iterator[Complaint]:
+    """Requirement sets of a certificate that neither the program nor a limit of the sheet names."""
+    own = tuple(dict.fromkeys(one.requirement_set for one in limits))
+    if not sets:
+        yield Complaint(where, "it names no requirement set", "Name one, or take the key out")
+    for name in sets:
+        if name in known_sets() or name in own:
+            continue
+        near = nearest_set(name, own)
+        hint = f"The nearest is {near}. " if near else ""
+        listed = "; ".join(dict.fromkeys((*known_sets(), *own)))
+        yield Complaint(where, f"'{name}' is not a requirement set on file", f"{hint}On file are {listed}")
 
 
 def limit_complaints(path: Path, limits: Sequence[EnteredLimit], second_person: bool) -> list[Complaint]:

@@ -16,6 +16,7 @@ from pydantic import Field, model_validator
 from pipeline.errors import SheetError
 from pipeline.products.limit_rows import LimitRow
 from pipeline.products.listing import ListingOption
+from pipeline.products.requirement_sets import Certificate
 from pipeline.products.sizes import size_named
 from pipeline.sheets.plant_limits import (
     EnteredLimit,
@@ -280,7 +281,8 @@ class PlantSheet(Sheet):
         spark_test: what is asked of the in-line spark test.
         second_person: which acts need a second person.
         may_decide: by disposition, the roles that may decide or confirm it; any role where one is left out.
-        certified: by construction, the requirement sets its lots are certified to; all where left out.
+        certified: by type, or types joined by ``/``, the requirement sets lots are certified to; every set on file
+            for a type left out. The sets that the type letters call for are judged whatever stands here.
         limits: limits the plant enters.
         listings: options of the plant's listing.
         cutting: what a cutting plan may use.
@@ -338,9 +340,11 @@ class PlantSheet(Sheet):
         """The decision rule for a requirement; simple acceptance where the sheet gives none."""
         return next((rule for name, rule in self.decision.items() if name == requirement), Decision())
 
-    def requirement_sets_of(self, construction: str) -> tuple[str, ...] | None:
-        """The requirement sets a construction's lots are certified to; None where the sheet gives none."""
-        return self.certified.get(construction)
+    @property
+    def certificate(self) -> Certificate:
+        """What the plant's lots are certified to, by type; every set on file for a type the sheet does not name."""
+        entered = {(one.requirement_set, name) for one in self.limit_rows for name in one.types}
+        return Certificate(self.certified, frozenset(entered))
 
     def listings_for(self, types: Sequence[str], size: str) -> tuple[ListingOption, ...]:
         """The options of the plant's listing that cover a wire of these types and this size."""
@@ -360,7 +364,7 @@ def read_plant_sheet(path: Path) -> PlantSheet:
         SheetError: the sheet cannot be read, is not whole, or holds limits that cannot stand.
     """
     sheet = read_sheet(path, PlantSheet)
-    complaints = name_complaints(path, sheet.limits, sheet.listings, tuple(sheet.certified))
+    complaints = name_complaints(path, sheet.limits, sheet.listings, sheet.certified)
     complaints += sample_complaints(path, sheet.samples)
     if not complaints:
         complaints = limit_complaints(path, sheet.limits, sheet.second_person.limits)

@@ -90,7 +90,6 @@ def bench_of(
         placement=replace(placed.placement, phases=measured.phases),
         warnings=(*placed.warnings, *measured.warnings, *checks.warnings),
     )
-    certified = plant.requirement_sets_of(product.family)
     return Bench(
         run,
         line,
@@ -99,8 +98,8 @@ def bench_of(
         on,
         placed,
         measured,
-        limits_in_force(product, on, plant.limit_rows, certified),
-        missing_requirements(product, on, plant.limit_rows, certified),
+        limits_in_force(product, on, plant.limit_rows, plant.certificate),
+        missing_requirements(product, on, plant.limit_rows, plant.certificate),
         checks,
         days or (on,),
     )

@@ -33,6 +33,7 @@ from pipeline.steps.doubted_sightings import (
     worst_of_sound_wire,
 )
 from pipeline.steps.evidence import Seen
+from pipeline.steps.release_rule import walls_not_shown
 from pipeline.steps.rows_behind import with_rows
 from pipeline.steps.sightings_of_run import (
     Gap,
@@ -351,6 +352,8 @@ def _standing(
         for one in own
         if one.verdict in {"no conclusion", "indeterminate", "does not conform"} and not holding
     )
+    # What is a reason already is told once; this catches a wall that was never judged at all.
+    reasons.extend(walls_not_shown(bench, own) if not reasons else ())
     action = holding[0].main.rule.advice + "." if holding else ""
     if reasons and not action:
         action = "Enter the missing limit or gather the missing evidence, then assess the run again."

@@ -70,7 +70,7 @@ def test_a_plants_limits_stand_on_the_sheet_beside_the_implied_concentricity() -
         find_product("XHHW-2", "1/0 AWG", "concentric"),
         DAY,
         sheet.limit_rows,
-        sheet.requirement_sets_of("XHHW-2"),
+        sheet.certificate,
     )
     assert made.missing == ()
     assert made.line("walls and diameters", "minimum wall at any point, UL 44").status == "plant-entered"

@@ -13,6 +13,9 @@ DEMO = Path(__file__).parents[2] / "sample_runs" / "plant.toml"
 HEAD = '[plant]\nname = "Plant"\nzone = "UTC"\n'
 
 
+SETS_ON_FILE = "On file are UL 83; UL 44; UL 854; CSA C22.2 No. 38, 1000 V; ICEA S-95-658/NEMA WC 70."
+
+
 def limit(**changes: str | None) -> str:
     """A limit that can stand, with some keys changed or, for None, left out."""
     keys: dict[str, str | None] = {
@@ -91,8 +94,8 @@ def test_decision_rules_and_holds(demo: PlantSheet) -> None:
     assert demo.holds.longest_unmonitored_m == 60.0
     assert demo.holds.spark_faults_per_reel == 2
     assert demo.second_person.dispositions == ("concession", "release")
-    assert demo.requirement_sets_of("XHHW-2") == ("UL 44", "ICEA S-95-658/NEMA WC 70")
-    assert demo.requirement_sets_of("XHHW") is None
+    assert demo.certificate.sets_for("XHHW-2") == ("UL 44", "ICEA S-95-658/NEMA WC 70")
+    assert demo.certificate.sets_for("THWN-2") == ("UL 83",)
 
 
 def test_listings_are_by_type_and_size(demo: PlantSheet) -> None:
@@ -294,6 +297,7 @@ CASES: dict[str, tuple[str, list[str]]] = {
             requirement='"minimum average wall"',
             value="26",
             replaces='"UL44-average-14..10"',
+            note='"as the licensed copy prints it"',
         ),
         [
             (
@@ -382,6 +386,52 @@ CASES: dict[str, tuple[str, list[str]]] = {
             (
                 "plant.toml: decision.concentricity.rule: found 'hope'. It may be 'simple acceptance' or "
                 "'guard band'."
+            ),
+        ],
+    ),
+    "a certified requirement set mistyped": (
+        '[certified]\n"XHHW-2" = ["UL44"]\n',
+        [
+            (
+                "plant.toml: certified.\"XHHW-2\": 'UL44' is not a requirement set on file. The nearest is UL 44. "
+                f"{SETS_ON_FILE}"
+            ),
+        ],
+    ),
+    "a certified requirement set of nobody": (
+        '[certified]\n"THHN" = ["Zone rule"]\n',
+        [
+            (f"plant.toml: certified.\"THHN\": 'Zone rule' is not a requirement set on file. {SETS_ON_FILE}"),
+        ],
+    ),
+    "a certificate that names nothing": (
+        '[certified]\n"THHN" = []\n',
+        ['plant.toml: certified."THHN": it names no requirement set. Name one, or take the key out.'],
+    ),
+    "a limit of a requirement set spelled otherwise": (
+        limit(requirement_set='"ul-44"'),
+        [
+            (
+                "plant.toml: limits[1].requirement_set: 'ul-44' is not how the requirement set 'UL 44' is written. "
+                "Write UL 44."
+            ),
+        ],
+    ),
+    "a least wall written as a greatest": (
+        limit(sense='"at most"'),
+        [
+            (
+                "plant.toml: limits[1].sense: limit 'own-1' says at most, but minimum wall at any point is limited by "
+                "a least value. Write at least, or take the key out."
+            ),
+        ],
+    ),
+    "a laxer limit in another's place": (
+        limit(requirement='"minimum average wall"', value="54", replaces='"UL44-average-1..4-0"'),
+        [
+            (
+                "plant.toml: limits[1].note: limit 'own-1' of 54 mil is laxer than 'UL44-average-1..4-0' of 55 mil, "
+                "which it replaces. Check the figure; if the document does state it, say so in a note."
             ),
         ],
     ),
