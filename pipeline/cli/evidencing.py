@@ -96,7 +96,7 @@ def journal(
         anchor = anchor_of(entries) if day is None else anchor_of_day(entries, day_of(day, "--day"))
         shown = list(entries[: anchor.size])
         if subject is not None:
-            from pipeline.review.asking import not_on_file
+            from pipeline.review.not_found import not_on_file
             from pipeline.review.proving import entries_about
 
             shown = entries_about(opened, subject, shown)

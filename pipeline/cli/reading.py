@@ -114,14 +114,20 @@ def _number(value: float | None, form: str, otherwise: str = "none") -> str:
 
 
 def _print_reel(answer: dict[str, Any]) -> None:
-    row = answer["reel"]
+    row, now = answer["reel"], answer["standing"]
+    if now["left_while_held"]:
+        print(f"ALARM: {now['headline']}")
     print(
-        f"Reel {row['reel_id']}: {row['standing']}. {row['size']} {row['construction']}, {row['conductor']} "
+        f"Reel {row['reel_id']}: {now['code']}. {row['size']} {row['construction']}, {row['conductor']} "
         f"{row['metal']}, run {row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}."
     )
-    for reason in row["reasons"]:
+    if now["code"] not in ("held", "no conclusion"):
+        print(f"  {now['headline']}")
+    for reason in now["reasons"]:
         print(f"  - {reason}")
-    if row["standing"] != "releasable" and row["first_action"]:
+    if now["evidence"] != now["code"]:
+        print(f"  On the in-line evidence alone it is {now['evidence']}.")
+    if now["code"] in ("held", "no conclusion") and row["first_action"]:
         print(f"  First: {row['first_action']}")
     print(
         f"  {row['length_m']:.1f} m on the reel, {row['steady_m']:.1f} m of it at steady speed; "
@@ -188,6 +194,7 @@ def _print_decided(answer: dict[str, Any]) -> None:
         print(f"\nDecided so far; the reel is {decided['standing']}{by}:")
         for sentence in decided["acts"]:
             print(f"  {sentence}")
+    code_of = {one["length_id"]: one["code"] for one in answer["standing"]["lengths"]}
     for one in answer["cut_lengths"]:
         left = f", shipped in {one['shipment']} to {one['to_place']}" if one["shipment"] else ""
         what = (
@@ -197,8 +204,8 @@ def _print_decided(answer: dict[str, Any]) -> None:
         )
         turned = ", turned round" if one["turned"] else ""
         print(
-            f"{what} ({one['use']}): {one['from_outer_m']:.1f} m to {one['to_outer_m']:.1f} m from the outer "
-            f"end{turned}{left}."
+            f"{what} ({one['use']}, {code_of[one['length_id']]}): {one['from_outer_m']:.1f} m to "
+            f"{one['to_outer_m']:.1f} m from the outer end{turned}{left}."
         )
 
 

@@ -3,27 +3,18 @@
 from __future__ import annotations
 
 import json
-from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
 from pipeline.review.lengths import lengths_of_reel, lengths_on_file
+from pipeline.review.not_found import not_on_file
+from pipeline.review.standing import standing_of
+from pipeline.review.standing_told import standing_record
 from pipeline.store.readings import thinned_sentence, thinning_of
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
-
-
-def not_on_file(kind: str, wanted: str, known: list[str]) -> NotFoundError:
-    """The complaint that no `kind` of that number is on file, naming the nearest ones."""
-    near = get_close_matches(wanted, known, n=3, cutoff=0.5)
-    remedy = (
-        f"The nearest on file: {', '.join(near)}"
-        if near
-        else f"{len(known)} others are on file; check the number, or load the run that holds it"
-    )
-    return NotFoundError(Complaint(wanted, f"no {kind} of this number is on file", remedy))
 
 
 def end_unsure_m(store: Store, assessment_id: int) -> dict[str, float]:
@@ -59,6 +50,7 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         "findings": store.ask("questions/reel_findings", **key),
         "results": results_of(store, row["assessment_id"], reel_id),
         "lots": store.ask("questions/reel_lots", load_id=row["load_id"], **key),
+        "standing": standing_record(standing_of(store, reel_id)),
         "decided": _decided(store, row),
         "cut_lengths": lengths_of_reel(store, reel_id),
         "readings": _readings_told(store, row["load_id"]),

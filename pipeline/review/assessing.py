@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline import __version__
-from pipeline.review.asking import not_on_file
 from pipeline.review.basis import METHOD_VERSION, basis_of, basis_sha256
 from pipeline.review.journal import note, note_all
 from pipeline.review.judging import Judgement, judgement_of
 from pipeline.review.line_review import review_lines
 from pipeline.review.loading import STORE_TURN, put_texts_on_file
+from pipeline.review.not_found import not_on_file
 from pipeline.review.processes import give_back
 from pipeline.review.reel_record import KIND as REEL
 from pipeline.review.reel_record import reel_records

@@ -18,10 +18,11 @@ from pipeline.lots.complaint import (
 )
 from pipeline.lots.field_damage import GUIDE, DamageRule
 from pipeline.products.product import find_product
-from pipeline.review.asking import end_unsure_m, not_on_file
+from pipeline.review.asking import end_unsure_m
 from pipeline.review.decided import acts_of_run
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.lengths import GONE, lengths_of_reel, lengths_on_file, marks_told
+from pipeline.review.not_found import not_on_file
 from pipeline.review.printed_mark import wire_at_printed
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet

@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Any, Literal
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.containment import Containment, Suspect, Touched, contain, contain_window, together
 from pipeline.lots.genealogy import WHOLE, Genealogy, Node, NodeKind, Span, joined
-from pipeline.review.asking import not_on_file
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
 from pipeline.review.deciding import plant_sheet_of
 from pipeline.review.genealogy_of_store import RESIDENCE_S, genealogy_of
 from pipeline.review.journal import note
 from pipeline.review.lengths import GONE, lengths_on_file
+from pipeline.review.not_found import not_on_file
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store

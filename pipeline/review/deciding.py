@@ -23,7 +23,6 @@ from pipeline.nonconformance.disposition import (
     state_of,
 )
 from pipeline.nonconformance.proposal import proposed
-from pipeline.review.asking import not_on_file
 from pipeline.review.decided import (
     LETS_GO,
     RunActs,
@@ -34,6 +33,7 @@ from pipeline.review.decided import (
     reel_state,
 )
 from pipeline.review.finding_on_file import finding_of
+from pipeline.review.not_found import not_on_file
 from pipeline.sheets.plant_sheet import PlantSheet
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.lots.journal import anchor_of
-from pipeline.review.asking import not_on_file
 from pipeline.review.journal import journal_of
+from pipeline.review.not_found import not_on_file
 from pipeline.review.page_records.finding import finding_review
 from pipeline.review.page_records.lot import lot_history, lots_of
 from pipeline.review.page_records.plant import plant_of

@@ -16,9 +16,9 @@ from pipeline import __version__
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.journal import Anchor, Entry, anchor_of, check_journal, prove, prove_unchanged
 from pipeline.lots.pack import PackContent
-from pipeline.review.asking import not_on_file
 from pipeline.review.journal import journal_of
 from pipeline.review.lengths import KIND, lengths_of_reel, lengths_on_file
+from pipeline.review.not_found import not_on_file
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store

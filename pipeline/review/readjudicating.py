@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, ReelproofError
-from pipeline.review.asking import not_on_file
+from pipeline.review.not_found import not_on_file
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.trust.calibration import DriftFound, JudgedReel, Readjudged, readjudicate
 

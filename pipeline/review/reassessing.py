@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from pipeline.errors import ReelproofError
-from pipeline.review.asking import not_on_file
 from pipeline.review.assessing import put_judgement_on_file, thinned_reason
 from pipeline.review.basis import basis_sha256
 from pipeline.review.line_review import review_lines
+from pipeline.review.not_found import not_on_file
 from pipeline.review.reassess_work import Done, Work, work_batch, work_on
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import sweep, thinned_folders

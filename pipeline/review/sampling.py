@@ -13,9 +13,9 @@ import polars as pl
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.results import Refused, Result
-from pipeline.review.asking import not_on_file
 from pipeline.review.gauge_tables import Sample
 from pipeline.review.journal import note
+from pipeline.review.not_found import not_on_file
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.store.readings import read_frame
 from pipeline.trust.laboratory import Agreement, FittedLine, agreement, deming, line_with_errors_in_both

@@ -13,7 +13,7 @@ from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
-from pipeline.review.asking import not_on_file
+from pipeline.review.not_found import not_on_file
 from pipeline.review.tuning_question import facts_on_file, named, newest_change, question_of
 from pipeline.review.tuning_runs import tuning_run
 from pipeline.store.readings import thinned_folders

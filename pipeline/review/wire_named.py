@@ -13,9 +13,9 @@ from pipeline.errors import Complaint, NotFoundError
 from pipeline.lots.declaration import ReelEvidence
 from pipeline.nonconformance.disposition import State
 from pipeline.nonconformance.rules import rule_for
-from pipeline.review.asking import not_on_file
 from pipeline.review.decided import acts_of_run
 from pipeline.review.lengths import GONE, lengths_of_reel, lengths_on_file
+from pipeline.review.not_found import not_on_file
 from pipeline.review.shipping import reel_and_findings
 
 if TYPE_CHECKING:

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.results import Assumption, Refused, Result
 from pipeline.review.decided import RunActs, finding_state, run_acts
-from pipeline.review.lengths import lengths_on_file
+from pipeline.review.run_facts import PlantFacts, by_reel
+from pipeline.review.standing import Standing, standings_of
 from pipeline.review.stretches_on_file import stretches_of
 from pipeline.store.readings import thinned_sentence, thinnings_on_file
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from dashboards.records import Answer, AnswerGroup
     from pipeline.store.database import Store
@@ -61,14 +62,7 @@ def answer_of(row: Row) -> Answer:
     )
 
 
-def _by_reel(rows: Iterable[Row]) -> dict[str, list[Row]]:
-    found: dict[str, list[Row]] = {}
-    for row in rows:
-        found.setdefault(row["reel_id"], []).append(row)
-    return found
-
-
-class ShelfBook:
+class ShelfBook(PlantFacts):
     """What is asked once for all runs, and for many runs at a time where their books are read one after the other.
 
     Args:
@@ -78,30 +72,17 @@ class ShelfBook:
     """
 
     def __init__(self, store: Store, heads: Sequence[Row] = (), ahead: int = 1) -> None:
-        self.store = store
+        super().__init__(store)
         self.heads = heads
         self._first = ahead
         self._found: dict[str, dict[Any, list[Row] | None]] = {}
         self._ahead: dict[str, int] = {}
         self._numbers: dict[str, dict[Any, int]] = {}
-        self._sheets: dict[str, str] = {}
-
-    @cached_property
-    def by_reel(self) -> dict[str, list[Row]]:
-        """Lengths by the reel they were made on."""
-        return _by_reel(lengths_on_file(self.store))
 
     @cached_property
     def thinnings(self) -> dict[str, Row]:
         """How each folder of readings that was thinned was thinned."""
         return thinnings_on_file(self.store)
-
-    def sheet(self, sha256: str) -> str:
-        """The text of a sheet, "" where it is not on file."""
-        if sha256 not in self._sheets:
-            found = self.store.ask("questions/sheet", sha256=sha256)
-            self._sheets[sha256] = found[0]["text"] if found else ""
-        return self._sheets[sha256]
 
     def answer(self, question: str, key: str, value: Any) -> list[Row]:
         """What a question about one run's `key` answers; a book keeps it.
@@ -161,6 +142,16 @@ class RunBook:
         shift = "".join(sign if sign.isalnum() else "-" for sign in str(self.head["shift"]).upper())
         return f"{self.head['shift_date']:%Y-%m-%d}-{shift.strip('-')}"
 
+    @property
+    def zone(self) -> str:
+        """The zone of the plant's clocks."""
+        return self.shelf.zone(self.head["judged_plant_sheet_sha256"] or self.head["plant_sheet_sha256"])
+
+    @cached_property
+    def standings(self) -> dict[str, Standing]:
+        """How every reel stands now."""
+        return standings_of(self)
+
     def _of_assessment(self, question: str) -> list[Row]:
         return self._of(question, "assessment_id") if self.is_judged else []
 
@@ -185,12 +176,12 @@ class RunBook:
     @cached_property
     def requirements_by_reel(self) -> dict[str, list[Row]]:
         """Every requirement judged, by the reel."""
-        return _by_reel(self.requirements)
+        return by_reel(self.requirements)
 
     @cached_property
     def walls_by_reel(self) -> dict[str, list[Row]]:
         """Of what was judged the wall at any point, by the reel."""
-        return _by_reel(self._of_assessment("walls_of_assessment"))
+        return by_reel(self._of_assessment("walls_of_assessment"))
 
     @cached_property
     def decision_rules(self) -> list[tuple[str, str]]:
