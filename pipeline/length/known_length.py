@@ -11,11 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.length import intervals
+from pipeline.length.log_gaps import GAP_READINGS
 
 Floats = NDArray[np.float64]
-
-# Neighbours further apart than this many readings' wire have a gap between them.
-GAP_READINGS = 1.5
 
 
 def known_wire(
@@ -36,7 +34,7 @@ def known_wire(
         at_m: wire that stood before the instrument at each of its readings [m].
         speed_m_s: line speed then [m/s].
         usable: whether the reading may be used.
-        interval_s: time between readings of the instrument [s].
+        interval_s: time between readings of the instrument, or of the log where that is shorter [s].
         window_m: wire a reading averages over beyond speed x interval [m].
         resolution_m: smallest step of the length counter [m].
 

@@ -14,6 +14,9 @@ from pipeline.length.slip import counter_scale, find_slips, mend_slips
 
 Floats = NDArray[np.float64]
 
+# Over a longer gap of the log the speed says nothing of what a counter did meanwhile [s] (chosen here).
+LONGEST_BRIDGED_S = 60.0
+
 
 def whole_speed(speed: Floats | None, seconds: Floats, warnings: list[str]) -> Floats | None:
     """Speed at every row [m/s]: carried over rows that have none, with the sign that runs forward.
@@ -63,7 +66,7 @@ def lengths_of_rows(
     Returns:
         The repaired length, and 'length counter' or 'line speed'.
     """
-    run_m = None if speed is None else integral_m(speed, seconds)
+    run_m = None if speed is None else integral_m(speed, seconds, alone=counter is None)
     if counter is None:
         if run_m is None:
             raise ValueError("neither a counter nor a speed")
@@ -87,18 +90,21 @@ def lengths_of_rows(
     return _on_all_rows(repaired, rows, seconds, run_m), "length counter"
 
 
-def integral_m(speed: Floats, seconds: Floats) -> Floats:
+def integral_m(speed: Floats, seconds: Floats, alone: bool = False) -> Floats:
     """Length by speed [m]: the trapezoid rule, and nothing across a gap of the log longer than a minute.
 
     Args:
         speed: line speed at each row [m/s].
         seconds: time of each row [s].
+        alone: True where no counter tells what ran in such a gap: a line that ran beside it is then taken to have
+            run through it, so that the wire exists and counts as unread. One that stood made none.
 
     Returns:
         The running length, 0 at the first row.
     """
     gap = np.diff(seconds)
-    step = 0.5 * (speed[1:] + speed[:-1]) * np.where(gap > 60.0, 0.0, gap)
+    unknown = (gap > LONGEST_BRIDGED_S) & (not alone)
+    step = 0.5 * (speed[1:] + speed[:-1]) * np.where(unknown, 0.0, gap)
     return np.concatenate(([0.0], np.cumsum(step)))
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.length import intervals
+from pipeline.length.log_gaps import rows_missing, unlogged_wire
 from pipeline.length.placement import Placement
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Instrument, LineSheet
@@ -40,6 +41,7 @@ class SparkExposure:
         untested: wire of the run that had not [m].
         under_exposed: wire that passed too fast [m].
         no_voltage: wire that passed with the voltage missing or too low [m].
+        unlogged: wire in the electrode while the log missed rows, so that nothing shows the voltage [m].
         over_stressed: wire that stood in the electrode [m].
         cycles_asked: cycles, or seconds, asked at every point.
         unit: 'cycles', or 's' at a direct voltage.
@@ -53,6 +55,7 @@ class SparkExposure:
     untested: Floats
     under_exposed: Floats
     no_voltage: Floats
+    unlogged: Floats
     over_stressed: Floats
     cycles_asked: float
     unit: str
@@ -106,6 +109,7 @@ def spark_exposure(
     least_kv: float | None,
     cycles_asked: float = CYCLES_ASKED,
     dwell_asked_s: float = DWELL_ASKED_S,
+    carried: NDArray[np.bool_] | None = None,
 ) -> SparkExposure | Refused:
     """Cycles of the test voltage at each point of the wire, from the speed it really had.
 
@@ -119,10 +123,11 @@ def spark_exposure(
         least_kv: least voltage that counts as on [kV]; None takes any voltage above half the run's usual one.
         cycles_asked: full cycles asked at every point of an alternating voltage.
         dwell_asked_s: time asked at every point of a direct voltage [s].
+        carried: rows of the logs that carry the voltage; all where left out.
 
     Returns:
         The exposure, or a refusal where the line sheet does not say enough. Time in a stop counts; wire the
-        log does not show entering and leaving is untested.
+        log does not show entering and leaving is untested, and so is wire in the electrode while the log missed rows.
     """
     tester = line.instrument("spark tester")
     refused = _refusal(tester, placement)
@@ -136,18 +141,20 @@ def spark_exposure(
     at_m = front - tester.station_m
     enters = np.interp(front - half, front, seconds, left=np.nan)
     leaves = np.interp(front + half, front, seconds, right=np.nan)
+    rows = np.ones(placement.seconds.size, dtype=np.bool_) if carried is None else carried
+    unlogged = _unlogged(placement, tester, rows, half)
     dwell = leaves - enters
-    cycles = rate * dwell
+    cycles = rate * (dwell - _lost_s(placement.seconds[rows], enters, leaves))
     known = np.isfinite(cycles)
     fast = known & (cycles < asked)
     edges = _edges(at_m)
-    low_kv = _voltage_off(placement, tester, spark_kv, least_kv, half)
+    low_kv = _voltage_off(placement, tester, spark_kv, least_kv, half, rows)
     seen = intervals.where(edges, known)
-    under = intervals.where(edges, fast)
+    under = _less(intervals.where(edges, fast), unlogged)
     stood = intervals.where(
         edges, known & (dwell > STOOD_S + tester.window_m / np.maximum(_usual(placement), 0.01))
     )
-    bad = intervals.merged(np.concatenate((under, low_kv)))
+    bad = intervals.merged(np.concatenate((under, low_kv, unlogged)))
     run = (placement.start_m, placement.made_m - tester.station_m)
     tested = intervals.overlap(seen, intervals.outside(bad, *_span(seen))) if seen.size else intervals.NONE
     tested = intervals.within(tested, *run)
@@ -159,11 +166,16 @@ def spark_exposure(
         untested,
         intervals.within(under, *run),
         intervals.within(low_kv, *run),
+        intervals.within(unlogged, *run),
         stood,
         asked,
         unit,
         fastest_speed_m_s(rate, tester.window_m, asked),
-        _sentence(intervals.length_m(untested), intervals.within(under, *run), low_kv, (asked, unit), run),
+        _sentence(
+            intervals.length_m(untested),
+            tuple(intervals.length_m(intervals.within(one, *run)) for one in (under, low_kv, unlogged)),
+            (asked, unit),
+        ),
     )
 
 
@@ -219,32 +231,59 @@ def _span(wire: Floats) -> tuple[float, float]:
     return float(wire[0, 0]), float(wire[-1, 1])
 
 
+def _less(wire: Floats, taken: Floats) -> Floats:
+    """Merged wire without what is taken."""
+    return intervals.overlap(wire, intervals.outside(taken, *_span(wire))) if wire.size else wire
+
+
+def _unlogged(placement: Placement, tester: Instrument, rows: NDArray[np.bool_], half: float) -> Floats:
+    """Wire that ran into, through or out of the electrode while the log missed rows [m], merged."""
+    gaps = unlogged_wire(
+        placement.seconds[rows],
+        placement.readings["front_m"].to_numpy()[rows],
+        placement.readings["speed_m_s"].to_numpy()[rows],
+        placement.resolution_m,
+    )
+    return intervals.merged(gaps - tester.station_m + np.array([-half, half]))
+
+
+def _lost_s(seconds: Floats, enters: Floats, leaves: Floats) -> Floats:
+    """Time the log missed between two instants [s]: standing wire had no voltage on record then either."""
+    lost = np.concatenate(([0.0], np.cumsum(np.where(rows_missing(seconds), np.diff(seconds), 0.0))))
+    between: Floats = np.interp(leaves, seconds, lost) - np.interp(enters, seconds, lost)
+    return between
+
+
 def _voltage_off(
-    placement: Placement, tester: Instrument, spark_kv: Floats | None, least_kv: float | None, half: float
+    placement: Placement,
+    tester: Instrument,
+    spark_kv: Floats | None,
+    least_kv: float | None,
+    half: float,
+    carried: NDArray[np.bool_],
 ) -> Floats:
     """Wire in or passing the electrode while the voltage was missing or too low."""
     if spark_kv is None or not bool(np.isfinite(spark_kv).any()):
         return np.array([[placement.start_m - tester.station_m, placement.made_m]])
     usual = float(np.nanmedian(spark_kv))
     limit = least_kv if least_kv is not None else 0.5 * usual
-    off = ~(spark_kv >= limit)
-    at = placement.at_m - tester.station_m
+    off = ~(spark_kv[carried] >= limit)
+    at = placement.at_m[carried] - tester.station_m
     step = np.abs(np.diff(at, append=at[-1]))
     rows = np.flatnonzero(off)
     reach = half + step[rows]
     return intervals.merged(np.stack([at[rows] - reach, at[rows] + reach], axis=1))
 
 
-def _sentence(
-    untested_m: float, under: Floats, low_kv: Floats, asked: tuple[float, str], run: tuple[float, float]
-) -> str:
+def _sentence(untested_m: float, parts_m: tuple[float, ...], asked: tuple[float, str]) -> str:
+    """The result in words; `parts_m` is wire that passed too fast, without voltage, and while rows were missing."""
     if untested_m <= 0:
         return f"Every point had at least {asked[0]:g} {asked[1]} of the test voltage."
     fewer = "less" if asked[1] == "s" else "fewer"
-    too_fast = intervals.length_m(under)
-    off = intervals.length_m(intervals.within(low_kv, *run))
+    too_fast, off, unlogged = parts_m
+    missing = f", {unlogged:.1f} m passed while the log missed rows" if unlogged > 0 else ""
     return (
         f"{untested_m:.1f} m are untested: {too_fast:.1f} m had {fewer} than {asked[0]:g} {asked[1]} of the test "
-        f"voltage, {off:.1f} m passed with the voltage missing or too low. That is a fault of the test, not of "
-        "the wire; the wire is held until it is tested."
+        f"voltage, {off:.1f} m passed with the voltage missing or too low{missing}. That is a fault of the test, not "
+        "of the wire; the wire is held until it is tested."
     )

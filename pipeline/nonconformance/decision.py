@@ -7,7 +7,7 @@ assessment (clause numbers from memory); ISO 14253-1 for the default of 95 % (se
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from statistics import NormalDist
 from typing import Literal
@@ -32,12 +32,13 @@ class DecisionRule:
     """How a plant decides with uncertain values; printed on every record.
 
     Args:
-        kind: ``simple acceptance`` compares the value itself (JCGM 106, 8.2); ``guard band`` wants
-            conformity shown, and nonconformity shown, with `confidence` (JCGM 106, 8.3; ISO 14253-1).
+        kind: ``guard band``, the default, wants conformity shown, and nonconformity shown, with `confidence`
+            (JCGM 106, 8.3; ISO 14253-1, whose default it is); ``simple acceptance`` compares the value itself
+            (JCGM 106, 8.2), where a plant writes it down.
         confidence: probability asked for by the guard band; 0.95 is the default of ISO 14253-1.
     """
 
-    kind: RuleKind = "simple acceptance"
+    kind: RuleKind = "guard band"
     confidence: float = 0.95
 
     def __post_init__(self) -> None:
@@ -177,6 +178,33 @@ def decide(value: float, u: float, limit: float, sense: Sense, rule: DecisionRul
     if rule.kind == "simple acceptance" or sign * (value - reject) <= eps:
         return Decision(Verdict.DOES_NOT_CONFORM, probability, accept, reject, probability, str(rule))
     return Decision(Verdict.CANNOT_BE_TOLD, probability, accept, reject, None, str(rule))
+
+
+def decide_bounded(
+    worst: float, best: float, u: float, limit: float, sense: Sense, rule: DecisionRule
+) -> Decision:
+    """The verdict on a value that is only known to lie between two bounds, under the plant's rule.
+
+    It conforms only if the worse bound does, and fails for certain only if the better bound does; between them
+    nothing is said, whatever the rule: a rule decides about uncertainty, and a bound is not one. The probability
+    is that of the worse bound, so it is a lower bound.
+
+    Args:
+        worst: worse bound for this sense of limit [any unit].
+        best: better bound [same unit]; equal to `worst` where the value itself was measured.
+        u: standard uncertainty of either bound [same unit].
+        limit: the limit [same unit].
+        sense: ``at least`` or ``at most``.
+        rule: the plant's rule for this requirement.
+
+    Source: derived; acceptance and rejection as in JCGM 106:2012, clause 8.
+    """
+    found = decide(worst, u, limit, sense, rule)
+    if found.verdict is not Verdict.DOES_NOT_CONFORM or best == worst:
+        return found
+    if decide(best, u, limit, sense, rule).verdict is Verdict.DOES_NOT_CONFORM:
+        return found
+    return replace(found, verdict=Verdict.CANNOT_BE_TOLD, risk=None)
 
 
 def process_posterior(value: float, u: float, process_mean: float, process_sd: float) -> tuple[float, float]:

@@ -14,12 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.length.reels import PlacedReel
-from pipeline.nonconformance.decision import DecisionRule, decide
+from pipeline.nonconformance.decision import DecisionRule, decide_bounded
 from pipeline.nonconformance.finding import Sighting
 from pipeline.nonconformance.intervals import Floats, Mask, nonconforming_intervals
 from pipeline.nonconformance.rules import Rule, figure, limit_text, told
 from pipeline.nonconformance.sense import Sense
 from pipeline.products.limits import Limit
+
+# What is added to a figure that is the worse of two bounds.
+BOUND = " (worse bound; bounded, not measured)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +93,7 @@ def sightings(
     usable: Mask | None = None,
     reels: Sequence[PlacedReel] = (),
     row: NDArray[np.int64] | None = None,
+    best: Floats | None = None,
 ) -> tuple[Sighting, ...]:
     """The lengths over which a quantity is not said to conform to a limit.
 
@@ -97,7 +101,7 @@ def sightings(
         rule: the rule.
         limit: the limit in force.
         at_m: position of each reading [m].
-        value: the readings [unit of the rule].
+        value: the readings [unit of the rule]; at their worse bound where only bounds are known.
         instrument: plant's number of the instrument.
         u: standard uncertainty of one reading [unit of the rule].
         decision_rule: the plant's rule for this requirement.
@@ -105,6 +109,7 @@ def sightings(
         usable: False where a reading may not judge the wire.
         reels: the reels; a length ends where the wire is cut.
         row: row of each reading in the run, to walk back to the log.
+        best: the readings at their better bound [unit of the rule]; None where the quantity itself was read.
 
     Returns:
         sightings in the order of the wire.
@@ -131,12 +136,13 @@ def sightings(
     against = {"sense": sense, "limit": limit_text(limit)}
     seen = []
     for one in found.iter_rows(named=True):
-        decision = decide(one["worst"], u, limit.value, sense, decision_rule)
+        at_best = one["worst"] if best is None else float(best[one["worst_index"]])
+        decision = decide_bounded(one["worst"], at_best, u, limit.value, sense, decision_rule)
         sentence = told(
             rule,
             one["from_m"],
             one["to_m"],
-            worst=figure(one["worst"], rule.unit),
+            worst=f"{figure(one['worst'], rule.unit)}{BOUND if best is not None else ''}",
             worst_at_m=f"{one['worst_at_m']:.1f}",
             verdict=decision.verdict.value,
             **against,

@@ -178,7 +178,7 @@ RULES: tuple[Rule, ...] = (
         "",
         "major",
         True,
-        "No usable reading of {subject} over {length} from {from_m} m to {to_m} m: {detail}.",
+        "No usable reading of {subject} on {length} of the wire from {from_m} m to {to_m} m: {detail}.",
         "Inspect the length by other means, or do not release it on in-line evidence",
     ),
     Rule(

@@ -42,22 +42,24 @@ class Decision(Sheet):
     """How measurement uncertainty enters a judgement (JCGM 106:2012, clause 8).
 
     Args:
-        rule: ``simple acceptance`` compares the estimate with the limit; ``guard band`` asks that the wire
-            meets the limit with the confidence given.
+        rule: ``guard band``, the default, asks that the wire meets the limit with the confidence given
+            (ISO 14253-1); ``simple acceptance`` compares the estimate with the limit, where a plant writes it.
         confidence: one-sided confidence of the guard band, 0.5 to 1; not used by simple acceptance.
     """
 
-    rule: DecisionRule = "simple acceptance"
+    rule: DecisionRule = "guard band"
     confidence: Annotated[float, Field(gt=0.5, lt=1.0)] = 0.95
 
 
 class Holds(Sheet):
-    """When a reel is held whatever its walls say; a rule left out is not applied.
+    """When a reel is held whatever its walls say.
 
     Args:
-        longest_unmonitored_m: longest length without evidence allowed in one reel [m].
-        unmonitored_pct: greatest share of a reel without evidence [%].
-        spark_faults_per_reel: greatest number of spark faults on one reel, after double counts are joined.
+        longest_unmonitored_m: longest length of a reel that may be unmonitored, or untested by the spark test [m].
+            Where this and the share are left out, none may; where one is left out, the other bounds both.
+        unmonitored_pct: greatest share of a reel that may be unmonitored or untested [%].
+        spark_faults_per_reel: greatest number of spark faults on one reel, after double counts are joined; no number
+            holds of itself where it is left out.
         surface_flaw_mm: size from which a surface flaw holds the wire [mm]; smaller ones are listed only, and
             all are where it is left out.
         calibration_overdue: True to hold wire measured by an instrument past its calibration date.
@@ -274,7 +276,7 @@ class PlantSheet(Sheet):
 
     Args:
         plant: who the plant is.
-        decision: decision rule by requirement; simple acceptance where one is left out.
+        decision: decision rule by requirement; guard band with 95 % where one is left out.
         holds: when a reel is held.
         findings: how readings become findings.
         severity: severity by rule; as the program ships it where one is left out.
@@ -337,7 +339,7 @@ class PlantSheet(Sheet):
         return tuple(limit_row(one) for one in self.limits)
 
     def decision_for(self, requirement: str) -> Decision:
-        """The decision rule for a requirement; simple acceptance where the sheet gives none."""
+        """The decision rule for a requirement; guard band with 95 % where the sheet gives none."""
         return next((rule for name, rule in self.decision.items() if name == requirement), Decision())
 
     @property

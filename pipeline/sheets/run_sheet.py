@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field, model_validator
 
@@ -44,14 +44,22 @@ class Covering(Sheet):
     Args:
         mean_mm: mean wall of the covering [mm], a stated assumption.
         uncertainty_mm: its standard uncertainty [mm].
-        offset_mm: largest offset of the covering's own centre seen in cut samples [mm].
+        offset_mm: largest offset of the covering's own centre seen in cut samples [mm]; left out, it may be as great
+            as the covering's mean wall, since a covering may be bare on one side.
         basis: where these figures come from.
     """
 
     mean_mm: Annotated[float, Field(gt=0)]
     uncertainty_mm: NotNegative
-    offset_mm: NotNegative = 0.0
+    offset_mm: NotNegative
     basis: str
+
+    @model_validator(mode="before")
+    @classmethod
+    def _offset_not_seen(cls, given: Any) -> Any:
+        if isinstance(given, dict) and "offset_mm" not in given and "mean_mm" in given:
+            return {**given, "offset_mm": given["mean_mm"]}
+        return given
 
 
 class Lot(Sheet):

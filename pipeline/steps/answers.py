@@ -41,15 +41,17 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
     spans += [("reel", reel.id, reel.from_m, reel.to_m) for reel in reels]
     rows: list[AnswerRow] = []
     for scope, subject, from_m, to_m in spans:
-        worth: dict[str, tuple[Floats, EffectiveN | None]] = {}
+        worth: dict[tuple[str, str], tuple[Floats, EffectiveN | None]] = {}
         for limit in limits:
             rule = rule_for(limit.requirement)
             seen = bench.seen_for(rule) if rule is not None else None
             if rule is None or seen is None or rule.column == "spark_kv":
                 continue
-            if rule.column not in worth:
-                worth[rule.column] = _series_of(seen, from_m, to_m)
-            answer = _capability(seen, limit, *worth[rule.column], from_m=from_m, to_m=to_m)
+            # Both senses share one series unless the readings are bounds, of which each sense takes the worse.
+            key = (rule.column, limit.sense if seen.bounded else "")
+            if key not in worth:
+                worth[key] = _series_of(seen, from_m, to_m, limit.sense)
+            answer = _capability(seen, limit, *worth[key], from_m=from_m, to_m=to_m)
             if isinstance(answer, Refused):
                 # Wire on which instruments contradict each other is left out; that may be why too little is left.
                 answer = bench.measured.no_conclusion(answer.question, from_m, to_m) or answer
@@ -57,7 +59,7 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
             if scope == "run":
                 known = answer.known_m if isinstance(answer, Result) else None
                 for made in (shape_answer, redrawn_index):
-                    shape = made(seen, limit, worth[rule.column][0], known or 0.0)
+                    shape = made(seen, limit, worth[key][0], known or 0.0)
                     rows.append(AnswerRow(scope, subject, "shape of the readings", shape))
         rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, from_m, to_m, subject)))
     usual = float(np.median([reel.length_m for reel in reels]))
@@ -80,8 +82,8 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
     return (*rows, *fault_patterns(bench), *line_answers(bench), *wire_answers(bench))
 
 
-def _series_of(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, EffectiveN | None]:
-    series = seen.series(from_m, to_m)
+def _series_of(seen: Seen, from_m: float, to_m: float, sense: str) -> tuple[Floats, EffectiveN | None]:
+    series = seen.series(from_m, to_m, sense)
     known = np.isfinite(series)
     if int(known.sum()) < FEWEST_READINGS or float(np.ptp(series[known])) == 0.0:
         return series, None

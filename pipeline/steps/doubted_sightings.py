@@ -6,17 +6,15 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from pipeline.length import intervals
-from pipeline.nonconformance.decision import Verdict, decide
+from pipeline.nonconformance.decision import Verdict, decide_bounded
 from pipeline.nonconformance.finding import Sighting
 from pipeline.nonconformance.judging import reels_concerned
 from pipeline.products.limits import Limit
 from pipeline.steps.bench import Bench
-from pipeline.steps.evidence import Seen
+from pipeline.steps.evidence import Seen, Worst
 
 
-def worst_of_sound_wire(
-    bench: Bench, seen: Seen, from_m: float, to_m: float, sense: str
-) -> tuple[float, float] | None:
+def worst_of_sound_wire(bench: Bench, seen: Seen, from_m: float, to_m: float, sense: str) -> Worst | None:
     """The worst reading and its place on wire whose instruments do not contradict each other; None without one.
 
     Args:
@@ -61,8 +59,9 @@ def _fails(bench: Bench, limit: Limit, seen: Seen, one: Sighting) -> bool:
     worst = worst_of_sound_wire(bench, seen, one.from_m, one.to_m, sense)
     if worst is None:
         return False
-    decision = decide(
-        worst[0],
+    decision = decide_bounded(
+        worst.value,
+        worst.at_best,
         seen.uncertainty,
         limit.value,
         "at least" if sense == "at least" else "at most",

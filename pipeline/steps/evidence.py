@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,14 @@ from pipeline.sheets.line_sheet import Instrument
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Rows = NDArray[np.int64]
+
+
+class Worst(NamedTuple):
+    """The worst reading of a stretch: its value at the worse bound, its place [m], its value at the better bound."""
+
+    value: float
+    at_m: float
+    at_best: float
 
 
 @dataclass(frozen=True)
@@ -35,6 +44,8 @@ class Seen:
         extent_m: wire one reading averages over [m].
         hole_m: distance between readings beyond which the wire between them was not seen [m].
         known: stretches of wire with trustworthy evidence [m], one row a stretch.
+        low: least value that each reading leaves possible [unit], None where the quantity itself was read.
+        high: greatest value that each reading leaves possible [unit], None where the quantity itself was read.
         like: another quantity of the instrument with the same fit readings, or None; what is worked out of these
             is then worked out and held once.
     """
@@ -52,6 +63,8 @@ class Seen:
     extent_m: float
     hole_m: float
     known: Floats
+    low: Floats | None = None
+    high: Floats | None = None
     like: Seen | None = field(default=None, repr=False, compare=False)
 
     @cached_property
@@ -80,24 +93,46 @@ class Seen:
         """Length between `from_m` and `to_m` [m] with trustworthy evidence."""
         return intervals.length_m(intervals.within(self.known, from_m, to_m))
 
-    def worst(self, from_m: float, to_m: float, sense: str) -> tuple[float, float] | None:
+    @property
+    def bounded(self) -> bool:
+        """Whether the readings only tell between which bounds the quantity lies."""
+        return self.low is not None or self.high is not None
+
+    def at_worst(self, sense: str) -> Floats:
+        """The readings [unit] as a limit of that sense judges them: where only bounds are known, the worse one."""
+        bound = self.low if sense == "at least" else self.high
+        return self.value if bound is None else bound
+
+    def at_best(self, sense: str) -> Floats:
+        """The readings [unit] at the better of their bounds for a limit of that sense."""
+        return self.at_worst("at most" if sense == "at least" else "at least")
+
+    def worst(self, from_m: float, to_m: float, sense: str) -> Worst | None:
         """The fit reading nearest to or furthest beyond a limit of that sense, and its place; None without one."""
         here = self.rows_within(from_m, to_m)
         if here.size == 0:
             return None
-        values = self.value[here]
+        values = self.at_worst(sense)[here]
         place = here[int(np.argmin(values) if sense == "at least" else np.argmax(values))]
-        return float(self.value[place]), float(self.at_m[place])
+        return Worst(
+            float(self.at_worst(sense)[place]), float(self.at_m[place]), float(self.at_best(sense)[place])
+        )
 
-    def series(self, from_m: float, to_m: float) -> Floats:
-        """Steady readings for statistics in the order of the log, NaN where a piece does not adjoin the next."""
+    def series(self, from_m: float, to_m: float, sense: str) -> Floats:
+        """Steady readings for statistics in the order of the log, NaN where a piece does not adjoin the next.
+
+        Args:
+            from_m: start of the wire [m].
+            to_m: its end [m].
+            sense: sense of the limit they are held against; bounded readings count at their worse bound.
+        """
         here = self.rows_within(from_m, to_m)
         counts = here[self.steady[here] & self.fit_for_statistics[here]]
         if counts.size == 0:
             return np.zeros(0)
         first, last = int(counts.min()), int(counts.max())
         series = np.full(last - first + 1, np.nan)
-        series[counts - first] = self.value[counts]
+        series[counts - first] = self.at_worst(sense)[counts]
         return series
 
     @cached_property

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 
@@ -34,3 +36,22 @@ def instruments_that_read(readings: pl.DataFrame, line: LineSheet) -> tuple[Inst
     """
     read = {name for name in readings.columns if readings[name].null_count() < readings.height}
     return tuple(one for one in line.instruments if read & set(channels_of(one)))
+
+
+def carrying(readings: pl.DataFrame, channels: tuple[str, ...]) -> NDArray[np.bool_]:
+    """True for rows of log files that carry at least one of these channels.
+
+    Rows of another log beside them in time, which never has the channel, are no readings lost.
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        channels: logged channels of one instrument.
+    """
+    every = np.ones(readings.height, dtype=np.bool_)
+    named = [name for name in channels if name in readings.columns]
+    if "file_no" not in readings.columns or not named or readings["file_no"].n_unique() < 2:
+        return every
+    read = readings.select("file_no", pl.any_horizontal(pl.col(named).is_not_null()).alias("read"))
+    files = read.filter(pl.col("read"))["file_no"].unique()
+    carried = readings["file_no"].is_in(files.implode()).to_numpy()
+    return carried if bool(carried.any()) else every

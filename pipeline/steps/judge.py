@@ -14,11 +14,12 @@ from typing import Literal
 
 import numpy as np
 
+from pipeline.length import intervals
 from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.cause import with_causes
-from pipeline.nonconformance.decision import Verdict, decide
+from pipeline.nonconformance.decision import Verdict, decide_bounded
 from pipeline.nonconformance.finding import Finding, Sighting, join_findings
-from pipeline.nonconformance.judging import on_reels
+from pipeline.nonconformance.judging import BOUND, on_reels
 from pipeline.nonconformance.numbering import KnownFinding, number_findings
 from pipeline.nonconformance.rules import SEVERITIES, figure, rule_for
 from pipeline.products.concentricity import implied_concentricities
@@ -32,7 +33,7 @@ from pipeline.steps.doubted_sightings import (
     on_every_reel_concerned,
     worst_of_sound_wire,
 )
-from pipeline.steps.evidence import Seen
+from pipeline.steps.evidence import Seen, Worst
 from pipeline.steps.release_rule import walls_not_shown
 from pipeline.steps.rows_behind import with_rows
 from pipeline.steps.sightings_of_run import (
@@ -47,6 +48,7 @@ from pipeline.steps.sightings_of_run import (
     splice_sightings,
     unmonitored_sightings,
 )
+from pipeline.steps.unmonitored import beyond_allowed
 from pipeline.steps.unseen import JUDGED_ON_SAMPLES, Outcome, verdict_unseen
 
 Standing = Literal["releasable", "held", "no conclusion"]
@@ -233,7 +235,7 @@ def _verdict(
     reel: PlacedReel,
     limit: Limit,
     seen: Seen | None,
-    worst: tuple[float, float] | None,
+    worst: Worst | None,
     failing: Sequence[Sighting],
     unknown: float,
 ) -> tuple[Outcome, str]:
@@ -243,7 +245,8 @@ def _verdict(
         return "no conclusion", f"No usable reading of {limit.requirement} lies on this reel."
     here = [one for one in failing if one.reel_id == reel.id]
     decisions = [one.decision.verdict for one in here if one.decision is not None]
-    shown = f"{figure(worst[0], limit.unit)} at {worst[1] - reel.from_m:.1f} m from the reel's start"
+    bound = BOUND if seen.bounded else ""
+    shown = f"{figure(worst[0], limit.unit)}{bound} at {worst[1] - reel.from_m:.1f} m from the reel's start"
     if Verdict.DOES_NOT_CONFORM in decisions:
         return (
             "does not conform",
@@ -255,18 +258,20 @@ def _verdict(
             f"The instruments disagree over {disagreeing:.0f} m of this reel, so nothing is concluded from them there."
         )
     if here:
-        return "indeterminate", f"Worst {shown} is too near the limit for the instrument's uncertainty."
+        why = "what is known of the covering" if seen.bounded else "the instrument's uncertainty"
+        return "indeterminate", f"Worst {shown} is too near the limit for {why}."
     if unknown >= reel.length_m:
         return "no conclusion", f"Worst {shown}, but no wire of this reel has full evidence behind it."
-    decision = decide(
-        worst[0],
+    decision = decide_bounded(
+        worst.value,
+        worst.at_best,
         seen.uncertainty,
         limit.value,
         "at least" if limit.sense == "at least" else "at most",
         bench.rule_of(limit.requirement),
     )
-    allowed = bench.plant.holds.unmonitored_pct
-    if allowed is not None and 100.0 * unknown / reel.length_m > allowed:
+    unread = intervals.outside(seen.known, reel.from_m, reel.to_m)
+    if beyond_allowed(bench.plant.holds, unread, reel, seen.extent_m).shape[0]:
         return "no conclusion", (
             f"Worst of what was read is {shown}, but {unknown:.1f} m of {reel.length_m:.1f} m were not read."
         )

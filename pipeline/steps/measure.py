@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pipeline.flags import ALL
 from pipeline.length import intervals
 from pipeline.length.known_length import known_wire
+from pipeline.length.log_gaps import spacing_s
 from pipeline.length.placement import Placement
 from pipeline.length.spark_exposure import SparkExposure, spark_exposure
 from pipeline.length.steady_state import DEFAULT_RULE, STEADY
@@ -23,7 +24,7 @@ from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.agreement import agreement_of_run, conductor_of, conductor_read, conductor_told
 from pipeline.steps.evidence import Seen
 from pipeline.steps.gauge_noise import gauge_noise, noise_mm
-from pipeline.steps.instrument_channels import channels_of, instruments_that_read
+from pipeline.steps.instrument_channels import carrying, channels_of, instruments_that_read
 from pipeline.steps.lone_wall import lone_rows, lone_told
 from pipeline.steps.place import Placed
 from pipeline.steps.settle import settled_placement
@@ -32,7 +33,7 @@ from pipeline.trust.redundancy import Stretch, no_conclusion
 from pipeline.trust.uncertainty import Uncertainty, measured_uncertainty
 from pipeline.wall.lobes import few_sensors_told, few_sensors_unknown
 from pipeline.wall.sections import measure_walls
-from pipeline.wall.two_layers import insulation_unknown
+from pipeline.wall.two_layers import insulation_between, insulation_unknown
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -278,13 +279,15 @@ class _Sight:
         seen = self.earlier.get(instrument.id, ())
         return next((one for one in reversed(seen) if np.array_equal(one[1].fit, fit)), None)
 
-    def known_to(self, instrument: Instrument, fit: Mask) -> Floats:
-        """Wire an instrument knows by its fit readings [m]."""
+    def known_to(self, instrument: Instrument, fit: Mask, channels: tuple[str, ...]) -> Floats:
+        """Wire an instrument knows by its fit readings [m]: none across rows further apart than the log's own."""
+        rows = carrying(self.readings, channels)
+        log_s = spacing_s(self.placement.seconds[rows])
         return known_wire(
-            self.placement.at_m - instrument.station_m,
-            self.speed,
-            fit,
-            instrument.interval_s,
+            self.placement.at_m[rows] - instrument.station_m,
+            self.speed[rows],
+            fit[rows],
+            min(instrument.interval_s, log_s) if log_s > 0.0 else instrument.interval_s,
             instrument.window_m,
             self.placement.resolution_m,
         )
@@ -311,8 +314,11 @@ def _walls(
     """What is seen of the wall; a line without a wall gauge sees the mean only, by its diameter."""
     gauge, cold = sight.line.instrument("wall gauge"), sight.line.instrument("cold diameter gauge")
     if gauge is not None and gauge.sensors is not None:
-        for name, uncertainty in _wall_uncertainty(sight.line, covering, sight.frame, known).items():
-            yield name, _seen(name, gauge, sight, channels_of(gauge), uncertainty, lone)
+        bounds = insulation_between(sight.frame, gauge, covering)
+        for name, uncertainty in _wall_uncertainty(sight.line, sight.frame, known).items():
+            low, high = bounds.get(name, (None, None))
+            seen = _seen(name, gauge, sight, channels_of(gauge), uncertainty, lone)
+            yield name, replace(seen, low=low, high=high)
     elif cold is not None:
         u = float(np.hypot(known["mean_wall_mm"].total_mm, conductor[1] / 2.0))
         yield "mean_wall_mm", _seen("mean_wall_mm", cold, sight, channels_of(cold), u)
@@ -336,27 +342,33 @@ def _spark(sight: _Sight, asked: SparkTest) -> tuple[dict[str, Seen], SparkExpos
     kv = sight.readings.select("row", at, "spark_kv")
     spark = _seen("spark_kv", tester, replace(sight, frame=kv), ("spark_kv",), 0.0)
     on = np.where(spark.fit, sight.readings["spark_kv"].cast(pl.Float64).to_numpy(), np.nan)
-    exposure = spark_exposure(sight.placement, sight.line, on, None, asked.cycles_asked, asked.dwell_asked_s)
+    exposure = spark_exposure(
+        sight.placement,
+        sight.line,
+        on,
+        None,
+        asked.cycles_asked,
+        asked.dwell_asked_s,
+        carrying(sight.readings, ("spark_kv",)),
+    )
     tested = intervals.NONE if isinstance(exposure, Refused) else exposure.tested
     return {"spark_kv": replace(spark, known=tested)}, exposure
 
 
 def _wall_uncertainty(
-    line: LineSheet, covering: Covering | None, frame: pl.DataFrame, known: Mapping[str, Uncertainty]
+    line: LineSheet, frame: pl.DataFrame, known: Mapping[str, Uncertainty]
 ) -> dict[str, float]:
     """Standard uncertainty of one section's mean, thinnest wall, offset [mm] and concentricity [%].
 
-    The walls' from `measured_uncertainty`; the offset's s sqrt(2/N) with the bound on the covering's own offset
-    as a rectangular distribution; the concentricity's 200 u(offset) / mean wall (derived).
+    The walls' from `measured_uncertainty`; the offset's s sqrt(2/N); the concentricity's 200 u(offset) / mean wall
+    (derived). The covering's own offset is a bound and in none of them: see `insulation_between`.
     """
     gauge = line.instrument("wall gauge")
     n = gauge.sensors or 1 if gauge is not None else 1
     s = gauge.uncertainty_mm if gauge is not None else 0.0
-    both = covering is not None and gauge is not None and gauge.sees == "insulation and covering"
-    off = covering.offset_mm / np.sqrt(3.0) if covering is not None and both else 0.0
     mean = frame["mean_wall_mm"].median()
     typical = float(mean) if isinstance(mean, float) and mean > 0 else 1.0
-    u_offset = float(np.hypot(s * np.sqrt(2.0 / n), off))
+    u_offset = float(s * np.sqrt(2.0 / n))
     return {
         "mean_wall_mm": known["mean_wall_mm"].total_mm,
         "thinnest_wall_mm": known["thinnest_wall_mm"].total_mm,
@@ -404,7 +416,7 @@ def _seen(
         uncertainty=uncertainty,
         extent_m=instrument.window_m + instrument.interval_s * sight.usual_speed,
         hole_m=HOLE_INTERVALS * instrument.interval_s * fastest + instrument.window_m + step,
-        known=sight.known_to(instrument, fit) if like is None else like.known,
+        known=sight.known_to(instrument, fit, channels) if like is None else like.known,
         like=like,
     )
     sight.earlier.setdefault(instrument.id, []).append((placement, seen))

@@ -16,6 +16,7 @@ from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit
 from pipeline.results import Refused
 from pipeline.steps.bench import Bench
+from pipeline.steps.unmonitored import gap_sightings
 from pipeline.trust.calibration import calibrations_over
 
 # Faults nearer than this are one length to cut out: no useful wire lies between them (chosen here); which counts
@@ -55,7 +56,7 @@ def sightings_against(bench: Bench, limit: Limit) -> tuple[Sighting, ...]:
         rule,
         limit,
         seen.at_m,
-        seen.value,
+        seen.at_worst(limit.sense),
         instrument=seen.instrument.id,
         u=seen.uncertainty,
         decision_rule=bench.rule_of(limit.requirement),
@@ -72,6 +73,7 @@ def sightings_against(bench: Bench, limit: Limit) -> tuple[Sighting, ...]:
         usable=seen.fit,
         reels=bench.placed.reels,
         row=seen.row,
+        best=seen.at_best(limit.sense) if seen.bounded else None,
     )
 
 
@@ -165,35 +167,20 @@ def by_reel(gaps: Iterable[Gap]) -> dict[str, list[Gap]]:
 
 
 def unmonitored_sightings(bench: Bench, gaps: Sequence[Gap]) -> list[Sighting]:
-    """Gaps in the evidence that the plant's rule does not allow, as sightings."""
-    holds = bench.plant.holds
+    """Lengths without evidence that hold their reel: all of them, unless the plant allows some in writing."""
     found = []
     on_reel = by_reel(gaps)
     for reel in bench.placed.reels:
-        for kind, subject in (
-            ("wall unmonitored", "the wall"),
-            ("diameter unmonitored", "the diameter"),
-            ("spark untested", "the spark test"),
+        for kind, subject, seen in (
+            ("wall unmonitored", "the wall", bench.measured.wall),
+            ("diameter unmonitored", "the diameter", bench.measured.diameter),
+            ("spark untested", "the spark test", bench.measured.seen.get("spark_kv")),
         ):
-            here = [one for one in on_reel.get(reel.id, ()) if one.kind == kind]
-            lengths = [one.to_m - one.from_m for one in here]
-            longest, total = max(lengths, default=0.0), sum(lengths)
-            share = 100.0 * total / reel.length_m
-            too_long = holds.longest_unmonitored_m is not None and longest > holds.longest_unmonitored_m
-            too_much = holds.unmonitored_pct is not None and share > holds.unmonitored_pct
-            if not (too_long or too_much):
-                continue
-            detail = (
-                f"{total:.1f} m of reel {reel.id} ({share:.1f} %) have none, the longest piece {longest:.1f} m; "
-                f"the plant allows {holds.longest_unmonitored_m or 0:g} m at a stretch and "
-                f"{holds.unmonitored_pct or 0:g} % in all"
-            )
-            worst = max(here, key=lambda one: one.to_m - one.from_m)
-            found.append(
-                place_sighting(
-                    "unmonitored", worst.from_m, worst.to_m, subject=subject, reel_id=reel.id, detail=detail
+            pieces = [(one.from_m, one.to_m) for one in on_reel.get(reel.id, ()) if one.kind == kind]
+            if pieces:
+                found += gap_sightings(
+                    bench.plant.holds, reel, seen, pieces, subject, bench.plant.findings.merge_gap_m
                 )
-            )
     return found
 
 

@@ -49,9 +49,9 @@ def measured_uncertainty(
 
     With s the noise at line stops, u the sheet's uncertainty and b^2 = max(u^2 - s^2, resolution^2/12): mean
     wall s/sqrt(N), thinnest wall s sqrt(3/N), each with b, and with the covering's uncertainty where its mean
-    is deducted; its offset widens the thinnest wall by offset/sqrt 3 (taken as even within its bound), and so do
-    the largest lobes where fewer than five sensors work. Without
-    a stop all of u is taken to last, which is the safe side.
+    is deducted; the largest lobes widen the thinnest wall by lobes/sqrt 3 where fewer than five sensors work. The
+    covering's offset is not in it: it bounds the thinnest wall, which is judged at its worse bound. Without a stop all
+    of u is taken to last, which is the safe side.
 
     Args:
         line: the line's sheet.
@@ -67,16 +67,14 @@ def measured_uncertainty(
     """
     found: dict[Quantity, Uncertainty] = {}
     gauge, cold = line.instrument("wall gauge"), line.instrument("cold diameter gauge")
-    cover, cover_offset = 0.0, 0.0
-    if covering is not None:
-        cover, cover_offset = covering.uncertainty_mm, covering.offset_mm / np.sqrt(3.0)
+    cover = covering.uncertainty_mm if covering is not None else 0.0
     if gauge is not None and gauge.sensors is not None:
         n = used or gauge.sensors
         lobes = (gauge.largest_lobes_mm or 0.0) / np.sqrt(3.0) if n < 5 else 0.0
         noise, lasting, basis = _split(gauge.uncertainty_mm, wall_noise_mm, gauge.resolution_mm)
         layered = gauge.sees == "insulation and covering"
         wide = float(np.hypot(lasting, cover)) if layered else lasting
-        thin = float(np.hypot(np.hypot(wide, cover_offset) if layered else wide, lobes))
+        thin = float(np.hypot(wide, lobes))
         found["mean_wall_mm"] = Uncertainty("mean_wall_mm", noise / float(np.sqrt(n)), wide, basis)
         found["thinnest_wall_mm"] = Uncertainty(
             "thinnest_wall_mm", noise * float(np.sqrt(3.0 / n)), thin, basis

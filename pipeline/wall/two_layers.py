@@ -10,10 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.results import Refused
-from pipeline.sheets.line_sheet import LineSheet
+from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.sheets.run_sheet import Covering
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +67,43 @@ def insulation_bounds(
         "bounded, not measured",
         covering.basis,
     )
+
+
+def insulation_between(
+    frame: pl.DataFrame, gauge: Instrument, covering: Covering | None
+) -> dict[str, tuple[Floats, Floats]]:
+    """Least and greatest thinnest wall [mm] and concentricity [%] that each section leaves the insulation.
+
+    With the section's offset E from its total wall and the covering's own largest offset c, the insulation's
+    offset lies between E - c (not below 0) and E + c: its thinnest wall moves by as much down and up, its thickest
+    the other way.
+
+    Args:
+        frame: one row a section (columns.MEASURED).
+        gauge: the wall gauge.
+        covering: what is known of the covering, None for a single layer.
+
+    Returns:
+        By column, (least, greatest); empty where the gauge reads the insulation itself.
+
+    Source:
+        Derived, as `insulation_bounds`.
+    """
+    if covering is None or gauge.sees != "insulation and covering":
+        return {}
+    thinnest, concentricity, offset = (
+        frame[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+        for name in ("thinnest_wall_mm", "concentricity_pct", "eccentricity_mm")
+    )
+    down, up = covering.offset_mm, np.minimum(covering.offset_mm, offset)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        thickest = np.where(concentricity != 0.0, 100.0 * thinnest / concentricity, np.nan)
+        low = 100.0 * (thinnest - down) / (thickest + down)
+        high = 100.0 * (thinnest + up) / (thickest - up)
+    return {
+        "thinnest_wall_mm": (thinnest - down, thinnest + up),
+        "concentricity_pct": (low, high),
+    }
 
 
 def covering_minimum() -> Refused:

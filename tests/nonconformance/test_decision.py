@@ -19,7 +19,7 @@ from pipeline.nonconformance.decision import (
 )
 
 GUARDED = DecisionRule("guard band", 0.95)
-SIMPLE = DecisionRule()
+SIMPLE = DecisionRule("simple acceptance")
 
 
 def test_three_answers_around_a_lower_limit() -> None:

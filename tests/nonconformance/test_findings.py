@@ -67,7 +67,7 @@ def low_wall() -> tuple[Sighting, ...]:
         wall,
         instrument="WG1",
         u=0.004,
-        decision_rule=DecisionRule(),
+        decision_rule=DecisionRule("simple acceptance"),
         settings=SETTINGS,
         row=np.arange(AT.size) + 1000,
     )
@@ -153,7 +153,7 @@ def test_a_defect_across_a_reel_change_is_one_finding_on_each_reel() -> None:
         wall,
         instrument="WG1",
         u=0.004,
-        decision_rule=DecisionRule(),
+        decision_rule=DecisionRule("simple acceptance"),
         settings=SETTINGS,
         reels=reels,
     )
@@ -202,7 +202,7 @@ def test_a_length_shorter_than_the_plant_allows_needs_a_second_instrument() -> N
         wall,
         instrument="WG1",
         u=0.004,
-        decision_rule=DecisionRule(),
+        decision_rule=DecisionRule("simple acceptance"),
         settings=replace(SETTINGS, shortest_m=0.5),
     )
     (alone,) = join_findings("R1", [seen])
