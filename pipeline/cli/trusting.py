@@ -12,6 +12,9 @@ from pipeline.errors import Complaint, ReelproofError
 from pipeline.words import counted
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pipeline.review.gauge_tables import Sample
     from pipeline.review.sampling import Compared
     from pipeline.trust.gauge_study import GaugeStudy
 
@@ -175,7 +178,8 @@ def samples(
     table: Path = typer.Argument(
         metavar="FILE.csv",
         help="Columns reel, at_m or at_ft (from the end that comes off first), quantity (mean_wall_mm, "
-        "thinnest_wall_mm, diameter_mm), value_mm or value_mil and, where known, sd_mm or sd_mil.",
+        "thinnest_wall_mm, covering_mm, conductor_mm, concentricity_pct, diameter_mm), value_mm, value_mil or "
+        "value_pct and, where known, the standard uncertainty sd_mm, sd_mil or sd_pct, measured_by and instrument.",
     ),
     reach: float = typer.Option(
         1.0, "--reach", min=0.05, help="Wire to either side of a sample whose readings are averaged [m]."
@@ -183,39 +187,61 @@ def samples(
     role: str = typer.Option(
         "",
         "--role",
-        help="Your role in the plant; with it the result is kept and shown on the data quality page.",
+        help="Your role in the plant; with it the samples are kept, and judge the reels they were cut from.",
     ),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Compare laboratory samples with readings of the same wire. It gives the bias and the limits of
-    agreement.
+    """Hand in laboratory samples. With --role they judge their reels; without it they are only compared with
+    readings of the same wire, which gives the bias and the limits of agreement.
 
     Example: reelproof samples laboratory.csv --role "quality engineer" --store store
     """
     from pipeline.review.gauge_tables import read_samples
-    from pipeline.review.sampling import compare_samples, note_samples
+    from pipeline.review.sampling import compare_samples, hand_in
     from pipeline.store.database import open_to_read, open_to_write
 
     taken = read_samples(table)
     with open_to_read(store) as opened:
         compared = compare_samples(opened, taken, reach)
-    entries: list[int] = []
+    handed = None
     if role.strip():
         with open_to_write(store, on_wait=tell_of_wait) as opened:
-            entries = note_samples(opened, compared, role.strip())
+            handed = hand_in(opened, taken, compared, role.strip())
     if as_json:
         print_json([_as_json(one) for one in compared])
         return 0
     for one in compared:
         _print(one)
-    if entries:
-        print(
-            f"Kept as journal entries {', '.join(str(one) for one in entries)}; write the pages again to see them."
-        )
-    else:
-        print("Nothing was kept; give --role to keep it and show it on the data quality page.")
+    if not compared:
+        print("No instrument of the line reads what was sampled, so there is nothing to compare.")
+    if handed is None:
+        print("Nothing was kept; give --role to keep the samples and let them judge their reels.")
+        return 0
+    known = f"; {handed.known} were on file already" if handed.known else ""
+    told = f" ({handed.kept[0]} to {handed.kept[-1]})" if handed.kept else ""
+    entries = ", ".join(str(one) for one in handed.entries)
+    print(
+        f"Kept as journal entries {entries}: {counted(len(handed.kept), 'sample')}{told}{known}. Write the pages again "
+        "to see them."
+    )
+    _print_said(store, taken)
     return 0
+
+
+def _print_said(store: Path, taken: Sequence[Sample]) -> None:
+    """What samples now say against the sampled reels."""
+    from pipeline.review.sample_say import NOTHING, samples_on_run
+    from pipeline.store.database import open_to_read
+
+    with open_to_read(store) as opened:
+        runs = {one.reel: opened.ask("questions/reel", reel_id=one.reel)[0]["run_id"] for one in taken}
+        said = {run: samples_on_run(opened, run) for run in dict.fromkeys(runs.values())}
+    for reel, run in runs.items():
+        against = said[run].get(reel, NOTHING).against
+        print(f"Reel {reel}: " + ("its samples say nothing against it." if not against else ""))
+        for sentence in against:
+            print(f"  - {sentence}")
 
 
 def _as_json(one: Compared) -> dict[str, Any]:
@@ -232,7 +258,7 @@ def _as_json(one: Compared) -> dict[str, Any]:
             {
                 "reel": pair.sample.reel,
                 "from_outer_m": pair.sample.from_outer_m,
-                "laboratory_mm": pair.sample.value_mm,
+                "laboratory_mm": pair.sample.value,
                 "line_mm": pair.line_mm,
                 "readings": pair.readings,
             }
@@ -251,7 +277,7 @@ def _print(one: Compared) -> None:
             (
                 pair.sample.reel,
                 f"{pair.sample.from_outer_m:.1f}",
-                f"{pair.sample.value_mm:.4f}",
+                f"{pair.sample.value:.4f}",
                 f"{pair.line_mm:.4f}" if pair.readings else "not read",
                 str(pair.readings),
             )

@@ -7,17 +7,19 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import Complaint, SheetError
+from pipeline.trust.sampled import SAMPLED
 from pipeline.units import m_from_foot, mm_from_mil
 
 STUDY_COLUMNS = ("part", "operator", "trial", "value_mm", "value_mil")
-SAMPLE_COLUMNS = ("reel", "at_m", "at_ft", "quantity", "value_mm", "value_mil", "sd_mm", "sd_mil")
-SAMPLED = ("mean_wall_mm", "thinnest_wall_mm", "diameter_mm")
+SAMPLE_COLUMNS = (
+    *("reel", "at_m", "at_ft", "quantity", "value_mm", "value_mil", "value_pct", "sd_mm", "sd_mil", "sd_pct"),
+    *("measured_by", "instrument"),
+)
 Row = dict[str, str]
 
 
@@ -29,17 +31,21 @@ class Sample:
         where: file and line.
         reel: the reel.
         from_outer_m: place from the end that comes off first [m].
-        quantity: ``mean_wall_mm``, ``thinnest_wall_mm`` or ``diameter_mm``.
-        value_mm: the laboratory's result [mm].
-        sd_mm: its standard uncertainty [mm]; None where the laboratory gives none.
+        quantity: a key of `pipeline.trust.sampled.SAMPLED`.
+        value: the laboratory's result [mm, or % for a concentricity].
+        sd: its standard uncertainty [same unit]; None where the laboratory gives none.
+        measured_by: role of whoever measured; "" where the table does not say.
+        instrument: the laboratory's instrument; "" where the table does not say.
     """
 
     where: str
     reel: str
     from_outer_m: float
-    quantity: Literal["mean_wall_mm", "thinnest_wall_mm", "diameter_mm"]
-    value_mm: float
-    sd_mm: float | None
+    quantity: str
+    value: float
+    sd: float | None
+    measured_by: str = ""
+    instrument: str = ""
 
 
 def read_study(path: Path) -> NDArray[np.float64]:
@@ -79,8 +85,9 @@ def read_samples(path: Path) -> tuple[Sample, ...]:
     """The laboratory samples in a table.
 
     Args:
-        path: CSV with the columns reel, at_m or at_ft, quantity, value_mm or value_mil and, where known, sd_mm or
-            sd_mil; places count from the end that comes off first.
+        path: CSV with the columns reel, at_m or at_ft, quantity, a value and, where known, its standard uncertainty (in
+            mm, mil or, of a concentricity, %), measured_by and instrument; places count from the end that comes off
+            first.
 
     Raises:
         SheetError: the table cannot be read or a line is not whole; every complaint is told.
@@ -88,7 +95,18 @@ def read_samples(path: Path) -> tuple[Sample, ...]:
     complaints: list[Complaint] = []
     found = []
     for where, row in _rows(path, SAMPLE_COLUMNS, ("reel", "quantity"), complaints):
-        value = _length(row, "value", where, complaints)
+        quantity = SAMPLED.get(row["quantity"])
+        if quantity is None:
+            complaints.append(
+                Complaint(where, f"'{row['quantity']}' is not compared", f"It may be {', '.join(SAMPLED)}")
+            )
+            continue
+        value = _figure(row, "value", quantity.unit, where, complaints)
+        sd = _figure(row, "sd", quantity.unit, where, complaints, needed=False)
+        if sd == 0.0:
+            complaints.append(
+                Complaint(where, "an uncertainty of 0 is given", "Leave it empty where it is not known")
+            )
         at_m, at_ft = (_number(row, name, where, complaints) for name in ("at_m", "at_ft"))
         if (at_m is None) == (at_ft is None):
             complaints.append(
@@ -98,20 +116,30 @@ def read_samples(path: Path) -> tuple[Sample, ...]:
                     "Give 'at_m' or 'at_ft' from the end that comes off first",
                 )
             )
-            continue
-        place = at_m if at_m is not None else m_from_foot(at_ft or 0.0)
-        named = next((one for one in SAMPLED if one == row["quantity"]), None)
-        if named is None:
-            complaints.append(
-                Complaint(where, f"'{row['quantity']}' is not compared", f"It may be {', '.join(SAMPLED)}")
-            )
-            continue
-        sd = _length(row, "sd", where, complaints, needed=False)
-        if value is not None:
-            found.append(Sample(where, row["reel"], place, named, value, sd))  # type: ignore[arg-type]
+        elif value is not None:
+            place = at_m if at_m is not None else m_from_foot(at_ft or 0.0)
+            told = row["measured_by"], row["instrument"]
+            found.append(Sample(where, row["reel"], place, quantity.name, value, sd, *told))
     if complaints:
         raise SheetError(complaints)
     return tuple(found)
+
+
+def _figure(
+    row: Row, name: str, unit: str, where: str, complaints: list[Complaint], *, needed: bool = True
+) -> float | None:
+    """A value or uncertainty in the unit of its quantity."""
+    if unit == "mm":
+        if row[f"{name}_pct"]:
+            complaints.append(
+                Complaint(where, f"'{name}_pct' is given for a length", f"Give '{name}_mm' or '{name}_mil'")
+            )
+            return None
+        return _length(row, name, where, complaints, needed=needed)
+    if row[f"{name}_mm"] or row[f"{name}_mil"] or (needed and not row[f"{name}_pct"]):
+        complaints.append(Complaint(where, f"a concentricity has no {name} in %", f"Give '{name}_pct'"))
+        return None
+    return _number(row, f"{name}_pct", where, complaints)
 
 
 def _rows(

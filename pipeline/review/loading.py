@@ -8,7 +8,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -34,6 +34,7 @@ from pipeline.review.growing import (
 )
 from pipeline.review.journal import note
 from pipeline.review.processes import cores, give_back
+from pipeline.review.samples_on_file import keep_samples_beside
 from pipeline.review.sealing import LOAD_TABLES, seals_of
 from pipeline.steps.load import Loaded, RunSheets, SheetText, find_run_sheets, load_run, read_run_sheets
 from pipeline.store.database import told_of_disk
@@ -67,6 +68,7 @@ class LoadOutcome:
         told: sentences about files that grew or changed, and lines held back.
         plant_sheet: the plant sheet that the run sheet names; None where it was not looked at.
         plant_sha256: hash of its text as it stands now.
+        samples: laboratory samples beside the run sheet that were put on file.
     """
 
     run_id: str
@@ -80,6 +82,7 @@ class LoadOutcome:
     told: tuple[str, ...] = ()
     plant_sheet: Path | None = None
     plant_sha256: str = ""
+    samples: int = 0
 
 
 def load_sheet(
@@ -98,10 +101,17 @@ def load_sheet(
     Raises:
         ReelproofError: a sheet or log cannot be used; nothing of the run is then on file.
     """
-    wanted = _wanted(store, read_run_sheets(path), quiet_s)
-    if isinstance(wanted, LoadOutcome):
-        return wanted
-    return _load(store, wanted, on_rows)
+    sheets = read_run_sheets(path)
+    wanted = _wanted(store, sheets, quiet_s)
+    outcome = wanted if isinstance(wanted, LoadOutcome) else _load(store, wanted, on_rows)
+    return _with_samples(store, sheets, outcome)
+
+
+def _with_samples(store: Store, sheets: RunSheets, outcome: LoadOutcome) -> LoadOutcome:
+    """What a load came to, once the samples beside its run sheet are on file as well."""
+    with STORE_TURN:
+        samples, told = keep_samples_beside(store, sheets)
+    return replace(outcome, told=(*outcome.told, *told), samples=samples)
 
 
 def _load(store: Store, wanted: _Wanted, on_rows: Callable[[int], None] | None) -> LoadOutcome:
@@ -271,13 +281,13 @@ class _ReadAhead:
                 self.finish_one()
             wanted = _wanted(self._store, sheets, self._quiet_s)
             if isinstance(wanted, LoadOutcome):
-                self.ended[path] = wanted
+                self.ended[path] = _with_samples(self._store, sheets, wanted)
                 return
             while self._under_way and not self._has_room(wanted):
                 self.finish_one()
             told = partial(self._told, path.parent.name)
             if wanted.is_long:
-                self.ended[path] = _load(self._store, wanted, told)
+                self.ended[path] = _with_samples(self._store, sheets, _load(self._store, wanted, told))
             else:
                 self._under_way.append((path, wanted, self._threads.submit(self._read, wanted, told)))
 
@@ -301,11 +311,12 @@ class _ReadAhead:
         """
         if not self._under_way:
             return False
-        path, _, read = self._under_way.popleft()
+        path, wanted, read = self._under_way.popleft()
         with self._refusal_of(path):
             new = read.result()
             with STORE_TURN:
-                self.ended[path] = _put_on_file(self._store, new)
+                outcome = _put_on_file(self._store, new)
+            self.ended[path] = _with_samples(self._store, wanted.sheets, outcome)
         return True
 
     @contextmanager

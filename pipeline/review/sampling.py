@@ -12,25 +12,22 @@ import numpy as np
 import polars as pl
 
 from pipeline.errors import Complaint, NotFoundError
+from pipeline.products.product import find_product
 from pipeline.results import Refused, Result
 from pipeline.review.gauge_tables import Sample
 from pipeline.review.journal import note
 from pipeline.review.not_found import not_on_file
+from pipeline.review.samples_judged import REACH_M
+from pipeline.review.samples_on_file import SampledReel, build_of, check_samples, keep_samples
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.store.readings import read_frame
 from pipeline.trust.laboratory import Agreement, FittedLine, agreement, deming, line_with_errors_in_both
+from pipeline.trust.sampled import SAMPLED
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 KIND = "samples"
-# Wire to either side of a sample whose readings are averaged [m]: places are told to about a metre (chosen here).
-REACH_M = 1.0
-GAUGE_OF = {
-    "mean_wall_mm": ("wall gauge", "wall_at_m"),
-    "thinnest_wall_mm": ("wall gauge", "wall_at_m"),
-    "diameter_mm": ("cold diameter gauge", "diameter_at_m"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +83,47 @@ class Compared:
         return replace(self.found.bias, question=question, warnings=tuple(told), details=details)
 
 
+@dataclass(frozen=True, slots=True)
+class WireOfReel:
+    """A sampled reel and the last metre of its wire on the run [m], which lies at its outer end."""
+
+    sampled: SampledReel
+    to_m: float
+
+
+def reels_sampled(store: Store, samples: Sequence[Sample]) -> dict[str, WireOfReel]:
+    """The reels that samples were cut from, each judged and with a place on its run.
+
+    Raises:
+        NotFoundError: a reel is not on file, or no reading of it has a place.
+    """
+    found: dict[str, WireOfReel] = {}
+    for one in samples:
+        if one.reel in found:
+            continue
+        rows = store.ask("questions/reel", reel_id=one.reel)
+        if not rows:
+            raise not_on_file("reel", one.reel, [row["reel_id"] for row in store.ask("questions/reel_ids")])
+        reel = rows[0]
+        if reel["from_m"] is None or reel["outcome"] != "judged":
+            raise NotFoundError(
+                Complaint(
+                    f"{one.where}: reel {one.reel}", "no reading of it has a place", "Assess its run first"
+                )
+            )
+        product = find_product(reel["construction"], reel["size"], reel["conductor"], reel["metal"])
+        length = reel["to_m"] - reel["from_m"]
+        sampled = SampledReel(one.reel, reel["run_id"], length, build_of(product))
+        found[one.reel] = WireOfReel(sampled, reel["to_m"])
+    return found
+
+
 def compare_samples(
     store: Store, samples: Sequence[Sample], reach_m: float = REACH_M
 ) -> tuple[Compared, ...]:
     """Each instrument's readings against the laboratory's samples of the same wire.
+
+    A quantity that no instrument of the line reads, such as a covering, is left out.
 
     Args:
         store: the store, open to read.
@@ -98,50 +132,32 @@ def compare_samples(
 
     Raises:
         NotFoundError: a reel is not on file, or a sample does not lie on it.
+        ReelproofError: a value is impossible.
     """
+    reels = reels_sampled(store, samples)
+    check_samples(samples, {name: one.sampled for name, one in reels.items()})
     frames: dict[str, pl.DataFrame] = {}
     lines: dict[str, LineSheet] = {}
     groups: dict[tuple[str, str, str], tuple[Instrument, list[Pair]]] = {}
     heads = {row["run_id"]: row for row in store.ask("questions/current_runs")}
     for one in samples:
-        reel = _reel(store, one)
-        run = reel["run_id"]
+        reel = reels[one.reel]
+        run = reel.sampled.run_id
         if run not in frames:
             text = store.ask("questions/sheet", sha256=heads[run]["line_sheet_sha256"])[0]["text"]
             lines[run] = LineSheet.model_validate(tomllib.loads(text)["line"])
             frames[run] = read_frame(store, heads[run]["assessment_folder"], "measured")
-        kind, place = GAUGE_OF[one.quantity]
-        gauge = lines[run].instrument(kind)
-        if gauge is None:
-            raise NotFoundError(
-                Complaint(one.where, f"line {lines[run].id} has no {kind}", "Take the line out of the table")
-            )
-        pair = _pair(one, frames[run], place, reel["to_m"] - one.from_outer_m, reach_m, gauge.uncertainty_mm)
+        quantity = SAMPLED[one.quantity]
+        gauge = lines[run].instrument(quantity.instrument)
+        if gauge is None or quantity.unit != "mm":
+            continue
+        pair = _pair(
+            one, frames[run], quantity.place, reel.to_m - one.from_outer_m, reach_m, gauge.uncertainty_mm
+        )
         groups.setdefault((lines[run].id, gauge.id, one.quantity), (gauge, []))[1].append(pair)
     return tuple(
         _compared(gauge, line, quantity, pairs) for (line, _, quantity), (gauge, pairs) in groups.items()
     )
-
-
-def _reel(store: Store, one: Sample) -> dict[str, Any]:
-    found = store.ask("questions/reel", reel_id=one.reel)
-    if not found:
-        raise not_on_file("reel", one.reel, [row["reel_id"] for row in store.ask("questions/reel_ids")])
-    reel = found[0]
-    if reel["from_m"] is None or reel["outcome"] != "judged":
-        raise NotFoundError(
-            Complaint(f"{one.where}: reel {one.reel}", "no reading of it has a place", "Assess its run first")
-        )
-    length = reel["to_m"] - reel["from_m"]
-    if one.from_outer_m > length:
-        raise NotFoundError(
-            Complaint(
-                f"{one.where}: reel {one.reel}",
-                f"a sample {one.from_outer_m:.1f} m from its outer end is not on it",
-                f"It holds {length:.1f} m; count from the end that comes off first",
-            )
-        )
-    return reel
 
 
 def _pair(
@@ -158,7 +174,7 @@ def _pair(
 def _compared(gauge: Instrument, line: str, quantity: str, pairs: list[Pair]) -> Compared:
     ours, theirs = (np.array([getter(one) for one in pairs]) for getter in (_line_mm, _laboratory_mm))
     known = np.isfinite(ours)
-    sds = [one.sample.sd_mm for one in pairs]
+    sds = [one.sample.sd for one in pairs]
     straight: FittedLine | Refused
     if all(sd is not None and sd > 0 for sd in sds) and gauge.uncertainty_mm > 0:
         sd_lab = np.array(sds, dtype=np.float64)[known]
@@ -177,44 +193,67 @@ def _line_mm(one: Pair) -> float:
 
 
 def _laboratory_mm(one: Pair) -> float:
-    return one.sample.value_mm
+    return one.sample.value
 
 
-def note_samples(store: Store, compared: Sequence[Compared], role: str) -> list[int]:
-    """Keep what samples said of each instrument in the journal; the numbers of the entries.
+@dataclass(frozen=True, slots=True)
+class HandedIn:
+    """What came of handing in a table of samples.
+
+    Args:
+        kept: numbers of the samples put on file.
+        known: how many of the table were on file already.
+        entries: journal entries that keep them and what they say of instruments.
+    """
+
+    kept: tuple[str, ...]
+    known: int
+    entries: tuple[int, ...]
+
+
+def hand_in(store: Store, samples: Sequence[Sample], compared: Sequence[Compared], role: str) -> HandedIn:
+    """Put samples on file, and what they say of each instrument in the journal.
 
     Args:
         store: the store, open to write.
-        compared: what was found.
+        samples: the samples.
+        compared: what was found of them.
         role: role of the person who hands the samples in.
+
+    Raises:
+        ReelproofError: a sample cannot be of its reel; nothing is then on file.
     """
-    numbers = []
     with store.transaction():
-        for one in compared:
-            bias = one.bias
-            record = {
-                "line": one.line,
-                "instrument": one.instrument.id,
-                "quantity": one.quantity,
-                "role": role,
-                "question": bias.question,
-                "method": bias.method,
-                "n": bias.n,
-                "refused": bias.reason if isinstance(bias, Refused) else "",
-                "warnings": [] if isinstance(bias, Refused) else list(bias.warnings),
-                "figures_mm": _figures(bias),
-                "samples": [
-                    {
-                        "reel": pair.sample.reel,
-                        "from_outer_m": f"{pair.sample.from_outer_m:.2f}",
-                        "laboratory_mm": f"{pair.sample.value_mm:.6f}",
-                        "line_mm": "" if pair.readings == 0 else f"{pair.line_mm:.6f}",
-                    }
-                    for pair in one.pairs
-                ],
+        reels = {name: one.sampled for name, one in reels_sampled(store, samples).items()}
+        kept = keep_samples(store, samples, reels, role)
+        entries = [*kept.values(), *(_note_compared(store, one, role) for one in compared)]
+    return HandedIn(tuple(kept), len(samples) - len(kept), tuple(dict.fromkeys(entries)))
+
+
+def _note_compared(store: Store, one: Compared, role: str) -> int:
+    bias = one.bias
+    record = {
+        "line": one.line,
+        "instrument": one.instrument.id,
+        "quantity": one.quantity,
+        "role": role,
+        "question": bias.question,
+        "method": bias.method,
+        "n": bias.n,
+        "refused": bias.reason if isinstance(bias, Refused) else "",
+        "warnings": [] if isinstance(bias, Refused) else list(bias.warnings),
+        "figures_mm": _figures(bias),
+        "samples": [
+            {
+                "reel": pair.sample.reel,
+                "from_outer_m": f"{pair.sample.from_outer_m:.2f}",
+                "laboratory_mm": f"{pair.sample.value:.6f}",
+                "line_mm": "" if pair.readings == 0 else f"{pair.line_mm:.6f}",
             }
-            numbers.append(note(store, KIND, one.instrument.id, record))
-    return numbers
+            for pair in one.pairs
+        ],
+    }
+    return note(store, KIND, one.instrument.id, record)
 
 
 def _figures(bias: Result | Refused) -> dict[str, str]:

@@ -76,6 +76,7 @@ ENTRY_TABLES: dict[str, dict[str, str]] = {
     "cut": {"placed.cut": "questions/cuts_of_entry"},
     "shipment": {"journal.shipment": "questions/shipments_of_entry"},
     "thinning": {"logged.thinning": "questions/thinnings_of_entry"},
+    "sample": {"journal.sample": "questions/samples_of_entry"},
 }
 
 
@@ -258,10 +259,17 @@ def changes_in(store: Store, known: Known = NOTHING_KNOWN) -> tuple[str, ...]:
         told += found
     told += [
         f"rows of {row['name']} say they belong to {row['kind']} {row['number']}, which the journal does not hold."
-        for row in store.ask("questions/numbers_on_file")
+        for row in (*store.ask("questions/numbers_on_file"), *_sample_numbers(store))
         if row["number"] not in kept[row["kind"]]
     ]
     return tuple(told)
+
+
+def _sample_numbers(store: Store) -> list[dict[str, Any]]:
+    """Journal entries that samples say they belong to; a store before version 7 has no samples."""
+    if not store.ask("questions/has_samples")[0]["has_samples"]:
+        return []
+    return store.ask("questions/sample_numbers_on_file")
 
 
 def _reel_told_otherwise(store: Store, entry: Entry, seen: dict[int, dict[str, Any]]) -> list[str]:

@@ -15,6 +15,7 @@ from pathlib import Path
 from pipeline.errors import ReelproofError
 from pipeline.sheets.log_files import with_files_found
 from pipeline.sheets.run_sheet import read_run_sheet
+from pipeline.trust.sampled import SAMPLE_TABLE
 
 MEMORY = "watched.json"
 FIRST_PAUSE_S = 60.0
@@ -49,6 +50,7 @@ def _mark(sheet: Path) -> tuple[str, str]:
         run, _ = with_files_found(read_run_sheet(sheet), sheet)
         names = [name for log in run.logs for name in log.files]
         names += [run.line_sheet, run.plant_sheet]
+        names += [SAMPLE_TABLE] if (sheet.parent / SAMPLE_TABLE).is_file() else []
         missing = next((f"no log is there yet: {log.kind}" for log in run.logs if not log.files), "")
     except ReelproofError as fault:
         names, missing = [], str(fault.complaints[0])

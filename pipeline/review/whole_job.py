@@ -49,6 +49,9 @@ class ReviewOutcome:
                 f"{counted(sum(one.findings for one in judged), 'finding')}."
             ),
         ]
+        samples = sum(load.samples for load in self.loads)
+        if samples:
+            lines.append(f"{counted(samples, 'laboratory sample')} put on file.")
         lines.extend(f"{load.run_id}: {sentence}" for load in self.loads for sentence in load.told)
         lines.extend(self.plant_told)
         lines.extend(f"{one.run_id}: {one.outcome}. {one.reason}" for one in open_runs)

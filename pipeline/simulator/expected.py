@@ -222,7 +222,8 @@ behind each log (`truth.json`) is ours, so agreement with it shows that the prog
 and nothing more.
 
 `plant.toml` is the plant's sheet, `lines/` the line sheets, `runs/` one folder a run with its run sheet, its
-logs as the plant writes them and its truth. `expected.toml` says the same as the table below for tests.
+logs as the plant writes them, its laboratory samples (`samples.csv`) and its truth. No instrument sees the nylon
+covering by itself: one sample a run shows its thickness. `expected.toml` says the same as the table below for tests.
 Positions are metres of wire from the first metre made, by the line's own counter.
 
 `shipped.toml` (cuts and shipments) and `issuer.toml` (who declares, to which documents) go with the commands of the

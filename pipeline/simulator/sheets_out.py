@@ -41,8 +41,22 @@ def plant_sheet_text(name: str, zone: str, units: str) -> str:
         zone: IANA zone of its local times.
         units: units its pages show, ``imperial`` or ``metric``.
     """
-    return "# An invented plant: roles, no names.\n" + _table(
-        "[plant]", {"name": name, "zone": zone, "units": units, "demo": True}
+    return (
+        "# An invented plant: roles, no names.\n"
+        + _table("[plant]", {"name": name, "zone": zone, "units": units, "demo": True})
+        + "\n# No instrument of the lines sees the covering by itself.\n"
+        + _table(
+            "[samples]",
+            {
+                "shown": (
+                    {
+                        "requirement": "covering at any point",
+                        "per": "run",
+                        "types": ("THHN", "THWN", "THWN-2"),
+                    },
+                )
+            },
+        )
     )
 
 

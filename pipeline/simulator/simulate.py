@@ -17,6 +17,7 @@ from pipeline.columns import EVENTS
 from pipeline.simulator.events import Event, Passings, counts_so_far
 from pipeline.simulator.instruments import Instruments, Readings
 from pipeline.simulator.logs_out import LOGGERS, LogWriter, flaw_frame, log_frame, spark_frame
+from pipeline.simulator.samples_out import CoveringSample
 from pipeline.simulator.scenario import RunScenario
 from pipeline.simulator.sheets_out import (
     line_sheet_text,
@@ -29,6 +30,7 @@ from pipeline.simulator.speed import LineDrive, Motion
 from pipeline.simulator.target_folder import check_seed, refuse_foreign_run, written_to
 from pipeline.simulator.truth import Truth, TruthKeeper, write_truth
 from pipeline.simulator.wire import MadeWire, TrueWire
+from pipeline.trust.sampled import SAMPLE_TABLE
 
 PLANT_NAME = "Demo plant"
 ROWS_AT_ONCE = 20_000
@@ -99,7 +101,7 @@ def simulate_run(
     plant_folder: Path | None = None,
     level: int = 9,
 ) -> SimulatedRun:
-    """Simulate one run and write `run.toml`, its logs and `truth.json` to `folder`.
+    """Simulate one run and write `run.toml`, its logs, its laboratory sample and `truth.json` to `folder`.
 
     Args:
         scenario: the run.
@@ -119,7 +121,10 @@ def simulate_run(
     check_seed(seed)
     refuse_foreign_run(folder)
     with written_to(folder):
-        truth, channels = _write_logs(scenario, folder, seed, on_progress, level)
+        sample = CoveringSample(scenario, seed)
+        truth, channels = _write_logs(scenario, folder, seed, on_progress, level, sample)
+        if sample.text:
+            write_text(folder / SAMPLE_TABLE, sample.text)
         # The truth first: a run sheet without it is taken for a real run and never written over.
         write_truth(truth, folder / "truth.json")
         _write_sheets(scenario, folder, plant_folder, channels)
@@ -127,7 +132,12 @@ def simulate_run(
 
 
 def _write_logs(
-    scenario: RunScenario, folder: Path, seed: int, on_progress: OnProgress | None, level: int
+    scenario: RunScenario,
+    folder: Path,
+    seed: int,
+    on_progress: OnProgress | None,
+    level: int,
+    sample: CoveringSample,
 ) -> tuple[Truth, tuple[str, ...]]:
     """Write the readings as they are made, then the event lists; the truth, and the channels logged."""
     keeper = TruthKeeper(scenario, seed)
@@ -147,6 +157,7 @@ def _write_logs(
             frame = log_frame(piece.readings, piece.motion.t_s, scenario)
             _share_out(frame, piece.motion.first_row, share, writers)
             events += piece.events
+            sample.see(piece.made)
             channels = tuple(piece.readings)
             if on_progress:
                 on_progress(scenario.run_id, piece.motion.t_s.size)

@@ -43,6 +43,7 @@ class MadeWire:
         thinnest_mm: thinnest insulation wall around the section.
         thickest_mm: thickest insulation wall around the section.
         covering_mm: mean wall of the covering.
+        thinnest_covering_mm: thinnest wall of the covering around the section.
         diameter_mm: overall diameter, mean of the axes.
         c1_mm, s1_mm: first harmonic of the insulation wall.
     """
@@ -52,6 +53,7 @@ class MadeWire:
     thinnest_mm: NDArray[np.float64]
     thickest_mm: NDArray[np.float64]
     covering_mm: NDArray[np.float64]
+    thinnest_covering_mm: NDArray[np.float64]
     diameter_mm: NDArray[np.float64]
     c1_mm: NDArray[np.float64]
     s1_mm: NDArray[np.float64]
@@ -133,6 +135,7 @@ class TrueWire:
             thinnest,
             thickest,
             coat["covering_mm"],
+            coat["covering_mm"] - np.hypot(coat["k1_mm"], coat["k2_mm"]),
             copper + 2.0 * (coat["mean_mm"] + coat["covering_mm"]),
             coat["c1_mm"],
             coat["s1_mm"],

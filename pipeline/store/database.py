@@ -28,7 +28,7 @@ from pipeline.store.sql_files import statement, statements
 if TYPE_CHECKING:
     import polars as pl
 
-STORE_VERSION = 6
+STORE_VERSION = 7
 SCHEMAS = ("logged", "placed", "measured", "judged", "journal")
 DATABASE = "reelproof.duckdb"
 

@@ -157,7 +157,8 @@ def test_samples_that_lie_nowhere_are_refused(
     other = table(tmp_path / "other.csv", head, "L2-0511-01,90,colour,57")
     assert run(["samples", str(other), "--store", str(judged_store)]) == 2
     assert said(capsys)[1] == (
-        f"{other}:2: 'colour' is not compared. It may be mean_wall_mm, thinnest_wall_mm, diameter_mm.\n"
+        f"{other}:2: 'colour' is not compared. It may be mean_wall_mm, thinnest_wall_mm, "
+        "covering_mm, conductor_mm, concentricity_pct, diameter_mm.\n"
     )
 
 

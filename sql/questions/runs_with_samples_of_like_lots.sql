@@ -1,0 +1,13 @@
+-- Other runs with a sample on file whose newest load names a material lot that the newest load of run $run_id names too. Grain: one row a run. Reads journal.sample, logged.material, logged.current_load.
+WITH lots AS (
+    SELECT load.run_id, material.material, material.lot
+    FROM logged.material AS material
+    JOIN logged.current_load AS load USING (load_id)
+)
+SELECT DISTINCT theirs.run_id
+FROM lots AS mine
+JOIN lots AS theirs USING (material, lot)
+WHERE mine.run_id = $run_id
+    AND theirs.run_id <> $run_id
+    AND theirs.run_id IN (SELECT run_id FROM journal.sample)
+ORDER BY theirs.run_id
