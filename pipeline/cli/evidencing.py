@@ -73,7 +73,15 @@ def journal(
         None, "--day", help="The root at the end of this day, like 2026-03-05 (UTC)."
     ),
     sign: Path | None = typer.Option(None, "--sign", help="Sign the root with the private key in this file."),
-    role: str = typer.Option("", "--role", help="Your role in the plant; needed with --sign."),
+    role: str = typer.Option(
+        "", "--role", help="Your role in the plant; needed with --sign and --accept-loss."
+    ),
+    accept_loss: str = typer.Option(
+        "",
+        "--accept-loss",
+        metavar="REASON",
+        help="Entries of the journal are lost for good, for this reason: note it and go on.",
+    ),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
@@ -89,6 +97,8 @@ def journal(
     from pipeline.review.journal import journal_of
     from pipeline.store.database import open_to_read
 
+    if accept_loss:
+        return _accept_loss(accept_loss, role, store, as_json)
     if sign is not None:
         return _sign(sign, role, store, as_json)
     with open_to_read(store) as opened:
@@ -129,6 +139,20 @@ def journal(
         ],
     )
     print(f"\nJournal of {anchor.size} entries; its root, to be kept elsewhere: {anchor}")
+    return 0
+
+
+def _accept_loss(reason: str, role: str, store: Path, as_json: bool) -> int:
+    from pipeline.review.accepting_loss import accept_loss
+
+    role_or_refused("journal --accept-loss", role)
+    done = accept_loss(store, role, reason.rstrip("."), tell_of_wait)
+    if as_json:
+        print_json({"journal_entry": done.entry_no, "sentence": done.sentence, "set_aside": done.folder})
+        return 0
+    print(f"Entry {done.entry_no}: {done.sentence}")
+    if done.folder is not None:
+        print(f"What the journal does not know was moved to {done.folder}; keep it.")
     return 0
 
 
@@ -250,7 +274,8 @@ def verify(
     if path is not None:
         changes, notes = _of_pack(path, manifest, anchor, known), tuple[str, ...]()
     else:
-        from pipeline.review.sealing import Known, verified
+        from pipeline.review.sealing import Known
+        from pipeline.review.verifying import verified
 
         if manifest:
             raise ReelproofError(

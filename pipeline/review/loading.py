@@ -37,7 +37,7 @@ from pipeline.review.processes import cores, give_back
 from pipeline.review.samples_on_file import keep_samples_beside
 from pipeline.review.sealing import LOAD_TABLES, seals_of
 from pipeline.steps.load import Loaded, RunSheets, SheetText, find_run_sheets, load_run, read_run_sheets
-from pipeline.store.database import told_of_disk
+from pipeline.store.faults import told_of_disk
 from pipeline.store.layout import folder_of
 from pipeline.store.readings import handing_over, sweep, thinning_of, write_parquet, written_folder
 

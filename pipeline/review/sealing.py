@@ -21,15 +21,8 @@ from pipeline.lots.journal import check_journal
 from pipeline.review.journal import journal_of, note
 from pipeline.review.reel_record import KIND as REEL
 from pipeline.review.reel_record import reel_records
-from pipeline.review.signed_roots import signature_faults, signed_up_to
+from pipeline.review.signed_roots import signature_faults
 from pipeline.steps.load import text_sha256
-from pipeline.store.copies import newest_copy
-from pipeline.store.database import (
-    DATABASE,
-    DamagedStoreError,
-    open_database_to_read,
-    open_to_read,
-)
 from pipeline.store.layout import path_of
 
 if TYPE_CHECKING:
@@ -157,19 +150,6 @@ def note_sealed(
 
 
 @dataclass(frozen=True, slots=True)
-class Verified:
-    """What a store was found to be.
-
-    Args:
-        changes: everything that is not as it was written, a sentence each; empty where all is.
-        notes: what could not be looked at just now, a sentence each.
-    """
-
-    changes: tuple[str, ...]
-    notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class Known:
     """What somebody outside the store knows of its journal.
 
@@ -185,60 +165,20 @@ class Known:
 NOTHING_KNOWN = Known()
 
 
-def verified(folder: Path, known: Known = NOTHING_KNOWN) -> Verified:
-    """Everything in the store in `folder` that is not as it was written: in its database and its newest copy.
-
-    Args:
-        folder: the store's folder.
-        known: what is known of its journal from elsewhere.
-
-    Raises:
-        StoreError: there is no store, nothing was published yet, or it is of a newer version.
-    """
-    path = folder / DATABASE
-    told: dict[str, None] = {}
-    entries: list[int] = []
-    notes: tuple[str, ...] = ()
-    try:
-        with open_to_read(folder) as store:
-            told |= dict.fromkeys(changes_in(store, known))
-            journal = journal_of(store)
-            entries.append(len(journal))
-            if known.key is not None:
-                notes = (f"Signed roots cover the first {signed_up_to(journal)} of {len(journal)} entries.",)
-    except DamagedStoreError as fault:
-        told |= dict.fromkeys(f"{one.where}: {one.found}." for one in fault.complaints)
-    copy = newest_copy(folder)
-    if copy is None or (
-        copy.stat().st_size == path.stat().st_size and file_sha256(copy) == file_sha256(path)
-    ):
-        return Verified(tuple(told), notes)
-    try:
-        with open_database_to_read(folder) as store:
-            if store is None:
-                return Verified(
-                    tuple(told),
-                    (*notes, "Another process is writing to the store; its newest copy was verified."),
-                )
-            told |= dict.fromkeys(changes_in(store, known))
-            entries.append(len(journal_of(store)))
-    except DamagedStoreError as fault:
-        told |= dict.fromkeys(f"{one.where}: {one.found}." for one in fault.complaints)
-    # A writer killed before it published leaves a longer journal; then the two files differ rightly.
-    if not told and len(set(entries)) == 1:
-        told[f"{path} and {copy} hold the same entries and differ: one of them was changed on disk."] = None
-    return Verified(tuple(told), notes)
-
-
 def changes_in(store: Store, known: Known = NOTHING_KNOWN) -> tuple[str, ...]:
     """Everything in the store that is not as the journal says it was written, a sentence each."""
     entries = journal_of(store)
-    told = [one.sentence for one in check_journal(entries, [known.root] if known.root else [])]
+    told = store.layout_faults()
+    told += [one.sentence for one in check_journal(entries, [known.root] if known.root else [])]
     told += signature_faults(entries, known.key)
     told += [
         f"the text of {row['kind']} sheet {row['name']} no longer has its hash {row['sha256'][:12]}."
         for row in store.ask("questions/sheet_texts")
         if text_sha256(row["text"]) != row["sha256"]
+    ]
+    told += [
+        f"the text of sheet {row['sha256'][:12]}, which {row['what']} stands on, is not on file."
+        for row in store.ask("questions/sheets_missing")
     ]
     kinds = ("load", "assessment", "line review", *ENTRY_TABLES)
     kept: dict[str, set[int]] = {kind: set() for kind in kinds}
@@ -336,6 +276,11 @@ def _changed(
         f"{what}: rows of {table} are not as they were written."
         for table, digest in then["rows"].items()
         if now["rows"].get(table) != digest
+    ]
+    told += [
+        f"{what}: the file {folder}/{name} was added later."
+        for name in now["files"]
+        if name not in then["files"]
     ]
     for name, digest in then["files"].items():
         if name not in now["files"] and (folder, name, digest) in removed:

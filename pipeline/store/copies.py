@@ -14,6 +14,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from pipeline.store.durable import force_out
+
 PUBLISHED = "published"
 KEPT_COPIES = 2
 # A smaller database is copied whole in less than a tenth of a second, and so is every fiftieth: what a disk spoilt in
@@ -26,8 +28,14 @@ _open_here: Counter[Path] = Counter()
 
 
 def copies_of(folder: Path) -> list[Path]:
-    """Published copies of the store in `folder`, oldest first."""
-    return sorted((folder / PUBLISHED).glob("reelproof-*.duckdb"))
+    """Published copies of the store in `folder`, oldest first; what is named otherwise is no copy of ours."""
+    found = (path for path in (folder / PUBLISHED).glob("reelproof-*.duckdb") if _number(path) > 0)
+    return sorted(found, key=_number)
+
+
+def _number(copy: Path) -> int:
+    digits = copy.stem.removeprefix("reelproof-")
+    return int(digits) if len(digits) == 8 and digits.isascii() and digits.isdigit() else 0
 
 
 def newest_copy(folder: Path) -> Path | None:
@@ -65,17 +73,20 @@ def publish(database: Path) -> None:
     for left in home.glob(".copy-*"):
         left.unlink()
     copies = copies_of(database.parent)
-    number = 1 + (int(copies[-1].stem.split("-")[1]) if copies else 0)
+    number = 1 + (_number(copies[-1]) if copies else 0)
     unfinished = home / f".copy-{number}"
     needless = copies[: max(0, len(copies) + 1 - KEPT_COPIES)]
     anew = not needless or number % WHOLE_EVERY == 0 or database.stat().st_size < WHOLE_BELOW_BYTES
     try:
         if anew or not _brought_up_to_date(needless[-1], database, unfinished):
             shutil.copyfile(database, unfinished)
+        # Onto the disk before it gets its name: after a power cut a name must not stand for half a file.
+        force_out(unfinished)
     except OSError:
         unfinished.unlink(missing_ok=True)
         raise
     unfinished.rename(home / f"reelproof-{number:08d}.duckdb")
+    force_out(home)
     for old in needless:
         with suppress(OSError):
             old.unlink()

@@ -7,9 +7,7 @@ ever open the newest published copy and never wait for a writer.
 
 from __future__ import annotations
 
-import errno
 import re
-import shutil
 import time
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager, suppress
@@ -21,15 +19,25 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 
 from pipeline import __version__
-from pipeline.errors import Complaint, ReelproofError, StoreError
-from pipeline.store.copies import PUBLISHED, held_open, is_unpublished, newest_copy, publish
+from pipeline.errors import Complaint, StoreError
+from pipeline.store import catalogue
+from pipeline.store.copies import held_open, is_unpublished, newest_copy, publish
+from pipeline.store.faults import DamagedStoreError, not_a_database, told_of_damage, told_of_disk
+from pipeline.store.heads import (
+    head_of,
+    keep_head,
+    kept_heads,
+    refuse_lost_history,
+    refuse_no_database,
+    refuse_older_copy,
+)
 from pipeline.store.sql_files import statement, statements
+from pipeline.store.writer_lock import WriterLock, held_for_writing, is_written
 
 if TYPE_CHECKING:
     import polars as pl
 
-STORE_VERSION = 7
-SCHEMAS = ("logged", "placed", "measured", "judged", "journal")
+STORE_VERSION = 8
 DATABASE = "reelproof.duckdb"
 
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -48,6 +56,7 @@ class Store:
         writable: whether this process owns the store.
         changed: whether anything was written since it was opened.
         copy: the published copy that is open, None for the store's own database.
+        lock: what shows that this process still owns the store it writes.
     """
 
     folder: Path
@@ -55,6 +64,21 @@ class Store:
     writable: bool
     changed: bool = field(default=False)
     copy: Path | None = None
+    lock: WriterLock | None = None
+
+    @property
+    def database(self) -> str:
+        """Name of the database on this connection."""
+        return Path(DATABASE).stem if self.writable else catalogue.KEPT
+
+    def layout_faults(self) -> list[str]:
+        """In what the database is not laid out as the files in ``sql/`` say, a sentence each."""
+        return catalogue.not_as_laid_out(self.connection, self.database, self.version == STORE_VERSION)
+
+    @property
+    def version(self) -> int:
+        """The version of the tables."""
+        return _version_of(self.connection)
 
     def ask(self, question: str, **parameters: object) -> list[dict[str, Any]]:
         """The rows that answer the SQL file `question` below ``sql/``, as dictionaries."""
@@ -108,98 +132,16 @@ class Store:
         except BaseException:
             self.connection.execute("ROLLBACK")
             raise
+        if self.lock is not None and not self.lock.is_held():
+            self.connection.execute("ROLLBACK")
+            raise self.lock.lost()
         self.connection.execute("COMMIT")
 
 
-class DamagedStoreError(StoreError):
-    """A database file that is not as it was written, or is no database any more."""
-
-
-# Errors of a disk that takes no more, by number and, where a library has put them into an error of its own, by text.
-_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EFBIG}
-_ROOM_BYTES = 100_000
-_FULL_TEXT = re.compile(
-    r"no space left|quota exceeded|read-only file system|file too large|disk is full", re.I
-)
-
-
-def is_full_disk(fault: BaseException) -> bool:
-    """Whether a disk that is full or read-only lies behind `fault`, whichever library raised it."""
-    if isinstance(fault, OSError) and fault.errno is not None:
-        return fault.errno in _FULL
-    return bool(_FULL_TEXT.search(str(fault)))
-
-
-def _has_room(folder: Path) -> bool:
-    with suppress(OSError):
-        return shutil.disk_usage(folder).free > _ROOM_BYTES
-    return True
-
-
-@contextmanager
-def told_of_disk(folder: Path) -> Iterator[None]:
-    """Turn a full or forbidden disk into a complaint that says so."""
-    try:
-        yield
-    except ReelproofError:
-        raise
-    except PermissionError as fault:
-        raise StoreError(
-            Complaint(
-                str(fault.filename or folder),
-                "this program may not write here",
-                "Give it write permission, or choose another --store",
-            )
-        ) from None
-    except Exception as fault:
-        # Some libraries do not say why a file could not be written to its end.
-        if not is_full_disk(fault) and _has_room(folder):
-            raise
-        raise StoreError(
-            Complaint(
-                str(folder),
-                "the disk is full or read-only; nothing half-written was kept",
-                "Free some space or choose another --store, then run the same command again",
-            )
-        ) from None
-
-
-@contextmanager
-def told_of_damage(path: Path) -> Iterator[None]:
-    """Turn a database file whose blocks no longer have their checksums into a complaint that says so."""
-    try:
-        yield
-    except duckdb.Error as fault:
-        if "corrupt" not in str(fault).lower():
-            raise
-        raise DamagedStoreError(
-            Complaint(
-                str(path),
-                "this file is damaged: a block of it does not have its checksum",
-                f"Keep it as it is, put the newest whole file of the '{PUBLISHED}' folder or of a backup in its place, "
-                "then run 'reelproof verify'",
-            )
-        ) from None
-
-
-def _not_a_database(path: Path) -> DamagedStoreError:
-    return DamagedStoreError(
-        Complaint(
-            str(path),
-            "this is not a store's database, or it cannot be opened",
-            "Check --store; if the file is damaged, load the logs into a new store",
-        )
-    )
-
-
-def _held_by(fault: duckdb.Error) -> str | None:
-    found = re.search(r"PID (\d+)", str(fault))
-    return found.group(1) if found else None
-
-
-def _connect_to_write(
+def _connected_to_write(
     path: Path, wait_s: float, on_wait: Callable[[str], None] | None
 ) -> duckdb.DuckDBPyConnection:
+    """A connection to a database that this process may write: a reader of the file itself is waited for."""
     deadline = time.monotonic() + wait_s
     told = False
     while True:
@@ -207,29 +149,27 @@ def _connect_to_write(
             return duckdb.connect(str(path), config=_CONFIG)
         except duckdb.IOException as fault:
             if "lock" not in str(fault):
-                raise _not_a_database(path) from None
-            holder = _held_by(fault)
-            who = f"process {holder}" if holder else "another process"
+                raise not_a_database(path) from None
+            found = re.search(r"PID (\d+)", str(fault))
+            who = f"process {found.group(1)}" if found else "another process"
             if time.monotonic() >= deadline:
-                raise StoreError(
-                    Complaint(
-                        str(path),
-                        f"{who} is writing to this store",
-                        "Wait until it has finished and run the same command again",
-                    )
-                ) from None
+                raise is_written(path, who) from None
             if on_wait and not told:
                 on_wait(who)
                 told = True
             time.sleep(0.2)
 
 
-def _check_version(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
+def _version_of(connection: duckdb.DuckDBPyConnection) -> int:
     """The version of the tables in an open database; 0 where it has none yet."""
     known = connection.execute(statement("questions/has_tables")).fetchall()
     if not known[0][0]:
         return 0
-    version = int(connection.execute(statement("questions/store_version")).fetchall()[0][0] or 0)
+    return int(connection.execute(statement("questions/store_version")).fetchall()[0][0] or 0)
+
+
+def _check_version(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
+    version = _version_of(connection)
     if version > STORE_VERSION:
         raise StoreError(
             Complaint(
@@ -242,9 +182,11 @@ def _check_version(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
 
 
 def _lay_out(store: Store) -> None:
-    for schema in SCHEMAS:
+    for schema in catalogue.SCHEMAS:
         store.connection.execute(f"CREATE SCHEMA IF NOT EXISTS {schema}")
-    for name in (*statements("tables"), *statements("views")):
+    for schema, view in catalogue.EARLIER_VIEWS:
+        store.connection.execute(f"DROP VIEW IF EXISTS {schema}.{view}")
+    for name in statements("tables"):
         store.connection.execute(statement(name))
     store.connection.execute(
         statement("steps/note_version"),
@@ -263,6 +205,7 @@ def open_to_write(
     wait_s: float = 30.0,
     on_wait: Callable[[str], None] | None = None,
     must_exist: bool = False,
+    accept_loss: bool = False,
 ) -> Iterator[Store]:
     """The store in `folder`, owned by this process until the block ends; made if it is not there.
 
@@ -271,9 +214,11 @@ def open_to_write(
         wait_s: how long to wait for another writer [s].
         on_wait: told once who is being waited for.
         must_exist: whether a folder without a store is refused: what asks for things on file makes none.
+        accept_loss: whether a journal that is shorter than it is known to have been is opened all the same.
 
     Raises:
-        StoreError: another process holds it, it is of a newer version, it cannot be written, or it is not there.
+        StoreError: another process holds it, it is of a newer version, it cannot be written, it is not there, or its
+            journal lacks what is known of it.
     """
     if folder.exists() and not folder.is_dir():
         raise StoreError(
@@ -281,31 +226,51 @@ def open_to_write(
         )
     if must_exist:
         _refuse_no_store(folder)
+    path = folder / DATABASE
     with told_of_disk(folder):
         folder.mkdir(parents=True, exist_ok=True)
-        path = folder / DATABASE
         with suppress(FileNotFoundError), path.open("r+b"):
             pass  # raises PermissionError in our words before DuckDB raises in its own
-        with told_of_damage(path):
-            connection = _connect_to_write(path, wait_s, on_wait)
-            store = Store(folder, connection, writable=True)
-            try:
-                if _check_version(connection, path) < STORE_VERSION:
-                    with store.transaction():
-                        _lay_out(store)
-                store.changed = store.changed or is_unpublished(path)
-                yield store
-                if store.changed:
-                    # Else a disk without room for it would leave the newest rows out of the copy.
-                    connection.execute("CHECKPOINT")
-            finally:
-                connection.close()
-        if store.changed:
-            publish(path)
+        with held_for_writing(folder, path, wait_s, on_wait) as lock:
+            if not accept_loss:
+                refuse_no_database(path)
+            with told_of_damage(path):
+                connection = _connected_to_write(path, wait_s, on_wait)
+                store = Store(folder, connection, writable=True, lock=lock)
+                try:
+                    _begin(store, path, accept_loss)
+                    yield store
+                    head = head_of(store)
+                    if store.changed:
+                        # Else a disk without room for it would leave the newest rows out of the copy.
+                        connection.execute("CHECKPOINT")
+                finally:
+                    connection.close()
+            if not lock.is_held():
+                raise lock.lost()
+            if store.changed:
+                publish(path)
+                keep_head(folder, head)
+
+
+def _begin(store: Store, path: Path, accept_loss: bool) -> None:
+    """Make a database that was just opened ready to be written."""
+    connection = store.connection
+    earlier_views = catalogue.refuse_stand_ins(connection, store.database, path)
+    if _check_version(connection, path) < STORE_VERSION:
+        with store.transaction():
+            _lay_out(store)
+    else:
+        catalogue.refuse_views(earlier_views, path)
+    catalogue.views_beside(connection, store.database)
+    catalogue.shut_in(connection)
+    if not accept_loss:
+        refuse_lost_history(store, opened_copy)
+    store.changed = store.changed or is_unpublished(path)
 
 
 def _refuse_no_store(folder: Path) -> None:
-    if not (folder / DATABASE).exists():
+    if not (folder / DATABASE).exists() and newest_copy(folder) is None:
         raise StoreError(
             Complaint(
                 str(folder),
@@ -324,9 +289,12 @@ def open_to_read(folder: Path, copy: Path | None = None) -> Iterator[Store]:
         copy: the copy to open, where it must be the one that another process has open.
 
     Raises:
-        StoreError: there is no store, nothing was published yet, or it is of a newer version.
+        StoreError: there is no store, nothing was published yet, it is of a newer version, or an older copy stands in
+            the newest one's place.
     """
     _refuse_no_store(folder)
+    # Before the copy is chosen: a writer publishes first and writes the head down after.
+    known = () if copy else kept_heads(folder, all_there=False)
     copy = copy or newest_copy(folder)
     if copy is None:
         raise StoreError(
@@ -336,28 +304,49 @@ def open_to_read(folder: Path, copy: Path | None = None) -> Iterator[Store]:
                 "Wait until the first load has finished, or run it again",
             )
         )
-    with told_of_damage(copy), held_open(copy), _opened(copy) as connection:
-        yield Store(folder, connection, writable=False, copy=copy)
+    with opened_copy(copy) as store:
+        refuse_older_copy(store, known)
+        yield store
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
-    """A database file, open for reading."""
+def opened_copy(copy: Path) -> Iterator[Store]:
+    """One published copy of a store, open for reading.
+
+    Raises:
+        DamagedStoreError: it cannot be read.
+    """
+    with told_of_damage(copy), held_open(copy):
+        try:
+            connection = _connected_to_read(copy)
+        except duckdb.IOException:
+            raise DamagedStoreError(
+                Complaint(
+                    str(copy),
+                    "this copy of the store cannot be read",
+                    "Ask for read permission; if the file is damaged, any writing command makes a new one",
+                )
+            ) from None
+        try:
+            yield Store(copy.parent.parent, connection, writable=False, copy=copy)
+        finally:
+            connection.close()
+
+
+def _connected_to_read(path: Path) -> duckdb.DuckDBPyConnection:
+    """A connection whose own database is in memory, with the one of `path` attached and views over its tables."""
+    spill = {"temp_directory": f"{path}.tmp"}
+    connection = duckdb.connect(":memory:", config=_CONFIG | spill)
     try:
-        connection = duckdb.connect(str(path), read_only=True, config=_CONFIG)
-    except duckdb.IOException:
-        raise DamagedStoreError(
-            Complaint(
-                str(path),
-                "this copy of the store cannot be read",
-                "Ask for read permission; if the file is damaged, any writing command makes a new one",
-            )
-        ) from None
-    try:
+        quoted = str(path).replace("'", "''")
+        connection.execute(f"ATTACH '{quoted}' AS {catalogue.KEPT} (READ_ONLY)")
+        catalogue.views_over(connection, path)
+        catalogue.shut_in(connection)
         _check_version(connection, path)
-        yield connection
-    finally:
+    except BaseException:
         connection.close()
+        raise
+    return connection
 
 
 @contextmanager
@@ -366,10 +355,10 @@ def open_database_to_read(folder: Path) -> Iterator[Store | None]:
     path = folder / DATABASE
     with told_of_damage(path):
         try:
-            connection = duckdb.connect(str(path), read_only=True, config=_CONFIG)
+            connection = _connected_to_read(path)
         except duckdb.IOException as fault:
             if "lock" not in str(fault):
-                raise _not_a_database(path) from None
+                raise not_a_database(path) from None
             yield None
             return
         try:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import re
 import shutil
+from collections.abc import Iterator
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 READINGS = "readings"
+# Below it, what is under way: folders being written, and notes of the names they get.
+UNFINISHED = ".unfinished"
 LONGEST_NAME = 180
 # A sheet may leave the plant's name empty; a path may not.
 _NO_NAME = "unnamed"
@@ -83,6 +86,37 @@ def _partition_of(store: Store, folder: str) -> str:
         number = {row["key"]: row["number"]}
         return folder_of(row["plant"], row["line"], row["shift_date"], row["run_id"], **number)
     return folder
+
+
+def folders_there(home: Path) -> Iterator[str]:
+    """The name of every load and judgement that has a folder below `home`, on file or not, version 1's among them.
+
+    Args:
+        home: the ``readings`` folder of a store.
+    """
+    for pattern in (
+        f"{_FIRST_KEY}*/line_id=*/shift_date=*/run_id=*/*_id=*",
+        "[!.]*/load-*",
+        "[!.]*/judged-*",
+    ):
+        for path in home.glob(pattern):
+            yield path.relative_to(home).as_posix()
+
+
+def noted(home: Path) -> set[str]:
+    """The names of folders that a writer noted before it put them in their place, and did not get on file."""
+    return {
+        note.read_text(encoding="utf-8", errors="replace")
+        for note in (home / UNFINISHED).glob("*.txt")
+        if note.is_file() and not note.is_symlink()
+    }
+
+
+def has_readings(folder: Path) -> bool:
+    """Whether a store's folder holds readings of a load that was put on file."""
+    home = folder / READINGS
+    under_way = noted(home)
+    return any(name not in under_way for name in folders_there(home))
 
 
 def move_earlier_folders(store: Store) -> int:

@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from pipeline.errors import Complaint, ReelproofError, StoreError
-from pipeline.store.database import Store, told_of_disk
-from pipeline.store.layout import READINGS, is_whole, move_earlier_folders, path_of
+from pipeline.store.database import Store
+from pipeline.store.faults import told_of_disk
+from pipeline.store.layout import READINGS, UNFINISHED, is_whole, move_earlier_folders, noted, path_of
 
 if TYPE_CHECKING:
     import polars as pl
 
-UNFINISHED = ".unfinished"
 REMOVAL = ".remove"
 # Ends the name of a file that holds the rows left by thinning, so that nobody takes it for the whole.
 THINNED = "_thinned"
@@ -49,6 +49,7 @@ def written_folder(
     if not frames:
         yield target
         return
+    was_noted = name in noted(home)
     unfinished = home / UNFINISHED / uuid.uuid4().hex
     note = unfinished.with_suffix(".txt")
     try:
@@ -67,7 +68,10 @@ def written_folder(
                     write_parquet(frame, path)
             target.parent.mkdir(parents=True, exist_ok=True)
             if target.exists():
-                shutil.rmtree(target)
+                if was_noted:
+                    shutil.rmtree(target)
+                else:
+                    raise _is_taken(target)
             unfinished.rename(target)
     except BaseException:
         shutil.rmtree(unfinished, ignore_errors=True)
@@ -80,6 +84,16 @@ def written_folder(
         note.unlink(missing_ok=True)
         raise
     note.unlink(missing_ok=True)
+
+
+def _is_taken(target: Path) -> StoreError:
+    return StoreError(
+        Complaint(
+            str(target),
+            "this folder holds the readings of a load or judgement that is not in this database",
+            "The database was set back or is another's: nothing was overwritten; run 'reelproof verify'",
+        )
+    )
 
 
 @contextmanager

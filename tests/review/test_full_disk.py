@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from pipeline.cli.app import run as reelproof
-from pipeline.store.database import PUBLISHED, open_to_read
-from pipeline.store.layout import READINGS
-from pipeline.store.readings import UNFINISHED, read_frame
+from pipeline.store.copies import PUBLISHED
+from pipeline.store.database import open_to_read
+from pipeline.store.layout import READINGS, UNFINISHED
+from pipeline.store.readings import read_frame
 
 
 class SmallDisk:

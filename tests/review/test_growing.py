@@ -14,7 +14,7 @@ import pytest
 from pipeline.cli.app import run as reelproof
 from pipeline.review.assessing import assess_run
 from pipeline.review.loading import LoadOutcome, load_sheet
-from pipeline.review.sealing import verified
+from pipeline.review.verifying import verified
 from pipeline.store.database import Store, open_to_write
 from pipeline.store.readings import read_frame
 

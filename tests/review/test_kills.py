@@ -17,7 +17,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.review.sealing import verified
+from pipeline.review.verifying import verified
 from pipeline.store.database import open_to_read, open_to_write
 from pipeline.store.readings import read_frame, sweep
 

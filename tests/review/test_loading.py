@@ -25,8 +25,8 @@ from pipeline.review.loading import load_sheet, load_sheets
 from pipeline.review.plant_in_force import told_of_plant
 from pipeline.steps.load import Loaded, RunSheets, load_run
 from pipeline.store.database import open_to_read, open_to_write
-from pipeline.store.layout import READINGS
-from pipeline.store.readings import UNFINISHED, read_frame, sweep
+from pipeline.store.layout import READINGS, UNFINISHED
+from pipeline.store.readings import read_frame, sweep
 
 
 def counts(store_folder: Path) -> dict[str, int]:

@@ -17,10 +17,11 @@ from pipeline.nonconformance.disposition import Person
 from pipeline.review.deciding import act_on
 from pipeline.review.journal import journal_of
 from pipeline.review.proving import proof_content
-from pipeline.review.sealing import Known, changes_in, verified
+from pipeline.review.sealing import Known, changes_in
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.review.signed_roots import sign_root
+from pipeline.review.verifying import verified
 from pipeline.store.database import Store, open_to_write
 from tests.review.decided_store import copied
 

@@ -21,8 +21,8 @@ from pipeline.review.sealing import (
     LOAD_TABLES,
     changes_in,
     frame_sha256,
-    verified,
 )
+from pipeline.review.verifying import verified
 from pipeline.store.database import open_to_write
 from pipeline.store.layout import READINGS
 from pipeline.store.sql_files import statement, statements

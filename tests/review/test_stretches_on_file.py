@@ -10,8 +10,8 @@ import polars as pl
 import pytest
 
 from pipeline.review.reels_of_line import reels_of_runs
-from pipeline.review.sealing import verified
 from pipeline.review.stretches_on_file import FILE, StretchWalls, stretch_walls_of, stretches_of
+from pipeline.review.verifying import verified
 from pipeline.store.database import open_to_read, open_to_write
 from pipeline.store.layout import path_of
 

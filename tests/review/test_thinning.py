@@ -23,11 +23,11 @@ from pipeline.review.handing_over import KIND as HANDED_OUT
 from pipeline.review.journal import note
 from pipeline.review.loading import load_sheets
 from pipeline.review.reassessing import Alone, Wanted, reassess
-from pipeline.review.sealing import verified
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.review.stretches_on_file import stretches_of
 from pipeline.review.thinning import Rule, _runs_handed_out, rule_of, thin
+from pipeline.review.verifying import verified
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import ThinnedError, read_frame, sweep
 

@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 
 from pipeline.errors import StoreError
-from pipeline.store import database
+from pipeline.store import copies, database
 from pipeline.store.database import open_to_read, open_to_write
 from pipeline.store.sql_files import sql_folder, statement, statements
 
@@ -166,13 +166,13 @@ def test_what_was_put_on_file_and_not_published_is_published_at_the_next_start(
         patch.setattr(database, "publish", lambda _folder: None)
         with open_to_write(tmp_path) as store:
             store.append("logged.warning", pl.DataFrame({"load_id": 1, "sentence": "one"}))
-    (tmp_path / database.PUBLISHED / ".copy-2").write_bytes(b"half")
+    (tmp_path / copies.PUBLISHED / ".copy-2").write_bytes(b"half")
     with open_to_read(tmp_path) as store:
         assert store.ask("questions/warnings_of_load", load_id=1) == []
     for _ in range(2):
         with open_to_write(tmp_path):
             pass
-        names = sorted(path.name for path in (tmp_path / database.PUBLISHED).iterdir())
+        names = sorted(path.name for path in (tmp_path / copies.PUBLISHED).iterdir())
         assert names == ["reelproof-00000001.duckdb", "reelproof-00000002.duckdb"]
     with open_to_read(tmp_path) as store:
         assert store.ask("questions/warnings_of_load", load_id=1) == [{"load_id": 1, "sentence": "one"}]
@@ -182,7 +182,7 @@ def test_old_copies_are_dropped(tmp_path: Path) -> None:
     for number in range(5):
         with open_to_write(tmp_path) as store:
             store.append("logged.warning", pl.DataFrame({"load_id": number, "sentence": "one"}))
-    names = sorted(path.name for path in (tmp_path / database.PUBLISHED).iterdir())
+    names = sorted(path.name for path in (tmp_path / copies.PUBLISHED).iterdir())
     assert names == ["reelproof-00000004.duckdb", "reelproof-00000005.duckdb"]
 
 
