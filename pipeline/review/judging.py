@@ -149,7 +149,7 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
         },
         {
             "placed": placement.readings,
-            "measured": bench.measured.frame,
+            "measured": bench.measured.recorded(),
             STRETCHES: stretches(bench.measured, placement.made_m, placement.start_m),
         },
         journal_record(basis.sha256, basis.head["load_id"], judged),

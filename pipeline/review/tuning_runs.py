@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
 Head = dict[str, Any]
 _MEASURED = (
-    "row", "wall_at_m", "mean_wall_mm", "thinnest_wall_mm", "ecc_cos_mm", "ecc_sin_mm", "diameter_at_m", "diameter_mm"
+    "row", "wall_at_m", "mean_wall_mm", "thinnest_wall_mm", "ecc_cos_mm", "ecc_sin_mm", "diameter_at_m", "diameter_mm",
+    "wall_counts", "diameter_counts",
 )  # fmt: skip
 
 

@@ -27,6 +27,7 @@ from pipeline.steps.reading_shapes import redrawn_index, shape_answer
 from pipeline.steps.reel_minimum import beside_the_risk, reel_minimum
 from pipeline.steps.sightings_of_run import counts_on
 from pipeline.steps.wire_answers import wire_answers
+from pipeline.words import counted
 
 # Fewest known readings for which correlation is estimated at all.
 FEWEST_READINGS = 50
@@ -115,7 +116,7 @@ def _capability(
     here = seen.rows_within(from_m, to_m)
     counted = here[seen.steady[here] & seen.fit_for_statistics[here]]
     answer = performance_index_one_sided(
-        series,
+        series[np.isfinite(series)],
         limit.value,
         sense="at least" if limit.sense == "at least" else "at most",
         n_for_mean=worth.for_mean,
@@ -124,7 +125,34 @@ def _capability(
         unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
         known_m=float(seen.widths()[counted].sum()),
     )
+    if isinstance(answer, Result):
+        answer = _with_left_out(answer, seen, limit, from_m, to_m)
     return _asked(answer, question)
+
+
+def _with_left_out(answer: Result, seen: Seen, limit: Limit, from_m: float, to_m: float) -> Result:
+    """The index with the readings that do not count called by name, and with the index that counts those that fail."""
+    parts = seen.left_out(from_m, to_m, limit.value, limit.sense)
+    failing = sum(one.nonconforming for one in parts)
+    details = {
+        **answer.details,
+        "readings_left_out": float(sum(one.readings for one in parts)),
+        "nonconforming_left_out": float(failing),
+    }
+    told = [
+        f"{counted(one.readings, 'reading')} {one.cause} {'does' if one.readings == 1 else 'do'} not count."
+        for one in parts
+    ]
+    if failing:
+        every = seen.at_worst(limit.sense)[seen.rows_within(from_m, to_m)]
+        sign = 1.0 if limit.sense == "at least" else -1.0
+        index = sign * (float(every.mean()) - limit.value) / (3.0 * float(every.std(ddof=1)))
+        details["index_of_every_reading"] = index
+        told.append(
+            f"{failing:,} of them {'does' if failing == 1 else 'do'} not conform. With every reading of this wire the "
+            f"index is {index:.2f}: the one above is of the steady wire alone and does not speak for the reel."
+        )
+    return replace(answer, warnings=(*answer.warnings, *told), details=details)
 
 
 def _asked(answer: Result | Refused, question: str) -> Result | Refused:

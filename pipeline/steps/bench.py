@@ -83,7 +83,7 @@ def bench_of(
     checks = checks or LineChecks()
     lumps = np.array([(one.from_m, one.to_m) for one in checks.splices], dtype=np.float64).reshape(-1, 2)
     if lumps.size:
-        seen = without_wire(measured.seen, merged(lumps), (*WALL_NAMES, *DIAMETER_NAMES))
+        seen = without_wire(measured.seen, merged(lumps), (*WALL_NAMES, *DIAMETER_NAMES), "of a splice")
         measured = replace(measured, seen=seen)
     placed = replace(
         placed,

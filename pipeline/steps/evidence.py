@@ -17,6 +17,18 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Rows = NDArray[np.int64]
 
+# Why readings do not count in statistics; wire that is spared has a cause of its own.
+UNREAD = "without a value that may be used, or of standing wire"
+UNSTEADY = "of wire not made and read at steady speed"
+
+
+class LeftOut(NamedTuple):
+    """Readings of some wire that do not count in statistics: why, how many, and how many of them fail a limit."""
+
+    cause: str
+    readings: int
+    nonconforming: int
+
 
 class Worst(NamedTuple):
     """The worst reading of a stretch: its value at the worse bound, its place [m], its value at the better bound."""
@@ -46,6 +58,7 @@ class Seen:
         known: stretches of wire with trustworthy evidence [m], one row a stretch.
         low: least value that each reading leaves possible [unit], None where the quantity itself was read.
         high: greatest value that each reading leaves possible [unit], None where the quantity itself was read.
+        spared: wire left out of statistics, merged [m], by what it is.
         like: another quantity of the instrument with the same fit readings, or None; what is worked out of these
             is then worked out and held once.
     """
@@ -65,6 +78,7 @@ class Seen:
     known: Floats
     low: Floats | None = None
     high: Floats | None = None
+    spared: tuple[tuple[str, Floats], ...] = ()
     like: Seen | None = field(default=None, repr=False, compare=False)
 
     @cached_property
@@ -134,6 +148,30 @@ class Seen:
         series = np.full(last - first + 1, np.nan)
         series[counts - first] = self.at_worst(sense)[counts]
         return series
+
+    def left_out(self, from_m: float, to_m: float, limit: float, sense: str) -> tuple[LeftOut, ...]:
+        """Readings between two places [m] that do not count in statistics, by cause, most of them first.
+
+        Args:
+            from_m: start of the wire [m].
+            to_m: its end [m].
+            limit: the limit they are held against [unit].
+            sense: its sense.
+        """
+        inside = (self.at_m >= from_m) & (self.at_m < to_m)
+        value = self.at_worst(sense)
+        fails = inside & self.fit & ((value < limit) if sense == "at least" else (value > limit))
+        rest = inside & ~(self.fit & self.steady & self.fit_for_statistics)
+        found = []
+        for cause, rows in (
+            (UNREAD, ~self.fit),
+            *((name, intervals.inside(wire, self.at_m)) for name, wire in self.spared),
+            (UNSTEADY, ~self.steady),
+        ):
+            here = rest & rows
+            found.append(LeftOut(cause, int(here.sum()), int((here & fails).sum())))
+            rest &= ~rows
+        return tuple(sorted((one for one in found if one.readings), key=lambda one: -one.readings))
 
     @cached_property
     def _widths(self) -> Floats:

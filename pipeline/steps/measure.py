@@ -16,7 +16,8 @@ from pipeline.length.known_length import known_wire
 from pipeline.length.log_gaps import spacing_s
 from pipeline.length.placement import Placement
 from pipeline.length.spark_exposure import SparkExposure, spark_exposure
-from pipeline.length.steady_state import DEFAULT_RULE, STEADY
+from pipeline.length.steady_state import DEFAULT_RULE
+from pipeline.length.steady_wire import read_first, steady_readings
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
 from pipeline.sheets.plant_sheet import SparkTest
@@ -42,10 +43,10 @@ STRETCH_M = 25.0
 # Wire that no reading speaks for begins where neighbouring readings stand further apart than this many
 # reading intervals at the greatest speed; one reading left out is bridged by its neighbours (chosen here).
 HOLE_INTERVALS = 2.5
-# Wire between die and trough that a stop spoils [m] where the line sheet has no hot diameter gauge.
-HOT_ZONE_M = 3.0
 
 WALL_NAMES = ("mean_wall_mm", "thinnest_wall_mm", "eccentricity_mm", "concentricity_pct")
+# Columns of the kept frame that say which readings count, and the quantity each is of.
+COUNTED = {"wall_counts": "mean_wall_mm", "diameter_counts": "diameter_mm"}
 DIAMETER_NAMES = ("diameter_mm", "ovality_mm")
 UNIT_OF = {
     "mean_wall_mm": "mm",
@@ -108,6 +109,15 @@ class Measured:
         """The refusal of `question` for wire with a contradiction from `from_m` to `to_m` [m]; None without one."""
         told = (no_conclusion(question, one) for one in self._red if one.from_m < to_m and one.to_m > from_m)
         return next((one for one in told if one is not None), None)
+
+    def recorded(self) -> pl.DataFrame:
+        """The frame as it is kept, with the readings that count in statistics: tuning takes these."""
+        nothing = np.zeros(self.frame.height, dtype=np.bool_)
+        counted = {}
+        for column, name in COUNTED.items():
+            seen = self.seen.get(name)
+            counted[column] = nothing if seen is None else seen.steady & seen.fit_for_statistics
+        return self.frame.with_columns(pl.Series(name, mask) for name, mask in counted.items())
 
     @cached_property
     def wall(self) -> Seen | None:
@@ -219,21 +229,33 @@ def _without_contradicted(measured: Measured) -> Measured:
     )
     return replace(
         measured,
-        seen=without_wire(measured.seen, measured.contradicted, (*WALL_NAMES, *DIAMETER_NAMES)),
+        seen=without_wire(
+            measured.seen,
+            measured.contradicted,
+            (*WALL_NAMES, *DIAMETER_NAMES),
+            "of wire on which the instruments contradict each other",
+        ),
         warnings=(*measured.warnings, told),
     )
 
 
-def without_wire(seen: Mapping[str, Seen], wire: Floats, names: tuple[str, ...]) -> dict[str, Seen]:
+def without_wire(
+    seen: Mapping[str, Seen], wire: Floats, names: tuple[str, ...], cause: str
+) -> dict[str, Seen]:
     """The quantities with some wire left out of statistics; its readings still judge the wire.
 
     Args:
         seen: each quantity along the wire.
         wire: merged stretches left out [m].
         names: quantities it is left out of.
+        cause: what that wire is, as its readings are told.
     """
     return {
-        name: replace(one, fit_for_statistics=one.fit_for_statistics & ~intervals.inside(wire, one.at_m))
+        name: replace(
+            one,
+            fit_for_statistics=one.fit_for_statistics & ~intervals.inside(wire, one.at_m),
+            spared=(*one.spared, (cause, wire)),
+        )
         if name in names
         else one
         for name, one in seen.items()
@@ -265,14 +287,8 @@ class _Sight:
 
     @cached_property
     def moving(self) -> Mask:
-        """True where wire went forward that had not been read before.
-
-        A reading of standing wire repeats a spot that is read before and after: it adds noise, not evidence. Wire
-        pulled back is read twice as well; the first reading of it counts.
-        """
-        front = self.placement.readings["front_m"].to_numpy()
-        moving: Mask = (self.speed > DEFAULT_RULE.stop_m_s) & (self.placement.at_m >= front)
-        return moving
+        """True where wire went forward that had not been read before."""
+        return read_first(self.placement)
 
     def like(self, instrument: Instrument, fit: Mask) -> tuple[Placement, Seen] | None:
         """What was seen earlier with the same fit readings of an instrument; its quantities mostly share them."""
@@ -391,13 +407,10 @@ def _seen(
     fit = np.isfinite(value) & np.isfinite(at_m) & sight.moving
     on_these = sight.flagged.filter(pl.col("channel").is_in(channels))
     judging = _rows(on_these.filter(pl.col("flag").is_in(_JUDGING)), sight.row, single=len(channels) <= 2)
-    counting = _rows(on_these, sight.row, single=True)
     fit &= ~judging
     if unfit is not None:
         fit &= ~unfit
     fastest = float(np.nanmax(sight.speed)) if sight.speed.size else 0.0
-    hot = sight.line.instrument("hot diameter gauge")
-    zone = hot.station_m if hot is not None and hot.station_m > 0 else HOT_ZONE_M
     # A coarse counter stands still between its steps, and neighbours seem further apart than they are.
     step = placement.resolution_m
     placed, like = sight.like(instrument, fit) or (None, None)
@@ -409,10 +422,10 @@ def _seen(
         at_m=at_m if like is None else like.at_m,
         value=value,
         fit=fit if like is None else like.fit,
-        fit_for_statistics=fit & ~counting,
+        fit_for_statistics=fit,
         steady=like.steady
         if like is not None and placed is placement
-        else placement.phase_on_wire(at_m, zone) == STEADY,
+        else steady_readings(placement, at_m, sight.line),
         uncertainty=uncertainty,
         extent_m=instrument.window_m + instrument.interval_s * sight.usual_speed,
         hole_m=HOLE_INTERVALS * instrument.interval_s * fastest + instrument.window_m + step,

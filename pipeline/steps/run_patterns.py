@@ -253,9 +253,10 @@ def _drift(seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | 
             f"{worth.for_mean:.0f}; an interval could not be trusted. See where the level changed."
         )
         return [Refused(question, "least squares", reason, n)]
+    full = np.isfinite(averages)
     found = linear_drift(
-        middle / 1000.0,
-        averages,
+        middle[full] / 1000.0,
+        averages[full],
         worth.for_mean,
         freedom=worth.freedom,
         unit=seen.unit,

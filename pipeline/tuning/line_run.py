@@ -15,9 +15,12 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.columns import WALL_CHANNELS
+from pipeline.flags import ALL
+from pipeline.length import intervals
 from pipeline.length.placement import Placement
 from pipeline.length.reels import PlacedReel
-from pipeline.length.steady_state import DEFAULT_RULE, SETTLE, STEADY
+from pipeline.length.steady_state import DEFAULT_RULE
+from pipeline.length.steady_wire import counted_readings, read_first
 from pipeline.sheets.line_sheet import LineSheet
 
 Floats = NDArray[np.float64]
@@ -30,8 +33,7 @@ MACHINE = (
     "melt_temperature_c",
     "melt_pressure_bar",
 )
-# Wire between die and trough that a stop spoils [m] where the line sheet has no hot diameter gauge.
-HOT_ZONE_M = 3.0
+_JUDGING = [flag.code for flag in ALL if flag.masks_conformity]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +55,10 @@ class LineRun:
         cos_mm: first harmonic of the wall, cosine part [mm].
         sin_mm: first harmonic of the wall, sine part [mm].
         thinnest_mm: thinnest wall around the section [mm].
-        wall_counts: True where the wall may enter statistics: made and read at steady speed, unflagged, not left out.
+        wall_counts: True where the wall counts in statistics (`pipeline.length.steady_wire`).
         diameter_at_m: place on the wire of the spot the cold diameter gauge saw [m].
         diameter_mm: overall diameter [mm].
-        diameter_counts: True where the diameter may enter statistics.
+        diameter_counts: True where the diameter counts in statistics.
         reels: the reels on the wire.
         reading_s: time between two readings of the wall gauge [s].
         left_out_m: stretches of wire left out because their cause is known and will not recur [m], a row each.
@@ -126,28 +128,24 @@ def line_run(
         left_out_m: stretches of wire [m], a row each, whose cause was found and removed (a splice, a stop mark); they
             say nothing of what the line does now. Default: none.
     """
-    gauge, hot = line.instrument("wall gauge"), line.instrument("hot diameter gauge")
-    zone = hot.station_m if hot is not None and hot.station_m > 0 else HOT_ZONE_M
+    gauge = line.instrument("wall gauge")
     out = np.zeros((0, 2)) if left_out_m is None else np.asarray(left_out_m, dtype=np.float64).reshape(-1, 2)
     columns = {
         name: measured[name].cast(pl.Float64).fill_null(float("nan")).to_numpy() for name in measured.columns
     }
     speed = placement.readings["speed_m_s"].to_numpy()
     row = readings["row"].to_numpy()
-    # Steady wire that is read while the line slows down is read too densely for statistics along the wire.
-    even = np.isin(placement.readings["phase"].to_numpy(), (SETTLE, STEADY))
 
-    def counts(at_m: Floats, value: Floats, channels: tuple[str, ...]) -> Mask:
-        # Standing wire is read again and again, wire pulled back twice: only the first reading of it counts.
-        fit = (speed > DEFAULT_RULE.stop_m_s) & (placement.at_m >= placement.readings["front_m"].to_numpy())
-        fit &= np.isfinite(value) & np.isfinite(at_m)
-        fit &= placement.phase_on_wire(at_m, zone) == STEADY
-        fit &= even
-        marked = flagged.filter(pl.col("channel").is_in(channels))["row"].unique().to_numpy()
-        fit[np.searchsorted(row, marked)] = False
-        for from_m, to_m in out:
-            fit &= ~((at_m >= from_m) & (at_m <= to_m))
-        return np.asarray(fit, dtype=np.bool_)
+    def counts(recorded: str, at_m: Floats, value: Floats, channels: tuple[str, ...]) -> Mask:
+        if recorded in measured.columns:
+            # As the judgement counted them: it saw more than readings and flags, such as what contradicts what.
+            return measured[recorded].to_numpy() & ~intervals.inside(intervals.merged(out), at_m)
+        fit = read_first(placement) & np.isfinite(value) & np.isfinite(at_m)
+        if len(channels) <= 2:
+            # Of a wall gauge's sensors the section is solved from those that remain.
+            bad = flagged.filter(pl.col("channel").is_in(channels) & pl.col("flag").is_in(_JUDGING))
+            fit[np.searchsorted(row, bad["row"].unique().to_numpy())] = False
+        return counted_readings(placement, at_m, line, fit, intervals.merged(out))
 
     wall_channels = WALL_CHANNELS if gauge is not None else ("diameter_x_mm", "diameter_y_mm")
     return LineRun(
@@ -169,11 +167,14 @@ def line_run(
         cos_mm=columns["ecc_cos_mm"],
         sin_mm=columns["ecc_sin_mm"],
         thinnest_mm=columns["thinnest_wall_mm"],
-        wall_counts=counts(columns["wall_at_m"], columns["mean_wall_mm"], wall_channels),
+        wall_counts=counts("wall_counts", columns["wall_at_m"], columns["mean_wall_mm"], wall_channels),
         diameter_at_m=columns["diameter_at_m"],
         diameter_mm=columns["diameter_mm"],
         diameter_counts=counts(
-            columns["diameter_at_m"], columns["diameter_mm"], ("diameter_x_mm", "diameter_y_mm")
+            "diameter_counts",
+            columns["diameter_at_m"],
+            columns["diameter_mm"],
+            ("diameter_x_mm", "diameter_y_mm"),
         ),
         reels=reels,
         reading_s=gauge.interval_s if gauge is not None else float(np.median(np.diff(placement.seconds))),

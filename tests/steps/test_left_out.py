@@ -1,0 +1,120 @@
+"""What does not count in statistics is called by its name, and judging, capability and tuning count the same wire."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+import pytest
+from runs import NO_FLAGS, done, frame_of, made, run_sheet
+
+from pipeline import flags
+from pipeline.products.product import find_product
+from pipeline.results import Result
+from pipeline.simulator.lines import line_l2
+from pipeline.simulator.troubles import ThinAllRound, ThinOneSide
+from pipeline.steps.evidence import UNSTEADY
+from pipeline.steps.measure import measure_run
+from pipeline.steps.place import place_run
+from pipeline.tuning.line_run import line_run
+
+POINT = "minimum wall at any point"
+
+
+def index_of(found, subject: str = "A") -> Result:
+    (answer,) = (
+        one.answer
+        for one in found.topic("capability", subject)
+        if one.answer.question == f"How far does {POINT} stand from at least 1.27 mm?"
+    )
+    assert isinstance(answer, Result)
+    return answer
+
+
+def test_readings_that_fail_on_steady_wire_are_in_the_index_and_nothing_is_called_unknown() -> None:
+    run = made(troubles=(ThinAllRound(280.0, 6.0, 0.2),))
+    found = done(run)
+    answer = index_of(found)
+    wall = found.bench.measured.seen["thinnest_wall_mm"]
+    reel = found.bench.placed.reels[0]
+    here = wall.rows_within(reel.from_m, reel.to_m)
+    steady = wall.value[here][wall.steady[here]]
+    assert (steady < 1.27).any()
+    assert answer.n == steady.size
+    # By hand, as the definition has it: (mean - limit) / (3 s) of all of them.
+    assert answer.estimate == pytest.approx((steady.mean() - 1.27) / (3 * steady.std(ddof=1)), rel=1e-6)
+    assert not any("unknown" in one for one in answer.warnings)
+    assert answer.details["nonconforming_left_out"] == 0.0
+
+
+def test_readings_that_fail_on_unsteady_wire_are_counted_named_and_in_an_index_beside() -> None:
+    """The reel begins in the ramp, where 6 m are thin: no index of the steady wire speaks for that reel."""
+    from pipeline.simulator.scenario import ReelPlan
+
+    run = made(reels=(ReelPlan("A", 126.0, 500.0),), troubles=(ThinAllRound(14.0, 6.0, 0.35),))
+    found = done(run)
+    answer = index_of(found)
+    wall = found.bench.measured.seen["thinnest_wall_mm"]
+    here = wall.rows_within(2.0, 376.0)
+    failing = int((wall.value[here] < 1.27).sum())
+    assert failing > 0
+    assert answer.details["nonconforming_left_out"] == failing
+    assert answer.details["index_of_every_reading"] < answer.estimate
+    assert any(UNSTEADY in one for one in answer.warnings)
+    assert any(one.startswith(f"{failing:,} of them do not conform.") for one in answer.warnings)
+
+
+def test_judging_capability_and_tuning_count_the_same_readings() -> None:
+    """With a spike that nothing contradicts, and a sensor stuck: sections are judged, and so they count."""
+    run = made(troubles=(ThinOneSide(300.0, 4.0, 0.06, 90.0),), stops=((430.0, 60.0),))
+    line = line_l2()
+    readings = frame_of(run)
+    rows = readings["row"].to_list()
+    flagged = pl.DataFrame(
+        {
+            "row": [rows[3000], *rows[3100:3200]],
+            "channel": ["wall_2_mm"] * 101,
+            "flag": [flags.SPIKE.code] + [flags.STUCK.code] * 100,
+        },
+        schema=NO_FLAGS.schema,
+    )
+    sheet = run_sheet(run)
+    product = find_product(sheet.product.construction, sheet.product.size, sheet.product.conductor, "copper")
+    assert run.events is not None
+    placed = place_run(readings, run.events, flagged, sheet, line)
+    measured = measure_run(readings, flagged, placed, line, sheet.covering, product.conductor_mm)
+    wall = measured.seen["mean_wall_mm"]
+    judged = wall.steady & wall.fit_for_statistics
+    kept = measured.recorded()
+    taken = line_run(
+        "R",
+        run.scenario.start,
+        "p",
+        product.conductor_mm,
+        readings,
+        kept,
+        flagged,
+        placed.placement,
+        line,
+        placed.reels,
+    )
+    assert np.array_equal(taken.wall_counts, judged)
+    over = measured.seen["diameter_mm"]
+    assert np.array_equal(taken.diameter_counts, over.steady & over.fit_for_statistics)
+    assert judged[3100:3200].any() or not wall.steady[3100:3200].any()
+    # An older judgement on file does not say which readings it counted: the same definition works it out.
+    from dataclasses import replace
+
+    again = line_run(
+        "R",
+        run.scenario.start,
+        "p",
+        product.conductor_mm,
+        readings,
+        measured.frame,
+        flagged,
+        replace(placed.placement, phases=measured.phases),
+        line,
+        placed.reels,
+    )
+    lone = judged ^ again.wall_counts
+    assert lone.sum() <= 0.001 * judged.sum()
