@@ -6,6 +6,8 @@ it was active.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -80,6 +82,18 @@ def inside(intervals: Floats, at_m: Floats) -> NDArray[np.bool_]:
 def length_m(intervals: Floats) -> float:
     """Length of merged `intervals` [m]."""
     return float((intervals[:, 1] - intervals[:, 0]).sum())
+
+
+def union_m(stretches: Iterable[tuple[float, float]], from_m: float = -np.inf, to_m: float = np.inf) -> float:
+    """Length of the wire that any of the stretches covers between two places, each metre once [m].
+
+    Args:
+        stretches: from and to of each [m], in any order; they may overlap.
+        from_m: start of the wire looked at [m].
+        to_m: its end [m].
+    """
+    every = merged(np.array(list(stretches), dtype=np.float64).reshape(-1, 2))
+    return length_m(within(every, from_m, to_m))
 
 
 def where(edges_m: Floats, true: NDArray[np.bool_]) -> Floats:

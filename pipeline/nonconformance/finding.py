@@ -31,6 +31,8 @@ class Sighting:
         short: True if it is shorter than the plant lets one instrument alone decide.
         depth: greatest shortfall [unit of the rule].
         area: integral of the shortfall along the wire [unit x m].
+        words: fields of the rule's sentence, so that a finding tells it of its own stretch.
+        after: what is told after that sentence.
     """
 
     rule_id: str
@@ -50,6 +52,8 @@ class Sighting:
     short: bool = False
     depth: float | None = None
     area: float | None = None
+    words: tuple[tuple[str, str], ...] = ()
+    after: str = ""
 
     @property
     def rule(self) -> Rule:
@@ -92,7 +96,7 @@ class Finding:
         sightings: all sightings of the defect, gravest first.
         severity: the gravest severity.
         holds_release: True if the wire may not be released while this is open.
-        from_m: start on the wire [m].
+        from_m: start on the wire [m]: the one stretch of the finding, over all its sightings.
         to_m: its end [m].
         evidence_from_m: start of the wire whose readings are kept as evidence [m].
         evidence_to_m: its end [m].
@@ -145,6 +149,8 @@ class Finding:
         """The finding in words."""
         others = sorted({one.rule.named for one in self.sightings if one.rule_id != self.main.rule_id})
         text = self.main.sentence
+        if self.main.words:
+            text = told(self.main.rule, self.from_m, self.to_m, **dict(self.main.words)) + self.main.after
         if others:
             text += f"{ALSO_SEEN}{', '.join(others)}."
         if not self.confirmed:
@@ -175,8 +181,18 @@ def place_sighting(
         reel_id: the reel the wire is on.
         fields: the other fields of the rule's sentence.
     """
-    sentence = told(RULE_BY_ID[rule_id], from_m, to_m, subject=subject, **fields)
-    return Sighting(rule_id, instrument, from_m, to_m, sentence, readings, subject=subject, reel_id=reel_id)
+    words = {"subject": subject, **fields}
+    return Sighting(
+        rule_id,
+        instrument,
+        from_m,
+        to_m,
+        told(RULE_BY_ID[rule_id], from_m, to_m, **words),
+        readings,
+        subject=subject,
+        reel_id=reel_id,
+        words=tuple(words.items()),
+    )
 
 
 def _same_defect(one: Sighting, other: Sighting, tolerance_m: float, local_m: float) -> bool:
@@ -217,7 +233,45 @@ def _groups(sightings: Sequence[Sighting], tolerance_m: float, local_m: float) -
     groups: dict[int, list[Sighting]] = {}
     for place, one in enumerate(ordered):
         groups.setdefault(root(place), []).append(one)
-    return list(groups.values())
+    return _none_within_another(list(groups.values()), tolerance_m)
+
+
+def _of_one_kind(group: Sequence[Sighting]) -> set[tuple[str, str, str]]:
+    """What a group is about: a reel with a family of places, or with a rule and its subject."""
+    return {
+        (one.reel_id, one.rule.family, "")
+        if one.rule.family in PLACES
+        else (one.reel_id, one.rule_id, one.subject)
+        for one in group
+    }
+
+
+def _none_within_another(groups: list[list[Sighting]], tolerance_m: float) -> list[list[Sighting]]:
+    """The groups with those of one kind merged whose stretches meet: no finding lies in another of its family.
+
+    A group reaches over all its sightings, so a thin spot may lie in the stretch that a group of wall and concentricity
+    together has, and yet on none of its wall sightings.
+    """
+    while True:
+        done: list[list[Sighting]] = []
+        meeting: list[list[Sighting]] = []
+        for group in sorted(groups, key=lambda some: min(one.from_m for one in some)):
+            low, kinds = min(one.from_m for one in group), _of_one_kind(group)
+            done += [some for some in meeting if _end_m(some) + tolerance_m < low]
+            meeting = [some for some in meeting if _end_m(some) + tolerance_m >= low]
+            same = next((some for some in meeting if kinds & _of_one_kind(some)), None)
+            if same is None:
+                meeting.append(list(group))
+            else:
+                same.extend(group)
+        done += meeting
+        if len(done) == len(groups):
+            return done
+        groups = done
+
+
+def _end_m(group: Sequence[Sighting]) -> float:
+    return max(one.to_m for one in group)
 
 
 def _order(one: Sighting) -> tuple[float, float, int, str, str, str]:

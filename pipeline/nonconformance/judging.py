@@ -138,15 +138,13 @@ def sightings(
     for one in found.iter_rows(named=True):
         at_best = one["worst"] if best is None else float(best[one["worst_index"]])
         decision = decide_bounded(one["worst"], at_best, u, limit.value, sense, decision_rule)
-        sentence = told(
-            rule,
-            one["from_m"],
-            one["to_m"],
-            worst=f"{figure(one['worst'], rule.unit)}{BOUND if best is not None else ''}",
-            worst_at_m=f"{one['worst_at_m']:.1f}",
-            verdict=decision.verdict.value,
+        words = {
+            "worst": f"{figure(one['worst'], rule.unit)}{BOUND if best is not None else ''}",
+            "worst_at_m": f"{one['worst_at_m']:.1f}",
+            "verdict": decision.verdict.value,
             **against,
-        )
+        }
+        sentence = told(rule, one["from_m"], one["to_m"], **words)
         seen.append(
             Sighting(
                 rule.rule_id,
@@ -165,6 +163,7 @@ def sightings(
                 short=one["last_m"] - one["first_m"] + settings.reading_extent_m < settings.shortest_m,
                 depth=one["depth"],
                 area=one["area"],
+                words=tuple(words.items()),
             )
         )
     return tuple(seen)

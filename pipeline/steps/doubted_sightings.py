@@ -49,6 +49,7 @@ def not_concluded(bench: Bench, limit: Limit, seen: Seen, found: Iterable[Sighti
                 one,
                 decision=replace(one.decision, verdict=Verdict.CANNOT_BE_TOLD),
                 sentence=one.sentence.replace(f": {one.decision.verdict.value}.", f": {why}."),
+                words=tuple({**dict(one.words), "verdict": why}.items()),
             )
         )
     return tuple(told)
@@ -82,13 +83,9 @@ def on_every_reel_concerned(bench: Bench, found: Iterable[Sighting]) -> tuple[Si
         return tuple(told)
     for one in tuple(told):
         others = [name for name in reels_concerned(one.from_m, one.to_m, reels) if name != one.reel_id]
-        told += [
-            replace(
-                one,
-                reel_id=name,
-                sentence=f"{one.sentence} The ends of the reels are known to {unsure:g} m only: this wire may lie on "
-                f"reel {name}.",
+        for name in others:
+            after = (
+                f" The ends of the reels are known to {unsure:g} m only: this wire may lie on reel {name}."
             )
-            for name in others
-        ]
+            told.append(replace(one, reel_id=name, sentence=one.sentence + after, after=one.after + after))
     return tuple(told)

@@ -19,7 +19,7 @@ from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.cause import with_causes
 from pipeline.nonconformance.decision import Verdict, decide_bounded
 from pipeline.nonconformance.finding import Finding, Sighting, join_findings
-from pipeline.nonconformance.judging import BOUND, on_reels
+from pipeline.nonconformance.judging import BOUND
 from pipeline.nonconformance.numbering import KnownFinding, number_findings
 from pipeline.nonconformance.rules import SEVERITIES, figure, rule_for
 from pipeline.products.concentricity import implied_concentricities
@@ -201,12 +201,7 @@ def _requirement(
         worst = worst_of_sound_wire(bench, seen, reel.may_from_m, reel.may_to_m, limit.sense)
         worst = worst or seen.worst(reel.may_from_m, reel.may_to_m, limit.sense)
         unknown = reel.length_m - seen.known_m(reel.from_m, reel.to_m)
-    bad = sum(
-        to_m - from_m
-        for one in failing
-        for reel_id, from_m, to_m in on_reels(one.from_m, one.to_m, (reel,))
-        if reel_id == reel.id
-    )
+    bad = intervals.union_m([(one.from_m, one.to_m) for one in failing], reel.from_m, reel.to_m)
     verdict, sentence = _verdict(bench, reel, limit, seen, worst, failing, unknown)
     if limit.requirement == "concentricity":
         sentence = " ".join((sentence, *_implied(bench, reel)))

@@ -7,6 +7,7 @@ from datetime import date
 from statistics import median
 
 from dashboards.records import FindingRow, NonconformanceSummary, Plant, Tally, TallyRow
+from pipeline.length.intervals import union_m
 from pipeline.review.page_records.rows import finding_row, product_row, rule_name, stamp_of
 from pipeline.review.page_records.run_book import Row, RunBook
 from pipeline.statistics.event_rate import event_rate
@@ -57,6 +58,14 @@ def _median_days(findings: list[FindingRow]) -> float | None:
     return median(days) if days else None
 
 
+def _wire_m(found: list[Row]) -> float:
+    """Length of wire that the findings cover, each metre of a run once [m]."""
+    stretches: dict[str, list[tuple[float, float]]] = {}
+    for row in found:
+        stretches.setdefault(row["run_id"], []).append((row["from_m"], row["to_m"]))
+    return sum(union_m(those) for those in stretches.values())
+
+
 def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], books: list[RunBook]) -> Tally:
     grouped: dict[str, list[Row]] = {}
     for book, row in findings:
@@ -80,7 +89,7 @@ def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], boo
                 heading=key,
                 opened=len(found),
                 closed=sum(row["finding_id"] not in still_open for row in found),
-                length_m=sum(row["to_m"] - row["from_m"] for row in found),
+                length_m=_wire_m(found),
                 made_m=made.get(key),
                 known_m=reach,
                 per_km=event_rate(len(found), reach) if reach else None,
