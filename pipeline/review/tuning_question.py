@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pipeline.products.limits import limits_in_force
+from pipeline.products.limits import limits_in_force, missing_requirements
 from pipeline.review.stretches_on_file import StretchWalls, stretch_walls_of
 from pipeline.review.tuning_runs import (
     line_sheet_of,
@@ -63,9 +63,13 @@ def question_of(
             product.covering.density.value, per_kg, price.km_per_month, price.currency, price.failed_reel
         )
     turned, told = _bolts_turned(line, sheets)
+    judged_by = (product, latest["shift_date"], plant.limit_rows, plant.certificate)
     return TuningQuestion(
         line=line,
-        limits=limits_in_force(product, latest["shift_date"], plant.limit_rows, plant.certificate),
+        limits=limits_in_force(*judged_by),
+        missing=tuple(
+            one.sentence for one in missing_requirements(*judged_by) if one.requirement in (AVERAGE, POINT)
+        ),
         price=price,
         covering=sheets[latest["run_id"]].covering,
         covering_price=covering_price,

@@ -33,7 +33,7 @@ from pipeline.tuning.response import Answer, answer_to, at_the_die
 from pipeline.tuning.setting_steps import steps_in_log
 from pipeline.tuning.settings import SettingAdvice, ways_to_target
 from pipeline.tuning.start_up import Start, starts_of
-from pipeline.tuning.target import Target, smallest_target
+from pipeline.tuning.target import METHOD, QUESTION, Target, smallest_target
 from pipeline.tuning.target_loss import TargetLoss, target_loss
 from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops
 from pipeline.tuning.wall_parts import SpreadShares, spread_shares
@@ -191,6 +191,10 @@ def _target(
     """The target, what was set apart, and the reels it stands on."""
 
     def of(some: tuple[ReelWall, ...]) -> Target | Refused:
+        if asked.missing:
+            # A target under a wall that nobody entered would advise wire that may fail it.
+            reason = f"{' '.join(asked.missing)} A target would say nothing about it; enter it first."
+            return Refused(QUESTION, METHOD, reason, len(some))
         return smallest_target(
             some, asked.limits, asked.risks, unknowns, sensors=sensors, draws=asked.draws, seed=asked.seed
         )

@@ -170,6 +170,8 @@ def smallest_target(
             told = (*told, need)
             continue
         needs.append(need)
+    if not any(one.rule.bound == "lower" for one in needs):
+        return Refused(QUESTION, METHOD, " ".join(told), len(reels))
     return _target(tuple(needs), reels, accepted, open_to, length, told, confidence)
 
 

@@ -65,7 +65,7 @@ def target_loss(target: Target, price: Price, conductor_mm: float) -> TargetLoss
         conductor_mm: conductor diameter [mm].
 
     Returns:
-        The loss, or a `Refused` where the plant gives no price.
+        The loss, or a `Refused` where the plant gives no price or the target stands on no wall limit.
     """
     question, method = "mean wall that costs least", "expected one-sided loss per reel over bootstrap draws"
     if price.per_kg is None or price.failed_reel is None:
@@ -75,6 +75,12 @@ def target_loss(target: Target, price: Price, conductor_mm: float) -> TargetLoss
         )
         return Refused(question, method, reason, target.reels)
     needs = [one for one in target.needs if one.rule.requirement in (AVERAGE, POINT)]
+    if not needs:
+        reason = (
+            "The target stands on no average wall and no wall at any point, so what a failed reel costs cannot be "
+            "weighed; enter the missing limit under [[limits]]."
+        )
+        return Refused(question, method, reason, target.reels)
     reel_m = target.result.details["reel_m"]
     per_um = mass_per_um_g_km(target.result.estimate, conductor_mm, price.density_g_cm3) / 1000.0
     per_um *= price.per_kg * reel_m / 1000.0

@@ -55,6 +55,8 @@ class TuningQuestion:
         melt_exponent: exponent of the melt's power law; None if not known.
         draws: bootstrap draws.
         seed: of the random numbers.
+        missing: walls of the insulation that a requirement set asks for and no limit on file gives, in words; with
+            one there is no target.
     """
 
     line: LineSheet
@@ -77,6 +79,7 @@ class TuningQuestion:
     melt_exponent: float | None = None
     draws: int = DRAWS
     seed: int = 1
+    missing: tuple[str, ...] = ()
 
 
 def noise_from_stops(runs: Sequence[LineRun], sensors: int) -> float | None:

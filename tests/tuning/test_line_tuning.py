@@ -1,11 +1,14 @@
 """The whole of tuning put together, on simulated runs of one line."""
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 
 from pipeline.errors import MethodRefusal
+from pipeline.products.limits import limits_in_force, missing_requirements
+from pipeline.products.product import find_product
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Bolt, Ceilings, Tooling
 from pipeline.sheets.run_sheet import Covering
@@ -156,6 +159,27 @@ def test_two_layers() -> None:
     assert found.target.warnings[0].startswith("All reels come from one run")
     assert isinstance(covering_target(None, limits, 2.4, PRICE), Refused)
     assert isinstance(covering_target(covering, THHN, 2.4, PRICE), Refused)
+
+
+def test_a_wall_nobody_entered_a_limit_for_leaves_no_target() -> None:
+    """USE-2: the wire code gives an average; a point to UL 854 was seen nowhere, so no target may be advised."""
+    use2 = find_product("USE-2", "1/0 AWG", "concentric")
+    on = date(2026, 3, 3)
+    missing = tuple(
+        one.sentence
+        for one in missing_requirements(use2, on)
+        if one.requirement == "minimum wall at any point"
+    )
+    asked = TuningQuestion(
+        line_l2(), limits_in_force(use2, on), PRICE, noise_mm=0.005, draws=60, missing=missing
+    )
+    found = tuning_of_line([l2_run(40, 6, "R-0")[0]], asked)
+    assert isinstance(found.target, Refused)
+    assert found.target.reason == (
+        "Not judged: no limit on file for minimum wall at any point of USE-2 1/0 AWG, concentric copper to UL 854 on "
+        "2026-03-03. A target would say nothing about it; enter it first."
+    )
+    assert found.loss is None
 
 
 def test_noise_of_the_gauge_from_standing_wire() -> None:

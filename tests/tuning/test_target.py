@@ -257,3 +257,18 @@ def test_the_weighted_tail_is_the_maximum_likelihood_tail() -> None:
     assert drawn.shape[0] == pytest.approx(fitted.shape, abs=2e-3)
     assert drawn.scale[0] == pytest.approx(fitted.scale, rel=2e-3)
     assert drawn.clusters_per_m[0] == pytest.approx(tail.deficits.size / tail.known_m.sum(), rel=1e-9)
+
+
+def test_a_target_without_an_average_and_a_point_has_no_loss_and_no_crash() -> None:
+    """Derivation: a failed reel's cost is weighed against the walls of the insulation only."""
+    # Nominal diameter of 1/0 AWG strand 9.47 mm and 55 mil of wall on each side, 12.2 mm; the plant asks for 12.
+    target = found(
+        smallest_target(l2_reels(100), (limit("overall diameter", 12.0),), Risks(), SOME, sensors=8, draws=60)
+    )
+    assert target.binding == "overall diameter"
+    loss = target_loss(target, PRICE, 9.47)
+    assert isinstance(loss, Refused)
+    assert loss.reason == (
+        "The target stands on no average wall and no wall at any point, so what a failed reel costs cannot be "
+        "weighed; enter the missing limit under [[limits]]."
+    )
