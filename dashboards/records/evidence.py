@@ -82,7 +82,8 @@ class LimitRow:
         entered_by: role that entered it.
         checked_by: role that checked it.
         source: where the value was seen.
-        status: how sure it is, for example ``sourced`` or ``plant-entered``.
+        status: how sure it is, for example ``seen elsewhere`` or ``entered by the plant``.
+        note: what a reader must know beside it.
     """
 
     limit_id: str
@@ -103,6 +104,7 @@ class LimitRow:
     checked_by: str = ""
     source: str = ""
     status: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)

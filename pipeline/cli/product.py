@@ -11,6 +11,7 @@ import typer
 
 from pipeline.cli.showing import JSON, print_json, print_table
 from pipeline.cli.typed import day_of
+from pipeline.products.standing import BLANK
 
 if TYPE_CHECKING:
     from pipeline.products.comparison import ConstructionComparison
@@ -94,13 +95,13 @@ def _figure(line: SheetLine | None) -> str:
     if line is None:
         return "-"
     if line.value is None:
-        return "not on file"
+        return BLANK
     shown = f"{line.value:.4g} {line.unit}".strip()
     if line.low is not None and line.high is not None:
         low, high = f"{line.low:.4g}", f"{line.high:.4g}"
         shown += f" ({low} to {high})" if low != high else ""
     # A computed figure's record is of the value it was computed from, so it is not printed as if equal to it.
-    as_printed = line.record if line.status != "computed" and not _is_value(line.record, line.value) else ""
+    as_printed = line.record if line.standing != "computed" and not _is_value(line.record, line.value) else ""
     return shown + (f" = {as_printed}" if as_printed else "")
 
 
@@ -113,7 +114,9 @@ def _is_value(record: str, value: float) -> bool:
 
 
 def _where_from(line: SheetLine) -> str:
-    return line.document or (f"worked out from {', '.join(line.sources)}" if line.sources else "")
+    if not line.document:
+        return f"worked out from {', '.join(line.sources)}" if line.sources else ""
+    return f"{line.document} ({line.where})" if line.where else line.document
 
 
 def _print_sources(lines: Sequence[SheetLine]) -> None:
@@ -122,7 +125,8 @@ def _print_sources(lines: Sequence[SheetLine]) -> None:
     named = dict.fromkeys(source for line in lines if not line.document for source in line.sources)
     print("\nDocuments named by a short name above")
     for source in named:
-        print(f"  {source}: {source_named(source).document}")
+        one = source_named(source)
+        print(f"  {source}: {one.document} ({one.standing}; {one.where_seen})")
 
 
 def _print_sheet(sheet: ConstructionSheet) -> None:
@@ -137,7 +141,7 @@ def _print_sheet(sheet: ConstructionSheet) -> None:
                 line.section if line.section != section else "",
                 line.name,
                 _figure(line),
-                line.status,
+                line.standing,
                 _where_from(line),
             )
         )
@@ -145,14 +149,23 @@ def _print_sheet(sheet: ConstructionSheet) -> None:
     print()
     print_table(("Section", "What", "Value", "How sure", "Document"), rows)
     _print_sources(sheet.lines)
+    print("\nNotes")
+    for line in sheet.lines:
+        if line.note and line.standing != "computed":
+            print(f"  {line.name}: {line.note}")
     print("\nLimits in force")
     for limit in sheet.limits:
         print(f"  {limit.sentence}")
+        for beside in (f"Read in: {limit.where}." if limit.where else "", limit.note):
+            if beside:
+                print(f"    {beside}")
     for missing in sheet.missing:
         print(f"  {missing.sentence} {missing.remedy}")
     for rating in sheet.ratings:
         value = rating.text if rating.value is None else f"{rating.value:g} {rating.unit}"
-        print(f"  {rating.name}: {value} ({rating.status})")
+        stands_on = f"{rating.document}; {rating.where}" if rating.document else ""
+        told = "; ".join(part for part in (rating.standing, stands_on, rating.note) if part)
+        print(f"  {rating.name}: {value}" + ("" if rating.standing == "not seen" else f" ({told})"))
     for option in sheet.listings:
         print(f"  Listing: {option.option}, {option.size_from} to {option.size_to} ({option.source})")
     for caution in sheet.cautions:

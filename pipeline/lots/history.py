@@ -125,7 +125,7 @@ def of_calibrations(line: LineSheet) -> tuple[HistoryEvent, ...]:
 
 
 def of_limits(limits: Sequence[Limit]) -> tuple[HistoryEvent, ...]:
-    """When each limit row came into force, by whom entered and checked."""
+    """When each limit row came into force, by whom entered and checked; rows whose start is not known have no event."""
     return tuple(
         HistoryEvent(
             _start_of(one.effective_from),
@@ -137,6 +137,7 @@ def of_limits(limits: Sequence[Limit]) -> tuple[HistoryEvent, ...]:
             f"limit row {one.limit_id}",
         )
         for one in limits
+        if one.effective_from is not None
     )
 
 
@@ -213,7 +214,8 @@ def _limit_rows(limits: Sequence[Limit]) -> list[dict[str, object]]:
             "effective_to": one.effective_to,
             "entered_by": one.entered_by,
             "checked_by": one.checked_by,
-            "status": one.status,
+            "standing": one.standing.value,
+            "note": one.note,
         }
         for one in limits
     ]

@@ -21,6 +21,7 @@ from pipeline.products.product import Product
 from pipeline.products.ratings import Rating, rated_volts, ratings_of
 from pipeline.products.requirement_sets import EVERY_SET, Certificate
 from pipeline.products.sheet_line import SheetLine, absent_line, line_of
+from pipeline.products.standing import Standing
 from pipeline.products.stress import electrical_lines
 from pipeline.products.table_rows import Figure, Source, source_named, table_rows
 from pipeline.products.type_letters import Letter, letters_of
@@ -165,7 +166,7 @@ def _conductor_lines(product: Product) -> list[SheetLine]:
                 section,
                 Figure(
                     wires, count, count, count, "", f"{made.strands}", stands_on.document,
-                    stands_on.sources, stands_on.status,
+                    stands_on.sources, stands_on.standing,
                     f"class {made.strand_class}" if made.strand_class else "",
                 ),
             )
@@ -189,7 +190,7 @@ def _resistance_lines(product: Product) -> list[SheetLine]:
         coefficient = made.temperature_coefficient
         figure = Figure(
             name, value, value, value, "ohm/km", known.record, coefficient.document,
-            tuple(dict.fromkeys((*known.sources, *coefficient.sources))), "computed",
+            tuple(dict.fromkeys((*known.sources, *coefficient.sources))), Standing.COMPUTED,
             f"R2 = R1 [1 + {coefficient.value:g} (T2 - 75)] from the value at 75 degC",
         )  # fmt: skip
         lines.append(line_of(section, figure))
@@ -203,7 +204,7 @@ def _wall_lines(product: Product, limits: Sequence[Limit]) -> list[SheetLine]:
     points = [one for one in limits if one.requirement == "minimum wall at any point"]
     lines += [_limit_line(section, one) for one in points]
     if not points:
-        why = "No printed value was seen; a plant enters it from its licensed copy"
+        why = "No printed value is on file"
         lines.append(absent_line(section, "minimum wall at any point", "mm", why))
     if product.covering_wall is not None:
         lines.append(line_of(section, product.covering_wall))
@@ -223,8 +224,9 @@ def _limit_line(section: str, limit: Limit) -> SheetLine:
         record=f"{limit.value_of_record:g} {limit.unit_of_record}",
         document=", ".join(part for part in (limit.document, limit.edition, limit.table) if part),
         sources=tuple(limit.source.split(";")),
-        status=limit.status,
+        standing=limit.standing,
         note=limit.note,
+        where=limit.where,
     )
 
 

@@ -109,7 +109,7 @@ def _alone(number: int, row: LimitRow) -> Iterator[Fault]:
             f"{row.size_from.name} is larger than {row.size_to.name}",
             "Give the smallest size first",
         )
-    if row.effective_to is not None and row.effective_to < row.effective_from:
+    if row.effective_to is not None and row.effective_to < row.first_day:
         yield Fault(
             number,
             "effective_to",
@@ -200,8 +200,8 @@ def _laxer(row: LimitRow, other: LimitRow) -> bool:
 def _meet(one: LimitRow, other: LimitRow) -> bool:
     """True if some wire on some day falls under both rows."""
     sizes = one.size_from.order <= other.size_to.order and other.size_from.order <= one.size_to.order
-    days = (one.effective_to is None or other.effective_from <= one.effective_to) and (
-        other.effective_to is None or one.effective_from <= other.effective_to
+    days = (one.effective_to is None or other.first_day <= one.effective_to) and (
+        other.effective_to is None or one.first_day <= other.effective_to
     )
     return sizes and days and bool(set(one.types) & set(other.types))
 
@@ -227,8 +227,8 @@ def _overlapping(
         yield Fault(
             number,
             "effective_from",
-            f"from {max(row.effective_from, other.effective_from)} both this limit and {title} "
-            f"({other.effective_from} to {ends or 'no end'}) hold for {row.requirement} "
+            f"from {max(row.first_day, other.first_day)} both this limit and {title} "
+            f"({other.effective_from or 'start not known'} to {ends or 'no end'}) hold for {row.requirement} "
             f"to {row.requirement_set}",
             remedy,
         )
@@ -236,10 +236,10 @@ def _overlapping(
 
 def _parting(one: LimitRow, other: LimitRow) -> str:
     """How to part two revisions of one limit."""
-    earlier, later = sorted((one, other), key=lambda row: row.effective_from)
-    if earlier.effective_from == later.effective_from:
+    earlier, later = sorted((one, other), key=lambda row: row.first_day)
+    if earlier.first_day == later.first_day:
         return "Keep one of them, or let one start after the other ends"
-    day = later.effective_from - timedelta(days=1)
+    day = later.first_day - timedelta(days=1)
     return f"End '{earlier.limit_id}' before the later one starts: effective_to = {day}"
 
 

@@ -2,7 +2,7 @@
 
 The program's own rows come from its tables; a plant adds rows in its plant sheet. Values are looked up and
 kept with their unit of record; none is worked out from another, except where the document itself states a
-percentage of another limit.
+percentage of another limit. Where a value stands in mil and in mm both are held and the stricter judges.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from datetime import date
 from functools import lru_cache
 
 from pipeline.products.sizes import Size, size_named
+from pipeline.products.standing import Standing
 from pipeline.products.table_rows import Row, sources_of, table_rows
 from pipeline.units import MM_PER_INCH, MM_PER_MIL
 
@@ -64,14 +65,17 @@ class LimitRow:
         edition: its edition.
         table: its table or clause.
         revision: revision of this row.
-        effective_from: first day in force.
+        effective_from: first day in force; None where it is not known.
         effective_to: last day in force; None while no end is set.
         entered_by: role that entered it.
         checked_by: role that checked it.
         sources: short names of the sources.
-        status: how sure it is.
+        standing: how sure it is.
         note: what a reader must know beside it.
         replaces: id of the program's row that this one takes the place of, "" for none.
+        beside: the same limit in the other unit of record, which is laxer, with its standing; "" where there is none.
+        stated_mm: the document's own figure [mm], which constructions are built up from; None where it is `value`.
+        stated: the same as the document prints it, "" where it is the value of record.
     """
 
     limit_id: str
@@ -89,14 +93,17 @@ class LimitRow:
     edition: str
     table: str
     revision: str
-    effective_from: date
+    effective_from: date | None
     effective_to: date | None
     entered_by: str
     checked_by: str
     sources: tuple[str, ...]
-    status: str
+    standing: Standing
     note: str = ""
     replaces: str = ""
+    beside: str = ""
+    stated_mm: float | None = None
+    stated: str = ""
 
     @property
     def relative(self) -> bool:
@@ -113,9 +120,14 @@ class LimitRow:
         inside = self.size_from.order <= size.order <= self.size_to.order
         return inside and bool(set(types) & set(self.types))
 
+    @property
+    def first_day(self) -> date:
+        """First day in force; the earliest there is where it is not known."""
+        return self.effective_from or date.min
+
     def in_force(self, on: date) -> bool:
-        """True if it is in force on that day."""
-        return self.effective_from <= on and (self.effective_to is None or on <= self.effective_to)
+        """True if it is in force on that day; a row whose start is not known holds for every earlier day."""
+        return self.first_day <= on and (self.effective_to is None or on <= self.effective_to)
 
 
 @lru_cache(maxsize=1)
@@ -123,8 +135,9 @@ def package_rows() -> tuple[LimitRow, ...]:
     """The limits shipped with the program."""
     found = []
     for row in table_rows("limits"):
-        unit, factor = UNITS[row["unit"]]
-        ends = row["effective_to"]
+        held, beside = _records(row)
+        unit, factor = UNITS[held[1]]
+        starts, ends = row["effective_from"], row["effective_to"]
         found.append(
             LimitRow(
                 limit_id=row["limit_id"],
@@ -133,28 +146,36 @@ def package_rows() -> tuple[LimitRow, ...]:
                 size_to=size_named(row["size_to"]),
                 requirement=row["requirement"],
                 sense=row["sense"],
-                value=float(row["value"]) * factor,
+                value=held[0] * factor,
                 unit=unit,
-                value_of_record=float(row["value"]),
-                unit_of_record=row["unit"],
+                value_of_record=held[0],
+                unit_of_record=held[1],
                 requirement_set=row["requirement_set"],
                 document=row["document"],
                 edition=row["edition"],
                 table=row["table"],
                 revision=row["revision"],
-                effective_from=date.fromisoformat(row["effective_from"]),
+                effective_from=date.fromisoformat(starts) if starts else None,
                 effective_to=date.fromisoformat(ends) if ends else None,
                 entered_by=row["entered_by"],
                 checked_by=row["checked_by"],
                 sources=sources_of(row),
-                status=row["status"],
-                note=_note(row),
+                standing=held[2],
+                note=row["note"],
+                beside=beside,
+                stated_mm=float(row["value"]) * UNITS[row["unit"]][1] if held[1] != row["unit"] else None,
+                stated=f"{float(row['value']):g} {row['unit']}" if held[1] != row["unit"] else "",
             )
         )
     return tuple(found)
 
 
-def _note(row: Row) -> str:
-    """The row's note; UL 44 makes the first-stated value the requirement, so a printed mm figure is told."""
-    printed = f"The document prints {row['printed_mm']} mm beside it." if row["printed_mm"] else ""
-    return " ".join(part for part in (printed, row["note"]) if part)
+def _records(row: Row) -> tuple[tuple[float, str, Standing], str]:
+    """Value, unit and standing of the record that judges, and the laxer record beside it in words."""
+    records = [(float(row["value"]), row["unit"], Standing(row["standing"]))]
+    if row["beside_mm"]:
+        records.append((float(row["beside_mm"]), "mm", Standing(row["beside_standing"])))
+    # Least values only: the greater is the stricter. Of two alike the document's own unit stands.
+    strictest = max(records, key=lambda one: round(one[0] * UNITS[one[1]][1], 9))
+    others = [f"{value:g} {unit} ({standing})" for value, unit, standing in records if unit != strictest[1]]
+    return strictest, "; ".join(others)

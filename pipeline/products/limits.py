@@ -9,7 +9,8 @@ from datetime import date
 from pipeline.products.limit_rows import DIAMETERS, OF_AVERAGE, OF_DIAMETER, LimitRow, package_rows
 from pipeline.products.product import Product
 from pipeline.products.requirement_sets import ANY, AVERAGE, EVERY_SET, Certificate, asked_of_wire
-from pipeline.products.table_rows import table_rows
+from pipeline.products.standing import Standing
+from pipeline.products.table_rows import table_rows, where_seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,14 +30,17 @@ class Limit:
         edition: its edition.
         table: its table or clause.
         revision: revision of the row.
-        effective_from: first day in force.
+        effective_from: first day in force; None where it is not known.
         effective_to: last day in force; None while no end is set.
         entered_by: role that entered it.
         checked_by: role that checked it.
         source: short names of the sources, joined by ``;``.
-        status: how sure it is.
+        standing: how sure it is.
         note: what a reader must know beside it.
         types: the type letters it applies to.
+        where: the kind of copy it was seen in, "" where a plant entered it.
+        beside: the same limit in the other unit of record, which is laxer, with its standing; "" for none.
+        said: what must be said where a run is judged by it: that the run is older than the document read, "" otherwise.
     """
 
     limit_id: str
@@ -51,14 +55,17 @@ class Limit:
     edition: str
     table: str
     revision: str
-    effective_from: date
+    effective_from: date | None
     effective_to: date | None
     entered_by: str
     checked_by: str
     source: str
-    status: str
+    standing: Standing
     note: str = ""
     types: tuple[str, ...] = ()
+    where: str = ""
+    beside: str = ""
+    said: str = ""
 
     @property
     def sentence(self) -> str:
@@ -66,7 +73,7 @@ class Limit:
         cited = ", ".join(part for part in (self.document, self.edition, self.table) if part)
         return (
             f"{self.requirement} {self.sense} {self.value_of_record:g} {self.unit_of_record} "
-            f"({self.requirement_set}; {cited}; revision {self.revision}; {self.status})"
+            f"({self.requirement_set}; {cited}; revision {self.revision}; {self.standing})"
         )
 
 
@@ -110,7 +117,7 @@ def limits_in_force(
         average that is not on file is left out here and told by `missing_requirements`.
     """
     kept = _rows_in_force(product, on, plant_limits, certificate)
-    return tuple(_limit(row, product, kept) for row in kept if _can_be_worked_out(row, kept))
+    return tuple(_limit(row, product, kept, on) for row in kept if _can_be_worked_out(row, kept))
 
 
 def missing_requirements(
@@ -248,12 +255,32 @@ def _can_be_worked_out(row: LimitRow, rows: Sequence[LimitRow]) -> bool:
     return row.unit != OF_AVERAGE or bool(_averages_of(row, rows))
 
 
-def _limit(row: LimitRow, product: Product, rows: Sequence[LimitRow]) -> Limit:
+def _said(row: LimitRow, on: date | None) -> str:
+    """That a run is older than the document its limit was read in, where the limit's start is not known."""
+    if row.effective_from is not None or on is None or not row.edition[:4].isdigit():
+        return ""
+    if on.year >= int(row.edition[:4]):
+        return ""
+    return (
+        f"Start of validity not known: the limit was read in {row.document} of {row.edition}, and the run is of "
+        f"{on.year}."
+    )
+
+
+def _note(row: LimitRow, said: str) -> str:
+    """What a reader must know: the laxer record beside it, its start where that is not known, and the row's note."""
+    stricter = f"Stricter than {row.beside} beside it; both are held." if row.beside else ""
+    start = (said or "Start of validity not known.") if row.effective_from is None else ""
+    return " ".join(part for part in (stricter, start, row.note) if part)
+
+
+def _limit(row: LimitRow, product: Product, rows: Sequence[LimitRow], on: date | None) -> Limit:
     value, unit = row.value, row.unit
     if row.unit == OF_DIAMETER:
         value, unit = row.value / 100.0 * product.overall_mm, "mm"
     if row.unit == OF_AVERAGE:
         value, unit = row.value / 100.0 * max(_averages_of(row, rows)), "mm"
+    said = _said(row, on)
     return Limit(
         limit_id=row.limit_id,
         requirement=row.requirement,
@@ -272,7 +299,10 @@ def _limit(row: LimitRow, product: Product, rows: Sequence[LimitRow]) -> Limit:
         entered_by=row.entered_by,
         checked_by=row.checked_by,
         source=";".join(row.sources),
-        status=row.status,
-        note=row.note,
+        standing=row.standing,
+        note=_note(row, said),
         types=row.types,
+        where=where_seen(row.sources),
+        beside=row.beside,
+        said=said,
     )

@@ -11,6 +11,7 @@ from pipeline.products.conductors import Conductor, find_conductor
 from pipeline.products.limit_rows import LimitRow, package_rows
 from pipeline.products.materials import COVERING, INSULATION, Material, material_named
 from pipeline.products.sizes import Size, area_figure, size_named
+from pipeline.products.standing import Standing
 from pipeline.products.table_rows import Figure, figure_of, table_rows
 from pipeline.products.type_letters import WireType, types_named
 from pipeline.units import MM_PER_INCH
@@ -145,19 +146,28 @@ def _most_demanding(rows: list[LimitRow], requirement: str) -> LimitRow | None:
 def _wall(row: LimitRow | None) -> Figure:
     if row is None:
         raise LookupError("the product tables hold a type without a wall")
+    record = f"{row.value_of_record:g} {row.unit_of_record}"
+    note = row.note
+    if row.stated:
+        note = " ".join(part for part in (f"{record} beside it is stricter and judges.", note) if part)
+    value = _stated_mm(row)
     return Figure(
-        row.requirement, row.value, row.value, row.value, "mm",
-        f"{row.value_of_record:g} {row.unit_of_record}",
-        row.cited, row.sources, row.status, row.note,
+        row.requirement, value, value, value, "mm", row.stated or record,
+        row.cited, row.sources, row.standing, note,
     )  # fmt: skip
+
+
+def _stated_mm(row: LimitRow) -> float:
+    """The wall as its document states it [mm]; what judges may be a few micrometres stricter."""
+    return row.value if row.stated_mm is None else row.stated_mm
 
 
 def _built_up(made: Conductor, average: LimitRow | None, covering: LimitRow | None) -> Figure:
     """Diameter over conductor, minimum average wall and covering: D = d + 2 (t + c)."""
     parts = [row for row in (average, covering) if row is not None]
-    value = made.diameter.value + 2.0 * sum(row.value for row in parts)
+    value = made.diameter.value + 2.0 * sum(_stated_mm(row) for row in parts)
     sources = dict.fromkeys((*made.diameter.sources, *(s for row in parts for s in row.sources)))
-    known = "from memory" if made.diameter.status == "from memory" else "computed"
+    known = Standing.MEMORY if made.diameter.standing is Standing.MEMORY else Standing.COMPUTED
     return Figure(
         "overall diameter at minimum walls", value, value, value, "mm",
         f"{value / MM_PER_INCH:.4f} in", "", tuple(sources), known,

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.products.table_rows import Figure
-
-NOT_ON_FILE = "not on file"
+from pipeline.products.standing import BLANK, Standing
+from pipeline.products.table_rows import Figure, where_seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +22,9 @@ class SheetLine:
         record: the value as its document prints it, "" for a worked-out value.
         document: document, edition and table; "" where none was seen.
         sources: short names of the sources.
-        status: how sure it is, or ``not on file``.
+        standing: how sure it is.
         note: formula, assumption or caution.
+        where: the kind of copy it was seen in, "" for a figure that was not seen.
     """
 
     section: str
@@ -36,8 +36,9 @@ class SheetLine:
     record: str
     document: str
     sources: tuple[str, ...]
-    status: str
+    standing: Standing
     note: str
+    where: str = ""
 
 
 def line_of(section: str, figure: Figure) -> SheetLine:
@@ -52,14 +53,15 @@ def line_of(section: str, figure: Figure) -> SheetLine:
         record=figure.record,
         document=figure.document,
         sources=figure.sources,
-        status=figure.status,
+        standing=figure.standing,
         note=figure.note,
+        where=where_seen(figure.sources),
     )
 
 
 def absent_line(section: str, name: str, unit: str, why: str) -> SheetLine:
     """A line for a value no source on file gives, with the reason `why`."""
-    return SheetLine(section, name, None, None, None, unit, "", "", (), NOT_ON_FILE, why)
+    return SheetLine(section, name, None, None, None, unit, "", "", (), Standing.NOT_SEEN, f"{why}; {BLANK}")
 
 
 def computed_line(
@@ -83,9 +85,9 @@ def computed_line(
     # Where nothing varies the corners may differ from the typical value in the last bit.
     low, typical, high = min(values), values[1], max(values)
     sources = dict.fromkeys(source for figure in stands_on for source in figure.sources)
-    memory = [figure.name for figure in stands_on if figure.status == "from memory"]
+    memory = [figure.name for figure in stands_on if figure.standing is Standing.MEMORY]
     told = f"{note}; {' and '.join(memory)} from memory" if memory else note
     return SheetLine(
         section, name, typical, low, high, unit, "", "", tuple(sources),
-        "from memory" if memory else "computed", told,
+        Standing.MEMORY if memory else Standing.COMPUTED, told, where_seen(sources),
     )  # fmt: skip

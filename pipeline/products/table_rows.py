@@ -1,24 +1,18 @@
 """Which values are on file: the rows of the product tables shipped with the program, and their sources.
 
 Every row names the document, edition and table the value was seen in, the sources that showed it, and how
-sure it is (`STATUSES`). Tables are read once and never changed.
+sure it is (`Standing`). Tables are read once and never changed.
 """
 
 from __future__ import annotations
 
 import csv
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
 
-STATUSES: tuple[str, ...] = (
-    "sourced",
-    "computed",
-    "from memory",
-    "common practice, no source",
-    "plant-entered",
-)
+from pipeline.products.standing import Standing
 
 Row = Mapping[str, str]
 
@@ -31,11 +25,13 @@ class Source:
         source: its short name in the tables.
         document: what it is.
         where_seen: the kind of copy that was read; mostly public excerpts, not the licensed document.
+        standing: whether the copy is of the document's own text, or something else.
     """
 
     source: str
     document: str
     where_seen: str
+    standing: Standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +47,7 @@ class Figure:
         record: the value as the document prints it, with the document's unit.
         document: document, edition and table it was seen in; "" where none was seen.
         sources: short names of the sources (`source_named`).
-        status: how sure it is, one of `STATUSES`.
+        standing: how sure it is.
         note: what a reader must know beside it.
     """
 
@@ -63,7 +59,7 @@ class Figure:
     record: str
     document: str
     sources: tuple[str, ...]
-    status: str
+    standing: Standing
     note: str = ""
 
 
@@ -76,7 +72,10 @@ def table_rows(name: str) -> tuple[Row, ...]:
 
 @lru_cache(maxsize=1)
 def _sources() -> Mapping[str, Source]:
-    return {row["source"]: Source(**row) for row in table_rows("sources")}
+    return {
+        row["source"]: Source(row["source"], row["document"], row["where_seen"], Standing(row["standing"]))
+        for row in table_rows("sources")
+    }
 
 
 def source_named(source: str) -> Source:
@@ -86,7 +85,13 @@ def source_named(source: str) -> Source:
 
 def sources_of(row: Row) -> tuple[str, ...]:
     """Short names of the sources of a table row."""
-    return tuple(row["source"].split(";"))
+    return tuple(row["source"].split(";")) if row["source"] else ()
+
+
+def where_seen(sources: Iterable[str]) -> str:
+    """The kinds of copies that sources were read in, as one phrase; names of no table are left out."""
+    known = _sources()
+    return "; ".join(dict.fromkeys(known[name].where_seen for name in sources if name in known))
 
 
 def document_of(row: Row) -> str:
@@ -121,6 +126,6 @@ def figure_of(row: Row, name: str, column: str, unit: str, scale: float = 1.0) -
         record=record,
         document=document_of(row),
         sources=sources_of(row),
-        status=row["status"],
+        standing=Standing(row["standing"]),
         note=row["note"],
     )

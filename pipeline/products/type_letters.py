@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from pipeline.errors import Complaint, NotFoundError
+from pipeline.products.standing import Standing
 from pipeline.products.table_rows import document_of, sources_of, table_rows
 
 
@@ -23,24 +24,26 @@ class WireType:
         name: the type letters.
         family: construction it is made as: ``THHN/THWN-2`` (PVC and nylon) or ``XHHW-2`` (XLPE).
         meaning: what the wire code calls it.
-        dry_c: highest conductor temperature in dry and damp locations [degC].
-        wet_c: highest conductor temperature in wet locations [degC]; None where it may not be used wet.
+        dry_c: highest conductor temperature in dry and damp locations [degC]; None where it was not seen.
+        wet_c: highest conductor temperature in wet locations [degC]; None where it may not be used wet or was not seen.
+        wet_use: ``yes``, ``no`` or ``not seen``: whether it may be used in wet locations.
         volts: rated voltage [V].
         document: where that was seen.
         sources: short names of the sources.
-        status: how sure it is.
+        standing: how sure it is.
         note: what a reader must know beside it.
     """
 
     name: str
     family: str
     meaning: str
-    dry_c: float
+    dry_c: float | None
     wet_c: float | None
+    wet_use: str
     volts: float
     document: str
     sources: tuple[str, ...]
-    status: str
+    standing: Standing
     note: str
 
 
@@ -51,7 +54,7 @@ class Letter:
     letters: str
     meaning: str
     sources: tuple[str, ...]
-    status: str
+    standing: Standing
 
 
 @lru_cache(maxsize=1)
@@ -62,12 +65,13 @@ def all_types() -> tuple[WireType, ...]:
             name=row["type"],
             family=row["family"],
             meaning=row["name"],
-            dry_c=float(row["dry_c"]),
+            dry_c=float(row["dry_c"]) if row["dry_c"] else None,
             wet_c=float(row["wet_c"]) if row["wet_c"] else None,
+            wet_use=row["wet_use"],
             volts=float(row["volts"]),
             document=document_of(row),
             sources=sources_of(row),
-            status=row["status"],
+            standing=Standing(row["standing"]),
             note=row["note"],
         )
         for row in table_rows("types")
@@ -121,6 +125,6 @@ def letters_of(name: str) -> tuple[Letter, ...]:
         size = next((n for n in range(len(rest), 0, -1) if rest[:n] in groups), 0)
         if size:
             row = groups[rest[:size]]
-            found.append(Letter(row["letters"], row["meaning"], sources_of(row), row["status"]))
+            found.append(Letter(row["letters"], row["meaning"], sources_of(row), Standing(row["standing"])))
         rest = rest[max(size, 1) :]
     return tuple(found)

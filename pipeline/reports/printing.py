@@ -153,7 +153,7 @@ def limit_table(limits: Sequence[LimitRow]) -> list[dict[str, str]]:
             "revision": one.revision,
             "in_force": f"{one.effective_from or 'not known'} to {one.effective_to or 'today'}",
             "entered": f"{one.entered_by or 'not known'}, {one.checked_by or 'not known'}",
-            "status": one.status,
+            "status": ". ".join(part for part in (one.status, one.note) if part),
         }
         for one in limits
     ]

@@ -130,11 +130,12 @@ def limit_rows(judged: Judged) -> pl.DataFrame:
                 "entered_by": one.entered_by,
                 "checked_by": one.checked_by,
                 "source": one.source,
-                "status": one.status,
+                "status": one.standing.value,
+                "note": one.note,
             }
             for one in judged.limits
         ],
-        schema_overrides={"effective_to": pl.Date},
+        schema_overrides={"effective_from": pl.Date, "effective_to": pl.Date},
     )
 
 

@@ -119,7 +119,7 @@ def xhhw_1_0() -> WireModel:
         melt_c=128.0,
         melt_bar=190.0,
         spark_kv=12.5,
-        limits=TrueLimits(1.397, 1.27, 78.0, 12.0179, 13.1215),
+        limits=TrueLimits(1.4, 1.27, 78.0, 12.0179, 13.1215),
     )
 
 

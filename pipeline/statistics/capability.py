@@ -97,8 +97,9 @@ def index_interval_approximate(index: float, n: int, confidence: float = 0.95) -
         n: independent readings, 2 or more.
         confidence: coverage, 0 to 1.
 
-    Source: Bissell (1990), from memory; the printed example is in Montgomery, Introduction to Statistical
-    Quality Control, section 8.3.4. For a lower bound alone the exact form is better below about 100 readings.
+    Source: Bissell (1990), from memory; the example, its digits from memory too, is in Montgomery, Introduction to
+    Statistical Quality Control, section 8.3.4. For a lower bound alone the exact form is better below about 100
+    readings.
 
     No page asks for it: bounds on pages are exact; it carries the published example they are held to.
     """

@@ -205,6 +205,7 @@ def _requirement(
     verdict, sentence = _verdict(bench, reel, limit, seen, worst, failing, unknown)
     if limit.requirement == "concentricity":
         sentence = " ".join((sentence, *_implied(bench, reel)))
+    sentence = f"{sentence} {limit.said}".strip()
     return RequirementOnReel(
         reel_id=reel.id,
         requirement=limit.requirement,

@@ -1,8 +1,5 @@
--- The limit rows assessment $assessment_id judged by. Grain: one row a limit. Reads judged.limit.
-SELECT
-    assessment_id, limit_id, requirement, requirement_set, sense, value, unit, value_of_record,
-    unit_of_record, document, edition, table_or_clause, revision, effective_from, effective_to,
-    entered_by, checked_by, source, status
+-- The limit rows assessment $assessment_id judged by. Grain: one row a limit. Reads judged.limit, every column: stores before version 7 keep no note.
+SELECT *
 FROM judged."limit"
 WHERE assessment_id = $assessment_id
 ORDER BY requirement, requirement_set, limit_id

@@ -74,7 +74,7 @@ def limit(
         "quality engineer",
         "quality manager",
         "entered for the demo",
-        "plant-entered",
+        "entered by the plant",
     )
 
 

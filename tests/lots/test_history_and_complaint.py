@@ -33,13 +33,14 @@ from pipeline.lots.journal import Entry, next_entry
 from pipeline.nonconformance.disposition import Act, Person
 from pipeline.nonconformance.finding import Cause, Finding, join_findings, place_sighting
 from pipeline.products.limits import Limit
+from pipeline.products.standing import Standing
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.units import m_from_foot
 
 AT = datetime(2025, 3, 4, 6, 30, tzinfo=UTC)
 LIMIT = Limit(
     "plant-14", "minimum wall at any point", "at least", 0.3302, "mm", 13.0, "mil", "plant rule", "plant table",
-    "2", "row 4", "3", date(2025, 1, 1), None, "quality engineer", "", "plant", "plant", "", ("THHN",),
+    "2", "row 4", "3", date(2025, 1, 1), None, "quality engineer", "", "plant", Standing.PLANT, "", ("THHN",),
 )  # fmt: skip
 LINE = LineSheet(
     id="L1",

@@ -30,6 +30,7 @@ from pipeline.nonconformance.judging import IntervalSettings, on_reels, reels_co
 from pipeline.nonconformance.numbering import KnownFinding, known, number_findings
 from pipeline.nonconformance.rules import RULE_BY_ID, RULES, rule_for, told, with_severities
 from pipeline.products.limits import Limit
+from pipeline.products.standing import Standing
 
 LIMIT = Limit(
     limit_id="plant-14-point",
@@ -49,7 +50,7 @@ LIMIT = Limit(
     entered_by="quality engineer",
     checked_by="quality manager",
     source="plant",
-    status="plant",
+    standing=Standing.PLANT,
     note="",
     types=("THHN",),
 )

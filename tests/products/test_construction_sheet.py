@@ -16,6 +16,7 @@ from pipeline.products.layers import ring_area_mm2
 from pipeline.products.limits import limits_in_force
 from pipeline.products.product import find_product
 from pipeline.products.ratings import ratings_of
+from pipeline.products.standing import BLANK
 from pipeline.sheets.plant_sheet import read_plant_sheet
 
 ROOT = Path(__file__).parents[2]
@@ -30,7 +31,7 @@ def test_what_the_sheet_of_a_two_layer_wire_says() -> None:
     mass = sheet.line("insulation", "insulation mass")
     assert mass.value == pytest.approx(81.963, abs=5e-4)
     assert (mass.low, mass.high) == pytest.approx((58.545 * 1.3, 58.545 * 1.5), abs=1e-3)
-    assert sheet.line("covering", "covering mass").status == "from memory"
+    assert sheet.line("covering", "covering mass").standing == "from memory"
     assert sheet.line("conductor", "number of wires").record == "19"
     assert [one.name for one in sheet.types] == ["THHN", "THWN-2"]
     assert [letter.letters for letter in sheet.types[0].letters] == ["T", "HH", "N"]
@@ -56,11 +57,11 @@ def test_what_is_not_on_file_is_a_line_with_a_reason() -> None:
     sheet = construction_sheet(find_product("XHHW-2", "1/0 AWG", "compact"))
     absent = {line.name: line.note for line in sheet.lines if line.value is None}
     assert absent == {
-        "number of wires": "Not seen for compact conductors",
-        "minimum wall at any point": ("No printed value was seen; a plant enters it from its licensed copy"),
+        "number of wires": f"Not seen for compact conductors; {BLANK}",
+        "minimum wall at any point": f"No printed value is on file; {BLANK}",
     }
     solid = construction_sheet(find_product("XHHW-2", "4/0 AWG", "solid"))
-    why = "No source on file gives the resistance of a solid copper 4/0 AWG"
+    why = f"No source on file gives the resistance of a solid copper 4/0 AWG; {BLANK}"
     assert solid.line("conductor", "direct-current resistance at 20 degC").note == why
 
 
@@ -73,7 +74,10 @@ def test_a_plants_limits_stand_on_the_sheet_beside_the_implied_concentricity() -
         sheet.certificate,
     )
     assert made.missing == ()
-    assert made.line("walls and diameters", "minimum wall at any point, UL 44").status == "plant-entered"
+    assert (
+        made.line("walls and diameters", "minimum wall at any point, UL 44").standing
+        == "entered by the plant"
+    )
     implied = {one.requirement_set: one.at_least_pct for one in made.implied}
     assert implied == pytest.approx(
         {"UL 44": 100 * 50 / 60, "ICEA S-95-658/NEMA WC 70": 100 * 1.26 / (2 * 1.397 - 1.26)}
@@ -121,15 +125,20 @@ def test_ratings_are_by_size_and_type() -> None:
     thhn = {one.name: one for one in ratings_of(find_product("THHN/THWN-2", "14 AWG", "solid"))}
     assert thhn["temperature, wet locations, as THHN"].text == "not for wet locations"
     assert thhn["temperature, wet locations, as THWN-2"].value == 90.0
-    assert (thhn["minimum temperature"].value, thhn["short-circuit conductor temperature"].value) == (
-        -10,
-        150,
-    )
-    assert thhn["minimum temperature"].status == "common practice, no source"
-    xhhw = {one.name: one for one in ratings_of(find_product("XHHW-2", "14 AWG", "concentric"))}
-    assert (xhhw["minimum temperature"].value, xhhw["short-circuit conductor temperature"].value) == (
-        -40,
-        250,
+    # Neither was seen in a public source: they are blank, with the words that say so.
+    for name in ("minimum temperature", "short-circuit conductor temperature"):
+        one = thhn[name]
+        assert (one.value, one.text, one.standing, one.document) == (None, BLANK, "not seen", "")
+
+
+def test_a_temperature_known_only_from_the_letters_is_blank() -> None:
+    """RW90: that 90 means 90 degC is from memory; the 1000 V stands in the title of the Canadian code's table."""
+    ratings = {one.name: one for one in ratings_of(find_product("RW90-1000V", "14 AWG", "concentric"))}
+    wet = ratings["temperature, wet locations, as RW90-1000V"]
+    assert (wet.value, wet.text, wet.standing) == (None, BLANK, "not seen")
+    assert (ratings["voltage, as RW90-1000V"].value, ratings["voltage, as RW90-1000V"].standing) == (
+        1000.0,
+        "seen elsewhere",
     )
 
 

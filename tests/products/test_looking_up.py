@@ -192,8 +192,8 @@ def test_a_single_layer_product_has_no_covering() -> None:
 
 def test_compressed_is_marked_as_from_memory() -> None:
     product = find_product("XHHW-2", "1/0", "compressed")
-    assert product.conductor.diameter.status == "from memory"
-    assert product.overall.status == "from memory"
+    assert product.conductor.diameter.standing == "from memory"
+    assert product.overall.standing == "from memory"
     assert product.cautions == (
         (
             "The compressed conductor's dimensions are from memory: 97 % of the concentric diameter: verify on "

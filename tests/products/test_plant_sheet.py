@@ -65,7 +65,7 @@ def test_the_demo_plant_is_marked_as_invented(demo: PlantSheet) -> None:
         assert one.source.startswith("the demo's own figure")
         assert one.effective_from >= date(2026, 1, 1)
         assert one.entered_by != one.checked_by
-    assert all(one.status == "plant-entered" for one in demo.limit_rows)
+    assert all(one.standing == "entered by the plant" for one in demo.limit_rows)
     assert all(one.source == "the demo's own listing" for one in demo.listings)
 
 
@@ -235,7 +235,7 @@ CASES: dict[str, tuple[str, list[str]]] = {
         [
             (
                 "plant.toml: limits[1].effective_from: from 2026-01-01 both this limit and limit "
-                "'UL44-average-1..4-0' of the product tables (2023-01-01 to no end) hold for minimum average wall "
+                "'UL44-average-1..4-0' of the product tables (start not known to no end) hold for minimum average wall "
                 'to UL 44. Write replaces = "UL44-average-1..4-0" if this one takes its place.'
             ),
         ],
@@ -277,7 +277,7 @@ CASES: dict[str, tuple[str, list[str]]] = {
         [
             (
                 "plant.toml: limits[1].value: a minimum at any point of 56 mil is above the minimum average of "
-                "55 mil ('UL44-average-1..4-0'). Check the figure, its unit and the sizes."
+                "1.4 mm ('UL44-average-1..4-0'). Check the figure, its unit and the sizes."
             ),
         ],
     ),
@@ -302,7 +302,7 @@ CASES: dict[str, tuple[str, list[str]]] = {
         ),
         [
             (
-                "plant.toml: limits[1].value: a minimum at any point of 27 mil ('UL44-point-14..10') is above the "
+                "plant.toml: limits[1].value: a minimum at any point of 0.69 mm ('UL44-point-14..10') is above the "
                 "minimum average of 26 mil. Check the figure, its unit and the sizes."
             ),
         ],
@@ -431,7 +431,7 @@ CASES: dict[str, tuple[str, list[str]]] = {
         limit(requirement='"minimum average wall"', value="54", replaces='"UL44-average-1..4-0"'),
         [
             (
-                "plant.toml: limits[1].note: limit 'own-1' of 54 mil is laxer than 'UL44-average-1..4-0' of 55 mil, "
+                "plant.toml: limits[1].note: limit 'own-1' of 54 mil is laxer than 'UL44-average-1..4-0' of 1.4 mm, "
                 "which it replaces. Check the figure; if the document does state it, say so in a note."
             ),
         ],

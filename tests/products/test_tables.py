@@ -13,14 +13,14 @@ from pipeline.products.construction_sheet import SECTIONS, ConstructionSheet, co
 from pipeline.products.json_form import as_json
 from pipeline.products.limit_rows import REQUIREMENTS, SENSES, UNITS, package_rows
 from pipeline.products.product import find_product
-from pipeline.products.sheet_line import NOT_ON_FILE
 from pipeline.products.sizes import all_sizes
-from pipeline.products.table_rows import STATUSES, source_named, table_rows
+from pipeline.products.standing import BLANK, Standing
+from pipeline.products.table_rows import source_named, sources_of, table_rows
 
 ROOT = Path(__file__).parents[2]
 TABLES = sorted((ROOT / "pipeline" / "products" / "tables").glob("*.csv"))
 VALUE_TABLES = [path.stem for path in TABLES if path.stem != "sources"]
-WITHOUT_DOCUMENT = {"MEM", "PRACTICE"}
+NEVER_SEEN = (Standing.MEMORY, Standing.NOT_SEEN)
 
 
 def test_the_tables_are_the_expected_ones() -> None:
@@ -41,20 +41,64 @@ def test_the_tables_are_the_expected_ones() -> None:
 
 
 @pytest.mark.parametrize("name", VALUE_TABLES)
-def test_every_row_of_every_table_names_source_and_status(name: str) -> None:
+def test_every_row_of_every_table_names_source_and_standing(name: str) -> None:
     rows = table_rows(name)
     assert rows
     for row in rows:
         assert None not in row.values(), row
-        assert row["status"] in STATUSES, row
-        sources = row["source"].split(";")
+        standing, sources = Standing(row["standing"]), sources_of(row)
         assert all(source_named(one).document for one in sources), row
         if "document" in row and not row["document"]:
-            assert WITHOUT_DOCUMENT & set(sources), row
-        if row["status"] == "from memory":
+            assert standing in NEVER_SEEN, row
+        if standing is Standing.MEMORY:
             assert "MEM" in sources, row
-        if row["status"] in ("sourced", "computed"):
-            assert sources[0] not in WITHOUT_DOCUMENT, row
+        if standing is Standing.NOT_SEEN:
+            assert not sources, row
+        if standing in (Standing.ELSEWHERE, Standing.IN_STANDARD, Standing.COMPUTED):
+            assert sources and sources[0] != "MEM", row
+        if standing is Standing.IN_STANDARD:
+            assert source_named(sources[0]).standing is Standing.IN_STANDARD, row
+
+
+def test_what_was_never_seen_is_blank() -> None:
+    """No copy of ICEA P-32-382 and no minimum temperature was seen: nothing is printed as a rating from memory."""
+    for row in table_rows("ratings"):
+        if Standing(row["standing"]) in NEVER_SEEN:
+            assert (row["value"], row["text"], row["document"]) == ("", "", ""), row
+    blank = {row["rating"] for row in table_rows("ratings") if row["standing"] == Standing.NOT_SEEN}
+    assert blank == {"short-circuit conductor temperature", "minimum temperature"}
+    text = (ROOT / "pipeline" / "products" / "tables" / "ratings.csv").read_text(encoding="utf-8")
+    assert not any(figure in text for figure in ("150", "250,degC", "-40", "-10"))
+
+
+def test_a_wall_of_a_product_standard_is_never_said_to_be_seen_in_it() -> None:
+    """UL 83, UL 44 and UL 854 themselves were not read; their walls stand in the wire code, style pages, a table."""
+    for row in package_rows():
+        assert row.standing is not Standing.IN_STANDARD
+        if "point" in row.limit_id and row.standing is Standing.ELSEWHERE and "UL AWM" in row.document:
+            assert "Seen beside the same average wall, not inside UL" in row.note, row.limit_id
+    ten = next(row for row in package_rows() if row.limit_id == "UL83-point-10..10")
+    assert "style page 10236 prints 17 mil" in ten.note
+
+
+def test_conductor_rows_cite_only_what_was_seen() -> None:
+    """ASTM B8-99, Table 1: rows of 700 to 1000 kcmil were seen (public excerpt), those of 19 smaller sizes were not."""
+    seen = {"700 kcmil", "750 kcmil", "800 kcmil", "900 kcmil", "1000 kcmil"}
+    unseen = 0
+    for row in table_rows("conductors"):
+        if row["document"] == "ASTM B8":
+            assert row["size"] in seen, row
+        elif (row["conductor"], row["strand_class"]) == ("concentric", "B"):
+            assert "the row of ASTM B8 Table 1 was not seen" in row["note"]
+            unseen += 1
+    assert unseen == 19
+    for row in table_rows("conductor_tolerances"):
+        assert row["standing"] in (Standing.COMPUTED, Standing.MEMORY)
+        assert "nominal" in row["note"] and ("not seen" in row["note"] or "from memory" in row["note"])
+
+
+def test_no_start_of_validity_is_made_up() -> None:
+    assert all(row.effective_from is None for row in package_rows())
 
 
 @pytest.mark.parametrize("path", TABLES, ids=lambda p: p.stem)
@@ -81,7 +125,7 @@ def test_limit_rows_are_well_formed() -> None:
         assert row.sense in SENSES
         assert row.unit_of_record in UNITS
         assert row.size_from.order <= row.size_to.order
-        assert row.effective_to is None or row.effective_from <= row.effective_to
+        assert row.effective_to is None or row.first_day <= row.effective_to
         assert row.edition
         assert row.revision
         assert row.entered_by
@@ -104,10 +148,10 @@ def test_printed_mm_beside_mil_is_the_same_wall_but_for_known_prints() -> None:
     """The wire code rounds to 0.01 mm; it prints 1.63 beside 65 mil and rounds 55 mil up to 1.40."""
     odd = {}
     for row in table_rows("limits"):
-        if row["printed_mm"]:
+        if row["beside_mm"]:
             exact = float(row["value"]) * 0.0254
-            if abs(float(row["printed_mm"]) - exact) > 0.005:
-                odd[row["limit_id"]] = (row["value"], row["printed_mm"])
+            if abs(float(row["beside_mm"]) - exact) > 0.005:
+                odd[row["limit_id"]] = (row["value"], row["beside_mm"])
     assert odd == {"UL44-average-250..500": ("65", "1.63")}
 
 
@@ -135,10 +179,10 @@ def test_every_value_of_every_sheet_walks_to_a_source_row() -> None:
         for line in sheet.lines:
             assert line.section in SECTIONS
             if line.value is None:
-                assert (line.status, bool(line.note)) == (NOT_ON_FILE, True)
+                assert (line.standing, line.note.endswith(BLANK)) == (Standing.NOT_SEEN, True)
                 continue
-            assert line.status in STATUSES
-            assert line.sources
+            assert isinstance(line.standing, Standing) and line.standing is not Standing.NOT_SEEN
+            assert line.sources and line.where
             assert set(line.sources) <= listed
             assert line.low is not None
             assert line.high is not None
@@ -148,7 +192,11 @@ def test_every_value_of_every_sheet_walks_to_a_source_row() -> None:
             assert (rating.value is None) == bool(rating.text)
         for limit in sheet.limits:
             row = limits[limit.limit_id]
-            assert (limit.value_of_record, limit.unit_of_record) == (float(row["value"]), row["unit"])
+            records = {(float(row["value"]), row["unit"])}
+            if row["beside_mm"]:
+                records.add((float(row["beside_mm"]), "mm"))
+            assert (limit.value_of_record, limit.unit_of_record) in records
+            assert limit.where and limit.note
             assert (limit.document, limit.revision, limit.source) == (
                 row["document"],
                 row["revision"],

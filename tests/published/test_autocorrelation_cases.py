@@ -1,4 +1,7 @@
-"""Autocorrelations and effective numbers against printed examples; each case's file names its source."""
+"""Autocorrelations and effective numbers against published examples; each case's file names its source.
+
+Digits of a case marked B are from memory of the work, recomputed from its data.
+"""
 
 import numpy as np
 import pytest

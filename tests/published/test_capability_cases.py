@@ -1,4 +1,7 @@
-"""Capability indices against printed examples; each case's file in data/ names its source."""
+"""Capability indices against published examples; each case's file in data/ names its source.
+
+Digits of a case marked B are from memory of the work, recomputed from its data.
+"""
 
 import math
 
@@ -57,7 +60,7 @@ def test_box_cox_power() -> None:
 
 
 def test_quantile_indices_of_an_exponential() -> None:
-    """ISO 22514-2 form on closed quantiles, -ln(1 - p): an identity, not a printed example."""
+    """ISO 22514-2 form on closed quantiles, -ln(1 - p): an identity, not a published example."""
     answers = printed("CAP-07")
     low, median, high = (-math.log1p(-p) for p in (0.00135, 0.5, 0.99865))
     found = quantile_indices(low, median, high, 0.0, 8.0)

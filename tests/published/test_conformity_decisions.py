@@ -1,4 +1,7 @@
-"""Conformity decisions against the printed examples of JCGM 106:2012, ISO 14253-1 and ILAC-G8."""
+"""Conformity decisions against the examples of JCGM 106:2012, ISO 14253-1 and ILAC-G8.
+
+Their digits are from memory of the documents, recomputed.
+"""
 
 import pytest
 

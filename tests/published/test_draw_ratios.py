@@ -6,7 +6,7 @@ from pipeline.tuning.draw import DRAW_BALANCE, draw_balance, draw_down_ratio
 
 
 def test_draw_down_by_areas() -> None:
-    # https://calculator.academy/draw-down-ratio-calculator/, example 1: die 5, tip 3 on 2 over 1 gives 16/3 = 5.33.
+    # A public calculator page, first example: die 5, tip 3 on 2 over 1 gives 16/3 = 5.33.
     assert draw_down_ratio(5.0, 3.0, 2.0, 1.0) == pytest.approx(5.33, abs=0.005)
 
 

@@ -1,4 +1,6 @@
-"""Extreme-value fits against printed examples; each case's file in data/ names its source.
+"""Extreme-value fits against published examples; each case's file in data/ names its source.
+
+Digits of a case marked B are from memory of the work, recomputed from its data.
 
 Maxima are turned into minima by their sign, since the wall's question is about the thin side.
 """

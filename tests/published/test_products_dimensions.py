@@ -103,8 +103,10 @@ def test_average_walls_are_the_wire_codes(row: dict[str, str]) -> None:
     for size in all_sizes()[first : last + 1]:
         product = find_product(row["type"], size.name, "concentric")
         found = [one for one in limits_in_force(product, None) if one.requirement == "minimum average wall"]
-        assert [(one.value_of_record, one.unit_of_record) for one in found] == [(float(row["mil"]), "mil")]
-        assert found[0].value == pytest.approx(float(row["mil"]) * 0.0254, abs=1e-12)
+        # Both units of record are held, and the stricter judges; the construction is built up from the mil.
+        mil = float(row["mil"]) * 0.0254
+        assert [one.value for one in found] == [pytest.approx(max(mil, float(row["mm"])), abs=1e-12)]
+        assert product.average_wall_mm == pytest.approx(mil, abs=1e-12)
 
 
 def test_the_wire_codes_walls_cover_all_sizes() -> None:
@@ -122,18 +124,24 @@ def test_points_are_the_printed_ones_and_never_worked_out() -> None:
     seen = set()
     for construction in ("THHN/THWN-2", "XHHW-2"):
         for size in all_sizes():
-            limits = limits_in_force(find_product(construction, size.name, "concentric"), None)
-            by_requirement = {one.requirement: one for one in limits}
-            average = by_requirement["minimum average wall"].value_of_record
+            product = find_product(construction, size.name, "concentric")
+            by_requirement = {one.requirement: one for one in limits_in_force(product, None)}
+            average = round(product.average_wall_mm / MM_PER_MIL, 6)
             point = by_requirement.get("minimum wall at any point")
             if average in (55.0, 65.0):
                 assert point is None
             elif average == 80.0:
                 assert point is not None
-                assert (point.value_of_record, point.status) == (72.0, "computed")
+                # 72 mil is 1.8288 mm; to 0.01 mm it is 1.83, and UL 44 states millimetres first.
+                assert (point.value, point.unit_of_record, point.standing) == (1.83, "mm", "computed")
+                assert point.beside == "72 mil (computed)"
             else:
                 assert point is not None
-                assert point.value_of_record == printed[average]
+                mil = printed[average] * MM_PER_MIL
+                # 27 mil is 0.6858 mm and 40 mil 1.016 mm: up to 4 um laxer than the millimetres of UL 44 may be.
+                assert point.value == pytest.approx(
+                    max(mil, round(mil, 2)) if construction == "XHHW-2" else mil
+                )
                 seen.add(average)
     assert seen == set(printed)
 

@@ -1,4 +1,7 @@
-"""Variance components against printed examples; each case's file in data/ names its source."""
+"""Variance components against published examples; each case's file in data/ names its source.
+
+Digits of a case marked B are from memory of the work, recomputed from its data.
+"""
 
 import math
 

@@ -103,7 +103,8 @@ def _source(line: SheetLine | None) -> str:
     if line is None:
         return ""
     stands_on = line.document or ", ".join(line.sources)
-    return f"{stands_on} ({line.status})" if stands_on else line.status
+    how_sure = f"{line.standing}: {line.where}" if line.document and line.where else line.standing
+    return f"{stands_on} ({how_sure})" if stands_on else how_sure
 
 
 def _note(first: SheetLine | None, second: SheetLine | None) -> str:

@@ -25,6 +25,7 @@ from dashboards.records import (
 from dashboards.sentences import on_the_reel
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.statements import judged_by
+from pipeline.products.standing import standing_on_file
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.how_sure import risk_told
 from pipeline.review.page_records.decisions import decision_on_finding, decision_on_reel
@@ -65,7 +66,8 @@ def limit_row(row: Row) -> LimitRow:
         entered_by=row["entered_by"],
         checked_by=row["checked_by"],
         source=row["source"],
-        status=row["status"],
+        status=standing_on_file(row["status"]).value,
+        note=row.get("note") or "",
     )
 
 
