@@ -16,6 +16,7 @@ from dashboards.addresses import PageKind
 from dashboards.quantities import KINDS, Kind, Side, kind_of, text_of
 from dashboards.records import Extreme, Judgement, LimitRow, Reason, ReelRow
 from dashboards.sentences import words
+from pipeline.length.reel_places import CORE
 
 # Every text that is put in below is escaped, or mark-up made here.
 NOT_KNOWN = Markup('<span class="none">not known</span>')
@@ -107,16 +108,16 @@ def share(part: float, whole: float) -> float:
 
 
 def strip(reel: ReelRow, wide: bool = False) -> Markup:
-    """A map of the reel: intervals hatched by kind, faults as ticks. Positions are a layout, not a result."""
+    """A map of the reel from its outer end: intervals hatched by kind, faults as ticks. Places are a layout."""
     length = reel.to_m - reel.from_m
     marks = []
     for one in reel.intervals:
-        left, width = share(one.from_m - reel.from_m, length), share(one.to_m - one.from_m, length)
+        left, width = share(reel.to_m - one.to_m, length), share(one.to_m - one.from_m, length)
         kind, title = one.kind.replace(" ", "-"), f"{one.kind}: {one.label}" if one.label else one.kind
         place = f"left:{left}%;width:{width}%"
         marks.append(f'  <i class="seg k-{escape(kind)}" style="{place}" title="{escape(title)}"></i>\n')
     marks += [
-        f'  <i class="tick" style="left:{share(one.at_m - reel.from_m, length)}%" title="{escape(one.kind)}"></i>\n'
+        f'  <i class="tick" style="left:{share(reel.to_m - one.at_m, length)}%" title="{escape(one.kind)}"></i>\n'
         for one in reel.faults
     ]
     return Markup(  # noqa: S704
@@ -150,18 +151,16 @@ class LinkedCells:
         limit: LimitRow | None = None,
         requirement: str = "",
         run_id: str = "",
-        beside_run: bool = False,
     ) -> Markup:
-        """One reading that stands for many, and where it is; beside places of the run a place of the reel says so."""
+        """One reading that stands for many, and where it is: on its reel from either end, or on the run."""
         if worst is None:
             return NOT_KNOWN
         kind = "diameter" if "diameter" in requirement else "wall" if worst.unit == "mm" else worst.unit
         run = worst.evidence.run_id or run_id
         target = self.href("run", run, place_fragment(worst.at_m)) if run else ""
-        on_reel = worst.reel_at_m is not None
-        at = f"at {quantity(worst.reel_at_m if on_reel else worst.at_m, 'place')}"
-        if beside_run and on_reel:
-            at += " of the reel"
+        on_reel = worst.outer_m is not None
+        at = f"at {quantity(worst.outer_m if on_reel else worst.at_m, 'place')}"
+        at += f" ({CORE} {quantity(worst.core_m, 'place')})" if on_reel else " of the run"
         if target:
             comma = "," if worst.angle_deg is not None else ""
             at = f'<a href="{escape(target)}">{at}<span class="sr"> on the run page</span></a>{comma}'

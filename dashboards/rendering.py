@@ -17,9 +17,10 @@ from dashboards.addresses import PageKind, address, from_page
 from dashboards.answers import GROUP_NOTES, answer_shown, answered_first, warnings_of_all
 from dashboards.cells import NOT_KNOWN, LinkedCells, quantity, share
 from dashboards.quantities import KINDS, text_of
-from dashboards.records import Plant
-from dashboards.sentences import SAID_OF, on_the_reel, words
+from dashboards.records import FindingRow, Plant
+from dashboards.sentences import SAID_OF, words
 from dashboards.site import PLOT_SCRIPT, Site, Written, asset_mark, record_sha256, write_if_changed
+from pipeline.length.reel_places import CORE, COUNTED
 from pipeline.words import counted
 
 
@@ -46,6 +47,21 @@ def stretch(from_m: float | None, to_m: float | None) -> Markup:
             Markup('<span class="{}">{}<span class="unit">\u00a0{}</span></span>').format(system, text, unit)
         )
     return Markup('<span class="q">{}{}</span>').format(*shown)
+
+
+def on_reel(one: FindingRow) -> Markup:
+    """Where a finding lies: on its reel from the outer end, with the core end's figures and the run's below."""
+    of_run = Markup('<span class="sub">run {}</span>').format(stretch(one.from_m, one.to_m))
+    if one.outer_m is None or one.core_m is None:
+        return of_run
+    core = Markup('<span class="sub">{} {}</span>').format(CORE, stretch(*one.core_m))
+    return stretch(*one.outer_m) + core + of_run
+
+
+def places_saved(one: FindingRow) -> str:
+    """A finding's places for a saved table [m]: start and end from the outer end, the core end and on the run."""
+    ends = (*(one.outer_m or (None, None)), *(one.core_m or (None, None)), one.from_m, one.to_m)
+    return " ".join("" if end is None else f"{end:.3f}" for end in ends)
 
 
 def moment(at: datetime | None, zone: str) -> Markup:
@@ -98,6 +114,9 @@ def environment() -> Environment:
         said_of=SAID_OF,
         few_digits=few_digits,
         stretch=stretch,
+        on_reel=on_reel,
+        places_saved=places_saved,
+        counted_from=COUNTED,
         moment=moment,
         clock=clock,
         day=day,
@@ -110,7 +129,6 @@ def environment() -> Environment:
         group_word=group_word,
     )
     made.filters["words"] = words
-    made.filters["on_the_reel"] = on_the_reel
     made.filters["json_script"] = json_script
     made.tests["missing"] = _missing
     return made

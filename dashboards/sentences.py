@@ -37,7 +37,7 @@ _FIGURE = re.compile(
 # Where a figure may start: the pattern above costs much more than this one at every other letter.
 _START = re.compile(r"[-+\u2212]?\d")
 # A figure after one of these belongs to a list or product whose other figures have no unit of their own.
-_LISTED = re.compile(r"\d(?:,|,? and|,? or|,? to| x| by|/|\u2013|-) ?$")
+_LISTED = re.compile(r"(?<![\w.,-])\d[\d.,]*(?<=\d)(?:,|,? and|,? or|,? to| x| by|/|\u2013|-) ?$")
 # unit as written -> kind, the system it belongs to, and its size in the store's unit
 _UNITS: dict[str, tuple[str, System, float]] = {
     "mm": ("wall", "si", 1.0),
@@ -151,26 +151,6 @@ def words(text: str) -> Markup:
         else:
             out += Markup('<span class="us">{us}</span><span class="si">{si}</span>').format(**piece)
     return out
-
-
-_PLACE = re.compile(r"\b(?P<word>at|from|to) (?P<at>-?\d+(?:\.\d+)?) m\b")
-
-
-def on_the_reel(sentence: str, start_m: float) -> str:
-    """A finding's sentence with its places counted from the reel's start instead of the run's.
-
-    Whoever stands at a reel cannot use a place of the run.
-
-    Args:
-        sentence: the finding as it is on file, its places in metres of the run.
-        start_m: the reel's start on the run [m].
-    """
-
-    def moved(found: re.Match[str]) -> str:
-        of_it = " of the reel" if found["word"] == "to" else ""
-        return f"{found['word']} {float(found['at']) - start_m:.1f} m{of_it}"
-
-    return _PLACE.sub(moved, sentence)
 
 
 def in_units(text: str, system: System) -> str:

@@ -110,7 +110,7 @@ def along_figure(roll_up: RollUp, limits: Sequence[PanelLimit], length_m: float)
             "showlegend": False,
         },
         "axes": {
-            "x": axis("place", "Position from the start of the reel"),
+            "x": axis("place", "Place from the outer end of the reel"),
             "y": axis(kind_of_panel(panel, roll_up.unit), SHORT.get(roll_up.name, roll_up.title)),
         },
     }

@@ -2,8 +2,9 @@
 
 All figures are metric, with the unit in the name; a page converts them for display only. Positions called
 ``at_m``, ``from_m`` and ``to_m`` are metres on the wire of the run (from the first metre made); those called
-``reel_at_m`` are metres from the start of the reel. Instants are aware ``datetime`` in UTC; a page shows them
-in the plant's zone. Nothing here is worked out by a page: whoever fills a record has asked the store.
+``outer_m`` are metres from the reel's outer end, where places on a reel count from, and ``core_m`` from its
+core end. Instants are aware ``datetime`` in UTC; a page shows them in the plant's zone. Nothing here is
+worked out by a page: whoever fills a record has asked the store.
 """
 
 from __future__ import annotations
@@ -191,7 +192,8 @@ class Extreme:
         value: the reading, in `unit`.
         unit: ``mm`` or ``%``.
         at_m: place on the wire of the run [m].
-        reel_at_m: place from the start of the reel [m]; None where it is on no reel.
+        outer_m: place on its reel, from the outer end [m]; None where it is on no reel.
+        core_m: the same from the core end [m].
         angle_deg: direction around the wire, from the first sensor [deg].
         standard_uncertainty: of this reading, in `unit`; None if unknown.
         evidence: the way back to the log.
@@ -200,7 +202,8 @@ class Extreme:
     value: float
     unit: str
     at_m: float
-    reel_at_m: float | None = None
+    outer_m: float | None = None
+    core_m: float | None = None
     angle_deg: float | None = None
     standard_uncertainty: float | None = None
     evidence: Evidence = field(default_factory=Evidence)
@@ -279,7 +282,8 @@ class FaultMark:
         at_m: place on the wire [m].
         at_sd_m: standard uncertainty of that place [m].
         reel_id: reel it is on, "" for none.
-        reel_at_m: place from the reel's start [m].
+        outer_m: place on that reel, from the outer end [m].
+        core_m: the same from the core end [m].
         spark_kv: test voltage [kV].
         flaw_size_mm: size of a flaw [mm].
         merged_counts: detector counts merged into it (same spot).
@@ -292,7 +296,8 @@ class FaultMark:
     at_m: float
     at_sd_m: float | None = None
     reel_id: str = ""
-    reel_at_m: float | None = None
+    outer_m: float | None = None
+    core_m: float | None = None
     spark_kv: float | None = None
     flaw_size_mm: float | None = None
     merged_counts: int = 1
@@ -351,6 +356,8 @@ class FindingRow:
         disposition: that disposition.
         proposal: what the rule proposes; a person decides.
         judged_by: the row and revision it was judged by, in words; "" where none stands behind it.
+        outer_m: where on its reel, from the outer end [m]; None where it is on no reel.
+        core_m: the same from the core end [m].
     """
 
     finding_id: str
@@ -374,6 +381,8 @@ class FindingRow:
     disposition: DispositionRow | None = None
     proposal: str = ""
     judged_by: str = ""
+    outer_m: tuple[float, float] | None = None
+    core_m: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,10 +14,10 @@ from dashboards.records.shift import ReelRow
 
 @dataclass(frozen=True, slots=True)
 class CutPiece:
-    """A piece of a cutting plan, in order along the reel.
+    """A piece of a cutting plan, in order as it comes off the reel.
 
     Args:
-        from_m: start, from the reel's start [m].
+        from_m: start, from the reel's outer end [m].
         to_m: end [m].
         use: ``ship``, ``remnant`` or ``scrap``.
         label: what it becomes, for example ``500 ft``.
@@ -39,7 +39,8 @@ class CuttingPlan:
         naive_value: value of cutting from the start and throwing away what is bad.
         value_unit: for example ``USD`` or ``m sold``.
         sentence: how it was found and what it assumes.
-        instructions: one sentence a cut, in words without lengths.
+        instructions: one sentence a cut; the counter starts at 0 at the outer end of what is left.
+        begun_m: wire already cut from the outer end [m], where that counter starts.
     """
 
     pieces: tuple[CutPiece, ...]
@@ -48,6 +49,7 @@ class CuttingPlan:
     value_unit: str
     sentence: str
     instructions: tuple[str, ...] = ()
+    begun_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,7 @@ class RollUp:
         name: column of the data dictionary.
         title: what a reader calls it.
         unit: unit of the figures.
-        from_m: start of each step, from the reel's start [m].
+        from_m: start of each step, from the reel's outer end [m].
         step_m: length of a step [m].
         low: lowest in each step; NaN where nothing is known.
         mean: mean in each step.
@@ -77,7 +79,7 @@ class RollUp:
 
 @dataclass(frozen=True, slots=True)
 class ChildLength:
-    """A length cut or rewound from the reel: where it lies on the reel, where it went, and how it stands."""
+    """A length cut or rewound from the reel: its place from the outer end, where it went, how it stands."""
 
     length_id: str
     from_m: float

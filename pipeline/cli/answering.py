@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import metres_of, moment_of, told_or_refused
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.length.reel_places import COUNTED
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -50,16 +52,18 @@ def contain(
     Example: reelproof contain gauge L1-WG --from 2026-03-01 --role "quality engineer" --reason "drifted"
     """
     from pipeline.review.containing import contained, note_containment
+    from pipeline.review.plant_units import unit_of_plant
     from pipeline.store.database import open_to_read, open_to_write
 
     with open_to_read(store) as opened:
         answer = contained(opened, _question(opened, kind, name, start, end, residence))
+        shown = InUnits(unit_of_plant(opened))
     number = ""
     if role.strip() or reason.strip():
         told_or_refused(f"containment of {kind} {name}".rstrip(), role, reason)
         with open_to_write(store, on_wait=tell_of_wait) as opened:
             number = note_containment(opened, answer, role, reason)
-    print_json(_contained_as_json(answer, number)) if as_json else _print_contained(answer, number)
+    print_json(_contained_as_json(answer, number)) if as_json else _print_contained(answer, number, shown)
     return 0
 
 
@@ -119,22 +123,31 @@ def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
     }
 
 
-def _print_contained(answer: Contained, number: str) -> None:
-    unknown = f" {answer.not_known_m:.1f} m not known," if answer.not_known_m else ""
+def _print_contained(answer: Contained, number: str, shown: InUnits) -> None:
+    unknown = f" {shown.length(answer.not_known_m)} not known," if answer.not_known_m else ""
     print(
-        f"{answer.question.sentence}: "
+        f"{answer.question.told(shown.unit)}: "
         f"{counted(len(answer.touched), 'reel or cut length', 'reels and cut lengths')} touched, "
-        f"{answer.in_house_m:.1f} m in house,{unknown} {answer.gone_m:.1f} m shipped."
+        f"{shown.length(answer.in_house_m)} in house,{unknown} {shown.length(answer.gone_m)} shipped."
     )
     print_table(
-        ("Length", "Run", "From m", "To m", "Of m", "Where", "Standing", "How it is reached"),
+        (
+            "Length",
+            "Run",
+            f"From {shown.unit}",
+            f"To {shown.unit}",
+            f"Of {shown.unit}",
+            "Where",
+            "Standing",
+            "How it is reached",
+        ),
         [
             (
                 one.length_id,
                 one.run_id,
-                f"{low:.1f}",
-                f"{high:.1f}",
-                f"{one.length_m:.1f}",
+                shown.figure(low),
+                shown.figure(high),
+                shown.figure(one.length_m),
                 one.where,
                 one.standing,
                 " > ".join(one.path),
@@ -147,7 +160,7 @@ def _print_contained(answer: Contained, number: str) -> None:
         print(f"Shipment {shipment} went to {to_place}.")
     for note in answer.notes:
         print(note)
-    print("Lengths count from the end that comes off first. Holding and recalling are a person's decision.")
+    print(f"{COUNTED} Holding and recalling are a person's decision.")
     if number:
         print(f"Put into the journal as {number}.")
 

@@ -5,8 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import print_json, print_table
 from pipeline.cli.typed import length_of
+from pipeline.errors import Complaint, ReelproofError
+from pipeline.length.reel_places import CORE, OUTER
 
 if TYPE_CHECKING:
     import polars as pl
@@ -32,6 +35,7 @@ def show_wire_at(
     as_json: bool,
     *,
     printed: bool = False,
+    from_core: bool = False,
 ) -> int:
     """Print everything on record around a mark; 0 as the exit code."""
     from pipeline.lots.complaint import Marks
@@ -39,6 +43,16 @@ def show_wire_at(
     from pipeline.store.database import open_to_read
 
     mark, unit = length_of(at, "--at")
+    asked = {"--outer-mark": outer_mark is not None, "--falling": falling, "--printed": printed}
+    others = [name for name, given in asked.items() if given]
+    if from_core and others:
+        raise ReelproofError(
+            Complaint(
+                "--from-core",
+                f"it stands beside {' and '.join(others)}",
+                "Give --from-core for a place counted from the core end, or the others for a printed mark",
+            )
+        )
     with open_to_read(store) as opened:
         answer = answer_complaint(
             opened,
@@ -47,7 +61,8 @@ def show_wire_at(
             Marks(outer_mark or 0.0, not falling, unit),
             reach_m,
             printed=printed,
-            as_told=outer_mark is None and not falling,
+            as_told=outer_mark is None and not falling and not from_core,
+            from_core=from_core,
         )
     if as_json:
         print_json(_as_json(answer))
@@ -63,6 +78,7 @@ def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
         "reel_id": answer.reel["reel_id"],
         "run_id": answer.reel["run_id"],
         "from_outer_m": record.place.from_outer_m,
+        "from_core_m": record.place.from_core_m,
         "wire_m": record.place.wire_m,
         "unsure_m": record.place.unsure_m,
         "standing": answer.reel["standing"],
@@ -84,12 +100,8 @@ def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
     }
 
 
-def _figure(value: Any) -> str:
-    return "not known" if value is None else f"{value:.3f}"
-
-
 def _print(answer: AnsweredComplaint) -> None:
-    record, row = answer.record, answer.reel
+    record, row, shown = answer.record, answer.reel, InUnits(answer.unit)
     print(
         f"{answer.name}: {row['size']} {row['construction']}, {row['conductor']} {row['metal']}, run "
         f"{row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}; reel {row['reel_id']} is "
@@ -97,22 +109,20 @@ def _print(answer: AnsweredComplaint) -> None:
     )
     for sentence in (answer.length_told, *record.sentences, answer.whereabouts):
         if sentence:
-            print(f"  - {sentence}")
+            print(f"  - {shown.sentence(sentence)}")
     print()
     print_table(
-        ("Around the mark", "Readings", "Least mm", "Mean mm", "Greatest mm"),
+        ("Around the mark", "Readings", "Least", "Mean", "Greatest"),
         [
             (
                 TITLES[one["quantity"]],
                 str(one["readings"]),
-                _figure(one["least"]),
-                _figure(one["mean"]),
-                _figure(one["greatest"]),
+                *(shown.quantity(one[name], "mm", "not known") for name in ("least", "mean", "greatest")),
             )
             for one in record.figures.iter_rows(named=True)
         ],
     )
-    _print_events(record.around["events"], record.place.wire_m)
+    _print_events(record.around["events"], record.place.wire_m, shown)
     print()
     for title, name in (
         ("Findings on this wire", "here"),
@@ -133,18 +143,23 @@ def _print(answer: AnsweredComplaint) -> None:
         print(f"Caution: {caution}")
 
 
-def _print_events(events: pl.DataFrame, wire_m: float) -> None:
+def _print_events(events: pl.DataFrame, wire_m: float, shown: InUnits) -> None:
     if events.height:
         print()
         print_table(
-            ("Event", "From the mark m", "kV", "Size mm"),
+            ("Event", f"From the mark {shown.unit}", "Voltage", "Size"),
             [
                 (
                     one["kind"],
-                    f"{one['at_m'] - wire_m:+.1f}",
-                    _figure(one["spark_kv"]),
-                    _figure(one["flaw_size_mm"]),
+                    _from_mark(wire_m - one["at_m"], shown),
+                    shown.quantity(one["spark_kv"], "kV", "not known"),
+                    shown.quantity(one["flaw_size_mm"], "mm", "not known"),
                 )
                 for one in events.iter_rows(named=True)
             ],
         )
+
+
+def _from_mark(further_m: float, shown: InUnits) -> str:
+    """How far from the mark, and towards which end of the reel."""
+    return f"{shown.figure(abs(further_m))} to the {CORE if further_m >= 0.0 else OUTER}"

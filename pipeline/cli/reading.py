@@ -7,8 +7,10 @@ from typing import Any
 
 import typer
 
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
-from pipeline.cli.typed import role_or_refused
+from pipeline.cli.typed import metres_of, role_or_refused
+from pipeline.length.reel_places import COUNTED, span_told
 from pipeline.words import counted
 
 
@@ -21,18 +23,23 @@ def add_to(app: typer.Typer) -> None:
 def reel(
     reel_id: str = typer.Argument(metavar="REEL", help="Number of the reel; with --at, or of a cut length."),
     at: str | None = typer.Option(
-        None, "--at", help="A footage mark, as 123ft or 37.5m: show the whole record of the wire around it."
+        None,
+        "--at",
+        help="A place from the outer end, as 123ft or 37.5m: show the whole record of the wire around it.",
     ),
     outer_mark: float | None = typer.Option(
         None,
         "--outer-mark",
-        help="The mark at the end that comes off first, in the unit of --at; 0, or as told of a rewound length.",
+        help="The printed mark at the outer end, in the unit of --at; 0, or as told of a rewound length.",
     ),
     printed: bool = typer.Option(
         False, "--printed", help="--at is the printed length itself, found by the marks surveyed on the run."
     ),
+    from_core: bool = typer.Option(False, "--from-core", help="--at counts from the core end instead."),
     falling: bool = typer.Option(False, "--falling", help="Marks fall towards the core instead of rising."),
-    reach: float = typer.Option(10.0, "--reach", min=0.1, help="How far to either side of --at to look [m]."),
+    reach: str = typer.Option(
+        "10m", "--reach", help="How far to either side of --at to look, as 30ft or 10m."
+    ),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
@@ -45,7 +52,17 @@ def reel(
     if at is not None:
         from pipeline.cli.complaint import show_wire_at
 
-        return show_wire_at(reel_id, at, outer_mark, falling, reach, store, as_json, printed=printed)
+        return show_wire_at(
+            reel_id,
+            at,
+            outer_mark,
+            falling,
+            metres_of(reach, "--reach"),
+            store,
+            as_json,
+            printed=printed,
+            from_core=from_core,
+        )
     from pipeline.review.asking import reel_on_file
     from pipeline.store.database import open_to_read
 
@@ -109,12 +126,12 @@ def _export(lot: str, store: Path, folder: Path, key: Path | None, role: str, as
     return 0
 
 
-def _number(value: float | None, form: str, otherwise: str = "none") -> str:
-    return otherwise if value is None else format(value, form)
+def _counter(value: float | None, otherwise: str, shown: InUnits) -> str:
+    return otherwise if value is None else shown.figure(value)
 
 
 def _print_reel(answer: dict[str, Any]) -> None:
-    row, now = answer["reel"], answer["standing"]
+    row, now, shown = answer["reel"], answer["standing"], InUnits(answer["unit"])
     if now["left_while_held"]:
         print(f"ALARM: {now['headline']}")
     print(
@@ -124,20 +141,21 @@ def _print_reel(answer: dict[str, Any]) -> None:
     if now["code"] not in ("held", "no conclusion"):
         print(f"  {now['headline']}")
     for reason in now["reasons"]:
-        print(f"  - {reason}")
+        print(f"  - {shown.sentence(reason)}")
     if now["evidence"] != now["code"]:
         print(f"  On the in-line evidence alone it is {now['evidence']}.")
     if now["code"] in ("held", "no conclusion") and row["first_action"]:
         print(f"  First: {row['first_action']}")
     print(
-        f"  {row['length_m']:.1f} m on the reel, {row['steady_m']:.1f} m of it at steady speed; "
-        f"{row['wall_unmonitored_m']:.1f} m without wall evidence, {row['spark_untested_m']:.1f} m without a full "
-        f"spark test; {counted(row['spark_faults'], 'spark fault')} ({counted(row['spark_counts'], 'count')})."
+        f"  {shown.length(row['length_m'])} on the reel, {shown.length(row['steady_m'])} of it at steady speed; "
+        f"{shown.length(row['wall_unmonitored_m'])} without wall evidence, {shown.length(row['spark_untested_m'])} "
+        f"without a full spark test; {counted(row['spark_faults'], 'spark fault')} "
+        f"({counted(row['spark_counts'], 'count')})."
     )
     if answer["end_unsure_m"]:
         print(
-            f"  Its ends are known to {answer['end_unsure_m']:g} m only: what the accumulator held at the reel change "
-            "is not known."
+            f"  Its ends are known to {shown.length(answer['end_unsure_m'])} only: what the accumulator held at the "
+            "reel change is not known."
         )
     if answer["readings"]:
         print(f"  {answer['readings']}")
@@ -153,10 +171,10 @@ def _print_reel(answer: dict[str, Any]) -> None:
             (
                 one["requirement"],
                 one["requirement_set"],
-                f"{_number(one['limit_value'], '.4g')} {one['unit']} ({one['sense']})"
+                f"{shown.quantity(one['limit_value'], one['unit'])} ({one['sense']})"
                 if one["limit_value"] is not None
                 else "none on file",
-                f"{_number(one['worst'], '.4g')} {one['unit']}",
+                shown.quantity(one["worst"], one["unit"]),
                 one["verdict"],
                 risk_told(one),
             )
@@ -166,19 +184,29 @@ def _print_reel(answer: dict[str, Any]) -> None:
     if answer["findings"]:
         print()
         print_table(
-            ("Finding", "Severity", "From m", "To m", "Judged by", "What"),
+            (
+                "Finding",
+                "Severity",
+                f"From {shown.unit}",
+                f"To {shown.unit}",
+                f"Core end {shown.unit}",
+                "Judged by",
+                "What",
+            ),
             [
                 (
                     one["finding_id"],
                     one["severity"],
-                    f"{one['from_core_m']:.1f}",
-                    f"{one['to_core_m']:.1f}",
+                    shown.figure(one["from_outer_m"]),
+                    shown.figure(one["to_outer_m"]),
+                    f"{shown.figure(one['from_core_m'])} to {shown.figure(one['to_core_m'])}",
                     judged_by(one["limit_id"], one["limit_revision"]),
-                    one["sentence"],
+                    shown.sentence(one["sentence_on_reel"]),
                 )
                 for one in answer["findings"]
             ],
         )
+        print(COUNTED)
     _print_decided(answer)
     print(
         f"\nAssessment {row['assessment_id']} of {row['assessed_utc']:%Y-%m-%d %H:%M} UTC by reelproof "
@@ -203,16 +231,17 @@ def _print_decided(answer: dict[str, Any]) -> None:
             else (f"Cut length {one['length_id']}")
         )
         turned = ", turned round" if one["turned"] else ""
-        print(
-            f"{what} ({one['use']}, {code_of[one['length_id']]}): {one['from_outer_m']:.1f} m to "
-            f"{one['to_outer_m']:.1f} m from the outer end{turned}{left}."
+        where = span_told(
+            (one["from_outer_m"], one["to_outer_m"]), answer["reel"]["length_m"], answer["unit"]
         )
+        print(f"{what} ({one['use']}, {code_of[one['length_id']]}): {where}{turned}{left}.")
 
 
 def _print_lot(answer: dict[str, Any]) -> None:
+    shown = InUnits(answer["unit"])
     print(f"Lot {answer['lot']} ({', '.join(answer['materials'])}): {counted(answer['runs'], 'run')}.")
     print_table(
-        ("Run", "Line", "Product", "Shift", "Material", "Over counter m"),
+        ("Run", "Line", "Product", "Shift", "Material", f"Over counter {shown.unit}"),
         [
             (
                 one["run_id"],
@@ -222,21 +251,21 @@ def _print_lot(answer: dict[str, Any]) -> None:
                 one["material"],
                 "whole run"
                 if one["from_m"] is None and one["to_m"] is None
-                else f"{_number(one['from_m'], '.0f', 'start')} to {_number(one['to_m'], '.0f', 'end')}",
+                else f"{_counter(one['from_m'], 'start', shown)} to {_counter(one['to_m'], 'end', shown)}",
             )
             for one in answer["runs"]
         ],
     )
     print()
     print_table(
-        ("Reel", "Run", "Length m", "Standing", "Why"),
+        ("Reel", "Run", f"Length {shown.unit}", "Standing", "Why"),
         [
             (
                 one["reel_id"],
                 one["run_id"],
-                f"{one['length_m']:.1f}",
+                shown.figure(one["length_m"]),
                 one["standing"],
-                "; ".join(one["reasons"]),
+                shown.sentence("; ".join(one["reasons_on_reel"])),
             )
             for one in answer["reels"]
         ],

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from pipeline.errors import Complaint, SheetError
+from pipeline.length.reel_places import from_other_end, place_on_reel
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Reel
 
@@ -56,11 +57,11 @@ class PlacedReel:
 
     def from_outer_end_m(self, wire_m: float) -> float:
         """Distance of wire coordinate `wire_m` [m] from the reel's outer end [m], as it is paid off."""
-        return self.to_m - wire_m
+        return place_on_reel(wire_m, self.to_m)
 
     def from_core_m(self, wire_m: float) -> float:
         """Distance of wire coordinate `wire_m` [m] from the reel's inner end [m]."""
-        return wire_m - self.from_m
+        return from_other_end(self.from_outer_end_m(wire_m), self.length_m)
 
     def holds(self, wire_m: float) -> bool:
         """Whether the wire at `wire_m` [m] is, or may be, on this reel."""

@@ -12,11 +12,17 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.errors import Complaint, NotFoundError
+from pipeline.length.reel_places import (
+    Unit,
+    from_other_end,
+    metres,
+    place_told,
+    sentence_on_reel,
+    wire_of_place,
+)
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.field_damage import CAUTIONS
-from pipeline.nonconformance.cutting_rules import Unit
 from pipeline.nonconformance.finding import Finding
-from pipeline.units import m_from_foot
 
 LIMITS_OF_RECORD = (
     "The record shows what the line's instruments saw while the wire was made. It cannot show that the plant had "
@@ -62,7 +68,8 @@ class WirePlace:
 
     Args:
         reel_id: the reel.
-        from_outer_m: distance from the reel's outer end [m].
+        from_outer_m: place on the reel, from its outer end [m].
+        from_core_m: the same from its core end [m].
         wire_m: place on the wire of the run [m].
         unsure_m: how well that is known [m].
         why_unsure: what that comes from, in words.
@@ -70,13 +77,10 @@ class WirePlace:
 
     reel_id: str
     from_outer_m: float
+    from_core_m: float
     wire_m: float
     unsure_m: float
     why_unsure: str = ""
-
-
-def _metres(length: float, unit: Unit) -> float:
-    return m_from_foot(length) if unit == "ft" else length
 
 
 def wire_at_mark(
@@ -94,13 +98,13 @@ def wire_at_mark(
     Raises:
         NotFoundError: the mark lies outside the reel or the length.
     """
-    along = _metres(mark - marks.outer_mark if marks.rising else marks.outer_mark - mark, marks.unit)
+    along = metres(mark - marks.outer_mark if marks.rising else marks.outer_mark - mark, marks.unit)
     length = reel.length_m if cut is None else cut.to_m - cut.from_m
     name = f"reel {reel.id}" if cut is None else f"length {cut.name}"
     if not -unsure_m <= along <= length + unsure_m:
         ends = [
             marks.outer_mark,
-            marks.outer_mark + (1 if marks.rising else -1) * length / _metres(1, marks.unit),
+            marks.outer_mark + (1 if marks.rising else -1) * length / metres(1, marks.unit),
         ]
         raise NotFoundError(
             Complaint(
@@ -116,7 +120,8 @@ def wire_at_mark(
     return WirePlace(
         reel.id,
         along,
-        reel.to_m - along,
+        from_other_end(along, reel.length_m),
+        wire_of_place(along, reel.to_m),
         unsure_m + reel.end_unsure_m,
         why + end_unsure_told(reel),
     )
@@ -278,12 +283,18 @@ def complaint_record(
 def _sentences(
     place: WirePlace, own: Sequence[Finding], events: int, seen_m: float, asked_m: float
 ) -> tuple[str, ...]:
-    where = f"{place.from_outer_m:.1f} m from the outer end of reel {place.reel_id}"
+    length_m = place.from_outer_m + place.from_core_m
+    where = f"{place_told(place.from_outer_m, length_m)} of reel {place.reel_id}"
     why = f" ({place.why_unsure}); what lies within that counts as at the mark" if place.why_unsure else ""
     told = [
-        f"The mark lies {where}, at {place.wire_m:.1f} m of the run, known to {place.unsure_m:.1f} m{why}."
+        f"The mark lies {where}; it is {place.wire_m:.1f} m of the run, known to {place.unsure_m:.1f} m{why}."
     ]
-    told += [one.sentence for one in own]
+    told += [
+        sentence_on_reel(one.sentence, place.wire_m + place.from_outer_m)
+        if one.reel_id == place.reel_id
+        else one.sentence
+        for one in own
+    ]
     if not own:
         told.append("No finding is on file for this wire.")
     told.append(f"{events} spark faults or surface flaws are on file within {asked_m / 2.0:.1f} m of it.")

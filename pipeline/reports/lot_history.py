@@ -60,7 +60,7 @@ def lot_history_pdf(record: LotHistory, printing: Printing) -> bytes:
             {
                 "id": one.finding_id,
                 "status": one.status,
-                "where": f"run {one.run_id}, {', '.join(one.reel_ids)}, {wording.stretch(one.from_m, one.to_m)}",
+                "where": f"run {one.run_id}, {', '.join(one.reel_ids)}, {wording.on_reel(one)}",
                 "sentence": wording.sentence(one.sentence),
             }
             for one in record.findings

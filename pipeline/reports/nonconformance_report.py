@@ -37,8 +37,9 @@ def nonconformance_report_pdf(
             if one.limit
             else "none on file",
         ],
-        ["Worst reading", wording.extreme(one.worst, one.limit, kind, beside_run=True)],
-        ["Where on the wire", wording.stretch(one.from_m, one.to_m)],
+        ["Worst reading", wording.extreme(one.worst, one.limit, kind)],
+        ["Where on the reel", wording.on_reel(one)],
+        ["Where on the run", wording.stretch(one.from_m, one.to_m)],
         ["Run, line, product", ", ".join((one.run_id, one.line_id, record.product.label))],
         ["Reels", ", ".join(one.reel_ids) or "on no reel"],
         ["Seen by", ", ".join(one.instruments) or "not known"],

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 
 from dashboards.answers import answer_shown
 from dashboards.quantities import KINDS, System, kind_of, text_of
-from dashboards.records import Answer, DispositionRow, Extreme, LimitRow, Plant, Stamp
+from dashboards.records import Answer, DispositionRow, Extreme, FindingRow, LimitRow, Plant, Stamp
 from dashboards.sentences import in_units
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.results import Refused
@@ -78,6 +78,14 @@ class Wording:
             return "not known"
         return f"{self.quantity(from_m, 'place')} to {self.quantity(to_m, 'place')}"
 
+    def on_reel(self, one: FindingRow) -> str:
+        """Where a finding lies: on its reel from either end, or on the run where it is on no reel."""
+        if one.outer_m is None or one.core_m is None:
+            return f"{self.stretch(one.from_m, one.to_m)} of the run"
+        return (
+            f"{self.stretch(*one.outer_m)} from the outer end ({self.stretch(*one.core_m)} from the core end)"
+        )
+
     def moment(self, at: datetime | None) -> str:
         """An instant in the plant's zone."""
         if at is None:
@@ -89,17 +97,17 @@ class Wording:
         """A sentence with its figures in the plant's units."""
         return in_units(text, self.system)
 
-    def extreme(
-        self, worst: Extreme | None, limit: LimitRow | None, kind: str = "", beside_run: bool = False
-    ) -> str:
-        """A worst reading, its place and direction; beside places of the run a place of the reel says so."""
+    def extreme(self, worst: Extreme | None, limit: LimitRow | None, kind: str = "") -> str:
+        """A worst reading, its place and direction: on its reel from either end, or on the run."""
         if worst is None:
             return "not known"
         name = kind or ("wall" if worst.unit == "mm" else worst.unit)
-        place = worst.reel_at_m if worst.reel_at_m is not None else worst.at_m
-        told = f"{self.quantity(worst.value, name, limit.value if limit else None)} at {self.quantity(place, 'place')}"
-        if beside_run and worst.reel_at_m is not None:
-            told += " of the reel"
+        told = f"{self.quantity(worst.value, name, limit.value if limit else None)} at "
+        if worst.outer_m is None:
+            told += f"{self.quantity(worst.at_m, 'place')} of the run"
+        else:
+            outer, core = self.quantity(worst.outer_m, "place"), self.quantity(worst.core_m, "place")
+            told += f"{outer} from the outer end ({core} from the core end)"
         if worst.angle_deg is not None:
             told += f", thin toward {self.quantity(worst.angle_deg, 'angle')}"
         return told

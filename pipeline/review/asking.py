@@ -6,15 +6,19 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
+from pipeline.length.reel_places import sentence_on_reel, span_on_reel
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
 from pipeline.review.lengths import lengths_of_reel, lengths_on_file
 from pipeline.review.not_found import not_on_file
+from pipeline.review.plant_units import unit_of_run
 from pipeline.review.standing import standing_of
 from pipeline.review.standing_told import standing_record
 from pipeline.store.readings import thinned_sentence, thinning_of
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
+
+Row = dict[str, Any]
 
 
 def end_unsure_m(store: Store, assessment_id: int) -> dict[str, float]:
@@ -44,10 +48,13 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         raise not_on_file("reel", reel_id, known)
     row = found[0]
     key = {"assessment_id": row["assessment_id"], "reel_id": reel_id}
+    findings = [_on_reel(row, one) for one in store.ask("questions/reel_findings", **key)]
     return {
         "reel": row,
         "requirements": store.ask("questions/reel_requirements", **key),
-        "findings": store.ask("questions/reel_findings", **key),
+        "findings": findings,
+        "reasons_on_reel": reasons_on_reel(row, findings),
+        "unit": unit_of_run(store, row["run_id"]),
         "results": results_of(store, row["assessment_id"], reel_id),
         "lots": store.ask("questions/reel_lots", load_id=row["load_id"], **key),
         "standing": standing_record(standing_of(store, reel_id)),
@@ -56,6 +63,26 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         "readings": _readings_told(store, row["load_id"]),
         "end_unsure_m": end_unsure_m(store, row["assessment_id"]).get(reel_id, 0.0),
     }
+
+
+def _on_reel(reel: Row, finding: Row) -> Row:
+    """A finding with its places and its sentence counted from the reel's outer end as well."""
+    low, high = span_on_reel(finding["from_m"], finding["to_m"], reel["from_m"], reel["to_m"])
+    sentence = sentence_on_reel(finding["sentence"], reel["to_m"])
+    return {**finding, "from_outer_m": low, "to_outer_m": high, "sentence_on_reel": sentence}
+
+
+def reasons_on_reel(reel: Row, findings: list[Row]) -> list[str]:
+    """Why a reel stands as it does; the places of findings count from its outer end.
+
+    Args:
+        reel: the reel, with its reasons and its place on the run.
+        findings: findings of its judgement.
+    """
+    found = {one["sentence"] for one in findings}
+    return [
+        sentence_on_reel(reason, reel["to_m"]) if reason in found else reason for reason in reel["reasons"]
+    ]
 
 
 def _readings_told(store: Store, load_id: int) -> str:
@@ -105,8 +132,19 @@ def lot_on_file(store: Store, lot: str) -> dict[str, Any]:
         "lot": lot,
         "materials": sorted({row["material"] for row in runs}),
         "runs": runs,
-        "reels": store.ask("questions/lot_reels", lot=lot),
+        "reels": _reels_of_lot(store, lot),
+        "unit": unit_of_run(store, runs[-1]["run_id"]),
     }
+
+
+def _reels_of_lot(store: Store, lot: str) -> list[Row]:
+    """Reels with wire of a lot, each with its reasons in places on the reel."""
+    judged = {row["run_id"]: row["assessment_id"] for row in store.ask("questions/current_runs")}
+    found: dict[str, list[Row]] = {}
+    reels = store.ask("questions/lot_reels", lot=lot)
+    for run_id in {row["run_id"] for row in reels}:
+        found[run_id] = store.ask("questions/findings_of_assessment", assessment_id=judged[run_id])
+    return [{**row, "reasons_on_reel": reasons_on_reel(row, found[row["run_id"]])} for row in reels]
 
 
 def results_of(store: Store, assessment_id: int, subject: str) -> list[dict[str, Any]]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
+from pipeline.length.reel_places import Unit, in_unit, metres
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.complaint import (
     ComplaintRecord,
@@ -23,11 +24,11 @@ from pipeline.review.decided import acts_of_run
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.lengths import GONE, lengths_of_reel, lengths_on_file, marks_told
 from pipeline.review.not_found import not_on_file
+from pipeline.review.plant_units import unit_of_run
 from pipeline.review.printed_mark import wire_at_printed
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.store.readings import read_frame
-from pipeline.units import foot_from_m, m_from_foot
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -50,6 +51,7 @@ class AnsweredComplaint:
         whereabouts: where the wire went, a sentence; "" where nothing is on file.
         length_told: of a length, how it lies on its reel and by which marks it was gone; "" for a reel.
         guide: what is usual about damage in the field.
+        unit: the plant's unit of length.
     """
 
     name: str
@@ -61,6 +63,7 @@ class AnsweredComplaint:
     whereabouts: str
     length_told: str
     guide: tuple[DamageRule, ...]
+    unit: Unit
 
 
 def answer_complaint(
@@ -72,6 +75,7 @@ def answer_complaint(
     *,
     printed: bool = False,
     as_told: bool = False,
+    from_core: bool = False,
 ) -> AnsweredComplaint:
     """The whole record of the wire around a footage mark.
 
@@ -82,6 +86,7 @@ def answer_complaint(
         marks: how the marks run on it.
         reach_m: how far to either side to look [m].
         as_told: True to go by the marks told when a length was rewound, where any were.
+        from_core: True where `mark` is a place counted from the core end of the reel or length.
         printed: True where `mark` is the printed length, to be found by the marks surveyed on the run.
 
     Raises:
@@ -99,14 +104,17 @@ def answer_complaint(
     unsure = end_unsure_m(store, reel["assessment_id"]).get(reel["reel_id"], 0.0)
     placed = PlacedReel(reel["reel_id"], reel["from_m"], reel["to_m"], 0.0, 0.0, unsure)
     head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == reel["run_id"])
+    if from_core:
+        length_m = placed.length_m if cut is None else cut.to_m - cut.from_m
+        marks = Marks(in_unit(length_m, marks.unit), rising=False, unit=marks.unit)
     told = _marks_told(store, name) if as_told and not printed else None
     if printed:
         run, line = _sheets(store, head)
-        printed_m = m_from_foot(mark) if marks.unit == "ft" else mark
+        printed_m = metres(mark, marks.unit)
         place = wire_at_printed(run, placed, line.take_up_station_m, printed_m, cut)
     else:
         if told is not None:
-            mark, marks = _in_unit(mark, marks.unit, told.unit), told
+            mark, marks = in_unit(metres(mark, marks.unit), told.unit), told
         place = wire_at_mark(placed, mark, marks, cut=cut)
     rows = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
     elsewhere = _findings_elsewhere(store, reel["run_id"])
@@ -133,6 +141,7 @@ def answer_complaint(
         _whereabouts(store, name, place),
         _length_told(cut, reel["reel_id"], told),
         _guide_for(head),
+        unit_of_run(store, reel["run_id"]),
     )
 
 
@@ -166,12 +175,6 @@ def _length_told(cut: CutFrom | None, reel_id: str, marks: Marks | None) -> str:
 def _marks_told(store: Store, name: str) -> Marks | None:
     told = marks_told(store, name)
     return None if told is None else Marks(told[0], told[1], "m" if told[2] == "m" else "ft")
-
-
-def _in_unit(mark: float, unit: str, wanted: str) -> float:
-    if unit == wanted:
-        return mark
-    return m_from_foot(mark) if wanted == "m" else foot_from_m(mark)
 
 
 def _is_gone(store: Store, name: str) -> bool:

@@ -5,20 +5,22 @@ The answer is as complete as the store. Wire whose whereabouts are not on file i
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.length.reel_places import OUTER, Unit, length_told
 from pipeline.lots.containment import Containment, Suspect, Touched, contain, contain_window, together
 from pipeline.lots.genealogy import WHOLE, Genealogy, Node, NodeKind, Span, joined
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
-from pipeline.review.deciding import plant_sheet_of
 from pipeline.review.genealogy_of_store import RESIDENCE_S, genealogy_of
 from pipeline.review.journal import note
 from pipeline.review.lengths import GONE, lengths_on_file
 from pipeline.review.not_found import not_on_file
+from pipeline.review.plant_units import plant_sheet_of
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -67,10 +69,23 @@ class Question:
 
     @property
     def sentence(self) -> str:
-        """The suspect in words."""
+        """The suspect in words, in metres as it is kept."""
+        return self.told("m")
+
+    def told(self, unit: Unit) -> str:
+        """The suspect in words.
+
+        Args:
+            unit: unit of its places.
+        """
         text = f"{self.kind.capitalize()} {self.name}".rstrip()
         if self.span != WHOLE:
-            text += f", {self.span[0]:.1f} m to {self.span[1]:.1f} m"
+            end = "of the run" if self.kind == "run" else f"from the {OUTER}"
+            low, high = (length_told(at, unit) for at in self.span)
+            if math.isinf(self.span[0]) or math.isinf(self.span[1]):
+                text += f", up to {high} {end}" if math.isinf(self.span[0]) else f", beyond {low} {end}"
+            else:
+                text += f", {low} to {high} {end}"
         if self.since is not None:
             text += f", from {self.since:%Y-%m-%d %H:%M} UTC"
         if self.until is not None:

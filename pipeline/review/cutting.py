@@ -10,9 +10,9 @@ from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.cut_instructions import Step, cut_instructions, off_first
 from pipeline.nonconformance.cutting_plan import CuttingPlan, cutting_plan, naive_plan
 from pipeline.nonconformance.cutting_rules import CuttingRules, MasterReel, SaleLength
-from pipeline.review.deciding import plant_sheet_of
 from pipeline.review.lengths import lengths_of_reel
 from pipeline.review.not_found import not_on_file
+from pipeline.review.plant_units import plant_sheet_of
 from pipeline.review.shipping import reel_and_findings
 
 if TYPE_CHECKING:

@@ -34,11 +34,12 @@ from pipeline.review.decided import (
 )
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.not_found import not_on_file
-from pipeline.sheets.plant_sheet import PlantSheet
+from pipeline.review.plant_units import plant_sheet_of
 
 if TYPE_CHECKING:
     import polars as pl
 
+    from pipeline.sheets.plant_sheet import PlantSheet
     from pipeline.store.database import Store
 
 NOT_SEEN = "The newest judgement of its run does not see it any more; this is how it was last seen."
@@ -147,16 +148,6 @@ def _reel(store: Store, row: dict[str, Any]) -> Subject:
         True,
         decided,
     )
-
-
-def plant_sheet_of(store: Store, run_id: str) -> tuple[PlantSheet, str]:
-    """The plant sheet the run is judged by now, and its hash."""
-    import tomllib
-
-    head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == run_id)
-    sha256 = head["judged_plant_sheet_sha256"] or head["plant_sheet_sha256"]
-    text = store.ask("questions/sheet", sha256=sha256)[0]["text"]
-    return PlantSheet.model_validate(tomllib.loads(text)), sha256
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,9 +17,9 @@ from zoneinfo import ZoneInfo
 from pipeline.errors import Complaint
 from pipeline.lots.declaration import Declaration, DeclarationRefused, draft_declaration
 from pipeline.lots.journal import anchor_of
-from pipeline.review.deciding import plant_sheet_of
 from pipeline.review.issuer_sheet import IssuerSheet
 from pipeline.review.journal import journal_of, note
+from pipeline.review.plant_units import plant_sheet_of
 from pipeline.review.wire_named import PieceOnFile, evidence_of, piece_on_file, pieces_of, verdict_on
 
 if TYPE_CHECKING:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.length.footage_marks import FootageMap
+from pipeline.length.reel_places import from_other_end, place_on_reel
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.complaint import CutFrom, WirePlace, end_unsure_told
 from pipeline.sheets.run_sheet import RunSheet
@@ -49,7 +50,7 @@ def wire_at_printed(
             )
         )
     wire = min(max(wire, reel.from_m), reel.to_m)
-    outer = reel.to_m - wire
+    outer = place_on_reel(wire, reel.to_m)
     if cut is not None and not cut.from_m - unsure <= outer <= cut.to_m + unsure:
         raise NotFoundError(
             Complaint(
@@ -60,4 +61,4 @@ def wire_at_printed(
             )
         )
     why = f"{2.0 * sd:.1f} m for the surveyed marks, two standard uncertainties" + end_unsure_told(reel)
-    return WirePlace(reel.id, reel.to_m - wire, wire, unsure, why)
+    return WirePlace(reel.id, outer, from_other_end(outer, reel.length_m), wire, unsure, why)

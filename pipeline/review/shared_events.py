@@ -20,9 +20,9 @@ from pipeline.lots.epcis import (
     rewound_event,
     shipped_event,
 )
-from pipeline.review.deciding import plant_sheet_of
 from pipeline.review.issuer_sheet import IssuerSheet
 from pipeline.review.lengths import lengths_of_reel, lengths_on_file
+from pipeline.review.plant_units import plant_sheet_of
 from pipeline.review.shipping import reel_and_findings
 from pipeline.review.wire_named import pieces_of
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
+from pipeline.length.reel_places import sentence_on_reel
 from pipeline.nonconformance.disposition import Act, State, state_of
 from pipeline.nonconformance.hold import Hold
 from pipeline.review.decided import LETS_GO, RunActs, holding_states, reel_state
@@ -215,7 +216,11 @@ class _Reel:
         """What the evidence still says against the reel once what was decided is taken into account."""
         done = {name for name, state in self.holding.items() if state.standing == "closed"}
         sentence_of = {one["sentence"]: one["finding_id"] for one in self.findings}
-        said = [one for one in self.row["reasons"] if sentence_of.get(one) not in done]
+        said = [
+            self._on_reel(one) if one in sentence_of else one
+            for one in self.row["reasons"]
+            if sentence_of.get(one) not in done
+        ]
         seen = {one["finding_id"] for one in self.findings}
         said += [
             f"Finding {name} is {state.standing} ({state.disposition})."
@@ -225,6 +230,11 @@ class _Reel:
         if not said and self.row["standing"] != "releasable":
             said.append("Every finding on it is closed and nobody has released it.")
         return said
+
+    def _on_reel(self, sentence: str) -> str:
+        """A finding's sentence with its places counted from the reel's outer end."""
+        to_m = self.row["to_m"]
+        return sentence if to_m is None else sentence_on_reel(sentence, to_m)
 
     def _where(self, whole: Left | None, lengths: Sequence[LengthStanding]) -> Where:
         if whole is not None:
@@ -376,7 +386,7 @@ class _Reel:
             state = self.holding.get(one["finding_id"])
             gone = state is None or (state.standing == "closed" and state.disposition != "scrap")
             if not gone and one["from_m"] < high and one["to_m"] > low:
-                said.append(one["sentence"])
+                said.append(self._on_reel(one["sentence"]))
         if self.is_let_go:
             return tuple(dict.fromkeys(said))
         said += self.samples.against

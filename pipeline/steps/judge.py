@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 
 from pipeline.length import intervals
+from pipeline.length.reel_places import place_on_reel, place_told
 from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.cause import with_causes
 from pipeline.nonconformance.decision import Verdict, decide_bounded
@@ -242,7 +243,8 @@ def _verdict(
     here = [one for one in failing if one.reel_id == reel.id]
     decisions = [one.decision.verdict for one in here if one.decision is not None]
     bound = BOUND if seen.bounded else ""
-    shown = f"{figure(worst[0], limit.unit)}{bound} at {worst[1] - reel.from_m:.1f} m from the reel's start"
+    place = place_told(place_on_reel(worst[1], reel.to_m), reel.length_m)
+    shown = f"{figure(worst[0], limit.unit)}{bound} at {place}"
     if Verdict.DOES_NOT_CONFORM in decisions:
         return (
             "does not conform",

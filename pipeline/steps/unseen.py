@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pipeline.length.reel_places import place_on_reel, place_told
 from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.rules import figure, rule_for
 from pipeline.products.limits import Limit
@@ -66,9 +67,8 @@ def _by_diameter(bench: Bench, reel: PlacedReel, limit: Limit) -> tuple[Outcome,
         found = minimum_wall_verdict(worst[0], mean.uncertainty, limit.value)
     if isinstance(found, Refused):
         return "not judged", found.reason
-    place = worst[1] - reel.from_m if worst is not None else 0.0
+    place = place_told(place_on_reel(worst[1], reel.to_m) if worst is not None else 0.0, reel.length_m)
     return "does not conform", (
-        f"The mean wall by the diameter is {figure(worst[0] if worst else 0.0, limit.unit)} at {place:.1f} m from the "
-        f"reel's start, and the wall at any point is no thicker; {limit.sense} {figure(limit.value, limit.unit)} is "
-        "required."
+        f"The mean wall by the diameter is {figure(worst[0] if worst else 0.0, limit.unit)} at {place}, "
+        f"and the wall at any point is no thicker; {limit.sense} {figure(limit.value, limit.unit)} is required."
     )

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.length.reel_places import place_on_reel, place_told
 from pipeline.length.reels import WRITTEN_TO_M
 from pipeline.products.table_rows import Figure
 from pipeline.results import Assumption, Refused, Result
@@ -212,9 +213,14 @@ def _bounds(
     at = inside[int(np.argmin(mean[inside] - offset[inside]))]
     u = bench.measured.uncertainty["mean_wall_mm"].total_mm
     bounds = insulation_bounds(float(mean[at]) + covering.mean_mm, float(offset[at]), covering)
+    place = (
+        f"{float(seen.at_m[at]):.1f} m of the run"
+        if subject == bench.run.id
+        else place_told(place_on_reel(float(seen.at_m[at]), to_m), to_m - from_m)
+    )
     told = (
         f"The insulation's thinnest wall is {bounds.status}: the gauge reads insulation and covering as one wall. "
-        f"At {float(seen.at_m[at]) - from_m:.1f} m it lies between {bounds.thinnest_at_worst_mm:.3f} and "
+        f"At {place} it lies between {bounds.thinnest_at_worst_mm:.3f} and "
         f"{bounds.thinnest_at_best_mm:.3f} mm, by where the covering is thin; what the gauge and the covering's mean "
         "leave unsure comes on top."
     )

@@ -123,7 +123,8 @@ def test_cut_and_ship_and_contain(shell: Shell, tmp_path: Path) -> None:
     code, out, _ = shell("contain", "reel", "L1-0412-02", "--from", "2,400ft", "--to", "2600ft")
     assert code == 0
     assert out.splitlines()[0] == (
-        "Reel L1-0412-02, 731.5 m to 792.5 m: 2 reels and cut lengths touched, 30.5 m in house, 30.5 m shipped."
+        "Reel L1-0412-02, 2,400.0 ft to 2,600.0 ft from the outer end: 2 reels and cut lengths touched, "
+        "100.0 ft in house, 100.0 ft shipped."
     )
     assert "Shipment S-1 went to a customer." in out
     answer = shell.answer(
@@ -254,7 +255,7 @@ def test_a_complaint_with_a_footage_mark(shell: Shell) -> None:
     assert by_metre["findings"]["here"] == ["R-0412-F01"]
     assert by_metre["wall_readings"]
     falling = shell.answer(
-        "reel", "L1-0412-02", "--at", "5480ft", "--outer-mark", "10000", "--falling", "--reach", "2"
+        "reel", "L1-0412-02", "--at", "5480ft", "--outer-mark", "10000", "--falling", "--reach", "2m"
     )
     assert falling["wire_m"] == pytest.approx(by_metre["wire_m"])
     assert len(falling["wall_readings"]) < len(by_metre["wall_readings"])

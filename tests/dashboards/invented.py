@@ -198,6 +198,7 @@ def reel(
         float(generator.uniform(0.345, 0.362)),
         "mm",
         at,
+        to_m - at,
         at - from_m,
         float(generator.uniform(0, 360)),
         0.0024,
@@ -211,7 +212,7 @@ def reel(
             "minimum average wall",
             AVERAGE,
             "conforms",
-            Extreme(0.3874, "mm", at, at - from_m),
+            Extreme(0.3874, "mm", at, to_m - at, at - from_m),
             length,
             gap,
             "Lowest section average over any cut sample's length.",
@@ -231,7 +232,7 @@ def reel(
             "overall diameter",
             DIAMETER,
             "conforms",
-            Extreme(2.816, "mm", at, at - from_m),
+            Extreme(2.816, "mm", at, to_m - at, at - from_m),
             length,
             0.0,
             "Largest diameter on the reel.",
@@ -263,8 +264,8 @@ def reel(
 
 def run_one() -> RunRow:
     run_id = "L1-0312-2"
-    thin = Extreme(0.3171, "mm", 3562.4, 992.4, 205.0, 0.0024, evidence(run_id, 3562.4, "F-0412"))
-    edge = Extreme(0.33015, "mm", 6003.0, 933.0, 188.0, 0.0024, evidence(run_id, 6003.0, "F-0413"))
+    thin = Extreme(0.3171, "mm", 3562.4, 1507.6, 992.4, 205.0, 0.0024, evidence(run_id, 3562.4, "F-0412"))
+    edge = Extreme(0.33015, "mm", 6003.0, 1567.0, 933.0, 188.0, 0.0024, evidence(run_id, 6003.0, "F-0413"))
     faults = tuple(
         FaultMark(
             i,
@@ -272,7 +273,8 @@ def run_one() -> RunRow:
             at,
             0.6,
             "R-1043",
-            at - 2570.0 - 0.0,
+            5070.0 - at,
+            at - 2570.0,
             6.0,
             None,
             2,
@@ -555,7 +557,7 @@ def findings() -> tuple[FindingRow, ...]:
             ("R-1038",),
             88.0,
             91.1,
-            Extreme(2.884, "mm", 90.2, 18.0, None, 0.002, Evidence(run_id="L1-0312-1")),
+            Extreme(2.884, "mm", 90.2, 1229.8, 20.2, None, 0.002, Evidence(run_id="L1-0312-1")),
             DIAMETER,
             "start-up",
             ("L1-DG2",),

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.errors import NotFoundError
+from pipeline.length.reel_places import sentence_on_reel
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.complaint import (
     LIMITS_OF_RECORD,
@@ -199,11 +200,11 @@ def test_the_record_around_a_mark() -> None:
     assert record.seen_m == pytest.approx(22.0 - 3.0)
     assert record.sentences == (
         (
-            "The mark lies 100.0 m from the outer end of reel K1, at 2400.0 m of the run, known to 1.0 m (1 m for "
-            "reading the mark and placing the wire, which this program assumes); what lies within that counts as at "
-            "the mark."
+            "The mark lies 100.0 m from the outer end (1,400.0 m from the core end) of reel K1; it is 2400.0 m of the "
+            "run, known to 1.0 m (1 m for reading the mark and placing the wire, which this program assumes); what "
+            "lies within that counts as at the mark."
         ),
-        findings[0].sentence,
+        sentence_on_reel(findings[0].sentence, 2500.0),
         "2 spark faults or surface flaws are on file within 11.0 m of it.",
         "3.0 m of the 22.0 m around it were not seen by the wall gauge.",
         LIMITS_OF_RECORD,

@@ -107,7 +107,9 @@ def test_the_shift_summary_says_what_the_record_says(pdfs: dict[str, bytes]) -> 
 def test_a_finding_on_paper_leads_back_to_the_log(pdfs: dict[str, bytes]) -> None:
     text = text_of(pdfs["finding"])
     assert "Nonconformance F-0412" in text
-    assert "12.48 mil at 3,255.9 ft of the reel, thin toward 205°" in text
+    assert (
+        "12.48 mil at 4,946.2 ft from the outer end (3,255.9 ft from the core end), thin toward 205°" in text
+    )
     assert "L1-wall-0312-2.csv:7122" in text
     assert text.count(invented.SHA) == len(invented_lines.finding().evidence)
     assert "Second person: name, signature, date" in text
@@ -147,7 +149,7 @@ def test_a_metric_plant_prints_metric_on_its_own_paper() -> None:
     plant = Plant("P2", "Demo plant", "Europe/Berlin", "mm and metre")
     pdf = shift_summary_pdf(replace(invented.shift(), plant=plant), PRINTING)
     text = text_of(pdf)
-    assert "0.317 mm at 992.4 m" in text
+    assert "0.317 mm at 1 507.6 m from the outer end (992.4 m from the core end)" in text
     assert "Invented data" not in text
     box = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].mediabox
     assert [round(float(side)) for side in (box.width, box.height)] == [595, 842]

@@ -6,11 +6,13 @@ import csv
 import gzip
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
 
 from pipeline.errors import NotFoundError
+from pipeline.length.reel_places import sentence_on_reel
 from pipeline.lots.complaint import Marks
 from pipeline.lots.genealogy import Node
 from pipeline.nonconformance.disposition import Person
@@ -41,6 +43,11 @@ def mark_of(store: Store, finding_id: str) -> float:
     return float((reel["to_m"] - row["worst_at_m"]) / FOOT)
 
 
+def store_reel(folder: Path, reel_id: str) -> dict[str, Any]:
+    with open_to_read(folder) as store:
+        return store.ask("questions/reel", reel_id=reel_id)[0]
+
+
 def test_the_record_around_the_mark(judged_store: Path) -> None:
     with open_to_read(judged_store) as store:
         row = store.ask("questions/finding", finding_id="R-0412-F01")[0]
@@ -48,7 +55,9 @@ def test_the_record_around_the_mark(judged_store: Path) -> None:
     record = answer.record
     assert record.place.wire_m == pytest.approx(row["worst_at_m"])
     assert answer.finding_ids == {"here": ("R-0412-F01",), "near": (), "same cause": ()}
-    assert record.sentences[1] == row["sentence"]
+    # The finding's sentence is the one on file with its places counted from the reel's outer end.
+    reel = store_reel(judged_store, row["reel_id"])
+    assert record.sentences[1] == sentence_on_reel(row["sentence"], reel["to_m"])
     figures = {one["quantity"]: one for one in record.figures.iter_rows(named=True)}
     assert figures["thinnest_wall_mm"]["least"] == pytest.approx(row["worst"])
     assert set(record.around["events"]["kind"]) == {"spark fault", "surface flaw"}

@@ -189,7 +189,7 @@ def test_what_cannot_be_planned_is_told(folder: Path) -> None:
         )
 
 
-def test_the_reel_page_shows_the_plan_from_the_reels_start(folder: Path) -> None:
+def test_the_reel_page_shows_the_plan_from_the_reels_outer_end(folder: Path) -> None:
     with open_to_write(folder) as store:
         put_shipping_on_file(store, lengths("L1-0412-02", 0, 500), "shipping clerk")
         books = run_books(store)
@@ -206,11 +206,11 @@ def test_the_reel_page_shows_the_plan_from_the_reels_start(folder: Path) -> None
     assert plan.pieces[-1].to_m == pytest.approx(length)
     for one, other in itertools.pairwise(plan.pieces):
         assert one.to_m == pytest.approx(other.from_m)
-    assert plan.pieces[-1].label == "L1-0412-02-0, cut"
+    assert plan.pieces[0].label == "L1-0412-02-0, cut"
     assert {one.use for one in plan.pieces} == {"ship", "remnant", "scrap"}
     finding = next(row for row in book.findings if row["reel_id"] == "L1-0412-02")
     (gone,) = [one for one in plan.pieces if one.use == "scrap" and one.to_m - one.from_m > 5.0]
-    assert gone.from_m < finding["from_m"] - reel["from_m"] < finding["to_m"] - reel["from_m"] < gone.to_m
+    assert gone.from_m < reel["to_m"] - finding["to_m"] < reel["to_m"] - finding["from_m"] < gone.to_m
     assert [(one.length_id, one.from_m, one.to_m) for one in record.children] == [
-        ("L1-0412-02-0", pytest.approx(length - 500 * FOOT), pytest.approx(length))
+        ("L1-0412-02-0", pytest.approx(0.0), pytest.approx(500 * FOOT))
     ]

@@ -12,12 +12,11 @@ from typing import TYPE_CHECKING
 
 from dashboards.addresses import address
 from dashboards.records import FindingRow, Guides, GuideStep, Plant
-from dashboards.sentences import on_the_reel
+from pipeline.length.reel_places import in_unit
 from pipeline.nonconformance.rules import SEVERITIES
 from pipeline.review.page_records.rows import finding_row, product_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook
 from pipeline.review.page_records.shift import first_things, shift_name
-from pipeline.units import M_PER_FOOT
 
 if TYPE_CHECKING:
     from dashboards.records import ConstructionComparison
@@ -62,14 +61,6 @@ def _fewer(count: int, one: str, more: str) -> str:
     return f"1 {one}" if count == 1 else f"{count} {more}"
 
 
-def _on_its_reel(one: FindingRow) -> str:
-    """A finding's sentence as its reel's page has it: places from the reel's start."""
-    worst = one.worst
-    if worst is None or worst.reel_at_m is None:
-        return one.sentence
-    return on_the_reel(one.sentence, worst.at_m - worst.reel_at_m)
-
-
 def _quality(
     shifts: list[tuple[str, list[RunBook]]], books: list[RunBook], grave: list[tuple[RunBook, FindingRow]]
 ) -> Steps:
@@ -104,7 +95,7 @@ def _quality(
         steps.append(
             GuideStep(
                 f"Look at a held reel: {one.reel_ids[0]}",
-                (_on_its_reel(one), "Its page says why, where and by how much, and where it would be cut."),
+                (one.sentence, "Its page says why, where and by how much, and where it would be cut."),
                 address("reel", one.reel_ids[0]),
                 f"Open reel {one.reel_ids[0]}",
             )
@@ -340,13 +331,14 @@ def _application(
     pick = next(((book, one) for book, one in grave if one.reel_ids and one.worst is not None), None)
     if pick is not None and pick[1].worst is not None:
         (book, one), worst = pick, pick[1].worst
-        foot = f"{(worst.reel_at_m or 0.0) / M_PER_FOOT:.0f}"
+        foot = f"{in_unit(worst.outer_m or 0.0, 'ft'):.0f}"
         steps.append(
             GuideStep(
                 f"Follow a complaint back: {one.reel_ids[0]}",
                 (
                     (
-                        f"Suppose a customer names the mark {foot} ft of this reel of {product_row(book).label}. "
+                        f"Suppose a customer finds a fault {foot} ft from the outer end of this reel of "
+                        f"{product_row(book).label}. "
                         f"On the command line: reelproof reel {one.reel_ids[0]} --at {foot}ft. On the page: "
                         "the same place, with what was found there."
                     ),

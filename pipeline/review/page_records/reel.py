@@ -19,6 +19,7 @@ from dashboards.records import (
     RollUp,
 )
 from pipeline.errors import ReelproofError
+from pipeline.length.reel_places import place_on_reel
 from pipeline.nonconformance.cut_instructions import CAUTION
 from pipeline.nonconformance.cutting_plan import Piece
 from pipeline.nonconformance.cutting_rules import Unit
@@ -102,13 +103,12 @@ def _dispositions(book: RunBook, reel_id: str) -> tuple[DispositionRow, ...]:
 
 
 def _children(book: RunBook, reel: Row) -> tuple[ChildLength, ...]:
-    """Lengths cut from the reel; places count from the reel's start, which lies at its core."""
-    length = reel["to_m"] - reel["from_m"]
+    """Lengths cut from the reel, from its outer end."""
     return tuple(
         ChildLength(
             row["length_id"],
-            length - row["to_outer_m"],
-            length - row["from_outer_m"],
+            row["from_outer_m"],
+            row["to_outer_m"],
             f"shipped in {row['shipment']} to {row['to_place']}" if row["shipment"] else "",
             f"rewound from {row['source_id']}, {row['use']}" if row["source_id"] else row["use"],
             row["turned"],
@@ -128,11 +128,10 @@ def plan_of(book: RunBook, reel: Row) -> CuttingPlan | None:
         return None
     if not planned.bad:
         return None
-    length = reel["to_m"] - reel["from_m"]
     pieces = [
         CutPiece(
-            length - (planned.begun_m + one.to_m),
-            length - (planned.begun_m + one.from_m),
+            planned.begun_m + one.from_m,
+            planned.begun_m + one.to_m,
             {"sale": "ship", "remnant": "remnant", "scrap": "scrap"}[one.kind],
             _label(one, planned.plan.unit),
         )
@@ -140,8 +139,8 @@ def plan_of(book: RunBook, reel: Row) -> CuttingPlan | None:
     ]
     pieces += [
         CutPiece(
-            length - row["to_outer_m"],
-            length - row["from_outer_m"],
+            row["from_outer_m"],
+            row["to_outer_m"],
             CUT_USE[row["use"]],
             f"{row['length_id']}, cut",
         )
@@ -154,6 +153,7 @@ def plan_of(book: RunBook, reel: Row) -> CuttingPlan | None:
         naive_value=planned.naive.value,
         value_unit=planned.currency or "in the plant's currency",
         sentence=planned.sentence,
+        begun_m=planned.begun_m,
         instructions=(*(one.sentence for one in planned.steps), CAUTION),
     )
 
@@ -185,7 +185,9 @@ def _roll_ups(book: RunBook, reel: Row) -> tuple[RollUp, ...]:
     def column(name: str) -> NDArray[np.float64]:
         return np.array([row[name] if row[name] is not None else np.nan for row in inside])
 
-    from_m = np.array([row["from_m"] - reel["from_m"] for row in inside])
+    # The reel's wire lies on it the other way round: what was made last comes off first.
+    inside = inside[::-1]
+    from_m = np.array([place_on_reel(row["to_m"], reel["to_m"]) for row in inside])
     made = []
     for name, mean, low, high, title, unit in ROLL_UPS:
         if np.isfinite(column(mean)).any():

@@ -22,7 +22,13 @@ from dashboards.records import (
     RunRow,
     Stamp,
 )
-from dashboards.sentences import on_the_reel
+from pipeline.length.reel_places import (
+    from_other_end,
+    place_on_reel,
+    sentence_on_reel,
+    span_from_other_end,
+    span_on_reel,
+)
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.statements import judged_by
 from pipeline.products.standing import standing_on_file
@@ -145,26 +151,29 @@ def _evidence(book: RunBook, row: Row, at: float | None) -> Evidence:
 
 def finding_row(book: RunBook, row: Row) -> FindingRow:
     """A finding as it stands in a list."""
-    start = {one["reel_id"]: one["from_m"] for one in book.places}.get(row["reel_id"], 0.0)
+    reel = book.place_of_reel.get(row["reel_id"])
     worst = None
     if row["worst"] is not None and row["worst_at_m"] is not None:
         worst = Extreme(
             row["worst"],
             row["unit"],
             row["worst_at_m"],
-            row["worst_at_m"] - start,
+            *_both_ends(row["worst_at_m"], reel),
             row["angle_deg"],
             None,
             _evidence(book, row, row["worst_at_m"]),
         )
     decision, closing = decision_on_finding(book, row)
+    on_reel = (
+        span_on_reel(row["from_m"], row["to_m"], reel["from_m"], reel["to_m"]) if reel is not None else None
+    )
     return FindingRow(
         finding_id=row["finding_id"],
         rule=row["rule"],
         requirement=row["requirement"],
         severity=row["severity"],
         status="closed" if closing else "open",
-        sentence=row["sentence"],
+        sentence=sentence_on_reel(row["sentence"], reel["to_m"]) if reel is not None else row["sentence"],
         run_id=book.run_id,
         line_id=book.head["line"],
         product=product_row(book).label,
@@ -180,7 +189,17 @@ def finding_row(book: RunBook, row: Row) -> FindingRow:
         disposition=decision,
         proposal=proposed(finding_of(row)).sentence.rstrip("."),
         judged_by=judged_by(row["limit_id"], row["limit_revision"]),
+        outer_m=on_reel,
+        core_m=span_from_other_end(on_reel, reel["to_m"] - reel["from_m"]) if on_reel and reel else None,
     )
+
+
+def _both_ends(at_m: float, reel: Row | None) -> tuple[float | None, float | None]:
+    """A place of the run on its reel, from the outer and from the core end [m]; None where it is on none."""
+    if reel is None or reel.get("to_m") is None:
+        return None, None
+    outer = place_on_reel(at_m, reel["to_m"])
+    return outer, from_other_end(outer, reel["to_m"] - reel["from_m"])
 
 
 def fault_marks(
@@ -199,6 +218,7 @@ def fault_marks(
         if from_m is not None and to_m is not None and not from_m <= at < to_m:
             continue
         reel = next((one for one in book.places if one["from_m"] <= at < one["to_m"]), None)
+        outer_m, core_m = _both_ends(at, reel)
         file = files.get(row["file_no"], {})
         marks.append(
             FaultMark(
@@ -207,7 +227,8 @@ def fault_marks(
                 at_m=at,
                 at_sd_m=row["at_sd_m"],
                 reel_id=reel["reel_id"] if reel else "",
-                reel_at_m=at - reel["from_m"] if reel else None,
+                outer_m=outer_m,
+                core_m=core_m,
                 spark_kv=row["spark_kv"],
                 flaw_size_mm=row["flaw_size_mm"],
                 merged_counts=counts[row["fault"]],
@@ -228,7 +249,13 @@ def fault_marks(
 def intervals_of(book: RunBook, reel_id: str) -> tuple[Interval, ...]:
     """Stretches to mark on a reel's map: findings, and wire the evidence does not reach."""
     marks = [
-        Interval(row["from_m"], row["to_m"], "nonconforming", row["sentence"], row["finding_id"])
+        Interval(
+            row["from_m"],
+            row["to_m"],
+            "nonconforming",
+            sentence_on_reel(row["sentence"], book.place_of_reel[reel_id]["to_m"]),
+            row["finding_id"],
+        )
         for row in book.findings
         if row["reel_id"] == reel_id and row["to_m"] > row["from_m"]
     ]
@@ -243,7 +270,6 @@ def intervals_of(book: RunBook, reel_id: str) -> tuple[Interval, ...]:
 def judgements_of(book: RunBook, reel: Row, requirements: list[Row]) -> tuple[Judgement, ...]:
     """What was judged on a reel, by rows of ``judged.requirement``."""
     limits = limits_by_id(book) if requirements else {}
-    start_m = reel.get("from_m")
     judgements = []
     for row in requirements:
         worst = None
@@ -252,7 +278,7 @@ def judgements_of(book: RunBook, reel: Row, requirements: list[Row]) -> tuple[Ju
                 row["worst"],
                 row["unit"],
                 row["worst_at_m"],
-                None if start_m is None else row["worst_at_m"] - start_m,
+                *_both_ends(row["worst_at_m"], reel),
                 standard_uncertainty=row["uncertainty"],
             )
         judgements.append(
@@ -291,7 +317,7 @@ def reel_row(book: RunBook, row: Row, *, only_wall_at_any_point: bool = False) -
     thinnest = None
     if row["thinnest_wall_mm"] is not None:
         at = row["thinnest_wall_at_m"]
-        thinnest = Extreme(row["thinnest_wall_mm"], "mm", at, at - row["from_m"])
+        thinnest = Extreme(row["thinnest_wall_mm"], "mm", at, *_both_ends(at, row))
     return ReelRow(
         reel_id=reel_id,
         run_id=book.run_id,
@@ -319,11 +345,11 @@ def rule_name(finding: Row) -> str:
 
 
 def reasons_of(reel: Row, findings: list[Row]) -> tuple[Reason, ...]:
-    """Why a reel stands as it does; the places of findings count from its start."""
+    """Why a reel stands as it does; the places of findings count from its outer end."""
     by_sentence = {row["sentence"]: row for row in findings}
     return tuple(
         Reason(
-            on_the_reel(sentence, reel["from_m"]) if sentence in by_sentence else sentence,
+            sentence_on_reel(sentence, reel["to_m"]) if sentence in by_sentence else sentence,
             rule_name(by_sentence.get(sentence, {})),
             by_sentence.get(sentence, {}).get("finding_id", ""),
         )

@@ -169,6 +169,11 @@ class RunBook:
         return self._of_assessment("places_of_assessment")
 
     @cached_property
+    def place_of_reel(self) -> dict[str, Row]:
+        """Where each reel lies on the wire, by reel."""
+        return {row["reel_id"]: row for row in self.places}
+
+    @cached_property
     def requirements(self) -> list[Row]:
         """Every requirement judged, a row a reel and limit."""
         return self._of_assessment("requirements_of_assessment")

@@ -1,0 +1,56 @@
+"""How a command writes lengths, places, walls and sentences: in the plant's own units."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from pipeline.length.reel_places import figure_told, length_told
+
+if TYPE_CHECKING:
+    from pipeline.length.reel_places import Unit
+
+
+@dataclass(frozen=True, slots=True)
+class InUnits:
+    """Figures in one plant's units.
+
+    Args:
+        unit: ft or m, the plant's unit of length.
+    """
+
+    unit: Unit
+
+    @property
+    def system(self) -> Literal["us", "si"]:
+        """The unit system that goes with it."""
+        return "us" if self.unit == "ft" else "si"
+
+    def length(self, length_m: float) -> str:
+        """A length or place with its unit."""
+        return length_told(length_m, self.unit)
+
+    def figure(self, length_m: float) -> str:
+        """A length or place without its unit."""
+        return figure_told(length_m, self.unit)
+
+    def sentence(self, text: str) -> str:
+        """A sentence with its figures in the plant's units."""
+        from dashboards.sentences import in_units
+
+        return in_units(text, self.system).replace("\u00a0", " ")
+
+    def quantity(self, value: float | None, unit: str, otherwise: str = "none") -> str:
+        """A figure of a requirement with its unit: mil or mm for a wall, as it is for what has one unit only.
+
+        Args:
+            value: the figure, in the store's unit; None gives `otherwise`.
+            unit: the store's unit.
+            otherwise: said where there is no figure.
+        """
+        from dashboards.quantities import kind_of, text_of
+
+        if value is None:
+            return otherwise
+        system = self.system
+        return f"{text_of(value, kind_of(unit), system)} {kind_of(unit).side(system).unit}".strip()
