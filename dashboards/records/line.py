@@ -37,6 +37,7 @@ class CapabilityCell:
         reels: number of reels behind it.
         beside: what stands beside the index under a name of its own: the index within reels, the limit most reels
             keep, the share of bad reels, the risk by other methods, the shape of the readings.
+        observed: the reels on file found bad by the limit, in words; stands beside every predicted share.
     """
 
     line_id: str
@@ -50,6 +51,7 @@ class CapabilityCell:
     target: float | None = None
     reels: int = 0
     beside: tuple[Answer, ...] = ()
+    observed: str = ""
 
 
 @dataclass(frozen=True, slots=True)

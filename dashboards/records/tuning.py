@@ -54,6 +54,7 @@ class RuleNeed:
         needed: mean wall it asks for [mm].
         chance_now: share that fails at today's mean wall, 0 to 1.
         binds: whether it is the one that keeps the wall up.
+        observed: the reels on file found bad by it, in words.
     """
 
     limit: str
@@ -62,6 +63,7 @@ class RuleNeed:
     needed: Answer
     chance_now: float
     binds: bool
+    observed: str = ""
 
 
 @dataclass(frozen=True, slots=True)

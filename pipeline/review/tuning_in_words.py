@@ -114,7 +114,7 @@ def _target(tuning: LineTuning) -> Iterator[str]:
         yield (
             f"  {rule.limit}: mean wall {at_most} {1000.0 * rule.needed.estimate:.1f} um "
             f"({1000.0 * rule.needed.low:.1f} to {1000.0 * rule.needed.high:.1f}) for {100.0 * rule.risk:g} % of "
-            f"{rule.unit_at_risk}s; now {100.0 * rule.chance_now:.2g} %."
+            f"{rule.unit_at_risk}s; now {100.0 * rule.chance_now:.2g} %. {rule.observed}".rstrip()
         )
     if tuning.apart is not None:
         yield tuning.apart.sentence

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.review.not_found import not_on_file
-from pipeline.review.tuning_question import facts_on_file, named, newest_change, question_of
+from pipeline.review.tuning_question import facts_on_file, named, newest_change, observed_on_file, question_of
 from pipeline.review.tuning_runs import tuning_run
 from pipeline.store.readings import thinned_folders
 from pipeline.tuning.good_starts import GoodStarts, good_starts
@@ -202,6 +202,7 @@ def _product(
     read = _newest(heads)
     runs = [tuning_run(store, head) for head in read]
     asked, told = question_of(store, read, share)
+    asked = replace(asked, observed=observed_on_file(store, heads))
     change = ""
     if changed is None:
         changed, change = newest_change(runs, asked.trials, asked.adjustments)

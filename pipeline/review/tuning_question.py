@@ -17,6 +17,7 @@ from pipeline.review.tuning_runs import (
     product_of,
     run_sheet_of,
 )
+from pipeline.statistics.against_record import Observed
 from pipeline.tuning.before_after import ReelFact, reel_facts
 from pipeline.tuning.bolt_response import Adjustment
 from pipeline.tuning.giveaway import Price
@@ -172,6 +173,12 @@ def _found_m(store: Store, heads: Sequence[Head]) -> dict[str, Any]:
         if places:
             found[head["run_id"]] = np.array(places, dtype=np.float64)
     return found
+
+
+def observed_on_file(store: Store, heads: Sequence[Head]) -> dict[tuple[str, float], Observed]:
+    """Reels on file found bad, by requirement and limit."""
+    rows = store.ask("questions/reels_failing", assessments=[head["assessment_id"] for head in heads])
+    return {(row["requirement"], row["limit_value"]): Observed(row["bad"], row["reels"]) for row in rows}
 
 
 def facts_on_file(

@@ -13,6 +13,7 @@ import numpy as np
 from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit
 from pipeline.results import Refused, Result
+from pipeline.statistics.against_record import Observed, against_record
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.capability import performance_index_one_sided
 from pipeline.statistics.event_rate import event_rate
@@ -68,19 +69,35 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
     for limit in limits:
         if limit.requirement == "minimum wall at any point" and wall is not None:
             risk = reel_minimum(wall, limit, reels[0].from_m, reels[-1].to_m, usual, wall.uncertainty)
-            rows.append(AnswerRow("run", bench.run.id, "minimum of a reel", risk))
+            record = _observed(judged, limit)
+            rows.append(AnswerRow("run", bench.run.id, "minimum of a reel", against_record(risk, record)))
             noise = bench.measured.noise.get("wall gauge")
             sliced = bench.plant.risks.small_scale_um
             small = None if sliced is None else sliced / 1000.0
             beside = beside_the_risk(wall, limit, reels[0].from_m, reels[-1].to_m, usual, noise, small)
             told = {row.answer.question for row in rows}
             rows += [
-                AnswerRow("run", bench.run.id, topic, one)
+                AnswerRow(
+                    "run",
+                    bench.run.id,
+                    topic,
+                    against_record(one, record) if topic == "minimum by normal theory" else one,
+                )
                 for topic, one in beside
                 if one.question not in told
             ]
     rows += repeat_answers(bench, judged.repeats)
     return (*rows, *fault_patterns(bench), *line_answers(bench), *wire_answers(bench))
+
+
+def _observed(judged: Judged, limit: Limit) -> Observed:
+    """The reels of the run that fail a limit, of those judged by it."""
+    judged_by = [
+        one.verdict
+        for one in judged.requirements
+        if one.limit_id == limit.limit_id and one.verdict in {"conforms", "does not conform", "indeterminate"}
+    ]
+    return Observed(judged_by.count("does not conform"), len(judged_by), "of this run")
 
 
 def _series_of(seen: Seen, from_m: float, to_m: float, sense: str) -> tuple[Floats, EffectiveN | None]:

@@ -14,6 +14,7 @@ import numpy as np
 
 from pipeline.errors import ReelproofError
 from pipeline.results import Refused, Result
+from pipeline.statistics.against_record import Observed, against_record
 from pipeline.statistics.block_minima import fit_block_minima, reel_risk_from_blocks
 from pipeline.statistics.capability import performance_index_one_sided
 from pipeline.statistics.capability_two_sided import performance_index_two_sided
@@ -74,7 +75,10 @@ def index_answers(reels: Sequence[LineReel], limits: Sequence[ReelLimit], charts
             answers.append(("limit most reels keep", _tolerance(reels, limit)))
         if limit.requirement == "minimum wall at any point":
             answers.append(("share of bad reels", _share(reels, limit)))
-            answers.append(("minimum of a reel", _blocks(reels, limit)))
+            values = values_of(reels, limit.quantity)
+            known = values[np.isfinite(values)]
+            record = Observed(int((known < limit.value).sum()), int(known.size))
+            answers.append(("minimum of a reel", against_record(_blocks(reels, limit), record)))
     answers += _between(reels, limits)
     return answers
 

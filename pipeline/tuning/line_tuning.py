@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from pipeline.errors import Complaint, MethodRefusal
 from pipeline.length.steady_state import STEADY
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Tooling
+from pipeline.statistics.against_record import Observed, contradiction
 from pipeline.statistics.turning_elements import ExpectedLine
 from pipeline.tuning.before_after import QUANTITIES, BeforeAfter, before_and_after, reel_facts
 from pipeline.tuning.bolt_advice import CentringAdvice, centring_advice
@@ -137,6 +138,7 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
     told = (*_told_of_trials(ordered, asked), *told)
     unknowns = _unknowns(asked, noise, gauge is not None and gauge.sees == "insulation and covering")
     target, apart, reels = _target(reels, asked, unknowns, sensors)
+    target = borne_out(target, asked.observed)
     found = [periods_of_run(one, asked.line) for one in ordered]
     periods = periods_of_line(found)
     lengths = [one.period_m for one in periods if one.channel == "mean wall"]
@@ -208,6 +210,38 @@ def _target(
     if not apart.reels:
         return with_them, apart, left
     return (of(left) if apart.kept else without), apart, left
+
+
+def borne_out(target: Target | Refused, observed: Mapping[tuple[str, float], Observed]) -> Target | Refused:
+    """The target, refused where the reels on file contradict the share of bad reels that it says today's wall has.
+
+    Args:
+        target: the target.
+        observed: reels on file found bad, by requirement and limit.
+    """
+    if isinstance(target, Refused):
+        return target
+    rules = []
+    for rule in target.rules:
+        # The rules hold the hardest limit of each requirement, by which most reels are found bad.
+        records = [
+            one for (requirement, _), one in observed.items() if requirement == rule.rule and one.reels
+        ]
+        if rule.unit_at_risk != "reel" or not records:
+            rules.append(rule)
+            continue
+        record = max(records, key=lambda one: one.bad)
+        why = contradiction(record, rule.chance_now)
+        if why is not None:
+            return Refused(
+                target.result.question,
+                target.result.method,
+                f"{rule.limit}: {why} A target stands on that prediction and is not given either. Find why these "
+                "reels were bad; their findings say where.",
+                target.reels,
+            )
+        rules.append(replace(rule, observed=record.sentence))
+    return replace(target, rules=tuple(rules))
 
 
 def _told_of_trials(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[str, ...]:

@@ -71,6 +71,7 @@ class RuleTarget:
         depth_sd: distance of the level above the limit, in deviations of both together; the k that the risk asks
             for.
         binds_in: share of draws in which this rule asks for the greatest mean wall.
+        observed: the reels on file found bad by it, in words; "" where none are counted.
     """
 
     rule: str
@@ -85,6 +86,7 @@ class RuleTarget:
     within_sd_mm: float
     depth_sd: float
     binds_in: float
+    observed: str = ""
 
 
 @dataclass(frozen=True, slots=True)

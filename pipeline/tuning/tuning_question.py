@@ -14,6 +14,7 @@ from pipeline.length.steady_state import STOP
 from pipeline.products.limits import Limit
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Covering
+from pipeline.statistics.against_record import Observed
 from pipeline.tuning.before_after import ReelFact
 from pipeline.tuning.bolt_response import Adjustment
 from pipeline.tuning.giveaway import Price
@@ -47,6 +48,7 @@ class TuningQuestion:
         trials: runs that were trials of settings: they teach responses, and the target stands on the others.
         circumstances: shift, operator role, lots and the like, by run.
         found_m: by run, stretches of wire [m] found nonconforming, a row each (see `own_variation`).
+        observed: reels on file found bad, by requirement and limit [unit of the limit].
         facts: reels to compare before and after the change; those of the runs where left out.
         changed: instant of a change to compare before and after; None for no comparison.
         loop: whether a control moves the settings by the wall, for runs that do not say.
@@ -71,6 +73,7 @@ class TuningQuestion:
     trials: frozenset[str] = frozenset()
     circumstances: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     found_m: Mapping[str, Floats] = field(default_factory=dict)
+    observed: Mapping[tuple[str, float], Observed] = field(default_factory=dict)
     facts: tuple[ReelFact, ...] = ()
     changed: datetime | None = None
     loop: Loop = "not known"

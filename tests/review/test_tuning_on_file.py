@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -26,9 +27,25 @@ THIN_DEG, OFFSET_UM = 310.0, 45.0
 
 
 @pytest.fixture(scope="module")
-def l2(judged_store: Path) -> LineOnFile:
+def l2(judged_store: Path) -> Iterator[LineOnFile]:
+    """As if no reel on file had been found bad: with those there are, no target is given."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(on_file, "observed_on_file", lambda _store, _heads: {})
+        with open_to_read(judged_store) as store:
+            yield tuning_on_file(store, "L2", changed=datetime(2026, 3, 3, 20, 30, tzinfo=UTC))
+
+
+def test_no_target_is_given_where_the_reels_on_file_contradict_it(judged_store: Path) -> None:
+    """As seen: fails now under 0.0001 %, beside advice to take wall off, with thin reels of the product on file."""
     with open_to_read(judged_store) as store:
-        return tuning_on_file(store, "L2", changed=datetime(2026, 3, 3, 20, 30, tzinfo=UTC))
+        (one,) = tuning_on_file(store, "L2").products
+    target = one.tuning.target
+    assert isinstance(target, Refused)
+    # 22 reels are on file; of one too little was read for any conclusion.
+    assert "2 of 21 reels on file were bad" in target.reason
+    assert "the record contradicts it" in target.reason
+    assert one.tuning.overwall is None and one.tuning.what_ifs == ()
+    assert not any(setting.reaches_target for setting in one.tuning.settings)
 
 
 def test_target_and_overwall_stand_on_the_everyday_runs(l2: LineOnFile) -> None:
@@ -103,7 +120,10 @@ def test_before_and_after_leaves_the_trial_out_and_tells_other_changes(l2: LineO
     assert [one.name for one in first.others] == ["shift"]
 
 
-def test_starts_of_a_line_are_put_together_over_its_products(judged_store: Path) -> None:
+def test_starts_of_a_line_are_put_together_over_its_products(
+    judged_store: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(on_file, "observed_on_file", lambda _store, _heads: {})
     with open_to_read(judged_store) as store:
         l1 = tuning_on_file(store, "L1")
     assert [one.product for one in l1.products] == [

@@ -7,6 +7,7 @@ from pipeline.results import Refused, Result
 from pipeline.review.page_records.rows import limit_row, product_row, stamp_of
 from pipeline.review.page_records.run_book import Row, RunBook, answer_of, aware, run_results
 from pipeline.review.reels_of_line import HELD_AGAINST
+from pipeline.statistics.against_record import Observed, against_record
 
 # Topics of a look over the line, and of a run, that stand beside the index of a requirement.
 OF_REELS = ("capability within reels", "limit most reels keep", "share of bad reels", "minimum of a reel")
@@ -41,11 +42,14 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
     cells: list[CapabilityCell] = []
     looked = _looked(books[-1])
     results, reels = _of_runs(books)
+    ids = [book.head["assessment_id"] for book in books]
+    failing = books[-1].store.ask("questions/reels_failing", assessments=ids)
     for row in books[-1].limits:
         if row["requirement"] not in HELD_AGAINST:
             continue
         limit = limit_row(row)
-        risk = _risk(results, row)
+        record = _record(failing, row)
+        risk = _against(_risk(results, row), record)
         cells.append(
             CapabilityCell(
                 line_id=line,
@@ -53,7 +57,7 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
                 requirement=row["requirement"],
                 limit=limit,
                 answer=_over_reels(looked, row),
-                below_limit_normal=_normal_risk(results, row),
+                below_limit_normal=_against(_normal_risk(results, row), record),
                 below_limit_extremes=risk,
                 trend=tuple(
                     CapabilityPoint(book.run_id, aware(book.head["started_utc"]), answer)
@@ -62,6 +66,7 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
                 ),
                 reels=reels,
                 beside=_beside(looked, results[-1], row),
+                observed=record.sentence if record.reels else "",
             )
         )
     return cells
@@ -72,6 +77,18 @@ def _of_runs(books: list[RunBook]) -> tuple[list[list[Row]], int]:
     ids = [book.head["assessment_id"] for book in books]
     counts = books[-1].store.ask("questions/reel_counts_of_assessments", assessments=ids)
     return run_results(books, OF_RUNS), sum(row["reels"] for row in counts)
+
+
+def _record(failing: list[Row], limit: Row) -> Observed:
+    """The reels on file of the line and product that fail a limit, of those judged by it."""
+    for row in failing:
+        if row["requirement"] == limit["requirement"] and abs(row["limit_value"] - limit["value"]) < 1e-9:
+            return Observed(row["bad"], row["reels"])
+    return Observed(0, 0)
+
+
+def _against(answer: Result | Refused | None, record: Observed) -> Result | Refused | None:
+    return None if answer is None else against_record(answer, record)
 
 
 def _looked(book: RunBook) -> list[Row]:

@@ -203,6 +203,7 @@ def _rules(target: Target) -> tuple[RuleNeed, ...]:
             rule.needed,
             rule.chance_now,
             rule.bound == "lower" and rule.rule == target.binding,
+            rule.observed,
         )
         for rule in target.rules
     )
