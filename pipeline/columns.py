@@ -120,3 +120,4 @@ MEASURED: tuple[Column, ...] = (
     Column("diameter_mm", "mm", "Cold overall diameter, mean of the axes."),
     Column("ovality_mm", "mm", "Difference between the two diameter axes, without sign."),
 )
+# A kept frame of these also says which readings count in statistics: ``wall_counts`` and ``diameter_counts``.
