@@ -17,6 +17,7 @@ from pipeline.cli import (
     drifting,
     evidencing,
     following,
+    holding,
     making,
     printing,
     product,
@@ -63,6 +64,7 @@ reading.add_to(app)
 evidencing.add_to(app)
 product.add_to(app)
 deciding.add_to(app)
+holding.add_to(app)
 drifting.add_to(app)
 trusting.add_to(app)
 tuning.add_to(app)

@@ -49,7 +49,7 @@ def add_to(app: typer.Typer) -> None:
 
 
 def disposition(
-    subject: str = typer.Argument(metavar="SUBJECT", help="A finding or a reel."),
+    subject: str = typer.Argument(metavar="SUBJECT", help="A finding, a reel or a cut length."),
     act: Deed | None = typer.Argument(
         None, metavar="ACT", help="decide, confirm, decline, complete or reopen."
     ),
@@ -66,7 +66,7 @@ def disposition(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Show what was decided about a finding or reel, or decide. A person's act goes on file; nothing is
+    """Show what was decided about a finding, reel or cut length, or decide. A person's act goes on file; nothing is
     overwritten.
 
     Example: reelproof disposition R-0412-F01 decide scrap --role "quality engineer" --reason "thin on a slice"
@@ -256,10 +256,18 @@ def ship(
         help="Cuts, rewindings and shipments, as TOML ([[cuts]], [[rewinds]], [[shipments]]); or CSV."
     ),
     role: str = typer.Option(..., "--role", help="Your role in the plant."),
+    override_role: str = typer.Option(
+        "", "--override-role", help="Role of whoever sends wire that is held or unreleased all the same."
+    ),
+    override_reason: str = typer.Option("", "--override-reason", help="Why they send it, in their words."),
+    override_person: str = typer.Option("", "--override-person", help="The plant's mark of them."),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
     """Put on file what was cut, rewound and shipped. Each is told once.
+
+    Wire that may not leave is refused with the whole list. A role that the plant's sheet lists for it may send it all
+    the same; that is kept, and every page that concerns the wire says so first.
 
     Places count from the end of the reel that comes off first. A TOML file holds [[cuts]] with reel, length, from_ft
     and to_ft (or from_m and to_m), use (package, stock or scrap) and at, and [[shipments]] with id, to, contents and
@@ -271,13 +279,17 @@ def ship(
 
     Example: reelproof ship shipped.toml --role "shipping clerk" --store store
     """
+    from pipeline.review.left_on_file import Override
     from pipeline.review.shipping import put_shipping_on_file
     from pipeline.review.shipping_list import read_shipping_list
     from pipeline.store.database import open_to_write
 
     told = read_shipping_list(file)
+    override = None
+    if override_role or override_reason or override_person:
+        override = Override(override_role, override_person, override_reason)
     with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
-        done = put_shipping_on_file(opened, told, role)
+        done = put_shipping_on_file(opened, told, role, override)
     if as_json:
         print_json(
             {
@@ -296,5 +308,5 @@ def ship(
         put = f"{counted(done.cuts, 'cut length')}{rewound} and {counted(done.items, 'shipped item')}"
         print(f"{put} put on file.{already}")
         for sentence in done.told:
-            print(f"Look at this: {sentence}")
+            print(f"ALARM: {sentence}" if sentence in done.alarms else f"Look at this: {sentence}")
     return 1 if done.told else 0

@@ -16,6 +16,8 @@ from typing import Literal
 from pipeline.errors import Complaint, ReelproofError
 
 Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
+# What a plant's sheet lets roles do: decide each disposition, put and lift holds, and ship wire that is held.
+Power = Disposition | Literal["hold", "lift hold", "ship held"]
 ActKind = Literal["decide", "confirm", "decline", "complete", "reopen"]
 Standing = Literal["open", "awaiting a second person", "decided", "closed"]
 
@@ -30,6 +32,8 @@ MEANING: dict[Disposition, str] = {
 }
 # These are done only when someone has acted on the wire and checked it (ISO 9001:2015, 8.7.1, from memory).
 NEEDS_COMPLETION: tuple[Disposition, ...] = ("rework", "repair", "scrap")
+# Once these are done the wire goes to a next decision, which contradicts none of them.
+_MADE_READY: tuple[Disposition, ...] = ("rework", "repair", "regrade")
 
 
 class DispositionRefused(ReelproofError):  # noqa: N818 - a refusal is an answer, not a fault
@@ -52,11 +56,14 @@ class Person:
     role: str
     person: str = ""
 
+    @property
+    def mark(self) -> str:
+        """The person's mark as it is compared: without case and outer spaces."""
+        return self.person.strip().casefold()
+
     def same_as(self, other: Person) -> bool:
-        """Whether the two must be taken for one person: same mark, or no marks and the same role."""
-        if self.person and other.person:
-            return self.person == other.person
-        return self.role == other.role
+        """Whether the two cannot be told apart as persons: the same mark, or a mark is missing."""
+        return not self.mark or not other.mark or self.mark == other.mark
 
     def __str__(self) -> str:
         return f"{self.role} ({self.person})" if self.person else self.role
@@ -192,6 +199,36 @@ def _after(disposition: Disposition) -> Standing:
     return "decided" if disposition in NEEDS_COMPLETION else "closed"
 
 
+def check_power(subject: str, power: Power, by: Person, allowed: Sequence[str], act: str = "") -> None:
+    """Refuse what the plant's sheet does not let a role do; a sheet that lists nobody allows nobody.
+
+    Args:
+        subject: what is acted on.
+        power: what is done.
+        by: who does it.
+        allowed: the roles that the sheet lists for it.
+        act: the act in words, where the power's own name does not say it.
+
+    Raises:
+        DispositionRefused: the role is not listed (ISO 9001:2015, 8.7.2 d asks for the deciding authority).
+    """
+    if by.role in allowed:
+        return
+    key = power if " " not in power else f'"{power}"'
+    if allowed:
+        raise _refuse(
+            subject,
+            f"by the plant's sheet the role '{by.role}' may not {act or power}",
+            f"It is for {' or '.join(allowed)}",
+        )
+    raise _refuse(
+        subject,
+        f"the plant's sheet lists no role that may {act or power}",
+        f'Enter the roles in the plant sheet, under [may_decide], as {key} = ["quality engineer"]. Then judge by it: '
+        "reelproof assess --plant SHEET",
+    )
+
+
 def _check_act(act: Act, state: State) -> None:
     """Whether the act may follow the state, apart from its version."""
     if not act.reason.strip() or not act.by.role.strip():
@@ -200,12 +237,24 @@ def _check_act(act: Act, state: State) -> None:
         raise _refuse(
             act.subject, "the time of the act is not in UTC", "Give the time with the offset +00:00"
         )
+    if act.kind == "decide" and state.standing != "open":
+        if state.standing == "closed" and state.disposition in _MADE_READY and not act.extent:
+            return
+        back = f"ake it back first: reelproof disposition {act.subject} reopen"
+        waits = state.standing == "awaiting a second person"
+        way = f"Let another person confirm or decline it, or t{back}" if waits else f"T{back}"
+        raise _refuse(
+            act.subject,
+            f"{state.disposition} by {state.decided_by} stands on it ({state.standing}), so {act.disposition} cannot "
+            "be decided beside it",
+            way,
+        )
     wanted: dict[ActKind, tuple[Standing, ...]] = {
-        "decide": ("open", "awaiting a second person", "decided", "closed"),
+        "decide": ("open", "closed"),
         "confirm": ("awaiting a second person",),
         "decline": ("awaiting a second person",),
         "complete": ("decided",),
-        "reopen": ("decided", "closed"),
+        "reopen": ("awaiting a second person", "decided", "closed"),
     }
     if state.standing not in wanted[act.kind]:
         raise _refuse(
@@ -219,12 +268,8 @@ def _check_act(act: Act, state: State) -> None:
             f"'{act.kind} {act.disposition}' was given while {state.disposition} is decided",
             "Read the decision again and act on that",
         )
-    if act.kind in ("confirm", "decline") and state.decided_by and act.by.same_as(state.decided_by):
-        raise _refuse(
-            act.subject,
-            f"{act.by} decided {act.disposition} and cannot be the second person as well",
-            "Let another person confirm or decline it",
-        )
+    if act.kind in ("confirm", "decline") and state.decided_by:
+        _check_second(act, state.decided_by)
     if act.kind == "complete" and not act.evidence.strip():
         raise _refuse(
             act.subject,
@@ -233,7 +278,31 @@ def _check_act(act: Act, state: State) -> None:
         )
 
 
-def next_act(acts: Sequence[Act], act: Act, second_person: Sequence[str] = ()) -> tuple[Act, ...]:
+def _check_second(act: Act, first: Person) -> None:
+    """Whether whoever confirms or declines is another person than the one who decided."""
+    if not first.mark:
+        raise _refuse(
+            act.subject,
+            f"{first} decided {act.disposition} without a person's mark, so nobody can be shown to be a second person",
+            f"Take it back with 'reelproof disposition {act.subject} reopen' and decide again with --person",
+        )
+    if not act.by.mark:
+        raise _refuse(
+            act.subject,
+            f"the second person on {act.disposition} gives no mark of their own",
+            "Give --person, the plant's mark of you; it must differ from the first person's",
+        )
+    if act.by.same_as(first):
+        raise _refuse(
+            act.subject,
+            f"{act.by} decided {act.disposition} and cannot be the second person as well",
+            "Let another person confirm or decline it",
+        )
+
+
+def next_act(
+    acts: Sequence[Act], act: Act, second_person: Sequence[str] = (), now: State | None = None
+) -> tuple[Act, ...]:
     """The acts with one more, if it may be done and nobody acted since the person looked.
 
     `act.version` is one more than the version the person saw. The store keeps (subject, version) unique, so
@@ -243,7 +312,8 @@ def next_act(acts: Sequence[Act], act: Act, second_person: Sequence[str] = ()) -
         acts: every act on the subject so far.
         act: the new one.
         second_person: dispositions that a second person must confirm, as the plant's rule stands now; a
-            decision keeps the rule it was made under.
+            decision keeps the rule it was made under, and needs the mark of the person.
+        now: what the acts amount to as things stand, where that is open again; the acts alone where left out.
 
     Raises:
         DecidedMeanwhile: someone acted first; the complaint says who, when and what.
@@ -257,9 +327,15 @@ def next_act(acts: Sequence[Act], act: Act, second_person: Sequence[str] = ()) -
         raise _refuse(
             act.subject, f"act {act.version} would follow act {state.version}", "Give the next version"
         )
-    _check_act(act, state)
+    _check_act(act, now if now is not None and act.kind == "decide" else state)
     if act.kind == "decide":
         act = replace(act, waits=act.disposition in second_person)
+        if act.waits and not act.by.mark:
+            raise _refuse(
+                act.subject,
+                f"by the plant's rule a second person must confirm {act.disposition}, and you give no mark of your own",
+                "Give --person, the plant's mark of you",
+            )
     return (*sorted(acts, key=lambda one: one.version), act)
 
 

@@ -98,7 +98,7 @@ def _decided(store: Store, reel: dict[str, Any]) -> dict[str, Any]:
     decided = acts_of_run(store, reel["run_id"])
     findings = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
     holding = holding_states(findings, decided, name)
-    state = reel_state(name, decided.on(name), holding)
+    state = reel_state(name, decided, holding)
     subjects = [name, *(one for one, on in decided.reel_of.items() if on == name)]
     return {
         "standing": state.standing,

@@ -319,7 +319,7 @@ class _Facts:
         told = {}
         for row in self.store.ask("questions/reels_of_assessment", assessment_id=assessment_id):
             name = row["reel_id"]
-            state = reel_state(name, decided.on(name), holding_states(findings, decided, name))
+            state = reel_state(name, decided, holding_states(findings, decided, name))
             said = f", {state.standing} ({state.disposition})" if state.disposition else ""
             told[name] = f"{row['standing']} on the evidence{said}"
         return told

@@ -45,15 +45,28 @@ class RunActs:
         acts: acts by subject, in order.
         reel_of: the reel each finding with an act lies on.
         entry_of: journal entry of each act, by subject and version.
+        seen_in: the judgement a person had before them at each act, by subject and version.
+        lengths: the reel of each cut length with an act.
     """
 
     acts: Mapping[str, tuple[Act, ...]]
     reel_of: Mapping[str, str]
     entry_of: Mapping[tuple[str, int], int]
+    seen_in: Mapping[tuple[str, int], int]
+    lengths: Mapping[str, str]
 
     def on(self, subject: str) -> tuple[Act, ...]:
-        """Every act on a finding or reel."""
+        """Every act on a finding, reel or cut length."""
         return self.acts.get(subject, ())
+
+    def decided_in(self, subject: str) -> int:
+        """The journal entry of the newest decision on a subject; 0 for none."""
+        numbers = (self.entry_of[subject, act.version] for act in self.on(subject) if act.kind == "decide")
+        return max(numbers, default=0)
+
+    def last_entry(self, subject: str) -> int:
+        """The journal entry of the newest act on a subject; 0 for none."""
+        return max((self.entry_of[subject, act.version] for act in self.on(subject)), default=0)
 
 
 def acts_of_run(store: Store, run_id: str) -> RunActs:
@@ -70,6 +83,8 @@ def run_acts(rows: Sequence[Row]) -> RunActs:
         {subject: tuple(done) for subject, done in acts.items()},
         {row["subject"]: row["reel_id"] for row in rows if row["about"] == "finding"},
         {(row["subject"], row["version"]): row["entry_no"] for row in rows},
+        {(row["subject"], row["version"]): row["assessment_id"] for row in rows},
+        {row["subject"]: row["reel_id"] for row in rows if row["about"] == "length"},
     )
 
 
@@ -100,8 +115,11 @@ def holding_states(findings: Iterable[Row], decided: RunActs, reel_id: str) -> d
         reel_id: the reel.
     """
     here = {row["finding_id"]: row for row in findings if row["reel_id"] == reel_id}
+    states = {name: finding_state(row, decided.on(name)) for name, row in here.items()}
     states = {
-        name: finding_state(row, decided.on(name)) for name, row in here.items() if row["holds_release"]
+        name: state
+        for name, state in states.items()
+        if here[name]["holds_release"] or state.standing in UNFINISHED
     }
     for name, reel in decided.reel_of.items():
         state = state_of(name, decided.on(name))
@@ -110,17 +128,21 @@ def holding_states(findings: Iterable[Row], decided: RunActs, reel_id: str) -> d
     return states
 
 
-def reel_state(reel_id: str, acts: Sequence[Act], holding: Mapping[str, State]) -> State:
-    """What the acts on a reel amount to now; a release does not stand against a finding opened since.
+def reel_state(reel_id: str, decided: RunActs, holding: Mapping[str, State]) -> State:
+    """What the acts on a reel amount to now; a release does not stand against what was found or acted on since.
 
     Args:
         reel_id: the reel.
-        acts: every act on it.
+        decided: acts on the run's findings and reels.
         holding: state of what holds it (`holding_states`).
     """
-    state = state_of(reel_id, acts)
-    open_again = any(one.standing != "closed" for one in holding.values())
-    if state.standing == "closed" and state.disposition in LETS_GO and open_again:
+    state = state_of(reel_id, decided.on(reel_id))
+    if state.disposition not in LETS_GO or state.standing == "open":
+        return state
+    made = decided.decided_in(reel_id)
+    # Whoever let it go had not seen what was done about its findings afterwards.
+    since = any(decided.last_entry(name) > made for name in holding)
+    if since or any(one.standing != "closed" for one in holding.values()):
         return State(reel_id, state.version, "open", None, None)
     return state
 

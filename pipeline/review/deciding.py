@@ -5,7 +5,7 @@ The program proposes and never decides. Of two persons at once the store lets on
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -18,28 +18,22 @@ from pipeline.nonconformance.disposition import (
     Extent,
     Person,
     State,
-    check_release,
+    check_power,
     next_act,
     state_of,
 )
 from pipeline.nonconformance.proposal import proposed
-from pipeline.review.decided import (
-    LETS_GO,
-    RunActs,
-    acts_of_run,
-    extent_of,
-    finding_state,
-    holding_states,
-    reel_state,
-)
+from pipeline.review.decided import RunActs, acts_of_run, extent_of, finding_state, holding_states
+from pipeline.review.decision_checks import check_beside, check_lets_go
 from pipeline.review.finding_on_file import finding_of
+from pipeline.review.lengths import lengths_on_file
 from pipeline.review.not_found import not_on_file
 from pipeline.review.plant_units import plant_sheet_of
+from pipeline.review.standing import LengthStanding, Standing, standing_of
 
 if TYPE_CHECKING:
     import polars as pl
 
-    from pipeline.sheets.plant_sheet import PlantSheet
     from pipeline.store.database import Store
 
 NOT_SEEN = "The newest judgement of its run does not see it any more; this is how it was last seen."
@@ -51,18 +45,19 @@ class Subject:
 
     Args:
         name: its id.
-        about: ``finding`` or ``reel``.
+        about: ``finding``, ``reel`` or ``length``.
         run_id: its run.
         reel_id: its reel.
         assessment_id: the judgement it is shown by.
         sentence: what is said of it.
-        reasons: why a reel is held for something that is no finding.
+        reasons: what of a reel or length lacks evidence, which a person may name other evidence for.
         extent: the finding as it is now; None for a reel.
         state: what the acts on it amount to now.
-        holding: of a reel, the state of what holds its release.
+        holding: of a reel or length, the state of what holds its release.
         proposal: what the program would suggest; "" where it suggests nothing.
         is_current: False for a finding the newest judgement no longer sees.
-        decided: acts on the run's findings and reels.
+        decided: acts on the run's findings, reels and lengths.
+        standing: how its reel stands.
     """
 
     name: str
@@ -78,6 +73,13 @@ class Subject:
     proposal: str
     is_current: bool
     decided: RunActs
+    standing: Standing | None = None
+
+    @property
+    def length(self) -> LengthStanding | None:
+        """How the length stands; None for a finding or a reel."""
+        lengths = self.standing.lengths if self.standing is not None and self.about == "length" else ()
+        return next((one for one in lengths if one.length_id == self.name), None)
 
     @property
     def acts(self) -> tuple[Act, ...]:
@@ -86,10 +88,10 @@ class Subject:
 
 
 def subject_on_file(store: Store, name: str) -> Subject:
-    """The finding or reel of that id, with everything decided about it.
+    """The finding, reel or cut length of that id, with everything decided about it.
 
     Raises:
-        NotFoundError: there is no such finding and no such reel; the nearest are named.
+        NotFoundError: there is none of that number; the nearest are named.
     """
     found = store.ask("questions/finding", finding_id=name)
     if found:
@@ -97,9 +99,12 @@ def subject_on_file(store: Store, name: str) -> Subject:
     reel = store.ask("questions/reel", reel_id=name)
     if reel:
         return _reel(store, reel[0])
+    lengths = {row["length_id"]: row["reel_id"] for row in lengths_on_file(store)}
+    if name in lengths:
+        return _length(store, store.ask("questions/reel", reel_id=lengths[name])[0], name)
     known = [row["finding_id"] for row in store.ask("questions/finding_ids")]
     known += [row["reel_id"] for row in store.ask("questions/reel_ids")]
-    raise not_on_file("finding or reel", name, known)
+    raise not_on_file("finding, reel or cut length", name, [*known, *lengths])
 
 
 def _finding(store: Store, row: dict[str, Any]) -> Subject:
@@ -131,8 +136,7 @@ def _reel(store: Store, row: dict[str, Any]) -> Subject:
     name = row["reel_id"]
     decided = acts_of_run(store, row["run_id"])
     findings = store.ask("questions/findings_of_assessment", assessment_id=row["assessment_id"])
-    holding = holding_states(findings, decided, name)
-    sentences = {one["sentence"] for one in findings}
+    now = standing_of(store, name)
     return Subject(
         name,
         "reel",
@@ -140,13 +144,31 @@ def _reel(store: Store, row: dict[str, Any]) -> Subject:
         name,
         row["assessment_id"],
         f"On the evidence it is {row['standing']}.",
-        tuple(one for one in row["reasons"] if one not in sentences),
+        now.lacking,
         None,
-        reel_state(name, decided.on(name), holding),
-        holding,
+        now.decided,
+        holding_states(findings, decided, name),
         "",
         True,
         decided,
+        now,
+    )
+
+
+def _length(store: Store, row: dict[str, Any], name: str) -> Subject:
+    reel = _reel(store, row)
+    now = reel.standing
+    one = next(one for one in now.lengths if one.length_id == name) if now is not None else None
+    if one is None:
+        raise not_on_file("cut length", name, [])
+    return replace(
+        reel,
+        name=name,
+        about="length",
+        sentence=one.headline,
+        reasons=one.lacking,
+        state=one.decided,
+        holding={found: reel.holding[found] for found in one.open_findings},
     )
 
 
@@ -181,7 +203,7 @@ def act_on(
 
     Args:
         store: the store, open to write.
-        name: finding or reel.
+        name: finding, reel or cut length.
         kind: what the person does.
         by: who.
         reason: why, in the person's words.
@@ -207,25 +229,14 @@ def act_on(
         version = (so_far.version if seen is None else seen) + 1
         at_utc = now or datetime.now(UTC)
         act = Act(name, version, kind, chosen, by, reason, at_utc, evidence, subject.extent)
-        _check_authority(act, plant)
-        acts = next_act(subject.acts, act, plant.second_person.dispositions)
-        _check_stands(subject, acts[-1])
+        check_power(name, act.disposition, by, plant.may_decide.get(act.disposition, ()), f"{kind} {chosen}")
+        acts = next_act(subject.acts, act, plant.second_person.dispositions, subject.state)
+        check_beside(store, subject, acts[-1])
+        check_lets_go(subject, acts[-1])
+        _check_grown(subject, acts[-1])
         entry_no = _put_on_file(store, subject, acts[-1], plant_sha256)
     after = subject_on_file(store, name)
     return Acted(acts[-1], after.state, entry_no)
-
-
-def _check_authority(act: Act, plant: PlantSheet) -> None:
-    """Refuse a decision by a role that the plant's sheet does not let decide it (ISO 9001:2015, 8.7.2 d)."""
-    allowed = plant.may_decide.get(act.disposition)
-    if allowed and act.kind in ("decide", "confirm") and act.by.role not in allowed:
-        raise DispositionRefused(
-            Complaint(
-                act.subject,
-                f"by the plant's sheet the role '{act.by.role}' may not {act.kind} {act.disposition}",
-                f"It is for {' or '.join(allowed)}",
-            )
-        )
 
 
 def _check_texts(name: str, *texts: str) -> None:
@@ -256,33 +267,19 @@ def _nothing_named(subject: Subject, kind: ActKind) -> Complaint:
     )
 
 
-def _check_stands(subject: Subject, act: Act) -> None:
-    """Refuse to confirm or complete what the finding has outgrown, and to let a reel go that something holds."""
-    if act.kind in ("confirm", "complete") and subject.state.standing == "open":
-        was = state_of(subject.name, subject.acts).extent
-        now = subject.extent
-        grown = (
-            f"it was decided on from {was.from_m:.1f} m to {was.to_m:.1f} m ({', '.join(was.rule_ids)}) and is "
-            f"now from {now.from_m:.1f} m to {now.to_m:.1f} m ({', '.join(now.rule_ids)})"
-            if was is not None and now is not None
-            else "something holds the reel that was not there when it was decided"
-        )
-        raise DispositionRefused(Complaint(subject.name, grown, "Look at it again and decide anew"))
-    if subject.about != "reel" or act.kind not in ("decide", "confirm") or act.disposition not in LETS_GO:
+def _check_grown(subject: Subject, act: Act) -> None:
+    """Refuse to confirm or complete what the subject has outgrown."""
+    if act.kind not in ("confirm", "complete") or subject.state.standing != "open":
         return
-    check_release(subject.name, subject.holding, act.disposition)
-    if subject.reasons and not act.evidence.strip() and act.kind == "decide":
-        raise DispositionRefused(
-            [
-                Complaint(
-                    subject.name,
-                    f"{act.disposition} is refused: {reason.rstrip('.')}",
-                    "Name with --evidence the test or inspection that stands for what is missing, or mend it and "
-                    "assess the run again",
-                )
-                for reason in subject.reasons
-            ]
-        )
+    was = state_of(subject.name, subject.acts).extent
+    now = subject.extent
+    grown = (
+        f"it was decided on from {was.from_m:.1f} m to {was.to_m:.1f} m ({', '.join(was.rule_ids)}) and is "
+        f"now from {now.from_m:.1f} m to {now.to_m:.1f} m ({', '.join(now.rule_ids)})"
+        if was is not None and now is not None
+        else "something holds it, or was done about its findings, that was not there when it was decided"
+    )
+    raise DispositionRefused(Complaint(subject.name, grown, "Look at it again and decide anew"))
 
 
 def _put_on_file(store: Store, subject: Subject, act: Act, plant_sha256: str) -> int:

@@ -65,6 +65,11 @@ class PlantFacts:
             self._samples[run_id] = samples_on_run(self.store, run_id)
         return self._samples[run_id]
 
+    def reel_as_judged(self, assessment_id: int, reel_id: str) -> Row | None:
+        """A reel's row in a judgement that may not be the newest; None where it had none."""
+        rows = self.store.ask("questions/reels_of_assessment", assessment_id=assessment_id)
+        return next((row for row in rows if row["reel_id"] == reel_id), None)
+
     def sheet(self, sha256: str) -> str:
         """The text of a sheet, "" where it is not on file."""
         if sha256 not in self._sheets:

@@ -1,11 +1,12 @@
 """Cuts and shipments put on file: which length of which reel went where, each told once.
 
-A shipment is a fact even where it should not have been; it is put on file and what speaks against it is told.
+Wire that may not leave is refused, and nothing of the list is then on file, unless a role that the plant's sheet lists
+for it sends the wire all the same, with a reason: that is kept, and told wherever the wire is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -14,7 +15,9 @@ import polars as pl
 
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.nonconformance.disposition import State
-from pipeline.review.decided import LETS_GO, acts_of_run, finding_state, holding_states, reel_state
+from pipeline.review.decided import acts_of_run, finding_state, holding_states, reel_state
+from pipeline.review.leaving import check_leaving, held_back, said_of_left
+from pipeline.review.left_on_file import Override
 from pipeline.review.lengths import (
     COUNTERS_DIFFER,
     GONE,
@@ -42,6 +45,7 @@ class Shipped:
         items: reels and lengths put on file as shipped.
         known: lengths and items that were on file already.
         told: what speaks against a cut or a shipment, a sentence each.
+        alarms: those of these that are about wire that left although it might not.
     """
 
     cuts: tuple[str, ...]
@@ -49,6 +53,7 @@ class Shipped:
     items: tuple[str, ...]
     known: tuple[str, ...]
     told: tuple[str, ...]
+    alarms: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,16 +65,20 @@ class _OnFile:
     shipped: dict[str, Row]
 
 
-def put_shipping_on_file(store: Store, told: ShippingList, role: str) -> Shipped:
+def put_shipping_on_file(
+    store: Store, told: ShippingList, role: str, override: Override | None = None
+) -> Shipped:
     """Put cuts and shipments on file; what is on file already is left as it is.
 
     Args:
         store: the store, open to write.
         told: the list.
         role: role of whoever tells it.
+        override: who sends wire that may not leave all the same, and why; None for nobody.
 
     Raises:
-        ReelproofError: something in it contradicts what is on file; nothing of the list is then on file.
+        ReelproofError: something in it contradicts what is on file, or wire in it may not leave; nothing of the list
+            is then on file.
     """
     with store.transaction():
         names = {name for one in told.cuts for name in (one.reel, one.length)}
@@ -92,20 +101,20 @@ def put_shipping_on_file(store: Store, told: ShippingList, role: str) -> Shipped
         _note_cuts(store, cuts, role)
         for each, row in rewound:
             note_rewound(store, each, row, role)
-        _note_shipments(store, leaving, on_file, role)
+        against = held_back(store, [item for _, item in leaving])
+        check_leaving(store, leaving, against, override)
+        _note_shipments(store, leaving, on_file, role, override, against)
     known = [one.length for one in told.cuts if one.length in on_file.cuts]
     known += [one.onto for one in told.rewinds if one.onto in on_file.cuts]
     known += [item for one in told.shipments for item in one.contents if item in on_file.shipped]
-    items = tuple(item for _, item in leaving)
+    alarms = tuple(said_of_left(store, [item for one in told.shipments for item in one.contents]))
     return Shipped(
         tuple(one.length for one in cuts),
         tuple(each.onto for each, _ in rewound),
-        items,
+        tuple(item for _, item in leaving),
         tuple(dict.fromkeys(known)),
-        (
-            *_said_of_cuts(store, told.cuts),
-            *_said_of_shipped(store, [item for one in told.shipments for item in one.contents]),
-        ),
+        (*_said_of_cuts(store, told.cuts), *alarms),
+        alarms,
     )
 
 
@@ -287,7 +296,12 @@ def _note_cuts(store: Store, cuts: Iterable[CutLength], role: str) -> None:
 
 
 def _note_shipments(
-    store: Store, leaving: Iterable[tuple[Shipment, str]], on_file: _OnFile, role: str
+    store: Store,
+    leaving: Iterable[tuple[Shipment, str]],
+    on_file: _OnFile,
+    role: str,
+    override: Override | None,
+    against: Mapping[str, tuple[str, str]],
 ) -> None:
     """One journal entry a shipment."""
     by_shipment: dict[str, tuple[Shipment, list[str]]] = {}
@@ -307,8 +321,21 @@ def _note_shipments(
             ],
             schema_overrides={"at_utc": pl.Datetime("us")},
         )
-        record = {"role": role, "sentence": f"Shipment {shipment} left for {one.to} with {', '.join(items)}."}
-        note_sealed(store, "shipment", shipment, rows, {**record, "contents": items})
+        sentence = f"Shipment {shipment} left for {one.to} with {', '.join(items)}."
+        record: dict[str, Any] = {"role": role, "contents": items}
+        held = [item for item in items if item in against]
+        if override is not None and held:
+            sentence += (
+                f" {', '.join(held)} left while held; {override.role} sent it: {override.reason.rstrip('.')}."
+            )
+            record["override"] = {
+                "role": override.role,
+                "person": override.person,
+                "reason": override.reason,
+                "items": held,
+                "against": {item: against[item][1] for item in held},
+            }
+        note_sealed(store, "shipment", shipment, rows, {**record, "sentence": sentence})
 
 
 def reel_and_findings(store: Store, reel_id: str) -> tuple[Row, list[Row], dict[str, State], State]:
@@ -319,7 +346,7 @@ def reel_and_findings(store: Store, reel_id: str) -> tuple[Row, list[Row], dict[
     own = [row for row in findings if row["reel_id"] == reel_id]
     states = {row["finding_id"]: finding_state(row, decided.on(row["finding_id"])) for row in own}
     holding = holding_states(findings, decided, reel_id)
-    return reel, own, states, reel_state(reel_id, decided.on(reel_id), holding)
+    return reel, own, states, reel_state(reel_id, decided, holding)
 
 
 def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[str]:
@@ -342,18 +369,4 @@ def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[str]:
                     f"{state.standing}{f' ({state.disposition})' if state.disposition else ''}: "
                     f"{max(low, start) - start:.1f} m to {min(high, end) - start:.1f} m along it."
                 )
-    return said
-
-
-def _said_of_shipped(store: Store, items: Iterable[str]) -> list[str]:
-    """Items that left although nobody let their reel go."""
-    cuts = {row["length_id"]: row for row in lengths_on_file(store)}
-    said = []
-    for item in items:
-        reel_id = cuts[item]["reel_id"] if item in cuts else item
-        *_, state = reel_and_findings(store, reel_id)
-        if state.standing != "closed" or state.disposition not in LETS_GO:
-            said.append(
-                f"{item} is on file as shipped and reel {reel_id} is {state.standing}: nobody has released it."
-            )
     return said

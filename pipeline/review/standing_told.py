@@ -63,13 +63,13 @@ def left_headline(code: str, left: Left, let_go: str, zone: str) -> str:
     although = ""
     if left.override is not None:
         by, why = left.override.role.capitalize(), left.override.reason.rstrip(".")
-        although = f" {by} sent it although it was held: {why}."
+        although = f" {by} sent it all the same: {why}."
     if code == "shipped":
         return f"{gone[:1].upper()}{gone[1:]}. Released {let_go}.{although}"
     if code == "held since it left":
         return f"{left.item} left and is held since: {gone}."
     if code == "left unreleased":
-        return f"{left.item} left and nobody had released it: {gone}."
+        return f"{left.item} left and nobody had released it: {gone}.{although}"
     return f"{left.item} left while held: {gone}.{although}"
 
 

@@ -33,6 +33,7 @@ from pipeline.units import m_from_foot
 
 DecisionRule = Literal["simple acceptance", "guard band"]
 Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
+Power = Disposition | Literal["hold", "lift hold", "ship held"]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Share = Annotated[float, Field(gt=0, lt=1)]
@@ -117,7 +118,7 @@ class SecondPerson(Sheet):
     """Which acts need a second person.
 
     Args:
-        dispositions: dispositions that a second role must confirm.
+        dispositions: dispositions that a second person must confirm; both give the plant's mark of themselves.
         limits: True if whoever checks a limit must be another role than the one that entered it.
     """
 
@@ -282,7 +283,8 @@ class PlantSheet(Sheet):
         severity: severity by rule; as the program ships it where one is left out.
         spark_test: what is asked of the in-line spark test.
         second_person: which acts need a second person.
-        may_decide: by disposition, the roles that may decide or confirm it; any role where one is left out.
+        may_decide: the roles that may decide, confirm or complete each disposition, put a hold ("hold"), lift one
+            ("lift hold") or ship wire that is held ("ship held"); nobody where one is left out.
         certified: by type, or types joined by ``/``, the requirement sets lots are certified to; every set on file
             for a type left out. The sets that the type letters call for are judged whatever stands here.
         limits: limits the plant enters.
@@ -302,7 +304,7 @@ class PlantSheet(Sheet):
     severity: dict[str, Severity] = Field(default_factory=dict)
     spark_test: SparkTest = SparkTest()
     second_person: SecondPerson = SecondPerson()
-    may_decide: dict[Disposition, tuple[Told, ...]] = Field(default_factory=dict)
+    may_decide: dict[Power, tuple[Told, ...]] = Field(default_factory=dict)
     certified: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     limits: tuple[EnteredLimit, ...] = ()
     listings: tuple[Listing, ...] = ()

@@ -26,6 +26,9 @@ base = "https://id.example.com"
 """
 
 
+SENT = "Quality manager sent it all the same: the customer takes it as it is."
+
+
 class Shell:
     """Commands on one store, in this process."""
 
@@ -63,7 +66,7 @@ def test_a_decision_from_look_to_release(shell: Shell) -> None:
     assert lines[0].startswith("Finding R-0412-F02: open. Thinnest wall ")
     assert lines[1].startswith("  Proposed, for a person to take or leave: Cut the length out")
     assert lines[2] == "  Acts so far: 0 (give --seen 0 when you act on this)."
-    who = ("--role", "quality engineer", "--reason", "thin on a slice")
+    who = ("--role", "quality engineer", "--person", "QE-1", "--reason", "thin on a slice")
     code, out, _ = shell("disposition", "R-0412-F02", "decide", "scrap", *who)
     assert code == 0
     assert out.splitlines()[1] == "Complete it with --evidence once it is done and checked."
@@ -78,7 +81,15 @@ def test_a_decision_from_look_to_release(shell: Shell) -> None:
         out.splitlines()[1] == "The plant's rule asks for a second person: let another confirm or decline it."
     )
     done = shell.answer(
-        "disposition", "L1-0412-03", "confirm", "--role", "quality manager", "--reason", "agreed"
+        "disposition",
+        "L1-0412-03",
+        "confirm",
+        "--role",
+        "quality manager",
+        "--person",
+        "QM-1",
+        "--reason",
+        "ok",
     )
     assert done["state"] == {"standing": "closed", "disposition": "release", "version": 2}
     shown = shell.answer("disposition", "L1-0412-03")
@@ -101,7 +112,9 @@ def test_what_a_decision_lacks_is_told(shell: Shell) -> None:
     assert "'burn' is not one of 'decide', 'confirm', 'decline', 'complete', 'reopen'" in err
     code, _, err = shell("disposition", "R-0412-F99")
     assert code == 2
-    assert err.startswith("R-0412-F99: no finding or reel of this number is on file. The nearest on file: ")
+    assert err.startswith(
+        "R-0412-F99: no finding, reel or cut length of this number is on file. The nearest on file: "
+    )
 
 
 def test_cut_and_ship_and_contain(shell: Shell, tmp_path: Path) -> None:
@@ -114,12 +127,26 @@ def test_cut_and_ship_and_contain(shell: Shell, tmp_path: Path) -> None:
     assert plan["value"] >= plan["value_longest_first"] > 0
     listed = tmp_path / "shipped.csv"
     listed.write_text("reel,length,from_ft,to_ft,shipment,to\nL1-0412-02,A,0,2500,S-1,a customer\n")
-    code, out, _ = shell("ship", str(listed), "--role", "shipping clerk")
-    assert code == 1  # nobody has released it
+    clerk = ("ship", str(listed), "--role", "shipping clerk")
+    code, out, err = shell(*clerk)
+    assert (code, out) == (2, "")
+    assert err.startswith("shipment S-1: A may not leave: ")
+    assert "Nothing of the list was put on file." in err
+    assert shell.answer("reel", "L1-0412-02")["cut_lengths"] == []
+    why = ("--override-reason", "the customer takes it as it is")
+    assert shell(*clerk, "--override-role", "quality engineer", *why)[2] == (
+        "A: by the plant's sheet the role 'quality engineer' may not ship wire that is held. It is for quality "
+        "manager.\n"
+    )
+    code, out, _ = shell(*clerk, "--override-role", "quality manager", *why)
+    assert code == 1  # it left although nobody had released it
     assert out.splitlines() == [
         "1 cut length and 1 shipped item put on file.",
-        "Look at this: A is on file as shipped and reel L1-0412-02 is open: nobody has released it.",
+        "ALARM: A left and nobody had released it: shipped in S-1 to a customer. " + SENT,
     ]
+    assert shell("reel", "L1-0412-02")[1].startswith(
+        "ALARM: A left and nobody had released it: shipped in S-1 to a customer."
+    )
     code, out, _ = shell("contain", "reel", "L1-0412-02", "--from", "2,400ft", "--to", "2600ft")
     assert code == 0
     assert out.splitlines()[0] == (
@@ -220,13 +247,13 @@ def test_a_declaration_is_checked_refused_and_drafted(shell: Shell, tmp_path: Pa
         2,
         "declare: the role of the person who drafts it is missing. Give --role, or --check.\n",
     )
-    for act, role in (("decide", "technician"), ("confirm", "engineer")):
+    for act, role in (("decide", "quality engineer"), ("confirm", "quality manager")):
         shell(
             "disposition",
             "L2-0511-01",
             act,
             *(["release"] if act == "decide" else []),
-            *("--role", role, "--reason", "seen"),
+            *("--role", role, "--person", role, "--reason", "seen"),
         )
     pdf, events = tmp_path / "d.pdf", tmp_path / "e.json"
     code, out, err = shell(*words, "--role", "quality manager", "--pdf", str(pdf), "--epcis", str(events))

@@ -19,6 +19,7 @@ from pipeline.nonconformance.disposition import (
     Extent,
     Person,
     as_seen_now,
+    check_power,
     check_release,
     next_act,
     state_of,
@@ -28,8 +29,8 @@ from pipeline.nonconformance.finding import Sighting, join_findings, place_sight
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.rules import RULES
 
-TECHNICIAN = Person("shift quality technician")
-ENGINEER = Person("quality engineer")
+TECHNICIAN = Person("shift quality technician", "T-17")
+ENGINEER = Person("quality engineer", "QE-1")
 AT = datetime(2025, 3, 4, 6, 30, tzinfo=UTC)
 
 
@@ -64,11 +65,31 @@ def test_a_finding_is_open_until_decided_and_scrap_until_cut() -> None:
     assert standing(act(1, "decide", "regrade")) == "closed"
 
 
-def test_a_later_decision_stands_and_the_earlier_one_stays_on_record() -> None:
-    acts = after(act(1, "decide", "scrap"), act(2, "decide", "regrade", ENGINEER, "walls conform on slices"))
+def test_a_second_decision_is_refused_until_the_first_is_taken_back() -> None:
+    first = act(1, "decide", "scrap")
+    anew = act(2, "decide", "regrade", ENGINEER, "walls conform on slices")
+    with pytest.raises(DispositionRefused) as told:
+        after(first, anew)
+    assert str(told.value) == (
+        "R1-F03: scrap by shift quality technician (T-17) stands on it (decided), so regrade cannot be decided beside "
+        "it. Take it back first: reelproof disposition R1-F03 reopen."
+    )
+    acts = after(first, act(2, "reopen", "scrap", ENGINEER), replace(anew, version=3))
     state = state_of("R1-F03", acts)
-    assert (state.disposition, state.decided_by, state.version) == ("regrade", ENGINEER, 2)
+    assert (state.disposition, state.decided_by, state.version) == ("regrade", ENGINEER, 3)
     assert acts[0].disposition == "scrap"
+
+
+def test_a_decision_that_waits_is_declined_or_taken_back_and_not_decided_over() -> None:
+    waits = act(1, "decide", "concession")
+    with pytest.raises(DispositionRefused) as told:
+        after(waits, act(2, "decide", "scrap", ENGINEER), second_person=("concession",))
+    assert str(told.value) == (
+        "R1-F03: concession by shift quality technician (T-17) stands on it (awaiting a second person), so scrap "
+        "cannot be decided beside it. Let another person confirm or decline it, or take it back first: reelproof "
+        "disposition R1-F03 reopen."
+    )
+    assert standing(waits, act(2, "reopen", "concession"), second_person=("concession",)) == "open"
 
 
 def test_a_second_person_confirms_or_declines() -> None:
@@ -80,15 +101,61 @@ def test_a_second_person_confirms_or_declines() -> None:
     with pytest.raises(DispositionRefused) as told:
         after(decided, act(2, "confirm", "concession", TECHNICIAN), second_person=rule)
     assert str(told.value) == (
-        "R1-F03: shift quality technician decided concession and cannot be the second person as well. "
+        "R1-F03: shift quality technician (T-17) decided concession and cannot be the second person as well. "
         "Let another person confirm or decline it."
     )
 
 
-def test_two_persons_are_told_apart_by_their_mark_and_else_by_their_role() -> None:
+def test_two_persons_are_told_apart_by_their_mark_alone() -> None:
     assert Person("technician", "0417").same_as(Person("engineer", "0417"))
     assert not Person("technician", "0417").same_as(Person("technician", "0418"))
-    assert Person("technician").same_as(Person("technician", "0418"))
+    assert Person("technician", "qe-1 ").same_as(Person("engineer", "QE-1"))
+    # Two roles may be one person: without both marks nobody is shown to be another.
+    assert Person("technician").same_as(Person("engineer", "0418"))
+    assert Person("technician", "0417").same_as(Person("engineer"))
+
+
+UNMARKED = {
+    "first": "R1-F03: by the plant's rule a second person must confirm release, and you give no mark of your own. "
+    "Give --person, the plant's mark of you.",
+    "second": "R1-F03: the second person on release gives no mark of their own. Give --person, the plant's mark of "
+    "you; it must differ from the first person's.",
+    "before": "R1-F03: quality engineer decided release without a person's mark, so nobody can be shown to be a second "
+    "person. Take it back with 'reelproof disposition R1-F03 reopen' and decide again with --person.",
+}
+
+
+@pytest.mark.parametrize("which", UNMARKED)
+def test_a_second_person_needs_both_marks(which: str) -> None:
+    first = act(1, "decide", "release", Person("quality engineer") if which != "second" else ENGINEER)
+    if which == "before":  # kept by an earlier version, which asked for no mark
+        first = replace(first, waits=True)
+    second = act(2, "confirm", "release", Person("quality manager", "QM-1" if which == "before" else ""))
+    with pytest.raises(DispositionRefused) as told:
+        if which == "before":
+            next_act((first,), second, ("release",))
+        else:
+            after(first, second, second_person=("release",))
+    assert str(told.value) == UNMARKED[which]
+
+
+def test_a_role_that_the_sheet_does_not_list_is_refused_and_an_empty_list_allows_nobody() -> None:
+    listed = ("quality engineer", "quality manager")
+    check_power("L1-0411-01", "release", ENGINEER, listed)
+    for by in (Person("night janitor", "J-1"), Person("Quality Engineer", "QE-1")):
+        with pytest.raises(DispositionRefused) as told:
+            check_power("L1-0411-01", "release", by, listed)
+        assert str(told.value) == (
+            f"L1-0411-01: by the plant's sheet the role '{by.role}' may not release. It is for quality "
+            "engineer or quality manager."
+        )
+    with pytest.raises(DispositionRefused) as told:
+        check_power("L1-0411-01", "lift hold", ENGINEER, ())
+    assert str(told.value) == (
+        "L1-0411-01: the plant's sheet lists no role that may lift hold. Enter the roles in the plant "
+        'sheet, under [may_decide], as "lift hold" = ["quality engineer"]. Then judge by it: reelproof assess --plant '
+        "SHEET."
+    )
 
 
 LOCAL = AT.astimezone(timezone(timedelta(hours=-6)))
@@ -132,7 +199,8 @@ def test_a_decision_keeps_the_rule_it_was_made_under() -> None:
     assert decided[0].waits
     # The plant drops its rule afterwards; the old decision still waits, a new one does not.
     assert state_of("R1-F03", decided).standing == "awaiting a second person"
-    anew = next_act(decided, act(2, "decide", "concession"), ())
+    anew = next_act(decided, act(2, "reopen", "concession"), ())
+    anew = next_act(anew, act(3, "decide", "concession"), ())
     assert state_of("R1-F03", anew).standing == "closed"
 
 

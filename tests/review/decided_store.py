@@ -6,10 +6,18 @@ import os
 import shutil
 from pathlib import Path
 
+from pipeline.nonconformance.disposition import Person
 from pipeline.review.assessing import assess_run
+from pipeline.review.left_on_file import Override
 from pipeline.review.loading import load_sheets
 from pipeline.store.database import open_to_write
 
+# Roles of the demo's plant sheet, each with a mark of a person who is invented.
+TECHNICIAN = Person("shift quality technician", "T-17")
+ENGINEER = Person("quality engineer", "QE-1")
+MANAGER = Person("quality manager", "QM-1")
+# For tests of what comes after wire left: nobody had released it, and the one who may sent it all the same.
+SENT = Override(MANAGER.role, MANAGER.person, "the customer takes it as it is")
 RUNS = Path(__file__).parents[2] / "sample_runs" / "runs"
 
 

@@ -15,7 +15,6 @@ from pipeline.errors import NotFoundError
 from pipeline.length.reel_places import sentence_on_reel
 from pipeline.lots.complaint import Marks
 from pipeline.lots.genealogy import Node
-from pipeline.nonconformance.disposition import Person
 from pipeline.review.asking import reel_on_file
 from pipeline.review.complaining import answer_complaint
 from pipeline.review.deciding import act_on
@@ -23,7 +22,7 @@ from pipeline.review.genealogy_of_store import genealogy_of
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import Store, open_to_read, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import ENGINEER, SENT, copied
 
 ROOT = Path(__file__).parents[2]
 FOOT = 0.3048
@@ -124,8 +123,8 @@ def test_a_shipped_length_is_followed_to_its_reel(store: Store) -> None:
         CutLength(reel="L1-0412-02", length="B", from_ft=4000, to_ft=7000),
     )
     left = Shipment(id="S-1", to="a customer", contents=("B",))
-    put_shipping_on_file(store, ShippingList(cuts=cuts, shipments=(left,)), "shipping clerk")
-    act_on(store, "R-0412-F01", "decide", Person("quality engineer"), "customer agreed", "regrade")
+    put_shipping_on_file(store, ShippingList(cuts=cuts, shipments=(left,)), "shipping clerk", SENT)
+    act_on(store, "R-0412-F01", "decide", ENGINEER, "customer agreed", "regrade")
     by_reel = answer_complaint(store, "L1-0412-02", mark, FROM_OUTER)
     by_length = answer_complaint(store, "B", mark - 4000.0, FROM_OUTER)
     assert by_length.record.place.wire_m == pytest.approx(by_reel.record.place.wire_m)
@@ -135,7 +134,7 @@ def test_a_shipped_length_is_followed_to_its_reel(store: Store) -> None:
         "It is on length B by what is on file. B left in shipment S-1 for a customer."
     )
     (decided,) = by_length.decisions
-    assert decided.startswith("R-0412-F01: decide regrade by quality engineer on ")
+    assert decided.startswith("R-0412-F01: decide regrade by quality engineer (QE-1) on ")
     with pytest.raises(NotFoundError) as told:
         answer_complaint(store, "B", 3100.0, FROM_OUTER)
     assert str(told.value) == (

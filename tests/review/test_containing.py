@@ -29,7 +29,7 @@ from pipeline.review.sealing import changes_in
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import Store, open_to_read, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import SENT, copied
 
 ROOT = Path(__file__).parents[2]
 FOOT = 0.3048
@@ -58,7 +58,7 @@ def cut_and_ship(store: Store) -> None:
         for name, start, end, use in ends  # type: ignore[arg-type]
     ]
     left = Shipment(id="S-1", to="a customer", contents=("L1-0412-02-A", "L1-0411-01"))
-    put_shipping_on_file(store, ShippingList(cuts=tuple(cuts), shipments=(left,)), "shipping clerk")
+    put_shipping_on_file(store, ShippingList(cuts=tuple(cuts), shipments=(left,)), "shipping clerk", SENT)
 
 
 def test_a_compound_lot_is_followed_over_its_stretch_of_the_counter(judged_store: Path) -> None:

@@ -10,7 +10,6 @@ import polars as pl
 import pytest
 
 from pipeline.errors import MethodRefusal, NotFoundError
-from pipeline.nonconformance.disposition import Person
 from pipeline.review.cutting import UNSURE_M, plan_for_reel
 from pipeline.review.deciding import act_on
 from pipeline.review.page_records.plant import plant_of
@@ -19,7 +18,7 @@ from pipeline.review.page_records.run_book import run_books
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import Store, open_to_read, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import ENGINEER, SENT, copied
 
 FOOT = 0.3048
 # The demo plant's own figures (sample_runs/plant.toml).
@@ -97,7 +96,7 @@ def test_places_count_from_the_end_that_comes_off_first(judged_store: Path) -> N
 
 
 def closed(store: Store, name: str, disposition: str) -> None:
-    act_on(store, name, "decide", Person("quality engineer"), "seen on a slice", disposition)  # type: ignore[arg-type]
+    act_on(store, name, "decide", ENGINEER, "seen on a slice", disposition)  # type: ignore[arg-type]
 
 
 def test_a_finding_closed_otherwise_than_by_scrap_is_planned_as_sound(folder: Path) -> None:
@@ -105,6 +104,7 @@ def test_a_finding_closed_otherwise_than_by_scrap_is_planned_as_sound(folder: Pa
         closed(store, "R-0412-F01", "regrade")
         planned = plan_for_reel(store, "L1-0412-02")
         assert (planned.bad, planned.kept) == ((), ("R-0412-F01",))
+        act_on(store, "R-0412-F01", "reopen", ENGINEER, "the order asks for the grade")
         closed(store, "R-0412-F01", "scrap")
         planned = plan_for_reel(store, "L1-0412-02")
         assert [one.finding_id for one in planned.bad] == ["R-0412-F01"]
@@ -176,7 +176,7 @@ def test_what_cannot_be_planned_is_told(folder: Path) -> None:
             plan_for_reel(store, "L1-0412-01")
         assert str(told.value) == "reel L1-0412-01: all of it was cut already. Plan another reel."
         shipped = Shipment(id="S-1", to="somebody", contents=("L1-0411-01",))
-        put_shipping_on_file(store, ShippingList(shipments=(shipped,)), "shipping clerk")
+        put_shipping_on_file(store, ShippingList(shipments=(shipped,)), "shipping clerk", SENT)
         with pytest.raises(NotFoundError) as told:
             plan_for_reel(store, "L1-0411-01")
         assert str(told.value) == "reel L1-0411-01: it left in shipment S-1. Plan another reel."

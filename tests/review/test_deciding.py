@@ -25,11 +25,9 @@ from pipeline.review.deciding import Acted, act_on, subject_on_file
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.sealing import changes_in
 from pipeline.store.database import Store, open_to_read, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import ENGINEER, MANAGER, TECHNICIAN, copied
 
 ROOT = Path(__file__).parents[2]
-TECHNICIAN = Person("shift quality technician")
-ENGINEER = Person("quality engineer")
 AT = datetime(2026, 3, 4, 6, 30, tzinfo=UTC)
 
 
@@ -75,9 +73,9 @@ def test_a_finding_goes_from_open_to_closed_and_every_act_is_in_the_journal(fold
         acts = subject_on_file(store, name).acts
         entries = store.ask("questions/entries_of_subject", subject=name)
     assert [str(one) for one in acts] == [
-        "decide scrap by shift quality technician on 2026-03-04 06:30:00 UTC: seen on a slice",
-        "complete scrap by quality engineer on 2026-03-04 06:30:00 UTC: seen on a slice",
-        "reopen scrap by quality engineer on 2026-03-04 06:30:00 UTC: seen on a slice",
+        "decide scrap by shift quality technician (T-17) on 2026-03-04 06:30:00 UTC: seen on a slice",
+        "complete scrap by quality engineer (QE-1) on 2026-03-04 06:30:00 UTC: seen on a slice",
+        "reopen scrap by quality engineer (QE-1) on 2026-03-04 06:30:00 UTC: seen on a slice",
     ]
     assert [entry["kind"] for entry in entries] == ["disposition"] * 3
     assert [entry["entry_no"] for entry in entries] == [first.entry_no, second.entry_no, third.entry_no]
@@ -109,7 +107,7 @@ def test_a_release_goes_through_two_persons_once_every_finding_is_closed(folder:
         first = act(store, "L1-0413-03", "decide", "release")
         assert first.state.standing == "awaiting a second person"
         assert refusal(store, "L1-0413-03", "confirm") == (
-            "L1-0413-03: shift quality technician decided release and cannot be the second person as well. "
+            "L1-0413-03: shift quality technician (T-17) decided release and cannot be the second person as well. "
             "Let another person confirm or decline it."
         )
         second = act(store, "L1-0413-03", "confirm", by=ENGINEER)
@@ -127,6 +125,12 @@ def test_a_finding_opened_again_takes_the_release_away_and_stops_its_confirmatio
             "asks, and complete what was decided."
         )
         act(store, name, "decide", "regrade")
+        # Whoever decided the release had not seen what was done about the finding since: it is decided anew.
+        assert refusal(store, "L1-0412-03", "confirm", by=ENGINEER) == (
+            "L1-0412-03: something holds it, or was done about its findings, that was not there when it was decided. "
+            "Look at it again and decide anew."
+        )
+        act(store, "L1-0412-03", "decide", "release")
         act(store, "L1-0412-03", "confirm", by=ENGINEER)
         assert subject_on_file(store, "L1-0412-03").state.standing == "closed"
         act(store, name, "reopen")
@@ -138,8 +142,7 @@ def test_a_reel_held_for_what_is_no_finding_needs_evidence(folder: Path) -> None
         told = refusal(store, "L1-0421-01", "decide", "release")
         assert told.startswith("L1-0421-01: release is refused: ")
         assert told.endswith(
-            "Name with --evidence the test or inspection that stands for what is missing, or mend it and assess the "
-            "run again."
+            "Name with --evidence what stands for it (a test or inspection), or mend it and assess the run again."
         )
         done = act(store, "L1-0421-01", "decide", "release", evidence="test report 26-114")
         assert done.state.standing == "awaiting a second person"
@@ -181,7 +184,7 @@ def test_an_unknown_subject_names_the_nearest(folder: Path) -> None:
     with open_to_read(folder) as store, pytest.raises(NotFoundError) as told:
         subject_on_file(store, "L1-0412-3")
     assert str(told.value).startswith(
-        "L1-0412-3: no finding or reel of this number is on file. The nearest on file: L1-0412-03"
+        "L1-0412-3: no finding, reel or cut length of this number is on file. The nearest on file: L1-0412-03"
     )
 
 
@@ -193,9 +196,9 @@ def test_the_second_of_two_who_saw_the_same_is_told_of_the_first(folder: Path) -
             act(store, name, "decide", "concession", by=ENGINEER, seen=0)
         assert len(subject_on_file(store, name).acts) == 1
     assert str(told.value) == (
-        f"{name}: shift quality technician acted first (decide scrap by shift quality technician on 2026-03-04 "
-        "06:30:00 UTC: seen on a slice). Nothing of yours was written; read that act and decide again if you still "
-        "must."
+        f"{name}: shift quality technician (T-17) acted first (decide scrap by shift quality technician (T-17) on "
+        "2026-03-04 06:30:00 UTC: seen on a slice). Nothing of yours was written; read that act and decide again if "
+        "you still must."
     )
 
 
@@ -213,7 +216,7 @@ def test_only_the_roles_the_plant_names_decide_what_it_names(folder: Path) -> No
         with pytest.raises(DispositionRefused) as told:
             act(store, name, "confirm")
         assert "may not confirm concession" in str(told.value)
-        act(store, name, "confirm", by=Person("quality manager"))
+        act(store, name, "confirm", by=MANAGER)
         assert subject_on_file(store, name).state.standing == "closed"
 
 

@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline.nonconformance.disposition import Person
 from pipeline.review.containing import Question, contained, note_containment
 from pipeline.review.deciding import act_on
 from pipeline.review.page_records.finding import finding_review
@@ -22,9 +21,7 @@ from pipeline.review.page_records.run_book import RunBook, run_books
 from pipeline.review.page_records.shift import shift_review
 from pipeline.review.page_writing import write_pages
 from pipeline.store.database import Store, open_to_read, open_to_write
-from tests.review.decided_store import copied, judged
-
-TECHNICIAN, ENGINEER = Person("shift quality technician"), Person("quality engineer")
+from tests.review.decided_store import ENGINEER, TECHNICIAN, copied, judged
 
 
 @pytest.fixture
@@ -63,7 +60,7 @@ def test_a_finding_row_is_open_decided_and_closed(folder: Path) -> None:
         closed = row()
         assert (closed.status, closed.closed_at) == ("closed", done.act.at_utc)  # type: ignore[attr-defined]
         assert closed.disposition.decision == "scrap"  # type: ignore[attr-defined]
-        assert closed.disposition.role == "shift quality technician"  # type: ignore[attr-defined]
+        assert closed.disposition.role == str(TECHNICIAN)  # type: ignore[attr-defined]
 
 
 def test_what_is_still_open_is_counted_on_every_page(folder: Path) -> None:
@@ -114,18 +111,18 @@ def test_a_reel_page_and_a_lot_page_show_who_decided(folder: Path) -> None:
         reel = next(row for row in book.reels if row["reel_id"] == "L1-0412-03")
         record = reel_review(plant, book, reel)
         assert [(one.decision, one.role) for one in record.dispositions] == [
-            ("scrap", "shift quality technician"),
-            ("scrap completed", "quality engineer"),
-            ("release", "shift quality technician"),
-            ("release confirmed", "quality engineer"),
+            ("scrap", str(TECHNICIAN)),
+            ("scrap completed", str(ENGINEER)),
+            ("release", str(TECHNICIAN)),
+            ("release confirmed", str(ENGINEER)),
         ]
         assert record.dispositions[1].reason == "cut out. Evidence: cut record 12."
         decision = record.reel.disposition
         assert decision is not None
         assert (decision.decision, decision.role, decision.second_role) == (
             "release",
-            "shift quality technician",
-            "quality engineer",
+            str(TECHNICIAN),
+            str(ENGINEER),
         )
         assert record.reel.standing == "held"  # what the evidence says does not change by a decision
         lot = lot_history(plant, "CU14-0226", lots_of(books)["CU14-0226"])

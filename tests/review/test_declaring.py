@@ -16,7 +16,7 @@ from pipeline.errors import NotFoundError, ReelproofError, SheetError
 from pipeline.lots.declaration import DeclarationRefused
 from pipeline.lots.epcis import document_faults
 from pipeline.lots.journal import anchor_of
-from pipeline.nonconformance.disposition import Disposition, Person
+from pipeline.nonconformance.disposition import Disposition
 from pipeline.review.deciding import act_on
 from pipeline.review.declaring import declaration_text, declare
 from pipeline.review.issuer_sheet import DocumentPart, EnteredTestPart, IssuerSheet, read_issuer_sheet
@@ -27,11 +27,9 @@ from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.review.wire_named import pieces_of
 from pipeline.store.database import Store, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import ENGINEER, MANAGER, SENT, TECHNICIAN, copied
 
 AT = datetime(2026, 3, 6, 18, 0, tzinfo=UTC)
-TECHNICIAN, ENGINEER = Person("shift quality technician"), Person("quality engineer")
-MANAGER = Person("quality manager")
 SHEET = """
 [issuer]
 name = "Demo plant"
@@ -343,7 +341,7 @@ def test_lots_shipments_and_several_products(store: Store, sheet: IssuerSheet) -
         "L1-0414-04",
     }
     left = Shipment(id="S-7", to="a customer", contents=("L2-0511-01", "L2-0511-02"))
-    put_shipping_on_file(store, ShippingList(shipments=(left,)), "shipping clerk")
+    put_shipping_on_file(store, ShippingList(shipments=(left,)), "shipping clerk", SENT)
     assert [one.name for one in pieces_of(store, ["S-7", "L2-0511-01"])] == ["L2-0511-01", "L2-0511-02"]
     with pytest.raises(NotFoundError) as told:
         pieces_of(store, ["S-7", "S-8x", "L9"])
@@ -359,7 +357,7 @@ def test_events_for_others_follow_the_wire(store: Store, sheet: IssuerSheet) -> 
     release(store, "L2-0511-01")
     cut(store, "L2-0511-01", ("A", 0.0, 150.0, "package"), ("B", 150.0, 160.0, "scrap"))
     left = Shipment(id="S-7", to="a customer", contents=("L2-0511-01-A", "L2-0511-02"), at=AT)
-    put_shipping_on_file(store, ShippingList(shipments=(left,)), "shipping clerk")
+    put_shipping_on_file(store, ShippingList(shipments=(left,)), "shipping clerk", SENT)
     document = events_of_wire(store, ["L2-0511-01", "L2-0511-02"], sheet, AT)
     assert document_faults(document) == ()
     events = document["epcisBody"]["eventList"]

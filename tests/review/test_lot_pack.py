@@ -20,7 +20,6 @@ from pipeline.lots.history import ORDER
 from pipeline.lots.journal import anchor_of
 from pipeline.lots.pack import verify_files
 from pipeline.lots.signing import public_key
-from pipeline.nonconformance.disposition import Person
 from pipeline.review.deciding import act_on
 from pipeline.review.handing_over import HandedOver, hand_over
 from pipeline.review.journal import journal_of
@@ -28,7 +27,7 @@ from pipeline.review.lot_pack import JUDGED, LOADED, lot_content
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import open_to_read, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import ENGINEER, SENT, copied
 
 AT = datetime(2026, 3, 6, 12, 0, tzinfo=UTC)
 # More are tried with REELPROOF_MUTATIONS=10000 and up.
@@ -40,12 +39,11 @@ def store_folder(judged_store: Path, tmp_path_factory: pytest.TempPathFactory) -
     folder = tmp_path_factory.mktemp("packed") / "store"
     copied(judged_store, folder)
     with open_to_write(folder) as store:
-        engineer = Person("quality engineer")
-        act_on(store, "R-0414-F05", "decide", engineer, "off centre", "scrap", now=AT)
-        act_on(store, "R-0412-F01", "decide", engineer, "thin", "scrap", now=AT)  # no wire of this lot
+        act_on(store, "R-0414-F05", "decide", ENGINEER, "off centre", "scrap", now=AT)
+        act_on(store, "R-0412-F01", "decide", ENGINEER, "thin", "scrap", now=AT)  # no wire of this lot
         cut = CutLength(reel="L1-0414-03", length="L1-0414-03-A", from_ft=0, to_ft=2500)
         left = Shipment(id="S-1", to="a customer", contents=("L1-0414-03-A",))
-        put_shipping_on_file(store, ShippingList(cuts=(cut,), shipments=(left,)), "shipping clerk")
+        put_shipping_on_file(store, ShippingList(cuts=(cut,), shipments=(left,)), "shipping clerk", SENT)
     return folder
 
 

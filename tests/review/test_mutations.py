@@ -15,12 +15,11 @@ import duckdb
 import pytest
 
 from pipeline.lots.journal import check_journal
-from pipeline.nonconformance.disposition import Person
 from pipeline.review.deciding import act_on
 from pipeline.review.journal import journal_of
 from pipeline.review.sealing import ASSESSMENT_TABLES, ENTRY_TABLES, LINE_TABLES, LOAD_TABLES, frame_sha256
 from pipeline.store.database import Store, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import ENGINEER, copied
 
 ROWS = int(os.environ.get("REELPROOF_MUTATED_ROWS", "1"))
 CHANGED = {
@@ -46,7 +45,7 @@ def store_folder(judged_store: Path, tmp_path_factory: pytest.TempPathFactory) -
     copied(judged_store, folder)
     with open_to_write(folder) as store:
         name = store.ask("questions/finding_ids")[0]["finding_id"]
-        act_on(store, name, "decide", Person("quality engineer"), "seen on a slice", "scrap")
+        act_on(store, name, "decide", ENGINEER, "seen on a slice", "scrap")
     return folder
 
 

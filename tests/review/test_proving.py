@@ -13,7 +13,6 @@ from pipeline.errors import NotFoundError, ReelproofError
 from pipeline.lots.journal import Anchor, anchor_of, next_entry
 from pipeline.lots.pack import packed, verify_files, write_pack
 from pipeline.lots.signing import public_key
-from pipeline.nonconformance.disposition import Person
 from pipeline.review.deciding import act_on
 from pipeline.review.journal import journal_of
 from pipeline.review.proving import proof_content
@@ -23,7 +22,7 @@ from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.review.signed_roots import sign_root
 from pipeline.review.verifying import verified
 from pipeline.store.database import Store, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import ENGINEER, SENT, copied
 
 AT = datetime(2026, 3, 6, 12, 0, tzinfo=UTC)
 KEY = bytes(range(32))
@@ -36,10 +35,10 @@ def store(judged_store: Path, tmp_path: Path) -> Store:  # type: ignore[misc]
 
 
 def test_one_reels_record_stands_alone(store: Store, tmp_path: Path) -> None:
-    act_on(store, "R-0412-F01", "decide", Person("quality engineer"), "thin", "scrap", now=AT)
+    act_on(store, "R-0412-F01", "decide", ENGINEER, "thin", "scrap", now=AT)
     cut = CutLength(reel="L1-0412-02", length="L1-0412-02-A", from_ft=0, to_ft=2500)
     left = Shipment(id="S-1", to="a customer", contents=("L1-0412-02-A",))
-    put_shipping_on_file(store, ShippingList(cuts=(cut,), shipments=(left,)), "shipping clerk")
+    put_shipping_on_file(store, ShippingList(cuts=(cut,), shipments=(left,)), "shipping clerk", SENT)
     content = proof_content(store, ["L1-0412-02"], AT)
     shown = [json.loads(one.record) for one in content.entries]
     assert [(one["kind"], one["subject"]) for one in shown] == [
@@ -75,7 +74,7 @@ def test_every_reel_of_every_judgement_has_an_entry_of_its_own(store: Store) -> 
 
 def test_nothing_before_a_certificates_root_was_rewritten(store: Store, tmp_path: Path) -> None:
     then = anchor_of(journal_of(store))
-    act_on(store, "R-0412-F01", "decide", Person("quality engineer"), "thin", "scrap", now=AT)
+    act_on(store, "R-0412-F01", "decide", ENGINEER, "thin", "scrap", now=AT)
     content = proof_content(store, (), AT, then)
     assert (content.entries, content.earlier, bool(content.consistency)) == ((), then, True)
     write_pack(tmp_path / "proof", packed(content))

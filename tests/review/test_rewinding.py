@@ -27,7 +27,7 @@ from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, ShippingList, read_shipping_list
 from pipeline.review.wire_named import pieces_of
 from pipeline.store.database import Store, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import SENT, copied
 
 REEL = "L1-0412-02"
 # A is 200 m to 1200 m from the outer end of the reel. All of it is wound onto P, which so lies the other way round: its
@@ -63,7 +63,7 @@ FOOT = 0.3048
 @pytest.fixture
 def store(judged_store: Path, tmp_path: Path) -> Store:  # type: ignore[misc]
     with open_to_write(copied(judged_store, tmp_path / "store")) as opened:
-        put_shipping_on_file(opened, sheet(tmp_path, LIST), "shipping clerk")
+        put_shipping_on_file(opened, sheet(tmp_path, LIST), "shipping clerk", SENT)
         yield opened
 
 

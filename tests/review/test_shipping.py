@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import duckdb
 import pytest
 
 from pipeline.errors import ReelproofError, SheetError
-from pipeline.nonconformance.disposition import Person
 from pipeline.review.deciding import act_on
+from pipeline.review.left_on_file import Override
 from pipeline.review.sealing import changes_in
-from pipeline.review.shipping import put_shipping_on_file
+from pipeline.review.shipping import Shipped, put_shipping_on_file
 from pipeline.review.shipping_list import read_shipping_list
+from pipeline.review.standing import standing_of
 from pipeline.store.database import Store, open_to_write
-from tests.review.decided_store import copied
+from tests.review.decided_store import ENGINEER, MANAGER, SENT, copied
 
 TOML = """
 [[cuts]]
@@ -37,6 +39,7 @@ to = "a customer"
 at = 2026-03-05T16:00:00-06:00
 contents = ["A-1", "L1-0411-01"]
 """
+WHY = "Quality manager sent it all the same: the customer takes it as it is."
 CSV = """reel,length,from_ft,to_ft,from_m,to_m,use,cut_at,shipment,to,shipped_at
 L1-0412-02,A-1,0,2500,,,,2026-03-05T10:00:00-06:00,S-1001,a customer,2026-03-05T16:00:00-06:00
 L1-0412-02,A-2,,,762,1524,stock,,,,
@@ -50,10 +53,12 @@ def store(judged_store: Path, tmp_path: Path) -> Store:  # type: ignore[misc]
         yield opened
 
 
-def put(store: Store, tmp_path: Path, text: str, name: str = "shipped.toml") -> object:
+def put(
+    store: Store, tmp_path: Path, text: str, name: str = "shipped.toml", override: Override | None = None
+) -> Shipped:
     path = tmp_path / name
     path.write_text(text)
-    return put_shipping_on_file(store, read_shipping_list(path), "shipping clerk")
+    return put_shipping_on_file(store, read_shipping_list(path), "shipping clerk", override)
 
 
 def test_toml_and_csv_say_the_same(tmp_path: Path) -> None:
@@ -63,11 +68,11 @@ def test_toml_and_csv_say_the_same(tmp_path: Path) -> None:
 
 
 def test_what_is_told_is_on_file_once_and_in_the_journal(store: Store, tmp_path: Path) -> None:
-    first = put(store, tmp_path, TOML)
-    assert (first.cuts, first.items, first.known) == (("A-1", "A-2"), ("A-1", "L1-0411-01"), ())  # type: ignore[attr-defined]
+    first = put(store, tmp_path, TOML, override=SENT)
+    assert (first.cuts, first.items, first.known) == (("A-1", "A-2"), ("A-1", "L1-0411-01"), ())
     again = put(store, tmp_path, CSV, "again.csv")
-    assert (again.cuts, again.items) == ((), ())  # type: ignore[attr-defined]
-    assert set(again.known) == {"A-1", "A-2", "L1-0411-01"}  # type: ignore[attr-defined]
+    assert (again.cuts, again.items) == ((), ())
+    assert set(again.known) == {"A-1", "A-2", "L1-0411-01"}
     cuts = store.ask("questions/cuts")
     assert [(row["length_id"], round(row["to_outer_m"], 3), row["use"], row["shipment"]) for row in cuts] == [
         ("A-1", 762.0, "package", "S-1001"),
@@ -79,15 +84,18 @@ def test_what_is_told_is_on_file_once_and_in_the_journal(store: Store, tmp_path:
 
 
 def test_what_speaks_against_it_is_told(store: Store, tmp_path: Path) -> None:
-    told = put(store, tmp_path, TOML).told  # type: ignore[attr-defined]
+    told = put(store, tmp_path, TOML, override=SENT).told
     assert told == (
         "Length A-2 (stock) holds wire of finding R-0412-F01, which is open: 606.2 m to 619.6 m along it.",
-        "A-1 is on file as shipped and reel L1-0412-02 is open: nobody has released it.",
-        "L1-0411-01 is on file as shipped and reel L1-0411-01 is open: nobody has released it.",
+        f"A-1 left and nobody had released it: shipped in S-1001 to a customer on 2026-03-05. {WHY}",
+        f"L1-0411-01 left and nobody had released it: shipped in S-1001 to a customer on 2026-03-05. {WHY}",
     )
-    act_on(store, "L1-0411-01", "decide", Person("technician"), "evidence seen", "release")
-    act_on(store, "L1-0411-01", "confirm", Person("engineer"), "evidence seen")
-    assert "L1-0411-01" not in " ".join(put(store, tmp_path, TOML).told)  # type: ignore[attr-defined]
+    act_on(store, "L1-0411-01", "decide", ENGINEER, "evidence seen", "release")
+    act_on(store, "L1-0411-01", "confirm", MANAGER, "evidence seen")
+    assert "L1-0411-01" not in " ".join(put(store, tmp_path, TOML).told)
+    now = standing_of(store, "L1-0411-01")
+    assert (now.code, now.left_while_held) == ("shipped", False)
+    assert now.headline.endswith(WHY)  # that it left before its release stays told
 
 
 CUT = '[[cuts]]\nreel = "L1-0412-01"\nlength = "{}"\nfrom_ft = {}\nto_ft = {}\n'
@@ -232,8 +240,72 @@ def test_a_list_that_is_not_whole_is_told(tmp_path: Path, name: str, text: str, 
     ],
 )
 def test_a_changed_cut_or_shipment_is_found(store: Store, tmp_path: Path, change: str, table: str) -> None:
-    put(store, tmp_path, TOML)
+    put(store, tmp_path, TOML, override=SENT)
     store.connection.execute(change)
     (told,) = changes_in(store)
     assert told.endswith(f"rows of {table} are not as they were written.")
     assert isinstance(store.connection, duckdb.DuckDBPyConnection)
+
+
+HELD = """
+[[cuts]]
+reel = "L1-0412-02"
+length = "A-1"
+from_ft = 0
+to_ft = 2500
+[[shipments]]
+id = "S-1"
+to = "a customer"
+contents = ["L1-0412-03"]
+"""
+
+
+def test_a_held_reel_is_refused_with_its_whole_list_and_nothing_is_on_file(
+    store: Store, tmp_path: Path
+) -> None:
+    before = len(store.ask("questions/journal"))
+    with pytest.raises(ReelproofError) as told:
+        put(store, tmp_path, HELD)
+    assert str(told.value).startswith(
+        "shipment S-1: L1-0412-03 may not leave: Held, may not leave. Thinnest wall "
+    )
+    assert (store.ask("questions/cuts"), store.ask("questions/shipments")) == ([], [])
+    assert len(store.ask("questions/journal")) == before
+
+
+REFUSED_OVERRIDES = {
+    "by the plant's sheet the role 'night janitor' may not ship wire that is held. It is for quality manager.": (
+        Override("night janitor", "J-1", "in a hurry")
+    ),
+    "override: the role or the reason is missing. Give --override-role and --override-reason.": (
+        Override("quality manager", "QM-1", " ")
+    ),
+}
+
+
+@pytest.mark.parametrize("sentence", REFUSED_OVERRIDES)
+def test_only_a_listed_role_sends_held_wire_and_with_a_reason(
+    store: Store, tmp_path: Path, sentence: str
+) -> None:
+    with pytest.raises(ReelproofError) as told:
+        put(store, tmp_path, HELD, override=REFUSED_OVERRIDES[sentence])
+    assert sentence in str(told.value)
+    assert store.ask("questions/shipments") == []
+
+
+def test_who_sent_held_wire_and_why_is_in_the_journal_and_in_its_standing(
+    store: Store, tmp_path: Path
+) -> None:
+    done = put(store, tmp_path, HELD, override=SENT)
+    now = standing_of(store, "L1-0412-03")
+    assert (now.code, now.left_while_held, now.where) == ("left while held", True, "shipped")
+    assert now.headline == f"L1-0412-03 left while held: shipped in S-1 to a customer. {WHY}"
+    assert done.alarms == (now.headline,)
+    (entry,) = store.ask("questions/entries_of_kind", kind="shipment")
+    kept = json.loads(entry["record"])["record"]["override"]
+    assert (kept["role"], kept["person"], kept["items"]) == ("quality manager", "QM-1", ["L1-0412-03"])
+    assert kept["against"]["L1-0412-03"].startswith("Held, may not leave. Thinnest wall ")
+    # Nothing needs sending all the same once nothing is held back.
+    with pytest.raises(ReelproofError) as told:
+        put(store, tmp_path, HELD, override=SENT)
+    assert str(told.value) == "override: nothing in the list is held back. Leave --override-role out."

@@ -6,17 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.nonconformance.disposition import Person
 from pipeline.review.deciding import act_on
 from pipeline.review.holds_on_file import held_stretches
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import read_shipping_list
 from pipeline.review.standing import Standing, standing_of, standings_of_run
 from pipeline.store.database import Store, open_to_write
-from tests.review.decided_store import copied, judged
+from tests.review.decided_store import ENGINEER, MANAGER, copied, judged
 
-ENGINEER = Person("quality engineer", "QE-1")
-MANAGER = Person("quality manager", "QM-1")
 GOOD, BAD = "L1-0412-01", "L1-0412-02"
 
 

@@ -30,6 +30,7 @@ from pipeline.review.thinning import Rule, _runs_handed_out, rule_of, thin
 from pipeline.review.verifying import verified
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import ThinnedError, read_frame, sweep
+from tests.review.decided_store import SENT
 
 SAMPLE_RUNS = Path(__file__).parents[2] / "sample_runs"
 LATER = date(2029, 1, 15)
@@ -250,7 +251,7 @@ def test_what_was_shipped_declared_or_handed_out_stays_by_the_plants_rule(copy: 
     def leaves(item: str, cuts: tuple[CutLength, ...] = ()) -> None:
         left = Shipment(id=f"S-{item}", to="a customer", contents=(item,))
         with open_to_write(copy) as store:
-            put_shipping_on_file(store, ShippingList(cuts=cuts, shipments=(left,)), "shipping clerk")
+            put_shipping_on_file(store, ShippingList(cuts=cuts, shipments=(left,)), "shipping clerk", SENT)
 
     leaves("L1-0415-02", (cut,))
     with open_to_write(copy) as store:

@@ -62,4 +62,4 @@ def decision_on_finding(book: RunBook, row: Row) -> tuple[DispositionRow | None,
 def decision_on_reel(book: RunBook, reel_id: str) -> DispositionRow | None:
     """The decision that stands on a reel."""
     holding = holding_states(book.findings, book.decided, reel_id)
-    return _standing(book, reel_state(reel_id, book.decided.on(reel_id), holding))
+    return _standing(book, reel_state(reel_id, book.decided, holding))

@@ -1,8 +1,8 @@
--- What persons decided about findings and reels; a decision is followed by another, never changed. Grain: one row an act; of two persons at once the key lets one through.
+-- What persons decided about findings, reels and cut lengths; a decision is followed by another, never changed. Grain: one row an act; of two persons at once the key lets one through.
 CREATE TABLE IF NOT EXISTS journal.act (
-    subject VARCHAR NOT NULL,            -- finding or reel
+    subject VARCHAR NOT NULL,            -- finding, reel or cut length
     version INTEGER NOT NULL,            -- number of the act on its subject, from 1
-    about VARCHAR NOT NULL,              -- 'finding' or 'reel'
+    about VARCHAR NOT NULL,              -- 'finding', 'reel' or 'length'
     run_id VARCHAR NOT NULL,
     reel_id VARCHAR NOT NULL,
     kind VARCHAR NOT NULL,               -- decide, confirm, decline, complete, reopen

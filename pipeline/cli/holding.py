@@ -1,0 +1,113 @@
+"""Commands that keep wire back: hold."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from pipeline.cli.showing import JSON, STORE, print_json, tell_of_wait
+from pipeline.cli.typed import metres_of, told_or_refused
+from pipeline.errors import Complaint, ReelproofError
+
+if TYPE_CHECKING:
+    from pipeline.review.holding import HoldsOn
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to `app`."""
+    app.command()(hold)
+
+
+def hold(
+    subject: str = typer.Argument(
+        metavar="SUBJECT", help="A reel, or a material lot with every reel made of it."
+    ),
+    start: str | None = typer.Option(
+        None, "--from", help="Hold a stretch of the reel only: from here, as 1,200ft from the outer end."
+    ),
+    end: str | None = typer.Option(None, "--to", help="Up to here, from the outer end."),
+    lift: int | None = typer.Option(None, "--lift", min=1, help="Lift the hold of this number."),
+    role: str = typer.Option("", "--role", help="Your role in the plant."),
+    reason: str = typer.Option("", "--reason", help="Why, in your words."),
+    person: str = typer.Option("", "--person", help="The plant's mark of you, where it keeps one."),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """Hold a reel, a lot or a stretch of a reel, or lift a hold. Held wire is not released, cut for sale or shipped.
+
+    Without --role and --reason the holds on it are shown. Who may put and lift one stands in the plant's sheet.
+
+    Example: reelproof hold L1-0411-01 --from 1,200ft --to 1,260ft --role "quality engineer" --reason "scuffed"
+
+    Example: reelproof hold PVC-7741 --lift 214 --role "quality engineer" --reason "the supplier's test conforms"
+    """
+    from pipeline.nonconformance.disposition import Person
+    from pipeline.review.holding import holds_on, lift_hold, put_hold
+    from pipeline.store.database import open_to_read, open_to_write
+
+    span = _span(start, end)
+    if not role and not reason and lift is None and span is None:
+        with open_to_read(store) as opened:
+            held = holds_on(opened, subject)
+        print_json(_as_json(held)) if as_json else _print(held)
+        return 0
+    told_or_refused(f"hold {subject}", role, reason)
+    if lift is not None and span is not None:
+        raise ReelproofError(Complaint("--lift", "a stretch was given too", "A hold is lifted as a whole"))
+    by = Person(role, person)
+    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
+        if lift is None:
+            number = put_hold(opened, subject, by, reason, span)
+        else:
+            number = lift_hold(opened, subject, lift, by, reason)
+        held = holds_on(opened, subject)
+    if as_json:
+        print_json({"journal_entry": number, **_as_json(held)})
+    else:
+        print(
+            f"Hold {number} is put on {subject}." if lift is None else f"Hold {lift} on {subject} is lifted."
+        )
+        _print(held)
+    return 0
+
+
+def _span(start: str | None, end: str | None) -> tuple[float, float] | None:
+    if start is None and end is None:
+        return None
+    if start is None or end is None:
+        missing = "--from" if start is None else "--to"
+        raise ReelproofError(Complaint(missing, "it is missing", "Give both ends of the stretch, or neither"))
+    return metres_of(start, "--from"), metres_of(end, "--to")
+
+
+def _as_json(held: HoldsOn) -> dict[str, object]:
+    lifted = {one.number for one in held.holds} - {one.number for one in held.in_force}
+    return {
+        "subject": held.subject,
+        "about": held.about,
+        "holds": [
+            {
+                "number": one.number,
+                "from_outer_m": one.from_outer_m,
+                "to_outer_m": one.to_outer_m,
+                "role": one.by.role,
+                "person": one.by.person,
+                "reason": one.reason,
+                "at_utc": one.at_utc.replace(tzinfo=None),
+                "in_force": one.number not in lifted,
+            }
+            for one in held.holds
+        ],
+    }
+
+
+def _print(held: HoldsOn) -> None:
+    if not held.in_force:
+        print(f"No hold is in force on {held.about} {held.subject}.")
+    for one in held.in_force:
+        print(f"In force: {one.sentence}")
+    for one in held.holds:
+        if one not in held.in_force:
+            print(f"Lifted: {one.sentence}")
