@@ -32,6 +32,7 @@ _BY_RULE: dict[str, tuple[Disposition, str]] = {
     "spark-fault": ("scrap", "Cut the fault out with clearance on both sides and test the rest again"),
     "covering": ("scrap", "Cut the length out with clearance on both sides and scrap it"),
     "diameter": ("scrap", "Cut the length out with clearance on both sides and scrap it"),
+    "conductor": ("scrap", "Cut the length out with clearance on both sides and scrap it"),
     "concentricity": ("regrade", "Sell it where no concentricity limit applies, if the walls conform"),
     "surface-flaw": ("scrap", "Look at the flaw; cut it out if the covering or the insulation is harmed"),
     "spark-voltage": ("rework", "Spark-test the length again at the voltage of record"),

@@ -19,7 +19,7 @@ Severity = Literal["critical", "major", "minor"]
 SEVERITIES: tuple[Severity, ...] = ("critical", "major", "minor")
 
 # Families whose findings are places on the wire, which several instruments may see at once.
-PLACES = ("wall", "covering", "diameter", "concentricity", "electrical", "surface")
+PLACES = ("wall", "covering", "diameter", "conductor", "concentricity", "electrical", "surface")
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +132,18 @@ RULES: tuple[Rule, ...] = (
         True,
         "Overall diameter {worst} at {worst_at_m} m" + _AGAINST,
         "Measure the diameter on two axes and look for a lump, a neck or a change of conductor",
+    ),
+    Rule(
+        "conductor",
+        "conductor diameter",
+        "conductor",
+        "conductor_mm",
+        "conductor_at_m",
+        "mm",
+        "major",
+        True,
+        "Conductor diameter {worst} at {worst_at_m} m" + _AGAINST,
+        "Measure the conductor on a stripped sample, and look at the wire that was drawn or stranded for it",
     ),
     Rule(
         "concentricity",

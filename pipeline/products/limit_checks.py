@@ -13,6 +13,7 @@ from datetime import timedelta
 from pipeline.products.limit_rows import (
     DIAMETERS,
     OF_AVERAGE,
+    OF_CONDUCTOR,
     OF_DIAMETER,
     REQUIREMENTS,
     UNITS,
@@ -27,6 +28,7 @@ PLAUSIBLE: dict[str, dict[str, tuple[float, float]]] = {
     "minimum wall at any point": {"mm": (0.15, 4.0), OF_AVERAGE: (50.0, 100.0)},
     "covering at any point": {"mm": (0.05, 1.0)},
     "concentricity": {"%": (30.0, 100.0)},
+    "conductor diameter": {"mm": (0.5, 40.0), OF_CONDUCTOR: (90.0, 110.0)},
     "overall diameter": {"mm": (1.0, 60.0), OF_DIAMETER: (80.0, 125.0)},
     "spark test voltage": {"kV": (0.5, 40.0)},
 }

@@ -22,15 +22,17 @@ REQUIREMENTS: tuple[str, ...] = (
     "minimum wall at any point",
     "covering at any point",
     "concentricity",
+    "conductor diameter",
     "overall diameter",
     "spark test voltage",
 )
 # Requirements that may have a greatest value; a limit of any other is a least value.
-DIAMETERS: tuple[str, ...] = ("overall diameter",)
+DIAMETERS: tuple[str, ...] = ("conductor diameter", "overall diameter")
 SENSES: tuple[str, ...] = ("at least", "at most")
 
 OF_AVERAGE = "% of minimum average wall"
 OF_DIAMETER = "% of overall diameter at minimum walls"
+OF_CONDUCTOR = "% of nominal conductor diameter"
 # Unit of record -> unit of this program and factor to it.
 UNITS: dict[str, tuple[str, float]] = {
     "mil": ("mm", MM_PER_MIL),
@@ -42,6 +44,7 @@ UNITS: dict[str, tuple[str, float]] = {
     "V": ("kV", 0.001),
     OF_AVERAGE: (OF_AVERAGE, 1.0),
     OF_DIAMETER: (OF_DIAMETER, 1.0),
+    OF_CONDUCTOR: (OF_CONDUCTOR, 1.0),
 }
 
 
@@ -57,7 +60,7 @@ class LimitRow:
         requirement: one of `REQUIREMENTS`.
         sense: ``at least`` or ``at most``.
         value: the limit in `unit`.
-        unit: mm, kV, % or one of the two percentages of another dimension.
+        unit: mm, kV, % or one of the percentages of another dimension.
         value_of_record: the limit as the document states it.
         unit_of_record: the document's unit.
         requirement_set: the standard or plant rule whose requirement it is.
@@ -108,7 +111,7 @@ class LimitRow:
     @property
     def relative(self) -> bool:
         """True if the limit is a percentage of another dimension of the wire."""
-        return self.unit in (OF_AVERAGE, OF_DIAMETER)
+        return self.unit in (OF_AVERAGE, OF_DIAMETER, OF_CONDUCTOR)
 
     @property
     def cited(self) -> str:

@@ -6,7 +6,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from pipeline.products.limit_rows import DIAMETERS, OF_AVERAGE, OF_DIAMETER, LimitRow, package_rows
+from pipeline.products.limit_rows import (
+    DIAMETERS,
+    OF_AVERAGE,
+    OF_CONDUCTOR,
+    OF_DIAMETER,
+    LimitRow,
+    package_rows,
+)
 from pipeline.products.product import Product
 from pipeline.products.requirement_sets import ANY, AVERAGE, EVERY_SET, Certificate, asked_of_wire
 from pipeline.products.standing import Standing
@@ -278,6 +285,8 @@ def _limit(row: LimitRow, product: Product, rows: Sequence[LimitRow], on: date |
     value, unit = row.value, row.unit
     if row.unit == OF_DIAMETER:
         value, unit = row.value / 100.0 * product.overall_mm, "mm"
+    if row.unit == OF_CONDUCTOR:
+        value, unit = row.value / 100.0 * product.conductor_mm, "mm"
     if row.unit == OF_AVERAGE:
         value, unit = row.value / 100.0 * max(_averages_of(row, rows)), "mm"
     said = _said(row, on)

@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.products.limit_checks import faults_of_limits
-from pipeline.products.limit_rows import UNITS, LimitRow
+from pipeline.products.limit_rows import DIAMETERS, UNITS, LimitRow
 from pipeline.products.requirement_sets import known_sets, nearest_set
 from pipeline.products.sizes import size_named
 from pipeline.products.standing import Standing
@@ -23,6 +23,7 @@ Requirement = Literal[
     "minimum wall at any point",
     "covering at any point",
     "concentricity",
+    "conductor diameter",
     "overall diameter",
     "spark test voltage",
 ]
@@ -30,6 +31,7 @@ Sense = Literal["at least", "at most"]
 Unit = Literal[
     "mil", "in", "mm", "um", "%", "kV", "V",
     "% of minimum average wall", "% of overall diameter at minimum walls",
+    "% of nominal conductor diameter",
 ]  # fmt: skip
 Told = Annotated[str, Field(min_length=1)]
 
@@ -43,7 +45,7 @@ class EnteredLimit(Sheet):
         size_from: smallest size.
         size_to: largest size.
         requirement: what is limited.
-        sense: at least or at most; may be left out for all but the overall diameter.
+        sense: at least or at most; may be left out for all but the two diameters.
         value: the limit.
         unit: unit of the document the limit stands in.
         requirement_set: the standard or plant rule whose requirement it is.
@@ -83,8 +85,8 @@ class EnteredLimit(Sheet):
 
     @model_validator(mode="after")
     def _directed(self) -> EnteredLimit:
-        if self.sense is None and self.requirement == "overall diameter":
-            raise ValueError("an overall diameter needs 'sense': at least or at most")
+        if self.sense is None and self.requirement in DIAMETERS:
+            raise ValueError(f"the {self.requirement} needs 'sense': at least or at most")
         return self
 
 

@@ -53,6 +53,7 @@ UNIT_OF = {
     "thinnest_wall_mm": "mm",
     "eccentricity_mm": "mm",
     "concentricity_pct": "%",
+    "conductor_mm": "mm",
     "diameter_mm": "mm",
     "ovality_mm": "mm",
     "spark_kv": "kV",
@@ -170,6 +171,7 @@ def measure_run(
     read = conductor_read(readings, flagged, line)
     conductor = conductor_of(read, line, conductor_mm)
     seen = dict(_diameters(sight, uncertainty))
+    seen |= _conductor(sight)
     lone = _lone(sight, seen.get("diameter_mm"))
     if unknown is None:
         seen |= _walls(sight, covering, uncertainty, conductor, lone)
@@ -347,6 +349,17 @@ def _diameters(sight: _Sight, known: Mapping[str, Uncertainty]) -> Iterator[tupl
         for name in DIAMETER_NAMES:
             u = known["diameter_mm"].total_mm if name == "diameter_mm" else cold.uncertainty_mm * 2**0.5
             yield name, _seen(name, cold, sight, channels_of(cold), float(u))
+
+
+def _conductor(sight: _Sight) -> dict[str, Seen]:
+    """What is seen of the bare conductor, on the wire that it became."""
+    gauge = sight.line.instrument("conductor gauge")
+    if gauge is None or "conductor_mm" not in sight.readings.columns:
+        return {}
+    at = pl.Series("conductor_at_m", sight.placement.at_m - gauge.station_m)
+    read = sight.readings.select("row", at, "conductor_mm")
+    name = "conductor_mm"
+    return {name: _seen(name, gauge, replace(sight, frame=read), (name,), gauge.uncertainty_mm)}
 
 
 def _spark(sight: _Sight, asked: SparkTest) -> tuple[dict[str, Seen], SparkExposure | Refused | None]:

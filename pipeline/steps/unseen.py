@@ -23,6 +23,7 @@ JUDGED_ON_SAMPLES = frozenset({"covering at any point"})
 INSTRUMENT_OF = {
     **dict.fromkeys(WALL_NAMES, "wall gauge"),
     **dict.fromkeys(DIAMETER_NAMES, "cold diameter gauge"),
+    "conductor_mm": "conductor gauge",
     "spark_kv": "spark tester",
 }
 CANNOT_SEE = {

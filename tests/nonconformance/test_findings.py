@@ -403,6 +403,7 @@ def test_every_sentence_can_be_filled_and_every_rule_reads_a_declared_column() -
         "",
         "covering_mm",
         "spark_at_m",
+        "conductor_at_m",
     }
     for rule in RULES:
         text = told(rule, 1.0, 2.5, **fields)
@@ -451,7 +452,7 @@ def test_a_plant_may_change_severities_but_a_critical_rule_always_holds() -> Non
         )
     assert str(told_off.value) == (
         "plant.toml: rules: 'wall' is not a rule. It may be wall-point, spark-fault, wall-average, covering, "
-        "spark-voltage, diameter, concentricity, surface-flaw, splice, unmonitored, calibration, "
+        "spark-voltage, diameter, conductor, concentricity, surface-flaw, splice, unmonitored, calibration, "
         "instruments-disagree, unstable-process.\n"
         "plant.toml: rules: 'grave' is not a severity. It may be critical, major, minor.\n"
         "plant.toml: rules: rule 'wall-point' is critical but would not hold a release. "

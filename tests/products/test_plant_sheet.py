@@ -356,7 +356,7 @@ CASES: dict[str, tuple[str, list[str]]] = {
     "a diameter without a sense": (
         limit(requirement='"overall diameter"', value="12", unit='"mm"'),
         [
-            "plant.toml: limits[1]: an overall diameter needs 'sense': at least or at most. Mend it and try again.",
+            "plant.toml: limits[1]: the overall diameter needs 'sense': at least or at most. Mend it and try again.",
         ],
     ),
     "one role entered and checked": (
