@@ -41,6 +41,10 @@ class ShownBySamples(Sheet):
 
     @model_validator(mode="after")
     def _told(self) -> ShownBySamples:
+        if self.per == "none" and self.requirement in ("minimum average wall", "minimum wall at any point"):
+            raise ValueError(
+                f"{self.requirement} is always judged; ask for a sample per reel, run or lot, or take the entry out"
+            )
         if self.per == "none" and not self.reason:
             raise ValueError(
                 f"{self.requirement} asks for no sample and gives no reason; write 'reason', how it is shown instead"

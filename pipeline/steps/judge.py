@@ -50,7 +50,7 @@ from pipeline.steps.sightings_of_run import (
     unmonitored_sightings,
 )
 from pipeline.steps.unmonitored import beyond_allowed
-from pipeline.steps.unseen import JUDGED_ON_SAMPLES, Outcome, verdict_unseen
+from pipeline.steps.unseen import Outcome, verdict_unseen
 
 Standing = Literal["releasable", "held", "no conclusion"]
 
@@ -323,6 +323,12 @@ def _standings(
     )
 
 
+def _left_to_samples(bench: Bench, one: RequirementOnReel) -> bool:
+    """Whether the plant's sheet leaves a requirement that no instrument sees to laboratory samples, which decide."""
+    names = [each.name for each in bench.product.types]
+    return bool(one.limit_id) and bench.plant.samples.asked_of(one.requirement, names) is not None
+
+
 def _standing(
     bench: Bench, reel: PlacedReel, own: Sequence[RequirementOnReel], here: tuple[Finding, ...]
 ) -> ReelStanding:
@@ -345,11 +351,8 @@ def _standing(
         reasons.append(
             f"{faults} spark faults lie on this reel; the plant holds a reel with more than {most}."
         )
-    reasons.extend(
-        one.sentence
-        for one in own
-        if one.verdict == "not judged" and (not one.limit_id or one.requirement not in JUDGED_ON_SAMPLES)
-    )
+    unseen = [one for one in own if one.verdict == "not judged" and not _left_to_samples(bench, one)]
+    reasons.extend(one.sentence for one in unseen)
     reasons.extend(
         one.sentence
         for one in own
@@ -360,6 +363,8 @@ def _standing(
     action = holding[0].main.rule.advice + "." if holding else ""
     if reasons and not action:
         action = "Enter the missing limit or gather the missing evidence, then assess the run again."
+        if any(one.limit_id for one in unseen):
+            action += " What laboratory samples show is named under [samples] in the plant sheet."
     return ReelStanding(
         reel, "held" if reasons else "releasable", tuple(dict.fromkeys(reasons)), action, here
     )

@@ -16,10 +16,6 @@ from pipeline.wall.two_layers import covering_minimum
 
 Outcome = Literal["conforms", "does not conform", "indeterminate", "not judged", "no conclusion"]
 
-# Requirements that are judged on cut samples wherever a line has no gauge for the layer alone; a reel is not held
-# for want of an in-line reading of them (common practice, no source). Every other requirement left unseen holds.
-JUDGED_ON_SAMPLES = frozenset({"covering at any point"})
-
 INSTRUMENT_OF = {
     **dict.fromkeys(WALL_NAMES, "wall gauge"),
     **dict.fromkeys(DIAMETER_NAMES, "cold diameter gauge"),

@@ -53,6 +53,15 @@ def test_nothing_is_shown_by_samples_unless_the_sheet_says_so() -> None:
             ],
         ),
         (
+            '[samples]\nshown = [{ requirement = "minimum average wall", per = "none", reason = "in-line" }]\n',
+            [
+                (
+                    "plant.toml: samples.shown[1]: minimum average wall is always judged; ask for a sample per reel, "
+                    "run or lot, or take the entry out. Mend it and try again."
+                ),
+            ],
+        ),
+        (
             (
                 '[samples]\nshown = [{ requirement = "covering at any point", per = "run" }, '
                 '{ requirement = "covering at any point", per = "reel", types = ["THHN"] }]\n'
