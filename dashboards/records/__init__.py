@@ -70,6 +70,7 @@ from dashboards.records.reel import (
     CuttingPlan,
     ReelReview,
     RollUp,
+    SampleRow,
 )
 from dashboards.records.run import (
     CounterEvent,
@@ -190,6 +191,7 @@ __all__ = [
     "RunQualityRow",
     "RunReview",
     "RunRow",
+    "SampleRow",
     "SectionProfile",
     "SetAsideRow",
     "ShiftEntry",

@@ -90,6 +90,37 @@ class ChildLength:
 
 
 @dataclass(frozen=True, slots=True)
+class SampleRow:
+    """A laboratory sample that bears on the reel.
+
+    Args:
+        sample_id: its number.
+        reel_id: the reel it was cut from.
+        from_outer_m: place from that reel's outer end [m].
+        quantity: what was measured.
+        unit: unit of the figures.
+        value: the result.
+        uncertainty: its standard uncertainty; None where the laboratory gives none.
+        line: the line's reading of the same wire; None where there is none.
+        verdict: what is said of it.
+        measured_by: role of whoever measured.
+        instrument: the laboratory's instrument, "" where none is named.
+    """
+
+    sample_id: str
+    reel_id: str
+    from_outer_m: float
+    quantity: str
+    unit: str
+    value: float
+    uncertainty: float | None
+    line: float | None
+    verdict: str
+    measured_by: str
+    instrument: str
+
+
+@dataclass(frozen=True, slots=True)
 class ReelReview:
     """Everything the reel page shows.
 
@@ -107,6 +138,7 @@ class ReelReview:
         children: lengths cut from it.
         shift_id: shift page to link to.
         stamp: assessments, limits and rules.
+        samples: laboratory samples that bear on it, its own first.
     """
 
     plant: Plant
@@ -122,3 +154,4 @@ class ReelReview:
     children: tuple[ChildLength, ...] = ()
     shift_id: str = ""
     stamp: Stamp = field(default_factory=Stamp)
+    samples: tuple[SampleRow, ...] = ()

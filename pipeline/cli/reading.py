@@ -181,6 +181,7 @@ def _print_reel(answer: dict[str, Any]) -> None:
             for one in answer["requirements"]
         ],
     )
+    _print_samples(answer["samples"])
     if answer["findings"]:
         print()
         print_table(
@@ -211,6 +212,42 @@ def _print_reel(answer: dict[str, Any]) -> None:
     print(
         f"\nAssessment {row['assessment_id']} of {row['assessed_utc']:%Y-%m-%d %H:%M} UTC by reelproof "
         f"{row['software']}. In-line evidence supports and does not replace the standard's own tests."
+    )
+
+
+def _print_samples(samples: list[dict[str, Any]]) -> None:
+    """Laboratory samples that bear on the reel, and what is said of each."""
+    if not samples:
+        return
+    print()
+    print_table(
+        (
+            "Sample",
+            "Reel",
+            "From outer end m",
+            "Measured",
+            "Laboratory",
+            "u",
+            "Line",
+            "Verdict",
+            "By",
+            "With",
+        ),
+        [
+            (
+                one["sample_id"],
+                one["reel_id"],
+                f"{one['from_outer_m']:.1f}",
+                one["quantity"],
+                f"{one['value']:.4g} {one['unit']}",
+                _number(one["uncertainty"], ".2g", "not given"),
+                _number(one["line"], ".4g", "not read"),
+                one["verdict"],
+                one["measured_by"],
+                one["instrument"] or "not named",
+            )
+            for one in samples
+        ],
     )
 
 

@@ -16,6 +16,7 @@ from pipeline.review.standing_told import standing_record
 from pipeline.store.readings import thinned_sentence, thinning_of
 
 if TYPE_CHECKING:
+    from pipeline.review.samples_judged import JudgedSample
     from pipeline.store.database import Store
 
 Row = dict[str, Any]
@@ -49,6 +50,7 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
     row = found[0]
     key = {"assessment_id": row["assessment_id"], "reel_id": reel_id}
     findings = [_on_reel(row, one) for one in store.ask("questions/reel_findings", **key)]
+    now = standing_of(store, reel_id)
     return {
         "reel": row,
         "requirements": store.ask("questions/reel_requirements", **key),
@@ -57,7 +59,8 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         "unit": unit_of_run(store, row["run_id"]),
         "results": results_of(store, row["assessment_id"], reel_id),
         "lots": store.ask("questions/reel_lots", load_id=row["load_id"], **key),
-        "standing": standing_record(standing_of(store, reel_id)),
+        "standing": standing_record(now),
+        "samples": [_sample_record(one) for one in (*now.samples.own, *now.samples.others)],
         "decided": _decided(store, row),
         "cut_lengths": lengths_of_reel(store, reel_id),
         "readings": _readings_told(store, row["load_id"]),
@@ -83,6 +86,24 @@ def reasons_on_reel(reel: Row, findings: list[Row]) -> list[str]:
     return [
         sentence_on_reel(reason, reel["to_m"]) if reason in found else reason for reason in reel["reasons"]
     ]
+
+
+def _sample_record(one: JudgedSample) -> dict[str, Any]:
+    """A laboratory sample that bears on a reel."""
+    return {
+        "sample_id": one.sample_id,
+        "reel_id": one.reel_id,
+        "from_outer_m": one.from_outer_m,
+        "quantity": one.quantity.name,
+        "value": one.value,
+        "uncertainty": one.uncertainty,
+        "unit": one.quantity.unit,
+        "line": one.line.line if one.line else None,
+        "e_n": one.line.e_n if one.line else None,
+        "verdict": one.verdict,
+        "measured_by": one.measured_by,
+        "instrument": one.instrument,
+    }
 
 
 def _readings_told(store: Store, load_id: int) -> str:

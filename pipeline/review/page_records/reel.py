@@ -17,6 +17,7 @@ from dashboards.records import (
     Plant,
     ReelReview,
     RollUp,
+    SampleRow,
 )
 from pipeline.errors import ReelproofError
 from pipeline.length.reel_places import place_on_reel
@@ -36,6 +37,7 @@ from pipeline.review.page_records.rows import (
 from pipeline.review.page_records.run import PANEL_OF
 from pipeline.review.page_records.run_book import Row, RunBook
 from pipeline.review.page_records.unseen import unseen_of_reel
+from pipeline.review.sample_say import NOTHING
 from pipeline.steps.measure import STRETCH_M
 from pipeline.units import foot_from_m
 
@@ -92,6 +94,28 @@ def reel_review(plant: Plant, book: RunBook, reel: Row) -> ReelReview:
         children=_children(book, reel),
         shift_id=book.shift_id,
         stamp=replace(stamp_of([book]), unseen=unseen_of_reel(book, reel)),
+        samples=_samples(book, reel["reel_id"]),
+    )
+
+
+def _samples(book: RunBook, reel_id: str) -> tuple[SampleRow, ...]:
+    """Laboratory samples that bear on the reel, its own first."""
+    said = book.shelf.samples(book.run_id).get(reel_id, NOTHING)
+    return tuple(
+        SampleRow(
+            one.sample_id,
+            one.reel_id,
+            one.from_outer_m,
+            one.quantity.told,
+            one.quantity.unit,
+            one.value,
+            one.uncertainty,
+            one.line.line if one.line else None,
+            one.verdict,
+            one.measured_by,
+            one.instrument,
+        )
+        for one in (*said.own, *said.others)
     )
 
 

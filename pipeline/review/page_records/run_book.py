@@ -232,10 +232,12 @@ class RunBook:
 
     @cached_property
     def last_told(self) -> int:
-        """Number of the newest journal entry about decisions, cuts and shipments of the run; 0 for none."""
+        """Number of the newest journal entry about decisions, samples, cuts and shipments of the run; 0 for none."""
         numbers = [*self.decided.entry_of.values()]
         numbers += [row["entry_no"] for row in (*self.cuts, *self.reels_shipped)]
         numbers += [row["shipped_entry_no"] for row in self.cuts if row["shipped_entry_no"] is not None]
+        said = self.shelf.samples(self.run_id).values()
+        numbers += [sample.entry_no for one in said for sample in (*one.own, *one.others)]
         return max(numbers, default=0)
 
     @cached_property
