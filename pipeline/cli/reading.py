@@ -181,7 +181,7 @@ def _print_reel(answer: dict[str, Any]) -> None:
             for one in answer["requirements"]
         ],
     )
-    _print_samples(answer["samples"])
+    _print_samples(answer["samples"], shown)
     if answer["findings"]:
         print()
         print_table(
@@ -215,7 +215,7 @@ def _print_reel(answer: dict[str, Any]) -> None:
     )
 
 
-def _print_samples(samples: list[dict[str, Any]]) -> None:
+def _print_samples(samples: list[dict[str, Any]], shown: InUnits) -> None:
     """Laboratory samples that bear on the reel, and what is said of each."""
     if not samples:
         return
@@ -224,7 +224,7 @@ def _print_samples(samples: list[dict[str, Any]]) -> None:
         (
             "Sample",
             "Reel",
-            "From outer end m",
+            f"From outer end {shown.unit}",
             "Measured",
             "Laboratory",
             "u",
@@ -237,11 +237,11 @@ def _print_samples(samples: list[dict[str, Any]]) -> None:
             (
                 one["sample_id"],
                 one["reel_id"],
-                f"{one['from_outer_m']:.1f}",
-                one["quantity"],
-                f"{one['value']:.4g} {one['unit']}",
-                _number(one["uncertainty"], ".2g", "not given"),
-                _number(one["line"], ".4g", "not read"),
+                shown.figure(one["from_outer_m"]),
+                one["told"],
+                shown.quantity(one["value"], one["unit"]),
+                shown.quantity(one["uncertainty"], one["unit"], "not given"),
+                shown.quantity(one["line"], one["unit"], "not read"),
                 one["verdict"],
                 one["measured_by"],
                 one["instrument"] or "not named",

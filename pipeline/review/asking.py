@@ -95,6 +95,7 @@ def _sample_record(one: JudgedSample) -> dict[str, Any]:
         "reel_id": one.reel_id,
         "from_outer_m": one.from_outer_m,
         "quantity": one.quantity.name,
+        "told": one.quantity.told,
         "value": one.value,
         "uncertainty": one.uncertainty,
         "unit": one.quantity.unit,
