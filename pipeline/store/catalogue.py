@@ -33,8 +33,8 @@ def _rows(connection: duckdb.DuckDBPyConnection, question: str, database: str) -
 
 @cache
 def _tables() -> frozenset[tuple[str, str]]:
-    """Schema and name of every table in ``sql/tables``."""
-    named = (name.split("/") for name in statements("tables"))
+    """Schema and name of every table in ``sql/tables``; a file that adds a column to one makes none."""
+    named = (name.split("/") for name in statements("tables") if "CREATE TABLE" in statement(name))
     return frozenset((schema, table) for _, schema, table in named)
 
 
