@@ -6,8 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dashboards.quantities import KINDS, Kind, System, decimals_for_width, grouped, kind_of
+from pipeline.messages import Said
 from pipeline.results import Refused, Result
+from pipeline.wording.kinds import KINDS, Kind, System, decimals_for_width, grouped, kind_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,7 @@ def share_text(figure: float, decimals: int, system: System) -> str:
     return grouped(figure, decimals, system)
 
 
-def warnings_of_all(answers: Sequence[Result | Refused]) -> tuple[str, ...]:
+def warnings_of_all(answers: Sequence[Result | Refused]) -> tuple[Said, ...]:
     """Warnings that every result of a list carries, when there are several: a page says them once."""
     told = [one.warnings for one in answers if isinstance(one, Result)]
     if len(told) < 2:
@@ -101,7 +102,7 @@ GROUP_NOTES = {
 
 def answered_first(
     answers: Sequence[Result | Refused],
-) -> tuple[list[Result | Refused], list[tuple[str, list[Refused]]]]:
+) -> tuple[list[Result | Refused], list[tuple[Said, list[Refused]]]]:
     """Answers to show in full, and questions that are not answered, put together by their reason.
 
     A lone question that is not answered is shown in full as well.
@@ -109,7 +110,7 @@ def answered_first(
     refused = [one for one in answers if isinstance(one, Refused)]
     if len(refused) < 2:
         return list(answers), []
-    reasons: dict[str, list[Refused]] = {}
+    reasons: dict[Said, list[Refused]] = {}
     for one in refused:
         reasons.setdefault(one.reason, []).append(one)
     return [one for one in answers if isinstance(one, Result)], list(reasons.items())

@@ -13,10 +13,10 @@ from functools import lru_cache
 from markupsafe import Markup, escape
 
 from dashboards.addresses import PageKind
-from dashboards.quantities import KINDS, Kind, Side, kind_of, text_of
 from dashboards.records import Extreme, Judgement, LimitRow, Reason, ReelRow
 from dashboards.sentences import words
 from pipeline.length.reel_places import CORE
+from pipeline.wording.kinds import KINDS, Kind, Side, kind_of, text_of
 
 # Every text that is put in below is escaped, or mark-up made here.
 NOT_KNOWN = Markup('<span class="none">not known</span>')
@@ -46,7 +46,7 @@ def quantity(
 
     Args:
         value: figure in the store's unit; None or NaN gives ``not known``.
-        name: kind of quantity (`dashboards.quantities.KINDS`) or a store unit.
+        name: kind of quantity (`pipeline.wording.kinds.KINDS`) or a store unit.
         against: the limit it stands beside, so that rounding never moves it across.
         known_to: the standard uncertainty it stands beside, so that no digit promises more.
     """

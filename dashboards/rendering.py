@@ -16,11 +16,12 @@ from dashboards import cells
 from dashboards.addresses import PageKind, address, from_page
 from dashboards.answers import GROUP_NOTES, answer_shown, answered_first, warnings_of_all
 from dashboards.cells import NOT_KNOWN, LinkedCells, quantity, share
-from dashboards.quantities import KINDS, text_of
 from dashboards.records import FindingRow, Plant
 from dashboards.sentences import SAID_OF, words
 from dashboards.site import PLOT_SCRIPT, Site, Written, asset_mark, record_sha256, write_if_changed
 from pipeline.length.reel_places import CORE, COUNTED
+from pipeline.wording.kinds import KINDS, text_of
+from pipeline.wording.say import named, plain
 from pipeline.words import counted
 
 
@@ -97,6 +98,11 @@ def json_script(value: Any) -> Markup:
     return Markup(text)  # noqa: S704 - escaped above for its place, a JSON script element
 
 
+def capital(text: Markup) -> Markup:
+    """Words with a capital letter at their start."""
+    return Markup(text[:1].upper()) + text[1:]  # noqa: S704 - markup already, cut at a letter
+
+
 @lru_cache(maxsize=1)
 def environment() -> Environment:
     """The templates, with escaping on and every undefined name an error."""
@@ -129,6 +135,9 @@ def environment() -> Environment:
         group_word=group_word,
     )
     made.filters["words"] = words
+    made.filters["plain"] = plain
+    made.filters["named"] = named
+    made.filters["capital"] = capital
     made.filters["json_script"] = json_script
     made.tests["missing"] = _missing
     return made

@@ -12,8 +12,11 @@ from functools import lru_cache
 
 from markupsafe import Markup, escape
 
-from dashboards.quantities import KINDS, System, grouped
+from pipeline.messages import Said, Written
+from pipeline.quantity import Asked
 from pipeline.units import MM_PER_INCH
+from pipeline.wording.kinds import KINDS, System, grouped
+from pipeline.wording.say import Piece, heading, pieces
 
 # From here on a length in millimetres is no wall any more, and inches read better than mil.
 SHORT_MM, LONG_MM = 5.0, 100.0
@@ -110,8 +113,19 @@ def _mixed(figures: list[re.Match[str]]) -> set[str]:
     return {name for name, systems in seen.items() if len(systems) > 1}
 
 
+def pieces_of(told: Said | Asked) -> tuple[Piece, ...]:
+    """What is told, cut at its figures; words kept as they were written are cut by their figures' pattern."""
+    if isinstance(told, str):
+        return _pieces(told)
+    if isinstance(told, Asked):
+        return heading(told)
+    if told.code == Written.AS_WRITTEN:
+        return _pieces(str(told.arguments["text"]))
+    return pieces(told)
+
+
 @lru_cache(maxsize=4096, typed=True)
-def _pieces(text: str) -> tuple[str | dict[System, str], ...]:
+def _pieces(text: str) -> tuple[Piece, ...]:
     """The text cut at its figures: a plain piece as it stands, a figure in both unit systems.
 
     Figures stay as written where the text names the quantity in both systems, and in lists and products. The same
@@ -119,7 +133,7 @@ def _pieces(text: str) -> tuple[str | dict[System, str], ...]:
     """
     figures = _figures(text)
     mixed, at = _mixed(figures), 0
-    pieces: list[str | dict[System, str]] = []
+    cut: list[Piece] = []
     for found in figures:
         if found["mil"] is not None:
             sign = "\u00b5m" if found["fine"] == "um" else "mm"
@@ -132,20 +146,20 @@ def _pieces(text: str) -> tuple[str | dict[System, str], ...]:
             if ("place" if name == "length" else name) in mixed or _LISTED.search(text[: found.start()]):
                 continue
             both = _both(found)
-        pieces += [text[at : found.start()], both]
+        cut += [text[at : found.start()], both]
         at = found.end()
-    return (*pieces, text[at:])
+    return (*cut, text[at:])
 
 
 @lru_cache(maxsize=4096, typed=True)
-def words(text: str) -> Markup:
-    """A sentence whose figures follow the reader's choice of units on the page.
+def words(told: Said | Asked) -> Markup:
+    """A sentence, message or heading whose figures follow the reader's choice of units on the page.
 
     Args:
-        text: the sentence as it is on file; anything in it is escaped.
+        told: what is on file; anything in it is escaped.
     """
     out = Markup("")
-    for piece in _pieces(text):
+    for piece in pieces_of(told):
         if isinstance(piece, str):
             out += escape(piece)
         else:
@@ -153,11 +167,11 @@ def words(text: str) -> Markup:
     return out
 
 
-def in_units(text: str, system: System) -> str:
-    """A sentence with its figures in one unit system, for print.
+def in_units(told: Said | Asked, system: System) -> str:
+    """A sentence, message or heading with its figures in one unit system, for print.
 
     Args:
-        text: the sentence as it is on file.
+        told: what is on file.
         system: the unit system.
     """
-    return "".join(piece if isinstance(piece, str) else piece[system] for piece in _pieces(text))
+    return "".join(piece if isinstance(piece, str) else piece[system] for piece in pieces_of(told))

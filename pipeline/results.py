@@ -7,11 +7,14 @@ reason, and a refusal is kept and shown like a result.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pipeline.messages import Said
+from pipeline.quantity import Asked
 
 UnitOfInference = Literal["reading", "section average", "point at specimen scale", "reel", "event"]
 
@@ -21,14 +24,14 @@ class Assumption:
     """Something the method needs, and whether it was checked.
 
     Args:
-        name: what is assumed, in plain words.
+        name: what is assumed.
         held: True or False as checked; None if it could not be checked.
-        evidence: the figure or sentence the check stands on.
+        evidence: the figures the check stands on.
     """
 
-    name: str
+    name: Said
     held: bool | None
-    evidence: str
+    evidence: Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +39,7 @@ class Result:
     """One answered question.
 
     Args:
-        question: what was asked, in plain words.
+        question: what was asked: the quantity, and of what.
         estimate: the answer, in `unit`.
         low: lower end of the interval, in `unit`; minus infinity for a one-sided interval.
         high: upper end of the interval, in `unit`; plus infinity for a one-sided interval.
@@ -48,23 +51,23 @@ class Result:
         known_m: length of wire [m] with a trustworthy reading that stands behind it; None if not of wire.
         unit_of_inference: what the statement is about.
         assumptions: what was assumed and whether it held.
-        warnings: sentences a reader must see beside the number.
+        warnings: what a reader must see beside the number.
         details: further figures by name, with units in the name.
     """
 
-    question: str
+    question: Asked
     estimate: float
     low: float
     high: float
     confidence: float
     unit: str
-    method: str
+    method: Said
     n: int
     effective_n: float | None
     known_m: float | None
     unit_of_inference: UnitOfInference
     assumptions: tuple[Assumption, ...] = ()
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Said, ...] = ()
     details: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -73,15 +76,15 @@ class Refused:
     """A question the data cannot answer.
 
     Args:
-        question: what was asked.
+        question: what was asked: the quantity, and of what.
         method: the method that was refused.
-        reason: why, and what would answer it, as a sentence.
+        reason: why, and what would answer it.
         n: readings, reels or events on hand.
     """
 
-    question: str
-    method: str
-    reason: str
+    question: Asked
+    method: Said
+    reason: Said
     n: int
 
 
@@ -111,7 +114,7 @@ class Chart:
     """A control chart: what is plotted, its limits, what they cost in false alarms, and its signals.
 
     Args:
-        question: what was asked, in plain words.
+        question: what was asked: the quantity, and of what.
         method: the chart by its standard name, with its source.
         phase: 'I' while the limits come from these points, 'II' while they are fixed beforehand.
         plotted: the plotted statistic, one for each item; not-a-number where an item had no value.
@@ -123,12 +126,12 @@ class Chart:
         arl0: points from one false alarm to the next on average while nothing changes; None if not computed.
         unit_of_inference: what one plotted point is about.
         assumptions: what was assumed and whether it held.
-        warnings: sentences a reader must see beside the chart.
+        warnings: what a reader must see beside the chart.
         details: further figures by name.
     """
 
-    question: str
-    method: str
+    question: Asked
+    method: Said
     phase: Literal["I", "II"]
     plotted: NDArray[np.float64]
     centre: NDArray[np.float64]
@@ -139,5 +142,16 @@ class Chart:
     arl0: float | None
     unit_of_inference: UnitOfInference
     assumptions: tuple[Assumption, ...] = ()
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Said, ...] = ()
     details: Mapping[str, float] = field(default_factory=dict)
+
+
+def asking(answer: Result | Refused, question: Asked) -> Result | Refused:
+    """The same answer to what a step asked of a method; an index keeps its symbol.
+
+    Args:
+        answer: what the method gave.
+        question: what the step asked.
+    """
+    symbol = [one for one in answer.question.slots if one[0] == "symbol"]
+    return replace(answer, question=replace(question, slots=(*question.slots, *symbol)))

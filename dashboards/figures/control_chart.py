@@ -9,6 +9,8 @@ import numpy as np
 
 from dashboards.figures.sheet import Figure, axis, figures_of
 from dashboards.records import ChartPhase, ControlChart
+from pipeline.steps.charted import Charted, Family
+from pipeline.wording.say import named
 
 # Kind of quantity of a chart's unit; a difference and a sum of millimetres convert like a wall.
 KIND_OF_UNIT = {"mm": "wall", "m": "length", "1/km": "per length"}
@@ -167,23 +169,22 @@ def control_chart_figure(chart: ControlChart) -> Figure:
 
 def _short(chart: ControlChart) -> str:
     """What the vertical axis shows."""
-    shown = {
-        "EWMA chart": "Moving average",
-        "CUSUM chart": "Cumulative sum",
-        "residual chart": "Error of the forecast",
-        "T\u00b2 chart": "T\u00b2, no unit",
-        "T\u00b2 of wall sensors by order around the wire": "T\u00b2 over its limit, no unit",
-        "multivariate EWMA": "Distance, no unit",
-        "CUSUM of gaps between faults": "Cumulative sum",
-        "u-chart": "Faults",
-        "u'-chart": "Faults",
-        "g-chart": "Good reels between",
-        "s chart": "Standard deviation",
+    shown: dict[str, str] = {
+        Family.EWMA: "Moving average",
+        Family.CUSUM: "Cumulative sum",
+        Family.RESIDUAL: "Error of the forecast",
+        Family.T2: "T\u00b2, no unit",
+        Family.T2_BY_ORDER: "T\u00b2 over its limit, no unit",
+        Family.MEWMA: "Distance, no unit",
+        Family.GAP_CUSUM: "Cumulative sum",
+        Family.U: "Faults",
+        Family.LANEY: "Faults",
+        Family.GEOMETRIC: "Good reels between",
+        Family.SPREAD: "Standard deviation",
     }
     if chart.family in shown:
         return shown[chart.family]
-    return (
-        "Standard deviation"
-        if chart.title.startswith("spread")
-        else chart.title[:1].upper() + chart.title[1:]
-    )
+    if chart.charted in (Charted.WALL_SPREAD, Charted.STRETCH_SPREAD):
+        return "Standard deviation"
+    words = named(chart.charted)
+    return words[:1].upper() + words[1:]

@@ -12,7 +12,7 @@ import math
 from typing import Any
 
 from dashboards.decimation import Floats
-from dashboards.quantities import KINDS
+from pipeline.wording.kinds import KINDS
 
 Figure = dict[str, Any]
 

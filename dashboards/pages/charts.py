@@ -9,23 +9,25 @@ from dashboards.figures.control_chart import control_chart_figure
 from dashboards.records import ControlChart, LineCharts
 from dashboards.rendering import write_page
 from dashboards.site import Site, Written
+from pipeline.messages import Said
+from pipeline.steps.charted import Family
 
 # Warnings that this many charts of a product carry are told once, above the charts (chosen here).
 SHARED_BY = 3
 # The computed points between false alarms are those of limits that have run in; what the narrower limits of the
 # first points do to them is simulated in tests/statistics/test_chart_false_alarms.py.
 CAPTION_OF = {
-    "EWMA chart": (
+    Family.EWMA: (
         "The limits of the first points are narrower, and the figure told is of limits that have run in: as drawn a "
         "false alarm comes a little sooner (simulated: 95 points where 100 are told; hardly sooner where thousands "
         "are)."
     ),
-    "T\u00b2 chart": (
+    Family.T2: (
         "T\u00b2 is one figure for how far mean wall and offset together lie from what the first reels usually had, "
         "in units of their own scatter: near 0 a reel is like the others. Over the limit it is unlike them as a "
         "whole, even where neither value alone is; the signal says which of the two makes most of it."
     ),
-    "T\u00b2 of wall sensors by order around the wire": (
+    Family.T2_BY_ORDER: (
         "T\u00b2 is how far a reel lies from what the first reels usually had, in units of their own scatter. What "
         "the wall sensors read is split into mean wall, eccentricity, ovality and finer shapes, each held against "
         "its own limit; drawn is the one that comes farthest, as a share of its limit, so the limit is 1. Over it "
@@ -33,7 +35,7 @@ CAPTION_OF = {
         "centring of the tooling, mean wall to output or line speed. Whether the wall keeps a standard\u2019s limit "
         "is told on the reel\u2019s page."
     ),
-    "multivariate EWMA": (
+    Family.MEWMA: (
         "A moving average of the same distance as T\u00b2: it finds a small shift that stays, where T\u00b2 finds a "
         "single reel far off."
     ),
@@ -41,33 +43,43 @@ CAPTION_OF = {
 
 
 @dataclass(frozen=True, slots=True)
-class SharedWarning:
-    """A warning that several charts carry, told once: its words with the phases, and the numbers of the charts."""
+class PhaseWarning:
+    """A warning of a chart and the phases it is of."""
 
-    words: str
+    phases: tuple[str, ...]
+    told: Said
+
+    @property
+    def heading(self) -> str:
+        """The phases in words."""
+        return f"{'Phases' if len(self.phases) > 1 else 'Phase'} {' and '.join(self.phases)}: "
+
+
+@dataclass(frozen=True, slots=True)
+class SharedWarning:
+    """A warning that several charts carry, told once, and the numbers of the charts."""
+
+    warning: PhaseWarning
     charts: tuple[int, ...]
 
 
-def phase_warnings(chart: ControlChart) -> tuple[str, ...]:
+def phase_warnings(chart: ControlChart) -> tuple[PhaseWarning, ...]:
     """A chart's warnings, each once with the phases it is of."""
-    phases: dict[str, list[str]] = {}
+    phases: dict[Said, list[str]] = {}
     for phase in chart.phases:
         for one in phase.warnings:
             phases.setdefault(one, []).append(phase.phase)
-    return tuple(
-        f"{'Phases' if len(those) > 1 else 'Phase'} {' and '.join(those)}: {words}"
-        for words, those in phases.items()
-    )
+    return tuple(PhaseWarning(tuple(those), told) for told, those in phases.items())
 
 
 def shared_warnings(charts: Sequence[ControlChart]) -> tuple[SharedWarning, ...]:
     """Warnings of a product's charts that `SHARED_BY` or more of them carry."""
-    numbers: dict[str, list[int]] = {}
+    numbers: dict[PhaseWarning, list[int]] = {}
     for number, chart in enumerate(charts, 1):
-        for words in phase_warnings(chart):
-            numbers.setdefault(words, []).append(number)
+        for one in phase_warnings(chart):
+            numbers.setdefault(one, []).append(number)
     return tuple(
-        SharedWarning(words, tuple(those)) for words, those in numbers.items() if len(those) >= SHARED_BY
+        SharedWarning(one, tuple(those)) for one, those in numbers.items() if len(those) >= SHARED_BY
     )
 
 

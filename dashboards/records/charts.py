@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboards.records.evidence import Answer, Plant, Stamp
+from pipeline.messages import Said
 from pipeline.results import Assumption
 
 
@@ -57,7 +58,7 @@ class ChartPhase:
     """
 
     phase: str
-    method: str
+    method: Said
     run_ids: tuple[str, ...]
     reel_ids: tuple[str, ...]
     value: NDArray[np.float64]
@@ -66,7 +67,7 @@ class ChartPhase:
     upper: NDArray[np.float64]
     arl0: float | None
     assumptions: tuple[Assumption, ...] = ()
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,18 +75,16 @@ class ControlChart:
     """One kind of chart of one value, its phases in order.
 
     Args:
-        title: what is charted.
-        family: kind of chart.
-        question: what it answers.
+        charted: what is charted, a code.
+        family: kind of chart, a code.
         unit: unit of what is plotted.
         unit_of_inference: what one point is about.
         phases: phase I, then phase II where there are later reels.
         signals: points that call for a look, in order.
     """
 
-    title: str
+    charted: str
     family: str
-    question: str
     unit: str
     unit_of_inference: str
     phases: tuple[ChartPhase, ...]

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboards.records.evidence import Answer, FaultMark, LimitRow, Plant, QualityState, Stamp
+from pipeline.messages import Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +108,7 @@ class RepeatRow:
     period: Answer
     element_id: str
     element_m: float | None
-    sentence: str
+    sentence: Said
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,7 +48,7 @@ class InUnits:
             unit: the store's unit.
             otherwise: said where there is no figure.
         """
-        from dashboards.quantities import kind_of, text_of
+        from pipeline.wording.kinds import kind_of, text_of
 
         if value is None:
             return otherwise

@@ -9,6 +9,7 @@ import typer
 
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.wording.say import plain
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def gauge(
     cube = read_study(table)
     study = average_and_range_study(cube) if ranges else crossed_gauge_study(cube)
     if isinstance(study, Refused):
-        raise ReelproofError(Complaint(str(table), study.reason.rstrip("."), "Complete the table"))
+        raise ReelproofError(Complaint(str(table), plain(study.reason).rstrip("."), "Complete the table"))
     margin, risks = None, None
     if limit is not None:
         from pipeline.cli.drifting import millimetres_of
@@ -286,10 +287,10 @@ def _print(one: Compared) -> None:
     )
     bias = one.bias
     if isinstance(bias, Refused) or isinstance(one.found, Refused):
-        print(f"  No bias is told. {bias.reason if isinstance(bias, Refused) else ''}")
+        print(f"  No bias is told. {plain(bias.reason) if isinstance(bias, Refused) else ''}")
         return
     print(
-        f"  Bias {bias.estimate:+.4f} mm ({bias.low:+.4f} to {bias.high:+.4f}), {bias.n} pairs; {bias.method}."
+        f"  Bias {bias.estimate:+.4f} mm ({bias.low:+.4f} to {bias.high:+.4f}), {bias.n} pairs; {plain(bias.method)}."
     )
     print(
         f"  Limits of agreement {one.found.low_limit:+.4f} to {one.found.high_limit:+.4f} mm; these samples support "
@@ -297,11 +298,11 @@ def _print(one: Compared) -> None:
         f"{one.instrument.uncertainty_mm:g} mm."
     )
     if isinstance(one.straight, Refused):
-        print(f"  No line through both: {one.straight.reason}")
+        print(f"  No line through both: {plain(one.straight.reason)}")
     else:
         print(
             f"  Line through both, with errors in both: slope {one.straight.slope:.3f} "
             f"({one.straight.slope_low:.3f} to {one.straight.slope_high:.3f})."
         )
-    for sentence in bias.warnings:
-        print(f"  {sentence}")
+    for told in bias.warnings:
+        print(f"  {plain(told)}")

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, optimize
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 
 Floats = NDArray[np.float64]
@@ -68,7 +69,7 @@ def clock_skew(
     step = max(float(np.median(np.diff(first_s))), float(np.median(np.diff(second_s))), 1e-3)
     low = max(first_s[0], second_s[0]) + LOOKED_FOR_S
     high = min(first_s[-1], second_s[-1]) - LOOKED_FOR_S
-    question, method = "clock skew between two loggers", "least squares of the shift of the line speed"
+    question, method = asks(Quantity.CLOCK_OFFSET), "least squares of the shift of the line speed"
     if high - low < 20 * step:
         return Refused(question, method, "The two logs share too little time to compare their clocks.", 0)
     grid = np.arange(low, high, step)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, signal, stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 
 Floats = NDArray[np.float64]
@@ -127,7 +128,7 @@ def delay_between(first: Floats, second: Floats, most_lags: int, order: int = 10
     """
     n = min(first.size, second.size)
     lags = min(most_lags, int(MOST_LAGS_SHARE * n))
-    question, method = "delay between two series", "cross-correlation after prewhitening"
+    question, method = asks(Quantity.SERIES_DELAY), "cross-correlation after prewhitening"
     if n < FEWEST or lags < 1:
         return Refused(question, method, f"It needs at least {FEWEST} samples; there are {n}.", n)
     if not (np.ptp(first[:n]) > 0 and np.ptp(second[:n]) > 0):

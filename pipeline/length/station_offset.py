@@ -16,6 +16,7 @@ from scipy import stats
 
 from pipeline.length.cross_correlation import delay_between
 from pipeline.results import Refused
+from pipeline.wording.say import plain
 
 Floats = NDArray[np.float64]
 
@@ -124,7 +125,8 @@ def check_distance(
     middle = _middle(0, x.size, _SEGMENTS * _LONGEST_SEGMENT)
     whole = delay_between(x[middle], y[middle], max(3, int(np.ceil(look_m / step))))
     if isinstance(whole, Refused):
-        return _untested(first, second, sheet_m, whole.n, whole.reason[0].lower() + whole.reason[1:-1])
+        why = plain(whole.reason)
+        return _untested(first, second, sheet_m, whole.n, why[0].lower() + why[1:-1])
     if not whole.significant:
         return _untested(
             first,

@@ -15,11 +15,13 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from dashboards.answers import answer_shown
-from dashboards.quantities import KINDS, System, kind_of, text_of
 from dashboards.records import Answer, DispositionRow, Extreme, FindingRow, LimitRow, Plant, Stamp
 from dashboards.sentences import in_units
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.messages import Said
+from pipeline.quantity import Asked
 from pipeline.results import Refused
+from pipeline.wording.kinds import KINDS, System, kind_of, text_of
 
 CAUTIONS = (
     "In-line readings support the tests that the adopted standard asks for on cut samples; they do not replace them.",
@@ -93,9 +95,9 @@ class Wording:
         local = at.astimezone(ZoneInfo(self.plant.zone))
         return f"{local:%Y-%m-%d %H:%M} {local.tzname() or ''}".strip()
 
-    def sentence(self, text: str) -> str:
-        """A sentence with its figures in the plant's units."""
-        return in_units(text, self.system)
+    def sentence(self, told: Said | Asked) -> str:
+        """A sentence, message or heading with its figures in the plant's units."""
+        return in_units(told, self.system)
 
     def extreme(self, worst: Extreme | None, limit: LimitRow | None, kind: str = "") -> str:
         """A worst reading, its place and direction: on its reel from either end, or on the run."""
@@ -116,15 +118,15 @@ class Wording:
         """A result or refusal as texts for a table."""
         if isinstance(answer, Refused):
             return {
-                "question": answer.question,
+                "question": self.sentence(answer.question),
                 "estimate": "not answered",
                 "interval": self.sentence(answer.reason),
-                "how": f"{answer.method}; {answer.n:,} on hand",
+                "how": f"{self.sentence(answer.method)}; {answer.n:,} on hand",
                 "warnings": [],
             }
         shown = answer_shown(answer)
         side = shown.us if self.system == "us" else shown.si
-        how = f"{answer.method}; about a {answer.unit_of_inference}; n {answer.n:,}"
+        how = f"{self.sentence(answer.method)}; about a {answer.unit_of_inference}; n {answer.n:,}"
         if answer.effective_n is not None:
             how += f", effective n {answer.effective_n:,.4g}"
         if answer.known_m is not None:

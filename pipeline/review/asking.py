@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.length.reel_places import sentence_on_reel, span_on_reel
+from pipeline.review.answers_in_words import words_of
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
 from pipeline.review.lengths import lengths_of_reel, lengths_on_file
 from pipeline.review.not_found import not_on_file
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 Row = dict[str, Any]
+# Columns of an answer that hold JSON.
+PACKED = ("arguments", "method", "assumptions", "warnings", "details", "refusal")
 
 
 def end_unsure_m(store: Store, assessment_id: int) -> dict[str, float]:
@@ -170,9 +173,13 @@ def _reels_of_lot(store: Store, lot: str) -> list[Row]:
 
 
 def results_of(store: Store, assessment_id: int, subject: str) -> list[dict[str, Any]]:
-    """The statistical results of a run or reel, with their JSON parts unpacked."""
+    """The statistical results of a run or reel: their keys and figures, and beside them the words."""
     rows = store.ask("questions/results_of_subject", assessment_id=assessment_id, subject=subject)
     return [
-        {**row, "assumptions": json.loads(row["assumptions"]), "details": json.loads(row["details"])}
+        {
+            **row,
+            **{name: json.loads(row[name]) for name in PACKED if row[name] is not None},
+            "words": words_of(row),
+        }
         for row in rows
     ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
@@ -17,6 +16,7 @@ from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.judge import Judged, ReelStanding
 from pipeline.steps.sightings_of_run import counts_on
+from pipeline.store.answer_columns import columns_of
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -306,74 +306,26 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding, steady: NDArray[np.fl
     }
 
 
-def result_rows(answers: tuple[AnswerRow, ...]) -> pl.DataFrame:
-    """Rows of judged.result, results and refusals alike."""
+def answer_rows(answers: tuple[AnswerRow, ...]) -> pl.DataFrame:
+    """Rows of judged.answer, results and refusals alike."""
     return pl.DataFrame(
-        [result_row(one.scope, one.subject, one.topic, one.answer) for one in answers],
-        schema={
-            "scope": _TEXT,
-            "subject": _TEXT,
-            "topic": _TEXT,
-            "question": _TEXT,
+        [answer_row(one.scope, one.subject, one.topic, one.answer) for one in answers],
+        schema_overrides={
             "estimate": _REAL,
             "low": _REAL,
             "high": _REAL,
             "confidence": _REAL,
-            "unit": _TEXT,
-            "method": _TEXT,
-            "n": _WHOLE,
             "effective_n": _REAL,
             "known_m": _REAL,
-            "unit_of_inference": _TEXT,
-            "assumptions": _TEXT,
-            "warnings": pl.List(_TEXT),
-            "details": _TEXT,
-            "refused": _TEXT,
+            "refusal": _TEXT,
         },
+        infer_schema_length=None,
     )
 
 
-def result_row(scope: str, subject: str, topic: str, answer: Result | Refused) -> dict[str, Any]:
-    """One result or refusal as a row of judged.result or judged.line_result."""
-    head = {"scope": scope, "subject": subject, "topic": topic, "question": answer.question}
-    if isinstance(answer, Refused):
-        return {
-            **head,
-            "estimate": None,
-            "low": None,
-            "high": None,
-            "confidence": None,
-            "effective_n": None,
-            "known_m": None,
-            "unit": "",
-            "method": answer.method,
-            "n": answer.n,
-            "unit_of_inference": "",
-            "assumptions": "[]",
-            "warnings": [],
-            "details": "{}",
-            "refused": answer.reason,
-        }
-    return {**head, **_figures(answer), "refused": ""}
-
-
-def _figures(answer: Result) -> dict[str, Any]:
-    details = {name: value for name, value in answer.details.items() if math.isfinite(value)}
-    return {
-        "estimate": answer.estimate,
-        "low": answer.low,
-        "high": answer.high,
-        "confidence": answer.confidence,
-        "unit": answer.unit,
-        "method": answer.method,
-        "n": answer.n,
-        "effective_n": answer.effective_n,
-        "known_m": answer.known_m,
-        "unit_of_inference": answer.unit_of_inference,
-        "assumptions": json.dumps([_fields(part) for part in answer.assumptions]),
-        "warnings": list(answer.warnings),
-        "details": json.dumps(details),
-    }
+def answer_row(scope: str, subject: str, topic: str, answer: Result | Refused) -> dict[str, Any]:
+    """One result or refusal as a row of judged.answer or judged.line_answer."""
+    return {"scope": scope, "subject": subject, "topic": topic, **columns_of(answer)}
 
 
 def journal_record(basis_sha256: str, load_id: int, judged: Judged) -> dict[str, Any]:

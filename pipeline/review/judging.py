@@ -19,6 +19,7 @@ from pipeline.products.product import find_product
 from pipeline.review.basis import Basis
 from pipeline.review.judged_rows import (
     agreement_rows,
+    answer_rows,
     event_rows,
     finding_rows,
     gap_rows,
@@ -27,7 +28,6 @@ from pipeline.review.judged_rows import (
     reel_places,
     reel_rows,
     requirement_rows,
-    result_rows,
     sentences,
 )
 from pipeline.review.stretches_on_file import FILE as STRETCHES
@@ -145,7 +145,7 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
             "judged.requirement": requirement_rows(bench, judged),
             "judged.finding": finding_rows(bench, judged, readings),
             "judged.reel": reel_rows(bench, judged),
-            "judged.result": result_rows(answers),
+            "judged.answer": answer_rows(answers),
         },
         {
             "placed": placement.readings,

@@ -19,7 +19,7 @@ import polars as pl
 from pipeline import __version__
 from pipeline.results import Refused, Result
 from pipeline.review.journal import note
-from pipeline.review.judged_rows import result_row
+from pipeline.review.judged_rows import answer_row
 from pipeline.review.line_rows import chart_rows
 from pipeline.review.reels_of_line import limits_of_line, reels_of_runs
 from pipeline.review.sealing import LINE_TABLES, seals_of
@@ -145,11 +145,11 @@ def _put_on_file(
                 }
             ),
         )
-        rows = [result_row("line", f"{line} | {product}", topic, answer) for topic, answer in looked.answers]
-        rows += [result_row("run", run_id, "usual shrinkage", answer) for run_id, answer in shrinkages]
-        store.append("judged.line_result", _numbered(rows, number))
+        rows = [answer_row("line", f"{line} | {product}", topic, answer) for topic, answer in looked.answers]
+        rows += [answer_row("run", run_id, "usual shrinkage", answer) for run_id, answer in shrinkages]
+        store.append("judged.line_answer", _numbered(rows, number))
         for table, found in (
-            ("judged.line_chart", charts),
+            ("judged.control_chart", charts),
             ("judged.line_point", points),
             ("judged.line_signal", signals),
         ):

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import json
 import math
 from typing import Any
 
 from pipeline.steps.chart_maker import ChartOf
+from pipeline.steps.charted import Family
 from pipeline.steps.line_charts import LineCharts
+from pipeline.store.answer_columns import assumptions_json, details_json, said_json, warnings_json
 
 Rows = list[dict[str, Any]]
 
 
 def chart_rows(charts: LineCharts) -> tuple[Rows, Rows, Rows]:
-    """Rows of judged.line_chart, judged.line_point and judged.line_signal, without the number of the look."""
+    """Rows of judged.control_chart, judged.line_point and judged.line_signal, without the number of the look."""
     heads: Rows = []
     points: Rows = []
     signals: Rows = []
@@ -32,22 +33,18 @@ def _head(number: int, one: ChartOf) -> dict[str, Any]:
     chart = one.chart
     return {
         "chart_no": number,
-        "title": one.title,
-        "quantity": one.quantity,
-        "family": one.family,
-        "method": chart.method,
+        "charted": str(one.charted),
+        "family": str(one.family),
+        "value": one.quantity,
+        "method": said_json(chart.method),
         "phase": chart.phase,
-        "question": chart.question,
         "unit": chart.unit,
         "arl0": chart.arl0,
         "unit_of_inference": chart.unit_of_inference,
-        "assumptions": json.dumps(
-            [{"name": a.name, "held": None if a.held is None else bool(a.held), "evidence": a.evidence}
-             for a in chart.assumptions]
-        ),
-        "warnings": list(chart.warnings),
-        "details": json.dumps({name: value for name, value in chart.details.items() if math.isfinite(value)}),
-    }  # fmt: skip
+        "assumptions": assumptions_json(chart.assumptions),
+        "warnings": warnings_json(chart.warnings),
+        "details": details_json(chart.details),
+    }
 
 
 def _points(number: int, one: ChartOf) -> Rows:
@@ -59,7 +56,7 @@ def _points(number: int, one: ChartOf) -> Rows:
             "item": item,
             "run_id": reel.run_id,
             "reel_id": reel.reel_id,
-            "at_m": reel.places.get(one.quantity) if one.family == "individuals chart" else None,
+            "at_m": reel.places.get(one.quantity) if one.family is Family.INDIVIDUALS else None,
             "value": _finite(chart.plotted[item]),
             "centre": float(chart.centre[item]),
             "lower_limit": _finite(chart.lower[item]),

@@ -31,6 +31,7 @@ from pipeline.lots.pack import PackContent
 from pipeline.nonconformance.disposition import Act
 from pipeline.products.limits import Limit
 from pipeline.products.standing import standing_on_file
+from pipeline.review.answers_in_words import words_of
 from pipeline.review.asking import lot_on_file
 from pipeline.review.decided import acts_of_run
 from pipeline.review.genealogy_of_store import genealogy_of, sheets_of
@@ -268,6 +269,8 @@ def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
                 frame = store.ask_frame(f"questions/{question}", assessment_id=earlier["assessment_id"])
                 if column:
                     frame = frame.filter(pl.col(column).is_in(on_file.reels))
+                if name == "results":
+                    frame = _with_words(frame)
                 tables.setdefault(name, []).append(frame)
             along = stretches_of(store, earlier["assessment_id"], earlier["folder"])
             tables.setdefault("stretches", []).append(along)
@@ -284,6 +287,15 @@ def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
     if on_file.shipments:
         made["shipments"] = pl.DataFrame(on_file.shipments, infer_schema_length=None)
     return {name: frame for name, frame in made.items() if frame.height}
+
+
+def _with_words(answers: pl.DataFrame) -> pl.DataFrame:
+    """Answers with their words beside the codes: nobody reads a pack with the program that wrote it."""
+    told = [words_of(row) for row in answers.to_dicts()]
+    kinds = {"heading": pl.String, "method": pl.String, "refusal": pl.String}
+    lists = {"warnings": pl.List(pl.String), "assumptions": pl.List(pl.String)}
+    words = pl.DataFrame(told, schema={**kinds, **lists})
+    return answers.hstack(words.rename({name: f"{name}_in_words" for name in words.columns}))
 
 
 def _evidence(store: Store, on_file: LotOnFile) -> pl.DataFrame:

@@ -46,7 +46,12 @@ def limits_of_line(store: Store, head: Row) -> tuple[ReelLimit, ...]:
     rows = store.ask("questions/limits_of_assessment", assessment_id=head["assessment_id"])
     return tuple(
         ReelLimit(
-            row["requirement"], HELD_AGAINST[row["requirement"]], row["sense"], row["value"], row["unit"]
+            row["limit_id"],
+            row["requirement"],
+            HELD_AGAINST[row["requirement"]],
+            row["sense"],
+            row["value"],
+            row["unit"],
         )
         for row in rows
         if row["requirement"] in HELD_AGAINST

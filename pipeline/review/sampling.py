@@ -13,6 +13,7 @@ import polars as pl
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.products.product import find_product
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.review.gauge_tables import Sample
 from pipeline.review.journal import note
@@ -23,6 +24,7 @@ from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.store.readings import read_frame
 from pipeline.trust.laboratory import Agreement, FittedLine, agreement, deming, line_with_errors_in_both
 from pipeline.trust.sampled import SAMPLED
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -65,7 +67,7 @@ class Compared:
     @property
     def bias(self) -> Result | Refused:
         """The bias as a result about this instrument, with what it means for the line sheet."""
-        question = f"How far does {self.instrument.id} read {self.quantity} above the laboratory?"
+        question = bias_of(self.instrument.id, self.quantity)
         if isinstance(self.found, Refused):
             return replace(self.found, question=question)
         told = list(self.found.bias.warnings)
@@ -116,6 +118,11 @@ def reels_sampled(store: Store, samples: Sequence[Sample]) -> dict[str, WireOfRe
         sampled = SampledReel(one.reel, reel["run_id"], length, build_of(product))
         found[one.reel] = WireOfReel(sampled, reel["to_m"])
     return found
+
+
+def bias_of(instrument_id: str, quantity: str) -> Asked:
+    """What the bias of an instrument against samples answers."""
+    return asks(Quantity.GAUGE_BIAS, instrument_id, instrument=instrument_id, quantity=quantity)
 
 
 def compare_samples(
@@ -237,11 +244,10 @@ def _note_compared(store: Store, one: Compared, role: str) -> int:
         "instrument": one.instrument.id,
         "quantity": one.quantity,
         "role": role,
-        "question": bias.question,
-        "method": bias.method,
+        "method": plain(bias.method),
         "n": bias.n,
-        "refused": bias.reason if isinstance(bias, Refused) else "",
-        "warnings": [] if isinstance(bias, Refused) else list(bias.warnings),
+        "refused": plain(bias.reason) if isinstance(bias, Refused) else "",
+        "warnings": [] if isinstance(bias, Refused) else [plain(told) for told in bias.warnings],
         "figures_mm": _figures(bias),
         "samples": [
             {
@@ -286,11 +292,12 @@ def biases_on_file(store: Store) -> dict[tuple[str, str], Result | Refused]:
 
 
 def _bias_of(record: dict[str, Any]) -> Result | Refused:
+    question = bias_of(str(record["instrument"]), str(record["quantity"]))
     if record["refused"]:
-        return Refused(record["question"], record["method"], record["refused"], record["n"])
+        return Refused(question, record["method"], record["refused"], record["n"])
     figures = {name: float(value) for name, value in record["figures_mm"].items()}
     return Result(
-        question=record["question"],
+        question=question,
         estimate=figures.pop("bias"),
         low=figures.pop("low"),
         high=figures.pop("high"),

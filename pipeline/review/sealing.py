@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence, Set
+from collections.abc import Collection, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -54,14 +54,20 @@ ASSESSMENT_TABLES: dict[str, str] = {
     "judged.requirement": "questions/requirements_of_assessment",
     "judged.finding": "questions/findings_of_assessment",
     "judged.reel": "questions/reels_of_assessment",
-    "judged.result": "questions/results_of_assessment",
+    "judged.answer": "questions/results_of_assessment",
 }
 LINE_TABLES: dict[str, str] = {
     "judged.line_review": "questions/line_review",
-    "judged.line_result": "questions/line_results",
-    "judged.line_chart": "questions/line_charts",
+    "judged.line_answer": "questions/line_results",
+    "judged.control_chart": "questions/line_charts",
     "judged.line_point": "questions/line_points",
     "judged.line_signal": "questions/line_signals",
+}
+# Tables that stores up to version 8 sealed, and the question that gives their rows.
+AS_WRITTEN: dict[str, str] = {
+    "judged.result": "questions/results_as_written",
+    "judged.line_result": "questions/line_results_as_written",
+    "judged.line_chart": "questions/line_charts_as_written",
 }
 # Kind of journal entry -> the table whose rows such an entry keeps, and the question that gives them.
 ENTRY_TABLES: dict[str, dict[str, str]] = {
@@ -260,6 +266,37 @@ def _held_against(
     return number, _changed(store, record, ENTRY_TABLES[entry.kind], what, removed, entry_no=number)
 
 
+def _keyed_otherwise(store: Store, sealed: Collection[str], **key: Any) -> list[str]:
+    """Tables whose rows are not what the sealed rows of an earlier version come to by key."""
+    if not AS_WRITTEN.keys() & set(sealed):
+        return []
+    from pipeline.store.earlier_answers import answers_by_key, charts_by_key
+
+    ((name, number),) = key.items()
+    judged = number
+    if name == "line_review_id":
+        judged = max(one for row in store.ask("questions/line_review", **key) for one in row["assessments"])
+    limits = {number: store.ask("questions/limits_of_assessment", assessment_id=judged)}
+    came: dict[str, tuple[str, pl.DataFrame]] = {}
+    for table in sealed:
+        if table == "judged.line_chart":
+            rows = store.ask(AS_WRITTEN[table], **key)
+            came["judged.control_chart"] = ("questions/line_charts", charts_by_key(rows))
+        elif table in AS_WRITTEN:
+            rows, tables = store.ask(AS_WRITTEN[table], **key), ASSESSMENT_TABLES | LINE_TABLES
+            keyed = table.replace("result", "answer")
+            came[keyed] = (tables[keyed], answers_by_key(rows, name, limits))
+    otherwise = []
+    for table, (question, frame) in came.items():
+        on_file = store.ask_frame(question, **key)
+        same = frame.height == on_file.height and (
+            not frame.height or frame_sha256(on_file) == frame_sha256(frame.select(on_file.columns))
+        )
+        if not same:
+            otherwise.append(table)
+    return otherwise
+
+
 def _changed(
     store: Store,
     record: dict[str, Any],
@@ -270,8 +307,9 @@ def _changed(
 ) -> list[str]:
     folder = record.get("folder", "")
     then = record["seals"]
-    # An earlier version of the store had fewer tables, and its entries seal those.
-    now = seals_of(store, {name: tables[name] for name in then["rows"] if name in tables}, folder, **key)
+    # An earlier version of the store had other tables, and its entries seal those.
+    known = tables | AS_WRITTEN
+    now = seals_of(store, {name: known[name] for name in then["rows"] if name in known}, folder, **key)
     told = [
         f"{what}: rows of {table} are not as they were written."
         for table, digest in then["rows"].items()
@@ -281,6 +319,10 @@ def _changed(
         f"{what}: the file {folder}/{name} was added later."
         for name in now["files"]
         if name not in then["files"]
+    ]
+    told += [
+        f"{what}: rows of {table} are not what its rows of an earlier version come to."
+        for table in _keyed_otherwise(store, then["rows"], **key)
     ]
     for name, digest in then["files"].items():
         if name not in now["files"] and (folder, name, digest) in removed:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pipeline.results import Refused
 from pipeline.tuning.periods import advice_on_period
 from pipeline.units import mil_from_mm
+from pipeline.wording.say import plain, text_in
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -81,7 +82,7 @@ def _product(line: str, one: ProductTuning) -> Iterator[str]:
     yield from _section("What the spread of the thinnest wall is made of", _shares(tuning))
     yield from _section(
         "What mending one thing is worth",
-        (what.reason if isinstance(what, Refused) else what.sentence for what in tuning.what_ifs),
+        (plain(what.reason) if isinstance(what, Refused) else what.sentence for what in tuning.what_ifs),
     )
     yield from _section("Too thin against too thick", loss_in_words(tuning))
     yield from _section("Ways to the advised wall", _settings(tuning))
@@ -97,7 +98,7 @@ def _product(line: str, one: ProductTuning) -> Iterator[str]:
 def _target(tuning: LineTuning) -> Iterator[str]:
     target = tuning.target
     if isinstance(target, Refused):
-        yield f"No target: {target.reason}"
+        yield f"No target: {plain(target.reason)}"
         if tuning.apart is not None:
             yield tuning.apart.sentence
         return
@@ -120,7 +121,7 @@ def _target(tuning: LineTuning) -> Iterator[str]:
         yield tuning.apart.sentence
     covering = tuning.covering
     if covering is not None:
-        yield f"Covering: {covering.reason if isinstance(covering, Refused) else covering.sentence}"
+        yield f"Covering: {plain(covering.reason) if isinstance(covering, Refused) else covering.sentence}"
     yield from target.warnings
 
 
@@ -161,7 +162,7 @@ def loss_in_words(tuning: LineTuning) -> Iterator[str]:
     if loss is None:
         return
     if isinstance(loss, Refused):
-        yield loss.reason
+        yield plain(loss.reason)
         return
     least = loss.least
     yield (
@@ -183,7 +184,7 @@ def _settings(tuning: LineTuning) -> Iterator[str]:
 def _centring(tuning: LineTuning) -> Iterator[str]:
     for run, found in tuning.centring.items():
         if isinstance(found, Refused):
-            yield f"{run}: {found.reason}"
+            yield f"{run}: {plain(found.reason)}"
         else:
             yield (
                 f"{run}: thin at {found.thin_deg:.0f} degrees by {found.size_um:.0f} um ({found.size_low_um:.0f} to "
@@ -200,7 +201,7 @@ def bolts_in_words(tuning: LineTuning) -> Iterator[str]:
     """What a turn of each bolt does, or that it is not known."""
     bolts = tuning.bolts
     if isinstance(bolts, Refused):
-        yield bolts.reason
+        yield plain(bolts.reason)
         return
     for bolt in bolts.bolts:
         if bolt.known:
@@ -238,7 +239,7 @@ def _draws(tuning: LineTuning) -> Iterator[str]:
 def _answers(tuning: LineTuning) -> Iterator[str]:
     for one in tuning.answers:
         if isinstance(one, Refused):
-            yield f"{one.question}: {one.reason}"
+            yield f"{text_in(one.question, 'si')}: {plain(one.reason)}"
             continue
         late = delay_in_words(one)
         after = f" Half of it has come after {late}." if late else ""
@@ -273,7 +274,7 @@ def delay_in_words(answer: Answer) -> str:
 def _balance(tuning: LineTuning) -> Iterator[str]:
     for run, one in tuning.outputs.items():
         if isinstance(one, Refused):
-            yield f"{run}: {one.reason}"
+            yield f"{run}: {plain(one.reason)}"
         else:
             yield f"{run}: {one.result.estimate:.3f} kg/h per rpm. {one.sentence}"
     yield from tuning.balance
@@ -284,7 +285,7 @@ def before_after_in_words(one: ProductTuning) -> Iterator[str]:
     told = one.tuning.before_after
     if told and one.change:
         yield one.change
-    yield from dict.fromkeys(found.reason for found in told if isinstance(found, Refused))
+    yield from dict.fromkeys(plain(found.reason) for found in told if isinstance(found, Refused))
     answered = [found.sentences for found in told if not isinstance(found, Refused)]
     shared = [one for one in answered[0] if all(one in others for others in answered[1:])] if answered else []
     yield from (one for sentences in answered for one in sentences if one not in shared)
@@ -295,7 +296,7 @@ def _starts(found: LineOnFile) -> Iterator[str]:
     yield from (start_in_words(one) for one in found.starts)
     good = found.good_starts
     if isinstance(good, Refused):
-        yield good.reason
+        yield plain(good.reason)
     else:
         yield from map(with_settings_named, good.sentences)
 

@@ -13,6 +13,7 @@ import math
 
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 
 SPECIMEN_M = 0.008  # UL 2556 (2021) 4.1.2: a slice of at most 8 mm
@@ -88,7 +89,7 @@ def margin_at_specimen_scale(
     Source: Satterthwaite, Biometrics Bulletin 2 (1946), 110-114 (from memory); the sum is derived here. Poor
     where the noise is nearly as large as the observed spread.
     """
-    question = "margin to the limit in standard deviations at the scale of the specimen"
+    question = asks(Quantity.SPECIMEN_MARGIN)
     method = "observed minus noise plus small-scale variance, Satterthwaite 1946"
     if small_scale_sd_mm is None:
         reason = (

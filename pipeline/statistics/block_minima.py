@@ -17,6 +17,7 @@ from scipy import optimize, stats
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.information import covariance_of
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.words import counted
 
@@ -191,7 +192,7 @@ def reel_risk_from_blocks(
     """
     z = np.asarray(minima, dtype=np.float64).ravel()
     lengths = np.atleast_1d(np.asarray(block_m, dtype=np.float64))
-    question = f"chance that a reel of {reel_m:g} m has a point under {limit:g}"
+    question = asks(Quantity.BLOCK_REEL_MINIMUM_RISK)
     method = "block minima, generalised extreme-value distribution, profile likelihood (Coles 2001)"
     reason = _refusal(z, lengths, limit, reel_m, fewest)
     if reason is not None:

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import fft, special
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Asked
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 from pipeline.words import counted
 
@@ -129,7 +130,7 @@ def bootstrap_interval(
     values: ArrayLike,
     statistic: Statistic,
     *,
-    question: str,
+    question: Asked,
     unit: str,
     unit_of_inference: UnitOfInference,
     block: float | None = None,
@@ -149,7 +150,7 @@ def bootstrap_interval(
     Args:
         values: readings at equal steps; NaN is left out and its neighbours are taken to adjoin.
         statistic: figure of each row of a two-dimensional array.
-        question: what is asked, in plain words.
+        question: what is asked.
         unit: unit of the figure.
         unit_of_inference: what one value is.
         block: block length [readings]; None for the automatic one, 1 for independent values such as one a

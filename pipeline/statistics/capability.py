@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 from pipeline.words import counted
 
@@ -199,7 +200,7 @@ def performance_index_one_sided(
     reel.
     """
     name = f"{'C' if stable else 'P'}_pk{'L' if sense == 'at least' else 'U'}"
-    question = f"{name} of a {unit_of_inference} against {sense} {limit:g}"
+    question = asks(Quantity.PERFORMANCE_INDEX, symbol=name.replace("_", ""))
     method = f"{name} = (mean to limit)/(3 s), ISO 22514-2; lower bound from the noncentral t"
     series = np.asarray(values, dtype=np.float64).ravel()
     known = series[~np.isnan(series)]

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special, stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 from pipeline.words import counted
 
@@ -96,7 +97,7 @@ def performance_index_two_sided(
     P_pk exists in closed form; this one is close for normal values, wrong for skewed ones.
     """
     name = "C_pk" if stable else "P_pk"
-    question = f"{name} of a {unit_of_inference} between {lower_limit:g} and {upper_limit:g}"
+    question = asks(Quantity.TWO_SIDED_PERFORMANCE_INDEX, symbol=name.replace("_", ""))
     method = f"{name} = distance to the nearer limit / (3 s), ISO 22514-2; lower bound after Bissell 1990"
     series = np.asarray(values, dtype=np.float64).ravel()
     known = series[~np.isnan(series)]

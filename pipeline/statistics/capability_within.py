@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 from pipeline.words import counted
 
@@ -37,7 +38,7 @@ def moving_range_sigma(values: ArrayLike, lag_one: float) -> float | Refused:
     """
     series = np.asarray(values, dtype=np.float64).ravel()
     series = series[~np.isnan(series)]
-    question, method = "standard deviation from the moving range", "mean moving range / 1.128, ASTM MNL 7"
+    question, method = asks(Quantity.MOVING_RANGE_SD), "mean moving range / 1.128, ASTM MNL 7"
     if series.size < 10 or not np.isfinite(series).all():
         reason = f"{series.size} finite values are too few, 10 are needed; gather more reels."
         return Refused(question, method, reason, int(series.size))
@@ -98,7 +99,7 @@ def within_index_one_sided(
         np.asarray(one, dtype=np.float64).ravel()
         for one in (reel_means, reel_sds, n_for_mean, n_for_variance)
     )
-    question = f"C_pkL of a {unit_of_inference} within reels against at least {limit:g}"
+    question = asks(Quantity.WITHIN_REEL_INDEX, symbol="CpkL")
     method = "(grand mean - L)/(3 sigma within), pooled over reels, ISO 22514-2; bound by Student's t"
     reason = _refusal(mean, sd, n_mean, n_variance, limit)
     if reason is not None:

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.samples import positive, readings, share
 from pipeline.words import counted
@@ -209,7 +210,7 @@ def find_changes(
     share(confidence, "confidence")
     rows, place, lost = _rows(values, at_m)
     n, p = rows.shape
-    question = "Did the level change?"
+    question = asks(Quantity.CHANGE_POINT)
     if n < FEWEST:
         return Refused(
             question,
@@ -441,7 +442,7 @@ def one_change(
     share(confidence, "confidence")
     rows, place, _ = _rows(values, at_m)
     n = len(rows)
-    question, method = "Did the level change once?", "CUSUM test with long-run variance"
+    question, method = asks(Quantity.CHANGE_POINT), "CUSUM test with long-run variance"
     if n < FEWEST or rows.shape[1] != 1:
         return Refused(
             question, method, f"One value of {FEWEST} items at least is needed; {n} were given.", n

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import not_negative, positive, positive_readings, share
@@ -26,7 +27,7 @@ LEAST_MEAN = 5.0
 HIDES = (
     "Widened limits hide a real shift within these points; test the dispersion and look for its cause first."
 )
-QUESTION = "Has any reel more faults than its length explains?"
+QUESTION = asks(Quantity.CONTROL_CHART)
 
 
 def poisson_limits(mean: ArrayLike, alpha: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -252,7 +253,7 @@ def share_chart(
                 "bad", "is not one count up to the number of pieces of each lot", "Give one for each lot"
             )
         )
-    question = "Has any lot a larger share of bad pieces than chance explains?"
+    question = asks(Quantity.CONTROL_CHART)
     if usual is None and (k.size < 2 or not 0 < k.sum() < n.sum()):
         reason = f"{int(k.sum())} bad of {int(n.sum())} pieces in {counted(k.size, 'lot')} cannot set limits."
         return Refused(question, "p-chart", reason, int(n.sum()))

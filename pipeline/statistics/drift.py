@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 from pipeline.words import counted
 
@@ -72,7 +73,7 @@ def linear_drift(
     without aim has no slope to find.
     """
     x, y = (np.asarray(one, dtype=np.float64).ravel() for one in (at, values))
-    question, method = "drift along the wire", "least squares, error widened for correlation"
+    question, method = asks(Quantity.DRIFT), "least squares, error widened for correlation"
     known = ~np.isnan(y)
     n = int(known.sum())
     reason = None

@@ -15,6 +15,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Measure
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import positive, positive_readings, share, whole_readings
@@ -28,7 +30,7 @@ class ChanceTest:
     """What was found, and what chance alone does when the same number of faults falls anywhere.
 
     Args:
-        question: what was asked, in plain words.
+        question: what was asked.
         method: the method with its source.
         observed: the figure found.
         chance_low: the figure that chance falls short of in 2.5 % of cases.
@@ -39,7 +41,7 @@ class ChanceTest:
         simulations: how often chance was played.
     """
 
-    question: str
+    question: Asked
     method: str
     observed: float
     chance_low: float
@@ -74,7 +76,7 @@ def dispersion_of_counts(
         raise MethodRefusal(
             Complaint("known_m", f"{length.size} lengths stand against {c.size} counts", "Give one for each")
         )
-    question = "Do counts scatter more from reel to reel than independent faults would?"
+    question = asks(Quantity.FAULT_DISPERSION)
     if c.size < 2 or c.sum() == 0:
         reason = (
             f"{counted(c.size, 'reel')} with {counted(int(c.sum()), 'fault')} show no scatter; give more."
@@ -151,7 +153,7 @@ def trend_along(at_m: ArrayLike, known_m: float, confidence: float = 0.95) -> Re
     """
     share(confidence, "confidence")
     at, length = _places(at_m, known_m)
-    question = "Does the fault rate change along the length?"
+    question = asks(Quantity.FAULT_TREND)
     method = "log-linear rate, profile likelihood; Laplace's test (Cox & Lewis 1966, 3.3)"
     if at.size < 2:
         return Refused(
@@ -221,7 +223,7 @@ def gap_clustering(at_m: ArrayLike, known_m: float, seed: int = 1) -> ChanceTest
     Source: Cox & Lewis 1966, section 6.3; chance by simulation given the number of faults.
     """
     at, length = _places(at_m, known_m)
-    question = "Are the gaps between faults more uneven than chance makes them?"
+    question = asks(Quantity.FAULT_CLUSTERING)
     method = "coefficient of variation of gaps, faults placed anywhere by simulation"
     if at.size < 4:
         return Refused(
@@ -253,7 +255,7 @@ def close_pairs(at_m: ArrayLike, known_m: float, within_m: float, seed: int = 1)
     """
     at, length = _places(at_m, known_m)
     positive(within_m, "within_m", "m")
-    question = f"Are there more pairs of faults within {within_m:g} m than chance makes?"
+    question = asks(Quantity.CLOSE_PAIRS, within=Measure(within_m, "m"))
     method = "number of close pairs, faults placed anywhere by simulation"
     if at.size < 2:
         return Refused(
@@ -295,7 +297,7 @@ def _anywhere(n: int, length: float, seed: int) -> NDArray[np.float64]:
 
 
 def _against(
-    question: str, method: str, observed: float, played: NDArray[np.float64], n: int, length: float
+    question: Asked, method: str, observed: float, played: NDArray[np.float64], n: int, length: float
 ) -> ChanceTest:
     reached = int((played >= observed - 1e-12).sum())
     low, high = np.quantile(played, [0.025, 0.975])

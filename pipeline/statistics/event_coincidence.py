@@ -16,11 +16,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.samples import positive, positive_readings, share, whole_readings
 from pipeline.words import counted
 
-QUESTION = "Do faults lie where thin spots were seen?"
+QUESTION = asks(Quantity.FAULT_PRECURSORS)
 METHOD = "event coincidence, chance by shifting the thin spots around each reel"
 
 

@@ -12,11 +12,12 @@ import math
 from scipy import stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import positive, share
 from pipeline.words import counted
 
-QUESTION = "How many faults are there per km?"
+QUESTION = asks(Quantity.FAULT_RATE)
 METHOD = "Poisson rate with exact interval (Garwood, Biometrika 28, 1936, 437)"
 
 

@@ -15,11 +15,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.samples import not_negative, positive, share, whole_readings
 from pipeline.words import counted
 
-QUESTION = "Do faults come back after each turn of a listed element?"
+QUESTION = asks(Quantity.FAULT_REPEAT)
 METHOD = "phases of faults at listed circumferences (Rayleigh, summed over reels), look-elsewhere corrected"
 ELECTRODE_TURNS = 1.5
 """Turns shorter than this many electrode lengths cannot be resolved: a uniform firing point leaves "
@@ -185,7 +186,7 @@ def scan_repeats(
     """
     places = _usable(reels)
     n = sum(one.size for one in places)
-    question = f"Do faults come back after any length from {shortest_m:g} to {longest_m:g} m?"
+    question = asks(Quantity.FAULT_REPEAT_ANY)
     if positive(longest_m, "longest_m", "m") <= positive(shortest_m, "shortest_m", "m"):
         raise MethodRefusal(
             Complaint("longest_m", f"{longest_m:g} m is not above {shortest_m:g} m", "Give a longer length")

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import signal
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
 from pipeline.samples import not_negative, positive, readings
 
@@ -52,7 +53,7 @@ def ewma_chart(
     x = readings(values, "values")
     w = _weight(weight)
     spread = positive(sigma, "sigma", unit) * positive(width, "width") * ewma_ar_factor(phi, w)
-    question = "Has the level drifted?"
+    question = asks(Quantity.CONTROL_CHART)
     method = f"EWMA chart, weight {w:g}, {width:.4g} standard deviations"
     known = ~np.isnan(x)
     if not known.any():
@@ -184,7 +185,7 @@ def cusum_chart(
     known = ~np.isnan(x)
     if not known.any():
         return Refused(
-            "Has the level shifted?", "tabular CUSUM", "No item has a value; there is nothing to plot.", 0
+            asks(Quantity.CONTROL_CHART), "tabular CUSUM", "No item has a value; there is nothing to plot.", 0
         )
     away = np.where(known, x - centre, 0.0)
     drift = np.where(known, slack, 0.0)

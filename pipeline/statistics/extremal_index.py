@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.words import counted
 
@@ -169,7 +170,7 @@ def extremal_index(
     it is about 0.4 at 2.5 to 3 standard deviations.
     """
     series = np.asarray(values, dtype=np.float64).ravel()
-    question = f"extremal index below {threshold:g}"
+    question = asks(Quantity.EXTREMAL_INDEX)
     method = "intervals estimate, Ferro and Segers 2003; jackknife over twenty groups of spacings"
     below = np.flatnonzero(series < threshold)
     known = int(np.isfinite(series).sum())

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 
 
@@ -107,7 +108,7 @@ def correlation_length_m(values: ArrayLike, step_m: float) -> float | Refused:
     """
     series = np.asarray(values, dtype=np.float64).ravel()
     question, method = (
-        "correlation length of a smooth wall",
+        asks(Quantity.CORRELATION_LENGTH),
         "curvature of the correlation at zero, Rice 1944",
     )
     n = int(np.isfinite(series).sum())
@@ -161,9 +162,7 @@ def reel_risk_from_index(
         A `Result` about one reel, or a `Refused`. It holds for a smooth normal wall only and is shown beside
         the estimate from the tail itself, not instead of it.
     """
-    question = (
-        f"share of reels of {reel_m:g} m with a point under the limit, if the wall is normal and smooth"
-    )
+    question = asks(Quantity.NORMAL_REEL_MINIMUM_RISK)
     method = "Rice 1944 crossings, mixed over reels"
     if not (reel_m > 0.0 and correlation_m > 0.0):
         return Refused(question, method, "Reel and correlation length must be longer than zero.", n)

@@ -15,11 +15,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, signal, special
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import positive, readings
 from pipeline.words import counted
 
-QUESTION = "Does the value swing with a fixed length?"
+QUESTION = asks(Quantity.PERIOD)
 METHOD = "Lomb-Scargle periodogram of prewhitened readings, Baluev's false-alarm probability"
 FEWEST = 20
 

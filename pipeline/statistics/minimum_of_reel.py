@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.words import counted
 
@@ -120,7 +121,7 @@ def reel_risk(
     a limit far under everything measured, and for thin spots shorter than the gauge's averaging length.
     """
     y = np.asarray(deficits, dtype=np.float64).ravel()
-    question = f"chance that a reel of {reel_m:g} m has a point under {limit:g}"
+    question = asks(Quantity.REEL_MINIMUM_RISK)
     method = "clusters under a threshold, generalised Pareto depths, profile likelihood (Coles 2001)"
     reason = _refusal(y, threshold, limit, known_m, reel_m, scale, fewest)
     if reason is not None:

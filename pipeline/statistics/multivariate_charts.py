@@ -17,11 +17,12 @@ from scipy import stats
 from scipy.signal import lfilter
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import positive, share
 from pipeline.words import counted
 
-QUESTION = "Do a reel's values together stand out?"
+QUESTION = asks(Quantity.CONTROL_CHART)
 BY_ORDER = "T^2 of wall sensors by order around the wire"
 PART_NAMES = {0: "mean wall", 1: "eccentricity", 2: "ovality", 3: "three lobes"}
 

@@ -17,6 +17,7 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 from pipeline.words import counted
 
@@ -225,7 +226,7 @@ def quantile_index_one_sided(
     series = np.asarray(values, dtype=np.float64).ravel()
     known = series[~np.isnan(series)]
     name = f"{'C' if stable else 'P'}_pk{'L' if sense == 'at least' else 'U'}"
-    question = f"{name} by quantiles of a {unit_of_inference} against {sense} {limit:g}"
+    question = asks(Quantity.QUANTILE_INDEX, symbol=name.replace("_", ""))
     method = (
         f"{name} = (X50 to limit)/(X50 to 0.135 % point), ISO 22514-2, fitted distribution; block bootstrap"
     )

@@ -15,11 +15,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import signal
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.samples import positive, readings, share
 from pipeline.words import counted
 
-QUESTION = "What is the swing locked to?"
+QUESTION = asks(Quantity.ORDER_LOCK)
 METHOD = "order tracking: sharpness of the strongest line on each axis"
 CLEAR = 3.0
 """How many times as sharp as the next axis one must be to be named (own choice)."""

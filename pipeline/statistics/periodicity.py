@@ -14,11 +14,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import interpolate, optimize, signal, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import positive, readings, share
 from pipeline.words import counted
 
-QUESTION = "Does the value swing with a fixed length?"
+QUESTION = asks(Quantity.PERIOD)
 METHOD = "Welch spectrum against a red background"
 FEWEST = 64
 KNOT_BINS = 12

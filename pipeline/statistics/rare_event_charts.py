@@ -15,11 +15,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import counts, positive, readings, share
 from pipeline.words import counted
 
-QUESTION = "Do faults come closer together?"
+QUESTION = asks(Quantity.CONTROL_CHART)
 NELSON_POWER = 1 / 3.6
 """Power that makes exponential gaps nearly normal (L. S. Nelson, J. Qual. Technol. 26, 1994, 239)."""
 

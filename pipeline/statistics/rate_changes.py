@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import positive_readings, share
@@ -74,7 +75,7 @@ def rate_change(
     if c.size < 4 or n < 4:
         seen = f"{counted(n, 'fault')} on {counted(c.size, 'item')}"
         reason = f"{seen} cannot show a change; 4 faults and 4 items are needed."
-        return Refused("Did the fault rate change?", "Poisson change of rate", reason, n)
+        return Refused(asks(Quantity.FAULT_RATE_CHANGE), "Poisson change of rate", reason, n)
     ratio = _log_ratio(c, km)
     best = int(ratio.argmax())
     played = np.random.default_rng(seed).multinomial(n, km / km.sum(), simulations)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import optimize, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import counts, positive, share
 
@@ -24,7 +25,7 @@ SOURCES: dict[str, str] = {
     "E-test": "E-test (Krishnamoorthy & Thomson, J. Stat. Plan. Inference 119, 2004, 23)",
     "conditional exact": "conditional binomial test, small p-values summed (Przyborowski & Wilenski 1940)",
 }
-QUESTION = "How many times the fault rate of the second is that of the first?"
+QUESTION = asks(Quantity.FAULT_RATE_RATIO)
 
 
 class Ratio(NamedTuple):

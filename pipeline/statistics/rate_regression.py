@@ -17,12 +17,13 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import positive_readings, share, whole_readings
 from pipeline.words import counted
 
-QUESTION = "Which circumstances go with more faults per km?"
+QUESTION = asks(Quantity.FAULT_RATE_RATIO_ADJUSTED)
 NEGATIVE_BINOMIAL_FROM = 1.5
 """Dispersion above which the negative binomial is fitted (own choice)."""
 
@@ -314,9 +315,9 @@ def _row(
     is_base = name == "base"
     against = "all other items" if math.isnan(error) else design.base
     return Result(
-        question=f"What is the fault rate at {design.base}?"
+        question=asks(Quantity.FAULT_RATE_BASE, design.base, base=design.base)
         if is_base
-        else f"How many times the rate at {against} is the rate at {name}?",
+        else asks(Quantity.FAULT_RATE_RATIO_ADJUSTED, f"{name} : {against}", one=name, other=against),
         estimate=estimate,
         low=low,
         high=high,

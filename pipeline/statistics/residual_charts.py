@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import linalg, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
 from pipeline.samples import positive, readings
 from pipeline.words import counted
@@ -51,7 +52,7 @@ def fit_autoregression(baseline: ArrayLike, longest: int = 5) -> Autoregression 
     """
     x = readings(baseline, "baseline")
     x = x[~np.isnan(x)]
-    question, method = "How does each value follow from those before it?", "autoregression (Yule-Walker)"
+    question, method = asks(Quantity.AUTOREGRESSION), "autoregression (Yule-Walker)"
     if x.size < FEWEST:
         reason = f"{counted(x.size, 'value is', 'values are')} too few for an autoregression; give {FEWEST} at least."
         return Refused(question, method, reason, x.size)
@@ -116,7 +117,7 @@ def residual_chart(
     if lost:
         said.append(f"{lost} of {x.size} items have no value, or none before them, and are not judged.")
     return Chart(
-        question="Is any value surprising, given those before it?",
+        question=asks(Quantity.CONTROL_CHART),
         method=f"residual chart of an autoregression of order {len(model.phi)}, {width:.4g} standard deviations",
         phase="II",
         plotted=error,

@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize, stats
 
+from pipeline.messages import Measure
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.words import counted
 
@@ -89,7 +91,7 @@ def reel_level(
         A `Result`, or a `Refused`. The delta-method error is symmetric and too small on the thin side.
     """
     y = np.asarray(deficits, dtype=np.float64).ravel()
-    question = f"level under which a reel of {reel_m:g} m goes {times:g} times on average"
+    question = asks(Quantity.RETURN_LEVEL, f"{times:.6g}", times=times, reel=Measure(reel_m, "m"))
     method = "return level of the generalised Pareto tail, profile likelihood (Coles 2001, 4.3.3)"
     reason = None
     if y.size < fewest:

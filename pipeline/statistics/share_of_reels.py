@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 
 
@@ -29,7 +30,7 @@ def share_of_bad_reels(
         A `Result` about one reel, or a `Refused`. Reels of one set-up are not independent: count set-ups.
     """
     question, method = (
-        "share of reels with a point under the limit",
+        asks(Quantity.SHARE_OF_BAD_REELS),
         "exact binomial, Clopper and Pearson 1934",
     )
     if not (reels > 0 and 0 <= bad <= reels):

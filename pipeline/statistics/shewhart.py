@@ -19,6 +19,7 @@ from scipy import integrate, special, stats
 from scipy.spatial import distance
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
 from pipeline.samples import positive, readings
 from pipeline.words import counted
@@ -122,7 +123,7 @@ def individuals_chart(
     x = readings(values, "values")
     known = x[~np.isnan(x)]
     positive(width, "width")
-    question = "Is any reel's value beyond its limits?"
+    question = asks(Quantity.CONTROL_CHART)
     method = f"individuals chart, {width:.4g} standard deviations"
     phase_two = centre is not None and sigma is not None
     if (centre is None) != (sigma is None):
@@ -224,7 +225,7 @@ def _individuals_warnings(
 
 
 def _chart(
-    question: str,
+    question: Asked,
     method: str,
     x: NDArray[np.float64],
     middle: float,
@@ -297,7 +298,7 @@ def mean_charts(
         raise MethodRefusal(
             Complaint("subgroups", "is not a full table of finite numbers", "Give rows of equal length")
         )
-    question = "Is any reel's mean or spread beyond its limits?"
+    question = asks(Quantity.CONTROL_CHART)
     if rows.shape[0] < 2 or rows.shape[1] < 2:
         reason = f"{rows.shape[0]} subgroups of {rows.shape[1]} set no limits; give two of two at least."
         return Refused(question, "mean and spread charts", reason, rows.size)

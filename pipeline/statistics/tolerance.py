@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 from scipy import integrate, optimize, special, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 from pipeline.words import counted
 
@@ -178,7 +179,7 @@ def lower_tolerance_limit(
     """
     series = np.asarray(values, dtype=np.float64).ravel()
     known = series[~np.isnan(series)]
-    question = f"limit kept by {100.0 * share:g} % of values ({unit_of_inference})"
+    question = asks(Quantity.REEL_TOLERANCE_LIMIT, share=share)
     method = (
         "exact normal tolerance limit, noncentral t" if shape == "normal" else "smallest value, Wilks 1941"
     )

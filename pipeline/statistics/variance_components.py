@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 from pipeline.words import counted
 
@@ -163,7 +164,7 @@ def variance_components(
         difference, an estimate of 0; or a `Refused`.
     """
     y = np.asarray(values, dtype=np.float64).ravel()
-    question, method = "components of variance", "nested analysis of variance, Satterthwaite 1946"
+    question, method = asks(Quantity.VARIANCE_COMPONENT), "nested analysis of variance, Satterthwaite 1946"
     reason = _refusal(y, reel, run, unit_of_inference)
     if reason is not None:
         return Refused(question, method, reason + ".", int(y.size))
@@ -221,7 +222,7 @@ def _result(
     if not table.balanced:
         told.append("Sizes differ, so these estimates are not the best; restricted likelihood is better.")
     return Result(
-        question=f"variance {name}",
+        question=asks(Quantity.VARIANCE_COMPONENT, name),
         estimate=max(value, 0.0),
         low=low,
         high=high,

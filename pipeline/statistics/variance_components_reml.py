@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 from pipeline.words import counted
 
@@ -98,7 +99,7 @@ def variance_components_of_reels(
     Profile intervals are a little short for fewer than about ten reels or runs.
     """
     question, method = (
-        "components of variance",
+        asks(Quantity.VARIANCE_COMPONENT),
         "restricted maximum likelihood on reel means, profile likelihood",
     )
     figures = [
@@ -120,7 +121,7 @@ def variance_components_of_reels(
         low, high = _interval(reels, levels, which, best, top - drop)
         found.append(
             Result(
-                question=f"variance {name}",
+                question=asks(Quantity.VARIANCE_COMPONENT, name),
                 estimate=best[which],
                 low=low,
                 high=high,
@@ -153,13 +154,13 @@ def owner_of_the_spread(components: Sequence[Result]) -> str:
     """
     largest = max(components, key=lambda one: one.details["share_of_variance"])
     owners = {
-        "variance within reels": "the line while it runs: surging, centring that hunts, the puller",
-        "variance between reels": "set-up and reel change",
-        "variance between runs": "targets, shifts or lots of material",
+        "within reels": "the line while it runs: surging, centring that hunts, the puller",
+        "between reels": "set-up and reel change",
+        "between runs": "targets, shifts or lots of material",
     }
     share = 100.0 * largest.details["share_of_variance"]
-    place = largest.question.removeprefix("variance ")
-    return f"{share:.0f} % of the variance lies {place}: {owners[largest.question]}."
+    place = largest.question.about
+    return f"{share:.0f} % of the variance lies {place}: {owners[place]}."
 
 
 def _prepared(figures: list[Array], run: Sequence[object] | None) -> _Reels:

@@ -12,7 +12,8 @@ import numpy as np
 
 from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit
-from pipeline.results import Refused, Result
+from pipeline.quantity import Quantity, asks, asks_of
+from pipeline.results import Refused, Result, asking
 from pipeline.statistics.against_record import Observed, against_record
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.capability import performance_index_one_sided
@@ -63,7 +64,7 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
                 for made in (shape_answer, redrawn_index):
                     shape = made(seen, limit, worth[key][0], known or 0.0)
                     rows.append(AnswerRow(scope, subject, "shape of the readings", shape))
-        rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, from_m, to_m, subject)))
+        rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, from_m, to_m)))
     usual = float(np.median([reel.length_m for reel in reels]))
     wall = bench.measured.seen.get("thinnest_wall_mm")
     for limit in limits:
@@ -75,7 +76,7 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
             sliced = bench.plant.risks.small_scale_um
             small = None if sliced is None else sliced / 1000.0
             beside = beside_the_risk(wall, limit, reels[0].from_m, reels[-1].to_m, usual, noise, small)
-            told = {row.answer.question for row in rows}
+            told = {row.answer.question.key for row in rows}
             rows += [
                 AnswerRow(
                     "run",
@@ -84,7 +85,7 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
                     against_record(one, record) if topic == "minimum by normal theory" else one,
                 )
                 for topic, one in beside
-                if one.question not in told
+                if one.question.key not in told
             ]
     rows += repeat_answers(bench, judged.repeats)
     return (*rows, *fault_patterns(bench), *line_answers(bench), *wire_answers(bench))
@@ -111,7 +112,7 @@ def _series_of(seen: Seen, from_m: float, to_m: float, sense: str) -> tuple[Floa
 def _capability(
     seen: Seen, limit: Limit, series: Floats, worth: EffectiveN | None, *, from_m: float, to_m: float
 ) -> Result | Refused:
-    question = f"How far does {limit.requirement} stand from {limit.sense} {limit.value:.4g} {limit.unit}?"
+    question = asks_of(limit, Quantity.PERFORMANCE_INDEX)
     known = int(np.isfinite(series).sum())
     if worth is None:
         return Refused(
@@ -144,7 +145,7 @@ def _capability(
     )
     if isinstance(answer, Result):
         answer = _with_left_out(answer, seen, limit, from_m, to_m)
-    return _asked(answer, question)
+    return asking(answer, question)
 
 
 def _with_left_out(answer: Result, seen: Seen, limit: Limit, from_m: float, to_m: float) -> Result:
@@ -172,23 +173,17 @@ def _with_left_out(answer: Result, seen: Seen, limit: Limit, from_m: float, to_m
     return replace(answer, warnings=(*answer.warnings, *told), details=details)
 
 
-def _asked(answer: Result | Refused, question: str) -> Result | Refused:
-    return replace(answer, question=question)
-
-
-def _fault_rate(bench: Bench, from_m: float, to_m: float, subject: str) -> Result | Refused:
+def _fault_rate(bench: Bench, from_m: float, to_m: float) -> Result | Refused:
     """Spark faults per km of wire that was spark-tested."""
     seen = bench.measured.seen.get("spark_kv")
     reels = [reel for reel in bench.placed.reels if reel.from_m >= from_m and reel.to_m <= to_m]
     faults = sum(counts_on(bench.placed.events, "spark fault", reel)[0] for reel in reels)
     if seen is None:
         return Refused(
-            f"How many spark faults are there for each length of {subject}?",
+            asks(Quantity.FAULT_RATE),
             "Poisson rate with exact interval (Garwood)",
             "The logs hold no spark-test voltage, so nothing shows on which length the tester was working.",
             faults,
         )
     tested = sum(seen.known_m(reel.from_m, reel.to_m) for reel in reels)
-    return _asked(
-        event_rate(faults, tested), f"How many spark faults are there for each length of {subject}?"
-    )
+    return event_rate(faults, tested)

@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import ReelproofError
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Chart, Refused
 from pipeline.sheets.plant_sheet import Charts
+from pipeline.steps.charted import VALUE_OF, Charted, Family
 from pipeline.steps.line_reels import LineReel, values_of
 from pipeline.words import counted
 
@@ -24,18 +26,26 @@ class ChartOf:
     """A chart, what it is of, and the reel behind each of its points.
 
     Args:
-        title: what is charted, in plain words.
-        quantity: its name in the records.
-        family: kind of chart; a phase I and a phase II of the same title and family belong together.
+        charted: what is charted.
+        family: kind of chart; a phase I and a phase II of the same kind belong together.
         chart: the chart.
         reels: the reel behind each point.
     """
 
-    title: str
-    quantity: str
-    family: str
+    charted: Charted
+    family: Family
     chart: Chart
     reels: tuple[LineReel, ...]
+
+    @property
+    def quantity(self) -> str:
+        """The charted value's name in the records."""
+        return VALUE_OF[self.charted]
+
+
+def chart_asked(charted: Charted, family: Family) -> Asked:
+    """What a chart of a line answers."""
+    return asks(Quantity.CONTROL_CHART, charted, charted=charted, family=family)
 
 
 class ChartMaker:
@@ -55,14 +65,13 @@ class ChartMaker:
 
     def keep(
         self,
-        title: str,
-        quantity: str,
-        family: str,
+        charted: Charted,
+        family: Family,
         made: Callable[[], Chart | Refused],
         reels: Sequence[LineReel],
     ) -> Chart | None:
         """Make a chart and keep it, or keep why it could not be made."""
-        question = f"Is any reel out of the ordinary in its {title}?"
+        question = chart_asked(charted, family)
         try:
             found = made()
         except ReelproofError as fault:
@@ -70,18 +79,16 @@ class ChartMaker:
         if isinstance(found, Refused):
             self.refused.append(replace(found, question=question))
             return None
-        self.charts.append(ChartOf(title, quantity, family, replace(found, question=question), tuple(reels)))
+        self.charts.append(ChartOf(charted, family, replace(found, question=question), tuple(reels)))
         return found
 
-    def baseline(self, quantity: str, title: str, family: str) -> Array | None:
-        """The quantity over all reels, if enough of the first ones have it."""
-        values = values_of(self.reels, quantity)
+    def baseline(self, charted: Charted, family: Family) -> Array | None:
+        """The charted value over all reels, if enough of the first ones have it."""
+        values = values_of(self.reels, VALUE_OF[charted])
         known = int(np.isfinite(values[: self.first]).sum())
         if known < FEWEST_REELS:
             reason = f"{counted(known, 'reel sets', 'reels set')} no limits; {FEWEST_REELS} are needed."
-            self.refused.append(
-                Refused(f"Is any reel out of the ordinary in its {title}?", family, reason, known)
-            )
+            self.refused.append(Refused(chart_asked(charted, family), family, reason, known))
             return None
         return values
 

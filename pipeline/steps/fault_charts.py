@@ -7,10 +7,12 @@ from typing import Literal
 
 import numpy as np
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Chart, Refused
 from pipeline.statistics.count_charts import laney_chart, share_chart, u_chart
 from pipeline.statistics.rare_event_charts import GapCusum, g_chart, gap_chart, gap_cusum
-from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker
+from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker, chart_asked
+from pipeline.steps.charted import Charted, Family
 from pipeline.words import counted
 
 # Fault rate over the usual one that the chart of gaps is made to see (chosen here).
@@ -47,22 +49,20 @@ def counts(maker: ChartMaker) -> None:
                 continue
             rate = 1000.0 * float(faults[: maker.first].sum() / base)
         maker.keep(
-            "spark faults per km",
-            "spark_faults",
-            "u-chart",
+            Charted.FAULT_RATE,
+            Family.U,
             lambda p=part, m=length, r=rate: u_chart(p, m, 1.0 / maker.arl0, r),  # type: ignore[misc]
             reels,
         )
     first = tested[: maker.first] > 0.0
     plain = next(
-        (one.chart for one in maker.charts if one.family == "u-chart" and one.chart.phase == "I"), None
+        (one.chart for one in maker.charts if one.family is Family.U and one.chart.phase == "I"), None
     )
     if plain is not None and plain.details["dispersion_p"] < 0.05:
         # Counts that scatter more than Poisson's alarm on the plain chart all the time.
         maker.keep(
-            "spark faults per km",
-            "spark_faults",
-            "u'-chart",
+            Charted.FAULT_RATE,
+            Family.LANEY,
             lambda: maker.told(laney_chart(faults[: maker.first][first], tested[: maker.first][first]), "I"),
             [reel for reel, known in zip(maker.reels, first, strict=False) if known],
         )
@@ -77,13 +77,13 @@ def gaps(maker: ChartMaker) -> None:
         travelled += reel.tested_m
     behind = [number for number in owners if number < maker.first]
     length = sum(reel.tested_m for reel in maker.reels[: maker.first])
-    question, family = "Do spark faults come closer together?", "CUSUM of gaps between faults"
+    family = Family.GAP_CUSUM
     if len(behind) < 3 or length <= 0.0:
         reason = (
             f"{counted(len(behind), 'fault')} on the first {counted(maker.first, 'reel')} cannot set a "
             f"usual gap; 3 are needed."
         )
-        maker.refused.append(Refused(question, family, reason, len(behind)))
+        maker.refused.append(Refused(chart_asked(Charted.FAULT_GAP, family), family, reason, len(behind)))
         return
     watched = owners[len(behind) :]
     phase: Literal["I", "II"] = "II" if watched else "I"
@@ -93,16 +93,14 @@ def gaps(maker: ChartMaker) -> None:
     reached = max(maker.arl0 * length / maker.first / mean, 20.0)
     found = gap_cusum(gaps, mean, TIMES_THE_RATE, reached)
     maker.keep(
-        "wire between spark faults",
-        "fault_gap_m",
+        Charted.FAULT_GAP,
         family,
         lambda: maker.told(_gaps_chart(found), phase),
         [maker.reels[number] for number in owners[start:]],
     )
     maker.keep(
-        "wire between spark faults",
-        "fault_gap_m",
-        "t-chart",
+        Charted.FAULT_GAP,
+        Family.GAP,
         lambda: maker.told(gap_chart(gaps, mean, 1, 1.0 / reached), phase),
         [maker.reels[number] for number in owners[start:]],
     )
@@ -110,7 +108,7 @@ def gaps(maker: ChartMaker) -> None:
 
 def good_reels(maker: ChartMaker) -> None:
     """Good reels between reels with a spark fault: for lines on which most reels have none."""
-    title, family = "reels between reels with a spark fault", "g-chart"
+    family = Family.GEOMETRIC
     tested = [number for number, reel in enumerate(maker.reels) if reel.tested_m > 0.0]
     bad = [place for place, number in enumerate(tested) if maker.reels[number].faults > 0]
     first = sum(number < maker.first for number in tested)
@@ -121,17 +119,14 @@ def good_reels(maker: ChartMaker) -> None:
             f"{before} of the first {first} tested reels have a fault; 3 at least set a usual share, and beyond "
             f"{100 * MOST_WITH_FAULT:.0f} % the u-chart serves better."
         )
-        maker.refused.append(
-            Refused("Do reels with a spark fault come closer together?", family, reason, before)
-        )
+        maker.refused.append(Refused(chart_asked(Charted.GOOD_REELS, family), family, reason, before))
         return
     phase: Literal["I", "II"] = "II" if len(bad) > before else "I"
     start = before if phase == "II" else 1
     between = np.diff(bad)[start - 1 :] - 1
     alpha = 0.5 / max(maker.arl0 * chance, 20.0)
     maker.keep(
-        title,
-        "good_reels",
+        Charted.GOOD_REELS,
         family,
         lambda: maker.told(g_chart(between, chance, alpha), phase),
         [maker.reels[tested[place]] for place in bad[start:]],
@@ -148,14 +143,14 @@ def runs(maker: ChartMaker) -> None:
     early = sum(numbers[-1] < maker.first for numbers in every)
     bad = np.array([sum(maker.reels[one].faults > 0 for one in numbers) for numbers in every])
     pieces = np.array([len(numbers) for numbers in every])
-    title, family = "share of a run's reels with a spark fault", "p-chart"
+    family = Family.SHARE
     if early < FEWEST_RUNS or not 0 < bad[:early].sum() < pieces[:early].sum():
         with_fault, of_all = int(bad[:early].sum()), int(pieces[:early].sum())
         reason = (
             f"The first {counted(early, 'run')} with {of_all} tested reels, {with_fault} of them with a fault, set no "
             f"usual share; {FEWEST_RUNS} runs at least are needed, and reels of both kinds."
         )
-        maker.refused.append(Refused("Has any run more reels with a spark fault?", family, reason, early))
+        maker.refused.append(Refused(chart_asked(Charted.REELS_WITH_FAULT, family), family, reason, early))
         return
     usual = float(bad[:early].sum() / pieces[:early].sum())
     parts: list[tuple[slice, float | None]] = [(slice(0, early), None)]
@@ -163,8 +158,7 @@ def runs(maker: ChartMaker) -> None:
         parts.append((slice(early, None), usual))
     for part, fixed in parts:
         maker.keep(
-            title,
-            "reels_with_fault",
+            Charted.REELS_WITH_FAULT,
             family,
             lambda p=part, u=fixed: maker.told(  # type: ignore[misc]
                 share_chart(bad[p], pieces[p], 1.0 / maker.arl0, u), "I" if u is None else "II"
@@ -183,7 +177,7 @@ def _gaps_chart(found: GapCusum) -> Chart:
         f"A rate {TIMES_THE_RATE:g} times the usual is signalled after {found.arl1:.0f} faults on average.",
     )
     return Chart(
-        question="",
+        question=asks(Quantity.CONTROL_CHART),
         method="exponential CUSUM of the wire between faults (Lucas 1985)",
         phase="II",
         plotted=found.sums,

@@ -14,6 +14,7 @@ import polars as pl
 
 from pipeline.errors import ReelproofError
 from pipeline.length.reels import PlacedReel
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.sheets.line_sheet import Instrument
 from pipeline.statistics.event_clustering import (
@@ -58,14 +59,14 @@ def fault_patterns(bench: Bench) -> tuple[AnswerRow, ...]:
     on_wire = np.sort(joined.at_m[np.isfinite(joined.at_m)])
     found.append(_bunches(on_wire, joined.known_m))
     found += [one for reel in bench.placed.reels if (one := _trend(spark, reel, places)) is not None]
-    for name, words in (("thinnest_wall_mm", "thin wall"), ("diameter_mm", "unusual diameter")):
+    for name in ("thinnest_wall_mm", "diameter_mm"):
         seen = bench.measured.seen.get(name)
         if seen is not None:
-            found.append(_coincides(bench, seen, words, places, sd_m))
+            found.append(_coincides(bench, seen, places, sd_m))
     return tuple(AnswerRow("run", bench.run.id, TOPIC, one) for one in found)
 
 
-def _tried(question: str, method: str, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
+def _tried(question: Asked, method: str, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
     try:
         return replace(made(), question=question)
     except ReelproofError as fault:
@@ -93,7 +94,7 @@ def _places(bench: Bench) -> tuple[Floats, float]:
 
 def _hidden(bench: Bench, spark: Seen, tester: Instrument, places: Floats) -> Result | Refused:
     """The fault rate with what the electrode's length and the dead time hid put back."""
-    question = "How many faults per km are there with those hidden behind a neighbour?"
+    question = asks(Quantity.FAULT_RATE_UNMERGED)
     method = "chain merging undone, exact Poisson interval (Garwood 1936)"
     tested = sum(spark.known_m(reel.from_m, reel.to_m) for reel in bench.placed.reels)
     speed = bench.placed.placement.readings["speed_m_s"].to_numpy()
@@ -124,7 +125,7 @@ def _rates(seen: Result) -> tuple[float, float, float]:
 
 def _bunches(at: Floats, known_m: float) -> Result | Refused:
     """Scatter of the counts of equal lengths, with the tests of gaps and of close pairs beside it."""
-    question = "Do the faults come in bunches along the wire?"
+    question = asks(Quantity.FAULT_DISPERSION)
     method = f"scatter of the counts of {CELL_M:g} m of tested wire"
     cells = int(known_m // CELL_M)
     if cells < 2 or at.size < 2:
@@ -174,7 +175,7 @@ def _trend(spark: Seen, reel: PlacedReel, places: Floats) -> Result | Refused | 
         return None
     known = np.clip(spark.known, reel.from_m, reel.to_m)
     joined = join_known(at, known[known[:, 1] > known[:, 0]])
-    question = f"How many times as many faults has the end of reel {reel.id} as its start?"
+    question = asks(Quantity.FAULT_TREND, reel.id, reel=reel.id)
     return _tried(
         question,
         "log-linear rate, profile likelihood (Cox and Lewis 1966)",
@@ -183,9 +184,9 @@ def _trend(spark: Seen, reel: PlacedReel, places: Floats) -> Result | Refused | 
     )
 
 
-def _coincides(bench: Bench, seen: Seen, words: str, places: Floats, sd_m: float) -> Result | Refused:
+def _coincides(bench: Bench, seen: Seen, places: Floats, sd_m: float) -> Result | Refused:
     """The share of faults with a thin spot or diameter event beside them, against shifting around each reel."""
-    question = f"What share of the faults has a place of {words} within reach?"
+    question = asks(Quantity.FAULT_PRECURSORS, seen.name, channel=seen.name)
     method = "event coincidence, chance by shifting around each reel"
     reels = bench.placed.reels
     faults = [places[(places >= one.from_m) & (places < one.to_m)] - one.from_m for one in reels]

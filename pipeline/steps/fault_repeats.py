@@ -13,6 +13,8 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.errors import ReelproofError
+from pipeline.messages import Measure, Said
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.event_repeats import Repeat, RepeatSearch, scan_repeats
 from pipeline.statistics.phase_tests import h_test, look_elsewhere, rayleigh_test, z2_test
@@ -101,12 +103,12 @@ def repeat_answer(found: RepeatSearch | Refused, harmonics: str = "") -> Result 
         found: the search among the listed elements.
         harmonics: what the tests with harmonics say, as of `by_harmonics`.
     """
-    question = "Do the spark faults repeat with something that turns on the line?"
+    question = asks(Quantity.FAULT_REPEAT)
     if isinstance(found, Refused):
         return replace(found, question=question)
     strongest = next((one for one in found.tested if not one.harmonic_of), None)
     if strongest is None or strongest.p_value >= REPEAT_P:
-        n = strongest.n if strongest is not None else 0
+        n = strongest.n if strongest is not None else max((one.n for one in found.refused), default=0)
         return Refused(question, LISTED, f"{found.verdict} {harmonics}".strip(), n)
     told = tuple(one for one in (found.verdict, harmonics, *strongest.warnings) if one)
     answer = _answer(question, LISTED, strongest, (*told, *(one.reason for one in found.refused)))
@@ -125,7 +127,9 @@ def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: flo
     n = sum(len(one) for one in places)
     longest = min(LONGEST_M, max((float(one[-1] - one[0]) for one in places if len(one)), default=0.0) / 3.0)
     shortest = max(4.0 * electrode_m, 8.0 * position_sd_m, 0.5)
-    question = f"Do the spark faults come back after any length from {shortest:.3g} to {LONGEST_M:g} m?"
+    question = asks(
+        Quantity.FAULT_REPEAT_ANY, shortest=Measure(shortest, "m"), longest=Measure(LONGEST_M, "m")
+    )
     if longest <= shortest:
         reason = f"{counted(n, 'fault')}, none of them three such lengths apart on one reel, cannot show it."
         return Refused(question, SCANNED, reason, n)
@@ -149,7 +153,7 @@ def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: flo
     return _answer(question, SCANNED, found, (told, *found.warnings))
 
 
-def _answer(question: str, method: str, one: Repeat, warnings: tuple[str, ...]) -> Result:
+def _answer(question: Asked, method: str, one: Repeat, warnings: tuple[Said, ...]) -> Result:
     return Result(
         question=question,
         estimate=one.period_m,

@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STOP
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.steps.instrument_channels import DIMENSION_KINDS, channels_of
@@ -45,7 +46,7 @@ def gauge_noise(
             values[place, np.searchsorted(row, bad)] = np.nan
         pooled = [rows + place * row.size for place in range(len(carried)) for rows in stops]
         answer = stop_repeatability(values.ravel(), pooled, instrument.resolution_mm)
-        question = f"How much does one reading of {instrument.id} ({instrument.kind}) scatter by itself?"
+        question = asks(Quantity.GAUGE_NOISE, instrument.id, instrument=instrument.id, kind=instrument.kind)
         found[instrument.kind] = replace(answer, question=question)
     return found
 

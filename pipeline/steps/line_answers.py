@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from pipeline.length.footage_marks import FootageMap
 from pipeline.length.station_offset import StationFinding
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
@@ -20,9 +21,7 @@ def line_answers(bench: Bench) -> tuple[AnswerRow, ...]:
     run, checks = bench.run.id, bench.checks
     rows = [AnswerRow("run", run, "station offsets", station_answer(one)) for one in checks.stations]
     if checks.shrinkage is not None:
-        question = "How far does the insulation shrink from hot to cold (cold over hot area)?"
-        answer = replace(checks.shrinkage, question=question)
-        rows.append(AnswerRow("run", run, "hot to cold", answer))
+        rows.append(AnswerRow("run", run, "hot to cold", checks.shrinkage))
     rows += [AnswerRow("run", run, "gauge noise", one) for one in bench.measured.noise.values()]
     rows += [AnswerRow("run", run, "clocks", clock_answer(one)) for one in checks.clocks]
     return (*rows, *mark_answers(bench))
@@ -30,8 +29,8 @@ def line_answers(bench: Bench) -> tuple[AnswerRow, ...]:
 
 def station_answer(found: StationFinding) -> Result | Refused:
     """How far two gauges stand apart by their readings, as a result."""
-    question = (
-        f"How far apart along the wire do {found.first} and {found.second} stand, by their own readings?"
+    question = asks(
+        Quantity.STATION_DISTANCE, f"{found.first} : {found.second}", one=found.first, other=found.second
     )
     method = "cross-correlation after prewhitening, t interval over stretches (Box and Jenkins)"
     if found.verdict == "not tested":
@@ -67,7 +66,9 @@ def station_answer(found: StationFinding) -> Result | Refused:
 
 def clock_answer(found: Clocks) -> Result | Refused:
     """How far the clock of one log stands ahead of another's, as a result."""
-    question = f"How far does the clock of {found.second} stand ahead of that of {found.first}?"
+    question = asks(
+        Quantity.CLOCK_OFFSET, f"{found.second} : {found.first}", one=found.second, other=found.first
+    )
     skew = found.answer
     if isinstance(skew, Refused):
         return replace(skew, question=question)
@@ -108,7 +109,7 @@ def mark_answers(bench: Bench) -> tuple[AnswerRow, ...]:
                     reel.id,
                     "footage marks",
                     Result(
-                        question=f"Which printed length stands at the {end} end of reel {reel.id}?",
+                        question=asks(Quantity.PRINTED_LENGTH, end, end=end),
                         estimate=printed,
                         low=printed - 1.96 * sd,
                         high=printed + 1.96 * sd,

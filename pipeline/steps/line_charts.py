@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.columns import WALL_CHANNELS
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Chart, Refused
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.alarm_budget import alarm_budget, false_alarms_per_day, guaranteed_width
 from pipeline.statistics.ewma_cusum import CusumChart, cusum_chart, ewma_chart
 from pipeline.statistics.multivariate_charts import (
-    BY_ORDER,
     WallBaseline,
     mewma_chart,
     t2_chart,
@@ -38,22 +38,19 @@ from pipeline.statistics.run_rules import (
     run_signals,
 )
 from pipeline.statistics.shewhart import individuals_chart, mean_charts
-from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker, ChartOf
+from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker, ChartOf, chart_asked
+from pipeline.steps.charted import VALUE_OF, Charted, Family
 from pipeline.steps.fault_charts import fault_charts
 from pipeline.steps.line_reels import LineReel, subgroups_of, values_of
 from pipeline.words import counted
 
 Array = NDArray[np.float64]
 
-# Quantities charted one by one: what a reader calls each, and its unit.
-INDIVIDUALS = {
-    "mean_wall_mm": ("mean wall", "mm"),
-    "thinnest_wall_mm": ("thinnest wall", "mm"),
-    "wall_sd_mm": ("spread of the wall within a reel", "mm"),
-    "diameter_mm": ("diameter", "mm"),
-}
+# Values charted one by one [mm].
+INDIVIDUALS = (Charted.MEAN_WALL, Charted.THINNEST_WALL, Charted.WALL_SPREAD, Charted.DIAMETER)
+MM = "mm"
 # A lowest value is an extreme: one thin reel would pull an average of them down for many reels after it.
-SMOOTHED = ("mean_wall_mm", "diameter_mm")
+SMOOTHED = (Charted.MEAN_WALL, Charted.DIAMETER)
 VECTOR = ("mean_wall_mm", "ecc_cos_mm", "ecc_sin_mm")
 # Charts watched at once: what the alarm budget is shared among. Individuals, EWMA and CUSUM, errors of the
 # autoregression, mean and spread of subgroups, T^2, multivariate EWMA and T^2 of the sensors, counts, gaps between
@@ -110,9 +107,9 @@ def line_charts(reels: Sequence[LineReel], settings: Charts) -> LineCharts:
     first = min(settings.baseline_reels, len(reels))
     maker = _LineMaker(tuple(reels), first, budget.arl0, settings)
     maker.individuals()
-    for quantity in SMOOTHED:
-        maker.smoothed(quantity)
-    maker.residuals("mean_wall_mm")
+    for charted in SMOOTHED:
+        maker.smoothed(charted)
+    maker.residuals(Charted.MEAN_WALL)
     maker.subgroups()
     maker.vectors()
     maker.sensors()
@@ -127,15 +124,14 @@ class _LineMaker(ChartMaker):
     def individuals(self) -> None:
         """One value a reel: phase I on the first reels, phase II on the later ones."""
         width = _limits(self.arl0).shewhart
-        for quantity, (title, unit) in INDIVIDUALS.items():
-            values = self.baseline(quantity, title, "individuals chart")
+        for charted in INDIVIDUALS:
+            values = self.baseline(charted, Family.INDIVIDUALS)
             if values is None:
                 continue
             one = self.keep(
-                title,
-                quantity,
-                "individuals chart",
-                lambda v=values, u=unit: individuals_chart(v[: self.first], width=width, unit=u),  # type: ignore[misc]
+                charted,
+                Family.INDIVIDUALS,
+                lambda v=values: individuals_chart(v[: self.first], width=width, unit=MM),  # type: ignore[misc]
                 self.reels[: self.first],
             )
             later = values[self.first :]
@@ -143,10 +139,9 @@ class _LineMaker(ChartMaker):
                 continue
             known = int(np.isfinite(values[: self.first]).sum())
             self.keep(
-                title,
-                quantity,
-                "individuals chart",
-                lambda c=one, v=later, u=unit, n=known: self.guaranteed(c, v, u, n),  # type: ignore[misc]
+                charted,
+                Family.INDIVIDUALS,
+                lambda c=one, v=later, n=known: self.guaranteed(c, v, MM, n),  # type: ignore[misc]
                 self.reels[self.first :],
             )
 
@@ -183,59 +178,53 @@ class _LineMaker(ChartMaker):
         signals = tuple(sorted((*chart.signals, *found), key=lambda one: one.item))
         return replace(chart, signals=signals, arl0=arl0, warnings=(*chart.warnings, told))
 
-    def smoothed(self, quantity: str) -> None:
+    def smoothed(self, charted: Charted) -> None:
         """EWMA and CUSUM: later reels against the first ones', or the first ones against themselves."""
-        title, unit = INDIVIDUALS[quantity]
-        values = self.baseline(quantity, title, "EWMA chart")
+        values = self.baseline(charted, Family.EWMA)
         if values is None:
             return
-        found = individuals_chart(values[: self.first], unit=unit)
+        found = individuals_chart(values[: self.first], unit=MM)
         if isinstance(found, Refused):
             return
         centre, sigma = found.details["centre"], found.details["sigma"]
         limits = _limits(self.arl0)
         for phase, part, reels in self.parts(values):
             self.keep(
-                title,
-                quantity,
-                "EWMA chart",
+                charted,
+                Family.EWMA,
                 lambda p=part, f=phase: self.told(  # type: ignore[misc]
-                    ewma_chart(p, centre, sigma, EWMA_WEIGHT, limits.ewma, arl0=self.arl0, unit=unit), f
+                    ewma_chart(p, centre, sigma, EWMA_WEIGHT, limits.ewma, arl0=self.arl0, unit=MM), f
                 ),
                 reels,
             )
             self.keep(
-                title,
-                quantity,
-                "CUSUM chart",
+                charted,
+                Family.CUSUM,
                 lambda p=part, f=phase: self.told(  # type: ignore[misc]
                     _cusum(
-                        cusum_chart(p, centre, sigma, CUSUM_REFERENCE, limits.cusum, self.arl0, unit), p, unit
+                        cusum_chart(p, centre, sigma, CUSUM_REFERENCE, limits.cusum, self.arl0, MM), p, MM
                     ),
                     f,
                 ),
                 reels,
             )
 
-    def residuals(self, quantity: str) -> None:
+    def residuals(self, charted: Charted) -> None:
         """Errors of an autoregression of the first reels: for reels that follow one another."""
-        title, unit = INDIVIDUALS[quantity]
-        values = values_of(self.reels, quantity)
+        values = values_of(self.reels, VALUE_OF[charted])
         width = _limits(self.arl0).shewhart
         model = fit_autoregression(values[: self.first])
         if isinstance(model, Refused):
-            question = f"Is any reel's {title} a surprise, given those before it?"
-            self.refused.append(replace(model, question=question))
+            self.refused.append(replace(model, question=chart_asked(charted, Family.RESIDUAL)))
             return
-        whole = residual_chart(values, model, width, unit)
+        whole = residual_chart(values, model, width, MM)
         for phase, part, reels in self.parts(whole.plotted):
             start = 0 if phase == "I" else self.first
             self.keep(
-                title,
-                quantity,
-                "residual chart",
+                charted,
+                Family.RESIDUAL,
                 lambda m=model, f=phase, a=start, n=part.size: self.told(  # type: ignore[misc]
-                    _slice(residual_chart(values, m, width, unit), a, a + n), f
+                    _slice(residual_chart(values, m, width, MM), a, a + n), f
                 ),
                 reels,
             )
@@ -248,7 +237,7 @@ class _LineMaker(ChartMaker):
             reason = f"{counted(len(reels), 'reel has', 'reels have')} enough stretches; {FEWEST_REELS} are needed."
             self.refused.append(
                 Refused(
-                    "Is any reel's mean or inner spread out of the ordinary?",
+                    chart_asked(Charted.STRETCH_MEANS, Family.MEAN),
                     "mean and s charts",
                     reason,
                     len(reels),
@@ -257,22 +246,21 @@ class _LineMaker(ChartMaker):
             return
         found = mean_charts(rows, "standard deviation", "mm", self.arl0)
         if isinstance(found, Refused):
-            self.refused.append(found)
+            self.refused.append(replace(found, question=chart_asked(Charted.STRETCH_MEANS, Family.MEAN)))
             return
         mean, spread = found
-        self.keep("mean wall of stretches", "mean_wall_mm", "mean chart", lambda: mean, reels)
-        self.keep("spread of the wall between stretches", "mean_wall_mm", "s chart", lambda: spread, reels)
+        self.keep(Charted.STRETCH_MEANS, Family.MEAN, lambda: mean, reels)
+        self.keep(Charted.STRETCH_SPREAD, Family.SPREAD, lambda: spread, reels)
 
     def vectors(self) -> None:
         """Mean wall and the two parts of the offset together: T^2 and its moving average."""
-        title = "mean wall and offset together"
         rows = np.column_stack([values_of(self.reels, one) for one in VECTOR])
         base = rows[: self.first]
         base = base[np.isfinite(base).all(axis=1)]
         if len(base) < FEWEST_REELS or np.linalg.matrix_rank(np.cov(base.T)) < len(VECTOR):
             reason = f"{counted(len(base), 'reel')} with wall and offset cannot set limits; {FEWEST_REELS} are needed."
             self.refused.append(
-                Refused(f"Is any reel out of the ordinary in its {title}?", "T^2 chart", reason, len(base))
+                Refused(chart_asked(Charted.WALL_VECTOR, Family.T2), Family.T2, reason, len(base))
             )
             return
         alpha, centre, covariance = 1.0 / self.arl0, base.mean(axis=0), np.cov(base.T)
@@ -282,18 +270,16 @@ class _LineMaker(ChartMaker):
 
         for phase, part, reels in self.parts(rows):
             self.keep(
-                title,
-                "wall_vector_mm",
-                "T^2 chart",
+                Charted.WALL_VECTOR,
+                Family.T2,
                 lambda p=part, f=phase: named(  # type: ignore[misc]
                     t2_chart(p, alpha) if f == "I" else t2_chart(p, alpha, centre, covariance, len(base)), p
                 ),
                 reels,
             )
             self.keep(
-                title,
-                "wall_vector_mm",
-                "multivariate EWMA",
+                Charted.WALL_VECTOR,
+                Family.MEWMA,
                 lambda p=part, f=phase: self.told(  # type: ignore[misc]
                     mewma_chart(p, centre, covariance, VECTOR_WEIGHT, _limits(self.arl0).vector, self.arl0), f
                 ),
@@ -305,18 +291,16 @@ class _LineMaker(ChartMaker):
         fitted = [one for one in WALL_CHANNELS if any(one in reel.values for reel in self.reels)]
         if not fitted:
             return
-        title = "wall sensors"
         rows = np.column_stack([values_of(self.reels, one) for one in fitted])
         base = wall_baseline(rows[: self.first])
         if not isinstance(base, WallBaseline):
-            question = f"Is any reel out of the ordinary in its {title}?"
+            question = chart_asked(Charted.WALL_SENSORS, Family.T2_BY_ORDER)
             self.refused.append(replace(base, question=question))
             return
         for phase, part, reels in self.parts(rows):
             self.keep(
-                title,
-                "wall_sensors_mm",
-                BY_ORDER,
+                Charted.WALL_SENSORS,
+                Family.T2_BY_ORDER,
                 lambda p=part, f=phase: self.told(wall_chart(p, base, 1.0 / self.arl0, f), f),  # type: ignore[misc]
                 reels,
             )
@@ -350,7 +334,7 @@ def _cusum(found: CusumChart | Refused, values: Array, unit: str) -> Chart | Ref
         for one in found.signals
     )  # fmt: skip
     return Chart(
-        question="",
+        question=asks(Quantity.CONTROL_CHART),
         method="tabular CUSUM (Page 1954), the upper sum above the axis and the lower below",
         phase="II",
         plotted=np.where(np.isfinite(values), plotted, np.nan),

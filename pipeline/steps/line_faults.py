@@ -13,6 +13,7 @@ from itertools import combinations
 import numpy as np
 
 from pipeline.errors import ReelproofError
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.rate_changes import RateChange, rate_change
@@ -37,19 +38,19 @@ def fault_answers(reels: Sequence[LineReel]) -> list[Answer]:
     tested = [reel for reel in reels if reel.tested_m > 0.0]
     if not tested:
         reason = "No reel of the line was fully spark-tested, so faults have no length to be counted over."
-        return [(TOPIC, Refused("How many spark faults are there per km?", "Poisson rates", reason, 0))]
+        return [(TOPIC, Refused(asks(Quantity.FAULT_RATE), "Poisson rates", reason, 0))]
     faults = [reel.faults for reel in tested]
     length = [reel.tested_m for reel in tested]
-    found: list[Result | Refused] = [_tried("Do faults scatter more from reel to reel than by chance?",
+    found: list[Result | Refused] = [_tried(asks(Quantity.FAULT_DISPERSION),
                                             lambda: dispersion_of_counts(faults, length))]  # fmt: skip
-    found.append(_tried("From which reel on did the fault rate change?", lambda: _changed(tested)))
+    found.append(_tried(asks(Quantity.FAULT_RATE_CHANGE), lambda: _changed(tested)))
     for kind in dict.fromkeys(kind for reel in tested for kind in reel.circumstances):
         found += _pairs(kind, tested)
     found += _regressed(tested)
     return [(TOPIC, one) for one in found]
 
 
-def _tried(question: str, made: Callable[[], Result | Refused]) -> Result | Refused:
+def _tried(question: Asked, made: Callable[[], Result | Refused]) -> Result | Refused:
     try:
         return _asked(made(), question)
     except ReelproofError as fault:
@@ -68,7 +69,12 @@ def _pairs(kind: str, reels: Sequence[LineReel]) -> list[Result | Refused]:
             )
             for name in (one, other)
         ]
-        question = f"Is the fault rate of {kind} {one} another than that of {kind} {other}?"
+        question = asks(
+            Quantity.FAULT_RATE_RATIO,
+            f"{kind} {one} : {kind} {other}",
+            one=f"{kind} {one}",
+            other=f"{kind} {other}",
+        )
         found.append(_tried(question, lambda s=sums: _compared(*s[0], *s[1])))  # type: ignore[misc]
     return found
 
@@ -87,7 +93,7 @@ def _compared(faults: int, tested_m: float, others: int, other_m: float) -> Resu
     return replace(found, warnings=(*found.warnings, told))
 
 
-def _asked(found: Result | Refused, question: str) -> Result | Refused:
+def _asked(found: Result | Refused, question: Asked) -> Result | Refused:
     return replace(found, question=question)
 
 
@@ -99,7 +105,7 @@ def _regressed(reels: Sequence[LineReel]) -> list[Result | Refused]:
         if all(kind in reel.circumstances for reel in reels)
         and len({reel.circumstances[kind] for reel in reels}) > 1
     ]
-    question = "Which circumstance goes with more faults, the others held equal?"
+    question = asks(Quantity.FAULT_RATE_RATIO_ADJUSTED)
     if not kinds:
         reason = "Every reel was made under the same shift and lots, so nothing can be told apart."
         return [
@@ -120,7 +126,7 @@ def _regressed(reels: Sequence[LineReel]) -> list[Result | Refused]:
 
 def _changed(reels: Sequence[LineReel]) -> Result | Refused:
     """The reel from which on the rate was another, as a result whose interval is of the reel's number."""
-    question = "From which reel on did the fault rate change?"
+    question = asks(Quantity.FAULT_RATE_CHANGE)
     method = "change of a Poisson rate: likelihood over all places, p-value by simulation"
     found = rate_change([reel.faults for reel in reels], [reel.tested_m for reel in reels])
     if not isinstance(found, RateChange):

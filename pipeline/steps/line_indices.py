@@ -13,7 +13,9 @@ from typing import Literal
 import numpy as np
 
 from pipeline.errors import ReelproofError
-from pipeline.results import Refused, Result
+from pipeline.messages import Measure
+from pipeline.quantity import Asked, Quantity, asks, asks_of
+from pipeline.results import Refused, Result, asking
 from pipeline.statistics.against_record import Observed, against_record
 from pipeline.statistics.block_minima import fit_block_minima, reel_risk_from_blocks
 from pipeline.statistics.capability import performance_index_one_sided
@@ -22,6 +24,7 @@ from pipeline.statistics.capability_within import within_index_one_sided
 from pipeline.statistics.reels_needed import index_that_proves, reels_needed
 from pipeline.statistics.share_of_reels import share_of_bad_reels
 from pipeline.statistics.tolerance import lower_tolerance_limit
+from pipeline.steps.charted import Family
 from pipeline.steps.line_charts import LineCharts
 from pipeline.steps.line_reels import LineReel, values_of
 from pipeline.words import counted
@@ -39,6 +42,7 @@ class ReelLimit:
     """A limit on one value of a reel.
 
     Args:
+        limit_id: the limit's id.
         requirement: what is limited.
         quantity: the value of a reel it is held against.
         sense: ``at least`` or ``at most``.
@@ -46,16 +50,12 @@ class ReelLimit:
         unit: its unit.
     """
 
+    limit_id: str
     requirement: str
     quantity: str
     sense: Literal["at least", "at most"]
     value: float
     unit: str
-
-    @property
-    def words(self) -> str:
-        """The limit in words."""
-        return f"{self.requirement} {self.sense} {self.value:.4g} {self.unit}"
 
 
 def index_answers(reels: Sequence[LineReel], limits: Sequence[ReelLimit], charts: LineCharts) -> list[Answer]:
@@ -83,18 +83,18 @@ def index_answers(reels: Sequence[LineReel], limits: Sequence[ReelLimit], charts
     return answers
 
 
-def _guarded(question: str, method: str, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
+def _guarded(question: Asked, method: str, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
     try:
         found = made()
     except ReelproofError as fault:
         return Refused(question, method, str(fault.complaints[0]), n)
-    return replace(found, question=question)
+    return asking(found, question)
 
 
 def _stability(quantity: str, charts: LineCharts) -> tuple[bool | None, str]:
     """Whether the phase I chart of the quantity is without a signal, and that in words."""
     for one in charts.charts:
-        if one.quantity == quantity and one.family == "individuals chart" and one.chart.phase == "I":
+        if one.quantity == quantity and one.family is Family.INDIVIDUALS and one.chart.phase == "I":
             signals = len(one.chart.signals)
             if signals:
                 lie = "lies" if signals == 1 else "lie"
@@ -111,7 +111,7 @@ def _stability(quantity: str, charts: LineCharts) -> tuple[bool | None, str]:
 def _index(reels: Sequence[LineReel], limit: ReelLimit, charts: LineCharts) -> Result | Refused:
     values = values_of(reels, limit.quantity)
     stable, evidence = _stability(limit.quantity, charts)
-    question = f"How far do whole reels stand from {limit.words}?"
+    question = asks_of(limit, Quantity.PERFORMANCE_INDEX)
     found = _guarded(
         question,
         "one-sided index of one value a reel (ISO 22514-2)",
@@ -153,7 +153,7 @@ def _within(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
     ]
     worth = [reel.worth for reel in known if reel.worth is not None]
     return _guarded(
-        f"How far would readings stand from {limit.words} if every reel were set up alike?",
+        asks_of(limit, Quantity.WITHIN_REEL_INDEX),
         "index within reels (ISO 22514-2)",
         len(known),
         lambda: within_index_one_sided(
@@ -171,7 +171,7 @@ def _within(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
 def _tolerance(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
     values = values_of(reels, limit.quantity)
     return _guarded(
-        f"Above which value do {100 * MOST_REELS:.0f} % of reels lie ({limit.requirement})?",
+        asks_of(limit, Quantity.REEL_TOLERANCE_LIMIT, share=MOST_REELS),
         "one-sided tolerance limit, any shape (Wilks 1941)",
         values.size,
         lambda: lower_tolerance_limit(values[np.isfinite(values)], MOST_REELS, unit=limit.unit, shape="any"),
@@ -182,7 +182,7 @@ def _share(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
     values = values_of(reels, limit.quantity)
     known = values[np.isfinite(values)]
     return _guarded(
-        f"What share of reels has a reading of {limit.requirement} under {limit.value:.4g} {limit.unit}?",
+        asks_of(limit, Quantity.SHARE_OF_BAD_REELS),
         "exact binomial interval (Clopper and Pearson 1934)",
         known.size,
         lambda: share_of_bad_reels(
@@ -201,8 +201,7 @@ def _blocks(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
     alike = [reel for reel in known if abs(reel.length_m - usual) <= 0.05 * usual]
     minima = [reel.values[limit.quantity] for reel in alike]
     return _guarded(
-        f"How likely is a reel of {usual:.0f} m to have a point under {limit.value:.4g} {limit.unit}, from the "
-        "thinnest reading of each reel?",
+        asks_of(limit, Quantity.BLOCK_REEL_MINIMUM_RISK, reel=Measure(usual, "m")),
         "block minima, generalised extreme-value distribution, profile likelihood (Coles 2001)",
         len(alike),
         lambda: reel_risk_from_blocks(
@@ -226,7 +225,13 @@ def _between(reels: Sequence[LineReel], limits: Sequence[ReelLimit]) -> list[Ans
         values, ends = values_of(reels, quantity), (max(low), min(high))
         unit = next(one.unit for one in limits if one.quantity == quantity)
         found = _guarded(
-            f"How do whole reels sit between {ends[0]:.4g} and {ends[1]:.4g} {unit} ({quantity.removesuffix('_mm')})?",
+            asks(
+                Quantity.TWO_SIDED_PERFORMANCE_INDEX,
+                quantity,
+                channel=quantity,
+                low=Measure(ends[0], unit),
+                high=Measure(ends[1], unit),
+            ),
             "two-sided index of one value a reel (ISO 22514-2)",
             values.size,
             lambda v=values, e=ends: performance_index_two_sided(v, *e, unit_of_inference="reel"),  # type: ignore[misc]

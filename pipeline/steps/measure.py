@@ -18,6 +18,7 @@ from pipeline.length.placement import Placement
 from pipeline.length.spark_exposure import SparkExposure, spark_exposure
 from pipeline.length.steady_state import DEFAULT_RULE
 from pipeline.length.steady_wire import read_first, steady_readings
+from pipeline.quantity import Asked
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
 from pipeline.sheets.plant_sheet import SparkTest
@@ -35,6 +36,7 @@ from pipeline.trust.uncertainty import Uncertainty, measured_uncertainty
 from pipeline.wall.lobes import few_sensors_told, few_sensors_unknown
 from pipeline.wall.sections import measure_walls
 from pipeline.wall.two_layers import insulation_between, insulation_unknown
+from pipeline.wording.say import plain
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -106,7 +108,7 @@ class Measured:
         """Length between `from_m` and `to_m` [m] over which the instruments contradict each other."""
         return intervals.length_m(intervals.within(self.contradicted, from_m, to_m))
 
-    def no_conclusion(self, question: str, from_m: float, to_m: float) -> Refused | None:
+    def no_conclusion(self, question: Asked, from_m: float, to_m: float) -> Refused | None:
         """The refusal of `question` for wire with a contradiction from `from_m` to `to_m` [m]; None without one."""
         told = (no_conclusion(question, one) for one in self._red if one.from_m < to_m and one.to_m > from_m)
         return next((one for one in told if one is not None), None)
@@ -199,7 +201,7 @@ def measure_run(
             *conductor_told(read, line, conductor_mm),
             *few_sensors_told(line, frame),
             *(lone_told(gauge, frame, lone) if gauge is not None else ()),
-            *((exposure.reason,) if isinstance(exposure, Refused) else ()),
+            *((plain(exposure.reason),) if isinstance(exposure, Refused) else ()),
         ),
         exposure,
         instruments_that_read(readings, line),

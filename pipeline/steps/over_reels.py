@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.errors import ReelproofError
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.variance_components import variance_components
@@ -58,7 +59,7 @@ def _of_stretches(reels: Sequence[LineReel]) -> list[Result | Refused]:
     return _components(
         lambda: variance_components(values, [reel for _, reel, _ in rows], runs, unit="mm"),
         "nested analysis of variance",
-        "of stretches of the mean wall",
+        "stretches",
         length,
     )
 
@@ -83,16 +84,16 @@ def _of_readings(reels: Sequence[LineReel]) -> list[Result | Refused]:
             runs if several else None,
         ),
         "restricted maximum likelihood",
-        "of readings of the mean wall",
+        "readings",
         sum(reel.length_m for reel in known),
     )
 
 
 def _components(
-    made: Callable[[], tuple[Result, ...] | Refused], method: str, of_what: str, length_m: float
+    made: Callable[[], tuple[Result, ...] | Refused], method: str, of: str, length_m: float
 ) -> list[Result | Refused]:
     """The components of one analysis, the largest named with whose work it is."""
-    question = f"Where does the spread {of_what} come from?"
+    question = asks(Quantity.VARIANCE_COMPONENT, of, of=of)
     try:
         found = made()
     except ReelproofError as fault:
@@ -101,6 +102,16 @@ def _components(
         return [replace(found, question=question)]
     owner = owner_of_the_spread(found)
     return [
-        replace(one, question=f"{one.question}, {of_what}", known_m=length_m, warnings=(owner, *one.warnings))
+        replace(
+            one,
+            question=asks(
+                Quantity.VARIANCE_COMPONENT,
+                f"{of} {one.question.about}",
+                of=of,
+                where=one.question.about,
+            ),
+            known_m=length_m,
+            warnings=(owner, *one.warnings),
+        )
         for one in found
     ]

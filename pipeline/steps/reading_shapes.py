@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from pipeline.errors import ReelproofError
 from pipeline.products.limits import Limit
-from pipeline.results import Refused, Result
+from pipeline.quantity import Quantity, asks_of
+from pipeline.results import Refused, Result, asking
 from pipeline.statistics.bootstrap import block_length, bootstrap_interval, redraw
 from pipeline.statistics.distribution_families import FAMILIES
 from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
@@ -36,8 +37,7 @@ def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Re
         series: its steady readings in order, NaN where a piece does not adjoin the next.
         known_m: wire behind them [m].
     """
-    words = f"{limit.requirement} {limit.sense} {limit.value:.4g} {limit.unit}"
-    question = f"How far do the readings stand from {words} by the quantiles of their own shape?"
+    question = asks_of(limit, Quantity.QUANTILE_INDEX)
     known = series[np.isfinite(series)]
     thin = known[:: max(1, -(-known.size // MOST_READINGS))]
     if thin.size < 50 or float(np.ptp(thin)) == 0.0:
@@ -67,10 +67,10 @@ def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Re
         )
     except ReelproofError as fault:
         return Refused(question, METHOD, str(fault.complaints[0]), int(known.size))
-    if isinstance(found, Refused):
-        return replace(found, question=question)
-    told = f"Blocks of {block:.0f} of {thin.size} readings, one in {step} for the fit, were redrawn."
-    return replace(found, question=question, warnings=(*found.warnings, told))
+    if isinstance(found, Result):
+        told = f"Blocks of {block:.0f} of {thin.size} readings, one in {step} for the fit, were redrawn."
+        found = replace(found, warnings=(*found.warnings, told))
+    return asking(found, question)
 
 
 def redrawn_index(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Result | Refused:
@@ -84,7 +84,6 @@ def redrawn_index(seen: Seen, limit: Limit, series: Floats, known_m: float) -> R
         series: its steady readings in order, NaN where a piece does not adjoin the next.
         known_m: wire behind them [m].
     """
-    words = f"{limit.requirement} {limit.sense} {limit.value:.4g} {limit.unit}"
     known = series[np.isfinite(series)]
     sign = 1.0 if limit.sense == "at least" else -1.0
 
@@ -95,7 +94,7 @@ def redrawn_index(seen: Seen, limit: Limit, series: Floats, known_m: float) -> R
     return bootstrap_interval(
         known[:: max(1, -(-known.size // MOST_READINGS))],
         index,
-        question=f"How far do the readings stand from {words}, by redrawing the wire in blocks?",
+        question=asks_of(limit, Quantity.REDRAWN_INDEX),
         unit="",
         unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
         repetitions=INDICES_REDRAWN,

@@ -12,7 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.errors import MethodRefusal
+from pipeline.messages import Measure
 from pipeline.products.limits import Limit
+from pipeline.quantity import Asked, Quantity, asks, asks_of
 from pipeline.results import Refused, Result
 from pipeline.statistics.minimum_of_reel import reel_risk
 from pipeline.steps.evidence import Floats, Seen
@@ -22,7 +24,6 @@ from pipeline.words import counted
 # Share of the steady readings under the threshold: low enough to see the tail, high enough to have clusters
 # (chosen here; the diagnostics of the threshold are in pipeline.statistics.tail_diagnostics).
 TAIL_SHARE = 0.03
-QUESTION = "How likely is a reel of {length:.0f} m to have a point under {limit:.4g} {unit}?"
 METHOD = "clusters under a threshold, generalised Pareto depths, profile likelihood (Coles 2001)"
 
 
@@ -39,7 +40,7 @@ def reel_minimum(
         reel_m: length of a reel [m].
         standard_uncertainty: of one reading [mm], told beside the result.
     """
-    question = QUESTION.format(length=reel_m, limit=limit.value, unit=limit.unit)
+    question = asks_of(limit, Quantity.REEL_MINIMUM_RISK, reel=Measure(reel_m, "m"))
     at, value = _steady(seen, from_m, to_m)
     if value.size < 200:
         return Refused(
@@ -62,7 +63,7 @@ def reel_minimum(
 
 
 def _risk(
-    question: str,
+    question: Asked,
     seen: Seen,
     limit: Limit,
     at: Floats,
@@ -139,7 +140,7 @@ def beside_the_risk(
     except MethodRefusal as fault:
         tail = 0
         rows.append(
-            ("tail of the wall", Refused("How thin does a reel get?", METHOD, str(fault.complaints[0]), 0))
+            ("tail of the wall", Refused(asks(Quantity.RETURN_LEVEL), METHOD, str(fault.complaints[0]), 0))
         )
     if not isinstance(tail, int):
         rows += [("tail of the wall", one) for one in tail_answers(tail, reel_m, seen.extent_m)]

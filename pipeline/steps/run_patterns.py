@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.errors import ReelproofError
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.change_points import Changes, OneChange, find_changes, one_change
@@ -33,12 +34,8 @@ from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
 from pipeline.words import counted
 
-PERIODS_IN = {
-    "mean_wall_mm": "mean wall",
-    "eccentricity_mm": "offset of the conductor",
-    "diameter_mm": "diameter",
-}
-CHANGES_IN = {"mean_wall_mm": "mean wall", "eccentricity_mm": "offset of the conductor"}
+PERIODS_IN = ("mean_wall_mm", "eccentricity_mm", "diameter_mm")
+CHANGES_IN = ("mean_wall_mm", "eccentricity_mm")
 # Wire over which readings are averaged before changes of level are looked for [m]: long against the correlation of
 # neighbouring readings, short against a reel (chosen here).
 AVERAGE_M = 50.0
@@ -68,23 +65,19 @@ def patterns_of(bench: Bench) -> tuple[AnswerRow, ...]:
         return ()
     from_m, to_m = reels[0].from_m, reels[-1].to_m
     rows: list[AnswerRow] = []
-    for name, words in PERIODS_IN.items():
+    for name in PERIODS_IN:
         seen = bench.measured.seen.get(name)
         if seen is not None:
             rows += [
-                AnswerRow("run", bench.run.id, "periods", one)
-                for one in _periods(bench, seen, words, from_m, to_m)
+                AnswerRow("run", bench.run.id, "periods", one) for one in _periods(bench, seen, from_m, to_m)
             ]
-    for name, words in CHANGES_IN.items():
+    for name in CHANGES_IN:
         seen = bench.measured.seen.get(name)
         if seen is not None:
             rows += [
-                AnswerRow("run", bench.run.id, "changes", one)
-                for one in _changes(bench, seen, words, from_m, to_m)
+                AnswerRow("run", bench.run.id, "changes", one) for one in _changes(bench, seen, from_m, to_m)
             ]
-            rows += [
-                AnswerRow("run", bench.run.id, "drift", one) for one in _drift(seen, words, from_m, to_m)
-            ]
+            rows += [AnswerRow("run", bench.run.id, "drift", one) for one in _drift(seen, from_m, to_m)]
     return tuple(rows)
 
 
@@ -110,8 +103,8 @@ def elements_of(bench: Bench) -> tuple[TurningElement, ...]:
     return tuple(found)
 
 
-def _periods(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | Refused]:
-    question = f"Does the {words} come back along the wire?"
+def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
+    question = asks(Quantity.PERIOD, seen.name, channel=seen.name)
     at, value = _steady(seen, from_m, to_m)
     if at.size < 200:
         return [
@@ -131,7 +124,7 @@ def _periods(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -
         return [Refused(question, "averaged spectrum", str(fault.complaints[0]), at.size)]
     wire = float(at[-1] - at[0])
     gaps = isinstance(found, Refused) or found.spectrum.left_out_m > GAP_SHARE * wire
-    beside = [_through_gaps(bench, at, value, question, step, seen)] if gaps else []
+    beside = [_through_gaps(bench, at, value, step, seen)] if gaps else []
     if isinstance(found, Refused):
         return [replace(found, question=question), *beside]
     if not found.found:
@@ -184,11 +177,9 @@ def _locked_to(whole: tuple[Floats, Floats, Floats], period_m: float) -> tuple[s
     return () if isinstance(found, Refused) else (found.words,)
 
 
-def _through_gaps(
-    bench: Bench, at: Floats, value: Floats, question: str, step: float, seen: Seen
-) -> Result | Refused:
+def _through_gaps(bench: Bench, at: Floats, value: Floats, step: float, seen: Seen) -> Result | Refused:
     """The strongest period of readings as they stand, for wire with gaps; refused where it is no more than chance."""
-    asked = f"{question.removesuffix('?')}, looked for through its gaps?"
+    asked = asks(Quantity.PERIOD_THROUGH_GAPS, seen.name, channel=seen.name)
     method = "Lomb-Scargle periodogram of prewhitened readings (Baluev 2008)"
     start = max((at.size - MOST_GAPPY) // 2, 0)
     at, value = at[start : start + MOST_GAPPY], value[start : start + MOST_GAPPY]
@@ -212,7 +203,7 @@ def _through_gaps(
 
 
 def _with_element(
-    bench: Bench, one: Result, question: str, step: float, seen: Seen, warnings: tuple[str, ...]
+    bench: Bench, one: Result, question: Asked, step: float, seen: Seen, warnings: tuple[str, ...]
 ) -> Result:
     """A period with the element it fits, told among its warnings."""
     known = period_of_result(one)
@@ -236,9 +227,9 @@ def _averages(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, Floats]:
     return np.asarray(np.where(few, np.nan, means), dtype=np.float64), middle
 
 
-def _drift(seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | Refused]:
+def _drift(seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
     """How fast the level moves along the run, by a straight line through the averages over stretches."""
-    question = f"How fast does the {words} drift along the run?"
+    question = asks(Quantity.DRIFT, seen.name, channel=seen.name)
     averages, middle = _averages(seen, from_m, to_m)
     n = int(np.isfinite(averages).sum())
     if n == 0:
@@ -267,8 +258,8 @@ def _drift(seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | 
     return [replace(found, question=question)]
 
 
-def _changes(bench: Bench, seen: Seen, words: str, from_m: float, to_m: float) -> list[Result | Refused]:
-    question = f"Where did the level of the {words} change?"
+def _changes(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
+    question = asks(Quantity.CHANGE_POINT, seen.name, channel=seen.name)
     averages, from_start = _averages(seen, from_m, to_m)
     if averages.size == 0:
         return []
@@ -304,7 +295,7 @@ def _by_cusum(means: Floats, middle: Floats, unit: str) -> tuple[str, ...]:
 
 
 def _as_results(
-    bench: Bench, found: Changes, question: str, seen: Seen, n: int, by_cusum: tuple[str, ...]
+    bench: Bench, found: Changes, question: Asked, seen: Seen, n: int, by_cusum: tuple[str, ...]
 ) -> list[Result | Refused]:
     path = bench.line.take_up_station_m
     noted = [

@@ -18,6 +18,7 @@ from pipeline.results import Refused
 from pipeline.steps.bench import Bench
 from pipeline.steps.unmonitored import gap_sightings
 from pipeline.trust.calibration import calibrations_over
+from pipeline.wording.say import plain
 
 # Faults nearer than this are one length to cut out: no useful wire lies between them (chosen here); which counts
 # are one fault is another question, see spark_merge.
@@ -129,7 +130,9 @@ def gaps_of(bench: Bench) -> tuple[Gap, ...]:
     """Wire on reels without a trustworthy reading, or without a full spark test."""
     gaps = []
     exposure = bench.measured.spark
-    untested = exposure.reason if isinstance(exposure, Refused) else "No full spark test is on record here."
+    untested = (
+        plain(exposure.reason) if isinstance(exposure, Refused) else "No full spark test is on record here."
+    )
     kinds = (
         ("wall unmonitored", bench.measured.wall, "No usable wall reading here."),
         ("diameter unmonitored", bench.measured.diameter, "No usable diameter reading here."),

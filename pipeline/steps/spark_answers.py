@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pipeline.length import intervals
 from pipeline.length.spark_exposure import SparkExposure, chance_of_detection
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
@@ -19,15 +20,15 @@ def spark_answers(bench: Bench) -> tuple[AnswerRow, ...]:
     spans = [("run", bench.run.id, reels[0].from_m, reels[-1].to_m)]
     spans += [("reel", one.id, one.from_m, one.to_m) for one in reels]
     return tuple(
-        AnswerRow(scope, subject, "spark exposure", _exposure(bench, exposure, subject, from_m, to_m))
+        AnswerRow(scope, subject, "spark exposure", _exposure(bench, exposure, from_m, to_m))
         for scope, subject, from_m, to_m in spans
     )
 
 
 def _exposure(
-    bench: Bench, exposure: SparkExposure | Refused, subject: str, from_m: float, to_m: float
+    bench: Bench, exposure: SparkExposure | Refused, from_m: float, to_m: float
 ) -> Result | Refused:
-    question = f"How long was the least tested point of {subject} under the spark test's voltage?"
+    question = asks(Quantity.SPARK_EXPOSURE)
     if isinstance(exposure, Refused):
         return Refused(question, _METHOD, exposure.reason, exposure.n)
     least = exposure.least_within(from_m, to_m)

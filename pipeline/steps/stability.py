@@ -10,10 +10,13 @@ from collections.abc import Sequence
 
 from pipeline.nonconformance.finding import Sighting, place_sighting
 from pipeline.nonconformance.judging import on_reels, reel_at
+from pipeline.quantity import Quantity
 from pipeline.results import Result
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
-from pipeline.steps.run_patterns import CHANGES_IN
+
+# What a finding calls the quantity whose level changed.
+CHANGING = {"mean_wall_mm": "mean wall", "eccentricity_mm": "offset of the conductor"}
 
 
 def stability_sightings(bench: Bench, patterns: Sequence[AnswerRow]) -> tuple[Sighting, ...]:
@@ -32,7 +35,7 @@ def stability_sightings(bench: Bench, patterns: Sequence[AnswerRow]) -> tuple[Si
     found = []
     for row in patterns:
         answer = row.answer
-        if row.topic != "changes" or not isinstance(answer, Result) or answer.estimate is None:
+        if not isinstance(answer, Result) or answer.question.quantity is not Quantity.CHANGE_POINT:
             continue
         if abs(answer.details["size"]) < least:
             continue
@@ -42,16 +45,14 @@ def stability_sightings(bench: Bench, patterns: Sequence[AnswerRow]) -> tuple[Si
         here = [part for part in on_reels(low, high, bench.placed.reels) if part[0] == reel_id]
         if not reel_id or not here:
             continue
-        column, subject = next(
-            (name, words) for name, words in CHANGES_IN.items() if words in answer.question
-        )
+        column = answer.question.about
         found.append(
             place_sighting(
                 "unstable-process",
                 min(part[1] for part in here),
                 max(part[2] for part in here),
                 instrument=bench.measured.seen[column].instrument.id,
-                subject=f"the {subject}",
+                subject=f"the {CHANGING[column]}",
                 reel_id=reel_id,
                 detail=(
                     f"its level went from {answer.details['before']:.3f} mm to {answer.details['after']:.3f} mm, and "

@@ -13,6 +13,7 @@ from pipeline.steps.bench import Bench
 from pipeline.steps.measure import DIAMETER_NAMES, WALL_NAMES
 from pipeline.wall.diameter_only import minimum_wall_verdict
 from pipeline.wall.two_layers import covering_minimum
+from pipeline.wording.say import plain
 
 Outcome = Literal["conforms", "does not conform", "indeterminate", "not judged", "no conclusion"]
 
@@ -42,11 +43,11 @@ def verdict_unseen(bench: Bench, reel: PlacedReel, limit: Limit) -> tuple[Outcom
     gauge = bench.line.instrument("wall gauge")
     if limit.requirement == "covering at any point":
         layered = gauge is not None and gauge.sees == "insulation and covering"
-        return "not judged", covering_minimum().reason if layered else CANNOT_SEE[limit.requirement]
+        return "not judged", plain(covering_minimum().reason) if layered else CANNOT_SEE[limit.requirement]
     rule = rule_for(limit.requirement)
     unknown = bench.measured.refused.get(rule.column) if rule is not None else None
     if unknown is not None:
-        return "not judged", unknown.reason
+        return "not judged", plain(unknown.reason)
     if limit.requirement == "minimum wall at any point" and gauge is None:
         return _by_diameter(bench, reel, limit)
     if rule is not None and bench.line.instrument(INSTRUMENT_OF.get(rule.column, "")) is not None:
@@ -63,7 +64,7 @@ def _by_diameter(bench: Bench, reel: PlacedReel, limit: Limit) -> tuple[Outcome,
     else:
         found = minimum_wall_verdict(worst[0], mean.uncertainty, limit.value)
     if isinstance(found, Refused):
-        return "not judged", found.reason
+        return "not judged", plain(found.reason)
     place = place_told(place_on_reel(worst[1], reel.to_m) if worst is not None else 0.0, reel.length_m)
     return "does not conform", (
         f"The mean wall by the diameter is {figure(worst[0] if worst else 0.0, limit.unit)} at {place}, "

@@ -13,7 +13,9 @@ import numpy as np
 from scipy import special
 
 from pipeline.errors import ReelproofError
+from pipeline.messages import Measure, Said
 from pipeline.products.limits import Limit
+from pipeline.quantity import Asked, Quantity, asks, asks_of
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.averaging_gauge import margin_at_specimen_scale
@@ -52,7 +54,7 @@ SHAPE_HELD = "94.0 %"
 # so well over the 5 % of each (chosen here).
 MOST_OUTSIDE = 0.2
 # How often a level is passed: half of all reels, and one reel in a thousand.
-LEVELS = ((math.log(2.0), "half of all reels get"), (1e-3, "one reel in a thousand gets"))
+LEVELS = (math.log(2.0), 1e-3)
 NORMAL = "normal readings taken as independent (the usual figure)"
 
 
@@ -154,7 +156,7 @@ def tail_answers(tail: Tail, reel_m: float, averaging_m: float) -> list[Result |
         reel_m: length of a reel [m].
         averaging_m: wire that one reading averages over [m].
     """
-    question = f"Of how many readings under {tail.threshold:.4g} mm is one a thin place of its own?"
+    question = asks(Quantity.EXTREMAL_INDEX, threshold=Measure(tail.threshold, "mm"))
     found: list[Result | Refused] = []
     try:
         clumping = extremal_index(tail.value, tail.threshold, step_m=tail.step_m)
@@ -164,7 +166,7 @@ def tail_answers(tail: Tail, reel_m: float, averaging_m: float) -> list[Result |
     lower = LowerTail(
         tail.threshold, tail.fit.scale, tail.fit.shape, tail.clusters.deficit.size / tail.known_m
     )
-    for times, words in LEVELS:
+    for times in LEVELS:
         level = reel_level(
             tail.clusters.deficit,
             lower,
@@ -175,9 +177,7 @@ def tail_answers(tail: Tail, reel_m: float, averaging_m: float) -> list[Result |
             covariance=tail.fit.covariance,
             averaging_m=averaging_m,
         )
-        found.append(
-            replace(level, question=f"How thin is the thinnest reading that {words}, on {reel_m:.0f} m?")
-        )
+        found.append(level)
     return found
 
 
@@ -193,7 +193,7 @@ def margin_answer(
         noise: what the line's stops told of the gauge.
         small_scale_mm: deviation between neighbouring cut slices; None where it was not measured.
     """
-    question = f"How many deviations lie between the wall and {limit.value:.4g} {limit.unit} on a cut slice?"
+    question = asks_of(limit, Quantity.SPECIMEN_MARGIN)
     known = isinstance(noise, Result)
     try:
         found = margin_at_specimen_scale(
@@ -221,8 +221,7 @@ def normal_risk(value: Floats, step_m: float, limit: Limit, reel_m: float) -> Re
         limit: the limit at any point.
         reel_m: length of a reel [m].
     """
-    wanted = f"{limit.value:.4g} {limit.unit}"
-    question = f"By normal theory, how likely is a reel of {reel_m:.0f} m to have a point under {wanted}?"
+    question = asks_of(limit, Quantity.NORMAL_REEL_MINIMUM_RISK, reel=Measure(reel_m, "m"))
     sd = float(value.std(ddof=1))
     if value.size < 200 or not sd > 0.0:
         return Refused(question, NORMAL, f"{value.size} steady readings that vary are too few.", value.size)
@@ -245,7 +244,7 @@ def normal_risk(value: Floats, step_m: float, limit: Limit, reel_m: float) -> Re
 
 
 def _usual(
-    question: str, why: str, index: float, half: float, worth: EffectiveN, readings: float, known_m: float
+    question: Asked, why: Said, index: float, half: float, worth: EffectiveN, readings: float, known_m: float
 ) -> Result:
     """The chance that one of so many normal, independent readings lies under the limit."""
 

@@ -12,7 +12,9 @@ import numpy as np
 
 from pipeline.length.reel_places import place_on_reel, place_told
 from pipeline.length.reels import WRITTEN_TO_M
+from pipeline.messages import Measure
 from pipeline.products.table_rows import Figure
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.answer_row import AnswerRow
@@ -57,7 +59,7 @@ def _told(bench: Bench) -> tuple[str, ...]:
 
 def mass_answers(bench: Bench) -> tuple[Result | Refused, ...]:
     """Insulation in kg per km on the wire of the reels, and how much of it is over the least the limit asks for."""
-    asked = "How much insulation is on the wire?"
+    asked = asks(Quantity.INSULATION_MASS)
     method = "density times area by the mean wall (derived)"
     seen, reels = bench.measured.seen.get("mean_wall_mm"), bench.placed.reels
     inside = np.zeros(0, dtype=np.bool_)
@@ -76,7 +78,7 @@ def mass_answers(bench: Bench) -> tuple[Result | Refused, ...]:
     least = [one.value for one in bench.limits if one.requirement == "minimum average wall"]
     if least:
         over = kg_km - mass_kg_km(insulation_area_mm2(max(least), conductor), density.value)
-        more = f"How much insulation is on the wire over the {max(least):.4g} mm that the average wall must have?"
+        more = asks(Quantity.INSULATION_EXCESS_MASS, limit=Measure(max(least), "mm"))
         sd = float(np.hypot(per_mm * sd_wall, over * sd_density))
         found.append(_mass(more, method, over, sd, n, known_m))
     return tuple(_with(one, note, _told(bench)) for one in found)
@@ -89,7 +91,7 @@ def _mean_along(seen: Seen, inside: Mask) -> float:
     return float(np.average(values, weights=widths)) if widths.sum() > 0 else float(values.mean())
 
 
-def _mass(asked: str, method: str, value: float, sd: float, n: int, known_m: float) -> Result:
+def _mass(asked: Asked, method: str, value: float, sd: float, n: int, known_m: float) -> Result:
     return Result(
         question=asked,
         estimate=value,
@@ -118,7 +120,7 @@ def scrap_answers(bench: Bench) -> tuple[Result | Refused, ...]:
     ends = changes & {at for one in loose for at in (one.from_m, one.to_m)}
     sd = WRITTEN_TO_M * _EVEN * float(np.sqrt(len(ends)))
     metres = Result(
-        question="How much wire of the run is on no reel?",
+        question=asks(Quantity.SCRAP_LENGTH),
         estimate=length,
         low=max(length - 1.96 * sd, 0.0),
         high=length + 1.96 * sd,
@@ -135,7 +137,7 @@ def scrap_answers(bench: Bench) -> tuple[Result | Refused, ...]:
 
 
 def _scrap_kg(bench: Bench, length: float, length_sd: float) -> Result | Refused:
-    asked = "How much insulation is on wire of the run that is on no reel?"
+    asked = asks(Quantity.SCRAP_MASS)
     method = "density times area by the mean wall, over the loose wire (derived)"
     seen, density = bench.measured.seen.get("mean_wall_mm"), bench.product.insulation.density
     if seen is None or not bool(seen.fit.any()):
@@ -203,7 +205,7 @@ def bounds_answers(bench: Bench) -> tuple[AnswerRow, ...]:
 def _bounds(
     bench: Bench, seen: Seen, covering: Covering, subject: str, from_m: float, to_m: float
 ) -> Result | Refused:
-    asked = f"How thin is the insulation of {subject} where it is thinnest?"
+    asked = asks(Quantity.INSULATION_MINIMUM)
     method = "offsets add as vectors: total less covering, bounded by the covering's own offset (derived)"
     inside = seen.rows_within(from_m, to_m)
     if inside.size == 0:

@@ -37,7 +37,9 @@ from pipeline.store.writer_lock import WriterLock, held_for_writing, is_written
 if TYPE_CHECKING:
     import polars as pl
 
-STORE_VERSION = 8
+STORE_VERSION = 9
+# Since this version answers are known by keys; before, by their sentences.
+KEYED_SINCE = 9
 DATABASE = "reelproof.duckdb"
 
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -181,13 +183,17 @@ def _check_version(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
     return version
 
 
-def _lay_out(store: Store) -> None:
+def _lay_out(store: Store, version: int) -> None:
     for schema in catalogue.SCHEMAS:
         store.connection.execute(f"CREATE SCHEMA IF NOT EXISTS {schema}")
     for schema, view in catalogue.EARLIER_VIEWS:
         store.connection.execute(f"DROP VIEW IF EXISTS {schema}.{view}")
     for name in statements("tables"):
         store.connection.execute(statement(name))
+    if 0 < version < KEYED_SINCE:
+        from pipeline.store.earlier_answers import give_keys
+
+        give_keys(store.connection)
     store.connection.execute(
         statement("steps/note_version"),
         {
@@ -257,9 +263,10 @@ def _begin(store: Store, path: Path, accept_loss: bool) -> None:
     """Make a database that was just opened ready to be written."""
     connection = store.connection
     earlier_views = catalogue.refuse_stand_ins(connection, store.database, path)
-    if _check_version(connection, path) < STORE_VERSION:
+    version = _check_version(connection, path)
+    if version < STORE_VERSION:
         with store.transaction():
-            _lay_out(store)
+            _lay_out(store, version)
     else:
         catalogue.refuse_views(earlier_views, path)
     catalogue.views_beside(connection, store.database)
@@ -341,8 +348,11 @@ def _connected_to_read(path: Path) -> duckdb.DuckDBPyConnection:
         quoted = str(path).replace("'", "''")
         connection.execute(f"ATTACH '{quoted}' AS {catalogue.KEPT} (READ_ONLY)")
         catalogue.views_over(connection, path)
+        if 0 < _check_version(connection, path) < KEYED_SINCE:
+            from pipeline.store.earlier_answers import give_keys_in_memory
+
+            give_keys_in_memory(connection)
         catalogue.shut_in(connection)
-        _check_version(connection, path)
     except BaseException:
         connection.close()
         raise

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 
 Floats = NDArray[np.float64]
@@ -141,7 +142,7 @@ def crossed_gauge_study(readings: Floats, pool_above_p: float = POOL_ABOVE_P) ->
 
 
 def _refusal(readings: Floats) -> Refused | None:
-    question, method = "gauge study", "parts x operators x trials, crossed"
+    question, method = asks(Quantity.GAUGE_STUDY), "parts x operators x trials, crossed"
     if readings.ndim != 3 or min(readings.shape) < 2:
         return Refused(
             question,
@@ -231,7 +232,7 @@ def average_and_range_study(readings: Floats) -> GaugeStudy | Refused:
     p, o, n = readings.shape
     if n not in _K_TRIALS or o not in {2, 3} or p not in _K:
         return Refused(
-            "gauge study",
+            asks(Quantity.GAUGE_STUDY),
             "averages and ranges",
             "The constants on file are for 2 or 3 trials, 2 or 3 operators and 2 to 10 parts; use the analysis of "
             "variance.",

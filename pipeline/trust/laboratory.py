@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.words import counted
 
@@ -65,7 +66,7 @@ def agreement(line: Floats, laboratory: Floats, unit: str = "mm") -> Agreement |
     n = int(known.sum())
     if n < FEWEST_PAIRS:
         return Refused(
-            "agreement with the laboratory",
+            asks(Quantity.GAUGE_BIAS),
             "limits of agreement (Bland and Altman)",
             f"{counted(n, 'pair is', 'pairs are')} given; {FEWEST_PAIRS} are needed, and thirty tell more.",
             n,
@@ -77,7 +78,7 @@ def agreement(line: Floats, laboratory: Floats, unit: str = "mm") -> Agreement |
     p = float(stats.ttest_1samp(apart, 0.0).pvalue) if s > 0 else (1.0 if bias == 0 else 0.0)
     slope_p = float(stats.linregress(middle, apart).pvalue) if s > 0 and float(np.ptp(middle)) > 0 else 1.0
     result = Result(
-        question="bias of the line's gauge against the laboratory",
+        question=asks(Quantity.GAUGE_BIAS),
         estimate=bias,
         low=bias - half,
         high=bias + half,
@@ -162,7 +163,7 @@ def deming(x: Floats, y: Floats, ratio: float = 1.0, seed: int = 1) -> FittedLin
     n = int(x.size)
     if n < FEWEST_PAIRS or not (np.ptp(x) > 0 and np.ptp(y) > 0):
         return Refused(
-            "line between two methods",
+            asks(Quantity.METHOD_LINE),
             "Deming regression",
             f"It needs {FEWEST_PAIRS} pairs that differ; there are {n}.",
             n,
@@ -205,7 +206,7 @@ def line_with_errors_in_both(x: Floats, y: Floats, sd_x: Floats, sd_y: Floats) -
     n = int(x.size)
     if n < 3 or not (np.ptp(x) > 0) or not (np.all(sd_x > 0) and np.all(sd_y > 0)):
         return Refused(
-            "line between two methods",
+            asks(Quantity.METHOD_LINE),
             "errors in both directions (York)",
             "It needs three pairs that differ, each with an uncertainty above 0 in both directions.",
             n,

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from pipeline.quantity import Asked
 from pipeline.results import Refused
 
 Floats = NDArray[np.float64]
@@ -246,7 +247,7 @@ def _means(at_m: Floats, values: Floats, first: int, count: int, stretch_m: floa
     return np.where(number > 0, total / np.maximum(number, 1), np.nan)
 
 
-def no_conclusion(question: str, stretch: Stretch) -> Refused | None:
+def no_conclusion(question: Asked, stretch: Stretch) -> Refused | None:
     """The refusal of any verdict on wire whose data-quality state is red or unknown.
 
     Args:

@@ -9,12 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 
 Floats = NDArray[np.float64]
 
 FEWEST_AT_A_STOP = 10
-_QUESTION = "repeatability of a gauge"
+_QUESTION = asks(Quantity.GAUGE_NOISE)
 
 
 def stops_of(

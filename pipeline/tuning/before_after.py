@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.reel_wall import levels_of, reel_walls
@@ -163,7 +164,7 @@ def before_and_after(
     Source: B.L. Welch, Biometrika 29 (1938), 350-362 (from memory); errors by run as of `levels_of`.
     """
     name, unit, wanted = QUANTITIES.get(quantity, (quantity, "", "neither"))
-    question = f"change of {quantity} from before to after"
+    question = asks(Quantity.BEFORE_AFTER, quantity, quantity=quantity)
     told = [one for one in sorted(reels, key=lambda reel: reel.began) if name in one.values]
     sides = [[one for one in told if one.ended <= changed], [one for one in told if one.began >= changed]]
     if min(len(side) for side in sides) < FEWEST_REELS:

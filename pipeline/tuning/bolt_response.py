@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Bolt
 from pipeline.statistics.autocorrelation import effective_n
@@ -20,7 +21,7 @@ from pipeline.tuning.line_run import LineRun
 
 Floats = NDArray[np.float64]
 
-QUESTION = "change of the offset a turn of each bolt"
+QUESTION = asks(Quantity.BOLT_RESPONSE)
 METHOD = "least squares over logged adjustments, weighted by what each was measured with"
 FEWEST_STEPS = 3
 WINDOW_M = 150.0  # wire averaged before and after an adjustment [m] (chosen here)

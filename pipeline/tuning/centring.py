@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.tuning.line_run import LineRun
@@ -21,7 +22,7 @@ from pipeline.wall.offset import mean_offset
 
 Floats = NDArray[np.float64]
 
-QUESTION = "mean offset of the conductor's centre"
+QUESTION = asks(Quantity.CENTRE_OFFSET)
 METHOD = "mean of the first-harmonic vector; standard error by effective number of readings"
 BLOCK_M = 50.0  # wire over which offsets are averaged for drift and steadiness [m] (chosen here)
 FEWEST_BLOCKS = 8

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from scipy import special
 
 from pipeline.products.limits import Limit
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.sheets.run_sheet import Covering
 from pipeline.tuning.giveaway import Giveaway, Price, giveaway
@@ -55,7 +56,7 @@ def covering_target(
 
     Source: derived; offset as a bound, uncertainty as a normal deviation. Its own thin spots are not in it.
     """
-    question, method = "smallest mean wall of the covering", "stated mean, offset and uncertainty"
+    question, method = asks(Quantity.TARGET_WALL, "covering"), "stated mean, offset and uncertainty"
     asked = [one for one in limits if one.requirement == REQUIREMENT]
     if covering is None:
         return Refused(question, method, "The run sheet states nothing of a covering.", 0)

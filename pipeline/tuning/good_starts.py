@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.length.settling import SETTLED_BLOCK_M
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.tuning.start_up import Start
 
@@ -22,7 +23,7 @@ Floats = NDArray[np.float64]
 
 FEWEST_STARTS = 8
 PERMUTATIONS = 4000
-QUESTION = "what short starts have in common"
+QUESTION = asks(Quantity.GOOD_STARTS)
 METHOD = (
     "rank correlation of scrap with each circumstance, permutation p, Holm; permutation intervals, Bonferroni"
 )

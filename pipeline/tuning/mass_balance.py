@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.tuning.line_run import LineRun
@@ -75,7 +76,7 @@ def specific_output(
         valleys_mm2: area of strand valleys that plastic fills [mm2].
         confidence: coverage of the intervals.
     """
-    question, method = "specific output of the insulation extruder", "3.6 rho A v / N over blocks of wire"
+    question, method = asks(Quantity.SPECIFIC_OUTPUT), "3.6 rho A v / N over blocks of wire"
     if SCREW not in run.machine:
         return Refused(question, method, "The log carries no screw speed; map 'screw_speed_rpm'.", 0)
     blocks = _blocks(run, density_g_cm3, valleys_mm2)

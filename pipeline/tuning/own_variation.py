@@ -18,6 +18,7 @@ from pipeline.results import Refused
 from pipeline.tuning.reel_wall import ReelWall
 from pipeline.tuning.requirement_rules import rules_of
 from pipeline.tuning.target import Target
+from pipeline.wording.say import plain
 
 Floats = NDArray[np.float64]
 
@@ -140,7 +141,7 @@ def _told(
             "its cause is to be removed."
         )
         told.append(
-            with_them.reason
+            plain(with_them.reason)
             if isinstance(with_them, Refused)
             else f"With all reels the target would be {1000.0 * with_them.result.estimate:.0f} um."
         )

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.statistics.periodicity import find_periods, fit_sinusoid
@@ -149,7 +150,7 @@ def periods_of_run(run: LineRun, line: LineSheet, level: float = 0.01) -> RunPer
     """
     if not run.wall_counts.any():
         reason = "No steady wire was read."
-        return RunPeriods((), (), (Refused("what repeats along the wire", "spectrum", reason, 0),))
+        return RunPeriods((), (), (Refused(asks(Quantity.PERIOD), "spectrum", reason, 0),))
     swings: list[RepeatedSwing] = []
     refused: dict[str, Refused] = {}
     hidden: dict[tuple[str, int], ExpectedLine] = {}

@@ -15,13 +15,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.samples import readings
 from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
-QUESTION = "change of the output a unit of each input"
+QUESTION = asks(Quantity.REGRESSION)
 METHOD = "generalised least squares, errors AR(1) (Prais and Winsten 1954), Newey-West check of the residuals"
 AGREES = 1.4  # ratio of the two standard errors up to which AR(1) is taken as enough (chosen here)
 

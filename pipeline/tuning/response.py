@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.length.cross_correlation import Delay, delay_between
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.setting_steps import SETTLE_S, SettingStep, steps_in_log
@@ -125,7 +126,7 @@ def answer_to(
     Returns:
         An `Answer`, or a `Refused` where the setting was not moved or too little is known.
     """
-    question = f"change of the {output_name} a unit of {setting_name}"
+    question = asks(Quantity.SETTING_RESPONSE, setting_name, output=output_name, setting=setting_name)
     steps = steps_in_log(seconds, setting, output, others, settle_s)
     together = tuple(dict.fromkeys(name for one in steps for name in one.moved_with))
     held = output if steady is None else np.where(steady, output, np.nan)
@@ -206,7 +207,7 @@ def _lags_of_parts(setting: Floats, output: Floats, step_s: float) -> list[float
 
 
 def _gain_of_steps(
-    question: str, steps: tuple[SettingStep, ...], unit: str, known: int, confidence: float
+    question: Asked, steps: tuple[SettingStep, ...], unit: str, known: int, confidence: float
 ) -> Result:
     """Weighted slope through the origin of answers on steps."""
     size = np.array([one.size for one in steps])
@@ -240,7 +241,7 @@ def _gain_of_steps(
 
 
 def _gain_of_series(
-    question: str,
+    question: Asked,
     seconds: Floats,
     setting: Floats,
     output: Floats,

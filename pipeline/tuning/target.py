@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from pipeline.products.limits import Limit
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.tuning.needed_mean import Need, Unknowns, needed_mean
 from pipeline.tuning.reel_wall import ReelWall, levels_of
@@ -28,7 +29,7 @@ Floats = NDArray[np.float64]
 FEWEST_REELS = 3
 FEW_REELS = 30
 FEW_RUNS = 5  # fewer tell little of how runs differ (chosen here)
-QUESTION = "smallest mean wall at which every requirement holds at the accepted risk"
+QUESTION = asks(Quantity.TARGET_WALL)
 METHOD = "tail of clusters under each reel's level mixed over reels; block bootstrap; runs and reels drawn together"
 
 
@@ -215,7 +216,7 @@ def _target(
     )
     today = replace(
         result,
-        question="mean wall now",
+        question=asks(Quantity.MEAN_WALL),
         estimate=level.mean,
         low=level.mean - float(spread),
         high=level.mean + float(spread),
@@ -225,7 +226,7 @@ def _target(
     under = float(np.hypot(spread, max(estimate - result.low, 0.0)))
     overwall = replace(
         today,
-        question="mean wall now less the smallest target",
+        question=asks(Quantity.EXCESS_WALL),
         estimate=level.mean - estimate,
         low=level.mean - estimate - over,
         high=level.mean - estimate + under,
@@ -271,7 +272,7 @@ def _rule_target(need: Need, lower: list[Need], best: Floats, base: Result, tail
     high = float(np.quantile(need.draws + need.open_mm, 1.0 - tail))
     needed = replace(
         base,
-        question=f"mean wall that {need.rule.requirement} asks for",
+        question=asks(Quantity.REQUIRED_MEAN_WALL, need.rule.requirement, requirement=need.rule.requirement),
         estimate=need.estimate,
         low=min(low, need.estimate),
         high=max(high, need.estimate),

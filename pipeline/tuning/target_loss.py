@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.tuning.giveaway import Price
 from pipeline.tuning.loss import LeastLoss, least_loss_target, optimum_per_item
@@ -67,7 +68,7 @@ def target_loss(target: Target, price: Price, conductor_mm: float) -> TargetLoss
     Returns:
         The loss, or a `Refused` where the plant gives no price or the target stands on no wall limit.
     """
-    question, method = "mean wall that costs least", "expected one-sided loss per reel over bootstrap draws"
+    question, method = asks(Quantity.TARGET_LOSS), "expected one-sided loss per reel over bootstrap draws"
     if price.per_kg is None or price.failed_reel is None:
         reason = (
             "The plant sheet gives no price of the compound or no cost of a failed reel; enter both under "

@@ -14,13 +14,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, signal, stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.samples import whole_readings
 from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
-QUESTION = "how the output follows the input"
+QUESTION = asks(Quantity.TRANSFER_FUNCTION)
 METHOD = "transfer function with autoregressive noise, conditional least squares (Box and Jenkins)"
 _STARTS = (0.2, 0.8)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 
 
@@ -29,7 +30,7 @@ def minimum_wall_verdict(
     if mean_wall_mm + 1.645 * mean_sd_mm <= limit_mm:
         return "fails"
     return Refused(
-        "minimum wall at any point",
+        asks(Quantity.WALL_MINIMUM),
         "diameter and conductor only",
         "This line measures the diameter only, which stays the same however far the conductor sits off "
         "centre: the thinnest wall cannot be known. Fit a wall gauge, or judge cut samples.",

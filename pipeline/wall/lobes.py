@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.wall.offset import lowest_sensor_overstates_by_mm, order_seen_as
@@ -38,7 +39,7 @@ def few_sensors_unknown(line: LineSheet) -> Refused | None:
     ):
         return None
     return Refused(
-        "thinnest wall",
+        asks(Quantity.WALL_MINIMUM),
         "wall sensors around the section",
         f"{gauge.id} has {gauge.sensors} wall sensors, too few to see lobes of the outside, and the line sheet does "
         "not say how large they get: how thin the wall is between the sensors cannot be known. Give 'largest_lobes_mm' "

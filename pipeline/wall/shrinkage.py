@@ -13,6 +13,7 @@ from scipy import stats
 
 from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STEADY
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.words import counted
@@ -22,7 +23,7 @@ Floats = NDArray[np.float64]
 BLOCK_M = 100.0
 _FEWEST_BLOCKS = 5
 _FEWEST_RUNS = 5
-_QUESTION = "shrinkage of the insulation from hot to cold"
+_QUESTION = asks(Quantity.HOT_TO_COLD)
 _METHOD = "ratio of cold to hot area over blocks of 100 m, t interval on effective blocks (derived)"
 
 
@@ -189,7 +190,7 @@ def usual_shrinkage(now: float, earlier: Floats, confidence: float = 0.99) -> Re
     Returns:
         The interval, with the run's shrinkage as the detail ``this_run``; a refusal with fewer than five earlier runs.
     """
-    question = "Which shrinkage do earlier runs of this product lead one to expect?"
+    question = asks(Quantity.USUAL_HOT_TO_COLD)
     method = "prediction interval of earlier runs"
     if earlier.size < _FEWEST_RUNS:
         return Refused(

@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.sheets.run_sheet import Covering
@@ -109,7 +110,7 @@ def insulation_between(
 def covering_minimum() -> Refused:
     """The refusal of a covering's minimum from a total wall."""
     return Refused(
-        "minimum wall of the covering",
+        asks(Quantity.COVERING_MINIMUM),
         "total wall of insulation and covering",
         "The gauge reads insulation and covering as one wall: where the covering is thin cannot be seen in "
         "it. Measure the covering on cut samples, or with a gauge that tells the layers apart.",
@@ -135,7 +136,7 @@ def insulation_unknown(
     if not product_has_covering or covering is not None or not total:
         return None
     return Refused(
-        "insulation wall",
+        asks(Quantity.INSULATION_MINIMUM),
         "total wall less the covering",
         "The product has a covering, the instruments read it together with the insulation, and the run sheet "
         "says nothing of it: taking the total for insulation would pass thin wire. Give [run.covering].",

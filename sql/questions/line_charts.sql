@@ -1,7 +1,7 @@
--- Control charts of look $line_review_id over a line. Grain: one row a chart. Reads judged.line_chart.
+-- Control charts of look $line_review_id over a line. Grain: one row a chart. Reads judged.control_chart.
 SELECT
-    line_review_id, chart_no, title, quantity, family, method, phase, question, unit, arl0,
-    unit_of_inference, assumptions, warnings, details, budget
-FROM judged.line_chart
+    line_review_id, chart_no, charted, family, value, method, phase, unit, arl0, unit_of_inference, assumptions,
+    warnings, details, budget
+FROM judged.control_chart
 WHERE line_review_id = $line_review_id
 ORDER BY chart_no

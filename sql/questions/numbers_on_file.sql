@@ -43,6 +43,8 @@ SELECT 'judged.reel', 'assessment', assessment_id FROM judged.reel
 UNION
 SELECT 'judged.result', 'assessment', assessment_id FROM judged.result
 UNION
+SELECT 'judged.answer', 'assessment', assessment_id FROM judged.answer
+UNION
 SELECT 'journal.act', 'disposition', entry_no FROM journal.act
 UNION
 SELECT 'placed.cut', 'cut', entry_no FROM placed.cut
@@ -55,9 +57,13 @@ SELECT 'judged.line_review', 'line review', line_review_id FROM judged.line_revi
 UNION
 SELECT 'judged.line_result', 'line review', line_review_id FROM judged.line_result
 UNION
+SELECT 'judged.line_answer', 'line review', line_review_id FROM judged.line_answer
+UNION
 SELECT 'judged.line_signal', 'line review', line_review_id FROM judged.line_signal
 UNION
 SELECT 'judged.line_chart', 'line review', line_review_id FROM judged.line_chart
+UNION
+SELECT 'judged.control_chart', 'line review', line_review_id FROM judged.control_chart
 UNION
 SELECT 'judged.line_point', 'line review', line_review_id FROM judged.line_point
 ORDER BY name, number

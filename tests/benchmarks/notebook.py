@@ -261,7 +261,7 @@ def _indices_agree(theirs: dict[str, Any], answers: list[dict[str, Any]]) -> int
     for row in answers:
         if row["scope"] != "reel" or row["topic"] != "capability" or row["estimate"] is None:
             continue
-        quantity = "mean_wall_mm" if "average wall" in row["question"] else "thinnest_wall_mm"
+        quantity = "mean_wall_mm" if "average" in row["about"] else "thinnest_wall_mm"
         count, index, bound = theirs[quantity][row["subject"]]
         if count != row["n"]:
             continue

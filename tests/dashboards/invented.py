@@ -32,6 +32,8 @@ from dashboards.records import (
     Stamp,
     Trace,
 )
+from pipeline.messages import Measure
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 
 PLANT = Plant(
@@ -98,7 +100,14 @@ STAMP = Stamp(
 
 def capability(estimate: float, low: float) -> Result:
     return Result(
-        "How far does the mean wall stay above the minimum average wall, in units of three standard deviations?",
+        asks(
+            Quantity.PERFORMANCE_INDEX,
+            "average",
+            symbol="PpkL",
+            requirement="minimum average wall",
+            sense="at least",
+            limit=Measure(0.381, "mm"),
+        ),
         estimate,
         low,
         float("inf"),
@@ -124,7 +133,7 @@ def capability(estimate: float, low: float) -> Result:
 
 
 RATE = Result(
-    "How many spark faults per length of tested wire?",
+    asks(Quantity.FAULT_RATE),
     0.305,
     0.0629,
     0.891,
@@ -139,7 +148,7 @@ RATE = Result(
     ("A count is a lower bound: faults nearer than 610 mm may be one.",),
 )
 REFUSED = Refused(
-    "What is the probability that a reel has a point under the minimum?",
+    asks(Quantity.REEL_MINIMUM_RISK, "point"),
     "Generalised Pareto below a threshold, declustered",
     "Only 11 clusters lie below the threshold and the method asks for 30; 20 km more steady wire would do.",
     11,

@@ -3,6 +3,7 @@
 import numpy as np
 
 from dashboards.records import ChartPhase, ChartSignal, ControlChart, LineCharts, ProductCharts
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from tests.dashboards import invented as base
 
@@ -60,7 +61,8 @@ def charts() -> LineCharts:
         (Assumption("gaps are exponential, faults do not bunch", None, "see the clustering test"),), (),
     )  # fmt: skip
     share = Result(
-        "variance between reels, of stretches of the mean wall", 3.7e-6, 1.3e-6, 3.2e-5, 0.95, "mm^2",
+        asks(Quantity.VARIANCE_COMPONENT, "stretches between reels", of="stretches", where="between reels"),
+        3.7e-6, 1.3e-6, 3.2e-5, 0.95, "mm^2",
         "nested analysis of variance, Satterthwaite interval", 144, None, 27_432.0, "section average", (),
         ("61 % of the variance lies between reels: set-up and reel change.",), {"standard_deviation": 0.0019},
     )  # fmt: skip
@@ -70,21 +72,22 @@ def charts() -> LineCharts:
         "1 false alarm in 7 days on 15 charts with 60 points a day each: one in 6300 points.",
         (
             ControlChart(
-                "thinnest wall", "individuals chart", "Is any reel out of the ordinary in its thinnest wall?", "mm",
+                "thinnest wall", "individuals chart", "mm",
                 "reel", (phase("I", wall[:20], 0.0095, 0, 0.36), phase("II", wall[20:], 0.0095, 20, 0.36)), (thin,),
             ),
             ControlChart(
-                "mean wall", "CUSUM chart", "Is any reel out of the ordinary in its mean wall?", "mm", "reel",
+                "mean wall", "CUSUM chart", "mm", "reel",
                 (phase("I", sums[:20], 0.009, 0), phase("II", sums[20:], 0.009, 20)), lasting,
             ),
             ControlChart(
-                "wire between spark faults", "CUSUM of gaps between faults", "Do spark faults come closer together?",
+                "wire between spark faults", "CUSUM of gaps between faults",
                 "m", "event", (gaps,),
             ),
         ),
         (
             Refused(
-                "Is any reel's mean wall a surprise, given those before it?", "autoregression (Yule-Walker)",
+                asks(Quantity.CONTROL_CHART, "mean wall", charted="mean wall", family="residual chart"),
+                "autoregression (Yule-Walker)",
                 "12 values are too few for an autoregression; give 20 at least.", 12,
             ),
         ),

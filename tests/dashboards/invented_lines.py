@@ -29,6 +29,7 @@ from dashboards.records import (
     TouchedLength,
     Trace,
 )
+from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Result
 from tests.dashboards import invented as base
 from tests.dashboards.invented_more import rate
@@ -55,7 +56,7 @@ def finding() -> FindingReview:
         "proved nonconforming where the reading is 1.645 standard uncertainties under the limit",
         (
             Result(
-                "How probable is it that the wall is under the limit there?",
+                asks(Quantity.REEL_MINIMUM_RISK, "point"),
                 0.999998,
                 0.9991,
                 1.0,
@@ -80,7 +81,7 @@ def finding() -> FindingReview:
     )
 
 
-def small(question: str, estimate: float, low: float, high: float, unit: str = "") -> Result:
+def small(question: Asked, estimate: float, low: float, high: float, unit: str = "") -> Result:
     return Result(
         question,
         estimate,
@@ -141,8 +142,8 @@ def capability() -> CapabilityMatrix:
                 "minimum wall at any point",
                 base.POINT,
                 base.capability(1.36, 1.15),
-                small("P", 0.00002, 0.000001, 0.0004),
-                small("P", 0.0048, 5e-9, 0.0099),
+                small(asks(Quantity.NORMAL_REEL_MINIMUM_RISK), 0.00002, 0.000001, 0.0004),
+                small(asks(Quantity.REEL_MINIMUM_RISK), 0.0048, 5e-9, 0.0099),
                 trend(1.36),
                 1.33,
                 31,
@@ -182,7 +183,7 @@ def faults() -> FaultReview:
             RepeatRow(
                 "L1-0312-2",
                 Result(
-                    "At which length do faults repeat?",
+                    asks(Quantity.FAULT_REPEAT),
                     1.257,
                     1.249,
                     1.265,
@@ -199,7 +200,14 @@ def faults() -> FaultReview:
                 "Three faults repeat within 8 mm of the turn of capstan C2; by chance once in 240 runs.",
             ),
         ),
-        (small("How much higher is the rate of line L1 than of L2?", 2.4, 0.7, float("inf")),),
+        (
+            small(
+                asks(Quantity.FAULT_RATE_RATIO, "line L1 : line L2", one="line L1", other="line L2"),
+                2.4,
+                0.7,
+                float("inf"),
+            ),
+        ),
         base.STAMP,
     )
 
@@ -219,7 +227,7 @@ def centring() -> CentringReview:
         -size * np.sin(angle),
         150.0,
         Result(
-            "How far is the conductor off centre, as the run's mean?",
+            asks(Quantity.CENTRE_OFFSET),
             0.0304,
             0.0289,
             0.0319,
@@ -239,7 +247,7 @@ def centring() -> CentringReview:
             "The wall is thin toward 206 degrees by 0.030 mm (1.2 mil): move the die toward 206 degrees.",
             "The minimum average binds: centring saves nothing below 0.045 mm (1.8 mil).",
         ),
-        (small("How much does the direction drift over the run?", 9.0, 4.0, 14.0, "deg"),),
+        (small(asks(Quantity.CENTRE_OFFSET), 9.0, 4.0, 14.0, "deg"),),
         base.STAMP,
         at > 400.0,
     )
@@ -257,8 +265,8 @@ def data_quality() -> DataQualityReview:
                 date(2026, 1, 14),
                 date(2026, 7, 14),
                 True,
-                small("Noise", 0.0040, 0.0037, 0.0044, "mm"),
-                small("Bias", 0.0024, 0.0008, 0.0040, "mm"),
+                small(asks(Quantity.GAUGE_NOISE), 0.0040, 0.0037, 0.0044, "mm"),
+                small(asks(Quantity.GAUGE_BIAS), 0.0024, 0.0008, 0.0040, "mm"),
                 0.918,
                 (("missing", 1340), ("stuck", 12), ("spike", 88)),
             ),
@@ -318,7 +326,7 @@ def data_quality() -> DataQualityReview:
             ),
         ),
         12,
-        (small("By how much do wall gauge and diameter gauge disagree?", 0.0031, -0.0007, 0.0069, "mm"),),
+        (small(asks(Quantity.GAUGE_BIAS), 0.0031, -0.0007, 0.0069, "mm"),),
         base.STAMP,
     )
 

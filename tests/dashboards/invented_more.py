@@ -30,6 +30,7 @@ from dashboards.records import (
     Tally,
     TallyRow,
 )
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Result
 from tests.dashboards import invented as base
 
@@ -180,7 +181,7 @@ def lot() -> LotHistory:
 
 def rate(estimate: float, low: float, high: float, n: int) -> Result:
     return Result(
-        "Findings per km",
+        asks(Quantity.FAULT_RATE),
         estimate,
         low,
         high,

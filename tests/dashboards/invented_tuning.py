@@ -3,13 +3,14 @@
 from dataclasses import replace
 
 from dashboards.records import tuning as tuned
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Result
 from tests.dashboards import invented as base
 
 
 def _target() -> Result:
     return Result(
-        "What is the smallest mean wall at which every requirement holds at the stated risk?",
+        asks(Quantity.TARGET_WALL),
         0.3969,
         0.3942,
         0.4011,
@@ -24,7 +25,7 @@ def _target() -> Result:
 
 
 def _today() -> Result:
-    return replace(_target(), question="mean wall now", estimate=0.4093, low=0.4081, high=0.4105)
+    return replace(_target(), question=asks(Quantity.MEAN_WALL), estimate=0.4093, low=0.4081, high=0.4105)
 
 
 def _worth(wall_mm: float, kg_per_km: float, money: float | None = None) -> tuned.Worth:
@@ -150,7 +151,12 @@ def tuning() -> tuned.TuningReview:
                 "screw speed",
                 "response",
                 replace(
-                    _target(), question="gain", estimate=0.0052, low=0.0044, high=0.006, unit="mm per rpm"
+                    _target(),
+                    question=asks(Quantity.SETTING_RESPONSE, output="mean wall", setting="screw speed"),
+                    estimate=0.0052,
+                    low=0.0044,
+                    high=0.006,
+                    unit="mm per rpm",
                 ),
                 "6.0 s (5.3 to 6.6)",
                 ("Response, from 3 steps of the setting.",),

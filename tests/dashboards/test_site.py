@@ -17,6 +17,7 @@ from dashboards.pages.run import write_run_page
 from dashboards.pages.shift import write_shift_page
 from dashboards.site import ASSETS, Site, record_sha256, write_assets, write_if_changed
 from pipeline.errors import NotFoundError, StoreError
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Result
 from tests.dashboards import hostile, invented
 from tests.dashboards.invented_site import PAGES, write_site
@@ -153,7 +154,18 @@ def test_the_record_s_hash_follows_its_content() -> None:
 
 def test_no_two_values_share_a_hash() -> None:
     result = Result(
-        "?", 1.0, 0.5, 1.5, 0.95, "mm", "m", 3, 2.0, None, "reading", details={"b": 1.0, "a": 2.0}
+        asks(Quantity.MEAN_WALL),
+        1.0,
+        0.5,
+        1.5,
+        0.95,
+        "mm",
+        "m",
+        3,
+        2.0,
+        None,
+        "reading",
+        details={"b": 1.0, "a": 2.0},
     )
     others = [
         replace(result, low=low, high=high)

@@ -11,6 +11,7 @@ from typing import Any, get_args
 
 import pytest
 
+from pipeline.quantity import Quantity
 from pipeline.results import UnitOfInference
 from pipeline.store.database import open_to_read
 
@@ -163,8 +164,8 @@ def test_repeating_faults_are_led_to_their_roll_and_random_ones_to_none(judged_s
         for run_id, repeats in (("R-0418", True), ("R-0416", False)):
             head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == run_id)
             rows = store.ask("questions/results_of_assessment", assessment_id=head["assessment_id"])
-            row = next(one for one in rows if one["question"].startswith("Do the spark faults repeat with"))
-            assert (row["refused"] == "") is repeats
+            row = next(one for one in rows if one["quantity"] == Quantity.FAULT_REPEAT)
+            assert (row["refusal"] is None) is repeats
             if repeats:
                 assert row["estimate"] == pytest.approx(2.199, rel=0.01)
 
@@ -176,7 +177,7 @@ def test_every_number_has_an_interval_or_is_refused(judged_store: Path) -> None:
             if head["assessment_id"] is None:
                 continue
             for row in store.ask("questions/results_of_assessment", assessment_id=head["assessment_id"]):
-                if row["refused"]:
+                if row["refusal"] is not None:
                     assert row["estimate"] is None
                 else:
                     assert row["low"] <= row["estimate"] <= row["high"]
@@ -213,16 +214,16 @@ def test_every_stored_number_says_what_it_is_about_and_no_topic_mixes_units(judg
         ]
         for review in {row["line_review_id"] for row in store.ask("questions/line_reviews")}:
             rows += store.ask("questions/line_results", line_review_id=review)
-    for row in (one for one in rows if not one["refused"]):
+    for row in (one for one in rows if one["refusal"] is None):
         assert row["unit_of_inference"] in units
         seen.setdefault(row["topic"], set()).add(row["unit_of_inference"])
         # A mean wall is an average of the section, the thinnest wall of one reading is not; both are never a point.
-        if row["topic"] == "capability" and "minimum average wall" in row["question"]:
+        if row["topic"] == "capability" and "-average-" in row["about"]:
             assert row["unit_of_inference"] == "section average"
         elif row["topic"] == "capability":
             assert row["unit_of_inference"] == "reading"
         if row["unit_of_inference"] == "point at specimen scale":
-            assert "on a cut slice" in row["question"]
+            assert row["quantity"] == Quantity.SPECIMEN_MARGIN
     assert {topic for topic in ABOUT if topic in seen} >= {
         "capability",
         "minimum of a reel",

@@ -2,20 +2,38 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from pipeline.quantity import Quantity, asks
+from pipeline.results import Result
 from pipeline.review import line_review
 from pipeline.review.line_review import review_lines
 from pipeline.review.page_records.run_book import run_books
 from pipeline.sheets.plant_sheet import Charts
+from pipeline.store.answer_columns import columns_of, warnings_of
 from pipeline.store.database import Store, open_to_write
+from pipeline.wording.say import plain
 from tests.sql.test_questions import fill
 
 # Invented shrinkages of six runs of one product, as they were made; the last is out of family.
+SHRUNK = Result(
+    asks(Quantity.HOT_TO_COLD),
+    0.94,
+    0.94,
+    0.94,
+    0.95,
+    "",
+    "ratio of areas",
+    20,
+    None,
+    None,
+    "section average",
+)
 MADE = {"R-1": 0.940, "R-2": 0.941, "R-3": 0.939, "R-4": 0.9405, "R-5": 0.9395, "R-6": 0.900}
 
 
@@ -30,8 +48,8 @@ def judged(folder: Path, order: list[str]) -> Store:
             told = {"assessment_id": number, "outcome": "judged"}
             fill(store, "judged.assessment", [{**same, **told}])
             answer: dict[str, Any] = {"scope": "run", "subject": run_id, "topic": "hot to cold"}
-            more = {"assumptions": "[]", "details": "{}", "question": "How far?", "estimate": MADE[run_id]}
-            fill(store, "judged.result", [{**answer, **more, "assessment_id": number}])
+            result = replace(SHRUNK, estimate=MADE[run_id], low=MADE[run_id], high=MADE[run_id])
+            fill(store, "judged.answer", [{**answer, **columns_of(result), "assessment_id": number}])
     return store
 
 
@@ -43,7 +61,7 @@ def test_usual_shrinkage_whatever_the_order_of_judging(tmp_path: Path, order: li
         books = {book.run_id: book for book in run_books(store)}
         told = {run_id: book.among_its_like for run_id, book in books.items()}
         assert [told[run_id][0]["n"] for run_id in MADE] == [0, 1, 2, 3, 4, 5]
-        assert all(told[run_id][0]["refused"] for run_id in list(MADE)[:5])
+        assert all(told[run_id][0]["refusal"] for run_id in list(MADE)[:5])
         # Mean 0.94, sd 0.00079057, t(0.995, 4) = 4.6041: 0.94 -+ 4.6041 x 0.00079057 x sqrt(1.2) = 0.93601, 0.94399.
         last = told["R-6"][0]
         assert last["estimate"] == pytest.approx(0.94)
@@ -54,14 +72,13 @@ def test_usual_shrinkage_whatever_the_order_of_judging(tmp_path: Path, order: li
             "93.60 to 94.40 %. It is out of family: another compound, a colder trough, voids, or a gauge that has "
             "moved."
         )
-        assert last["warnings"] == [sentence]
+        assert [plain(one) for one in warnings_of(last["warnings"])] == [sentence]
         assert sentence in books["R-6"].warnings
         assert all(book.warnings == [] for run_id, book in books.items() if run_id != "R-6")
-        asked = [one.question for group in books["R-6"].answers("run", "R-6") for one in group.answers]
-        assert asked == [
-            "How far?",
-            "Which shrinkage do earlier runs of this product lead one to expect?",
+        asked = [
+            one.question.quantity for group in books["R-6"].answers("run", "R-6") for one in group.answers
         ]
+        assert asked == [Quantity.HOT_TO_COLD, Quantity.USUAL_HOT_TO_COLD]
         assert review_lines(store) == 0
 
 

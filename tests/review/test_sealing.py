@@ -43,7 +43,7 @@ CHANGES = [
     ("judged.requirement", "UPDATE judged.requirement SET verdict = 'conforms' WHERE verdict <> 'conforms'"),
     ("judged.finding", "DELETE FROM judged.finding WHERE number = 1"),
     ("judged.reel", "UPDATE judged.reel SET standing = 'releasable', reasons = [] WHERE standing = 'held'"),
-    ("judged.result", "UPDATE judged.result SET low = low + 0.1 WHERE low IS NOT NULL"),
+    ("judged.answer", "UPDATE judged.answer SET low = low + 0.1 WHERE low IS NOT NULL"),
 ]
 
 

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from scipy import optimize, special, stats
 from scipy.signal import lfilter
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.averaging_gauge import margin_at_specimen_scale
@@ -194,7 +195,7 @@ def bootstrapped(phi: float) -> Callable[[Random], Held]:
         found = bootstrap_interval(
             x,
             lambda rows: rows.mean(axis=1),
-            question="mean",
+            question=asks(Quantity.MEAN_WALL),
             unit="mm",
             unit_of_inference="reading",
             repetitions=600,

@@ -7,6 +7,7 @@ import pytest
 from scipy.signal import lfilter
 
 from pipeline.errors import MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.bootstrap import (
     HELD,
@@ -92,7 +93,7 @@ def test_error_of_a_quantile_index_blocked_and_unblocked() -> None:
             found = bootstrap_interval(
                 row,
                 quantile_index,
-                question="index",
+                question=asks(Quantity.REDRAWN_INDEX),
                 unit="",
                 unit_of_inference="reading",
                 block=length,
@@ -122,7 +123,12 @@ def test_unknown_values_are_told_and_lower_bounds_are_open() -> None:
     row = autoregression(0.5, 500, 1, 3)[0]
     row[:3] = np.nan
     found = bootstrap_interval(
-        row, mean_of_rows, question="mean", unit="mm", unit_of_inference="reading", lower_only=True
+        row,
+        mean_of_rows,
+        question=asks(Quantity.MEAN_WALL),
+        unit="mm",
+        unit_of_inference="reading",
+        lower_only=True,
     )
     assert isinstance(found, Result)
     assert found.n == 497 and found.high == math.inf
@@ -148,7 +154,9 @@ def test_unknown_values_are_told_and_lower_bounds_are_open() -> None:
     ],
 )
 def test_refusals_in_full(values: list[float], reason: str) -> None:
-    found = bootstrap_interval(values, mean_of_rows, question="mean", unit="mm", unit_of_inference="reading")
+    found = bootstrap_interval(
+        values, mean_of_rows, question=asks(Quantity.MEAN_WALL), unit="mm", unit_of_inference="reading"
+    )
     assert isinstance(found, Refused)
     assert found.reason == reason
 
@@ -157,7 +165,7 @@ def test_a_figure_that_fails_on_redrawn_series_is_refused() -> None:
     found = bootstrap_interval(
         np.random.default_rng(0).standard_normal(100),
         lambda rows: np.full(rows.shape[0], np.nan),
-        question="mean",
+        question=asks(Quantity.MEAN_WALL),
         unit="mm",
         unit_of_inference="reading",
     )

@@ -8,6 +8,7 @@ from scipy import stats
 from scipy.signal import lfilter
 
 from pipeline.errors import MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result, UnitOfInference
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.capability import (
@@ -33,7 +34,7 @@ def test_index_of_given_values() -> None:
     found = performance_index_one_sided(walls(), 0.381)
     assert isinstance(found, Result)
     assert found.estimate == pytest.approx((walls().mean() - 0.381) / (3 * walls().std(ddof=1)), rel=1e-12)
-    assert found.question == "P_pkL of a reel against at least 0.381"
+    assert found.question == asks(Quantity.PERFORMANCE_INDEX, symbol="PpkL")
     assert found.unit_of_inference == "reel"
     assert found.low == pytest.approx(index_lower_bound(found.estimate, 40), rel=1e-12)
     assert found.high == math.inf
@@ -47,7 +48,7 @@ def test_upper_limit_is_the_mirror_of_the_lower() -> None:
     upper = performance_index_one_sided(-walls(), -0.381, sense="at most")
     assert isinstance(lower, Result) and isinstance(upper, Result)
     assert (upper.estimate, upper.low) == pytest.approx((lower.estimate, lower.low), rel=1e-12)
-    assert upper.question == "P_pkU of a reel against at most -0.381"
+    assert upper.question == asks(Quantity.PERFORMANCE_INDEX, symbol="PpkU")
 
 
 def test_unit_change_leaves_the_index() -> None:
@@ -163,10 +164,10 @@ def test_capability_only_where_stability_was_shown() -> None:
         walls(), 0.381, stable=True, stability_evidence="no signal in 40 reels"
     )
     assert isinstance(shown, Result)
-    assert shown.question.startswith("C_pkL ") and shown.warnings == ()
+    assert shown.question.arguments["symbol"] == "CpkL" and shown.warnings == ()
     refused = performance_index_one_sided(walls(), 0.381, stable=False, stability_evidence="rule 1 at reel 7")
     assert refused == Refused(
-        question="P_pkL of a reel against at least 0.381",
+        question=asks(Quantity.PERFORMANCE_INDEX, symbol="PpkL"),
         method="P_pkL = (mean to limit)/(3 s), ISO 22514-2; lower bound from the noncentral t",
         reason="The process is not stable (rule 1 at reel 7), so its spread predicts nothing; find and "
         "remove the "
@@ -177,7 +178,7 @@ def test_capability_only_where_stability_was_shown() -> None:
         walls(), 0.381, stable=False, stability_evidence="rule 1 at reel 7", describe_unstable=True
     )
     assert isinstance(past, Result)
-    assert past.question.startswith("P_pkL ")
+    assert past.question.arguments["symbol"] == "PpkL"
     assert past.warnings == (
         "The process was not stable (rule 1 at reel 7): the index describes the past, no more.",
     )

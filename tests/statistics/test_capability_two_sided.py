@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.capability_two_sided import indices_between_limits, performance_index_two_sided
 
@@ -30,7 +31,7 @@ def test_spread_interval_is_the_chi_square_one() -> None:
     assert [found.details["spread_index_low"], found.details["spread_index_high"]] == pytest.approx(
         ends, rel=1e-9
     )
-    assert found.question == "P_pk of a reel between 2.46 and 2.55"
+    assert found.question == asks(Quantity.TWO_SIDED_PERFORMANCE_INDEX, symbol="Ppk")
 
 
 def test_coverage_of_both_intervals_on_independent_values() -> None:

@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 
 from pipeline.errors import MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.event_rate import clean_length_km, event_rate
 
@@ -73,7 +74,7 @@ def test_length_to_show_a_rate() -> None:
 
 def test_no_known_length_is_refused_with_the_reason() -> None:
     assert event_rate(2, 0.0) == Refused(
-        question="How many faults are there per km?",
+        question=asks(Quantity.FAULT_RATE),
         method="Poisson rate with exact interval (Garwood, Biometrika 28, 1936, 437)",
         reason="The detector was working on no known length, so 2 faults have no rate; "
         "give the length on which it worked.",

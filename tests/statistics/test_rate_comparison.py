@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 
 from pipeline.errors import MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.rate_comparison import (
     RateTest,
@@ -82,7 +83,7 @@ def test_no_fault_on_one_side_keeps_an_open_end() -> None:
 
 def test_no_fault_on_either_side_is_refused() -> None:
     assert compare_rates(0, 40e3, 0, 60e3) == Refused(
-        question="How many times the fault rate of the second is that of the first?",
+        question=asks(Quantity.FAULT_RATE_RATIO),
         method="conditional test with mid-p, doubled tail (Przyborowski & Wilenski, Biometrika 31, 1940)",
         reason="Neither length has a fault, so their rates have no ratio; compare after more length.",
         n=0,

@@ -7,6 +7,7 @@ import pytest
 from scipy import optimize, stats
 
 from pipeline.errors import MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.statistics.rate_regression import RateRegression, rate_regression
 
@@ -29,7 +30,12 @@ def test_two_groups_give_the_ratio_of_their_rates() -> None:
     assert found.ratios[0].estimate == pytest.approx(4.333333333333334)
     assert found.ratios[0].details["log_standard_error"] == pytest.approx(0.44849685092245223)
     assert found.model == "Poisson"
-    assert found.ratios[0].question == "How many times the rate at shift day is the rate at shift night?"
+    assert found.ratios[0].question == asks(
+        Quantity.FAULT_RATE_RATIO_ADJUSTED,
+        "shift night : shift day",
+        one="shift night",
+        other="shift day",
+    )
     assert found.ratios[0].high == pytest.approx(
         found.ratios[0].estimate * math.exp(1.959964 * 0.448496851), rel=1e-6
     )
@@ -66,9 +72,7 @@ def test_negative_binomial_against_a_direct_maximisation() -> None:
     assert found.alpha == pytest.approx(math.exp(best.x[2]), rel=1e-3)
     assert math.log(found.base.estimate) == pytest.approx(best.x[0], abs=1e-4)
     assert math.log(found.ratios[0].estimate) == pytest.approx(best.x[1], abs=1e-4)
-    assert found.ratios[0].question == (
-        "How many times the rate at speed 0 is the rate at one unit more of speed?"
-    )
+    assert found.ratios[0].question.about == "one unit more of speed : speed 0"
     assert found.base.assumptions[0].held is False
     assert found.warnings[0].endswith("a circumstance that matters may be missing from the model.")
 
@@ -127,7 +131,7 @@ def test_a_class_without_a_fault_has_an_upper_bound_and_no_infinite_fit() -> Non
 def test_what_the_data_cannot_answer_is_refused(y: list[int], circumstances: object, reason: str) -> None:
     found = rate_regression(y, [5e3] * len(y), circumstances)  # type: ignore[arg-type]
     assert found == Refused(
-        "Which circumstances go with more faults per km?",
+        asks(Quantity.FAULT_RATE_RATIO_ADJUSTED),
         "Poisson regression with exposure",
         reason,
         sum(y),

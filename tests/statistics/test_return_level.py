@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from pipeline.messages import Measure
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.below_threshold import fit_tail, tail_quantile
 from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop
@@ -34,7 +36,7 @@ def test_level_has_an_interval_around_it_and_the_thin_side_is_longer() -> None:
         HELD,
         "It is about averages over 0.5 m; shorter thin spots are not in it.",
     )
-    assert found.question == "level under which a reel of 1500 m goes 0.001 times on average"
+    assert found.question == asks(Quantity.RETURN_LEVEL, "0.001", times=0.001, reel=Measure(1500.0, "m"))
 
 
 def test_the_level_is_a_quantile_of_scipys_pareto_tail() -> None:

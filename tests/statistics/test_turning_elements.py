@@ -5,6 +5,7 @@ import math
 import pytest
 
 from pipeline.errors import MethodRefusal
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.turning_elements import (
     NOTHING_FITS,
@@ -95,10 +96,21 @@ def test_a_swing_read_as_a_level_fits_nothing() -> None:
 
 def test_period_of_a_result() -> None:
     found = Result(
-        "q", 2.0, 1.9, 2.1, 0.95, "m", "m", 9, None, None, "reading", details={"period_sd_m": 0.04}
+        asks(Quantity.PERIOD),
+        2.0,
+        1.9,
+        2.1,
+        0.95,
+        "m",
+        "m",
+        9,
+        None,
+        None,
+        "reading",
+        details={"period_sd_m": 0.04},
     )
     assert period_of_result(found) == (2.0, 0.04)
-    assert period_of_result(Refused("q", "m", "r", 0)) is None
+    assert period_of_result(Refused(asks(Quantity.PERIOD), "m", "r", 0)) is None
 
 
 @pytest.mark.parametrize(

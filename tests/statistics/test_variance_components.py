@@ -9,6 +9,7 @@ import statsmodels.formula.api as smf
 from scipy import stats
 from scipy.signal import lfilter
 
+from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.variance_components import nested_table, satterthwaite_interval, variance_components
@@ -234,10 +235,8 @@ def test_results_are_labelled() -> None:
     values, reel, run = unbalanced(6)
     found = variance_components(values, list(reel), list(run))
     assert isinstance(found, tuple)
-    assert [one.question for one in found] == [
-        "variance within reels",
-        "variance between reels",
-        "variance between runs",
+    assert [one.question.key for one in found] == [
+        (Quantity.VARIANCE_COMPONENT, place) for place in ("within reels", "between reels", "between runs")
     ]
     assert all(isinstance(one, Result) and one.unit_of_inference == "section average" for one in found)
     assert found[0].warnings == (

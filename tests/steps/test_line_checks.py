@@ -12,6 +12,7 @@ from runs import NO_FLAGS, REELS, done, frame_of, log_sheet, made, over_wire, ru
 
 from pipeline.length.known_length import known_wire
 from pipeline.length.placement import place_readings
+from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import MassBalance
 from pipeline.simulator.lines import line_l2
@@ -52,8 +53,8 @@ def test_a_stop_tells_the_gauges_own_noise_and_the_uncertainty_follows() -> None
     """The wall gauge's noise is 5 um a reading (invented); its interval must hold that."""
     simulated = made(stops=((300.0, 20.0),))
     found = done(simulated)
-    answers = {one.answer.question: one.answer for one in found.topic("gauge noise")}
-    wall = result(answers["How much does one reading of L2-WG (wall gauge) scatter by itself?"])
+    answers = {one.answer.question.about: one.answer for one in found.topic("gauge noise")}
+    wall = result(answers["L2-WG"])
     assert wall.low <= 0.005 <= wall.high and wall.unit == "mm" and wall.n > 1500
     known = found.bench.measured.uncertainty["thinnest_wall_mm"]
     assert known.noise_mm == pytest.approx(wall.estimate * np.sqrt(3.0 / 8.0))
@@ -171,7 +172,7 @@ def test_two_logs_with_a_speed_of_their_own_show_how_far_their_clocks_differ() -
     sheet = run_sheet(simulated, logs=[log_sheet("line.csv"), log_sheet("tester.csv")])
     clocks = _clocks(doubled(frame_of(simulated)), sheet)
     answer = result(clock_answer(clocks[0]))
-    assert answer.question == "How far does the clock of tester.csv stand ahead of that of line.csv?"
+    assert answer.question.key == (Quantity.CLOCK_OFFSET, "tester.csv : line.csv")
     assert answer.low <= 1.5 <= answer.high
     assert answer.estimate == pytest.approx(1.5, abs=0.02) and answer.n > 1000
     metres = 1.5 * 83.3 / 60.0
@@ -194,7 +195,7 @@ def test_printed_marks_at_the_ends_of_reels_carry_their_error() -> None:
     """By hand: 1640 ft are 499.872 m over 500 m; 300 m on lies 60 % of the way, sd of the bridge sqrt(4e-4 x 120)."""
     found = done(made(), marks=MARKS)
     inner, outer = (result(one.answer) for one in found.topic("footage marks", "A"))
-    assert inner.question == "Which printed length stands at the inner end of reel A?"
+    assert inner.question.key == (Quantity.PRINTED_LENGTH, "inner")
     assert inner.estimate == pytest.approx(304.8)
     assert inner.high - inner.estimate == pytest.approx(1.96 * 0.3)
     assert outer.estimate == pytest.approx(304.8 + 0.6 * 499.872)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from pipeline.messages import Measure
+from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.capability import performance_index_one_sided
@@ -14,10 +16,10 @@ from pipeline.steps.line_indices import ReelLimit
 from pipeline.steps.line_reels import LineReel
 from pipeline.steps.over_reels import OverReels, over_reels
 
-AVERAGE = ReelLimit("minimum average wall", "mean_wall_mm", "at least", 0.381, "mm")
-POINT = ReelLimit("minimum wall at any point", "thinnest_wall_mm", "at least", 0.3302, "mm")
-LOWEST = ReelLimit("overall diameter", "diameter_mm", "at least", 2.70, "mm")
-GREATEST = ReelLimit("overall diameter", "diameter_mm", "at most", 2.90, "mm")
+AVERAGE = ReelLimit("average", "minimum average wall", "mean_wall_mm", "at least", 0.381, "mm")
+POINT = ReelLimit("point", "minimum wall at any point", "thinnest_wall_mm", "at least", 0.3302, "mm")
+LOWEST = ReelLimit("least", "overall diameter", "diameter_mm", "at least", 2.70, "mm")
+GREATEST = ReelLimit("greatest", "overall diameter", "diameter_mm", "at most", 2.90, "mm")
 
 
 def reels(n: int, between: float = 0.002, faults: object = None, seed: int = 6) -> list[LineReel]:
@@ -54,13 +56,12 @@ def of(found: OverReels, topic: str) -> list[Result | Refused]:
 def test_the_spread_is_led_to_where_it_comes_from_by_both_analyses() -> None:
     """Reels that differ by 5 um with 1 um between stretches: the share between reels must be the larger by far."""
     found = of(over_reels(reels(20, 0.005), (), Charts()), "components of variance")
-    parts = {one.question: one.estimate for one in found if isinstance(one, Result)}
-    assert (
-        parts["variance between reels, of stretches of the mean wall"]
-        > 5 * (parts["variance within reels, of stretches of the mean wall"])
+    parts = {one.question.about: one.estimate for one in found if isinstance(one, Result)}
+    assert parts["stretches between reels"] > 5 * (parts["stretches within reels"])
+    assert parts["readings within reels"] == pytest.approx(0.004**2, rel=0.05)
+    assert all(
+        "set-up and reel change" in one.warnings[0] for one in found if "stretches" in one.question.about
     )
-    assert parts["variance within reels, of readings of the mean wall"] == pytest.approx(0.004**2, rel=0.05)
-    assert all("set-up and reel change" in one.warnings[0] for one in found if "stretches" in one.question)
     assert {one.method.split(",")[0] for one in found} >= {"restricted maximum likelihood on reel means"}
 
 
@@ -102,7 +103,9 @@ def test_what_stands_beside_an_index_has_its_own_name() -> None:
     assert share.estimate == 0.0 and 0.0 < share.high < 0.06  # never without its upper bound
     (risk,) = of(found, "minimum of a reel")
     assert isinstance(risk, Result) and risk.n == 64
-    assert any("between 2.7 and 2.9 mm" in one.question for one in of(found, "capability of reels"))
+    assert any(
+        one.question.arguments.get("low") == Measure(2.7, "mm") for one in of(found, "capability of reels")
+    )
     assert {one.unit_of_inference for one in keeps if isinstance(one, Result)} == {"reel"}
 
 
@@ -110,11 +113,7 @@ def test_shifts_and_lots_are_compared_and_held_equal() -> None:
     rng = np.random.default_rng(9)
     made = reels(48, faults=lambda k: rng.poisson(0.5 if k % 2 == 0 else 3.0))
     found = of(over_reels(made, (), Charts()), "fault rates")
-    pair = next(
-        one
-        for one in found
-        if one.question == "Is the fault rate of shift day another than that of shift night?"
-    )
+    pair = next(one for one in found if one.question.about == "shift day : shift night")
     counts = [
         sum(reel.faults for reel in made if reel.circumstances["shift"] == one) for one in ("day", "night")
     ]
@@ -124,7 +123,7 @@ def test_shifts_and_lots_are_compared_and_held_equal() -> None:
         (expected.estimate, expected.low, expected.high)
     )
     regressed = [
-        one for one in found if isinstance(one, Result) and "night" in one.question and one is not pair
+        one for one in found if isinstance(one, Result) and "night" in one.question.about and one is not pair
     ]
     assert regressed and regressed[0].low > 1.5
 
@@ -135,7 +134,7 @@ def test_where_no_difference_shows_the_chance_to_see_one_is_told() -> None:
     (pair,) = (
         one
         for one in of(over_reels(made, (), Charts()), "fault rates")
-        if one.question == "Is the fault rate of shift day another than that of shift night?"
+        if one.question.about == "shift day : shift night"
     )
     drawn = np.random.default_rng(6).poisson((24.0, 12.0), (1000, 2)).tolist()
     seen = np.mean([rate_p_value(one, 96e3, other, 96e3, "mid-p") < 0.05 for one, other in drawn])
@@ -150,7 +149,7 @@ def test_where_no_difference_shows_the_chance_to_see_one_is_told() -> None:
 def test_a_change_of_the_rate_names_the_reel() -> None:
     made = reels(40, faults=lambda k: 0 if k < 30 else 4)
     found = of(over_reels(made, (), Charts()), "fault rates")
-    change = next(one for one in found if one.question == "From which reel on did the fault rate change?")
+    change = next(one for one in found if one.question.quantity is Quantity.FAULT_RATE_CHANGE)
     assert isinstance(change, Result)
     assert change.estimate == 31.0
     assert "reel 30, between" in change.warnings[0]

@@ -122,7 +122,7 @@ def test_capability_leaves_contradicted_wire_out_and_is_refused_without_other() 
         return next(
             one.answer
             for one in found.topic("capability", "A")
-            if "minimum wall at any point" in one.answer.question
+            if one.answer.question.arguments["requirement"] == "minimum wall at any point"
         )
 
     whole, part = index(plain), index(some)

@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Seen
@@ -35,14 +36,14 @@ def test_wire_with_gaps_is_looked_through_as_it_stands() -> None:
     at = at[(at % 30.0) < 20.0]
     wall = 0.4 + 0.003 * random.standard_normal(at.size) + 0.004 * np.sin(2 * np.pi * at / 7.3)
     bench, seen = with_wall(at, wall)
-    plain, through = _periods(bench, seen, "mean wall", 0.0, 1200.0)
+    plain, through = _periods(bench, seen, 0.0, 1200.0)
     assert isinstance(plain, Refused)
     assert plain.reason.endswith("pieces have no gap; use the spectrum for gappy readings.")
     assert isinstance(through, Result)
-    assert through.question == "Does the mean wall come back along the wire, looked for through its gaps?"
+    assert through.question.key == (Quantity.PERIOD_THROUGH_GAPS, "mean_wall_mm")
     assert through.low < 7.3 < through.high
     bench, seen = with_wall(at, 0.4 + 0.003 * random.standard_normal(at.size))
-    _, chance = _periods(bench, seen, "mean wall", 0.0, 1200.0)
+    _, chance = _periods(bench, seen, 0.0, 1200.0)
     assert isinstance(chance, Refused)
     assert chance.reason.startswith("No period stands above the noise: the strongest, ")
 
@@ -77,11 +78,11 @@ def test_a_change_of_speed_tells_what_a_swing_is_locked_to(axis: str) -> None:
     random = np.random.default_rng(4)
     wall = 0.4 + 0.003 * random.standard_normal(at.size) + 0.004 * np.sin(2 * np.pi * turns)
     bench, seen = with_wall(at, wall, seconds)
-    found = next(one for one in _periods(bench, seen, "mean wall", 0.0, 2400.0) if isinstance(one, Result))
+    found = next(one for one in _periods(bench, seen, 0.0, 2400.0) if isinstance(one, Result))
     assert found.estimate == pytest.approx(8.0, abs=0.1)
     assert any(one.startswith(f"The swing is locked to {axis}: its line holds ") for one in found.warnings)
     bench, seen = with_wall(at, wall)
-    steady = next(one for one in _periods(bench, seen, "mean wall", 0.0, 2400.0) if isinstance(one, Result))
+    steady = next(one for one in _periods(bench, seen, 0.0, 2400.0) if isinstance(one, Result))
     assert any(one.startswith("The line kept its speed, so whether the swing") for one in steady.warnings)
 
 
@@ -90,14 +91,14 @@ def test_a_drift_along_the_run_has_an_interval_or_is_refused() -> None:
     at = np.arange(0.0, 2400.0, 0.5)
     noise = np.random.default_rng(5).standard_normal(at.size)
     _, seen = with_wall(at, 0.4 + 4e-6 * at + 0.003 * noise)
-    (found,) = _drift(seen, "mean wall", 0.0, 2400.0)
+    (found,) = _drift(seen, 0.0, 2400.0)
     assert isinstance(found, Result)
     assert found.low < 0.004 < found.high and found.low > 0.003
-    assert (found.question, found.unit) == ("How fast does the mean wall drift along the run?", "mm/km")
+    assert (*found.question.key, found.unit) == (Quantity.DRIFT, "mean_wall_mm", "mm/km")
     _, seen = with_wall(at, 0.4 + 1e-4 * np.cumsum(noise))
-    (wandering,) = _drift(seen, "mean wall", 0.0, 2400.0)
+    (wandering,) = _drift(seen, 0.0, 2400.0)
     assert isinstance(wandering, Refused)
     assert "an interval could not be trusted. See where the level changed." in wandering.reason
-    (short,) = _drift(seen, "mean wall", 0.0, 600.0)
+    (short,) = _drift(seen, 0.0, 600.0)
     assert isinstance(short, Refused)
     assert short.reason == "12 averages over 50 m cannot carry a line; 20 are needed."

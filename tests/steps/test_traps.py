@@ -60,7 +60,7 @@ def test_capability_is_of_steady_wire_and_conformity_of_all_wire_on_the_reel() -
     index = next(
         one.answer
         for one in found.topic("capability", "A")
-        if "minimum wall at any point" in one.answer.question
+        if one.answer.question.arguments["requirement"] == "minimum wall at any point"
     )
     wall = found.bench.measured.seen["thinnest_wall_mm"]
     steady = wall.steady & wall.fit_for_statistics & (wall.at_m >= 2.0) & (wall.at_m < 376.0)

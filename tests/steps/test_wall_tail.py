@@ -12,6 +12,7 @@ from scipy import special, stats
 from scipy.signal import lfilter
 
 from pipeline.products.limits import Limit
+from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.simulator.troubles import SparkFaults
 from pipeline.steps.answers import answers_of
@@ -105,14 +106,14 @@ def test_fault_patterns_of_a_run_reach_the_answers() -> None:
     places = tuple(float(one) for one in np.linspace(200.0, 215.0, 8))
     found = done(made(troubles=(SparkFaults("burst", places),)))
     rows = [one.answer for one in answers_of(found.bench, found.judged) if one.topic == TOPIC]
-    bunches = next(one for one in rows if one.question == "Do the faults come in bunches along the wire?")
+    bunches = next(one for one in rows if one.question.quantity is Quantity.FAULT_DISPERSION)
     assert isinstance(bunches, Result)
     assert bunches.low > 1.0
     assert any(
         one.held is False for one in bunches.assumptions if one.name.startswith(("gaps", "no more pairs"))
     )
-    hidden = next(one for one in rows if one.question.startswith("How many faults per km are there with"))
+    hidden = next(one for one in rows if one.question.quantity is Quantity.FAULT_RATE_UNMERGED)
     assert isinstance(hidden, Result)
     assert hidden.low < hidden.details["merged_per_km"] <= hidden.estimate < hidden.high
-    beside = next(one for one in rows if "thin wall" in one.question)
+    beside = next(one for one in rows if one.question.about == "thinnest_wall_mm")
     assert isinstance(beside, Result) and 0.0 <= beside.low <= beside.estimate <= beside.high <= 1.0

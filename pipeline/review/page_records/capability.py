@@ -2,17 +2,36 @@
 
 from __future__ import annotations
 
+import math
+
 from dashboards.records import CapabilityCell, CapabilityMatrix, CapabilityPoint, Plant
+from pipeline.messages import Measure, message
+from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused, Result
 from pipeline.review.page_records.rows import limit_row, product_row, stamp_of
-from pipeline.review.page_records.run_book import Row, RunBook, answer_of, aware, run_results
+from pipeline.review.page_records.run_book import Row, RunBook, aware, run_results
 from pipeline.review.reels_of_line import HELD_AGAINST
 from pipeline.statistics.against_record import Observed, against_record
+from pipeline.store.answer_columns import answer_of
 
-# Topics of a look over the line, and of a run, that stand beside the index of a requirement.
-OF_REELS = ("capability within reels", "limit most reels keep", "share of bad reels", "minimum of a reel")
-OF_READINGS = ("shape of the readings", "tail of the wall")
-OF_RUNS = ("capability", "minimum by normal theory", "minimum of a reel", *OF_READINGS)
+# Quantities of a look over the line, and of a run, that stand beside the index of a requirement.
+OF_REELS = (
+    Quantity.WITHIN_REEL_INDEX,
+    Quantity.REEL_TOLERANCE_LIMIT,
+    Quantity.SHARE_OF_BAD_REELS,
+    Quantity.BLOCK_REEL_MINIMUM_RISK,
+)
+OF_READINGS = (Quantity.QUANTILE_INDEX, Quantity.REDRAWN_INDEX, Quantity.SPECIMEN_MARGIN)
+OF_THE_TAIL = (Quantity.EXTREMAL_INDEX, Quantity.RETURN_LEVEL)
+# Topics of a run that are asked for at all.
+OF_RUNS = (
+    "capability",
+    "minimum by normal theory",
+    "minimum of a reel",
+    "shape of the readings",
+    "tail of the wall",
+)
 
 
 def capability_matrix(
@@ -49,7 +68,6 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
             continue
         limit = limit_row(row)
         record = _record(failing, row)
-        risk = _against(_risk(results, row), record)
         cells.append(
             CapabilityCell(
                 line_id=line,
@@ -57,8 +75,8 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
                 requirement=row["requirement"],
                 limit=limit,
                 answer=_over_reels(looked, row),
-                below_limit_normal=_against(_normal_risk(results, row), record),
-                below_limit_extremes=risk,
+                below_limit_normal=_against(_newest(results, Quantity.NORMAL_REEL_MINIMUM_RISK, row), record),
+                below_limit_extremes=_against(_newest(results, Quantity.REEL_MINIMUM_RISK, row), record),
                 trend=tuple(
                     CapabilityPoint(book.run_id, aware(book.head["started_utc"]), answer)
                     for book, of_run in zip(books, results, strict=True)
@@ -103,40 +121,40 @@ def _looked(book: RunBook) -> list[Row]:
     ]
 
 
-def _words(limit: Row) -> str:
-    return f"{limit['requirement']} {limit['sense']} {limit['value']:.4g} {limit['unit']}"
+def _is(row: Row, quantity: Quantity, limit: Row) -> bool:
+    """Whether a row answers for a quantity against a limit, at the value the limit has here."""
+    if row["quantity"] != quantity or row["about"] != limit["limit_id"]:
+        return False
+    bound = answer_of(row).question.arguments.get("limit")
+    return isinstance(bound, Measure) and math.isclose(bound.value, limit["value"], rel_tol=1e-9)
 
 
 def _over_reels(looked: list[Row], limit: Row) -> Result | Refused:
     """The index with one value a reel as the unit: what differs from reel to reel is in it."""
-    wanted = f"How far do whole reels stand from {_words(limit)}?"
-    row = next((one for one in looked if one["question"] == wanted), None)
+    row = next((one for one in looked if _is(one, Quantity.PERFORMANCE_INDEX, limit)), None)
     if row is None:
-        reason = "The line was not looked over yet; assess its runs."
-        return Refused(wanted, "one-sided index of one value a reel (ISO 22514-2)", reason, 0)
+        asked = asks(
+            Quantity.PERFORMANCE_INDEX,
+            limit["limit_id"],
+            requirement=limit["requirement"],
+            sense=limit["sense"],
+            limit=Measure(limit["value"], limit["unit"]),
+        )
+        method = "one-sided index of one value a reel (ISO 22514-2)"
+        return Refused(asked, method, message(Reason.LINE_NOT_REVIEWED), 0)
     return answer_of(row)
 
 
 def _beside(looked: list[Row], newest: list[Row], limit: Row) -> tuple[Result | Refused, ...]:
     """What stands beside the index: of the line's reels first, then of the newest run's readings."""
-    value = f"{limit['value']:.4g} {limit['unit']}"
-    named = (f"({limit['requirement']})", f" from {_words(limit)} if ")
-    of_reels = [
-        answer_of(row)
-        for row in looked
-        if row["topic"] in OF_REELS
-        and (
-            any(text in row["question"] for text in named)
-            or (_is_point(limit) and f"under {value}" in row["question"])
-        )
-    ]
+    of_reels = [row for row in looked if any(_is(row, one, limit) for one in OF_REELS)]
     of_run = [
-        answer_of(row)
+        row
         for row in newest
-        if row["topic"] in OF_READINGS
-        and (_words(limit) in row["question"] or (_is_point(limit) and row["topic"] == "tail of the wall"))
+        if any(_is(row, one, limit) for one in OF_READINGS)
+        or (_is_point(limit) and row["quantity"] in OF_THE_TAIL)
     ]
-    return (*of_reels, *of_run)
+    return tuple(answer_of(row) for row in (*of_reels, *of_run))
 
 
 def _is_point(limit: Row) -> bool:
@@ -144,31 +162,16 @@ def _is_point(limit: Row) -> bool:
 
 
 def _of_run(results: list[Row], limit: Row) -> Result | Refused | None:
-    wanted = f"How far does {limit['requirement']} stand from {limit['sense']} {limit['value']:.4g} {limit['unit']}?"
-    row = next((one for one in results if one["question"] == wanted), None)
+    row = next((one for one in results if _is(one, Quantity.PERFORMANCE_INDEX, limit)), None)
     return answer_of(row) if row is not None else None
 
 
-def _normal_risk(results: list[list[Row]], limit: Row) -> Result | Refused | None:
-    """The newest run's risk of a point under the limit, were the wall normal and smooth."""
+def _newest(results: list[list[Row]], quantity: Quantity, limit: Row) -> Result | Refused | None:
+    """The newest run's answer for a quantity against a limit at any point; None for other limits."""
     if not _is_point(limit):
         return None
     for of_run in reversed(results):
         for row in of_run:
-            if (
-                row["topic"] == "minimum by normal theory"
-                and f"under {limit['value']:.4g} " in row["question"]
-            ):
-                return answer_of(row)
-    return None
-
-
-def _risk(results: list[list[Row]], limit: Row) -> Result | Refused | None:
-    """The newest run's risk of a point under the limit, from the extremes of the dependent series."""
-    if limit["requirement"] != "minimum wall at any point":
-        return None
-    for of_run in reversed(results):
-        for row in of_run:
-            if row["topic"] == "minimum of a reel" and f"under {limit['value']:.4g} " in row["question"]:
+            if _is(row, quantity, limit):
                 return answer_of(row)
     return None

@@ -15,6 +15,7 @@ from pipeline.review.page_records.rows import product_row, stamp_of
 from pipeline.steps.measure import STRETCH_M
 from pipeline.store.readings import read_frame, thinned_sentence
 from pipeline.tuning.centring import METHOD, QUESTION, Centring, centring
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.review.page_records.run_book import RunBook
@@ -150,7 +151,7 @@ def _binding(book: RunBook) -> float | None:
 
 def _advice(found: Centring | Refused, end: tuple[float, float] | None, drifts: list[str]) -> tuple[str, ...]:
     if isinstance(found, Refused):
-        return (found.reason,)
+        return (plain(found.reason),)
     moved: tuple[str, ...] = ()
     if found.drift_p < TOLD_P or drifts:
         others = f" and {len(drifts) - 1} more" if len(drifts) > 1 else ""

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dashboards.records import ChartPhase, ChartSignal, ControlChart, LineCharts, Plant, ProductCharts
-from pipeline.results import Assumption, Refused
+from pipeline.results import Refused
 from pipeline.review.page_records.rows import stamp_of
-from pipeline.review.page_records.run_book import Row, RunBook, answer_of
+from pipeline.review.page_records.run_book import Row, RunBook
+from pipeline.store.answer_columns import answer_of, assumptions_of, said_of, warnings_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -47,13 +47,14 @@ def _product(store: Store, look: Row) -> ProductCharts:
     for row in store.ask("questions/line_points", **key):
         points.setdefault(row["chart_no"], []).append(row)
     results = store.ask("questions/line_results", **key)
-    families = dict.fromkeys((row["title"], row["family"]) for row in heads)
+    families = dict.fromkeys((row["charted"], row["family"]) for row in heads)
     return ProductCharts(
         product=look["product"],
         reels=look["reels"],
         budget=heads[0]["budget"] if heads else "",
         charts=tuple(
-            _chart([row for row in heads if (row["title"], row["family"]) == one], points) for one in families
+            _chart([row for row in heads if (row["charted"], row["family"]) == one], points)
+            for one in families
         ),
         refused=tuple(
             answer
@@ -66,9 +67,8 @@ def _product(store: Store, look: Row) -> ProductCharts:
 
 def _chart(heads: list[Row], points: dict[int, list[Row]]) -> ControlChart:
     return ControlChart(
-        title=heads[0]["title"],
-        family=_squared(heads[0]["family"]),
-        question=heads[0]["question"],
+        charted=heads[0]["charted"],
+        family=heads[0]["family"],
         unit=heads[0]["unit"],
         unit_of_inference=heads[0]["unit_of_inference"],
         phases=tuple(_phase(row, points.get(row["chart_no"], [])) for row in heads),
@@ -93,7 +93,7 @@ def _figures(points: list[Row], name: str) -> NDArray[np.float64]:
 def _phase(head: Row, points: list[Row]) -> ChartPhase:
     return ChartPhase(
         phase=head["phase"],
-        method=_squared(head["method"]),
+        method=said_of(head["method"]),
         run_ids=tuple(row["run_id"] for row in points),
         reel_ids=tuple(row["reel_id"] for row in points),
         value=_figures(points, "value"),
@@ -101,8 +101,8 @@ def _phase(head: Row, points: list[Row]) -> ChartPhase:
         lower=_figures(points, "lower_limit"),
         upper=_figures(points, "upper_limit"),
         arl0=head["arl0"],
-        assumptions=tuple(Assumption(**one) for one in json.loads(head["assumptions"])),
-        warnings=tuple(head["warnings"]),
+        assumptions=assumptions_of(head["assumptions"]),
+        warnings=warnings_of(head["warnings"]),
     )
 
 

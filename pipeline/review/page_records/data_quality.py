@@ -8,10 +8,11 @@ from collections import Counter
 from dashboards.records import Answer, DataQualityReview, InstrumentRow, Plant, RunQualityRow, SetAsideRow
 from pipeline.results import Result
 from pipeline.review.page_records.rows import quality_of, stamp_of
-from pipeline.review.page_records.run_book import Row, RunBook, answer_of, aware, run_results
+from pipeline.review.page_records.run_book import Row, RunBook, aware, run_results
 from pipeline.review.sampling import biases_on_file
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.steps.instrument_channels import channels_of
+from pipeline.store.answer_columns import answer_of
 from pipeline.trust.calibration import days_of_run, worst_calibration
 
 MOST_LINES = 1000
@@ -120,7 +121,7 @@ def _in_date(instrument_id: str, zone: str, sheets: list[tuple[RunBook, LineShee
 
 def _noise(instrument: Instrument, noises: list[Row]) -> Answer | None:
     """What the newest run with a stop told of the gauge's own scatter; the newest refusal where none had one."""
-    told = [answer_of(row) for row in noises if f" {instrument.id} (" in row["question"]]
+    told = [answer_of(row) for row in noises if row["about"] == instrument.id]
     known = [one for one in told if isinstance(one, Result)]
     return known[-1] if known else told[-1] if told else None
 

@@ -7,11 +7,13 @@ from dataclasses import replace
 from itertools import combinations
 
 from dashboards.records import Answer, FaultRateRow, FaultReview, FaultWire, Plant, RepeatRow
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.review.page_records.rows import fault_marks, product_row, stamp_of
-from pipeline.review.page_records.run_book import Row, RunBook, answer_of, run_results
+from pipeline.review.page_records.run_book import Row, RunBook, run_results
 from pipeline.statistics.event_rate import event_rate
 from pipeline.statistics.rate_comparison import compare_rates
+from pipeline.store.answer_columns import answer_of
 
 BY: tuple[tuple[str, Callable[[RunBook], str]], ...] = (
     ("line", lambda book: str(book.head["line"])),
@@ -45,13 +47,13 @@ def fault_review(
     )
 
 
-# What a figure without a unit is, by the words of its question.
-UNIT_OF = (
-    ("another than that of", "times"),
-    ("How many times the rate", "times"),
-    ("How many times as many", "times"),
-    ("From which reel on", "in the order made"),
-)
+# What a figure without a unit is, by its quantity.
+UNIT_OF = {
+    Quantity.FAULT_RATE_RATIO: "times",
+    Quantity.FAULT_RATE_RATIO_ADJUSTED: "times",
+    Quantity.FAULT_TREND: "times",
+    Quantity.FAULT_RATE_CHANGE: "in the order made",
+}
 
 
 def _differences_first(answers: list[Answer]) -> tuple[Answer, ...]:
@@ -60,7 +62,7 @@ def _differences_first(answers: list[Answer]) -> tuple[Answer, ...]:
     def named(one: Answer) -> Answer:
         if isinstance(one, Refused) or one.unit:
             return one
-        return replace(one, unit=next((unit for words, unit in UNIT_OF if words in one.question), ""))
+        return replace(one, unit=UNIT_OF.get(one.question.quantity, ""))
 
     def is_apart(one: Answer) -> bool:
         return isinstance(one, Result) and one.unit == "times" and not one.low <= 1.0 <= one.high
@@ -82,7 +84,9 @@ def _between_lines(books: list[RunBook]) -> list[Answer]:
             )
             for name in (one, other)
         ]
-        question = f"Is the fault rate of line {one} another than that of line {other}?"
+        question = asks(
+            Quantity.FAULT_RATE_RATIO, f"line {one} : line {other}", one=f"line {one}", other=f"line {other}"
+        )
         found.append(replace(compare_rates(*counted[0], *counted[1]), question=question))
     return found
 
@@ -93,7 +97,7 @@ def _of_lines(books: list[RunBook]) -> list[Answer]:
         return []
     store = books[0].store
     return [
-        replace(answer, question=f"{look['line']}, {look['product']}: {answer.question}")
+        replace(answer, question=answer.question.of(f"{look['line']}, {look['product']}"))
         for look in store.ask("questions/line_reviews")
         for row in store.ask("questions/line_results", line_review_id=look["line_review_id"])
         if row["topic"] == "fault rates"
@@ -104,7 +108,7 @@ def _of_lines(books: list[RunBook]) -> list[Answer]:
 def _of_runs(books: list[RunBook]) -> list[Answer]:
     """Clustering, trend along a reel and thin spots before faults, of runs that have faults."""
     return [
-        replace(answer, question=f"Run {book.run_id}: {answer.question}")
+        replace(answer, question=answer.question.of(f"Run {book.run_id}"))
         for book, patterns in zip(books, run_results(books, ["fault patterns"]), strict=True)
         if any(row["spark_faults"] for row in book.reels)
         for row in patterns
@@ -140,15 +144,14 @@ def _rates(by: str, heading: Callable[[RunBook], str], books: list[RunBook]) -> 
 def _repeats(book: RunBook, results: list[Row]) -> list[RepeatRow]:
     rows = []
     for row in results:
-        if "0 faults on reels" in row["refused"]:
+        answer, listed = answer_of(row), row["quantity"] == Quantity.FAULT_REPEAT
+        if isinstance(answer, Refused):
+            if listed and answer.n > 0:  # a scan of every length that found nothing stands on the run's page
+                rows.append(RepeatRow(book.run_id, answer, "", None, answer.reason))
             continue
-        listed = row["question"].endswith("something that turns on the line?")
-        if row["refused"] and not listed:
-            continue  # a scan of every length that found nothing stands on the run's page
-        sentence = row["warnings"][0] if row["warnings"] else row["refused"]
         element = ""
-        if listed and not row["refused"]:
-            causes = [one["cause_sentence"] for one in book.findings if one["cause"] == "roll"]
-            element = causes[0].rsplit("circumference of ", 1)[-1].rstrip(".") if causes else ""
-        rows.append(RepeatRow(book.run_id, answer_of(row), element, row["estimate"], sentence))
+        if listed:
+            element = next((one["cause_of"] for one in book.findings if one["cause"] == "roll"), "")
+        told = answer.warnings[0] if answer.warnings else ""
+        rows.append(RepeatRow(book.run_id, answer, element, answer.estimate, told))
     return rows

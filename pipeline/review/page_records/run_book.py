@@ -7,12 +7,13 @@ from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from pipeline.results import Assumption, Refused, Result
 from pipeline.review.decided import RunActs, finding_state, run_acts
 from pipeline.review.run_facts import PlantFacts, by_reel
 from pipeline.review.standing import Standing, standings_of
 from pipeline.review.stretches_on_file import stretches_of
+from pipeline.store.answer_columns import answer_of, warnings_of
 from pipeline.store.readings import thinned_sentence, thinnings_on_file
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -38,28 +39,6 @@ MOST_AHEAD = 64
 def aware(at: datetime) -> datetime:
     """An instant of the store (UTC without a zone) with its zone."""
     return at.replace(tzinfo=UTC)
-
-
-def answer_of(row: Row) -> Answer:
-    """A row of ``judged.result`` as the result or refusal it was."""
-    if row["refused"]:
-        return Refused(row["question"], row["method"], row["refused"], row["n"])
-    return Result(
-        question=row["question"],
-        estimate=row["estimate"],
-        low=row["low"],
-        high=row["high"],
-        confidence=row["confidence"],
-        unit=row["unit"],
-        method=row["method"],
-        n=row["n"],
-        effective_n=row["effective_n"],
-        known_m=row["known_m"],
-        unit_of_inference=row["unit_of_inference"],
-        assumptions=tuple(Assumption(**one) for one in json.loads(row["assumptions"])),
-        warnings=tuple(row["warnings"]),
-        details=json.loads(row["details"]),
-    )
 
 
 class ShelfBook(PlantFacts):
@@ -243,7 +222,7 @@ class RunBook:
     @cached_property
     def basis(self) -> str:
         """What a page of the run stands on, decisions left out: its load, its judgement, and what like runs say."""
-        said = [[row["estimate"], row["refused"]] for row in self.among_its_like]
+        said = [[row["estimate"], row["refusal"]] for row in self.among_its_like]
         return json.dumps(
             [self.head["load_id"], self.head["assessment_id"] or 0, said], separators=(",", ":")
         )
@@ -336,7 +315,7 @@ class RunBook:
         thinned = self.thinned
         about = [f"Of this run {thinned_sentence(thinned)}."] if thinned is not None else []
         return [*about, *(row["sentence"] for row in told)] + [
-            sentence for row in self.among_its_like for sentence in row["warnings"]
+            plain(one) for row in self.among_its_like for one in warnings_of(row["warnings"])
         ]
 
     def set_aside(self, most: int) -> list[Row]:

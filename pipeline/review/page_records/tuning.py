@@ -37,6 +37,7 @@ from pipeline.tuning.giveaway import Giveaway, giveaway
 from pipeline.tuning.periods import LinePeriod, advice_on_period
 from pipeline.tuning.target import Target
 from pipeline.units import mil_from_mm
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.review.page_records.run_book import RunBook
@@ -70,7 +71,9 @@ def tuning_review(plant: Plant, found: LineOnFile, books: list[RunBook]) -> Tuni
         found.line,
         tuple(_product(one) for one in found.products),
         tuple(_start(one) for one in found.starts),
-        (good.reason,) if isinstance(good, Refused) else tuple(map(with_settings_named, good.sentences)),
+        (plain(good.reason),)
+        if isinstance(good, Refused)
+        else tuple(map(with_settings_named, good.sentences)),
         found.told,
         stamp_of(books),
     )
@@ -140,7 +143,7 @@ def _product(one: ProductTuning) -> TunedProduct:
         ),
         balance=(
             *(
-                f"{run}: {found.reason}"
+                f"{run}: {plain(found.reason)}"
                 if isinstance(found, Refused)
                 else f"{run}: {found.result.estimate:.3f} kg/h per rpm. {found.sentence}"
                 for run, found in tuning.outputs.items()
@@ -211,7 +214,7 @@ def _rules(target: Target) -> tuple[RuleNeed, ...]:
 
 def _centring(run: str, found: Centring | Refused) -> CentringRow:
     if isinstance(found, Refused):
-        return CentringRow(run, refused=found.reason)
+        return CentringRow(run, refused=plain(found.reason))
     return CentringRow(
         run,
         found.size_um / 1000.0,
@@ -243,7 +246,7 @@ def _swing(found: LinePeriod) -> SwingRow:
 
 def _reply(found: Reply | Refused) -> ReplyRow:
     if isinstance(found, Refused):
-        name = found.question.rsplit(" ", 1)[-1]
+        name = found.question.about
         return ReplyRow(SETTING.get(name, name), "not known", found, "", ())
     # The gain stands in a column of its own, in the reader's units.
     told = tuple(with_settings_named(one) for one in (found.sentences[0], *found.sentences[2:]))

@@ -1,4 +1,4 @@
--- A control chart over the reels of a line and product, with what its limits rest on. Grain: one row a look and chart.
+-- As stores up to version 8 wrote it: sealed, so kept as it is; judged.control_chart has the same by keys.
 CREATE TABLE IF NOT EXISTS judged.line_chart (
     line_review_id INTEGER NOT NULL,
     chart_no INTEGER NOT NULL,

@@ -1,4 +1,4 @@
--- One statistical result over the reels of a line and product. Grain: one row a look, topic and question.
+-- As stores up to version 8 wrote it: sealed, so kept as it is; judged.line_answer has the same by keys.
 CREATE TABLE IF NOT EXISTS judged.line_result (
     line_review_id INTEGER NOT NULL,
     scope VARCHAR NOT NULL,              -- 'line', or 'run' for a run among its like

@@ -1,4 +1,4 @@
--- One statistical result, or its refusal with the reason. Grain: one row an assessment, subject and question.
+-- As stores up to version 8 wrote it: sealed, so kept as it is; judged.answer has the same by keys.
 CREATE TABLE IF NOT EXISTS judged.result (
     assessment_id INTEGER NOT NULL,
     scope VARCHAR NOT NULL,              -- 'run' or 'reel'

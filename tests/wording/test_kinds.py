@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from dashboards.quantities import BAR_PER_PSI, KINDS, decimals_for_width, grouped, kind_of, text_of
+from pipeline.wording.kinds import BAR_PER_PSI, KINDS, decimals_for_width, grouped, kind_of, text_of
 
 # NIST SP 811 (2008), appendix B.8: 1 in = 25.4 mm exactly, 1 ft = 0.3048 m exactly, 1 lb = 0.453 592 37 kg,
 # 1 psi = 6.894 757 E+03 Pa, 1 degF: t/degC = (t/degF - 32)/1.8; 1 lb/ft = 1.488 164 kg/m.

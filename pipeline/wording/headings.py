@@ -1,0 +1,161 @@
+"""What each quantity is called: a standard term where there is one (ISO 3534, ISO 22514, ISO 9000)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from pipeline.quantity import Quantity
+
+HEADINGS: Mapping[str, tuple[str, ...]] = {
+    Quantity.PERFORMANCE_INDEX: (
+        "{requirement}: {symbol} ({sense} {limit:.4})",
+        "Performance index {symbol}",
+    ),
+    Quantity.TWO_SIDED_PERFORMANCE_INDEX: ("{channel:channel}: Ppk ({low:.4} to {high:.4})", "Ppk"),
+    Quantity.WITHIN_REEL_INDEX: (
+        "{requirement}: {symbol} within reels ({sense} {limit:.4})",
+        "{symbol} within reels",
+    ),
+    Quantity.QUANTILE_INDEX: (
+        "{requirement}: {symbol} by quantiles ({sense} {limit:.4})",
+        "{symbol} by quantiles",
+    ),
+    Quantity.REDRAWN_INDEX: (
+        "{requirement}: {symbol} by block bootstrap ({sense} {limit:.4})",
+        "Index by block bootstrap",
+    ),
+    Quantity.REEL_TOLERANCE_LIMIT: (
+        "{requirement}: tolerance limit for {share:share} of reels",
+        "Tolerance limit for {share:share} of reels",
+    ),
+    Quantity.SHARE_OF_BAD_REELS: (
+        "{requirement}: share of reels below {limit:.4}",
+        "Share of reels below the limit",
+    ),
+    Quantity.REEL_MINIMUM_RISK: (
+        "Probability of a point below {limit:.4} on a reel of {reel}",
+        "Probability of a point below the limit on a reel",
+    ),
+    Quantity.NORMAL_REEL_MINIMUM_RISK: (
+        "Probability of a point below {limit:.4} on a reel of {reel}, normal theory",
+        "Probability of a point below the limit on a reel, normal theory",
+    ),
+    Quantity.BLOCK_REEL_MINIMUM_RISK: (
+        "Probability of a point below {limit:.4} on a reel of {reel}, from each reel's thinnest reading",
+        "Probability of a point below the limit on a reel, from each reel's thinnest reading",
+    ),
+    Quantity.SPECIMEN_MARGIN: (
+        "{requirement}: margin of a specimen in standard deviations ({sense} {limit:.4})",
+        "Margin of a specimen in standard deviations",
+    ),
+    Quantity.EXTREMAL_INDEX: ("Extremal index below {threshold}", "Extremal index"),
+    Quantity.RETURN_LEVEL: (
+        "Thinnest reading of {times:passings}, {reel} each",
+        "Thinnest reading of a reel",
+    ),
+    Quantity.PERIOD: ("{channel:channel}: period along the wire", "Period along the wire"),
+    Quantity.PERIOD_THROUGH_GAPS: ("{channel:channel}: period along the wire with gaps",),
+    Quantity.CHANGE_POINT: ("{channel:channel}: change point", "Change point"),
+    Quantity.DRIFT: ("{channel:channel}: drift along the run", "Drift along the wire"),
+    Quantity.FAULT_RATE: ("Spark fault rate",),
+    Quantity.FAULT_RATE_UNMERGED: ("Spark fault rate with faults hidden behind a neighbor",),
+    Quantity.FAULT_DISPERSION: ("Spark faults: index of dispersion",),
+    Quantity.FAULT_CLUSTERING: ("Spark faults: clustering of gaps",),
+    Quantity.CLOSE_PAIRS: ("Spark faults: pairs within {within}",),
+    Quantity.FAULT_TREND: (
+        "Reel {reel}: fault rate at its end over that at its start",
+        "Fault rate: end over start",
+    ),
+    Quantity.FAULT_PRECURSORS: (
+        "Share of spark faults beside an extreme of the {channel:channel}",
+        "Share of spark faults beside an extreme",
+    ),
+    Quantity.FAULT_REPEAT: ("Spark faults: period of a turning element",),
+    Quantity.FAULT_REPEAT_ANY: (
+        "Spark faults: any period from {shortest:turn} to {longest}",
+        "Spark faults: any period",
+    ),
+    Quantity.FAULT_RATE_RATIO: ("Fault rate ratio, {one} over {other}", "Fault rate ratio"),
+    Quantity.FAULT_RATE_RATIO_ADJUSTED: (
+        "Adjusted fault rate ratio, {one} over {other}",
+        "Adjusted fault rate ratios",
+    ),
+    Quantity.FAULT_RATE_BASE: ("Fault rate at {base}",),
+    Quantity.FAULT_RATE_CHANGE: ("Fault rate: change point",),
+    Quantity.SPARK_EXPOSURE: ("Spark exposure of the least tested point",),
+    Quantity.STATION_DISTANCE: ("Distance from {one} to {other}",),
+    Quantity.CLOCK_OFFSET: ("Clock offset of {one} against {other}", "Clock offset"),
+    Quantity.GAUGE_NOISE: ("Repeatability of {instrument} ({kind})", "Repeatability"),
+    Quantity.GAUGE_STUDY: ("Gauge repeatability and reproducibility",),
+    Quantity.GAUGE_BIAS: (
+        "Bias of {instrument} against the laboratory ({quantity})",
+        "Bias against the laboratory",
+    ),
+    Quantity.METHOD_LINE: ("Line between the two methods",),
+    Quantity.HOT_TO_COLD: ("Shrinkage: cold over hot insulation area",),
+    Quantity.USUAL_HOT_TO_COLD: ("Usual shrinkage of this product: cold over hot insulation area",),
+    Quantity.PRINTED_LENGTH: ("Printed length at the {end} end",),
+    Quantity.INSULATION_MASS: ("Insulation mass",),
+    Quantity.INSULATION_EXCESS_MASS: ("Insulation mass above the minimum average wall of {limit:.4}",),
+    Quantity.SCRAP_LENGTH: ("Wire on no reel",),
+    Quantity.SCRAP_MASS: ("Insulation on wire on no reel",),
+    Quantity.INSULATION_MINIMUM: ("Minimum insulation wall under the covering",),
+    Quantity.COVERING_MINIMUM: ("Minimum wall of the covering",),
+    Quantity.WALL_MINIMUM: ("Minimum wall at any point",),
+    Quantity.VARIANCE_COMPONENT: (
+        "Variance {where}, {of} of the mean wall",
+        "Variance components, {of} of the mean wall",
+        "Variance components",
+    ),
+    Quantity.CONTROL_CHART: ("{charted:code}: {family:code}", "Control chart"),
+    Quantity.AUTOREGRESSION: ("Autoregression",),
+    Quantity.TARGET_WALL: ("Target mean wall",),
+    Quantity.MEAN_WALL: ("Mean wall now",),
+    Quantity.EXCESS_WALL: ("Excess wall",),
+    Quantity.REQUIRED_MEAN_WALL: ("Mean wall for {requirement}",),
+    Quantity.TARGET_LOSS: ("Mean wall of least cost",),
+    Quantity.CENTRE_OFFSET: ("Mean offset of the conductor",),
+    Quantity.BOLT_RESPONSE: ("Response to the centering bolts",),
+    Quantity.SETTING_RESPONSE: ("Response of {output} to {setting}",),
+    Quantity.REGRESSION: ("Change by each setting",),
+    Quantity.TRANSFER_FUNCTION: ("Transfer function",),
+    Quantity.GOOD_STARTS: ("Short starts",),
+    Quantity.BEFORE_AFTER: ("Change of {quantity}, before to after",),
+    Quantity.SPECIFIC_OUTPUT: ("Specific output",),
+    Quantity.ORDER_LOCK: ("Lock of the period",),
+    Quantity.EARLIER: ("{text}",),
+    Quantity.CORRELATION_LENGTH: ("Correlation length",),
+    Quantity.MOVING_RANGE_SD: ("Standard deviation from the moving range",),
+    Quantity.SERIES_DELAY: ("Delay between two series",),
+}
+CHARTED: Mapping[str, tuple[str, ...]] = {
+    "mean wall": ("mean wall",),
+    "thinnest wall": ("thinnest wall",),
+    "wall spread within a reel": ("spread of the wall within a reel",),
+    "diameter": ("diameter",),
+    "mean wall of stretches": ("mean wall of stretches",),
+    "wall spread between stretches": ("spread of the wall between stretches",),
+    "mean wall and offset": ("mean wall and offset together",),
+    "wall sensors": ("wall sensors",),
+    "spark fault rate": ("spark fault rate",),
+    "wire between spark faults": ("wire between spark faults",),
+    "reels between reels with a fault": ("reels between reels with a spark fault",),
+    "share of reels with a fault": ("share of a run's reels with a spark fault",),
+}
+FAMILIES: Mapping[str, tuple[str, ...]] = {
+    "individuals chart": ("individuals chart",),
+    "EWMA chart": ("EWMA chart",),
+    "CUSUM chart": ("CUSUM chart",),
+    "residual chart": ("residual chart",),
+    "mean chart": ("mean chart",),
+    "s chart": ("s chart",),
+    "T^2 chart": ("T\u00b2 chart",),
+    "multivariate EWMA": ("multivariate EWMA",),
+    "T^2 of wall sensors by order around the wire": ("T\u00b2 of wall sensors by order around the wire",),
+    "u-chart": ("u-chart",),
+    "u'-chart": ("u\u2032-chart",),
+    "CUSUM of gaps between faults": ("CUSUM of gaps between faults",),
+    "t-chart": ("t-chart",),
+    "g-chart": ("g-chart",),
+    "p-chart": ("p-chart",),
+}

@@ -1,0 +1,169 @@
+"""A code and its arguments as words, in either unit system; figures are converted as numbers.
+
+A template names arguments as ``{name}`` or ``{name:how}``. How an argument is shown:
+
+- a figure with its unit (`Measure`): in the reader's unit, with the digits of its kind; ``:turn`` names another kind,
+  ``:.3`` shows so many significant digits, ``:+.3`` with its sign;
+- a number: by a Python format such as ``:.2f`` or ``:,d``; ``:share`` in per cent; ``:#reel|reels`` counts;
+- a code or the id of a channel: ``:code`` and ``:channel`` give its words;
+- a message: as its own words; several things: joined by commas.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from functools import lru_cache
+from string import Formatter
+
+from pipeline.messages import Measure, Message, Said, Slot
+from pipeline.quantity import Asked
+from pipeline.wording.kinds import KINDS, Kind, System, grouped, kind_of
+from pipeline.wording.templates import CHANNELS, TEMPLATES
+from pipeline.words import counted
+
+Piece = str | dict[System, str]
+NBSP = "\u00a0"
+SYSTEMS: tuple[System, System] = ("us", "si")
+
+
+class UnknownCodeError(KeyError):
+    """A code without a template."""
+
+
+@lru_cache(maxsize=1024)
+def fields_of(template: str) -> tuple[tuple[str, str | None, str], ...]:
+    """The parts of a template: text before a field, the argument it names (None at the end), how it is shown."""
+    return tuple((text, name, how or "") for text, name, how, _ in Formatter().parse(template))
+
+
+def template_of(code: str, arguments: Mapping[str, Slot]) -> str:
+    """The first template of a code whose arguments are all there.
+
+    Raises:
+        UnknownCodeError: the code has no template that these arguments fill.
+    """
+    for one in TEMPLATES.get(code, ()):
+        if all(name is None or name in arguments for _, name, _ in fields_of(one)):
+            return one
+    raise UnknownCodeError(f"{code} {sorted(arguments)}")
+
+
+def pieces(message: Message) -> tuple[Piece, ...]:
+    """A message cut at its figures: plain text, and figures in both unit systems.
+
+    Args:
+        message: the message.
+
+    Raises:
+        UnknownCodeError: a code has no template.
+    """
+    arguments = message.arguments
+    found: list[Piece] = []
+    for text, name, how in fields_of(template_of(message.code, arguments)):
+        found.append(text)
+        if name is not None:
+            found += _shown(arguments[name], how)
+    return tuple(one for one in found if one != "")
+
+
+def heading(asked: Asked) -> tuple[Piece, ...]:
+    """What an answer is about, as a label that begins with a capital letter; whose it is comes first."""
+    made = [*pieces(Message(asked.quantity, _with_symbol(asked)))]
+    if asked.whose:
+        made = [f"{asked.whose}: ", *made]
+    if made and isinstance(made[0], str):
+        made[0] = made[0][:1].upper() + made[0][1:]
+    return tuple(made)
+
+
+def text_in(told: Message | Asked, system: System) -> str:
+    """A message or heading as plain text in one unit system."""
+    made = heading(told) if isinstance(told, Asked) else pieces(told)
+    return "".join(one if isinstance(one, str) else one[system] for one in made)
+
+
+def plain(told: Said) -> str:
+    """A message or a sentence as plain text, metric as the store is."""
+    return told if isinstance(told, str) else text_in(told, "si")
+
+
+def named(code: str) -> str:
+    """The words for a code without arguments.
+
+    Raises:
+        UnknownCodeError: it has none.
+    """
+    return template_of(code, {})
+
+
+def _with_symbol(asked: Asked) -> tuple[tuple[str, Slot], ...]:
+    """An index that was refused has no symbol of its own: it takes that of performance on the limit's side."""
+    arguments = asked.arguments
+    if "symbol" in arguments or "sense" not in arguments:
+        return asked.slots
+    return (*asked.slots, ("symbol", "PpkL" if arguments["sense"] == "at least" else "PpkU"))
+
+
+def _shown(value: Slot, how: str) -> list[Piece]:
+    if isinstance(value, Measure):
+        return [_measure(value, how)]
+    if isinstance(value, Message):
+        return [*pieces(value)]
+    if isinstance(value, tuple):
+        joined: list[Piece] = []
+        for place, one in enumerate(value):
+            joined += [", "] if place else []
+            joined += _shown(one, how)
+        return joined
+    if isinstance(value, str):
+        return [_named(value, how)]
+    if value is None or isinstance(value, bool):
+        raise TypeError(f"{value} has no words of its own")
+    return [_number(value, how)]
+
+
+def _named(value: str, how: str) -> str:
+    if how == "channel":
+        return CHANNELS[value]
+    if how == "code":
+        return TEMPLATES[value][0]
+    return value
+
+
+def _number(value: float, how: str) -> str:
+    if how.startswith("#"):
+        one, _, several = how[1:].partition("|")
+        return counted(value, one, several)
+    if how == "share":
+        return f"{100.0 * value:.4g}{NBSP}%"
+    if how == "passings":  # how many times a reel passes a level on average, as the share of reels that do
+        one_in = 1.0 / -math.expm1(-value)
+        return "half of all reels" if abs(one_in - 2.0) < 1e-9 else f"one reel in {one_in:,.0f}"
+    return format(value, how)
+
+
+def _measure(value: Measure, how: str) -> Piece:
+    name, _, digits = how.partition(".")
+    signed = name.endswith("+")
+    name = name.removesuffix("+")
+    kind = KINDS[name] if name else kind_of(value.unit)
+    made = {one: _figure(value.value, kind, one, digits, signed) for one in SYSTEMS}
+    return made["us"] if made["us"] == made["si"] else made
+
+
+def _figure(value: float, kind: Kind, system: System, digits: str, signed: bool) -> str:
+    side = kind.side(system)
+    shown = value * side.factor + side.offset
+    decimals = side.decimals
+    if digits and shown and math.isfinite(shown):
+        decimals = max(int(digits) - 1 - math.floor(math.log10(abs(shown))), 0)
+        # A limit stated as 15 mil is not shown as 15.00.
+        text = grouped(shown, decimals, system)
+        if "." in text:
+            text = text.rstrip("0").rstrip(".")
+    else:
+        text = grouped(shown, decimals, system)
+    if signed and shown > 0.0:
+        text = f"+{text}"
+    return f"{text}{NBSP}{side.unit}".rstrip(NBSP)

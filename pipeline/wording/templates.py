@@ -1,0 +1,27 @@
+"""Every template, by its code; a code with several takes the first whose arguments are all there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from pipeline.wording.headings import CHARTED, FAMILIES, HEADINGS
+from pipeline.wording.refusals import REFUSALS
+
+# What a reader calls a channel.
+CHANNELS: Mapping[str, str] = {
+    "mean_wall_mm": "mean wall",
+    "thinnest_wall_mm": "thinnest wall",
+    "wall_sd_mm": "wall spread",
+    "eccentricity_mm": "eccentricity",
+    "concentricity_pct": "concentricity",
+    "diameter_mm": "diameter",
+    "ovality_mm": "ovality",
+}
+_WRITTEN = {"as written": ("{text}",)}
+TEMPLATES: Mapping[str, tuple[str, ...]] = {
+    **_WRITTEN,
+    **HEADINGS,
+    **CHARTED,
+    **FAMILIES,
+    **REFUSALS,
+}
