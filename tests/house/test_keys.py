@@ -1,0 +1,132 @@
+"""Answers are selected by keys: no SQL and no condition looks at a sentence, and every code has words."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+from pipeline.messages import Measure, Message
+from pipeline.quantity import Quantity, asks
+from pipeline.steps.charted import VALUE_OF, Charted, Family
+from pipeline.store.sql_files import statement, statements
+from pipeline.wording.say import UnknownCodeError, fields_of, named, template_of, text_in
+from pipeline.wording.templates import TEMPLATES
+
+ROOT = Path(__file__).parents[2]
+# Reads sentences of stores that knew answers by them, once, when such a store is opened.
+READS_SENTENCES = {"pipeline/store/earlier_answers.py"}
+# Parts of an answer that are words, or become words where they are shown.
+WORDS = {"question", "reason", "method", "warnings", "refusal"}
+# Sentences of findings, sheets and logs that are still looked at; answers are none of them.
+STILL_SENTENCES = {
+    "sql/questions/placing_warnings_of_assessment.sql",
+    "sql/questions/trials_of_line.sql",
+}
+
+
+@pytest.mark.parametrize("name", statements(""))
+def test_no_statement_selects_by_a_sentence(name: str) -> None:
+    if f"sql/{name}.sql" in STILL_SENTENCES:
+        return
+    body = "\n".join(line.split("--")[0] for line in statement(name).splitlines())
+    assert not re.search(r"\b(I?LIKE|SIMILAR TO|regexp_\w+|starts_with|contains)\b", body, re.I)
+    assert not re.search(r"\b(question|reason|sentence|warnings)\s*(=|<>|IN\b)", body, re.I)
+
+
+def test_statements_name_quantities_that_there_are() -> None:
+    named_in_sql = [
+        text
+        for name in statements("questions")
+        for text in re.findall(r"\bquantity = '([^']+)'", statement(name))
+        if "judged.answer" in statement(name)
+    ]
+    assert named_in_sql
+    assert set(named_in_sql) <= set(Quantity)
+
+
+def modules() -> list[Path]:
+    return sorted(path for top in ("pipeline", "dashboards") for path in (ROOT / top).rglob("*.py"))
+
+
+def _is_words(node: ast.AST) -> bool:
+    """Whether an expression is a part of an answer that is words: ``answer.reason``, ``row["method"]``."""
+    if isinstance(node, ast.Attribute):
+        return node.attr == "reason" and isinstance(node.value, ast.Name)
+    if isinstance(node, ast.Subscript) and isinstance(node.slice, ast.Constant):
+        return node.slice.value in WORDS
+    return False
+
+
+def _looked_at(tree: ast.AST) -> list[int]:
+    lines = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Compare):
+            texts = [
+                one for one in (node.left, *node.comparators) if isinstance(one, ast.Constant | ast.JoinedStr)
+            ]
+            about = [one for one in (node.left, *node.comparators) if _is_words(one)]
+            full = [one for one in texts if not (isinstance(one, ast.Constant) and one.value in (None, ""))]
+            if about and full:
+                lines.append(node.lineno)
+        if (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Attribute)
+            and node.func.attr
+            in {"startswith", "endswith", "removeprefix", "removesuffix", "split", "rsplit"}
+            and _is_words(node.func.value)
+        ):
+            lines.append(node.lineno)
+    return lines
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_condition_looks_at_the_words_of_an_answer(path: Path) -> None:
+    if str(path.relative_to(ROOT)) in READS_SENTENCES:
+        return
+    assert _looked_at(ast.parse(path.read_text(encoding="utf-8"))) == []
+
+
+def test_the_rule_sees_what_it_forbids() -> None:
+    for text in (
+        'row["question"] == f"How far does {limit} stand?"',
+        '"0 faults on reels" in row["reason"]',
+        'answer.reason.startswith("No period")',
+    ):
+        assert _looked_at(ast.parse(text)) == [1]
+
+
+@pytest.mark.parametrize("quantity", list(Quantity))
+def test_every_quantity_has_a_heading(quantity: Quantity) -> None:
+    assert TEMPLATES[quantity]
+
+
+@pytest.mark.parametrize("code", [*Charted, *Family])
+def test_what_is_charted_has_a_name(code: str) -> None:
+    assert named(code)
+    assert set(VALUE_OF) == set(Charted)
+
+
+@pytest.mark.parametrize("code", sorted(TEMPLATES))
+def test_a_template_has_no_empty_field_and_only_its_last_may_ask_for_nothing(code: str) -> None:
+    for one in TEMPLATES[code]:
+        assert all(name != "" and not (name or "").isdigit() for _, name, _ in fields_of(one))
+
+
+def test_figures_are_shown_in_the_readers_units_and_a_limit_is_not_padded() -> None:
+    """0.381 mm are 15 mil and 304.8 m are 1000 ft exactly (yard and pound agreement, 1959)."""
+    bound = {"requirement": "minimum average wall", "sense": "at least", "limit": Measure(0.381, "mm")}
+    index = asks(Quantity.PERFORMANCE_INDEX, "average", **bound)
+    assert text_in(index, "us") == "Minimum average wall: PpkL (at least 15\u00a0mil)"
+    assert text_in(index, "si") == "Minimum average wall: PpkL (at least 0.381\u00a0mm)"
+    risk = asks(Quantity.REEL_MINIMUM_RISK, "point", **bound, reel=Measure(304.8, "m"))
+    assert text_in(risk, "us") == "Probability of a point below 15\u00a0mil on a reel of 1,000\u00a0ft"
+
+
+def test_a_code_without_words_is_refused() -> None:
+    with pytest.raises(UnknownCodeError):
+        template_of("no such code", {})
+    with pytest.raises(UnknownCodeError):
+        text_in(Message("as written"), "si")
