@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.cli.app import run
-from pipeline.nonconformance.disposition import Person
+from pipeline.nonconformance.disposition import DispositionRefused, Person
 from pipeline.review.deciding import act_on
 from pipeline.review.sample_say import NOTHING, SampleSay, samples_on_run
 from pipeline.review.sealing import changes_in
@@ -245,3 +245,21 @@ def test_an_average_below_the_thinnest_wall_of_its_sample_is_refused(
         f"{store.parent / 'lab.csv'}:3: the average wall of 0.35 mm is below the thinnest wall of 0.36 mm of the same "
         "sample. Correct the two values.\n"
     )
+
+
+def test_release_is_refused_while_samples_fail_or_contradict(store: Path) -> None:
+    """Seen: a release was accepted beside five samples at 0.290 mm against 0.330."""
+    lines = [f"L1-0411-01,{at},thinnest_wall_mm,0.290,0.0015,{BY}" for at in (2, 3, 4, 5, 6)]
+    assert handed(store, *lines) == 0
+    for reel in ("L1-0411-01", "L1-0411-02"):
+        with open_to_write(store) as opened, pytest.raises(DispositionRefused, match="Sample R-0411-S02"):
+            act_on(opened, reel, "decide", ENGINEER, "Looks good in-line.", "release")
+
+
+def test_release_is_refused_while_a_sample_is_missing(store: Path) -> None:
+    assert handed(store, f"L1-0411-02,2,covering_mm,0.090,0.002,{BY}") == 0
+    with (
+        open_to_write(store) as opened,
+        pytest.raises(DispositionRefused, match="No laboratory sample of covering"),
+    ):
+        act_on(opened, "L1-0411-03", "decide", ENGINEER, "Good.", "release")
