@@ -9,10 +9,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.errors import Complaint, LogError
 from pipeline.length.counter import CounterEvent, RepairedCounter, repair_counter
 from pipeline.length.slip import counter_scale, find_slips, mend_slips
+from pipeline.units import m_from_foot
 
 Floats = NDArray[np.float64]
+
+# Counter over speed between this and its inverse is a scale to calibrate; beyond, a unit or a signal is wrong and
+# places by either would be guesses (chosen here).
+LEAST_SCALE = 0.8
 
 # Over a longer gap of the log the speed says nothing of what a counter did meanwhile [s] (chosen here).
 LONGEST_BRIDGED_S = 60.0
@@ -65,6 +71,9 @@ def lengths_of_rows(
 
     Returns:
         The repaired length, and 'length counter' or 'line speed'.
+
+    Raises:
+        LogError: counter and speed contradict each other by more than a scale to calibrate.
     """
     run_m = None if speed is None else integral_m(speed, seconds, alone=counter is None)
     if counter is None:
@@ -143,13 +152,13 @@ def _without_slips(
 ) -> RepairedCounter:
     """The repaired counter with its slips mended from the line speed."""
     scale = counter_scale(repaired.at_m, run_m, clock)
+    if not LEAST_SCALE <= scale <= 1.0 / LEAST_SCALE:
+        raise LogError(_contradiction(scale))
     if abs(scale - 1.0) > 0.01:
         warnings.append(
             f"The length counter gives {scale:.3f} m for each metre by line speed; the counter is used as it "
             "stands. Calibrate one of them against footage marks."
         )
-    if not 0.8 <= scale <= 1.25:
-        return repaired
     slips = find_slips(repaired.at_m, speed, expected, np.diff(clock), repaired.resolution_m, scale)
     stuck = [one for one in slips if _speed_stuck(speed, *one)]
     for first, last in stuck:
@@ -168,6 +177,17 @@ def _without_slips(
         (*repaired.events, *events),
         repaired.added_m + (at_m - repaired.at_m),
         repaired.resolution_m,
+    )
+
+
+def _contradiction(scale: float) -> Complaint:
+    """The complaint that counter and speed cannot both be right."""
+    feet = any(abs(scale * factor - 1.0) < 0.03 for factor in (m_from_foot(1.0), 1.0 / m_from_foot(1.0)))
+    hint = ", as feet read as metres do" if feet else ""
+    return Complaint(
+        "length counter and line speed",
+        f"the counter gives {scale:.3f} m for each metre by the line speed{hint}: nothing has a place on the wire",
+        "Correct 'unit' of counter_m or line_speed_m_s in [run.logs.channels], or leave out the one that is wrong",
     )
 
 

@@ -15,6 +15,8 @@ from scipy import ndimage
 Floats = NDArray[np.float64]
 
 LUMP_SIGMA = 6.0
+# A joint is a matter of centimetres; what stands high over more wire than this is a level, not a splice (chosen here).
+LONGEST_M = 10.0
 _WINDOW = 201
 
 
@@ -41,7 +43,7 @@ def lumps(at_m: Floats, diameter_mm: Floats, noise_mm: float) -> list[tuple[floa
     """Stretches in which a diameter stands above its surroundings, as (from, to, height).
 
     Above the running median of 201 readings by six of the larger of the gauge's noise and the readings' own
-    median deviation.
+    median deviation, over 10 m at most.
 
     Args:
         at_m: place of each reading [m].
@@ -60,6 +62,7 @@ def lumps(at_m: Floats, diameter_mm: Floats, noise_mm: float) -> list[tuple[floa
     return [
         (float(at_m[known[a]]), float(at_m[known[b - 1]]), float(away[a:b].max()))
         for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+        if abs(at_m[known[b - 1]] - at_m[known[a]]) <= LONGEST_M
     ]
 
 

@@ -41,6 +41,7 @@ from pipeline.steps.sightings_of_run import (
     Gap,
     by_reel,
     calibration_sightings,
+    counter_sightings,
     counts_on,
     disagreement_sightings,
     event_sightings,
@@ -131,6 +132,7 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = (), more: Sequence
     gaps = gaps_of(bench)
     found: list[Sighting] = [
         *event_sightings(bench),
+        *counter_sightings(bench),
         *unmonitored_sightings(bench, gaps),
         *calibration_sightings(bench),
         *disagreement_sightings(bench),

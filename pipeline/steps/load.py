@@ -9,7 +9,7 @@ import hashlib
 import os
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -23,6 +23,9 @@ from pipeline.sheets.log_files import with_files_found
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import LogFile, RunSheet, read_run_sheet
 from pipeline.words import counted
+
+# A night shift belongs to the day before or after; a shift further from its log is a slip of one or the other.
+SHIFT_BEFORE = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +226,7 @@ def load_run(
         before: what is known of the files before they are read.
 
     Raises:
-        LogError: a log cannot be read as its mapping says, or holds no reading at all.
+        LogError: a log cannot be read as its mapping says, holds no reading at all, or is of other days than the shift.
     """
     zone = sheets.plant.plant.zone
     logs = read_logs(sheets.run, sheets.line, sheets.folder, zone, on_rows, scratch, before)
@@ -239,7 +242,16 @@ def load_run(
     started, ended = times.min(), times.max()
     assert isinstance(started, datetime)  # noqa: S101 - tells the type checker what the data dictionary says
     assert isinstance(ended, datetime)  # noqa: S101
-    shift_date, shift = shift_of(sheets.run.shift, started.astimezone(ZoneInfo(zone)).date())
+    days = [one.astimezone(ZoneInfo(zone)).date() for one in (started, ended)]
+    shift_date, shift = shift_of(sheets.run.shift, days[0])
+    if not days[0] - SHIFT_BEFORE <= shift_date <= days[1] + SHIFT_BEFORE:
+        raise LogError(
+            Complaint(
+                f"run {sheets.run.id}: run.shift",
+                f"the shift is of {shift_date} and the logs run from {days[0]} to {days[1]}",
+                "Correct the shift's day, or 'format' and 'zone' of the time column; the limits are those of that day",
+            )
+        )
     return Loaded(sheets, logs, started.replace(tzinfo=None), ended.replace(tzinfo=None), shift_date, shift)
 
 

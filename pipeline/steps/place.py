@@ -10,6 +10,7 @@ import polars as pl
 from pipeline.length.events import place_events
 from pipeline.length.placement import Placement, place_readings
 from pipeline.length.reels import LooseWire, PlacedReel, loose_wire, place_reels
+from pipeline.length.spark_counter import UnlistedCount, unlisted_counts
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.statistics.spark_merge import merge_events
@@ -25,6 +26,7 @@ class Placed:
         reels: the reels, in the order of the wire.
         loose: wire of the run that is on no reel.
         warnings: sentences a reader must see.
+        unlisted: counts of the spark tester that its list of faults does not show.
     """
 
     placement: Placement
@@ -32,6 +34,7 @@ class Placed:
     reels: tuple[PlacedReel, ...]
     loose: tuple[LooseWire, ...]
     warnings: tuple[str, ...]
+    unlisted: tuple[UnlistedCount, ...] = ()
 
 
 def place_run(
@@ -59,6 +62,7 @@ def place_run(
         reels,
         loose_wire(reels, line, placement.made_m, placement.start_m),
         (*placement.warnings, *warnings),
+        unlisted_counts(readings, flagged, placement, line, numbered),
     )
 
 

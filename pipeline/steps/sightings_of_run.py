@@ -11,7 +11,7 @@ import polars as pl
 from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.finding import Sighting, place_sighting
 from pipeline.nonconformance.intervals import event_intervals
-from pipeline.nonconformance.judging import IntervalSettings, on_reels, reel_at, sightings
+from pipeline.nonconformance.judging import IntervalSettings, on_reels, reel_at, reels_concerned, sightings
 from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit
 from pipeline.results import Refused
@@ -124,6 +124,27 @@ def event_sightings(bench: Bench) -> list[Sighting]:
                 )
             )
     return found
+
+
+def counter_sightings(bench: Bench) -> list[Sighting]:
+    """Spark faults that the tester's counter counted and its list does not show, on every reel they may be on."""
+    tester = bench.line.instrument("spark tester")
+    if tester is None:
+        return []
+    return [
+        place_sighting(
+            "spark-fault",
+            one.from_m,
+            one.to_m,
+            instrument=tester.id,
+            readings=one.counts,
+            reel_id=reel_id,
+            count=f"{one.counts} unlisted",
+            voltage="a voltage not listed",
+        )
+        for one in bench.placed.unlisted
+        for reel_id in reels_concerned(one.from_m, one.to_m, bench.placed.reels)
+    ]
 
 
 def gaps_of(bench: Bench) -> tuple[Gap, ...]:

@@ -42,6 +42,12 @@ def verdict_unseen(bench: Bench, reel: PlacedReel, limit: Limit) -> tuple[Outcom
     """
     gauge = bench.line.instrument("wall gauge")
     if limit.requirement == "covering at any point":
+        stated = bench.run.covering
+        if stated is not None and limit.sense == "at least" and stated.mean_mm < limit.value:
+            return "does not conform", (
+                f"The run sheet states a covering of {figure(stated.mean_mm, limit.unit)} on average, and its thinnest "
+                f"point is no thicker; {limit.sense} {figure(limit.value, limit.unit)} is required."
+            )
         layered = gauge is not None and gauge.sees == "insulation and covering"
         return "not judged", plain(covering_minimum().reason) if layered else CANNOT_SEE[limit.requirement]
     rule = rule_for(limit.requirement)

@@ -1,8 +1,9 @@
 """What is the wall at every reading of the run? Mean, offset, thinnest wall and diameter, row by row.
 
 The thinnest wall is sought between the sensors too: by the offset of the centre, with the ovality of the
-stretch around where five sensors or more allow it. Where one sensor stands far below what the others make of
-the section, its own reading counts: a harmonic would smooth a narrow thin place away.
+stretch around where five sensors or more allow it, and with its own where that stands out from the stretch. Where
+one sensor stands far below what the others make of the section, its own reading counts: a harmonic would smooth a
+narrow thin place away.
 """
 
 from __future__ import annotations
@@ -168,7 +169,7 @@ def _walls(
             walls[number] = np.nan if column is None else column[rows]
         solved, used[rows], lowest[rows] = _solve(walls, sensors, uncertainty_mm)
         parts[:, rows], oval[:, rows] = solved[:3], solved[3:]
-    oval[0], oval[1] = _smoothed(oval[0]), _smoothed(oval[1])
+    oval = _ovality(oval, sensors, uncertainty_mm)
     offset, thin_deg, thinnest, concentricity = np.empty((4, count))
     for begin in range(0, count, _CHUNK):
         rows = slice(begin, min(begin + _CHUNK, count))
@@ -217,27 +218,40 @@ def _solve_rows(
     if not known.measured:
         return
     parts[:3] = _times(known.solve, walls)
-    if known.used >= 5:
-        oval = sensor_set(sensors, live, 2)
-        if oval.measured:
-            parts[3:] = _times(oval.solve[3:], walls)
     working = [bit for bit in range(sensors) if live >> bit & 1]
+    read = walls if known.used == sensors else walls[working]
+    around = sensor_angles_rad(sensors)[working]
+    oval = sensor_set(sensors, live, 2) if known.used >= 5 else None
+    if oval is not None and oval.measured:
+        both = _times(oval.solve, walls)
+        parts[3:] = both[3:]
     if known.used <= 3 or uncertainty_mm <= 0.0:
         return
-    read = walls if known.used == sensors else walls[working]
-    away = read - _times(design(sensor_angles_rad(sensors)[working], 1), parts[:3])
+    away = read - _times(design(around, 1), parts[:3])
     limit = LOW_SENSOR_SIGMA * uncertainty_mm * np.sqrt(1.0 - 3.0 / known.used)
     low = np.flatnonzero(away.min(axis=0) < -limit)
     lowest[low] = read[:, low].min(axis=0)
-    # A section one sensor makes out differently says nothing of the ovality around it.
-    parts[3:, low] = np.nan
-    parts[3:, np.flatnonzero(away.max(axis=0) > limit)] = np.nan
+    if oval is None or not oval.measured or known.used == 5:
+        # Five sensors fit an oval exactly: it is kept, for what one sensor makes of it is thin wall too.
+        return
+    # A section one sensor makes out differently from any oval says nothing of the ovality around it.
+    away = read - _times(design(around, 2), both)
+    limit = LOW_SENSOR_SIGMA * uncertainty_mm * np.sqrt(1.0 - 5.0 / known.used)
+    parts[3:, np.flatnonzero(np.abs(away).max(axis=0) > limit)] = np.nan
 
 
 def _times(matrix: Floats, columns: Floats) -> Floats:
     """Matrix product of a small matrix with many columns, without the threads of a linear-algebra library."""
     product: Floats = np.einsum("ij,jk->ik", matrix, columns)
     return product
+
+
+def _ovality(own: Floats, sensors: int, uncertainty_mm: float) -> Floats:
+    """Ovality of each section: that of the readings around, or its own where it stands out from theirs."""
+    around = np.stack([_smoothed(own[0]), _smoothed(own[1])])
+    apart = np.hypot(own[0] - around[0], own[1] - around[1])
+    plain = LOW_SENSOR_SIGMA * uncertainty_mm * np.sqrt(2.0 / sensors)
+    return np.where(apart > plain, own, around)
 
 
 def _smoothed(values: Floats) -> Floats:

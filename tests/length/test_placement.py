@@ -75,6 +75,17 @@ def test_neither_counter_nor_speed_is_refused() -> None:
     )
 
 
+@pytest.mark.parametrize(("factor", "hint"), [(3.2808, ", as feet read as metres do"), (0.5, "")])
+def test_a_counter_that_its_own_speed_contradicts_places_nothing(factor: float, hint: str) -> None:
+    counter = np.round(factor * made_by(SECONDS, RAMPED), 3)
+    with pytest.raises(LogError) as fault:
+        place_readings(log_of(SECONDS, counter, RAMPED), NO_FLAGS, LINE)
+    found = fault.value.complaints[0].found
+    assert found == (
+        f"the counter gives {factor:.3f} m for each metre by the line speed{hint}: nothing has a place on the wire"
+    )
+
+
 def test_no_rows_are_refused() -> None:
     with pytest.raises(LogError) as caught:
         place_readings(log_of(SECONDS[:0]), NO_FLAGS, LINE)

@@ -67,6 +67,23 @@ def test_the_ovality_counts_in_the_thinnest_wall(e: float, oval_deg: float) -> N
     assert row["concentricity_pct"] == pytest.approx(100 * profile.min() / profile.max(), abs=0.01)
 
 
+@pytest.mark.parametrize("sensors", [6, 7, 8])
+@pytest.mark.parametrize("long", [ROWS, 4])
+def test_a_strong_oval_is_thin_between_the_sensors_too(sensors: int, long: int) -> None:
+    """Lobes far beyond the gauge's noise, over the run or a few readings; against the exact profile, as above.
+
+    Every sensor then stands off any offset of the centre, and the lowest of them still reads too thick.
+    """
+    plain = walls_of(ROWS, sensors, 0.5, 0.01, 100.0)
+    lobed = walls_of(ROWS, sensors, 0.5, 0.01, 100.0, oval=0.15, oval_deg=120.0)
+    here = np.abs(np.arange(ROWS) - 200) < max(long // 2, 1) + (ROWS if long == ROWS else 0)
+    frame = readings(ROWS, **{name: np.where(here, lobed[name], plain[name]) for name in plain})
+    row = measured(frame, invented_line(sensors)).row(200, named=True)
+    a = np.radians(np.arange(0, 360, 0.01))
+    profile = 0.5 - 0.01 * np.cos(a - np.radians(100)) + 0.15 * np.cos(2 * (a - np.radians(120.0)))
+    assert row["thinnest_wall_mm"] == pytest.approx(profile.min(), abs=1e-3)
+
+
 def test_the_thinnest_wall_is_unbiased_within_its_standard_error() -> None:
     frame = readings(20_000, **walls_of(20_000, 8, 0.5, 0.03, 77.0, oval=0.002, noise=0.004))
     found = measured(frame, invented_line())["thinnest_wall_mm"]
