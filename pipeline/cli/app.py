@@ -13,6 +13,7 @@ import typer
 
 from pipeline import __version__
 from pipeline.cli import (
+    anchoring,
     deciding,
     drifting,
     evidencing,
@@ -62,6 +63,7 @@ reviewing.add_to(app)
 scaling.add_to(app)
 reading.add_to(app)
 evidencing.add_to(app)
+anchoring.add_to(app)
 product.add_to(app)
 deciding.add_to(app)
 holding.add_to(app)

@@ -10,6 +10,7 @@ import typer
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import day_of, role_or_refused
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.lots.journal import Anchor
@@ -257,6 +258,15 @@ def verify(
         None, "--root", help="Journal size and root from a certificate, as SIZE:ROOT."
     ),
     public: Path | None = typer.Option(None, "--key", help="The plant's public key (FILE.pub): who signed?"),
+    anchors: Path | None = typer.Option(
+        None, "--anchors", help="Folder that 'reelproof anchor --folder' writes, of the store; needs --key."
+    ),
+    witness_key: str = typer.Option(
+        "", "--witness-key", help="With --anchors: name and key of the witness that must have cosigned."
+    ),
+    stamp_ca: Path | None = typer.Option(
+        None, "--stamp-ca", help="With --anchors: certificates that time stamps are checked with, PEM."
+    ),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
@@ -273,6 +283,7 @@ def verify(
     known = read_public_key(public) if public is not None else None
     if path is not None:
         changes, notes = _of_pack(path, manifest, anchor, known), tuple[str, ...]()
+        signed = entries = 0
     else:
         from pipeline.review.sealing import Known
         from pipeline.review.verifying import verified
@@ -283,16 +294,53 @@ def verify(
             )
         found = verified(store, Known(anchor, known))
         changes, notes = found.changes, found.notes
+        signed, entries = found.signed, found.entries
+        if anchors is not None:
+            told, reach = _against_anchors(store, anchors, known, witness_key, stamp_ca)
+            changes = (*changes, *told)
+            notes = (*notes, f"Checkpoints outside the store cover the first {reach} of {entries} entries.")
     if as_json:
-        print_json({"whole": not changes, "changes": list(changes), "notes": list(notes)})
+        shown: dict[str, object] = {"whole": not changes, "changes": list(changes), "notes": list(notes)}
+        if path is None:
+            shown |= {"entries": entries, "signed_entries": signed if known is not None else None}
+        print_json(shown)
         return 1 if changes else 0
     for note in notes:
         print(note)
     for sentence in changes:
         print(sentence)
     if not changes:
-        print(_whole(path is not None, anchor is not None or bool(manifest), known is not None))
+        left = entries - signed if path is None and known is not None else 0
+        certified = anchor is not None or bool(manifest)
+        print(_whole(path is not None, certified, known is not None and not left))
+        if left:
+            print(
+                f"Not signed by anybody: the newest {counted(left, 'entry', 'entries')}. Whoever can write the store "
+                "could have made them; sign again with 'reelproof journal --sign'."
+            )
     return 1 if changes else 0
+
+
+def _against_anchors(
+    store: Path, anchors: Path, key: bytes | None, witness_key: str, stamp_ca: Path | None
+) -> tuple[tuple[str, ...], int]:
+    from pipeline.lots.checkpoint import verifier_from
+    from pipeline.review.anchoring import anchors_against
+    from pipeline.review.journal import journal_of
+    from pipeline.store.database import open_to_read
+
+    if key is None:
+        raise ReelproofError(
+            Complaint(
+                "--anchors",
+                "the plant's public key is missing",
+                "Give --key FILE.pub: it signed the checkpoints",
+            )
+        )
+    by = verifier_from(witness_key) if witness_key else None
+    with open_to_read(store) as opened:
+        entries = journal_of(opened)
+    return anchors_against(entries, anchors, key, by, stamp_ca)
 
 
 def _of_pack(path: Path, manifest: str, anchor: Anchor | None, known: bytes | None) -> tuple[str, ...]:

@@ -292,6 +292,16 @@ def prove_unchanged(entries: Sequence[Entry], earlier: Anchor) -> tuple[str, ...
     return tuple(one.hex() for one in consistency_proof(earlier.size, _leaves(entries)))
 
 
+def consistency_from(entries: Sequence[Entry], earlier: int) -> tuple[bytes, ...]:
+    """The hashes that show that a journal begins with its first `earlier` entries as somebody else knows them.
+
+    Args:
+        entries: every entry, in order.
+        earlier: how many entries the other knows; none from 0 or from more than there are.
+    """
+    return consistency_proof(earlier, _leaves(entries)) if 0 < earlier <= len(entries) else ()
+
+
 SIGNED_ROOT = "reelproof journal root 1"
 
 

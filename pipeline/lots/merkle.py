@@ -165,9 +165,6 @@ def consistent(
         proof: the hashes of `consistency_proof`.
 
     Source: RFC 9162, 2.1.4.2.
-
-    No page asks for it: packs are checked by `verify_pack`, which stands alone; this is the same proof by
-    other code, held to published roots.
     """
     if not 0 < earlier <= later:
         return False

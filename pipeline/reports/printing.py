@@ -46,12 +46,14 @@ class Printing:
         revision: revision of the form.
         journal_root: size and root of the journal when it was printed, as ``SIZE:ROOT``, the anchor outside the
             store; "" for none.
+        signed_root: the newest root that was signed, with its key; "" for none.
     """
 
     by: str
     at: datetime
     revision: str = "1"
     journal_root: str = ""
+    signed_root: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +183,7 @@ def shared_data(plant: Plant, stamp: Stamp, digest: str, printing: Printing, for
         ["Assessments", ", ".join(stamp.assessment_ids) or "not known"],
         ["Revision of the limits", stamp.revision or "not known"],
         *([["Journal root", root]] if (root := printing.journal_root or stamp.journal_root) else []),
+        *([["Signed root", printing.signed_root]] if printing.signed_root else []),
         *[["Uncertainty", one] for one in stamp.decision_rules],
     ]
     return {

@@ -14,6 +14,7 @@ from pipeline.review.page_records.lot import lot_history, lots_of
 from pipeline.review.page_records.plant import plant_of
 from pipeline.review.page_records.run_book import run_books
 from pipeline.review.page_records.shift import shift_review, shifts_of
+from pipeline.review.signed_roots import newest_signed
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -41,7 +42,8 @@ def printed(store: Store, kind: str, wanted: str, by: str, at: datetime) -> byte
 
     books = run_books(store)
     plant = plant_of(store, books)
-    printing = Printing(by, at, journal_root=str(anchor_of(journal_of(store))))
+    journal = journal_of(store)
+    printing = Printing(by, at, journal_root=str(anchor_of(journal)), signed_root=newest_signed(journal))
     if kind == "shift":
         shifts = dict(shifts_of(books))
         if wanted not in shifts:

@@ -88,8 +88,22 @@ def signature_faults(entries: Sequence[Entry], key: bytes | None = None) -> list
 
 
 def signed_up_to(entries: Sequence[Entry]) -> int:
-    """How many entries the newest signed root covers; 0 where none was ever signed."""
-    return max((int(entry.content.get("size", 0)) for entry in entries if entry.kind == KIND), default=0)
+    """How many entries the newest signed root covers, its own with them; 0 where none was ever signed."""
+    covered = 0
+    for entry in entries:
+        if entry.kind == KIND:
+            size = entry.content.get("size", 0)
+            covered = max(covered, size + 1 if size + 1 == entry.entry_no else size)
+    return covered
+
+
+def newest_signed(entries: Sequence[Entry]) -> str:
+    """The newest signed root with the key that signed it, as a record prints both; "" where none was signed."""
+    for entry in reversed(entries):
+        if entry.kind == KIND and "root" in entry.content:
+            said = entry.content
+            return f"{said['size']}:{said['root']}, by key {said['key']}"
+    return ""
 
 
 def _fault(entries: Sequence[Entry], entry: Entry, key: bytes | None) -> str:

@@ -38,10 +38,14 @@ class Verified:
     Args:
         changes: everything that is not as it was written, a sentence each; empty where all is.
         notes: what could not be looked at just now or should be known, a sentence each.
+        entries: entries of the journal.
+        signed: how many of them the newest signed root covers, its own entry with them.
     """
 
     changes: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    entries: int = 0
+    signed: int = 0
 
 
 def verified(folder: Path, known: Known = NOTHING_KNOWN) -> Verified:
@@ -56,28 +60,37 @@ def verified(folder: Path, known: Known = NOTHING_KNOWN) -> Verified:
     """
     told: dict[str, None] = {}
     notes: dict[str, None] = {}
-    entries: list[int] = []
+    journals: list[tuple[Entry, ...]] = []
     with _told_of_damage_in(told), open_to_read(folder) as store:
         told |= dict.fromkeys(changes_in(store, known))
-        journal = journal_of(store)
-        entries.append(len(journal))
-        notes |= dict.fromkeys(_notes_of(journal, known))
+        journals.append(journal_of(store))
     with _told_of_damage_in(told), open_database_to_read(folder) as store:
         if store is None:
             notes["Another process is writing to the store; its newest copy was verified."] = None
-            return Verified(tuple(told), tuple(notes))
+            return _verified(told, notes, journals, known)
         if not _is_copied(folder):
             told |= dict.fromkeys(changes_in(store, known))
-            entries.append(len(journal_of(store)))
+            journals.append(journal_of(store))
             # A writer killed before it published leaves a longer journal; then the two files differ rightly.
-            if not told and len(set(entries)) == 1:
+            if not told and len({len(journal) for journal in journals}) == 1:
                 told[
                     f"{folder / DATABASE} and {newest_copy(folder)} hold the same entries and differ: one of them was "
                     "changed on disk."
                 ] = None
         told |= dict.fromkeys(_heads_missing(store))
         told |= dict.fromkeys(_not_on_file(store))
-    return Verified(tuple(told), tuple(notes))
+    return _verified(told, notes, journals, known)
+
+
+def _verified(
+    told: dict[str, None], notes: dict[str, None], journals: Sequence[tuple[Entry, ...]], known: Known
+) -> Verified:
+    journal = max(journals, key=len, default=())
+    signed = signed_up_to(journal)
+    notes |= {f"Entry {one.entry_no}: {one.sentence}": None for one in journal if one.kind == LOSS}
+    if known.key is not None:
+        notes[f"Signed roots cover the first {signed} of {len(journal)} entries."] = None
+    return Verified(tuple(told), tuple(notes), len(journal), signed)
 
 
 @contextmanager
@@ -87,14 +100,6 @@ def _told_of_damage_in(told: dict[str, None]) -> Iterator[None]:
         yield
     except DamagedStoreError as fault:
         told.update(dict.fromkeys(f"{one.where}: {one.found}." for one in fault.complaints))
-
-
-def _notes_of(journal: Sequence[Entry], known: Known) -> Iterator[str]:
-    for entry in journal:
-        if entry.kind == LOSS:
-            yield f"Entry {entry.entry_no}: {entry.sentence}"
-    if known.key is not None:
-        yield f"Signed roots cover the first {signed_up_to(journal)} of {len(journal)} entries."
 
 
 def _is_copied(folder: Path) -> bool:
