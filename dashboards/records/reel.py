@@ -39,8 +39,8 @@ class CuttingPlan:
         naive_value: value of cutting from the start and throwing away what is bad.
         value_unit: for example ``USD`` or ``m sold``.
         sentence: how it was found and what it assumes.
-        instructions: one sentence a cut; the counter starts at 0 at the outer end of what is left.
-        begun_m: wire already cut from the outer end [m], where that counter starts.
+        instructions: one sentence a cut.
+        counter: how the rewinder's counter is set before the first.
     """
 
     pieces: tuple[CutPiece, ...]
@@ -49,7 +49,7 @@ class CuttingPlan:
     value_unit: str
     sentence: str
     instructions: tuple[str, ...] = ()
-    begun_m: float = 0.0
+    counter: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +134,7 @@ class ReelReview:
         dispositions: every decision on it, oldest first.
         answers: results for this reel, for example the probability of a point under the limit.
         plan: cutting plan, None where none is needed or asked for.
+        no_plan: why none can be made of a held reel, a sentence each.
         lots: material lots in it.
         children: lengths cut from it.
         shift_id: shift page to link to.
@@ -155,3 +156,4 @@ class ReelReview:
     shift_id: str = ""
     stamp: Stamp = field(default_factory=Stamp)
     samples: tuple[SampleRow, ...] = ()
+    no_plan: tuple[str, ...] = ()

@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 import typer
 
 from pipeline.cli import answering
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import told_or_refused
+from pipeline.length.reel_places import span_told
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -191,7 +193,14 @@ def _plan_as_json(planned: ReelPlan) -> dict[str, object]:
         "length_m": planned.length_m,
         "begun_m": planned.begun_m,
         "must_go": [
-            {"finding_id": one.finding_id, "from_m": one.from_m, "to_m": one.to_m} for one in planned.bad
+            {
+                "kind": one.kind,
+                "finding_id": one.finding_id,
+                "from_m": one.from_m,
+                "to_m": one.to_m,
+                "sentence": one.sentence,
+            }
+            for one in planned.bad
         ],
         "closed_otherwise": list(planned.kept),
         "pieces": [
@@ -213,24 +222,20 @@ def _plan_as_json(planned: ReelPlan) -> dict[str, object]:
     }
 
 
-def _along(length_m: float, unit: str) -> str:
-    from pipeline.units import foot_from_m
-
-    return f"{foot_from_m(length_m) if unit == 'ft' else length_m:,.1f} {unit}"
-
-
 def _print_plan(planned: ReelPlan) -> None:
-    from pipeline.nonconformance.cut_instructions import CAUTION
+    from pipeline.nonconformance.cut_instructions import CAUTION, counter_start
 
     unit = planned.plan.unit
+    shown = InUnits(unit)
     print(f"Reel {planned.reel_id}. {planned.sentence}")
     for one in planned.bad:
-        print(
-            f"  Must go, {_along(one.from_m, unit)} to {_along(one.to_m, unit)}, {one.finding_id}: {one.sentence}"
-        )
-    for name in planned.kept:
-        print(f"  Planned as sound, since a person closed it otherwise than by scrap: {name}")
+        where = span_told((one.from_m, one.to_m), planned.length_m, unit)
+        name = f" {one.finding_id}" if one.finding_id else ""
+        print(f"  Must go, {where}, {one.kind}{name}: {shown.sentence(one.sentence)}")
+    for finding in planned.kept:
+        print(f"  Stays by the plant's sheet and a decision with evidence: {finding}")
     print()
+    print(counter_start(planned.begun_m, unit))
     print_table(
         ("Step", f"From {unit}", f"To {unit}", "Do"),
         [
@@ -247,7 +252,6 @@ def _print_plan(planned: ReelPlan) -> None:
             else ", the same as cutting longest lengths first."
         )
     )
-    print("The counter starts at 0 at the end that comes off first.")
     print(f"Caution: {CAUTION}")
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.length.reels import PlacedReel
+from pipeline.length.reel_places import OUTER, in_unit, length_told
 from pipeline.nonconformance.cutting_plan import CuttingPlan, Piece
 from pipeline.nonconformance.cutting_rules import Unit
-from pipeline.units import foot_from_m, m_from_foot
+from pipeline.units import m_from_foot
 
 CAUTION = (
     "The plan proposes; whoever is responsible decides. Check the start of every nonconforming length on the "
@@ -23,7 +22,7 @@ class Step:
     Args:
         reel_id: the reel.
         number: number of the step on its reel.
-        counter_from: counter at its start, in `unit`, set to 0 at the end that comes off first.
+        counter_from: counter at its start, in `unit`; it shows places from the reel's outer end (`counter_start`).
         counter_to: counter at which to stop and cut, in `unit`.
         unit: ft or m.
         sentence: the step in words.
@@ -37,39 +36,19 @@ class Step:
     sentence: str
 
 
-def off_first(reel: PlacedReel, lengths_m: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
-    """Lengths on the wire turned into distances from the end that comes off first, and kept to the reel.
-
-    Args:
-        reel: the reel.
-        lengths_m: lengths on the wire of the run [m].
-
-    Returns:
-        those that meet the reel, from its outer end [m], in the order they come off.
-    """
-    turned = [
-        (max(reel.from_outer_end_m(end), 0.0), min(reel.from_outer_end_m(start), reel.length_m))
-        for start, end in lengths_m
-        if end > reel.from_m and start < reel.to_m
-    ]
-    return tuple(sorted(turned))
-
-
-def _shown(length_m: float, unit: Unit) -> str:
-    return f"{round(foot_from_m(length_m) if unit == 'ft' else length_m, 1):,.1f} {unit}"
-
-
 def _sentence(piece: Piece, unit: Unit) -> str:
-    run = f"Run from {_shown(piece.from_m, unit)} to {_shown(piece.to_m, unit)}"
+    run = f"Run from {length_told(piece.from_m, unit)} to {length_told(piece.to_m, unit)}"
     if piece.kind == "sale":
         extra = piece.to_m - piece.from_m - piece.sold_m
         more = (
-            f" with {_shown(extra, unit)} for cut and end samples" if extra > 0.5 * m_from_foot(0.1) else ""
+            f" with {length_told(extra, unit)} for cut and end samples"
+            if extra > 0.5 * m_from_foot(0.1)
+            else ""
         )
-        return f"{run} onto a package of {_shown(piece.sold_m, unit)}{more}, and cut."
+        return f"{run} onto a package of {length_told(piece.sold_m, unit)}{more}, and cut."
     if piece.kind == "remnant":
-        return f"{run} onto a stock reel: remnant of {_shown(piece.to_m - piece.from_m, unit)}, and cut."
-    return f"{run} to scrap: {_shown(piece.to_m - piece.from_m, unit)} is not sold, and cut."
+        return f"{run} onto a stock reel: remnant of {length_told(piece.to_m - piece.from_m, unit)}, and cut."
+    return f"{run} to scrap: {length_told(piece.to_m - piece.from_m, unit)} is not sold, and cut."
 
 
 def cut_instructions(plan: CuttingPlan) -> tuple[Step, ...]:
@@ -81,8 +60,17 @@ def cut_instructions(plan: CuttingPlan) -> tuple[Step, ...]:
     steps: list[Step] = []
     for piece in plan.pieces:
         number = steps[-1].number + 1 if steps and steps[-1].reel_id == piece.reel_id else 1
-        start, end = (
-            round(foot_from_m(at) if plan.unit == "ft" else at, 1) for at in (piece.from_m, piece.to_m)
-        )
+        start, end = (round(in_unit(at, plan.unit), 1) for at in (piece.from_m, piece.to_m))
         steps.append(Step(piece.reel_id, number, start, end, plan.unit, _sentence(piece, plan.unit)))
     return tuple(steps)
+
+
+def counter_start(begun_m: float, unit: Unit) -> str:
+    """How the rewinder's counter is set before the first step, so that it shows places on the reel.
+
+    Args:
+        begun_m: wire cut from the reel's outer end already [m].
+        unit: the plant's unit.
+    """
+    where = "where the wire was cut last" if begun_m else f"at the reel's {OUTER}"
+    return f"Set the counter to {length_told(begun_m, unit)} {where}: it then shows places from the {OUTER}."

@@ -42,7 +42,7 @@ class Piece:
     Args:
         reel_id: the reel.
         kind: sold, kept as stock, or scrapped.
-        from_m: where it starts, from the end that comes off first [m].
+        from_m: where it starts, from the reel's outer end [m].
         to_m: where it ends [m].
         sold_m: the length it is sold as [m]; 0 unless sold.
         value: what it is worth after its cut [currency].
@@ -128,7 +128,7 @@ def _pieces(
 ) -> list[Piece]:
     """The pieces of one reel, touching: what is sold, what is kept, and scrap in between."""
     made: list[Piece] = []
-    at = 0.0
+    at = reel.start_m
 
     def add(kind: PieceKind, to_m: float, sold_m: float = 0.0, value: float = 0.0) -> None:
         nonlocal at

@@ -45,13 +45,17 @@ class MasterReel:
 
     Args:
         reel_id: the reel.
-        length_m: wire on it [m].
-        nonconforming_m: lengths that must go, from the end that comes off first [m]; they may overlap.
+        length_m: wire on it when it was made [m].
+        nonconforming_m: lengths that must go, from its outer end [m]; they may overlap.
+        start_m: wire cut from its outer end already [m]; places still count from where that end was.
+        end_unsure_m: how well the place of its core end is known [m]; a piece ends so far before it.
     """
 
     reel_id: str
     length_m: float
     nonconforming_m: tuple[tuple[float, float], ...] = ()
+    start_m: float = 0.0
+    end_unsure_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +161,14 @@ def check_cutting(reels: Sequence[MasterReel], lengths: Sequence[SaleLength], ru
                     f"reel {reel.reel_id}", f"it holds {reel.length_m:g} m", "Give the wire on it, above 0 m"
                 )
             )
+        if reel.length_m > 0.0 and not 0.0 <= reel.start_m < reel.length_m:
+            complaints.append(
+                Complaint(
+                    f"reel {reel.reel_id}",
+                    f"{reel.start_m:g} m of {reel.length_m:g} m are cut already",
+                    "Give what was cut from it, at least 0 m and less than it holds",
+                )
+            )
         for start, end in reel.nonconforming_m:
             if not start <= end:
                 complaints.append(
@@ -215,10 +227,11 @@ def sound_stretches(reel: MasterReel, rules: CuttingRules) -> tuple[Stretch, ...
     """
     tick = TICK_M[rules.unit]
     reach = rules.clearance_m + rules.unsure_m
-    start = rules.end_trim_m
+    start = reel.start_m + rules.end_trim_m
     stretches = []
     for bad_from, bad_to in [*sorted(reel.nonconforming_m), (math.inf, math.inf)]:
-        end = min(bad_from - reach, reel.length_m - rules.end_trim_m - rules.unsure_m)
+        core_end = reel.length_m - rules.end_trim_m - max(rules.unsure_m, reel.end_unsure_m)
+        end = min(bad_from - reach, core_end)
         first, last = _up(start, tick), _down(end, tick)
         if last > first:
             stretches.append(Stretch(reel.reel_id, first, last))

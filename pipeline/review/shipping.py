@@ -350,23 +350,27 @@ def reel_and_findings(store: Store, reel_id: str) -> tuple[Row, list[Row], dict[
 
 
 def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[str]:
-    """Findings that lie in lengths that were kept."""
+    """Wire in lengths that were kept which may be neither sold nor kept."""
+    from pipeline.review.going import (
+        stretches_that_go,  # here, so that no list is read for what only a cut asks
+    )
+
     said = []
     for one in cuts:
         if one.use == "scrap":
             continue
-        reel, findings, states, _ = reel_and_findings(store, one.reel)
-        if reel["to_m"] is None:
-            continue
+        _, _, states, _ = reel_and_findings(store, one.reel)
         start, end = one.metres
-        for row in findings:
-            low, high = reel["to_m"] - row["to_m"], reel["to_m"] - row["from_m"]
-            state = states[row["finding_id"]]
-            gone = state.standing == "closed" and state.disposition != "scrap"
-            if row["holds_release"] and not gone and low < end and high > start:
-                said.append(
-                    f"Length {one.length} ({one.use}) holds wire of finding {row['finding_id']}, which is "
-                    f"{state.standing}{f' ({state.disposition})' if state.disposition else ''}: "
-                    f"{max(low, start) - start:.1f} m to {min(high, end) - start:.1f} m along it."
-                )
-    return said
+        for stretch in stretches_that_go(store, one.reel):
+            if not stretch.meets(start, end):
+                continue
+            along = (max(stretch.from_m, start) - start, min(stretch.to_m, end) - start)
+            where = f"{along[0]:.1f} m to {along[1]:.1f} m along it"
+            if stretch.finding_id:
+                state = states[stretch.finding_id]
+                now = f"{state.standing}{f' ({state.disposition})' if state.disposition else ''}"
+                what = f"wire of finding {stretch.finding_id}, which is {now}: {where}"
+            else:
+                what = f"wire that may not be kept ({stretch.kind}), {where}: {stretch.sentence.rstrip('.')}"
+            said.append(f"Length {one.length} ({one.use}) holds {what}.")
+    return list(dict.fromkeys(said))

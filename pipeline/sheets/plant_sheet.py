@@ -152,7 +152,10 @@ class Cutting(Sheet):
         minimum_remnant_m: shortest remnant kept as stock [m]; shorter ones are scrap.
         remnant_value_per_m: what a kept remnant is worth per metre.
         cut_cost: cost of one cut.
-        clearance_m: sound wire cut away on each side of a nonconforming length [m].
+        clearance_m: sound wire cut away on each side of a length that must go [m].
+        unread_up_to_m: longest gap in the evidence that may stay in a piece [m]; none may where it is left out.
+        stays_after: dispositions after which the wire of a closed finding may stay in a piece, where the decision
+            names its evidence; after none where it is left out.
         lengths: lengths the plant sells.
     """
 
@@ -160,6 +163,8 @@ class Cutting(Sheet):
     remnant_value_per_m: NotNegative = 0.0
     cut_cost: NotNegative = 0.0
     clearance_m: NotNegative = 0.0
+    unread_up_to_m: NotNegative = 0.0
+    stays_after: tuple[Literal["release", "concession", "rework", "repair"], ...] = ()
     lengths: tuple[SaleableLength, ...] = ()
 
 

@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import MethodRefusal
+from pipeline.length.reel_places import span_on_reel
 from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance import cutting_demand
-from pipeline.nonconformance.cut_instructions import cut_instructions, off_first
+from pipeline.nonconformance.cut_instructions import counter_start, cut_instructions
 from pipeline.nonconformance.cutting_plan import CuttingPlan, cutting_plan, naive_plan
 from pipeline.nonconformance.cutting_rules import CuttingRules, MasterReel, SaleLength, sound_stretches
 from pipeline.units import m_from_foot
@@ -108,7 +109,8 @@ def test_a_remnant_may_be_worth_more_than_what_could_be_sold_of_it() -> None:
 def test_instructions_speak_the_plants_units_as_the_wire_comes_off() -> None:
     placed = PlacedReel("K1", 500.0, 500.0 + m_from_foot(1600.0), 605.0, 605.0 + m_from_foot(1600.0))
     # A defect 1049 ft to 1050 ft from the core lies 550 ft to 551 ft from the outer end.
-    bad = off_first(placed, [(500.0 + m_from_foot(1049.0), 500.0 + m_from_foot(1050.0)), (0.0, 20.0)])
+    defect = (500.0 + m_from_foot(1049.0), 500.0 + m_from_foot(1050.0))
+    bad = (span_on_reel(*defect, placed.from_m, placed.to_m),)
     assert [(round(a / 0.3048, 6), round(b / 0.3048, 6)) for a, b in bad] == [(550.0, 551.0)]
     rules = CuttingRules(
         clearance_m=m_from_foot(5.0), allowance_m=m_from_foot(1.0), minimum_remnant_m=m_from_foot(40.0),
@@ -126,6 +128,26 @@ def test_instructions_speak_the_plants_units_as_the_wire_comes_off() -> None:
     ]
     assert [one.number for one in steps] == [1, 2, 3, 4, 5]
     assert (steps[3].counter_from, steps[3].counter_to) == (556.0, 1557.0)
+    assert counter_start(0.0, "ft") == (
+        "Set the counter to 0.0 ft at the reel's outer end: it then shows places from the outer end."
+    )
+
+
+def test_a_reel_that_was_begun_is_told_from_the_same_end() -> None:
+    reel = MasterReel(
+        "K1", m_from_foot(1600.0), ((m_from_foot(800.0), m_from_foot(801.0)),), m_from_foot(500.0)
+    )
+    steps = cut_instructions(cutting_plan([reel], LENGTHS, CuttingRules()))
+    assert [one.sentence for one in steps] == [
+        "Run from 500.0 ft to 750.0 ft onto a package of 250.0 ft, and cut.",
+        "Run from 750.0 ft to 801.0 ft to scrap: 51.0 ft is not sold, and cut.",
+        "Run from 801.0 ft to 1,301.0 ft onto a package of 500.0 ft, and cut.",
+        "Run from 1,301.0 ft to 1,551.0 ft onto a package of 250.0 ft, and cut.",
+        "Run from 1,551.0 ft to 1,600.0 ft to scrap: 49.0 ft is not sold, and cut.",
+    ]
+    assert counter_start(m_from_foot(500.0), "ft") == (
+        "Set the counter to 500.0 ft where the wire was cut last: it then shows places from the outer end."
+    )
 
 
 def test_a_reel_that_is_all_bad_is_all_scrap() -> None:

@@ -167,7 +167,7 @@ def test_containment_packs_and_pages_follow_it(store: Store) -> None:
     rest = CutLength(reel=REEL, length="Z", from_m=0, to_m=200, use="scrap")
     put_shipping_on_file(store, ShippingList(cuts=(rest,)), "shipping clerk")
     book = next(one for one in run_books(store) if one.run_id == "R-0412")
-    plan = plan_of(book, next(row for row in book.reels if row["reel_id"] == REEL))
+    plan, _ = plan_of(book, next(row for row in book.reels if row["reel_id"] == REEL))
     assert plan is not None
     assert [(one.label, one.use) for one in plan.pieces if one.label.endswith(", cut")] == [
         ("Z, cut", "scrap"),

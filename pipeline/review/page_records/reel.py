@@ -19,9 +19,9 @@ from dashboards.records import (
     RollUp,
     SampleRow,
 )
-from pipeline.errors import ReelproofError
+from pipeline.errors import MethodRefusal, ReelproofError
 from pipeline.length.reel_places import place_on_reel
-from pipeline.nonconformance.cut_instructions import CAUTION
+from pipeline.nonconformance.cut_instructions import CAUTION, counter_start
 from pipeline.nonconformance.cutting_plan import Piece
 from pipeline.nonconformance.cutting_rules import Unit
 from pipeline.review.cutting import plan_for_reel
@@ -76,6 +76,7 @@ ROLL_UPS: tuple[tuple[str, str, str, str, str, str], ...] = (
 
 def reel_review(plant: Plant, book: RunBook, reel: Row) -> ReelReview:
     """Everything the reel page shows of one reel."""
+    plan, no_plan = plan_of(book, reel)
     return ReelReview(
         plant=plant,
         reel=reel_row(book, reel),
@@ -89,7 +90,8 @@ def reel_review(plant: Plant, book: RunBook, reel: Row) -> ReelReview:
         findings=tuple(finding_row(book, row) for row in book.findings if row["reel_id"] == reel["reel_id"]),
         dispositions=_dispositions(book, reel["reel_id"]),
         answers=book.answers("reel", reel["reel_id"]),
-        plan=plan_of(book, reel),
+        plan=plan,
+        no_plan=no_plan,
         lots=_lots_of(book, reel),
         children=_children(book, reel),
         shift_id=book.shift_id,
@@ -142,20 +144,23 @@ def _children(book: RunBook, reel: Row) -> tuple[ChildLength, ...]:
     )
 
 
-def plan_of(book: RunBook, reel: Row) -> CuttingPlan | None:
-    """The cutting plan of a reel with lengths that must go; None where none is needed or none can be made."""
-    if reel["standing"] != "held" or not book.is_judged:
-        return None
+def plan_of(book: RunBook, reel: Row) -> tuple[CuttingPlan | None, tuple[str, ...]]:
+    """The cutting plan of a reel with lengths that must go, or why none can be made; neither where none is needed."""
+    held = reel["standing"] == "held" or reel["reel_id"] in book.shelf.holds
+    if not held or not book.is_judged:
+        return None, ()
     try:
         planned = plan_for_reel(book.store, reel["reel_id"])
+    except MethodRefusal as refused:
+        return None, tuple(one.found for one in refused.complaints)
     except ReelproofError:
-        return None
+        return None, ()  # nothing of it is left to cut
     if not planned.bad:
-        return None
+        return None, ()
     pieces = [
         CutPiece(
-            planned.begun_m + one.from_m,
-            planned.begun_m + one.to_m,
+            one.from_m,
+            one.to_m,
             {"sale": "ship", "remnant": "remnant", "scrap": "scrap"}[one.kind],
             _label(one, planned.plan.unit),
         )
@@ -171,15 +176,16 @@ def plan_of(book: RunBook, reel: Row) -> CuttingPlan | None:
         for row in book.cuts
         if row["reel_id"] == reel["reel_id"] and row["use"] in CUT_USE
     ]
-    return CuttingPlan(
+    plan = CuttingPlan(
         pieces=tuple(sorted(pieces, key=lambda one: one.from_m)),
         value=planned.plan.value,
         naive_value=planned.naive.value,
         value_unit=planned.currency or "in the plant's currency",
         sentence=planned.sentence,
-        begun_m=planned.begun_m,
+        counter=counter_start(planned.begun_m, planned.plan.unit),
         instructions=(*(one.sentence for one in planned.steps), CAUTION),
     )
+    return plan, ()
 
 
 def _label(piece: Piece, unit: Unit) -> str:
