@@ -13,14 +13,22 @@ from functools import lru_cache
 from markupsafe import Markup, escape
 
 from dashboards.addresses import PageKind
-from dashboards.records import Extreme, Judgement, LimitRow, Reason, ReelRow
+from dashboards.records import GATE_OF, Extreme, Judgement, LimitRow, Reason, ReelRow
 from dashboards.sentences import words
 from pipeline.length.reel_places import CORE
 from pipeline.wording.kinds import KINDS, Kind, Side, kind_of, text_of
 
 # Every text that is put in below is escaped, or mark-up made here.
 NOT_KNOWN = Markup('<span class="none">not known</span>')
-STANDING_KEYS = {"releasable": "releasable", "held": "held", "no conclusion": "noconclusion"}
+# How each group of standings is drawn.
+GATE_KEYS = {
+    "left": "left",
+    "releasable": "releasable",
+    "held": "held",
+    "no conclusion": "noconclusion",
+    "released": "releasable",
+    "gone": "gone",
+}
 OUTCOME_KEYS = {"conforms": "releasable", "does not conform": "held"}
 # Longer names of things are broken by the browser where they must.
 ID_MOST = 24
@@ -70,9 +78,14 @@ def _badge(key: str, name: str) -> Markup:
     return Markup(f'<span class="badge s-{key}">{icon(key)}{escape(name)}</span>')  # noqa: S704
 
 
+def gate_key(name: str) -> str:
+    """How a standing is drawn: its colour and sign."""
+    return GATE_KEYS[GATE_OF[name]]
+
+
 def standing(name: str) -> Markup:
-    """Whether a reel may leave."""
-    return _badge(STANDING_KEYS[name], name)
+    """How a reel stands now."""
+    return _badge(gate_key(name), name)
 
 
 def outcome(name: str) -> Markup:

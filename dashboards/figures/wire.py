@@ -22,7 +22,7 @@ from dashboards.figures.panels import (
     panels_of,
 )
 from dashboards.figures.sheet import Figure, axis, figures_of
-from dashboards.records import FaultMark, FindingRow, Interval, Phase, ReelRow, RunReview, Trace
+from dashboards.records import GATE_OF, FaultMark, FindingRow, Interval, Phase, ReelRow, RunReview, Trace
 from dashboards.tiles import OVERVIEW_BUCKETS
 from pipeline.length.intervals import merged
 
@@ -69,22 +69,28 @@ def _bars(starts: list[float], ends: list[float], row: int, **more: Any) -> dict
 
 def reel_bars(reels: Sequence[ReelRow]) -> dict[str, Any]:
     """The reels in the lane, each with its number."""
-    marks = {"held": "held", "releasable": "releasable", "no conclusion": "no conclusion"}
-    fills = {"held": "--held-bg", "releasable": "--ok-bg", "no conclusion": "--nc-bg"}
+    fills = {
+        "left": "--held-bg",
+        "held": "--held-bg",
+        "releasable": "--ok-bg",
+        "released": "--ok-bg",
+        "no conclusion": "--nc-bg",
+        "gone": "--nc-bg",
+    }
     return _bars(
         [reel.from_m for reel in reels],
         [reel.to_m for reel in reels],
         3,
-        text=[f"{reel.reel_id}: {marks[reel.standing]}" for reel in reels],
+        text=[f"{reel.reel_id}: {reel.standing}" for reel in reels],
         textposition="inside",
         insidetextanchor="middle",
         textangle=0,
         constraintext="none",
         cliponaxis=True,
-        tips=[f"Reel {reel.reel_id}: {marks[reel.standing]}" for reel in reels],
+        tips=[f"Reel {reel.reel_id}: {reel.standing}" for reel in reels],
         marker={"line": {"width": 1}},
         paint={"marker.line.color": "--line-strong", "insidetextfont.color": "--ink"},
-        paints={"marker.color": [fills[reel.standing] for reel in reels]},
+        paints={"marker.color": [fills[GATE_OF[reel.standing]] for reel in reels]},
     )
 
 

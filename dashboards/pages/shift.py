@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
-from dashboards.records import Extreme, LimitRow, ReelRow, RunRow, ShiftReview, Standing
+from dashboards.cells import gate_key
+from dashboards.records import GATE_OF, Extreme, LimitRow, ReelRow, RunRow, ShiftReview
+from dashboards.records import Gate as GateName
 from dashboards.rendering import write_page
 from dashboards.site import Site, Written
 from pipeline.words import counted
@@ -13,6 +15,8 @@ from pipeline.words import counted
 POINT = "minimum wall at any point"
 # Reels of one standing named at once at the top of the page; the rest are one click away.
 GATE_MOST = 24
+# Groups that persons' acts and shipments make; an empty one is not shown.
+ACTED = ("left", "released", "gone")
 
 
 def kinds_on_maps(run: RunRow) -> tuple[str, ...]:
@@ -47,9 +51,9 @@ class GateReel:
 
 @dataclass(frozen=True, slots=True)
 class Gate:
-    """The reels of one standing, in the order of the runs."""
+    """The reels of one group of standings, in the order of the runs."""
 
-    standing: Standing
+    standing: GateName
     reels: tuple[GateReel, ...]
 
 
@@ -78,7 +82,14 @@ def gates(record: ShiftReview) -> tuple[Gate, ...]:
     turn_of_run = {
         one.run_id: n for n, one in enumerate(record.first_things, 1) if one.run_id and not one.reel_id
     }
-    grouped: dict[Standing, list[GateReel]] = {"releasable": [], "held": [], "no conclusion": []}
+    grouped: dict[GateName, list[GateReel]] = {
+        "left": [],
+        "releasable": [],
+        "held": [],
+        "no conclusion": [],
+        "released": [],
+        "gone": [],
+    }
     for run in record.runs:
         of_all = shared_reasons(run)
         for reel in run.reels:
@@ -88,12 +99,16 @@ def gates(record: ShiftReview) -> tuple[Gate, ...]:
             if of_all and all(one.sentence in of_all for one in reel.reasons):
                 why = f"{counted(len(of_all), 'reason')} against every reel of run {run.run_id}"
             thin = any(one.requirement == POINT for one in reel.reasons)
-            grouped[reel.standing].append(
+            gate = GATE_OF[reel.standing]
+            if gate in ("left", "released", "gone"):
+                why, thin = reel.headline, False
+            grouped[gate].append(
                 GateReel(
                     reel, why, reel.thinnest_wall if thin else None, point_limit(reel) if thin else None, turn
                 )
             )
-    return tuple(Gate(standing, tuple(reels)) for standing, reels in grouped.items())
+    # Where nobody acted yet there is nothing to say of what persons did.
+    return tuple(Gate(name, tuple(reels)) for name, reels in grouped.items() if reels or name not in ACTED)
 
 
 def lower_first(sentence: str) -> str:
@@ -117,6 +132,7 @@ def write_shift_page(record: ShiftReview, site: Site) -> Written:
         kinds_on=[kinds_on_maps(run) for run in record.runs],
         shared=[shared_reasons(run) for run in record.runs],
         point_limit=point_limit,
+        gate_key=gate_key,
         gates=gates(record),
         lower_first=lower_first,
         gate_most=GATE_MOST,

@@ -11,6 +11,8 @@ from dashboards.records.charts import (
     ProductCharts,
 )
 from dashboards.records.evidence import (
+    GATE_OF,
+    Alarm,
     Answer,
     AnswerGroup,
     DataQuality,
@@ -19,6 +21,7 @@ from dashboards.records.evidence import (
     Extreme,
     FaultMark,
     FindingRow,
+    Gate,
     Interval,
     IntervalKind,
     Judgement,
@@ -119,7 +122,9 @@ from dashboards.records.tuning import (
 )
 
 __all__ = [
+    "GATE_OF",
     "Act",
+    "Alarm",
     "Answer",
     "AnswerGroup",
     "CalibrationRow",
@@ -151,6 +156,7 @@ __all__ = [
     "FindingReview",
     "FindingRow",
     "FirstThing",
+    "Gate",
     "GuideStep",
     "Guides",
     "InstrumentRow",

@@ -16,7 +16,41 @@ from typing import Literal
 from pipeline.results import Refused, Result
 
 UnitSystem = Literal["mil and foot", "mm and metre"]
-Standing = Literal["releasable", "held", "no conclusion"]
+# How a reel stands now: what the evidence says, what persons decided and where its wire is.
+Standing = Literal[
+    "left while held",
+    "held since it left",
+    "left unreleased",
+    "held",
+    "no conclusion",
+    "releasable",
+    "awaiting a second person",
+    "decided",
+    "regraded",
+    "released",
+    "released by concession",
+    "scrapped",
+    "cut",
+    "shipped",
+]
+# What a standing asks of whoever looks: an alarm, or which of the shift's groups the reel is in.
+Gate = Literal["left", "releasable", "held", "no conclusion", "released", "gone"]
+GATE_OF: dict[str, Gate] = {
+    "left while held": "left",
+    "held since it left": "left",
+    "left unreleased": "left",
+    "held": "held",
+    "no conclusion": "no conclusion",
+    "releasable": "releasable",
+    "awaiting a second person": "held",
+    "decided": "held",
+    "regraded": "held",
+    "released": "released",
+    "released by concession": "released",
+    "scrapped": "gone",
+    "cut": "gone",
+    "shipped": "gone",
+}
 Outcome = Literal["conforms", "does not conform", "indeterminate", "not judged", "no conclusion"]
 QualityState = Literal["green", "amber", "red"]
 IntervalKind = Literal[
@@ -30,6 +64,14 @@ IntervalKind = Literal[
     "cut out",
 ]
 Answer = Result | Refused
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """Wire that left although it might not, or that is held since: first on every page that concerns it."""
+
+    reel_id: str
+    sentence: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
-from dashboards.records.evidence import DispositionRow, Evidence, FindingRow, Plant, Stamp
+from dashboards.records.evidence import Alarm, DispositionRow, Evidence, FindingRow, Plant, Stamp
 from dashboards.records.shift import ReelRow
 
 NodeKind = Literal["material lot", "run", "reel", "cut length", "shipment", "gauge", "limits", "software"]
@@ -105,6 +105,7 @@ class LotHistory:
         unmonitored_m: length without [m].
         manifest: (file name, SHA-256) of the exported pack, empty where none was made.
         stamp: assessments, limits and rules.
+        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -122,3 +123,4 @@ class LotHistory:
     unmonitored_m: float = 0.0
     manifest: tuple[tuple[str, str], ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
+    left_held: tuple[Alarm, ...] = ()

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboards.records.evidence import (
+    Alarm,
     Answer,
     DispositionRow,
     Evidence,
@@ -69,6 +70,7 @@ class NonconformanceSummary:
         oldest_open_days: age of the oldest open finding [d], counted to `to_day`.
         stamp: assessments, limits and rules.
         oldest_open_id: the oldest open finding, "" where none is open.
+        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -82,6 +84,7 @@ class NonconformanceSummary:
     oldest_open_days: float | None = None
     stamp: Stamp = field(default_factory=Stamp)
     oldest_open_id: str = ""
+    left_held: tuple[Alarm, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +132,7 @@ class FindingReview:
         lots: material lots in the wire there.
         repair_guide: sentences on what may be done, from the rule; a person decides.
         stamp: assessments, limits and rules.
+        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -146,6 +150,7 @@ class FindingReview:
     lots: tuple[LotRow, ...] = ()
     repair_guide: tuple[str, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
+    left_held: tuple[Alarm, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.evidence import AnswerGroup, DispositionRow, FindingRow, Plant, ProductRow, Stamp
+from dashboards.records.evidence import (
+    Alarm,
+    AnswerGroup,
+    DispositionRow,
+    FindingRow,
+    Plant,
+    ProductRow,
+    Stamp,
+)
 from dashboards.records.run import LotRow, PanelLimit
 from dashboards.records.shift import ReelRow
 
@@ -140,6 +148,7 @@ class ReelReview:
         shift_id: shift page to link to.
         stamp: assessments, limits and rules.
         samples: laboratory samples that bear on it, its own first.
+        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -157,3 +166,4 @@ class ReelReview:
     stamp: Stamp = field(default_factory=Stamp)
     samples: tuple[SampleRow, ...] = ()
     no_plan: tuple[str, ...] = ()
+    left_held: tuple[Alarm, ...] = ()

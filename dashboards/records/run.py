@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboards.records.evidence import (
+    Alarm,
     FaultMark,
     FindingRow,
     Interval,
@@ -132,6 +133,7 @@ class RunReview:
         lots: material lots.
         shift_id: shift page to link to.
         stamp: assessments, limits and rules.
+        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -147,3 +149,4 @@ class RunReview:
     lots: tuple[LotRow, ...] = ()
     shift_id: str = ""
     stamp: Stamp = field(default_factory=Stamp)
+    left_held: tuple[Alarm, ...] = ()

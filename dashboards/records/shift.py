@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from dashboards.records.evidence import (
+    Alarm,
     AnswerGroup,
     DataQuality,
     DispositionRow,
@@ -31,7 +32,9 @@ class ReelRow:
         line_id: line it was made on.
         from_m: start on the wire of the run [m].
         to_m: end on the wire of the run [m].
-        standing: what the evidence supports; a person releases.
+        standing: how it stands now; a person releases.
+        headline: the same in one sentence.
+        evidence: what the in-line evidence supports.
         reasons: why it is not releasable; empty when it is.
         thinnest_wall: thinnest insulation wall on it, None where none was read.
         mean_wall_mm: mean insulation wall over its known length [mm].
@@ -62,6 +65,8 @@ class ReelRow:
     faults: tuple[FaultMark, ...] = ()
     disposition: DispositionRow | None = None
     open_findings: int = 0
+    headline: str = ""
+    evidence: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,8 +134,8 @@ class ShiftTotals:
     """Sums over the shift.
 
     Args:
-        reels_releasable: reels the evidence would let go.
-        reels_held: reels held.
+        reels_releasable: reels the evidence would let go and nobody has.
+        reels_held: reels held, or waiting for what was decided to be confirmed or done.
         reels_no_conclusion: reels on which nothing can be concluded.
         releasable_m: their length [m].
         held_m: their length [m].
@@ -139,6 +144,12 @@ class ShiftTotals:
         unmonitored_m: length on reels without a trustworthy wall reading [m].
         spark_faults: faults on reels, repeats at one spot merged.
         open_findings: open findings of the shift's runs.
+        reels_released: reels that persons let go and that are at the plant.
+        reels_gone: reels that were shipped, scrapped or cut up.
+        reels_left: reels of which wire left although it might not.
+        released_m: length of those released [m].
+        gone_m: length of those gone [m].
+        left_m: length of those of which wire left although it might not [m].
     """
 
     reels_releasable: int
@@ -151,6 +162,12 @@ class ShiftTotals:
     unmonitored_m: float
     spark_faults: int
     open_findings: int
+    reels_released: int = 0
+    reels_gone: int = 0
+    reels_left: int = 0
+    released_m: float = 0.0
+    gone_m: float = 0.0
+    left_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +187,7 @@ class ShiftReview:
         stamp: assessments, limits and rules behind the page.
         earlier_shift_id: shift before, "" for none.
         later_shift_id: shift after, "" for none.
+        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -184,3 +202,4 @@ class ShiftReview:
     stamp: Stamp = field(default_factory=Stamp)
     earlier_shift_id: str = ""
     later_shift_id: str = ""
+    left_held: tuple[Alarm, ...] = ()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 
-from dashboards.records.evidence import Answer, Plant, Stamp, Standing
+from dashboards.records.evidence import Alarm, Answer, Plant, Stamp, Standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +20,9 @@ class ShiftEntry:
     reels_held: int
     reels_no_conclusion: int
     open_findings: int = 0
+    reels_released: int = 0
+    reels_gone: int = 0
+    reels_left: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,7 @@ class ReelEntry:
     standing: Standing
     length_m: float
     lot_ids: tuple[str, ...] = ()
+    headline: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +87,7 @@ class SiteIndex:
     lots: tuple[LotEntry, ...] = ()
     pages: tuple[PageEntry, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
+    left_held: tuple[Alarm, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

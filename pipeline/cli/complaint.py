@@ -81,7 +81,8 @@ def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
         "from_core_m": record.place.from_core_m,
         "wire_m": record.place.wire_m,
         "unsure_m": record.place.unsure_m,
-        "standing": answer.reel["standing"],
+        "standing": answer.standing,
+        "evidence": answer.reel["standing"],
         "sentences": list(record.sentences),
         "figures": record.figures.to_dicts(),
         "events": record.around["events"].to_dicts(),
@@ -104,8 +105,8 @@ def _print(answer: AnsweredComplaint) -> None:
     record, row, shown = answer.record, answer.reel, InUnits(answer.unit)
     print(
         f"{answer.name}: {row['size']} {row['construction']}, {row['conductor']} {row['metal']}, run "
-        f"{row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}; reel {row['reel_id']} is "
-        f"{row['standing']} on the evidence."
+        f"{row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}; reel {row['reel_id']}: "
+        f"{answer.standing}, {row['standing']} on the evidence."
     )
     for sentence in (answer.length_told, *record.sentences, answer.whereabouts):
         if sentence:

@@ -23,7 +23,10 @@ def reel_data(reel: ReelRow, wording: Wording) -> dict[str, Any]:
         "mean": wording.quantity(reel.mean_wall_mm, "wall"),
         "faults": "not tested" if reel.spark_faults is None else str(reel.spark_faults),
         "unmonitored": wording.quantity(reel.unmonitored_m, "length"),
-        "reasons": [wording.sentence(one.sentence) for one in reel.reasons],
+        "reasons": [
+            *([wording.sentence(reel.headline)] if reel.headline and not reel.reasons else []),
+            *(wording.sentence(one.sentence) for one in reel.reasons),
+        ],
         "decision": reel.disposition.decision if reel.disposition else "none yet",
     }
 
@@ -35,7 +38,7 @@ PRINTED = ("How far from the limits", "The thinnest point", "Spark faults")
 
 def _gate(gate: Gate) -> list[str]:
     """One standing and its reels: those held with what they are held for."""
-    if gate.standing == "releasable":
+    if gate.standing in ("releasable", "released"):
         return [gate.standing, ", ".join(one.reel.reel_id for one in gate.reels)]
     return [gate.standing, "; ".join(f"{one.reel.reel_id}: {one.why}" for one in gate.reels)]
 

@@ -12,7 +12,7 @@ from pipeline.review.decided import acts_of_run, holding_states, reel_state
 from pipeline.review.lengths import lengths_of_reel, lengths_on_file
 from pipeline.review.not_found import not_on_file
 from pipeline.review.plant_units import unit_of_run
-from pipeline.review.standing import standing_of
+from pipeline.review.standing import standing_of, standings_of_run
 from pipeline.review.standing_told import standing_record
 from pipeline.store.readings import thinned_sentence, thinning_of
 
@@ -169,7 +169,17 @@ def _reels_of_lot(store: Store, lot: str) -> list[Row]:
     reels = store.ask("questions/lot_reels", lot=lot)
     for run_id in {row["run_id"] for row in reels}:
         found[run_id] = store.ask("questions/findings_of_assessment", assessment_id=judged[run_id])
-    return [{**row, "reasons_on_reel": reasons_on_reel(row, found[row["run_id"]])} for row in reels]
+    now = {name: one for run_id in found for name, one in standings_of_run(store, run_id).items()}
+    return [
+        {
+            **row,
+            "evidence": row["standing"],
+            "standing": now[row["reel_id"]].code,
+            "headline": now[row["reel_id"]].headline,
+            "reasons_on_reel": list(now[row["reel_id"]].reasons),
+        }
+        for row in reels
+    ]
 
 
 def results_of(store: Store, assessment_id: int, subject: str) -> list[dict[str, Any]]:

@@ -26,6 +26,7 @@ from pipeline.review.lengths import GONE, lengths_of_reel, lengths_on_file, mark
 from pipeline.review.not_found import not_on_file
 from pipeline.review.plant_units import unit_of_run
 from pipeline.review.printed_mark import wire_at_printed
+from pipeline.review.standing import standing_of
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.store.readings import read_frame
@@ -52,6 +53,7 @@ class AnsweredComplaint:
         length_told: of a length, how it lies on its reel and by which marks it was gone; "" for a reel.
         guide: what is usual about damage in the field.
         unit: the plant's unit of length.
+        standing: how the reel or length stands now.
     """
 
     name: str
@@ -64,6 +66,7 @@ class AnsweredComplaint:
     length_told: str
     guide: tuple[DamageRule, ...]
     unit: Unit
+    standing: str
 
 
 def answer_complaint(
@@ -142,6 +145,7 @@ def answer_complaint(
         _length_told(cut, reel["reel_id"], told),
         _guide_for(head),
         unit_of_run(store, reel["run_id"]),
+        _standing(store, name, reel["reel_id"]),
     )
 
 
@@ -180,6 +184,12 @@ def _marks_told(store: Store, name: str) -> Marks | None:
 def _is_gone(store: Store, name: str) -> bool:
     """Whether a length holds nothing any more, all of it being rewound."""
     return any(row["length_id"] == name and row["use"] == GONE for row in lengths_on_file(store))
+
+
+def _standing(store: Store, name: str, reel_id: str) -> str:
+    """How the reel or length stands now."""
+    now = standing_of(store, reel_id)
+    return next((one.code for one in now.lengths if one.length_id == name), now.code)
 
 
 def _guide_for(head: Row) -> tuple[DamageRule, ...]:

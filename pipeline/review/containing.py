@@ -15,12 +15,12 @@ from pipeline.errors import Complaint, ReelproofError
 from pipeline.length.reel_places import OUTER, Unit, length_told
 from pipeline.lots.containment import Containment, Suspect, Touched, contain, contain_window, together
 from pipeline.lots.genealogy import WHOLE, Genealogy, Node, NodeKind, Span, joined
-from pipeline.review.decided import acts_of_run, holding_states, reel_state
 from pipeline.review.genealogy_of_store import RESIDENCE_S, genealogy_of
 from pipeline.review.journal import note
 from pipeline.review.lengths import GONE, lengths_on_file
 from pipeline.review.not_found import not_on_file
 from pipeline.review.plant_units import plant_sheet_of
+from pipeline.review.standing import standings_of_run
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -110,7 +110,7 @@ class TouchedWire:
         in_house_m: touched wire that can still be held [m]; lengths cut from a reel count as themselves.
         not_known_m: touched wire of which nobody told where it is [m].
         gone_m: touched wire that was shipped [m].
-        standing: what the evidence and a person say of its reel.
+        standing: how it stands now.
         path: how the suspect came to it.
     """
 
@@ -305,23 +305,16 @@ class _Facts:
         return str(next(row["to_place"] for row in self.shipped.values() if row["shipment"] == shipment))
 
     def standing(self, run_id: str, reel_id: str) -> str:
-        """What the evidence and a person say of a reel."""
+        """How a reel or cut length stands now."""
         if run_id not in self._standing:
             self._standing[run_id] = self._standings(run_id)
         return self._standing[run_id].get(reel_id, "not assessed")
 
     def _standings(self, run_id: str) -> dict[str, str]:
-        assessment_id = self.assessment_of.get(run_id)
-        if assessment_id is None:
-            return {}
-        findings = self.store.ask("questions/findings_of_assessment", assessment_id=assessment_id)
-        decided = acts_of_run(self.store, run_id)
-        told = {}
-        for row in self.store.ask("questions/reels_of_assessment", assessment_id=assessment_id):
-            name = row["reel_id"]
-            state = reel_state(name, decided, holding_states(findings, decided, name))
-            said = f", {state.standing} ({state.disposition})" if state.disposition else ""
-            told[name] = f"{row['standing']} on the evidence{said}"
+        told: dict[str, str] = {}
+        for name, one in standings_of_run(self.store, run_id).items():
+            told[name] = one.code
+            told |= {length.length_id: length.code for length in one.lengths}
         return told
 
     def wire(self, one: Touched) -> TouchedWire:
@@ -365,7 +358,7 @@ class _Facts:
             here if state == "in house" else 0.0,
             here if state == "not known" else 0.0,
             here if state == "shipped" else 0.0,
-            self.standing(run_id, reel_id),
+            self.standing(run_id, name if cut else reel_id),
             tuple(str(node) for node in one.path),
         )
 

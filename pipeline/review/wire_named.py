@@ -17,6 +17,7 @@ from pipeline.review.decided import acts_of_run
 from pipeline.review.lengths import GONE, lengths_of_reel, lengths_on_file
 from pipeline.review.not_found import not_on_file
 from pipeline.review.shipping import reel_and_findings
+from pipeline.review.standing import standing_of
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -155,14 +156,22 @@ def piece_on_file(store: Store, piece: Piece) -> PieceOnFile:
         {row["finding_id"]: states[row["finding_id"]] for row in meeting},
         tuple(gaps),
         state,
-        _released_by(store, reel, state),
+        _released_by(store, reel, state, piece),
     )
 
 
-def _released_by(store: Store, reel: Row, state: State) -> str:
-    if state.standing != "closed" or state.disposition != "release":
+def _released_by(store: Store, reel: Row, state: State, piece: Piece) -> str:
+    """Who released a piece; "" for nobody, also where something holds it since."""
+    now = standing_of(store, reel["reel_id"])
+    lengths = {one.length_id: one for one in now.lengths}
+    code = lengths[piece.name].code if piece.name in lengths else now.code
+    if code not in ("released", "shipped") or "release" not in (
+        state.disposition,
+        lengths[piece.name].decided.disposition if piece.name in lengths else None,
+    ):
         return ""
-    acts = acts_of_run(store, reel["run_id"]).on(reel["reel_id"])
+    decided = acts_of_run(store, reel["run_id"])
+    acts = decided.on(reel["reel_id"] if state.disposition == "release" else piece.name)
     last = max(act.version for act in acts if act.kind == "decide")
     return " and ".join(
         str(act.by) for act in acts if act.version >= last and act.kind in ("decide", "confirm")

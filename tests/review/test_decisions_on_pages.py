@@ -124,7 +124,12 @@ def test_a_reel_page_and_a_lot_page_show_who_decided(folder: Path) -> None:
             str(TECHNICIAN),
             str(ENGINEER),
         )
-        assert record.reel.standing == "held"  # what the evidence says does not change by a decision
+        # What the evidence says does not change by a decision; the reel is released all the same.
+        assert (record.reel.standing, record.reel.evidence) == ("released", "held")
+        assert record.reel.headline.startswith(
+            "Released by shift quality technician and quality engineer on 20"
+        )
+        assert record.reel.reasons == ()
         lot = lot_history(plant, "CU14-0226", lots_of(books)["CU14-0226"])
         assert [one.decision for one in lot.dispositions] == [one.decision for one in record.dispositions]
         told = [one for one in lot.events if one.kind == "disposition"]

@@ -33,6 +33,7 @@ from pipeline.review.page_records.rows import (
 )
 from pipeline.review.page_records.run import PANEL_OF, TRACES, measured_and_placed, places_of, trace_of
 from pipeline.review.page_records.run_book import Row, RunBook
+from pipeline.review.page_records.standings import alarms_of
 from pipeline.store.readings import read_frame
 
 # Log lines shown behind a finding: the worst readings of its column.
@@ -57,6 +58,7 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
     return FindingReview(
         plant=plant,
         finding=finding_row(book, row),
+        left_held=alarms_of([book], {row["reel_id"]}),
         product=product_row(book),
         window=_window(frame, row) if frame is not None else (),
         limits=tuple(

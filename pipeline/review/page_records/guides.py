@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from dashboards.addresses import address
-from dashboards.records import FindingRow, Guides, GuideStep, Plant
+from dashboards.records import GATE_OF, FindingRow, Guides, GuideStep, Plant
 from pipeline.length.reel_places import in_unit
 from pipeline.nonconformance.rules import SEVERITIES
 from pipeline.review.page_records.rows import finding_row, product_row, stamp_of
@@ -69,7 +69,7 @@ def _quality(
     shift_id, runs = shifts[-1]
     head = runs[0].head
     name = f"{shift_name(head['shift'])}, {head['shift_date'].day} {head['shift_date']:%B %Y}"
-    standing = [row["standing"] for book in runs for row in book.reels]
+    standing = [GATE_OF[one.code] for book in runs for one in book.standings.values()]
     steps = [
         GuideStep(
             f"Open the latest shift: {name}",

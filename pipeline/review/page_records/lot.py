@@ -19,6 +19,7 @@ from dashboards.records import (
 from pipeline.review.page_records.decisions import disposition_rows
 from pipeline.review.page_records.rows import finding_row, product_row, reel_row, stamp_of
 from pipeline.review.page_records.run_book import Row, RunBook, aware
+from pipeline.review.page_records.standings import alarms_of
 
 
 def lots_of(books: list[RunBook]) -> dict[str, list[RunBook]]:
@@ -58,7 +59,7 @@ def lot_history(plant: Plant, lot: str, books: list[RunBook]) -> LotHistory:
             Edge(lot, book.run_id, row["from_m"], row["to_m"]) for row in book.materials if row["lot"] == lot
         )
     for book, row in held:
-        nodes.append(Node(row["reel_id"], "reel", row["reel_id"], row["standing"]))
+        nodes.append(Node(row["reel_id"], "reel", row["reel_id"], book.standings[row["reel_id"]].code))
         edges.append(Edge(book.run_id, row["reel_id"], row.get("from_m"), row.get("to_m")))
     where_next = [one for book in books for one in _where_next(book, ids)]
     nodes += dict.fromkeys(node for node, _ in where_next)
@@ -80,6 +81,7 @@ def lot_history(plant: Plant, lot: str, books: list[RunBook]) -> LotHistory:
         editions=_editions(books),
         covered_m=sum(row["length_m"] for _, row in held) - unknown,
         unmonitored_m=unknown,
+        left_held=alarms_of(books, ids),
         stamp=stamp_of(books),
     )
 

@@ -10,6 +10,7 @@ from dashboards.records import FindingRow, NonconformanceSummary, Plant, Tally, 
 from pipeline.length.intervals import union_m
 from pipeline.review.page_records.rows import finding_row, product_row, rule_name, stamp_of
 from pipeline.review.page_records.run_book import Row, RunBook
+from pipeline.review.page_records.standings import alarms_of
 from pipeline.statistics.event_rate import event_rate
 
 Heading = Callable[[RunBook, Row], str]
@@ -40,6 +41,7 @@ def nonconformance_summary(
         from_day=from_day,
         to_day=to_day,
         findings=tuple(shown),
+        left_held=alarms_of(books),
         tallies=tuple(_tally(name, heading, findings, books) for name, heading in BY),
         median_days_to_disposition=_median_days(shown),
         oldest_open_days=None if oldest is None else float((to_day - oldest[0]).days),

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboards.records import (
+    GATE_OF,
     ChildLength,
     CutPiece,
     CuttingPlan,
@@ -36,6 +37,7 @@ from pipeline.review.page_records.rows import (
 )
 from pipeline.review.page_records.run import PANEL_OF
 from pipeline.review.page_records.run_book import Row, RunBook
+from pipeline.review.page_records.standings import alarms_of
 from pipeline.review.page_records.unseen import unseen_of_reel
 from pipeline.review.sample_say import NOTHING
 from pipeline.steps.measure import STRETCH_M
@@ -95,6 +97,7 @@ def reel_review(plant: Plant, book: RunBook, reel: Row) -> ReelReview:
         lots=_lots_of(book, reel),
         children=_children(book, reel),
         shift_id=book.shift_id,
+        left_held=alarms_of([book], {reel["reel_id"]}),
         stamp=replace(stamp_of([book]), unseen=unseen_of_reel(book, reel)),
         samples=_samples(book, reel["reel_id"]),
     )
@@ -130,13 +133,16 @@ def _dispositions(book: RunBook, reel_id: str) -> tuple[DispositionRow, ...]:
 
 def _children(book: RunBook, reel: Row) -> tuple[ChildLength, ...]:
     """Lengths cut from the reel, from its outer end."""
+    now = {one.length_id: one.headline.rstrip(".") for one in book.standings[reel["reel_id"]].lengths}
     return tuple(
         ChildLength(
             row["length_id"],
             row["from_outer_m"],
             row["to_outer_m"],
             f"shipped in {row['shipment']} to {row['to_place']}" if row["shipment"] else "",
-            f"rewound from {row['source_id']}, {row['use']}" if row["source_id"] else row["use"],
+            f"rewound from {row['source_id']}, {now[row['length_id']]}"
+            if row["source_id"]
+            else now[row["length_id"]],
             row["turned"],
         )
         for row in book.cuts
@@ -146,8 +152,7 @@ def _children(book: RunBook, reel: Row) -> tuple[ChildLength, ...]:
 
 def plan_of(book: RunBook, reel: Row) -> tuple[CuttingPlan | None, tuple[str, ...]]:
     """The cutting plan of a reel with lengths that must go, or why none can be made; neither where none is needed."""
-    held = reel["standing"] == "held" or reel["reel_id"] in book.shelf.holds
-    if not held or not book.is_judged:
+    if GATE_OF[book.standings[reel["reel_id"]].code] not in ("held", "left") or not book.is_judged:
         return None, ()
     try:
         planned = plan_for_reel(book.store, reel["reel_id"])

@@ -313,7 +313,7 @@ def reel_row(book: RunBook, row: Row, *, only_wall_at_any_point: bool = False) -
     """
     reel_id = row["reel_id"]
     judged = book.walls_by_reel if only_wall_at_any_point else book.requirements_by_reel
-    findings = [one for one in book.findings if one["reel_id"] == reel_id]
+    now = book.standings[reel_id]
     thinnest = None
     if row["thinnest_wall_mm"] is not None:
         at = row["thinnest_wall_at_m"]
@@ -324,8 +324,10 @@ def reel_row(book: RunBook, row: Row, *, only_wall_at_any_point: bool = False) -
         line_id=book.head["line"],
         from_m=row["from_m"],
         to_m=row["to_m"],
-        standing=row["standing"],
-        reasons=reasons_of(row, findings),
+        standing=now.code,
+        headline=now.headline,
+        evidence=now.evidence,
+        reasons=reasons_of(book, row),
         thinnest_wall=thinnest,
         mean_wall_mm=row["mean_wall_mm"],
         judgements=judgements_of(book, row, judged.get(reel_id, [])),
@@ -344,16 +346,20 @@ def rule_name(finding: Row) -> str:
     return str(finding.get("requirement") or finding.get("rule", "").replace("-", " "))
 
 
-def reasons_of(reel: Row, findings: list[Row]) -> tuple[Reason, ...]:
-    """Why a reel stands as it does; the places of findings count from its outer end."""
-    by_sentence = {row["sentence"]: row for row in findings}
+def reasons_of(book: RunBook, reel: Row) -> tuple[Reason, ...]:
+    """What speaks against letting a reel go now; the places of findings count from its outer end."""
+    here = [row for row in book.findings if row["reel_id"] == reel["reel_id"]]
+    to_m = reel["to_m"]
+    by_sentence = {
+        row["sentence"] if to_m is None else sentence_on_reel(row["sentence"], to_m): row for row in here
+    }
     return tuple(
         Reason(
-            sentence_on_reel(sentence, reel["to_m"]) if sentence in by_sentence else sentence,
+            sentence,
             rule_name(by_sentence.get(sentence, {})),
             by_sentence.get(sentence, {}).get("finding_id", ""),
         )
-        for sentence in reel["reasons"]
+        for sentence in book.standings[reel["reel_id"]].reasons
     )
 
 

@@ -27,6 +27,7 @@ from pipeline.review.page_records.rows import (
     run_row,
     stamp_of,
 )
+from pipeline.review.page_records.standings import alarms_of
 from pipeline.review.page_records.unseen import unseen_of_run
 from pipeline.store.readings import read_frame
 
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from dashboards.records import PanelName
-    from pipeline.review.page_records.run_book import RunBook
+from pipeline.review.page_records.run_book import RunBook
 
 # Column of the measured or placed readings -> title, unit, panel, and the column of its place on the wire.
 TRACES: tuple[tuple[str, str, str, PanelName, str], ...] = (
@@ -140,6 +141,7 @@ def run_review(plant: Plant, book: RunBook) -> RunReview:
     return RunReview(
         plant=plant,
         run=run_row(book),
+        left_held=alarms_of([book]),
         traces=traces,
         limits=tuple(
             PanelLimit(PANEL_OF[row["requirement"]], limit_row(row))

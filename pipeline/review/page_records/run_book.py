@@ -220,6 +220,14 @@ class RunBook:
         return max(numbers, default=0)
 
     @cached_property
+    def told(self) -> str:
+        """What persons, samples and holds add to what a page of the run stands on."""
+        holds = [hold.number for row in self.reels for hold in self.shelf.holds.get(row["reel_id"], ())]
+        said = self.shelf.samples(self.run_id)
+        samples = {(name, one.last_entry, one.against) for name, one in said.items() if one.against}
+        return json.dumps([self.last_told, holds, sorted(samples)], separators=(",", ":"))
+
+    @cached_property
     def basis(self) -> str:
         """What a page of the run stands on, decisions left out: its load, its judgement, and what like runs say."""
         said = [[row["estimate"], row["refusal"]] for row in self.among_its_like]

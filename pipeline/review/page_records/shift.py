@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from dashboards.records import FirstThing, Plant, ShiftReview, ShiftTotals
+from dashboards.records import GATE_OF, FirstThing, Plant, ShiftReview, ShiftTotals
 from pipeline.review.page_records.rows import reasons_of, run_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook, aware
+from pipeline.review.page_records.standings import alarms_of
 from pipeline.words import counted
 
 
@@ -43,6 +44,7 @@ def shift_review(
         starts_at=min(aware(book.head["started_utc"]) for book in ordered),
         ends_at=max(aware(book.head["ended_utc"]) for book in ordered),
         stamp=stamp_of(ordered),
+        left_held=alarms_of(ordered),
         earlier_shift_id=earlier,
         later_shift_id=later,
     )
@@ -51,11 +53,13 @@ def shift_review(
 def _totals(books: list[RunBook]) -> ShiftTotals:
     reels = [row for book in books for row in book.reels]
 
-    def count(standing: str) -> int:
-        return sum(row["standing"] == standing for row in reels)
+    gate_of = {name: GATE_OF[one.code] for book in books for name, one in book.standings.items()}
 
-    def metres(standing: str) -> float:
-        return float(sum(row["length_m"] for row in reels if row["standing"] == standing))
+    def count(gate: str) -> int:
+        return sum(gate_of[row["reel_id"]] == gate for row in reels)
+
+    def metres(gate: str) -> float:
+        return float(sum(row["length_m"] for row in reels if gate_of[row["reel_id"]] == gate))
 
     return ShiftTotals(
         reels_releasable=count("releasable"),
@@ -68,6 +72,12 @@ def _totals(books: list[RunBook]) -> ShiftTotals:
         unmonitored_m=sum(row["wall_unmonitored_m"] for row in reels),
         spark_faults=sum(row["spark_faults"] for row in reels),
         open_findings=sum(len(book.open_findings) for book in books),
+        reels_released=count("released"),
+        reels_gone=count("gone"),
+        reels_left=count("left"),
+        released_m=metres("released"),
+        gone_m=metres("gone"),
+        left_m=metres("left"),
     )
 
 
@@ -76,8 +86,13 @@ SEVERITY = {"critical": 0, "major": 1, "minor": 2, "observation": 3}
 
 
 def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
-    """Runs without a conclusion first, then held reels, the worst finding of each first."""
+    """Wire that left although it might not, runs without a conclusion, then held reels, the worst finding first."""
     things = [
+        FirstThing("Find the wire, tell whoever has it, and decide.", one.sentence, one.reel_id, book.run_id)
+        for book in books
+        for one in alarms_of([book])
+    ]
+    things += [
         FirstThing(
             f"Mend the data of run {book.run_id} and assess it again.",
             book.head["reason"] or "",
@@ -90,14 +105,14 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
     for book in books:
         alike: dict[tuple[str, ...], list[str]] = {}
         for row in book.reels:
-            if row["standing"] != "held":
+            if GATE_OF[book.standings[row["reel_id"]].code] != "held":
                 continue
             findings = [one for one in book.open_findings if one["reel_id"] == row["reel_id"]]
             if not findings and any(one["reel_id"] == row["reel_id"] for one in book.findings):
                 continue  # every finding on it is decided and done
             worst = min(findings, key=lambda one: SEVERITY.get(one["severity"], 9), default=None)
             rank = SEVERITY.get(worst["severity"], 9) if worst else 4
-            reasons = reasons_of(row, book.findings)
+            reasons = reasons_of(book, row)
             if worst is None and row["first_action"]:
                 same = (row["first_action"], *(one.sentence for one in reasons))
                 alike.setdefault(same, []).append(row["reel_id"])

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dashboards.records import LotEntry, PageEntry, Plant, ReelEntry, RunEntry, ShiftEntry, SiteIndex
+from dashboards.records import GATE_OF, LotEntry, PageEntry, Plant, ReelEntry, RunEntry, ShiftEntry, SiteIndex
 from pipeline.review.page_records.rows import product_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook
 from pipeline.review.page_records.shift import shift_name
+from pipeline.review.page_records.standings import alarms_of
 
 
 def site_index(
@@ -22,9 +23,10 @@ def site_index(
             book.run_id,
             product_row(book).label,
             book.head["shift_date"],
-            row["standing"],
+            book.standings[row["reel_id"]].code,
             row["length_m"],
             tuple(sorted({one["lot"] for one in book.materials})),
+            book.standings[row["reel_id"]].headline,
         )
         for book in books
         for row in book.reels
@@ -46,21 +48,25 @@ def site_index(
         reels=tuple(reversed(reels)),
         lots=tuple(_lot(lot, group) for lot, group in lots.items()),
         pages=pages,
+        left_held=alarms_of(books),
         stamp=stamp_of(books),
     )
 
 
 def _shift(shift_id: str, books: list[RunBook]) -> ShiftEntry:
-    standings = [row["standing"] for book in books for row in book.reels]
+    gates = [GATE_OF[one.code] for book in books for one in book.standings.values()]
     return ShiftEntry(
         shift_id,
         shift_name(books[0].head["shift"]),
         books[0].head["shift_date"],
         tuple(sorted({book.head["line"] for book in books})),
-        standings.count("releasable"),
-        standings.count("held"),
-        standings.count("no conclusion"),
+        gates.count("releasable"),
+        gates.count("held"),
+        gates.count("no conclusion"),
         sum(len(book.open_findings) for book in books),
+        gates.count("released"),
+        gates.count("gone"),
+        gates.count("left"),
     )
 
 
