@@ -160,12 +160,13 @@ class TouchedLength:
     Args:
         length_id: reel or cut length.
         run_id: run.
-        from_m: start of the touched stretch, from the start of the length [m].
+        from_m: start of the touched stretch, from the outer end of the reel or length [m].
         to_m: its end [m].
         where: where it is, in words: ``in house``, ``shipped in ... to ...``, ``scrapped``.
         state: ``in house``, ``not known``, ``shipped``, or ``elsewhere`` for wire scrapped or on lengths cut from it.
         standing: its present standing.
         path: the chain of ids from the suspect to it.
+        core_m: the stretch from the core end [m]; None where how much lies on it is not known.
     """
 
     length_id: str
@@ -176,6 +177,7 @@ class TouchedLength:
     state: Literal["in house", "not known", "shipped", "elsewhere"]
     standing: str
     path: tuple[str, ...]
+    core_m: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

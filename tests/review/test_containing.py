@@ -241,8 +241,9 @@ def test_the_question_is_in_the_journal_and_its_page_is_as_of_now(store: Store) 
     )
     assert record.suspect == "Run R-0412, 3,600.4 m to 3,613.8 m of the run"
     reel = next(one for one in record.touched if one.length_id == "L1-0412-02")
-    # Pages count from the reel's start, which lies at its core at 2696 m of the run.
-    assert (reel.from_m, reel.to_m) == (pytest.approx(3600.4 - 2696.0), pytest.approx(3613.8 - 2696.0))
+    # Pages count from the reel's outer end, which lies at 4982 m of the run; its core end at 2696 m.
+    assert (reel.from_m, reel.to_m) == (pytest.approx(4982.0 - 3613.8), pytest.approx(4982.0 - 3600.4))
+    assert reel.core_m == (pytest.approx(3600.4 - 2696.0), pytest.approx(3613.8 - 2696.0))
     assert record.stamp.assessment_ids
     assert changes_in(store) == ()
     window = Question("gauge", "L1-WG", at("2026-03-01"), at("2026-03-04"))

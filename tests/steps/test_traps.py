@@ -103,8 +103,8 @@ def test_a_diameter_shows_a_certain_failure() -> None:
     assert worst is not None and verdict == "does not conform"
     assert sentence == (
         f"The mean wall by the diameter is {worst[0]:.3f} mm ({worst[0] / 0.0254:.1f} mil) at "
-        f"{worst[1] - 76.0:.1f} m from the reel's start, and the wall at any point is no thicker; at least 1.270 mm "
-        "(50.0 mil) is required."
+        f"{376.0 - worst[1]:.1f} m from the outer end ({worst[1] - 76.0:.1f} m from the core end), and the wall at any "
+        "point is no thicker; at least 1.270 mm (50.0 mil) is required."
     )
 
 

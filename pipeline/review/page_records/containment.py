@@ -7,6 +7,7 @@ from datetime import UTC
 from typing import TYPE_CHECKING, Any
 
 from dashboards.records import Containment, Plant, TouchedLength
+from pipeline.length.reel_places import span_from_other_end
 from pipeline.review.containing import Contained, contained, containment_id, question_of
 from pipeline.review.page_records.rows import stamp_of
 from pipeline.review.page_records.run_book import RunBook, aware
@@ -50,21 +51,21 @@ def containment_of(store: Store, plant: Plant, books: list[RunBook], entry: dict
 
 
 def touched_lengths(answer: Contained) -> tuple[TouchedLength, ...]:
-    """The touched wire as the page lists it; places on a reel count from its start, as on every page."""
+    """The touched wire as the page lists it; places count from the outer end, as on every page."""
     rows = []
     for one in answer.touched:
         for low, high in one.spans:
-            turned = (one.length_m - high, one.length_m - low) if one.kind == "reel" else (low, high)
             rows.append(
                 TouchedLength(
                     length_id=one.length_id,
                     run_id=one.run_id,
-                    from_m=turned[0],
-                    to_m=turned[1],
+                    from_m=low,
+                    to_m=high,
                     where=one.where,
                     state=one.state,
                     standing=one.standing,
                     path=one.path,
+                    core_m=span_from_other_end((low, high), one.length_m) if one.length_m else None,
                 )
             )
     return tuple(rows)
