@@ -49,6 +49,7 @@ class CuttingPlan:
         sentence: how it was found and what it assumes.
         instructions: one sentence a cut.
         counter: how the rewinder's counter is set before the first.
+        gone: what must go and why, a sentence each.
     """
 
     pieces: tuple[CutPiece, ...]
@@ -58,6 +59,7 @@ class CuttingPlan:
     sentence: str
     instructions: tuple[str, ...] = ()
     counter: str = ""
+    gone: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,12 +74,14 @@ def disposition(
     Example: reelproof disposition R-0412-F01 decide scrap --role "quality engineer" --reason "thin on a slice"
     """
     from pipeline.review.deciding import act_on, subject_on_file
+    from pipeline.review.plant_units import unit_of_run
     from pipeline.store.database import open_to_read, open_to_write
 
     with open_to_read(store) as opened:
         shown = subject_on_file(opened, subject)
+        units = InUnits(unit_of_run(opened, shown.run_id))
     if act is None:
-        print_json(_subject_as_json(shown)) if as_json else _print_subject(shown)
+        print_json(_subject_as_json(shown)) if as_json else _print_subject(shown, units)
         return 0
     told_or_refused(f"disposition {subject}", role, reason)
     from pipeline.nonconformance.disposition import Person
@@ -103,10 +105,11 @@ def _standing(state: State) -> str:
     return f"{state.standing} ({state.disposition})" if state.disposition else state.standing
 
 
-def _print_subject(shown: Subject) -> None:
-    print(f"{shown.about.capitalize()} {shown.name}: {_standing(shown.state)}. {shown.sentence}")
+def _print_subject(shown: Subject, units: InUnits) -> None:
+    sentence = units.sentence(shown.sentence)
+    print(f"{shown.about.capitalize()} {shown.name}: {_standing(shown.state)}. {sentence}")
     for reason in shown.reasons:
-        print(f"  - {reason}")
+        print(f"  - {units.sentence(reason)}")
     for name, state in sorted(shown.holding.items()):
         print(f"  Finding {name}: {_standing(state)}")
     for act in shown.acts:
@@ -273,7 +276,7 @@ def ship(
     Wire that may not leave is refused with the whole list. A role that the plant's sheet lists for it may send it all
     the same; that is kept, and every page that concerns the wire says so first.
 
-    Places count from the end of the reel that comes off first. A TOML file holds [[cuts]] with reel, length, from_ft
+    Places count from the reel's outer end, which comes off first. A TOML file holds [[cuts]] with reel, length, from_ft
     and to_ft (or from_m and to_m), use (package, stock or scrap) and at, and [[shipments]] with id, to, contents and
     at; a CSV holds one length a line, with reel, length, from_ft, to_ft, use, cut_at, shipment, to and shipped_at.
 
@@ -284,6 +287,7 @@ def ship(
     Example: reelproof ship shipped.toml --role "shipping clerk" --store store
     """
     from pipeline.review.left_on_file import Override
+    from pipeline.review.plant_units import unit_of_plant
     from pipeline.review.shipping import put_shipping_on_file
     from pipeline.review.shipping_list import read_shipping_list
     from pipeline.store.database import open_to_write
@@ -294,6 +298,7 @@ def ship(
         override = Override(override_role, override_person, override_reason)
     with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
         done = put_shipping_on_file(opened, told, role, override)
+        units = InUnits(unit_of_plant(opened))
     if as_json:
         print_json(
             {
@@ -312,5 +317,5 @@ def ship(
         put = f"{counted(done.cuts, 'cut length')}{rewound} and {counted(done.items, 'shipped item')}"
         print(f"{put} put on file.{already}")
         for sentence in done.told:
-            print(f"ALARM: {sentence}" if sentence in done.alarms else f"Look at this: {sentence}")
+            print(f"{'ALARM' if sentence in done.alarms else 'Look at this'}: {units.sentence(sentence)}")
     return 1 if done.told else 0

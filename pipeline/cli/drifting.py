@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_json, print_table
 from pipeline.cli.typed import day_of
 from pipeline.errors import Complaint, ReelproofError
@@ -39,6 +40,7 @@ def drift(
 
     Example: reelproof drift L1 L1-WG --bias 0.004mm --found 2026-03-31 --last-good 2026-01-12 --store store
     """
+    from pipeline.review.plant_units import unit_of_plant
     from pipeline.review.readjudicating import reach_of_drift
     from pipeline.store.database import open_to_read
     from pipeline.trust.calibration import DriftFound
@@ -52,7 +54,8 @@ def drift(
     )
     with open_to_read(store) as opened:
         reach = reach_of_drift(opened, line, told)
-    print_json(_as_json(reach)) if as_json else _print(reach)
+        shown = InUnits(unit_of_plant(opened))
+    print_json(_as_json(reach)) if as_json else _print(reach, shown)
     return 1 if reach.contained else 0
 
 
@@ -105,19 +108,20 @@ def _as_json(reach: Reach) -> dict[str, object]:
     }
 
 
-def _print(reach: Reach) -> None:
+def _print(reach: Reach, shown: InUnits) -> None:
     contained = reach.contained
     if contained:
         print_table(
-            ("Reel", "Made on", "Requirement", "Worst mm", "Corrected mm", "Limit mm", "Now"),
+            ("Reel", "Made on", "Requirement", "Worst", "Corrected", "Limit", "Now"),
             [
                 (
                     one.reel.reel,
                     str(one.reel.made_on),
                     one.reel.requirement,
-                    f"{one.reel.worst_mm:.3f}",
-                    f"{one.corrected_mm:.3f}",
-                    f"{one.reel.limit_mm:.3f}",
+                    *(
+                        shown.quantity(value, "mm")
+                        for value in (one.reel.worst_mm, one.corrected_mm, one.reel.limit_mm)
+                    ),
                     "failed already" if one.margin_mm < 0 and one.state == "unchanged" else one.state,
                 )
                 for one in contained
@@ -125,6 +129,6 @@ def _print(reach: Reach) -> None:
         )
         print()
     for sentence in reach.told:
-        print(sentence)
+        print(shown.sentence(sentence))
     if contained:
         print("Hold these reels until they are measured by other means; shipped lengths: reelproof contain.")

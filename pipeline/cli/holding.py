@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_json, tell_of_wait
 from pipeline.cli.typed import metres_of, told_or_refused
 from pipeline.errors import Complaint, ReelproofError
@@ -45,13 +46,15 @@ def hold(
     """
     from pipeline.nonconformance.disposition import Person
     from pipeline.review.holding import holds_on, lift_hold, put_hold
+    from pipeline.review.plant_units import unit_of_plant
     from pipeline.store.database import open_to_read, open_to_write
 
     span = _span(start, end)
     if not role and not reason and lift is None and span is None:
         with open_to_read(store) as opened:
             held = holds_on(opened, subject)
-        print_json(_as_json(held)) if as_json else _print(held)
+            units = InUnits(unit_of_plant(opened))
+        print_json(_as_json(held)) if as_json else _print(held, units)
         return 0
     told_or_refused(f"hold {subject}", role, reason)
     if lift is not None and span is not None:
@@ -63,13 +66,14 @@ def hold(
         else:
             number = lift_hold(opened, subject, lift, by, reason)
         held = holds_on(opened, subject)
+        units = InUnits(unit_of_plant(opened))
     if as_json:
         print_json({"journal_entry": number, **_as_json(held)})
     else:
         print(
             f"Hold {number} is put on {subject}." if lift is None else f"Hold {lift} on {subject} is lifted."
         )
-        _print(held)
+        _print(held, units)
     return 0
 
 
@@ -103,11 +107,11 @@ def _as_json(held: HoldsOn) -> dict[str, object]:
     }
 
 
-def _print(held: HoldsOn) -> None:
+def _print(held: HoldsOn, units: InUnits) -> None:
     if not held.in_force:
         print(f"No hold is in force on {held.about} {held.subject}.")
     for one in held.in_force:
-        print(f"In force: {one.sentence}")
+        print(f"In force: {units.sentence(one.sentence)}")
     for one in held.holds:
         if one not in held.in_force:
-            print(f"Lifted: {one.sentence}")
+            print(f"Lifted: {units.sentence(one.sentence)}")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import typer
 
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.wording.say import plain
@@ -199,12 +200,14 @@ def samples(
     Example: reelproof samples laboratory.csv --role "quality engineer" --store store
     """
     from pipeline.review.gauge_tables import read_samples
+    from pipeline.review.plant_units import unit_of_plant
     from pipeline.review.sampling import compare_samples, hand_in
     from pipeline.store.database import open_to_read, open_to_write
 
     taken = read_samples(table)
     with open_to_read(store) as opened:
         compared = compare_samples(opened, taken, reach)
+        shown = InUnits(unit_of_plant(opened))
     handed = None
     if role.strip():
         with open_to_write(store, on_wait=tell_of_wait) as opened:
@@ -213,7 +216,7 @@ def samples(
         print_json([_as_json(one) for one in compared])
         return 0
     for one in compared:
-        _print(one)
+        _print(one, shown)
     if not compared:
         print("No instrument of the line reads what was sampled, so there is nothing to compare.")
     if handed is None:
@@ -268,16 +271,16 @@ def _as_json(one: Compared) -> dict[str, Any]:
     }
 
 
-def _print(one: Compared) -> None:
+def _print(one: Compared, shown: InUnits) -> None:
     from pipeline.results import Refused
 
     print(f"{one.instrument.id}, line {one.line}, {one.quantity}:")
     print_table(
-        ("Reel", "From outer end m", "Laboratory mm", "Line mm", "Readings"),
+        ("Reel", f"From outer end {shown.unit}", "Laboratory mm", "Line mm", "Readings"),
         [
             (
                 pair.sample.reel,
-                f"{pair.sample.from_outer_m:.1f}",
+                shown.figure(pair.sample.from_outer_m),
                 f"{pair.sample.value:.4f}",
                 f"{pair.line_mm:.4f}" if pair.readings else "not read",
                 str(pair.readings),

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint
+from pipeline.length.reel_places import sentence_on_reel
 from pipeline.nonconformance.disposition import (
     Act,
     ActKind,
@@ -110,13 +111,16 @@ def subject_on_file(store: Store, name: str) -> Subject:
 def _finding(store: Store, row: dict[str, Any]) -> Subject:
     decided = acts_of_run(store, row["run_id"])
     acts = decided.on(row["finding_id"])
+    reel = store.ask("questions/reel", reel_id=row["reel_id"])
+    end_m = reel[0]["to_m"] if reel else None
+    sentence = row["sentence"] if end_m is None else sentence_on_reel(row["sentence"], end_m)
     return Subject(
         row["finding_id"],
         "finding",
         row["run_id"],
         row["reel_id"],
         row["assessment_id"],
-        row["sentence"] if row["is_current"] else f"{row['sentence']} {NOT_SEEN}",
+        sentence if row["is_current"] else f"{sentence} {NOT_SEEN}",
         (),
         extent_of(row),
         finding_state(row, acts),

@@ -21,7 +21,7 @@ from dashboards.records import (
     SampleRow,
 )
 from pipeline.errors import MethodRefusal, ReelproofError
-from pipeline.length.reel_places import place_on_reel
+from pipeline.length.reel_places import place_on_reel, span_told
 from pipeline.nonconformance.cut_instructions import CAUTION, counter_start
 from pipeline.nonconformance.cutting_plan import Piece
 from pipeline.nonconformance.cutting_rules import Unit
@@ -189,6 +189,10 @@ def plan_of(book: RunBook, reel: Row) -> tuple[CuttingPlan | None, tuple[str, ..
         sentence=planned.sentence,
         counter=counter_start(planned.begun_m, planned.plan.unit),
         instructions=(*(one.sentence for one in planned.steps), CAUTION),
+        gone=tuple(
+            f"{span_told((one.from_m, one.to_m), planned.length_m)}, {one.kind}: {one.sentence}"
+            for one in planned.bad
+        ),
     )
     return plan, ()
 
