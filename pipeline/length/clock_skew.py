@@ -12,7 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, optimize
 
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 
 Floats = NDArray[np.float64]
@@ -69,9 +72,9 @@ def clock_skew(
     step = max(float(np.median(np.diff(first_s))), float(np.median(np.diff(second_s))), 1e-3)
     low = max(first_s[0], second_s[0]) + LOOKED_FOR_S
     high = min(first_s[-1], second_s[-1]) - LOOKED_FOR_S
-    question, method = asks(Quantity.CLOCK_OFFSET), "least squares of the shift of the line speed"
+    question, method = asks(Quantity.CLOCK_OFFSET), message(Method.SHIFT_OF_SPEED)
     if high - low < 20 * step:
-        return Refused(question, method, "The two logs share too little time to compare their clocks.", 0)
+        return Refused(question, method, message(Reason.TOO_LITTLE_SHARED_TIME), 0)
     grid = np.arange(low, high, step)
     width = max(1, round(_CALM_S / step))
     # Half way between two readings their noise averages, which would draw the shift there: so both are calmed.
@@ -94,7 +97,7 @@ def clock_skew(
         return Refused(
             question,
             method,
-            "The speed hardly changes in the time both logs share: a ramp, a dip or a stop shows the skew.",
+            message(Reason.SPEED_HARDLY_CHANGES),
             grid.size,
         )
     steep = float((np.gradient(calm, step) ** 2).sum())

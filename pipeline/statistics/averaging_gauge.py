@@ -13,7 +13,12 @@ import math
 
 from scipy import stats
 
+from pipeline.assumed import Assumed
+from pipeline.messages import Measure, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
 SPECIMEN_M = 0.008  # UL 2556 (2021) 4.1.2: a slice of at most 8 mm
@@ -90,12 +95,9 @@ def margin_at_specimen_scale(
     where the noise is nearly as large as the observed spread.
     """
     question = asks(Quantity.SPECIMEN_MARGIN)
-    method = "observed minus noise plus small-scale variance, Satterthwaite 1946"
+    method = message(Method.SPECIMEN_MARGIN)
     if small_scale_sd_mm is None:
-        reason = (
-            f"Variation shorter than {window_m:g} m was never measured, so only the minimum of averages over "
-            f"{window_m:g} m can be spoken of; cut neighbouring slices and measure them."
-        )
+        reason = message(Reason.SHORT_VARIATION_NOT_MEASURED, window_m=Measure(window_m, "m"))
         return Refused(question, method, reason, int(n_observed))
     parts = (observed_sd_mm**2, -(noise_sd_mm**2), small_scale_sd_mm**2)
     counts = (n_observed, n_noise, n_small_scale)
@@ -104,11 +106,9 @@ def margin_at_specimen_scale(
         math.isfinite(one) for one in (*parts, margin_mm)
     ):
         on_hand = int(n_observed) if math.isfinite(n_observed) else 0
-        return Refused(question, method, "Each deviation needs more than two values behind it.", on_hand)
+        return Refused(question, method, message(Reason.DEVIATION_OF_TOO_FEW_VALUES), on_hand)
     if observed_sd_mm <= noise_sd_mm or total <= 0.0:
-        reason = (
-            "The gauge's noise is as large as the spread it reports, so nothing is left of the wall's own."
-        )
+        reason = message(Reason.GAUGE_NOISE_AS_LARGE_AS_SPREAD)
         return Refused(question, method, reason, int(n_observed))
     freedom = total**2 / sum(one**2 / (n - 1.0) for one, n in zip(parts, counts, strict=True))
     tail = (1.0 - confidence) / 2.0
@@ -117,9 +117,8 @@ def margin_at_specimen_scale(
         ratio * math.sqrt(float(one) / freedom)
         for one in (stats.chi2.ppf(tail, freedom), stats.chi2.isf(tail, freedom))
     )
-    told = (
-        f"From the readings alone it would be {margin_mm / observed_sd_mm:.2f}: averages over {window_m:g} m hide "
-        "the shortest variation."
+    told = message(
+        Note.MARGIN_OF_READINGS_ALONE, margin_mm=margin_mm / observed_sd_mm, window_m=Measure(window_m, "m")
     )
     return Result(
         question=question,
@@ -133,7 +132,9 @@ def margin_at_specimen_scale(
         effective_n=freedom + 1.0,
         known_m=known_m,
         unit_of_inference="point at specimen scale",
-        assumptions=(Assumption("the slices stand for the whole run", None, "cut from few places"),),
+        assumptions=(
+            Assumption(message(Assumed.SLICES_STAND_FOR_THE_RUN), None, message(Note.CUT_FROM_FEW_PLACES)),
+        ),
         warnings=(told,) if total > observed_sd_mm**2 else (),
         details={
             "specimen_scale_sd_mm": math.sqrt(total),

@@ -15,19 +15,21 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.information import covariance_of
+from pipeline.messages import Measure, Message, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.words import counted
 
 Array = NDArray[np.float64]
 _EULER = 0.5772156649015329
 # Simulated sets of reels (tests/statistics/interval_coverage_found.csv).
-HELD = (
-    "From 60 reels whose readings follow one another at a lag-one correlation of .95 such a 95 % interval held the "
-    "true risk in 93.2 % of simulated sets: minima of reels are not quite of the limit law yet."
-)
+HELD = message(Note.HELD_BLOCK_MINIMA)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,28 +195,26 @@ def reel_risk_from_blocks(
     z = np.asarray(minima, dtype=np.float64).ravel()
     lengths = np.atleast_1d(np.asarray(block_m, dtype=np.float64))
     question = asks(Quantity.BLOCK_REEL_MINIMUM_RISK)
-    method = "block minima, generalised extreme-value distribution, profile likelihood (Coles 2001)"
+    method = message(Method.BLOCK_MINIMA)
     reason = _refusal(z, lengths, limit, reel_m, fewest)
     if reason is not None:
-        return Refused(question, method, reason + ".", int(z.size))
+        return Refused(question, method, reason, int(z.size))
     block = float(lengths.mean())
     blocks = reel_m / block
     low, high = _interval(-z, -limit, fit, float(stats.chi2.ppf(confidence, 1)) / 2.0)
     high_chance = -math.expm1(-high * blocks)
     warnings = [
-        f"At {100.0 * confidence:g} % confidence up to {high_chance:.2g} of reels may have such a point."
+        message(Note.REELS_THAT_MAY_HAVE_A_POINT, confidence=100.0 * confidence, high_chance=high_chance)
     ]
     if not fit.converged:
-        warnings.append("The fit did not converge; the Gumbel form stands in.")
+        warnings.append(message(Note.FIT_TO_GUMBEL))
     if fit.shape > 0.0:
-        warnings.append(f"The fitted shape {fit.shape:.2f} is positive: look for a mixture or a drop-out.")
+        warnings.append(message(Note.POSITIVE_SHAPE, shape=fit.shape))
     if blocks > 1.0 + 1e-9:
-        warnings.append(
-            "Blocks of one reel are taken as independent; with the reel as block they need not be."
-        )
+        warnings.append(message(Note.BLOCKS_TAKEN_AS_INDEPENDENT))
     warnings.append(HELD)
     if averaging_m is not None:
-        warnings.append(f"It is about averages over {averaging_m:g} m; shorter thin spots are not in it.")
+        warnings.append(message(Note.AVERAGES_OVER_A_LENGTH, averaging_m=Measure(averaging_m, "m")))
     return Result(
         question=question,
         estimate=fit.chance_below(limit, blocks),
@@ -227,7 +227,7 @@ def reel_risk_from_blocks(
         effective_n=None,
         known_m=block * z.size,
         unit_of_inference="reel",
-        assumptions=(Assumption("the fit converged", fit.converged, "maximum likelihood"),),
+        assumptions=(Assumption(message(Assumed.FIT_CONVERGED), fit.converged, "maximum likelihood"),),
         warnings=tuple(warnings),
         details={
             "location": fit.location,
@@ -312,20 +312,17 @@ def _interval(depths: Array, level: float, fit: BlockFit, drop: float) -> tuple[
     return lower, math.exp(upper)
 
 
-def _refusal(z: Array, lengths: Array, limit: float, reel_m: float, fewest: int) -> str | None:
+def _refusal(z: Array, lengths: Array, limit: float, reel_m: float, fewest: int) -> Message | None:
     if not math.isfinite(limit):
-        return "The limit is not a finite number; give it in the unit of the readings"
+        return message(Reason.LIMIT_NOT_FINITE_READINGS)
     if not (np.isfinite(lengths).all() and (lengths > 0.0).all() and reel_m > 0.0):
-        return "Blocks and reels must be longer than zero"
+        return message(Reason.BLOCKS_OR_REELS_WITHOUT_LENGTH)
     if np.ptp(lengths) > 0.05 * lengths.mean():
-        return (
-            f"The blocks are {lengths.min():g} to {lengths.max():g} m long; cut blocks of equal length, or use the "
-            "readings under a threshold"
-        )
+        return message(Reason.BLOCKS_UNEQUAL, min=lengths.min(), max=Measure(lengths.max(), "m"))
     if z.size < fewest:
-        return f"{counted(z.size, 'block is', 'blocks are')} too few, {fewest} are needed; gather more reels"
+        return message(Reason.TOO_FEW_BLOCKS, n=z.size, fewest=fewest)
     if not np.isfinite(z).all() or np.ptp(z) == 0.0:
-        return "The minima must be finite and not all equal; look for a stuck instrument"
+        return message(Reason.MINIMA_EQUAL_OR_NOT_FINITE)
     return None
 
 

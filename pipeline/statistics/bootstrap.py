@@ -17,16 +17,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import fft, special
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Asked
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 from pipeline.words import counted
 
 # Simulated means of series worth some 77 readings (tests/statistics/interval_coverage_found.csv).
-HELD = (
-    "Of 3,000 readings at a lag-one correlation of .95 such a 95 % interval held the true mean in 93.3 % of simulated "
-    "series."
-)
+HELD = message(Note.HELD_REDRAWN_MEAN)
 Statistic = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
 
@@ -171,25 +173,22 @@ def bootstrap_interval(
     """
     series = np.asarray(values, dtype=np.float64).ravel()
     kept = series[~np.isnan(series)]
-    method = "circular block bootstrap, bias-corrected percentiles"
+    method = message(Method.BLOCK_BOOTSTRAP)
     if kept.size < 20 or not np.isfinite(kept).all() or np.ptp(kept) == 0.0:
-        reason = "At least 20 finite values that differ are needed; gather more or flag the faulty ones."
+        reason = message(Reason.TOO_FEW_DIFFERING_VALUES)
         return Refused(question, method, reason, int(kept.size))
     sized = block_length(kept)
     length = sized.circular if block is None else float(block)
     if length <= 1.0:  # values taken as independent: blocks lose nothing at their ends
         sized = replace(sized, cut_off=0.0)
     if kept.size / length < 10.0:
-        reason = (
-            f"Blocks of {length:.0f} readings leave {kept.size / length:.1f} of them, ten are needed; take a "
-            "longer piece."
-        )
+        reason = message(Reason.TOO_FEW_BLOCKS_REDRAWN, length=length, kept=kept.size / length)
         return Refused(question, method, reason, int(kept.size))
     observed = float(np.asarray(statistic(kept[None, :]))[0])
     drawn = _statistics(kept, statistic, length, repetitions, seed)
     usable = drawn[np.isfinite(drawn)]
     if not math.isfinite(observed) or usable.size < 0.95 * repetitions:
-        reason = "The figure cannot be computed on the redrawn series; ask for a simpler one."
+        reason = message(Reason.FIGURE_FAILS_ON_REDRAWN)
         return Refused(question, method, reason, int(kept.size))
     level = confidence if lower_only else 0.5 + confidence / 2.0
     longer = observed + sized.widening(kept.size, length, level) * (usable - observed)
@@ -198,7 +197,7 @@ def bootstrap_interval(
     if kept.size < series.size:
         told.insert(
             0,
-            f"{counted(series.size - kept.size, 'value is unknown and was', 'values are unknown and were')} left out.",
+            message(Note.UNKNOWN_VALUES_LEFT_OUT, n=series.size - kept.size),
         )
     return Result(
         question=question,
@@ -212,7 +211,7 @@ def bootstrap_interval(
         effective_n=None,
         known_m=known_m,
         unit_of_inference=unit_of_inference,
-        assumptions=(Assumption("the series is stationary", None, "not checked here"),),
+        assumptions=(Assumption(message(Assumed.STATIONARY), None, message(Note.NOT_CHECKED)),),
         warnings=tuple(told),
         details={
             "block_length_readings": length,

@@ -14,10 +14,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
-from pipeline.words import counted
+
+NO_CHART = message(Note.NO_CONTROL_CHART)
 
 Sense = Literal["at least", "at most"]
 
@@ -161,7 +167,7 @@ def performance_index_one_sided(
     n_for_variance: float | None = None,
     freedom_of_worth: float | None = None,
     stable: bool | None = None,
-    stability_evidence: str = "no control chart was passed in",
+    stability_evidence: Said = NO_CHART,
     describe_unstable: bool = False,
     confidence: float = 0.95,
     unit_of_inference: UnitOfInference = "reel",
@@ -201,24 +207,17 @@ def performance_index_one_sided(
     """
     name = f"{'C' if stable else 'P'}_pk{'L' if sense == 'at least' else 'U'}"
     question = asks(Quantity.PERFORMANCE_INDEX, symbol=name.replace("_", ""))
-    method = f"{name} = (mean to limit)/(3 s), ISO 22514-2; lower bound from the noncentral t"
+    method = message(Method.PERFORMANCE_INDEX, symbol=name.replace("_", ""))
     series = np.asarray(values, dtype=np.float64).ravel()
     known = series[~np.isnan(series)]
     refused = _refusal(known, limit, n_for_mean, n_for_variance, fewest)
     independent = n_for_mean is None and n_for_variance is None
     if refused is None and independent and unit_of_inference not in ("reel", "event"):
-        refused = (
-            "Values along one length of wire repeat their neighbours, so the bound for independent values does "
-            "not hold; pass their effective numbers (their count, if they are cut samples), or use one value a "
-            "reel"
-        )
+        refused = message(Reason.VALUES_REPEAT_NEIGHBOURS)
     if refused is None and stable is False and not describe_unstable:
-        refused = (
-            f"The process is not stable ({stability_evidence}), so its spread predicts nothing; "
-            "find and remove the cause, or ask for the performance of the length already made"
-        )
+        refused = message(Reason.PROCESS_NOT_STABLE, evidence=stability_evidence)
     if refused is not None:
-        return Refused(question, method, refused + ".", int(known.size))
+        return Refused(question, method, refused, int(known.size))
     summary = summarise(series)
     n_mean = float(summary.n if n_for_mean is None else n_for_mean)
     n_variance = float(summary.n if n_for_variance is None else n_for_variance)
@@ -243,7 +242,7 @@ def performance_index_one_sided(
         known_m=known_m,
         unit_of_inference=unit_of_inference,
         assumptions=_assumptions(known, independent, stable, stability_evidence),
-        warnings=_warnings(summary, distance, sense, stable, stability_evidence),
+        warnings=_warnings(summary, distance, stable, stability_evidence),
         details={
             "mean": summary.mean,
             "sd": summary.sd,
@@ -259,35 +258,26 @@ def performance_index_one_sided(
 
 def _refusal(
     known: NDArray[np.float64], limit: float, n_mean: float | None, n_variance: float | None, fewest: float
-) -> str | None:
+) -> Message | None:
     """Why no index can be given, without a full stop; None if it can."""
     if not math.isfinite(limit):
-        return "The limit is not a finite number; give the limit in the unit of the values"
+        return message(Reason.LIMIT_NOT_FINITE)
     infinite = int(np.isinf(known).sum())
     if infinite:
-        return f"{infinite} of {known.size} values are infinite; flag them and ask again"
+        return message(Reason.INFINITE_VALUES, infinite=infinite, known=known.size)
     given = [one for one in (n_mean, n_variance) if one is not None]
     if not all(math.isfinite(one) for one in given):
-        return "An effective number is not a finite number; work it out from the series and ask again"
+        return message(Reason.EFFECTIVE_NUMBER_NOT_FINITE)
     worth = min([float(known.size), *given])
     if not worth >= fewest:
-        return (
-            f"{counted(known.size, 'value')} worth {worth:.1f} independent ones "
-            f"{'is' if known.size == 1 else 'are'} too few, {fewest:g} are needed; "
-            "gather more reels"
-        )
+        return message(Reason.TOO_FEW_EFFECTIVE, n=known.size, worth=worth, fewest=fewest)
     if np.ptp(known) == 0.0:
-        return (
-            f"All {counted(known.size, 'value is', 'values are')} equal, so there is no spread to "
-            "measure; look for a stuck "
-            f"instrument or a "
-            "resolution coarser than the process"
-        )
+        return message(Reason.NO_SPREAD_TO_MEASURE, known=known.size)
     return None
 
 
 def _assumptions(
-    known: NDArray[np.float64], independent: bool, stable: bool | None, evidence: str
+    known: NDArray[np.float64], independent: bool, stable: bool | None, evidence: Said
 ) -> tuple[Assumption, ...]:
     off = known - known.mean()
     square = off * off
@@ -296,32 +286,29 @@ def _assumptions(
     kurtosis = float((square * square).mean()) / variance**2 - 3.0
     # Readings beyond a few thousand always differ from normal; what matters is by how much (limits chosen
     # here).
-    shape = f"skewness {skewness:.2f}, excess kurtosis {kurtosis:.2f}"
+    shape = message(Note.SKEWNESS_AND_KURTOSIS, skewness=skewness, kurtosis=kurtosis)
     near = abs(skewness) < 0.5 and abs(kurtosis) < 1.0
     return (
-        Assumption("values are near normal", near, shape),
+        Assumption(message(Assumed.NEAR_NORMAL), near, shape),
         Assumption(
-            "values are independent" if independent else "correlation is allowed for by the effective number",
+            message(Assumed.VALUES_INDEPENDENT) if independent else message(Assumed.CORRELATION_ALLOWED_FOR),
             None,
-            "taken as given by the caller" if independent else "effective numbers were passed in",
+            message(Note.TAKEN_AS_GIVEN) if independent else message(Note.EFFECTIVE_NUMBERS_PASSED),
         ),
-        Assumption("process is stable", stable, evidence),
+        Assumption(message(Assumed.PROCESS_STABLE), stable, evidence),
     )
 
 
 def _warnings(
-    summary: SampleSummary, distance: float, sense: Sense, stable: bool | None, evidence: str
-) -> tuple[str, ...]:
+    summary: SampleSummary, distance: float, stable: bool | None, evidence: Said
+) -> tuple[Message, ...]:
     told = []
     if distance <= 0.0:
-        side = "below the lower" if sense == "at least" else "above the upper"
-        told.append(f"The mean lies on or {side} limit: the index is not positive.")
+        told.append(message(Note.MEAN_BEYOND_THE_LIMIT))
     if stable is None:
-        told.append("Stability was not shown: this is performance of what was made, not capability.")
+        told.append(message(Note.STABILITY_NOT_SHOWN))
     if stable is False:
-        told.append(f"The process was not stable ({evidence}): the index describes the past, no more.")
+        told.append(message(Note.PAST_ONLY, evidence=evidence))
     if summary.unknown:
-        told.append(
-            f"{counted(summary.unknown, 'value is unknown and was', 'values are unknown and were')} left out."
-        )
+        told.append(message(Note.UNKNOWN_VALUES_LEFT_OUT, n=summary.unknown))
     return tuple(told)

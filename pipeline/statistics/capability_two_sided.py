@@ -13,9 +13,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special, stats
 
+from pipeline.assumed import Assumed
+from pipeline.messages import Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
-from pipeline.words import counted
+
+NO_CHART = message(Note.NO_CONTROL_CHART)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +70,7 @@ def performance_index_two_sided(
     n_for_variance: float | None = None,
     freedom_of_worth: float | None = None,
     stable: bool | None = None,
-    stability_evidence: str = "no control chart was passed in",
+    stability_evidence: Said = NO_CHART,
     confidence: float = 0.95,
     unit_of_inference: UnitOfInference = "reel",
     known_m: float | None = None,
@@ -98,34 +104,27 @@ def performance_index_two_sided(
     """
     name = "C_pk" if stable else "P_pk"
     question = asks(Quantity.TWO_SIDED_PERFORMANCE_INDEX, symbol=name.replace("_", ""))
-    method = f"{name} = distance to the nearer limit / (3 s), ISO 22514-2; lower bound after Bissell 1990"
+    method = message(Method.TWO_SIDED_INDEX, symbol=name.replace("_", ""))
     series = np.asarray(values, dtype=np.float64).ravel()
     known = series[~np.isnan(series)]
     worth = min([float(known.size)] + [one for one in (n_for_mean, n_for_variance) if one is not None])
     reason = None
     if not (math.isfinite(lower_limit) and math.isfinite(upper_limit) and lower_limit < upper_limit):
-        reason = "The lower limit must be a finite number below the upper one; mend the limits"
+        reason = message(Reason.LIMITS_NOT_IN_ORDER)
     elif np.isinf(known).any():
-        reason = f"{int(np.isinf(known).sum())} of {known.size} values are infinite; flag them and ask again"
+        reason = message(Reason.INFINITE_VALUES, infinite=int(np.isinf(known).sum()), known=known.size)
     elif worth < fewest:
-        reason = (
-            f"{counted(known.size, 'value')} worth {worth:.1f} independent ones "
-            f"{'is' if known.size == 1 else 'are'} too few, {fewest:g} are needed; "
-            "gather more reels"
-        )
+        reason = message(Reason.TOO_FEW_EFFECTIVE, n=known.size, worth=worth, fewest=fewest)
     elif np.ptp(known) == 0.0:
-        reason = (
-            f"All {counted(known.size, 'value is', 'values are')} equal, so there is no spread; look "
-            "for a stuck instrument"
-        )
+        reason = message(Reason.NO_SPREAD_STUCK, known=known.size)
     elif not all(math.isfinite(one) for one in (n_for_mean, n_for_variance) if one is not None):
-        reason = "An effective number is not a finite number; work it out from the series and ask again"
+        reason = message(Reason.EFFECTIVE_NUMBER_NOT_FINITE)
     elif unit_of_inference not in ("reel", "event") and n_for_mean is None:
-        reason = "Values along one length of wire repeat their neighbours; pass their effective numbers"
+        reason = message(Reason.VALUES_REPEAT_NEIGHBOURS)
     elif stable is False:
-        reason = f"The process is not stable ({stability_evidence}); find and remove the cause"
+        reason = message(Reason.PROCESS_NOT_STABLE, evidence=stability_evidence)
     if reason is not None:
-        return Refused(question, method, reason + ".", int(known.size))
+        return Refused(question, method, reason, int(known.size))
     n = known.size
     n_mean = float(n if n_for_mean is None else n_for_mean)
     freedom = float(n if n_for_variance is None else n_for_variance) - 1.0
@@ -151,7 +150,7 @@ def performance_index_two_sided(
         effective_n=None if n_for_mean is None else n_mean,
         known_m=known_m,
         unit_of_inference=unit_of_inference,
-        assumptions=(Assumption("process is stable", stable, stability_evidence),),
+        assumptions=(Assumption(message(Assumed.PROCESS_STABLE), stable, stability_evidence),),
         warnings=_warnings(found, stable, series.size - n),
         details={
             "mean": float(known[0] + off.mean()),
@@ -166,14 +165,12 @@ def performance_index_two_sided(
     )
 
 
-def _warnings(found: Indices, stable: bool | None, unknown: int) -> tuple[str, ...]:
+def _warnings(found: Indices, stable: bool | None, unknown: int) -> tuple[Message, ...]:
     told = []
     if found.smaller <= 0.0:
-        told.append("The mean lies outside the limits: the index is not positive.")
+        told.append(message(Note.MEAN_OUTSIDE_THE_LIMITS))
     if stable is None:
-        told.append("Stability was not shown: this is performance of what was made, not capability.")
+        told.append(message(Note.STABILITY_NOT_SHOWN))
     if unknown:
-        told.append(
-            f"{counted(unknown, 'value is unknown and was', 'values are unknown and were')} left out."
-        )
+        told.append(message(Note.UNKNOWN_VALUES_LEFT_OUT, n=unknown))
     return tuple(told)

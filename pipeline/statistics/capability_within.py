@@ -13,9 +13,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from pipeline.assumed import Assumed
+from pipeline.messages import Message, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
-from pipeline.words import counted
 
 _D2 = 1.1283791670955126  # mean range of two standard normal values, 2/sqrt(pi)
 
@@ -38,9 +42,9 @@ def moving_range_sigma(values: ArrayLike, lag_one: float) -> float | Refused:
     """
     series = np.asarray(values, dtype=np.float64).ravel()
     series = series[~np.isnan(series)]
-    question, method = asks(Quantity.MOVING_RANGE_SD), "mean moving range / 1.128, ASTM MNL 7"
+    question, method = asks(Quantity.MOVING_RANGE_SD), message(Method.MOVING_RANGE)
     if series.size < 10 or not np.isfinite(series).all():
-        reason = f"{series.size} finite values are too few, 10 are needed; gather more reels."
+        reason = message(Reason.TOO_FEW_FINITE_VALUES, n=series.size)
         return Refused(question, method, reason, int(series.size))
     if not abs(lag_one) <= 2.0 / math.sqrt(series.size):
         told, inflated = "cannot be told", ""
@@ -100,10 +104,10 @@ def within_index_one_sided(
         for one in (reel_means, reel_sds, n_for_mean, n_for_variance)
     )
     question = asks(Quantity.WITHIN_REEL_INDEX, symbol="CpkL")
-    method = "(grand mean - L)/(3 sigma within), pooled over reels, ISO 22514-2; bound by Student's t"
+    method = message(Method.WITHIN_REEL_INDEX)
     reason = _refusal(mean, sd, n_mean, n_variance, limit)
     if reason is not None:
-        return Refused(question, method, reason + ".", int(mean.size))
+        return Refused(question, method, reason, int(mean.size))
     within = math.sqrt(float(np.mean(sd**2)) / (1.0 - float(np.mean(1.0 / n_mean))))
     freedom = mean.size / float(np.mean(1.0 / (n_variance - 1.0)))
     between = float(mean.var(ddof=1))
@@ -126,10 +130,10 @@ def within_index_one_sided(
         effective_n=float(np.sum(n_variance)),
         known_m=known_m,
         unit_of_inference=unit_of_inference,
-        assumptions=(Assumption("reels could be set up alike", None, "for an engineer to say"),),
-        warnings=(
-            f"Differences between reels are left out: with them it is {with_them:.2f}, not {index:.2f}.",
+        assumptions=(
+            Assumption(message(Assumed.REELS_COULD_BE_ALIKE), None, message(Note.FOR_AN_ENGINEER_TO_SAY)),
         ),
+        warnings=(message(Note.DIFFERENCES_BETWEEN_REELS_LEFT_OUT, with_them=with_them, index=index),),
         details={
             "grand_mean": grand,
             "sigma_within": within,
@@ -147,15 +151,15 @@ def _refusal(
     n_mean: NDArray[np.float64],
     n_variance: NDArray[np.float64],
     limit: float,
-) -> str | None:
+) -> Message | None:
     if not (mean.size == sd.size == n_mean.size == n_variance.size):
-        return "Means, deviations and effective numbers are not of the same reels; pass one of each a reel"
+        return message(Reason.MEANS_NOT_OF_THE_SAME_REELS)
     if not (np.isfinite(mean).all() and np.isfinite(sd).all() and math.isfinite(limit)):
-        return "A mean, a deviation or the limit is not a finite number; leave the reel out and ask again"
+        return message(Reason.MEAN_OR_LIMIT_NOT_FINITE)
     if mean.size < 3:
-        return f"{counted(mean.size, 'reel is', 'reels are')} too few, 3 are needed; gather more reels"
+        return message(Reason.TOO_FEW_REELS_FOR_AN_INDEX, mean=mean.size)
     if (n_mean <= 1.0).any() or (n_variance <= 2.0).any():
-        return "A reel is worth fewer than three independent readings; leave it out or read it longer"
+        return message(Reason.REEL_WORTH_TOO_FEW)
     if not (sd > 0.0).any():
-        return "No reel shows any spread; look for a stuck instrument"
+        return message(Reason.NO_SPREAD)
     return None

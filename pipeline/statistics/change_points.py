@@ -17,12 +17,15 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.samples import positive, readings, share
-from pipeline.words import counted
 
-METHOD = "PELT, squared error, penalty from the long-run variance"
+METHOD = message(Method.PELT)
 FEWEST = 20
 TRIM = 3.0
 PHI = np.tanh(np.linspace(np.arctanh(-0.5), np.arctanh(0.995), 81))
@@ -32,10 +35,7 @@ KEPT = float(1 - 2 * TRIM * stats.norm.pdf(TRIM) / (2 * stats.norm.cdf(TRIM) - 1
 
 
 # Simulated shifts, however many were called (tests/statistics/interval_coverage_found.csv).
-HELD = (
-    "What else is called a change takes some of the wandering away: such a 95 % interval held the true size in 93.9 % "
-    "of simulated shifts, of independent items as at a lag-one correlation of .95."
-)
+HELD = message(Note.HELD_CHANGE_POINT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,13 +92,13 @@ class Changes:
     """
 
     changes: tuple[ChangePoint, ...]
-    method: str
+    method: Said
     confidence: float
     penalty: float
     long_run_sd: tuple[float, ...]
     white_sd: tuple[float, ...]
     n: int
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
 
 
 def pelt(values: ArrayLike, penalty: float, shortest: int = 1) -> tuple[int, ...]:
@@ -215,12 +215,12 @@ def find_changes(
         return Refused(
             question,
             METHOD,
-            f"{counted(n, 'item is', 'items are')} too few to look for changes; {FEWEST} are needed.",
+            message(Reason.TOO_FEW_ITEMS_FOR_CHANGES, n=n, fewest=FEWEST),
             n,
         )
     variance = [long_run_variance(rows[:, j]) for j in range(p)]
     if min(one for one, _ in variance) <= 0.0:
-        return Refused(question, METHOD, "The values do not move; nothing changed.", n)
+        return Refused(question, METHOD, message(Reason.VALUES_DO_NOT_MOVE), n)
     scale = np.sqrt([one for one, _ in variance])
     if long_run_sd is not None:
         if len(long_run_sd) != p:
@@ -237,11 +237,7 @@ def find_changes(
     changes = tuple(
         _change(rows, place, spread, edges[i : i + 3], half[i], confidence) for i in range(len(starts))
     )
-    said = (
-        (f"{counted(lost, 'item has no value and was', 'items have no value and were')} left out.",)
-        if lost
-        else ()
-    )
+    said = (message(Note.ITEMS_LEFT_OUT, lost=lost),) if lost else ()
     if changes:
         said = (*said, HELD)
     return Changes(
@@ -442,14 +438,12 @@ def one_change(
     share(confidence, "confidence")
     rows, place, _ = _rows(values, at_m)
     n = len(rows)
-    question, method = asks(Quantity.CHANGE_POINT), "CUSUM test with long-run variance"
+    question, method = asks(Quantity.CHANGE_POINT), message(Method.CUSUM_TEST)
     if n < FEWEST or rows.shape[1] != 1:
-        return Refused(
-            question, method, f"One value of {FEWEST} items at least is needed; {n} were given.", n
-        )
+        return Refused(question, method, message(Reason.ONE_VALUE_AN_ITEM, fewest=FEWEST, n=n), n)
     variance, _ = long_run_variance(rows[:, 0])
     if variance <= 0.0:
-        return Refused(question, method, "The values do not move; nothing changed.", n)
+        return Refused(question, method, message(Reason.VALUES_DO_NOT_MOVE), n)
     k = np.arange(1, n)
     departure = np.cumsum(rows[:, 0] - rows[:, 0].mean())[:-1]
     statistic = float(np.abs(departure).max()) / math.sqrt(n * variance)

@@ -15,18 +15,20 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Message, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import not_negative, positive, positive_readings, share
-from pipeline.words import counted
 
 LEAST_MEAN = 5.0
 """Mean count below which three-sigma limits are far from what they promise (common practice, no source)."""
-HIDES = (
-    "Widened limits hide a real shift within these points; test the dispersion and look for its cause first."
-)
+HIDES = message(Note.WIDENED_LIMITS_HIDE)
 QUESTION = asks(Quantity.CONTROL_CHART)
 
 
@@ -66,11 +68,7 @@ def u_chart(
     c, km = _counted(counts, known_m)
     known = km > 0
     if rate_per_km is None and (known.sum() < 2 or c[known].sum() == 0):
-        reason = (
-            f"{counted(int(known.sum()), 'reel')} with "
-            f"{counted(int(c[known].sum()), 'fault')} cannot set limits; give a rate fixed "
-            "beforehand or more reels."
-        )
+        reason = message(Reason.TOO_FEW_FAULTS_FOR_LIMITS, sum=int(known.sum()), sum_2=int(c[known].sum()))
         return Refused(QUESTION, "u-chart", reason, int(c.sum()))
     rate = (
         float(c[known].sum() / km[known].sum())
@@ -84,7 +82,7 @@ def u_chart(
     p_value = _dispersion_p(c[known], km[known])
     return Chart(
         question=QUESTION,
-        method=f"u-chart, exact Poisson limits, alpha {alpha:g}",
+        method=message(Method.U_CHART, alpha=alpha),
         phase="I" if rate_per_km is None else "II",
         plotted=plotted,
         centre=np.full(c.size, rate),
@@ -95,7 +93,9 @@ def u_chart(
         arl0=_arl0(rate * km[known], lower[known], upper[known]),
         unit_of_inference="reel",
         assumptions=(
-            Assumption("counts scatter as Poisson's", p_value >= 0.05, f"dispersion p = {p_value:.3g}"),
+            Assumption(
+                message(Assumed.POISSON_SCATTER), p_value >= 0.05, message(Note.DISPERSION_P, p_value=p_value)
+            ),
         ),
         warnings=_warnings(known, p_value),
         details={"rate_per_km": rate, "dispersion_p": p_value},
@@ -141,15 +141,12 @@ def _at_or_beyond(
     )
 
 
-def _warnings(known: NDArray[np.bool_], p_value: float) -> tuple[str, ...]:
+def _warnings(known: NDArray[np.bool_], p_value: float) -> tuple[Message, ...]:
     said = []
     if not known.all():
-        said.append(f"{int((~known).sum())} of {known.size} reels have no known length and are not judged.")
+        said.append(message(Note.REELS_WITHOUT_KNOWN_LENGTH, sum=int((~known).sum()), known=known.size))
     if p_value < 0.05:
-        said.append(
-            f"Counts scatter more than Poisson's (p = {p_value:.2g}): look for clusters or a missing factor before "
-            "widening the limits."
-        )
+        said.append(message(Note.COUNTS_SCATTER_BEFORE_WIDENING, p_value=p_value))
     return tuple(said)
 
 
@@ -199,10 +196,7 @@ def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
             Complaint("known_m", f"{length.size} lengths stand against {c.size} counts", "Give one for each")
         )
     if c.size < 3 or c.sum() == 0:
-        reason = (
-            f"{counted(c.size, 'reel')} with {counted(int(c.sum()), 'fault')} show no "
-            "scatter between neighbours; give more."
-        )
+        reason = message(Reason.NO_SCATTER_BETWEEN_NEIGHBOURS, n=c.size, sum=int(c.sum()))
         return Refused(QUESTION, "Laney's u'-chart", reason, int(c.sum()))
     km = length / 1000
     rate = float(c.sum() / km.sum())
@@ -214,7 +208,7 @@ def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
     low = np.where(lower > 0, lower, -np.inf)
     return Chart(
         question=QUESTION,
-        method="Laney's u'-chart (Quality Engineering 14, 2002, 531)",
+        method=message(Method.LANEY_CHART),
         phase="I",
         plotted=u,
         centre=np.full(c.size, rate),
@@ -225,7 +219,9 @@ def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
         arl0=None,
         unit_of_inference="reel",
         assumptions=(
-            Assumption("counts scatter as Poisson's", p_value >= 0.05, f"dispersion p = {p_value:.3g}"),
+            Assumption(
+                message(Assumed.POISSON_SCATTER), p_value >= 0.05, message(Note.DISPERSION_P, p_value=p_value)
+            ),
         ),
         warnings=(HIDES,),
         details={"rate_per_km": rate, "sigma_z": spread, "dispersion_p": p_value},
@@ -255,7 +251,7 @@ def share_chart(
         )
     question = asks(Quantity.CONTROL_CHART)
     if usual is None and (k.size < 2 or not 0 < k.sum() < n.sum()):
-        reason = f"{int(k.sum())} bad of {int(n.sum())} pieces in {counted(k.size, 'lot')} cannot set limits."
+        reason = message(Reason.TOO_FEW_BAD_PIECES, sum=int(k.sum()), sum_2=int(n.sum()), n=k.size)
         return Refused(question, "p-chart", reason, int(n.sum()))
     p = float(k.sum() / n.sum()) if usual is None else share(usual, "usual")
     arl0, said, rule = None, [], "share beyond three standard deviations"
@@ -264,7 +260,7 @@ def share_chart(
         lower, upper = np.maximum(p - half, 0.0), np.minimum(p + half, 1.0)
         inside = np.where(lower > 0, lower, -np.inf), np.where(upper < 1, upper, np.inf)
         if float((n * p).min()) < LEAST_MEAN:
-            said.append("Some lots expect under 5 bad pieces; their limits are only rough.")
+            said.append(message(Note.FEW_EXPECTED_BAD))
     else:
         tail = share(alpha, "alpha") / 2
         rule = f"count with a chance of {tail:.3g} or less"
@@ -274,12 +270,10 @@ def share_chart(
         upper, lower = np.where(most > n, np.inf, most / n), np.where(least < 0, -np.inf, least / n)
         inside = lower, upper
         if np.isinf(upper).all():
-            said.append("No lot is large enough to signal by itself, even if all of its pieces were bad.")
+            said.append(message(Note.NO_LOT_LARGE_ENOUGH))
     return Chart(
         question=question,
-        method="p-chart, three standard deviations"
-        if alpha is None
-        else f"p-chart, exact binomial limits, alpha {alpha:.3g}",
+        method=message(Method.P_CHART) if alpha is None else message(Method.P_CHART_EXACT, alpha=alpha),
         phase="I" if usual is None else "II",
         plotted=k / n,
         centre=np.full(k.size, p),
@@ -289,7 +283,7 @@ def share_chart(
         signals=_at_or_beyond(k / n, *inside, rule),
         arl0=arl0,
         unit_of_inference="reel",
-        assumptions=(Assumption("pieces are bad independently of one another", None, "not checked here"),),
+        assumptions=(Assumption(message(Assumed.PIECES_INDEPENDENT), None, message(Note.NOT_CHECKED)),),
         warnings=tuple(said),
         details={"share": p},
     )

@@ -13,9 +13,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.assumed import Assumed
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
-from pipeline.words import counted
 
 
 def residuals_of_line(at: ArrayLike, values: ArrayLike) -> NDArray[np.float64]:
@@ -73,23 +77,22 @@ def linear_drift(
     without aim has no slope to find.
     """
     x, y = (np.asarray(one, dtype=np.float64).ravel() for one in (at, values))
-    question, method = asks(Quantity.DRIFT), "least squares, error widened for correlation"
+    question, method = asks(Quantity.DRIFT), message(Method.LEAST_SQUARES_DRIFT)
     known = ~np.isnan(y)
     n = int(known.sum())
     reason = None
     if x.size != y.size or not np.isfinite(x).all() or np.isinf(y).any():
-        reason = "Each reading needs its place, and both must be finite; flag the faulty ones and ask again"
+        reason = message(Reason.READINGS_WITHOUT_PLACE)
     elif n < 5 or not effective_n >= 5.0:
-        reason = (
-            f"{counted(n, 'reading')} worth {min(effective_n, n):.1f} independent ones "
-            f"{'is' if n == 1 else 'are'} too few, 5 are needed"
+        reason = message(
+            Reason.TOO_FEW_FOR_A_LINE, n=n, effective_n=min(effective_n, n), figure="is" if n == 1 else "are"
         )
     elif np.ptp(x[known]) == 0.0:
-        reason = "All readings stand at one place"
+        reason = message(Reason.READINGS_AT_ONE_PLACE)
     elif np.ptp(y[known]) == 0.0:
-        reason = "All readings are equal; look for a stuck instrument"
+        reason = message(Reason.READINGS_EQUAL)
     if reason is not None:
-        return Refused(question, method, reason + ".", n)
+        return Refused(question, method, reason, n)
     rest = residuals_of_line(x, y)[known]
     away = x[known] - x[known].mean()
     square = float(away @ away)
@@ -111,12 +114,8 @@ def linear_drift(
         effective_n=float(effective_n),
         known_m=known_m,
         unit_of_inference=unit_of_inference,
-        assumptions=(Assumption("the level moves along a straight line", None, "look at the trace"),),
-        warnings=(
-            f"{counted(y.size - n, 'reading is unknown and was', 'readings are unknown and were')} left out.",
-        )
-        if n < y.size
-        else (),
+        assumptions=(Assumption(message(Assumed.STRAIGHT_LINE), None, message(Note.LOOK_AT_THE_TRACE)),),
+        warnings=(message(Note.UNKNOWN_READINGS_LEFT_OUT, n=y.size - n),) if n < y.size else (),
         details={
             "intercept": float(y[known].mean()) - slope * float(x[known].mean()),
             "residual_sd": sd,

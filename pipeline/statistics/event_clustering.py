@@ -14,13 +14,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Measure
+from pipeline.messages import Measure, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import positive, positive_readings, share, whole_readings
-from pipeline.words import counted
 
 SIMULATIONS = 1999
 
@@ -42,7 +45,7 @@ class ChanceTest:
     """
 
     question: Asked
-    method: str
+    method: Said
     observed: float
     chance_low: float
     chance_high: float
@@ -78,9 +81,7 @@ def dispersion_of_counts(
         )
     question = asks(Quantity.FAULT_DISPERSION)
     if c.size < 2 or c.sum() == 0:
-        reason = (
-            f"{counted(c.size, 'reel')} with {counted(int(c.sum()), 'fault')} show no scatter; give more."
-        )
+        reason = message(Reason.NO_SCATTER_OF_COUNTS, n=c.size, sum=int(c.sum()))
         return Refused(question, "index of dispersion", reason, int(c.sum()))
     x2, freedom = float(_x_squared(c, length)), c.size - 1
     simulated = c.mean() < 1.0
@@ -103,13 +104,9 @@ def dispersion_of_counts(
         known_m=float(length.sum()),
         unit_of_inference="reel",
         assumptions=(
-            Assumption("independent faults", p_value >= 0.05, f"X^2 = {x2:.4g}, p = {p_value:.3g}"),
+            Assumption(message(Note.CHI_SQUARE), p_value >= 0.05, f"X^2 = {x2:.4g}, p = {p_value:.3g}"),
         ),
-        warnings=(
-            ("The faults do not fall independently: intervals of a Poisson rate are too narrow.",)
-            if p_value < 0.05
-            else ()
-        ),
+        warnings=((message(Note.FAULTS_NOT_INDEPENDENT),) if p_value < 0.05 else ()),
         details={"x_squared": x2, "p_value": p_value},
     )
 
@@ -154,17 +151,17 @@ def trend_along(at_m: ArrayLike, known_m: float, confidence: float = 0.95) -> Re
     share(confidence, "confidence")
     at, length = _places(at_m, known_m)
     question = asks(Quantity.FAULT_TREND)
-    method = "log-linear rate, profile likelihood; Laplace's test (Cox & Lewis 1966, 3.3)"
+    method = message(Method.LOG_LINEAR_RATE)
     if at.size < 2:
         return Refused(
             question,
             method,
-            f"{counted(at.size, 'fault shows', 'faults show')} no trend; at least two are needed.",
+            message(Reason.NO_TREND_OF_SO_FEW, n=at.size),
             at.size,
         )
     u = at / length
     if not 1e-3 < u.mean() < 1 - 1e-3:
-        reason = "All faults lie at one end of the known length, so no rate can be fitted; look at that end."
+        reason = message(Reason.FAULTS_AT_ONE_END)
         return Refused(question, method, reason, at.size)
     score = float((u.mean() - 0.5) * math.sqrt(12 * at.size))
     best, low, high = _slope(u, confidence)
@@ -180,10 +177,8 @@ def trend_along(at_m: ArrayLike, known_m: float, confidence: float = 0.95) -> Re
         effective_n=None,
         known_m=length,
         unit_of_inference="event",
-        assumptions=(Assumption("faults fall independently along the wire", None, "not checked here"),),
-        warnings=(f"{counted(at.size, 'fault is', 'faults are')} few; the interval is rough.",)
-        if at.size < 5
-        else (),
+        assumptions=(Assumption(message(Assumed.FAULTS_INDEPENDENT), None, message(Note.NOT_CHECKED)),),
+        warnings=(message(Note.FEW_FAULTS, n=at.size),) if at.size < 5 else (),
         details={"laplace_u": score, "p_value": float(2 * stats.norm.sf(abs(score)))},
     )
 
@@ -224,12 +219,12 @@ def gap_clustering(at_m: ArrayLike, known_m: float, seed: int = 1) -> ChanceTest
     """
     at, length = _places(at_m, known_m)
     question = asks(Quantity.FAULT_CLUSTERING)
-    method = "coefficient of variation of gaps, faults placed anywhere by simulation"
+    method = message(Method.GAP_VARIATION)
     if at.size < 4:
         return Refused(
             question,
             method,
-            f"{counted(at.size, 'fault has', 'faults have')} too few gaps; at least 4 are needed.",
+            message(Reason.TOO_FEW_GAPS, n=at.size),
             at.size,
         )
     played = _anywhere(at.size, length, seed)
@@ -256,12 +251,12 @@ def close_pairs(at_m: ArrayLike, known_m: float, within_m: float, seed: int = 1)
     at, length = _places(at_m, known_m)
     positive(within_m, "within_m", "m")
     question = asks(Quantity.CLOSE_PAIRS, within=Measure(within_m, "m"))
-    method = "number of close pairs, faults placed anywhere by simulation"
+    method = message(Method.CLOSE_PAIRS)
     if at.size < 2:
         return Refused(
             question,
             method,
-            f"{counted(at.size, 'fault makes', 'faults make')} no pair; at least 2 are needed.",
+            message(Reason.NO_PAIR, n=at.size),
             at.size,
         )
     played = _pairs(_anywhere(at.size, length, seed), within_m)
@@ -297,7 +292,7 @@ def _anywhere(n: int, length: float, seed: int) -> NDArray[np.float64]:
 
 
 def _against(
-    question: Asked, method: str, observed: float, played: NDArray[np.float64], n: int, length: float
+    question: Asked, method: Said, observed: float, played: NDArray[np.float64], n: int, length: float
 ) -> ChanceTest:
     reached = int((played >= observed - 1e-12).sum())
     low, high = np.quantile(played, [0.025, 0.975])

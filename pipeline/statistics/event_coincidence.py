@@ -16,13 +16,16 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Measure, Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.samples import positive, positive_readings, share, whole_readings
-from pipeline.words import counted
 
 QUESTION = asks(Quantity.FAULT_PRECURSORS)
-METHOD = "event coincidence, chance by shifting the thin spots around each reel"
+METHOD = message(Method.EVENT_COINCIDENCE)
 
 
 class Share(NamedTuple):
@@ -67,7 +70,7 @@ class Coincidence:
     window_m: float
     shifts: int
     known_m: float
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
 
 
 def poisson_coincidence_p(
@@ -122,7 +125,7 @@ def coincidence(
     a, b = _on_reels(faults_m, length, "faults_m"), _on_reels(events_m, length, "events_m")
     n_a, n_b = sum(one.size for one in a), sum(one.size for one in b)
     if n_a == 0 or n_b == 0:
-        reason = f"{counted(n_a, 'fault')} and {counted(n_b, 'earlier event')} cannot lie together; both are needed."
+        reason = message(Reason.NO_COINCIDENCE_WITHOUT_BOTH, n_a=n_a, n_b=n_b)
         return Refused(QUESTION, METHOD, reason, n_a)
     with_event = sum(_near(x, y, window_m) for x, y in zip(a, b, strict=True))
     with_fault = sum(_near(y, x, window_m) for x, y in zip(a, b, strict=True))
@@ -207,16 +210,16 @@ def _share(count: int, n: int, confidence: float) -> Share:
 
 def _warnings(
     window_m: float, position_sd_m: float, played: NDArray[np.int64], faults: int
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     said = []
     if window_m < 2 * position_sd_m:
         said.append(
-            f"A window of {window_m:.3g} m is under twice the positions' uncertainty of "
-            f"{position_sd_m:.3g} m: pairs that belong together are missed."
+            message(
+                Note.WINDOW_UNDER_UNCERTAINTY,
+                window_m=Measure(window_m, "m"),
+                position_sd_m=Measure(position_sd_m, "m"),
+            )
         )
     if played.mean() > faults / 2:
-        said.append(
-            "Chance alone puts more than half of the faults near an event: the window is too wide or "
-            "events too many to show anything."
-        )
+        said.append(message(Note.WINDOW_TOO_WIDE))
     return tuple(said)

@@ -11,14 +11,18 @@ import math
 
 from scipy import stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Measure, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import positive, share
-from pipeline.words import counted
 
 QUESTION = asks(Quantity.FAULT_RATE)
-METHOD = "Poisson rate with exact interval (Garwood, Biometrika 28, 1936, 437)"
+METHOD = message(Method.POISSON_RATE)
 
 
 def event_rate(count: int, known_m: float, confidence: float = 0.95) -> Result | Refused:
@@ -49,11 +53,7 @@ def event_rate(count: int, known_m: float, confidence: float = 0.95) -> Result |
         return Refused(
             question=QUESTION,
             method=METHOD,
-            reason=(
-                f"The detector was working on no known length, so "
-                f"{counted(count, 'fault has', 'faults have')} no rate; "
-                "give the length on which it worked."
-            ),
+            reason=(message(Reason.NO_KNOWN_LENGTH, count=count)),
             n=int(count),
         )
     km = known_m / 1000.0
@@ -74,9 +74,9 @@ def event_rate(count: int, known_m: float, confidence: float = 0.95) -> Result |
         unit_of_inference="event",
         assumptions=(
             Assumption(
-                "faults fall independently along the wire",
+                message(Assumed.FAULTS_INDEPENDENT),
                 None,
-                "not checked here; see the tests for clustering",
+                message(Note.NOT_CHECKED_SEE_CLUSTERING),
             ),
         ),
         warnings=_zero_warning(known_m, one_sided, confidence) if count == 0 else (),
@@ -84,10 +84,12 @@ def event_rate(count: int, known_m: float, confidence: float = 0.95) -> Result |
     )
 
 
-def _zero_warning(known_m: float, upper: float, confidence: float) -> tuple[str, ...]:
-    said = (
-        f"No fault on {known_m:.6g} m does not show a rate of 0: at {100 * confidence:g} % confidence "
-        f"the rate may be as high as {upper:.3g} per km."
+def _zero_warning(known_m: float, upper: float, confidence: float) -> tuple[Said, ...]:
+    said = message(
+        Note.NO_FAULT_IS_NO_ZERO_RATE,
+        known=Measure(known_m, "m"),
+        confidence=100.0 * confidence,
+        upper=Measure(upper, "1/km"),
     )
     return (said,)
 

@@ -15,13 +15,16 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special, stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Measure, Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.samples import not_negative, positive, share, whole_readings
-from pipeline.words import counted
 
 QUESTION = asks(Quantity.FAULT_REPEAT)
-METHOD = "phases of faults at listed circumferences (Rayleigh, summed over reels), look-elsewhere corrected"
+METHOD = message(Method.PHASES_OF_FAULTS)
 ELECTRODE_TURNS = 1.5
 """Turns shorter than this many electrode lengths cannot be resolved: a uniform firing point leaves "
 "under 40 % (derived)."""
@@ -66,7 +69,7 @@ class Repeat:
     reels: int
     resolved: float
     harmonic_of: str = ""
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +79,12 @@ class RepeatSearch:
     Args:
         tested: elements that were tested, the strongest first.
         refused: elements that the data cannot convict, with the reason.
-        verdict: the answer in one sentence.
+        verdict: the answer.
     """
 
     tested: tuple[Repeat, ...]
     refused: tuple[Refused, ...]
-    verdict: str
+    verdict: Message
 
 
 def resolved_share(
@@ -137,12 +140,12 @@ def search_repeats(
             Complaint("turns_m", "no element is listed", "List what turns on the line sheet before looking")
         )
     if n < FEWEST:
-        reason = f"{counted(n, 'fault')} on reels with two or more cannot show a repeat; at least {FEWEST} are needed."
+        reason = message(Reason.TOO_FEW_FOR_A_REPEAT, n=n, fewest=FEWEST)
         return Refused(QUESTION, METHOD, reason, n)
     listed, refused = [], []
     for name, turn in turns_m.items():
         why = _cannot(name, turn, places, position_sd_m, electrode_m, fires_at_entry)
-        if why:
+        if why is not None:
             refused.append(Refused(QUESTION, METHOD, why, n))
         else:
             percent = tolerance_pct[name] if isinstance(tolerance_pct, Mapping) else tolerance_pct
@@ -195,7 +198,7 @@ def scan_repeats(
         return Refused(
             question,
             METHOD,
-            f"{counted(n, 'fault cannot', 'faults cannot')} show a repeat; {FEWEST} are needed.",
+            message(Reason.TOO_FEW_FAULTS_FOR_A_SCAN, n=n, fewest=FEWEST),
             n,
         )
     why = _cannot("scan", shortest_m, places, position_sd_m, electrode_m, fires_at_entry) or _cannot(
@@ -221,27 +224,32 @@ def _cannot(
     position_sd_m: float,
     electrode_m: float,
     fires_at_entry: bool,
-) -> str:
+) -> Message | None:
     """Why a turn cannot be convicted from these faults, or nothing."""
     left = resolved_share(turn, position_sd_m, electrode_m, fires_at_entry)
     if not fires_at_entry and turn < ELECTRODE_TURNS * electrode_m:
-        return (
-            f"{name}: a turn of {turn:.4g} m is shorter than {ELECTRODE_TURNS:g} electrode lengths "
-            f"({electrode_m:.3g} m); the firing point smears the phase to {100 * left:.0f} %, so spark "
-            "counts cannot convict it. Look for it in the wall or the diameter."
+        return message(
+            Reason.TURN_SHORTER_THAN_ELECTRODES,
+            name=name,
+            turn=Measure(turn, "m"),
+            electrode_turns=ELECTRODE_TURNS,
+            electrode_m=Measure(electrode_m, "m"),
+            left=100 * left,
         )
     if left < LEAST_SHARE:
-        return (
-            f"{name}: positions known to {position_sd_m:.3g} m smear the phase on a turn of {turn:.4g} m to "
-            f"{100 * left:.0f} %; locate the faults better."
+        return message(
+            Reason.POSITIONS_SMEAR_THE_TURN,
+            name=name,
+            position_sd_m=Measure(position_sd_m, "m"),
+            turn=Measure(turn, "m"),
+            left=100 * left,
         )
     span = max(float(one[-1] - one[0]) for one in places)
     if span < 3 * turn:
-        return (
-            f"{name}: the faults of no reel lie further apart than {span:.4g} m, which is under three turns "
-            f"of {turn:.4g} m."
+        return message(
+            Reason.FAULTS_TOO_CLOSE_FOR_THE_TURN, name=name, span=Measure(span, "m"), turn=Measure(turn, "m")
         )
-    return ""
+    return None
 
 
 def _strength(places: Sequence[NDArray[np.float64]], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -338,17 +346,14 @@ def _period_sd(places: Sequence[NDArray[np.float64]], turn: float) -> float:
     return turn**2 * math.sqrt(scatter / free / lever) / (2 * math.pi)
 
 
-def _bunches(places: Sequence[NDArray[np.float64]], turn: float) -> tuple[str, ...]:
+def _bunches(places: Sequence[NDArray[np.float64]], turn: float) -> tuple[Said, ...]:
     gaps = np.concatenate([np.diff(one) for one in places])
     rate = gaps.size / max(float(sum(one[-1] - one[0] for one in places)), 1e-12)
     short = int((gaps < turn / 2).sum())
     chance = float(stats.binom.sf(short - 1, gaps.size, -math.expm1(-rate * turn / 2)))
     if short < 2 or chance > 0.01:
         return ()
-    said = (
-        f"{short} of {gaps.size} gaps are shorter than half a turn, more than chance makes: these faults "
-        "come in bunches, their phases are not independent and the p-value is too small."
-    )
+    said = message(Note.FAULTS_BUNCH, short=short, gaps=gaps.size)
     return (said,)
 
 
@@ -367,12 +372,14 @@ def _harmonics(tested: Sequence[Repeat], level: float) -> tuple[Repeat, ...]:
     return tuple(sorted(marked, key=lambda one: (one.p_value, -one.statistic)))
 
 
-def _verdict(tested: Sequence[Repeat], refused: Sequence[Refused], level: float) -> str:
+def _verdict(tested: Sequence[Repeat], refused: Sequence[Refused], level: float) -> Message:
     found = [one for one in tested if one.p_value < level and not one.harmonic_of]
-    untold = f" {counted(len(refused), 'listed element')} could not be tested." if refused else ""
+    untold = {"untold": len(refused)} if refused else {}
     if not found:
-        return f"No listed element's turn repeats in the faults.{untold}"
-    names = "; ".join(f"{one.name} (every {one.period_m:.4g} m, p = {one.p_value:.2g})" for one in found)
-    if len(found) > 1:
-        return f"More than one listed element fits, and the faults do not tell which: {names}.{untold}"
-    return f"The faults come back with the turn of {names}.{untold}"
+        return message(Note.NO_ELEMENT_REPEATS, **untold)
+    names = [
+        message(Note.REPEAT_OF_ELEMENT, element=one.name, period=Measure(one.period_m, "m"), p=one.p_value)
+        for one in found
+    ]
+    several = len(found) > 1
+    return message(Note.SEVERAL_ELEMENTS_FIT if several else Note.FAULTS_COME_BACK, elements=names, **untold)

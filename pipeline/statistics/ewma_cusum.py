@@ -15,8 +15,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import signal
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
 from pipeline.samples import not_negative, positive, readings
 
@@ -57,7 +62,7 @@ def ewma_chart(
     method = f"EWMA chart, weight {w:g}, {width:.4g} standard deviations"
     known = ~np.isnan(x)
     if not known.any():
-        return Refused(question, method, "No item has a value; there is nothing to plot.", 0)
+        return Refused(question, method, message(Reason.NO_ITEM_WITH_A_VALUE), 0)
     z = _ewma(np.where(known, x, centre), known, centre, w)
     steps = np.cumsum(known)
     half = spread * np.sqrt(w / (2 - w) * (1 - (1 - w) ** (2 * steps)))
@@ -75,11 +80,7 @@ def ewma_chart(
         signals=_ewma_signals(plotted, centre, lower, upper),
         arl0=arl0,
         unit_of_inference=unit_of_inference,
-        assumptions=(
-            Assumption(
-                "neighbouring points are independent, or AR(1) with the phi given", None, f"phi {phi:g}"
-            ),
-        ),
+        assumptions=(Assumption(message(Assumed.POINTS_INDEPENDENT_OR_AR1), None, f"phi {phi:g}"),),
         warnings=_missing(known),
         details={"centre": centre, "sigma": sigma, "weight": w, "width": width, "phi": phi},
     )
@@ -152,7 +153,7 @@ class CusumChart:
     new_level: tuple[float, ...]
     arl0: float | None
     unit: str
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
 
 
 def cusum_chart(
@@ -185,7 +186,10 @@ def cusum_chart(
     known = ~np.isnan(x)
     if not known.any():
         return Refused(
-            asks(Quantity.CONTROL_CHART), "tabular CUSUM", "No item has a value; there is nothing to plot.", 0
+            asks(Quantity.CONTROL_CHART),
+            message(Method.TABULAR_CUSUM),
+            message(Reason.NO_ITEM_WITH_A_VALUE),
+            0,
         )
     away = np.where(known, x - centre, 0.0)
     drift = np.where(known, slack, 0.0)
@@ -224,9 +228,9 @@ def _summed(steps: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(total - lowest, dtype=np.float64)
 
 
-def _missing(known: NDArray[np.bool_]) -> tuple[str, ...]:
+def _missing(known: NDArray[np.bool_]) -> tuple[Said, ...]:
     lost = int((~known).sum())
-    return (f"{lost} of {known.size} items have no value and are not judged.",) if lost else ()
+    return (message(Note.ITEMS_NOT_JUDGED, lost=lost, known=known.size),) if lost else ()
 
 
 def _weight(weight: float) -> float:

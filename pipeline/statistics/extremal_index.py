@@ -16,17 +16,19 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.words import counted
 
 _GAPS = [1, 2, 5, 10, 20, 50, 100]
 # Simulated series (tests/statistics/interval_coverage_found.csv); the likelihood of K-gaps held in 89.6 % and in none.
-HELD = (
-    "The 95 % interval held the true figure in 94.0 % of simulated series with 200 readings under the threshold, in "
-    "94.8 % of series of 100,000 readings at a lag-one correlation of .95."
-)
+HELD = message(Note.HELD_EXTREMAL_INDEX)
 _GROUPS = 20  # groups of neighbouring spacings for the jackknife; chosen here
 
 
@@ -171,19 +173,18 @@ def extremal_index(
     """
     series = np.asarray(values, dtype=np.float64).ravel()
     question = asks(Quantity.EXTREMAL_INDEX)
-    method = "intervals estimate, Ferro and Segers 2003; jackknife over twenty groups of spacings"
+    method = message(Method.INTERVALS_ESTIMATE)
     below = np.flatnonzero(series < threshold)
     known = int(np.isfinite(series).sum())
     reason = None
     if np.isinf(series).any() or not math.isfinite(threshold):
-        reason = "A reading or the threshold is infinite; flag it and ask again"
+        reason = message(Reason.READING_OR_THRESHOLD_INFINITE)
     elif below.size < 2 * _GROUPS:
-        few = counted(below.size, "reading below the threshold is", "readings below the threshold are")
-        reason = f"{few} too few, {2 * _GROUPS} are needed; raise the threshold"
+        reason = message(Reason.TOO_FEW_READINGS_BELOW, n=below.size, fewest=2 * _GROUPS)
     elif known < 0.95 * series.size:
-        reason = f"{series.size - known} of {series.size} readings are unknown; ask for pieces of known wire"
+        reason = message(Reason.UNKNOWN_READINGS, unknown=series.size - known, n=series.size)
     if reason is not None:
-        return Refused(question, method, reason + ".", int(below.size))
+        return Refused(question, method, reason, int(below.size))
     spacings = np.diff(below)
     tried = [k] if k is not None else _GAPS
     fits = [k_gaps(spacings, int(below.size), series.size, one, confidence) for one in tried]
@@ -204,12 +205,12 @@ def extremal_index(
         unit_of_inference="reading",
         assumptions=(
             Assumption(
-                "gaps follow the limit law at this threshold and K",
+                message(Assumed.GAPS_FOLLOW_THE_LIMIT_LAW),
                 None if math.isnan(fit.misfit_p) else fit.misfit_p > 0.05,
-                f"information-matrix test p {fit.misfit_p:.3g}",
+                message(Note.INFORMATION_MATRIX_TEST, misfit_p=fit.misfit_p),
             ),
         ),
-        warnings=("Use it once: a rate of clusters already contains it.", HELD),
+        warnings=(message(Note.CLUSTERS_COUNTED_ONCE), HELD),
         details={
             "k_gaps_estimate": fit.theta,
             "mean_cluster_readings": 1.0 / theta,

@@ -15,7 +15,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from pipeline.assumed import Assumed
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
 
@@ -109,23 +114,22 @@ def correlation_length_m(values: ArrayLike, step_m: float) -> float | Refused:
     series = np.asarray(values, dtype=np.float64).ravel()
     question, method = (
         asks(Quantity.CORRELATION_LENGTH),
-        "curvature of the correlation at zero, Rice 1944",
+        message(Method.CURVATURE_AT_ZERO),
     )
     n = int(np.isfinite(series).sum())
     if n < 1000 or np.isinf(series).any() or not step_m > 0.0:
-        reason = f"{n} known readings are too few or the step is not above zero; 1000 are needed."
+        reason = message(Reason.TOO_FEW_KNOWN_READINGS, n=n)
         return Refused(question, method, reason, n)
     variance = float(np.nanvar(series))
     if float(np.nanmax(series)) == float(np.nanmin(series)):
-        return Refused(question, method, "All readings are equal; look for a stuck instrument.", n)
+        return Refused(question, method, message(Reason.READINGS_EQUAL), n)
     # 2 (1 - rho(h)) = mean squared difference over the variance
     one, two, four = (float(np.nanmean((series[k:] - series[:-k]) ** 2)) / variance for k in (1, 2, 4))
     if not (one > 0.0 and two / one > 3.2 and four / two > 3.0):
         return Refused(
             question,
             method,
-            f"The wall is not smooth at the reading interval: doubling the step multiplies the squared difference by "
-            f"{two / one:.1f} and {four / two:.1f}, not by 4. Count clusters under a threshold instead.",
+            message(Reason.WALL_NOT_SMOOTH, two=two / one, four=four / two),
             n,
         )
     return step_m / math.sqrt(one)
@@ -163,21 +167,19 @@ def reel_risk_from_index(
         the estimate from the tail itself, not instead of it.
     """
     question = asks(Quantity.NORMAL_REEL_MINIMUM_RISK)
-    method = "Rice 1944 crossings, mixed over reels"
+    method = message(Method.CROSSINGS)
     if not (reel_m > 0.0 and correlation_m > 0.0):
-        return Refused(question, method, "Reel and correlation length must be longer than zero.", n)
+        return Refused(question, method, message(Reason.REEL_OR_CORRELATION_LENGTH_NOT_POSITIVE), n)
     if not (math.isfinite(index) and math.isfinite(index_low) and index_low <= index <= index_high):
-        reason = "The index has no bounds around it; no interval, no conclusion."
+        reason = message(Reason.INDEX_WITHOUT_BOUNDS)
         return Refused(question, method, reason, n)
     many = crossings_expected(0.0, reel_m, correlation_m)
     spread_high = between_sd if between_sd_high is None else between_sd_high
-    warnings = ["Normal theory: it says nothing about lumps, steps or a skewed wall."]
+    warnings = [message(Note.NORMAL_THEORY_ONLY)]
     if between_sd <= 0.0 and spread_high <= 0.0:
-        warnings.append(
-            "Differences between reels are left out; real reels differ and the worst carry the risk."
-        )
+        warnings.append(message(Note.DIFFERENCES_OF_REELS_LEFT_OUT))
     elif between_sd_high is None:
-        warnings.append("The spread between reels is taken as known exactly.")
+        warnings.append(message(Note.SPREAD_BETWEEN_REELS_KNOWN_EXACTLY))
     return Result(
         question=question,
         estimate=chance_mixed_over_reels(3.0 * index, between_sd, many),
@@ -191,8 +193,8 @@ def reel_risk_from_index(
         known_m=known_m,
         unit_of_inference="reel",
         assumptions=(
-            Assumption("the wall is normal", None, "not checked here"),
-            Assumption("the wall is smooth at the scale of a reading", None, "see correlation_length_m"),
+            Assumption(message(Assumed.WALL_NORMAL), None, message(Note.NOT_CHECKED)),
+            Assumption(message(Assumed.WALL_SMOOTH), None, "see correlation_length_m"),
         ),
         warnings=tuple(warnings),
         details={

@@ -14,14 +14,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, signal, special
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Measure, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import positive, readings
-from pipeline.words import counted
 
 QUESTION = asks(Quantity.PERIOD)
-METHOD = "Lomb-Scargle periodogram of prewhitened readings, Baluev's false-alarm probability"
+METHOD = message(Method.LOMB_SCARGLE)
 FEWEST = 20
 
 
@@ -138,14 +142,16 @@ def gappy_period(at_m: ArrayLike, values: ArrayLike, shortest_m: float, longest_
         return Refused(
             QUESTION,
             METHOD,
-            f"{counted(at.size, 'reading is', 'readings are')} too few; {FEWEST} are needed.",
+            message(Reason.TOO_FEW_READINGS, n=at.size, fewest=FEWEST),
             at.size,
         )
     if float(np.ptp(x)) == 0.0:
-        return Refused(QUESTION, METHOD, "The readings do not move; there is nothing to swing.", at.size)
+        return Refused(QUESTION, METHOD, message(Reason.READINGS_DO_NOT_MOVE), at.size)
     span = float(np.ptp(at))
     if span < 2 * longest_m:
-        reason = f"A period of {longest_m:.4g} m needs two turns; the readings span {span:.4g} m."
+        reason = message(
+            Reason.PERIOD_NEEDS_TWO_TURNS, longest_m=Measure(longest_m, "m"), span=Measure(span, "m")
+        )
         return Refused(QUESTION, METHOD, reason, at.size)
     usual = float(np.median(np.diff(at)))
     white = prewhiten(at, x)
@@ -209,11 +215,10 @@ def _answer(
     said = []
     if shortest_m < 2 * usual:
         said.append(
-            f"Readings stand {usual:.3g} m apart as a rule: a period under {2 * usual:.3g} m may be the image of "
-            "another. Compare with the alias table."
+            message(Note.PERIOD_MAY_BE_AN_ALIAS, usual=Measure(usual, "m"), usual_2=Measure(2 * usual, "m"))
         )
     if fap > 0.05:
-        said.append("No period stands above the noise; the figures are those of the strongest chance swing.")
+        said.append(message(Note.STRONGEST_OF_CHANCE))
     return Result(
         question=QUESTION,
         estimate=period,
@@ -228,9 +233,11 @@ def _answer(
         unit_of_inference="section average",
         assumptions=(
             Assumption(
-                "noise is a first-order autoregression",
+                message(Assumed.NOISE_AUTOREGRESSIVE),
                 abs(white.lag_one) < 2.6 / math.sqrt(n),
-                f"memory {white.memory_m:.3g} m, lag-1 left {white.lag_one:.2f}",
+                message(
+                    Note.MEMORY_OF_THE_NOISE, memory_m=Measure(white.memory_m, "m"), lag_one=white.lag_one
+                ),
             ),
         ),
         warnings=tuple(said),

@@ -16,14 +16,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
+from pipeline.assumed import Assumed
+from pipeline.messages import Measure, Message, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
-from pipeline.words import counted
 
 Array = NDArray[np.float64]
 _SHAPES = np.linspace(-0.9, 1.4, 47)
 # Simulated wire (tests/statistics/interval_coverage_found.csv): depths reach their limit law slowly.
-HELD = "At a lag-one correlation of .95 such a 95 % interval held the true risk in 92.3 % of simulated logs of 60 km."
+HELD = message(Note.HELD_REEL_RISK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,10 +126,10 @@ def reel_risk(
     """
     y = np.asarray(deficits, dtype=np.float64).ravel()
     question = asks(Quantity.REEL_MINIMUM_RISK)
-    method = "clusters under a threshold, generalised Pareto depths, profile likelihood (Coles 2001)"
+    method = message(Method.CLUSTERS_BELOW_THRESHOLD)
     reason = _refusal(y, threshold, limit, known_m, reel_m, scale, fewest)
     if reason is not None:
-        return Refused(question, method, reason + ".", int(y.size))
+        return Refused(question, method, reason, int(y.size))
     tail = LowerTail(threshold, scale, shape, y.size / known_m)
     estimate = tail.chance_below(limit, reel_m)
     drop = float(stats.chi2.ppf(confidence, 1)) / 2.0 * max(dispersion, 1.0)
@@ -160,11 +164,11 @@ def reel_risk(
         known_m=known_m,
         unit_of_inference="reel",
         assumptions=(
-            Assumption("the tail fit converged", converged, "maximum likelihood"),
+            Assumption(message(Assumed.TAIL_FIT_CONVERGED), converged, "maximum likelihood"),
             Assumption(
-                "reels are alike",
+                message(Assumed.REELS_ALIKE),
                 dispersion < 1.5,
-                f"variance of the cluster counts of reels over their mean: {dispersion:.2g}",
+                message(Note.VARIANCE_OF_CLUSTER_COUNTS, dispersion=dispersion),
             ),
         ),
         warnings=_warnings(tail, converged, averaging_m, -math.expm1(-high * reel_m), confidence),
@@ -298,39 +302,32 @@ def _rate_interval(
 
 def _refusal(
     y: Array, threshold: float, limit: float, known_m: float, reel_m: float, scale: float, fewest: int
-) -> str | None:
+) -> Message | None:
     if not (math.isfinite(limit) and math.isfinite(threshold)):
-        return "The limit or the threshold is not a finite number; give both in the unit of the readings"
+        return message(Reason.LIMIT_OR_THRESHOLD_NOT_FINITE)
     if not (known_m > 0.0 and reel_m > 0.0 and math.isfinite(known_m) and math.isfinite(reel_m)):
-        return "The known length and the reel must be longer than zero; without known wire there is no rate"
+        return message(Reason.LENGTH_NOT_POSITIVE)
     if y.size < fewest:
-        few = counted(y.size, "cluster under the threshold is", "clusters under the threshold are")
-        return f"{few} too few, {fewest} are needed; raise the threshold"
+        return message(Reason.TOO_FEW_CLUSTERS, n=y.size, fewest=fewest)
     if not np.isfinite(y).all() or (y <= 0.0).any() or np.ptp(y) == 0.0:
-        return "The deficits must be finite, above zero and not all equal; look for a stuck instrument"
+        return message(Reason.DEFICITS_NOT_POSITIVE_OR_EQUAL)
     if not (scale > 0.0 and math.isfinite(scale)):
-        return "The tail could not be fitted; look at the deficits"
+        return message(Reason.TAIL_NOT_FITTED)
     if limit > threshold:
-        return "The limit lies above the threshold, where the tail is not fitted; choose a threshold above it"
+        return message(Reason.LIMIT_ABOVE_THE_THRESHOLD)
     return None
 
 
 def _warnings(
     tail: LowerTail, converged: bool, averaging_m: float | None, high: float, confidence: float
-) -> tuple[str, ...]:
-    told = [f"At {100.0 * confidence:g} % confidence up to {high:.2g} of reels may have such a point.", HELD]
+) -> tuple[Message, ...]:
+    told = [message(Note.REELS_THAT_MAY_HAVE_A_POINT, confidence=100.0 * confidence, high_chance=high), HELD]
     if not converged:
-        told.append("The tail fit did not converge; an exponential tail stands in, which is no bound.")
+        told.append(message(Note.TAIL_EXPONENTIAL))
     if tail.shape > 0.0:
-        told.append(
-            f"The fitted shape {tail.shape:.2f} is positive: no end to the depth. For a wall that points to a "
-            "mixture or a drop-out; look at the deepest readings."
-        )
+        told.append(message(Note.POSITIVE_SHAPE_OF_THE_WALL, shape=tail.shape))
     if tail.shape < -0.5:
-        told.append(f"The fitted shape {tail.shape:.2f} is under -0.5: the interval is not to be relied on.")
+        told.append(message(Note.SHAPE_UNDER_A_HALF, shape=tail.shape))
     if averaging_m is not None:
-        told.append(
-            f"It is about averages over {averaging_m:g} m, as the gauge sees the wire; shorter thin spots are "
-            "not in it."
-        )
+        told.append(message(Note.AVERAGES_AS_THE_GAUGE_SEES, averaging_m=Measure(averaging_m, "m")))
     return tuple(told)

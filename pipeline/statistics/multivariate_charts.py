@@ -16,11 +16,15 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 from scipy.signal import lfilter
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import positive, share
-from pipeline.words import counted
 
 QUESTION = asks(Quantity.CONTROL_CHART)
 BY_ORDER = "T^2 of wall sensors by order around the wire"
@@ -133,10 +137,7 @@ def t2_chart(
         )
     behind = m if baseline is None else baseline
     if behind <= p + 1:
-        reason = (
-            f"{counted(behind, 'vector cannot', 'vectors cannot')} set limits for {p} variables; at "
-            f"least {p + 2} are needed."
-        )
+        reason = message(Reason.TOO_FEW_VECTORS, behind=behind, p=p, p_2=p + 2)
         return Refused(QUESTION, "T^2 chart", reason, behind)
     middle = rows[known].mean(axis=0) if centre is None else np.asarray(centre, dtype=np.float64)
     spread = np.cov(rows[known].T) if covariance is None else np.asarray(covariance, dtype=np.float64)
@@ -170,7 +171,7 @@ def mewma_chart(
     plotted = np.full(rows.shape[0], np.nan)
     scaled = np.asarray(covariance, dtype=np.float64) * weight / (2 - weight)
     plotted[known] = t_squared(z, np.zeros(rows.shape[1]), scaled) if len(z) else 0.0
-    method = f"multivariate EWMA, weight {weight:g}"
+    method = message(Method.MULTIVARIATE_EWMA, weight=weight)
     return _one_sided(
         method, plotted, positive(limit, "limit"), "II", arl0, "multivariate EWMA beyond its limit", known
     )
@@ -204,15 +205,13 @@ def wall_baseline(walls_mm: ArrayLike) -> WallBaseline | Refused:
     rows = rows[np.isfinite(rows).all(axis=1)]
     m, n = rows.shape
     if m < n + 2 or n < 3:
-        reason = f"{counted(m, 'reel')} of {n} sensors cannot set a baseline; give {n + 2} reels of 3 sensors at least."
+        reason = message(Reason.TOO_FEW_REELS_OF_SENSORS, m=m, n=n, n_2=n + 2)
         return Refused(QUESTION, BY_ORDER, reason, m)
     centre = rows.mean(axis=0)
     power = np.abs(np.fft.rfft(rows - centre, axis=1)) ** 2 / n
     variances = power.sum(axis=0) / (m - 1)
     if variances.min() <= 1e-24 * float(np.abs(centre).max() ** 2):
-        reason = (
-            "The sensors stand still or repeat one another in one order, so chance has no size; check them."
-        )
+        reason = message(Reason.SENSORS_STAND_STILL)
         return Refused(QUESTION, BY_ORDER, reason, m)
     return WallBaseline(centre, tuple(float(one) for one in variances), m)
 
@@ -297,9 +296,7 @@ def wall_chart(
         signals=tuple(signals),
         arl0=1 / alpha,
         unit_of_inference="reel",
-        assumptions=(
-            Assumption("reels are independent and normal, sensors alike", None, "not checked here"),
-        ),
+        assumptions=(Assumption(message(Assumed.REELS_AND_SENSORS_NORMAL), None, message(Note.NOT_CHECKED)),),
         warnings=_missing(known),
         details={f"limit of {name}": limit for name, limit in limits.items()},
     )
@@ -319,13 +316,13 @@ def _whole(rows: NDArray[np.float64]) -> NDArray[np.bool_]:
     return np.asarray(np.isfinite(rows).all(axis=1), dtype=np.bool_)
 
 
-def _missing(known: NDArray[np.bool_]) -> tuple[str, ...]:
+def _missing(known: NDArray[np.bool_]) -> tuple[Said, ...]:
     lost = int((~known).sum())
-    return (f"{lost} of {known.size} items lack a value and are not judged.",) if lost else ()
+    return (message(Note.ITEMS_LACK_A_VALUE, lost=lost, known=known.size),) if lost else ()
 
 
 def _one_sided(
-    method: str,
+    method: Said,
     plotted: NDArray[np.float64],
     limit: float,
     phase: Literal["I", "II"],
@@ -346,7 +343,7 @@ def _one_sided(
         signals=tuple(Signal(i, float(plotted[i]), limit, "above", rule, i) for i in above),
         arl0=arl0,
         unit_of_inference="reel",
-        assumptions=(Assumption("reels are independent and normal", None, "not checked here"),),
+        assumptions=(Assumption(message(Assumed.REELS_NORMAL), None, message(Note.NOT_CHECKED)),),
         warnings=_missing(known),
         details={"limit": limit},
     )

@@ -17,9 +17,13 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.assumed import Assumed
+from pipeline.messages import Message, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
-from pipeline.words import counted
 
 Array = NDArray[np.float64]
 LOW_SHARE, HIGH_SHARE = 0.00135, 0.99865  # as rounded in ISO 22514-2; the exact 3-sigma tail is 0.0013499
@@ -227,33 +231,28 @@ def quantile_index_one_sided(
     known = series[~np.isnan(series)]
     name = f"{'C' if stable else 'P'}_pk{'L' if sense == 'at least' else 'U'}"
     question = asks(Quantity.QUANTILE_INDEX, symbol=name.replace("_", ""))
-    method = (
-        f"{name} = (X50 to limit)/(X50 to 0.135 % point), ISO 22514-2, fitted distribution; block bootstrap"
-    )
+    method = message(Method.QUANTILE_INDEX, symbol=name.replace("_", ""))
     reason = _refusal(known, limit, redrawn, stable, family, families)
     if reason is not None:
-        return Refused(question, method, reason + ".", int(known.size))
+        return Refused(question, method, reason, int(known.size))
     fits = fit_families(
         known, limit, families, sense=sense, goodness=goodness, step=step, mirror_at=mirror_at
     )
     if family is not None:
         fits = tuple(sorted(fits, key=lambda one: one.name != family))
     if not fits or (family is not None and fits[0].name != family):
-        return Refused(question, method, "No family could be fitted; look at the readings.", int(known.size))
+        return Refused(question, method, message(Reason.NO_FAMILY_FITTED), int(known.size))
     best = fits[0]
     racing = [best.name] if family else [one.name for one in fits if one.aic - best.aic < _CLOSE]
     drawn = _redrawn_indices(known, redrawn, [families[one] for one in racing], limit, sense, mirror_at, step)
     usable = drawn[np.isfinite(drawn)]
     if usable.size < 0.9 * drawn.size:
-        told = "The fit does not converge on redrawn readings; fix a simpler family or gather more"
-        return Refused(question, method, told + ".", int(known.size))
+        told = message(Reason.FIT_FAILS_ON_REDRAWN)
+        return Refused(question, method, told, int(known.size))
     under, over = (float(one) for one in np.quantile(usable, [1.0 - confidence, confidence]))
     if under > best.index:
-        told = (
-            f"Redrawn wire gives an index of {under:.2f} or more, above the {best.index:.2f} found: families that fit "
-            "as well disagree, so the shape of the tail is not known; gather more wire"
-        )
-        return Refused(question, method, told + ".", int(known.size))
+        told = message(Reason.FAMILIES_DISAGREE, under=under, index=best.index)
+        return Refused(question, method, told, int(known.size))
     return Result(
         question=question,
         estimate=best.index,
@@ -261,18 +260,18 @@ def quantile_index_one_sided(
         high=math.inf,
         confidence=confidence,
         unit="",
-        method=f"{method}; {best.name}",
+        method=message(Method.QUANTILE_INDEX_OF_FAMILY, method=method, family=best.name),
         n=int(known.size),
         effective_n=float(known[::step].size) if step > 1 else None,
         known_m=known_m,
         unit_of_inference=unit_of_inference,
         assumptions=(
             Assumption(
-                f"values follow the {best.name} distribution",
+                message(Assumed.FOLLOWS_A_FAMILY, name=best.name),
                 None if math.isnan(best.p_value) else best.p_value > 0.05,
-                f"Anderson-Darling {best.anderson_darling:.3g}, bootstrap p {best.p_value:.3g}",
+                message(Note.ANDERSON_DARLING, anderson_darling=best.anderson_darling, p_value=best.p_value),
             ),
-            Assumption("process is stable", stable, "as told by the caller"),
+            Assumption(message(Assumed.PROCESS_STABLE), stable, message(Note.AS_TOLD)),
         ),
         warnings=_warnings(fits, family is None, stable, best),
         details=_details(fits, unit),
@@ -351,44 +350,39 @@ def _refusal(
     stable: bool | None,
     family: str | None,
     families: Mapping[str, Family],
-) -> str | None:
+) -> Message | None:
     if not math.isfinite(limit):
-        return "The limit is not a finite number; give the limit in the unit of the values"
+        return message(Reason.LIMIT_NOT_FINITE)
     if np.isinf(known).any():
-        return f"{int(np.isinf(known).sum())} of {known.size} values are infinite; flag them and ask again"
+        return message(Reason.INFINITE_VALUES, infinite=int(np.isinf(known).sum()), known=known.size)
     if known.size < 50:
-        return f"{counted(known.size, 'value is', 'values are')} too few to see a shape, 50 are needed; gather more"
+        return message(Reason.TOO_FEW_TO_SEE_A_SHAPE, known=known.size)
     if np.ptp(known) == 0.0:
-        return (
-            f"All {counted(known.size, 'value is', 'values are')} equal, so there is no spread; look "
-            "for a stuck instrument"
-        )
+        return message(Reason.NO_SPREAD_STUCK, known=known.size)
     if redrawn.ndim != 2 or redrawn.shape[0] < 100 or redrawn.size == 0 or redrawn.max() >= known.size:
-        return "Redraw the known values at least 100 times; no interval, no conclusion"
+        return message(Reason.REDRAW_MORE)
     if stable is False:
-        return "The process is not stable, so its spread predicts nothing; find and remove the cause"
+        return message(Reason.NOT_STABLE)
     if family is not None and family not in families:
-        return f"'{family}' is not a listed family; name one of {', '.join(families)}"
+        return message(Reason.FAMILY_NOT_LISTED, family=family, families=", ".join(families))
     return None
 
 
 def _warnings(
     fits: tuple[FamilyFit, ...], chosen: bool, stable: bool | None, best: FamilyFit
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     told = []
     if chosen:
-        told.append(
-            f"The {best.name} family was chosen among {len(fits)} by Akaike's criterion; fix it from now on."
-        )
+        told.append(message(Note.FAMILY_CHOSEN, name=best.name, fits=len(fits)))
     if best.p_value <= 0.05:
-        told.append("No listed family describes the values well: the index is only a guide to the tail.")
+        told.append(message(Note.NO_FAMILY_DESCRIBES))
     close = [one.index for one in fits if one.aic - fits[0].aic < _CLOSE]
     if max(close) - min(close) > 0.2 * abs(best.index):
-        told.append(f"Families that fit as well give indices from {min(close):.2f} to {max(close):.2f}.")
+        told.append(message(Note.FAMILIES_THAT_FIT_AS_WELL, close=min(close), close_2=max(close)))
     if best.index <= 0.0:
-        told.append("The median lies on or beyond the limit: the index is not positive.")
+        told.append(message(Note.MEDIAN_BEYOND_THE_LIMIT))
     if stable is None:
-        told.append("Stability was not shown: this is performance of what was made, not capability.")
+        told.append(message(Note.STABILITY_NOT_SHOWN))
     return tuple(told)
 
 

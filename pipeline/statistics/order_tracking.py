@@ -15,13 +15,16 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import signal
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.samples import positive, readings, share
-from pipeline.words import counted
 
 QUESTION = asks(Quantity.ORDER_LOCK)
-METHOD = "order tracking: sharpness of the strongest line on each axis"
+METHOD = message(Method.ORDER_TRACKING)
 CLEAR = 3.0
 """How many times as sharp as the next axis one must be to be named (own choice)."""
 
@@ -53,7 +56,7 @@ class Tracked:
 
     lines: tuple[AxisLine, ...]
     locked_to: str
-    words: str
+    words: Said
 
 
 def track(
@@ -89,13 +92,11 @@ def track(
         return Refused(
             QUESTION,
             METHOD,
-            f"{counted(int(known.sum()), 'reading is', 'readings are')} too few; 128 are needed.",
+            message(Reason.TOO_FEW_READINGS_TO_TRACK, sum=int(known.sum())),
             int(known.sum()),
         )
     if float(np.ptp(x[known])) == 0.0:
-        return Refused(
-            QUESTION, METHOD, "The readings do not move; there is nothing to swing.", int(known.sum())
-        )
+        return Refused(QUESTION, METHOD, message(Reason.READINGS_DO_NOT_MOVE), int(known.sum()))
     lines = []
     for name, row in placed.items():
         low = None if shortest is None else shortest.get(name)
@@ -104,15 +105,20 @@ def track(
     ranked = tuple(sorted(lines, key=lambda one: -one.sharpness))
     first, second = ranked[0], ranked[1]
     if first.sharpness < CLEAR * second.sharpness:
-        words = (
-            f"It cannot be told what the swing is locked to: {first.axis} ({100 * first.sharpness:.2g} % of the "
-            f"variance) is hardly sharper than {second.axis} ({100 * second.sharpness:.2g} %). A larger change "
-            "of speed would separate them."
+        words = message(
+            Note.LOCK_NOT_SEPARATED,
+            axis=first.axis,
+            sharpness=100 * first.sharpness,
+            sharpness_2=100 * second.sharpness,
+            other=second.axis,
         )
         return Tracked(ranked, "", words)
-    words = (
-        f"The swing is locked to {first.axis}: its line holds {100 * first.sharpness:.2g} % of the variance there "
-        f"and {100 * second.sharpness:.2g} % on {second.axis}."
+    words = message(
+        Note.LOCKED_TO_AXIS,
+        axis=first.axis,
+        sharpness=100 * first.sharpness,
+        sharpness_2=100 * second.sharpness,
+        other=second.axis,
     )
     return Tracked(ranked, first.axis, words)
 

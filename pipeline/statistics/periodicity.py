@@ -13,11 +13,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import interpolate, optimize, signal, stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Measure, Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import positive, readings, share
-from pipeline.words import counted
 
 QUESTION = asks(Quantity.PERIOD)
 METHOD = "Welch spectrum against a red background"
@@ -29,10 +33,7 @@ _OFF_GRID = 1e-6
 _GRID_SHARE = 50
 STEADY = 0.7
 """Share of a swing's power that one sinusoid over the whole length must explain to be called steady."""
-WANDERS = (
-    "The swing does not keep its step along the length, as a control that hunts or slip would make it; a turning "
-    "element is not shown by it, and the amplitude is that of the steady part only."
-)
+WANDERS = message(Note.SWING_LOSES_STEP)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,14 +68,14 @@ class Periods:
             its interval, `period_sd_m`, `p_value` over all bins, `share_of_variance`, `coherence`, `comb` (number
             of the comb of harmonics it belongs to) and `harmonic` (its place in it).
         spectrum: the spectrum.
-        verdict: the answer in one sentence.
+        verdict: the answer.
         warnings: sentences a reader must see beside it.
     """
 
     found: tuple[Result, ...]
     spectrum: Spectrum
-    verdict: str
-    warnings: tuple[str, ...]
+    verdict: Message
+    warnings: tuple[Said, ...]
 
 
 def spectrum(values: ArrayLike, step_m: float, segments: int = 16) -> Spectrum | Refused:
@@ -95,21 +96,18 @@ def spectrum(values: ArrayLike, step_m: float, segments: int = 16) -> Spectrum |
     step = positive(step_m, "step_m", "m")
     size = int(2 * x.size // (segments + 1))
     if size < FEWEST // 2:
-        reason = (
-            f"{counted(x.size, 'reading is', 'readings are')} too few for "
-            f"{counted(segments, 'piece')}; {FEWEST // 4 * (segments + 1)} are needed."
+        reason = message(
+            Reason.TOO_FEW_FOR_PIECES, n=x.size, segments=segments, fewest=FEWEST // 4 * (segments + 1)
         )
         return Refused(QUESTION, METHOD, reason, x.size)
     windows = np.lib.stride_tricks.sliding_window_view(x, size)[:: size // 2]
     whole = windows[~np.isnan(windows).any(axis=1)]
     if len(whole) < 4:
-        reason = (
-            f"Only {len(whole)} of {len(windows)} pieces have no gap; use the spectrum for gappy readings."
-        )
+        reason = message(Reason.TOO_FEW_WHOLE_PIECES, whole=len(whole), windows=len(windows))
         return Refused(QUESTION, METHOD, reason, x.size)
     power = _averaged(whole, step)
     if power.max() <= 1e-20 * (float(np.abs(whole).max()) ** 2 * step + 1e-300):
-        return Refused(QUESTION, METHOD, "The readings do not move; there is nothing to swing.", x.size)
+        return Refused(QUESTION, METHOD, message(Reason.READINGS_DO_NOT_MOVE), x.size)
     n = len(whole)
     averages = 18 * n * n / (19 * n - 1) if n > 1 else 1.0
     frequency: NDArray[np.float64] = np.asarray(np.fft.rfftfreq(size, step), dtype=np.float64)
@@ -205,13 +203,10 @@ def find_periods(
     peaks = _peaks(overall, seen.power / seen.background, level)
     fits = [_fitted(x, step_m, seen, peak, float(overall[peak])) for peak in peaks]
     found = _combs([one for one in fits if one.details["amplitude"] > 0])
-    seldom = (
-        f"Periods under {2 * step_m:.3g} m are not seen as they are: readings stand {step_m:.3g} m apart. Compare "
-        "with the alias table."
-    )
+    seldom = message(Note.PERIODS_NOT_SEEN, step_m=Measure(2 * step_m, "m"), step_m_2=Measure(step_m, "m"))
     warnings = [seldom]
     if seen.left_out_m > 0:
-        warnings.append(f"{seen.left_out_m:.4g} m without a reading were left out with their pieces.")
+        warnings.append(message(Note.WIRE_LEFT_OUT, left_out_m=Measure(seen.left_out_m, "m")))
     return Periods(found, seen, _verdict(found, unit), tuple(warnings))
 
 
@@ -352,14 +347,14 @@ def _fitted(x: NDArray[np.float64], step: float, seen: Spectrum, peak: int, p_va
         high=period + 1.96 * p_sd,
         confidence=0.95,
         unit="m",
-        method=f"{METHOD}, then least squares of one sinusoid",
+        method=message(Method.WELCH_AND_SINUSOID),
         n=fit.n,
         effective_n=None,
         known_m=float(known.sum() * step),
         unit_of_inference="section average",
         assumptions=(
-            Assumption("the swing keeps its step along the whole length", None, "see coherence"),
-            Assumption("the background is smooth in frequency", True, f"{seen.averages:.3g} averages"),
+            Assumption(message(Assumed.SWING_KEEPS_STEP), None, "see coherence"),
+            Assumption(message(Assumed.BACKGROUND_SMOOTH), True, f"{seen.averages:.3g} averages"),
         ),
         warnings=(WANDERS,) if coherence < STEADY else (),
         details={
@@ -395,15 +390,19 @@ def _combs(found: list[Result]) -> tuple[Result, ...]:
     return tuple(sorted(marked, key=lambda one: (one.details["p_value"], -one.details["amplitude"])))
 
 
-def _verdict(found: tuple[Result, ...], unit: str) -> str:
+def _verdict(found: tuple[Result, ...], unit: str) -> Message:
     if not found:
-        return "No period stands above the background."
-    told = "; ".join(
-        f"{one.estimate:.4g} m (amplitude {one.details['amplitude']:.3g} {unit})"
-        + (f", harmonic {one.details['harmonic']:.0f}" if one.details["harmonic"] > 1 else "")
+        return message(Reason.NO_PERIOD)
+    told = [
+        message(
+            Note.HARMONIC_PERIOD if one.details["harmonic"] > 1 else Note.ONE_PERIOD,
+            period=Measure(one.estimate, "m"),
+            amplitude=Measure(one.details["amplitude"], unit),
+            **({"harmonic": int(one.details["harmonic"])} if one.details["harmonic"] > 1 else {}),
+        )
         for one in found
-    )
-    return f"{counted(found, 'period stands', 'periods stand')} above the background: {told}."
+    ]
+    return message(Note.PERIODS_FOUND, n=len(found), periods=told)
 
 
 def spread_without(sigma: float, amplitude: float) -> float:

@@ -14,8 +14,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import counts, positive, readings, share
 from pipeline.words import counted
@@ -42,13 +47,15 @@ def gap_chart(
     x = _gaps(gaps_m)
     if together < 1:
         raise MethodRefusal(Complaint("together", f"{together} was given", "Add up one gap or more"))
-    method = "t-chart, probability limits" if together == 1 else f"chart of sums of {together} gaps"
+    method = (
+        message(Method.T_CHART) if together == 1 else message(Method.SUM_OF_GAPS_CHART, together=together)
+    )
     sums = x[: x.size // together * together].reshape(-1, together).sum(axis=1)
     if sums.size == 0:
         return Refused(
             QUESTION,
             method,
-            f"{counted(x.size, 'gap makes', 'gaps make')} no sum of {together}; wait for more.",
+            message(Reason.NO_SUM_OF_GAPS, n=x.size, together=together),
             x.size,
         )
     half = share(alpha, "alpha") / 2
@@ -79,8 +86,8 @@ def gap_chart(
         ),
         arl0=1 / alpha,
         unit_of_inference="event",
-        assumptions=(Assumption("gaps are exponential", None, "not checked here"),),
-        warnings=(f"The last {counted(left, 'gap waits', 'gaps wait')} for their sum.",) if left else (),
+        assumptions=(Assumption(message(Assumed.GAPS_EXPONENTIAL), None, message(Note.NOT_CHECKED)),),
+        warnings=(message(Note.GAPS_WAIT, left=left),) if left else (),
         details={
             "mean_gap_m": mean,
             "faults_to_signal_at_5_times_the_rate": faults_to_signal(5.0, together, alpha),
@@ -131,14 +138,14 @@ def g_chart(good_between: ArrayLike, chance: float, alpha: float = 0.00135) -> C
     """
     x = counts(good_between, "good_between")
     if x.size == 0:
-        return Refused(QUESTION, "g-chart", "No pair of bad reels is on file; there is nothing to plot.", 0)
+        return Refused(QUESTION, "g-chart", message(Reason.NO_PAIR_OF_BAD_REELS), 0)
     lower, upper = geometric_limit(chance, alpha)
     items: list[int] = np.flatnonzero((x <= lower) | (x > upper)).tolist()
     rule = f"number of good reels with a chance of {alpha:.3g} or less"
     beyond = float(stats.geom.cdf(lower + 1, chance) + stats.geom.sf(upper + 1, chance))
     return Chart(
         question=QUESTION,
-        method="g-chart, geometric limits",
+        method=message(Method.G_CHART),
         phase="II",
         plotted=x,
         centre=np.full(x.size, (1 - chance) / chance),
@@ -153,7 +160,7 @@ def g_chart(good_between: ArrayLike, chance: float, alpha: float = 0.00135) -> C
         ),
         arl0=1 / beyond,
         unit_of_inference="reel",
-        assumptions=(Assumption("reels are bad independently", None, "not checked here"),),
+        assumptions=(Assumption(message(Assumed.REELS_BAD_INDEPENDENTLY), None, message(Note.NOT_CHECKED)),),
         details={"chance": chance},
     )
 

@@ -13,11 +13,13 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import positive_readings, share
-from pipeline.words import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +75,8 @@ def rate_change(
         )
     n = int(c.sum())
     if c.size < 4 or n < 4:
-        seen = f"{counted(n, 'fault')} on {counted(c.size, 'item')}"
-        reason = f"{seen} cannot show a change; 4 faults and 4 items are needed."
-        return Refused(asks(Quantity.FAULT_RATE_CHANGE), "Poisson change of rate", reason, n)
+        reason = message(Reason.TOO_FEW_FAULTS_FOR_A_CHANGE, n=n, n_2=c.size)
+        return Refused(asks(Quantity.FAULT_RATE_CHANGE), message(Method.POISSON_CHANGE), reason, n)
     ratio = _log_ratio(c, km)
     best = int(ratio.argmax())
     played = np.random.default_rng(seed).multinomial(n, km / km.sum(), simulations)

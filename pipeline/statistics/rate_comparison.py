@@ -14,16 +14,21 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import counts, positive, share
 
 RateTest = Literal["mid-p", "E-test", "conditional exact"]
-SOURCES: dict[str, str] = {
-    "mid-p": "conditional test with mid-p, doubled tail (Przyborowski & Wilenski, Biometrika 31, 1940)",
-    "E-test": "E-test (Krishnamoorthy & Thomson, J. Stat. Plan. Inference 119, 2004, 23)",
-    "conditional exact": "conditional binomial test, small p-values summed (Przyborowski & Wilenski 1940)",
+SOURCES: dict[str, Message] = {
+    "mid-p": message(Method.CONDITIONAL_MID_P),
+    "E-test": message(Method.E_TEST),
+    "conditional exact": message(Method.CONDITIONAL_EXACT),
 }
 QUESTION = asks(Quantity.FAULT_RATE_RATIO)
 
@@ -69,7 +74,7 @@ def compare_rates(
         return Refused(
             question=QUESTION,
             method=SOURCES[test],
-            reason="Neither length has a fault, so their rates have no ratio; compare after more length.",
+            reason=message(Reason.NO_FAULT_ON_EITHER),
             n=0,
         )
     exact = _exact_ratio(n1, n2, e1, e2, confidence)
@@ -82,27 +87,29 @@ def compare_rates(
         high=exact.high,
         confidence=confidence,
         unit="",
-        method=f"{SOURCES[test]}; ratio with Clopper-Pearson interval",
+        method=message(Method.RATE_RATIO, test=SOURCES[test]),
         n=n1 + n2,
         effective_n=None,
         known_m=known_1_m + known_2_m,
         unit_of_inference="event",
-        assumptions=(Assumption("faults fall independently along the wire", None, "not checked here"),),
+        assumptions=(Assumption(message(Assumed.FAULTS_INDEPENDENT), None, message(Note.NOT_CHECKED)),),
         warnings=_marginal(p_value, exact, confidence),
         details={"p_value": p_value, "mid_p_low": half.low, "mid_p_high": half.high},
     )
 
 
-def _marginal(p_value: float, exact: Ratio, confidence: float) -> tuple[str, ...]:
+def _marginal(p_value: float, exact: Ratio, confidence: float) -> tuple[Said, ...]:
     """A sentence where the test and the exact interval do not say the same."""
     by_test = p_value < 1.0 - confidence
     by_interval = not exact.low <= 1.0 <= exact.high
     if by_test == by_interval:
         return ()
-    said = (
-        f"The test (p = {p_value:.3g}) and the exact interval of the ratio ({exact.low:.3g} to "
-        f"{exact.high:.3g}) disagree at {100 * confidence:g} %: the evidence is marginal. Do not change the "
-        "method to settle it; run more length."
+    said = message(
+        Note.TEST_AND_INTERVAL_DISAGREE,
+        p_value=p_value,
+        low=exact.low,
+        high=exact.high,
+        confidence=100 * confidence,
     )
     return (said,)
 

@@ -16,8 +16,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import counts as whole_counts
 from pipeline.samples import positive_readings, share, whole_readings
@@ -29,17 +34,11 @@ NEGATIVE_BINOMIAL_FROM = 1.5
 
 UNBOUNDED = 50.0
 """Standard error of a log ratio beyond which the ratio has no bound in these data."""
-NO_MAXIMUM = (
-    "The fit did not converge: a circumstance separates items with faults from items without. Leave it out or put "
-    "classes together."
-)
+NO_MAXIMUM = message(Reason.FIT_DID_NOT_CONVERGE)
 
 
 # 10,000 simulated sets of 80 reels whose rate differs from reel to reel (tests/statistics/interval_coverage_found.csv).
-HELD = (
-    "Where the rate differs from reel to reel the 95 % interval is a little short: it held the true ratio in 94.3 % of "
-    "simulated sets of 80 reels."
-)
+HELD = message(Note.HELD_RATE_RATIO)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +61,7 @@ class RateRegression:
     dispersion: float
     dispersion_p: float
     alpha: float | None
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +80,7 @@ class _Fit:
     dispersion_p: float
     alpha: float | None
     quantile: float
-    warnings: tuple[str, ...]
+    warnings: tuple[Said, ...]
 
 
 def rate_regression(
@@ -116,12 +115,12 @@ def rate_regression(
             Complaint("known_m", f"{km.size} lengths stand against {y.size} counts", "Give one for each item")
         )
     reason = _cannot(y, design)
-    if reason:
-        return Refused(QUESTION, "Poisson regression with exposure", reason, int(y.sum()))
+    if reason is not None:
+        return Refused(QUESTION, message(Method.POISSON_REGRESSION), reason, int(y.sum()))
     keep, silent = _without_silent_classes(y, design)
     fit = _fit(y[keep], km[keep], design.matrix[keep][:, silent == 0], confidence)
-    if isinstance(fit, str):
-        return Refused(QUESTION, "Poisson regression with exposure", fit, int(y.sum()))
+    if isinstance(fit, Message):
+        return Refused(QUESTION, message(Method.POISSON_REGRESSION), fit, int(y.sum()))
     return _answer(y, km, design, silent, fit, confidence)
 
 
@@ -153,19 +152,16 @@ def _design(circumstances: Mapping[str, Sequence[str] | ArrayLike], y: NDArray[n
     return _Design(tuple(names), np.column_stack(columns), ", ".join(bases) or "all items")
 
 
-def _cannot(y: NDArray[np.float64], design: _Design) -> str:
+def _cannot(y: NDArray[np.float64], design: _Design) -> Message | None:
     """Why no regression is possible, or nothing."""
     n, p = design.matrix.shape
     if n <= p:
-        return (
-            f"{counted(n, 'item cannot', 'items cannot')} tell {p} parameters apart; give more items "
-            "or fewer circumstances."
-        )
+        return message(Reason.TOO_FEW_ITEMS_FOR_PARAMETERS, n=n, p=p)
     if not y.any():
-        return "No item has a fault, so no circumstance can go with more of them; see the rate's upper bound."
+        return message(Reason.NO_ITEM_WITH_A_FAULT)
     if np.linalg.matrix_rank(design.matrix) < p:
-        return "Two circumstances say the same of every item, so they cannot be told apart; leave one out."
-    return ""
+        return message(Reason.CIRCUMSTANCES_SAY_THE_SAME)
+    return None
 
 
 def _without_silent_classes(
@@ -184,13 +180,13 @@ def _without_silent_classes(
 
 def _fit(
     y: NDArray[np.float64], km: NDArray[np.float64], x: NDArray[np.float64], confidence: float
-) -> _Fit | str:
+) -> _Fit | Message:
     from statsmodels.genmod.families import Poisson
     from statsmodels.genmod.generalized_linear_model import GLM
 
     freedom = x.shape[0] - x.shape[1]
     if freedom < 1 or np.linalg.matrix_rank(x) < x.shape[1]:
-        return "After classes without a fault are set apart, too few items are left to tell the others apart."
+        return message(Reason.TOO_FEW_ITEMS_LEFT)
     with python_warnings.catch_warnings():
         python_warnings.simplefilter("error")
         try:
@@ -206,10 +202,7 @@ def _fit(
     z = float(stats.norm.ppf((1 + confidence) / 2))
     if phi <= 1.0:
         return _Fit("Poisson", beta, error, phi, p_value, None, z, ())
-    scattered = (
-        f"Counts scatter {phi:.3g} times as much as Poisson's (p = {p_value:.2g}); a circumstance that "
-        "matters may be missing from the model."
-    )
+    scattered = message(Note.COUNTS_SCATTER_MORE, phi=phi, p_value=p_value)
     said = (scattered,) if p_value < 0.05 else ()
     wide = _Fit("Poisson with dispersion", beta, error * math.sqrt(phi), phi, p_value, None, t, said)
     if phi <= NEGATIVE_BINOMIAL_FROM:
@@ -222,7 +215,7 @@ def _negative_binomial(
 ) -> _Fit:
     from statsmodels.discrete.discrete_model import NegativeBinomial
 
-    fell_back = "The negative binomial did not converge; errors are widened by the dispersion instead."
+    fell_back = message(Note.NEGATIVE_BINOMIAL_DID_NOT_CONVERGE)
     with python_warnings.catch_warnings():
         python_warnings.simplefilter("ignore")
         try:
@@ -265,21 +258,14 @@ def _answer(
 ) -> RateRegression:
     said = list(fit.warnings)
     if y.sum() < 5 * len(design.names):
-        said.append(
-            f"With {counted(int(y.sum()), 'fault')} for {len(design.names)} parameters the "
-            "intervals are only rough."
-        )
+        said.append(message(Note.FEW_FAULTS_FOR_PARAMETERS, sum=int(y.sum()), names=len(design.names)))
     fitted = np.flatnonzero(~silent)
     rows = []
     for j, name in enumerate(design.names):
         if silent[j]:
             high = _silent_upper(y, km, design.matrix[:, j], confidence)
             row = _row(name, 0.0, 0.0, high, math.nan, design, fit, y, km, confidence)
-            told = (
-                f"{name[:1].upper()}{name[1:]} has no fault at all: its ratio is below {high:.3g} times that of all "
-                "other items (exact, not adjusted for other circumstances); its items stand apart from "
-                "the fit."
-            )
+            told = message(Note.CLASS_WITHOUT_FAULT, name=f"{name[:1].upper()}{name[1:]}", high=high)
             rows.append(replace(row, warnings=(*row.warnings, told)))
             continue
         place = int(np.flatnonzero(fitted == j)[0])
@@ -323,16 +309,16 @@ def _row(
         high=high,
         confidence=confidence,
         unit="1/km" if is_base else "",
-        method=f"{fit.model} regression of counts with known length as exposure",
+        method=message(Method.COUNT_REGRESSION, model=fit.model),
         n=int(y.sum()),
         effective_n=None,
         known_m=float(km.sum() * 1000.0),
         unit_of_inference="event",
         assumptions=(
             Assumption(
-                "counts scatter as Poisson's",
+                message(Assumed.POISSON_SCATTER),
                 fit.dispersion_p >= 0.05,
-                f"dispersion {fit.dispersion:.3g}, p = {fit.dispersion_p:.2g}",
+                message(Note.DISPERSION_AND_P, dispersion=fit.dispersion, dispersion_p=fit.dispersion_p),
             ),
         ),
         warnings=(HELD,) if fit.model == "negative binomial" and not is_base else (),

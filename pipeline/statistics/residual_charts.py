@@ -14,11 +14,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import linalg, stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
 from pipeline.samples import positive, readings
-from pipeline.words import counted
 
 FEWEST = 20
 
@@ -52,12 +56,12 @@ def fit_autoregression(baseline: ArrayLike, longest: int = 5) -> Autoregression 
     """
     x = readings(baseline, "baseline")
     x = x[~np.isnan(x)]
-    question, method = asks(Quantity.AUTOREGRESSION), "autoregression (Yule-Walker)"
+    question, method = asks(Quantity.AUTOREGRESSION), message(Method.AUTOREGRESSION)
     if x.size < FEWEST:
-        reason = f"{counted(x.size, 'value is', 'values are')} too few for an autoregression; give {FEWEST} at least."
+        reason = message(Reason.TOO_FEW_FOR_AUTOREGRESSION, n=x.size, fewest=FEWEST)
         return Refused(question, method, reason, x.size)
     if np.ptp(x) == 0.0:
-        reason = f"All {counted(x.size, 'value')} equal {x[0]:g}, so nothing follows from anything."
+        reason = message(Reason.ALL_VALUES_ARE, n=x.size, n_2=x[0])
         return Refused(question, method, reason, x.size)
     away = x - x.mean()
     covariance = np.array([float(away[: x.size - k] @ away[k:]) / x.size for k in range(longest + 1)])
@@ -109,16 +113,13 @@ def residual_chart(
     )
     lost = int(np.isnan(error).sum())
     left = 1 - sum(model.phi)
-    forgets = (
-        f"A lasting shift shows only {100 * left:.0f} % of itself after its first point; read an EWMA of the "
-        "values beside this chart."
-    )
+    forgets = message(Note.SHIFT_SHOWS_IN_PART, left=100 * left)
     said = [forgets] if model.phi else []
     if lost:
-        said.append(f"{lost} of {x.size} items have no value, or none before them, and are not judged.")
+        said.append(message(Note.ITEMS_WITHOUT_EARLIER, lost=lost, n=x.size))
     return Chart(
         question=asks(Quantity.CONTROL_CHART),
-        method=f"residual chart of an autoregression of order {len(model.phi)}, {width:.4g} standard deviations",
+        method=message(Method.RESIDUAL_CHART, order=len(model.phi), width=width),
         phase="II",
         plotted=error,
         centre=np.zeros(x.size),
@@ -129,7 +130,7 @@ def residual_chart(
         arl0=float(0.5 / stats.norm.sf(width)),
         unit_of_inference=unit_of_inference,
         assumptions=(
-            Assumption("one-step errors are independent", _white(error), f"order {len(model.phi)}"),
+            Assumption(message(Assumed.ERRORS_INDEPENDENT), _white(error), f"order {len(model.phi)}"),
         ),
         warnings=tuple(said),
         details={"mean": model.mean, "error_sd": model.error_sd, "width": width},

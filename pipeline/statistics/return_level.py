@@ -15,13 +15,16 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize, stats
 
-from pipeline.messages import Measure
+from pipeline.assumed import Assumed
+from pipeline.messages import Measure, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
-from pipeline.words import counted
 
 # Simulated wire (tests/statistics/interval_coverage_found.csv): depths reach their limit law slowly.
-HELD = "At a lag-one correlation of .95 such a 95 % interval held the true level in 92.0 % of simulated logs of 60 km."
+HELD = message(Note.HELD_RETURN_LEVEL)
 Covariance = tuple[tuple[float, float], tuple[float, float]]
 Drop = Callable[[ArrayLike, float, float, float, float, float], float]
 
@@ -92,19 +95,18 @@ def reel_level(
     """
     y = np.asarray(deficits, dtype=np.float64).ravel()
     question = asks(Quantity.RETURN_LEVEL, f"{times:.6g}", times=times, reel=Measure(reel_m, "m"))
-    method = "return level of the generalised Pareto tail, profile likelihood (Coles 2001, 4.3.3)"
+    method = message(Method.RETURN_LEVEL)
     reason = None
     if y.size < fewest:
-        few = counted(y.size, "cluster under the threshold is", "clusters under the threshold are")
-        reason = f"{few} too few, {fewest} are needed; raise the threshold"
+        reason = message(Reason.TOO_FEW_CLUSTERS, n=y.size, fewest=fewest)
     elif not np.isfinite(y).all() or (y <= 0.0).any():
-        reason = "The deficits must be finite and above zero"
+        reason = message(Reason.DEFICITS_NOT_POSITIVE)
     elif not (known_m > 0.0 and reel_m > 0.0):
-        reason = "The known length and the reel must be longer than zero; without known wire there is no rate"
+        reason = message(Reason.LENGTH_NOT_POSITIVE)
     elif not 0.0 < times < tail.clusters_per_m * reel_m:
-        reason = "A reel passes the threshold itself less often than that; ask for fewer passings"
+        reason = message(Reason.LEVEL_ABOVE_THE_THRESHOLD)
     if reason is not None:
-        return Refused(question, method, reason + ".", int(y.size))
+        return Refused(question, method, reason, int(y.size))
     estimate = tail.level_passed(times, reel_m)
     allowed = float(stats.chi2.ppf(confidence, 1)) / 2.0
 
@@ -122,9 +124,9 @@ def reel_level(
     deep = float(optimize.brentq(spare, at, outer, xtol=1e-5 * at)) if spare(outer) < 0.0 else math.inf
     warnings = [HELD]
     if not math.isfinite(deep):
-        warnings.append("The thin side has no bound: too little wire for this question.")
+        warnings.append(message(Note.THIN_SIDE_WITHOUT_BOUND))
     if averaging_m is not None:
-        warnings.append(f"It is about averages over {averaging_m:g} m; shorter thin spots are not in it.")
+        warnings.append(message(Note.AVERAGES_OVER_A_LENGTH, averaging_m=Measure(averaging_m, "m")))
     return Result(
         question=question,
         estimate=estimate,
@@ -137,7 +139,7 @@ def reel_level(
         effective_n=None,
         known_m=known_m,
         unit_of_inference="reel",
-        assumptions=(Assumption("reels are alike", None, "not checked here"),),
+        assumptions=(Assumption(message(Assumed.REELS_ALIKE), None, message(Note.NOT_CHECKED)),),
         warnings=tuple(warnings),
         details={
             "thinnest_possible": tail.thinnest,

@@ -8,7 +8,12 @@ from __future__ import annotations
 
 from scipy import stats
 
+from pipeline.assumed import Assumed
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
 
@@ -31,15 +36,15 @@ def share_of_bad_reels(
     """
     question, method = (
         asks(Quantity.SHARE_OF_BAD_REELS),
-        "exact binomial, Clopper and Pearson 1934",
+        message(Method.CLOPPER_PEARSON),
     )
     if not (reels > 0 and 0 <= bad <= reels):
-        reason = f"{bad} bad of {reels} reels is no count; give bad reels from 0 to the number looked at."
+        reason = message(Reason.NO_COUNT_OF_REELS, bad=bad, reels=reels)
         return Refused(question, method, reason, max(reels, 0))
     tail = (1.0 - confidence) / 2.0 if two_sided else 1.0 - confidence
     low = 0.0 if bad == 0 or not two_sided else float(stats.beta.ppf(tail, bad, reels - bad + 1))
     high = 1.0 if bad == reels else float(stats.beta.isf(tail, bad + 1, reels - bad))
-    told = f"None bad of {reels} still allows {100.0 * high:.3g} % bad reels." if bad == 0 else None
+    told = message(Note.NONE_BAD_STILL_ALLOWS, reels=reels, high=100.0 * high) if bad == 0 else None
     return Result(
         question=question,
         estimate=bad / reels,
@@ -52,6 +57,6 @@ def share_of_bad_reels(
         effective_n=None,
         known_m=known_m,
         unit_of_inference="reel",
-        assumptions=(Assumption("reels are independent", None, "taken as given by the caller"),),
+        assumptions=(Assumption(message(Assumed.REELS_INDEPENDENT), None, message(Note.TAKEN_AS_GIVEN)),),
         warnings=() if told is None else (told,),
     )

@@ -18,11 +18,15 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import integrate, special, stats
 from scipy.spatial import distance
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
 from pipeline.samples import positive, readings
-from pipeline.words import counted
 
 SigmaFrom = Literal["robust", "standard deviation", "moving range"]
 FEW = 100
@@ -136,14 +140,12 @@ def individuals_chart(
         return Refused(
             question,
             method,
-            f"{counted(known.size, 'value sets', 'values set')} no limits; at least two are needed.",
+            message(Reason.TOO_FEW_VALUES_FOR_LIMITS, known=known.size),
             known.size,
         )
     if not phase_two and np.ptp(known) == 0.0:
         shown = f"{known[0]:g} {unit}".strip()
-        reason = (
-            f"All {counted(known.size, 'value')} equal {shown}, so chance has no size; check the instrument."
-        )
+        reason = message(Reason.ALL_VALUES_EQUAL_AT, known=known.size, shown=shown)
         return Refused(question, method, reason, known.size)
     correlation = _lag_one(x)
     correlated = known.size >= 8 and correlation > 1.645 / math.sqrt(known.size)
@@ -151,10 +153,10 @@ def individuals_chart(
         middle, spread, how = centre, positive(sigma, "sigma", unit), "fixed beforehand"
     else:
         if sigma_from == "moving range" and correlated:
-            reason = (
-                f"Neighbouring values are correlated (lag-1 {correlation:.2f}), so the moving range would give "
-                f"{math.sqrt(1 - correlation):.2f} of the true standard deviation; use 'robust' or "
-                "'standard deviation', or a residual chart."
+            reason = message(
+                Reason.NEIGHBOURS_CORRELATED,
+                correlation=correlation,
+                correlation_2=math.sqrt(1 - correlation),
             )
             return Refused(question, method, reason, known.size)
         middle, spread = _estimate(x, known, sigma_from)
@@ -206,34 +208,29 @@ def _lag_one(x: NDArray[np.float64]) -> float:
 
 def _individuals_warnings(
     x: NDArray[np.float64], correlated: bool, correlation: float, phase_two: bool, baseline: int | None
-) -> list[str]:
+) -> list[Message]:
     said = []
     missing = int(np.isnan(x).sum())
     if missing:
-        said.append(f"{missing} of {x.size} items have no value and are not judged.")
+        said.append(message(Note.ITEMS_NOT_JUDGED, lost=missing, known=x.size))
     behind = baseline if phase_two else x.size - missing
     if behind is not None and behind < FEW:
-        said.append(
-            f"The limits rest on {behind} points; under {FEW} their false alarms may be far from those computed."
-        )
+        said.append(message(Note.LIMITS_REST_ON_FEW, behind=behind, few=FEW))
     if correlated:
-        said.append(
-            f"Neighbouring points are correlated (lag-1 {correlation:.2f}); use a residual chart or a widened "
-            "EWMA beside this chart."
-        )
+        said.append(message(Note.NEIGHBOURS_CORRELATED, correlation=correlation))
     return said
 
 
 def _chart(
     question: Asked,
-    method: str,
+    method: Said,
     x: NDArray[np.float64],
     middle: float,
     half: float,
     unit: str,
     unit_of_inference: UnitOfInference,
     phase_two: bool,
-    warnings: list[str],
+    warnings: list[Message],
     correlated: bool,
     correlation: float,
     details: dict[str, float],
@@ -252,7 +249,7 @@ def _chart(
         arl0=None if correlated else float(0.5 / stats.norm.sf(details["width"])),
         unit_of_inference=unit_of_inference,
         assumptions=(
-            Assumption("neighbouring points are independent", not correlated, f"lag-1 {correlation:.2f}"),
+            Assumption(message(Assumed.POINTS_INDEPENDENT), not correlated, f"lag-1 {correlation:.2f}"),
         ),
         warnings=tuple(warnings),
         details=details,
@@ -300,8 +297,8 @@ def mean_charts(
         )
     question = asks(Quantity.CONTROL_CHART)
     if rows.shape[0] < 2 or rows.shape[1] < 2:
-        reason = f"{rows.shape[0]} subgroups of {rows.shape[1]} set no limits; give two of two at least."
-        return Refused(question, "mean and spread charts", reason, rows.size)
+        reason = message(Reason.TOO_FEW_SUBGROUPS, shape=rows.shape[0], shape_2=rows.shape[1])
+        return Refused(question, message(Method.MEAN_AND_SPREAD_CHARTS), reason, rows.size)
     if arl0 is not None and (spread == "range" or not arl0 > 1.0):
         raise MethodRefusal(
             Complaint(
@@ -314,16 +311,13 @@ def mean_charts(
     inner = np.ptp(rows, axis=1) if spread == "range" else rows.std(axis=1, ddof=1)
     middle, average = float(rows.mean()), float(inner.mean())
     if average == 0.0:
-        reason = "All values within each subgroup are equal, so chance has no size; check the instrument."
-        return Refused(question, "mean and spread charts", reason, rows.size)
+        reason = message(Reason.SUBGROUPS_EQUAL)
+        return Refused(question, message(Method.MEAN_AND_SPREAD_CHARTS), reason, rows.size)
     factors = (k.a2, k.d_lower, k.d_upper) if spread == "range" else (k.a3, k.b_lower, k.b_upper)
     sigma = average / (k.d2 if spread == "range" else k.c4)
     f_ratio = float(rows.mean(axis=1).var(ddof=1) * k.n / sigma**2)
     between = float(stats.f.sf(f_ratio, rows.shape[0] - 1, rows.shape[0] * (k.n - 1))) < 0.001
-    differ = (
-        "Reels differ by more than their inner scatter explains; limits from within the reel alarm too often. "
-        "Plot the reel means on an individuals chart."
-    )
+    differ = message(Note.REELS_DIFFER_MORE)
     warnings = [differ] if between else []
     means = rows.mean(axis=1)
     width, ends, reached = 3.0, (factors[1] * average, factors[2] * average), None
@@ -333,7 +327,7 @@ def mean_charts(
         low, high = sigma * np.sqrt(stats.chi2.ppf(shares, k.n - 1) / (k.n - 1))
         ends, reached = (float(low), float(high)), arl0
     first = _chart(
-        question, f"mean chart, limits from the mean {spread}", means, middle, factors[0] * average * width / 3.0,
+        question, message(Method.MEAN_CHART, spread=spread), means, middle, factors[0] * average * width / 3.0,
         unit, "section average", False, warnings, False, _lag_one(means),
         {"centre": middle, "sigma": sigma, "width": width, f"mean_{spread.replace(' ', '_')}": average},
     )  # fmt: skip

@@ -15,10 +15,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import integrate, optimize, special, stats
 
+from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Message, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
-from pipeline.words import counted
 
 
 def one_sided_factor(n: int, share: float, confidence: float) -> float:
@@ -180,35 +184,34 @@ def lower_tolerance_limit(
     series = np.asarray(values, dtype=np.float64).ravel()
     known = series[~np.isnan(series)]
     question = asks(Quantity.REEL_TOLERANCE_LIMIT, share=share)
-    method = (
-        "exact normal tolerance limit, noncentral t" if shape == "normal" else "smallest value, Wilks 1941"
-    )
+    method = message(Method.NORMAL_TOLERANCE_LIMIT) if shape == "normal" else message(Method.SMALLEST_VALUE)
     n = int(known.size)
     reason = None
     if unit_of_inference == "reading":
-        reason = "Readings of one length of wire repeat their neighbours; use one value a reel"
+        reason = message(Reason.READINGS_REPEAT_NEIGHBOURS)
     elif not np.isfinite(known).all():
-        reason = "A value is infinite; flag it and ask again"
+        reason = message(Reason.VALUE_INFINITE)
     elif n < 10:
-        reason = f"{counted(n, 'value is', 'values are')} too few, 10 are needed; gather more reels"
+        reason = message(Reason.TOO_FEW_VALUES_FOR_A_LIMIT, n=n)
     elif np.ptp(known) == 0.0:
-        reason = f"All {counted(n, 'value is', 'values are')} equal; look for a stuck instrument"
+        reason = message(Reason.VALUES_EQUAL, n=n)
     elif shape == "any" and n < values_needed(share, confidence):
-        reason = (
-            f"{counted(n, 'value is', 'values are')} too few for this share without a distribution, "
-            f"{values_needed(share, confidence)} are needed; gather more or show that the values are normal"
+        reason = message(
+            Reason.TOO_FEW_VALUES_WITHOUT_DISTRIBUTION, n=n, share=values_needed(share, confidence)
         )
     if reason is not None:
-        return Refused(question, method, reason + ".", n)
+        return Refused(question, method, reason, n)
     if shape == "normal":
         off = known - known[0]
         mean, sd = float(known[0] + off.mean()), float(off.std(ddof=1))
         estimate = mean - float(special.ndtri(share)) * sd
         low = mean - one_sided_factor(n, share, confidence) * sd
-        held = Assumption("values are normal", bool(stats.shapiro(known).pvalue > 0.05), _shape_told(known))
+        held = Assumption(
+            message(Assumed.VALUES_NORMAL), bool(stats.shapiro(known).pvalue > 0.05), _shape_told(known)
+        )
     else:
         estimate, low = float(np.quantile(known, 1.0 - share)), float(known.min())
-        held = Assumption("values are independent", None, "taken as given by the caller")
+        held = Assumption(message(Assumed.VALUES_INDEPENDENT), None, message(Note.TAKEN_AS_GIVEN))
     return Result(
         question=question,
         estimate=estimate,
@@ -222,13 +225,13 @@ def lower_tolerance_limit(
         known_m=None,
         unit_of_inference=unit_of_inference,
         assumptions=(held,),
-        warnings=() if held.held is not False else ("The values are not normal: the limit may be too high.",),
+        warnings=() if held.held is not False else (message(Note.NOT_NORMAL_LIMIT_MAY_BE_TOO_HIGH),),
     )
 
 
-def _shape_told(known: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
+def _shape_told(known: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> Message:
     found = stats.shapiro(known)
-    return f"Shapiro-Wilk W {float(found.statistic):.4f}, p {float(found.pvalue):.3g}"
+    return message(Note.SHAPIRO_WILK, statistic=float(found.statistic), pvalue=float(found.pvalue))
 
 
 def _check(n: int, share: float, confidence: float) -> None:

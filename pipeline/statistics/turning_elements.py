@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Measure, Message, message
+from pipeline.notes import Note
 from pipeline.results import Refused, Result
 from pipeline.samples import not_negative, positive
 
@@ -76,7 +78,7 @@ class Attribution:
     period_sd_m: float
     fits: tuple[ExpectedLine, ...]
     element: str
-    words: str
+    words: Message
 
 
 def driven_by_wire(name: str, circumference_m: float, tolerance_pct: float) -> TurningElement:
@@ -175,29 +177,25 @@ def attribute(period_m: float, period_sd_m: float, table: Sequence[ExpectedLine]
         line for _, line in sorted(near, key=lambda pair: (pair[1].aliased, pair[1].harmonic, pair[0]))
     )
     names = sorted({line.element for line in fits})
-    found = f"A period of {period_m:.4g} m"
+    period = Measure(period_m, "m")
     if not names:
-        return Attribution(period_m, period_sd_m, (), NOTHING_FITS, f"{found}: {NOTHING_FITS}.")
-    told = "; ".join(_told(line) for line in fits)
+        return Attribution(
+            period_m, period_sd_m, (), NOTHING_FITS, message(Note.PERIOD_FITS_NOTHING, period=period)
+        )
+    turns = [_told(line) for line in fits]
     if len(names) == 1:
-        return Attribution(period_m, period_sd_m, fits, names[0], f"{found} fits {told}.")
-    return Attribution(
-        period_m,
-        period_sd_m,
-        fits,
-        "several fit",
-        f"{found} fits more than one element, none is named: {told}.",
+        told = message(Note.PERIOD_FITS, period=period, turns=turns)
+        return Attribution(period_m, period_sd_m, fits, names[0], told)
+    told = message(Note.PERIOD_FITS_SEVERAL, period=period, turns=turns)
+    return Attribution(period_m, period_sd_m, fits, "several fit", told)
+
+
+def _told(line: ExpectedLine) -> Message:
+    aliased = {"true": Measure(line.true_period_m, "m")} if line.aliased else {}
+    part = {} if line.harmonic == 1 else {"part": line.harmonic}
+    return message(
+        Note.TURN_OF_ELEMENT, element=line.element, seen=Measure(line.seen_period_m, "m"), **part, **aliased
     )
-
-
-def _told(line: ExpectedLine) -> str:
-    turn = "one turn" if line.harmonic == 1 else f"a {_part(line.harmonic)} of a turn"
-    true = f", truly {line.true_period_m:.4g} m but read too seldom" if line.aliased else ""
-    return f"{turn} of {line.element} ({line.seen_period_m:.4g} m{true})"
-
-
-def _part(harmonic: int) -> str:
-    return {2: "half", 3: "third", 4: "quarter", 5: "fifth"}.get(harmonic, f"{harmonic}th part")
 
 
 def period_of_result(found: Result | Refused) -> tuple[float, float] | None:

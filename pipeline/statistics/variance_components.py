@@ -16,9 +16,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.assumed import Assumed
+from pipeline.messages import Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
-from pipeline.words import counted
 
 Array = NDArray[np.float64]
 
@@ -164,22 +168,22 @@ def variance_components(
         difference, an estimate of 0; or a `Refused`.
     """
     y = np.asarray(values, dtype=np.float64).ravel()
-    question, method = asks(Quantity.VARIANCE_COMPONENT), "nested analysis of variance, Satterthwaite 1946"
+    question, method = asks(Quantity.VARIANCE_COMPONENT), message(Method.NESTED_ANALYSIS_OF_VARIANCE)
     reason = _refusal(y, reel, run, unit_of_inference)
     if reason is not None:
-        return Refused(question, method, reason + ".", int(y.size))
+        return Refused(question, method, reason, int(y.size))
     known = ~np.isnan(y)
     keep = [int(one) for one in np.flatnonzero(known)]
     table = nested_table(
         y[known], [reel[one] for one in keep], None if run is None else [run[one] for one in keep]
     )
     if min(line.freedom for line in table.lines) < 1:
-        reason = "There must be two values in a reel, two reels in a run and two runs, or no runs."
+        reason = message(Reason.TOO_FEW_GROUPS)
         return Refused(question, method, reason, int(y.size))
     squares = [line.mean_square for line in table.lines]
     freedoms = [float(line.freedom) for line in table.lines]
     if squares[0] == 0.0 and squares[1] == 0.0:
-        return Refused(question, method, "All values are equal; look for a stuck instrument.", int(y.size))
+        return Refused(question, method, message(Reason.ALL_VALUES_EQUAL), int(y.size))
     found = [("within reels", satterthwaite_interval(squares[:1], freedoms[:1], [1.0], confidence))]
     weights = [1.0 / table.reel_weight, -1.0 / table.reel_weight]
     found.append(
@@ -207,20 +211,16 @@ def _result(
     unit: str,
     confidence: float,
     unit_of_inference: UnitOfInference,
-    method: str,
+    method: Said,
 ) -> Result:
     value, freedom, low, high = found
     told = []
     if value <= 0.0:
-        told.append(
-            "The difference of mean squares is not positive: the estimate is 0, the upper end is what counts."
-        )
+        told.append(message(Note.VARIANCE_ESTIMATE_ZERO_BY_SQUARES))
     elif freedom < 10.0:
-        told.append(
-            f"Only {freedom:.1f} degrees of freedom: the interval is wide because there are few groups."
-        )
+        told.append(message(Note.FEW_DEGREES_OF_FREEDOM, freedom=freedom))
     if not table.balanced:
-        told.append("Sizes differ, so these estimates are not the best; restricted likelihood is better.")
+        told.append(message(Note.SIZES_DIFFER))
     return Result(
         question=asks(Quantity.VARIANCE_COMPONENT, name),
         estimate=max(value, 0.0),
@@ -234,7 +234,7 @@ def _result(
         known_m=None,
         unit_of_inference=unit_of_inference,
         assumptions=(
-            Assumption("values are independent within a reel", None, "taken as given by the caller"),
+            Assumption(message(Assumed.VALUES_INDEPENDENT_WITHIN_REEL), None, message(Note.TAKEN_AS_GIVEN)),
         ),
         warnings=tuple(told),
         details={
@@ -253,16 +253,13 @@ def _codes(labels: Sequence[object]) -> NDArray[np.int64]:
 
 def _refusal(
     y: Array, reel: Sequence[object], run: Sequence[object] | None, unit_of_inference: UnitOfInference
-) -> str | None:
+) -> Message | None:
     if len(reel) != y.size or (run is not None and len(run) != y.size):
-        return "Each value needs its reel, and its run if there are runs"
+        return message(Reason.VALUES_WITHOUT_REEL)
     if unit_of_inference == "reading":
-        return (
-            "Readings of a reel repeat their neighbours, and that leaks into the spread between reels; use the "
-            "means of reels with their effective numbers"
-        )
+        return message(Reason.READINGS_LEAK_BETWEEN_REELS)
     if np.isinf(y).any():
-        return "A value is infinite; flag it and ask again"
+        return message(Reason.VALUE_INFINITE)
     if int((~np.isnan(y)).sum()) < 4:
-        return f"{counted(int((~np.isnan(y)).sum()), 'value is', 'values are')} too few, 4 are needed"
+        return message(Reason.TOO_FEW_VALUES_FOR_VARIANCE, sum=int((~np.isnan(y)).sum()))
     return None

@@ -17,9 +17,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.assumed import Assumed
+from pipeline.messages import Message, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
-from pipeline.words import counted
 
 Array = NDArray[np.float64]
 
@@ -100,19 +104,19 @@ def variance_components_of_reels(
     """
     question, method = (
         asks(Quantity.VARIANCE_COMPONENT),
-        "restricted maximum likelihood on reel means, profile likelihood",
+        message(Method.RESTRICTED_LIKELIHOOD),
     )
     figures = [
         np.asarray(one, dtype=np.float64).ravel() for one in (means, variances, n, n_for_mean, n_for_variance)
     ]
     reason = _refusal(figures, run)
     if reason is not None:
-        return Refused(question, method, reason + ".", int(figures[0].size))
+        return Refused(question, method, reason, int(figures[0].size))
     reels = _prepared(figures, run)
     levels = 3 if reels.runs > 1 else 2
     best, top = _maximum(reels, levels, None)
     if not math.isfinite(top):
-        return Refused(question, method, "The likelihood has no maximum; look at the reels.", reels.mean.size)
+        return Refused(question, method, message(Reason.LIKELIHOOD_WITHOUT_MAXIMUM), reels.mean.size)
     drop = float(stats.chi2.ppf(confidence, 1)) / 2.0
     names = ("within reels", "between reels", "between runs")[:levels]
     total = float(sum(best))
@@ -132,7 +136,9 @@ def variance_components_of_reels(
                 effective_n=float(np.sum(reels.worth)),
                 known_m=known_m,
                 unit_of_inference=unit_of_inference,
-                assumptions=(Assumption("reels and runs are normal draws", None, "not checked here"),),
+                assumptions=(
+                    Assumption(message(Assumed.REELS_AND_RUNS_NORMAL), None, message(Note.NOT_CHECKED)),
+                ),
                 warnings=_warnings(best[which], total, which, reels),
                 details={
                     "standard_deviation": math.sqrt(best[which]),
@@ -242,28 +248,28 @@ def _interval(reels: _Reels, levels: int, which: int, best: list[float], least: 
     return (float(optimize.brentq(spare, low, best[which], rtol=1e-4)) if spare(low) < 0.0 else 0.0), high
 
 
-def _warnings(value: float, total: float, which: int, reels: _Reels) -> tuple[str, ...]:
+def _warnings(value: float, total: float, which: int, reels: _Reels) -> tuple[Message, ...]:
     groups = reels.runs if which == 2 else reels.mean.size
     told = []
     if value <= 1e-9 * total:
-        told.append("The estimate is 0; the upper end is what counts.")
+        told.append(message(Note.VARIANCE_ESTIMATE_ZERO))
     if which > 0 and groups < 10:
-        told.append(f"Only {groups} groups: the interval is wide and should be believed.")
+        told.append(message(Note.FEW_GROUPS, groups=groups))
     return tuple(told)
 
 
-def _refusal(figures: list[Array], run: Sequence[object] | None) -> str | None:
+def _refusal(figures: list[Array], run: Sequence[object] | None) -> Message | None:
     mean, variance, n, worth, worth_variance = figures
     if len({one.size for one in figures}) != 1 or (run is not None and len(run) != mean.size):
-        return "Means, variances, numbers and runs are not of the same reels; pass one of each a reel"
+        return message(Reason.NOT_OF_THE_SAME_REELS)
     if mean.size < 3:
-        return f"{counted(mean.size, 'reel is', 'reels are')} too few, 3 are needed"
+        return message(Reason.TOO_FEW_REELS, mean=mean.size)
     if not all(np.isfinite(one).all() for one in figures):
-        return "A figure of a reel is not finite; leave the reel out and ask again"
+        return message(Reason.FIGURE_OF_A_REEL_NOT_FINITE)
     if (n < 2.0).any() or (worth <= 1.0).any() or (worth_variance <= 1.0).any():
-        return "A reel is worth no more than one reading; leave it out or read it longer"
+        return message(Reason.REEL_WORTH_ONE_READING)
     if not float(np.sum(variance)) > 0.0:
-        return "No reel shows any spread; look for a stuck instrument"
+        return message(Reason.NO_SPREAD)
     if run is not None and len(set(run)) == mean.size:
-        return "Every run holds one reel, so runs and reels cannot be told apart; leave the runs out"
+        return message(Reason.RUNS_OF_ONE_REEL)
     return None

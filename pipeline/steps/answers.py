@@ -10,9 +10,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.nonconformance.rules import rule_for
+from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks, asks_of
+from pipeline.reasons import Reason
 from pipeline.results import Refused, Result, asking
 from pipeline.statistics.against_record import Observed, against_record
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
@@ -29,7 +33,6 @@ from pipeline.steps.reading_shapes import redrawn_index, shape_answer
 from pipeline.steps.reel_minimum import beside_the_risk, reel_minimum
 from pipeline.steps.sightings_of_run import counts_on
 from pipeline.steps.wire_answers import wire_answers
-from pipeline.words import counted
 
 # Fewest known readings for which correlation is estimated at all.
 FEWEST_READINGS = 50
@@ -117,18 +120,16 @@ def _capability(
     if worth is None:
         return Refused(
             question,
-            "one-sided performance index (ISO 22514-2)",
-            f"{known} steady readings that vary are on hand, and {FEWEST_READINGS} are needed; "
-            "the run has too little steady wire here, or the instrument is stuck.",
+            message(Method.ONE_SIDED_INDEX),
+            message(Reason.TOO_FEW_STEADY_READINGS, known=known, fewest_readings=FEWEST_READINGS),
             known,
         )
     if not worth.resolved:
         # The level wanders over the whole length, so the effective number is a guess on the hopeful side.
         return Refused(
             question,
-            "one-sided performance index (ISO 22514-2)",
-            f"The readings wander so slowly that {known} of them are worth fewer than can be told "
-            f"(about {worth.for_mean:.0f}); an interval could not be trusted. Take one value a reel over more reels.",
+            message(Method.ONE_SIDED_INDEX),
+            message(Reason.READINGS_DRIFT_TOO_SLOWLY, worth=worth.for_mean, known=known),
             known,
         )
     here = seen.rows_within(from_m, to_m)
@@ -157,19 +158,13 @@ def _with_left_out(answer: Result, seen: Seen, limit: Limit, from_m: float, to_m
         "readings_left_out": float(sum(one.readings for one in parts)),
         "nonconforming_left_out": float(failing),
     }
-    told = [
-        f"{counted(one.readings, 'reading')} {one.cause} {'does' if one.readings == 1 else 'do'} not count."
-        for one in parts
-    ]
+    told = [message(Note.READINGS_OF_A_CAUSE_NOT_COUNTED, n=one.readings, cause=one.cause) for one in parts]
     if failing:
         every = seen.at_worst(limit.sense)[seen.rows_within(from_m, to_m)]
         sign = 1.0 if limit.sense == "at least" else -1.0
         index = sign * (float(every.mean()) - limit.value) / (3.0 * float(every.std(ddof=1)))
         details["index_of_every_reading"] = index
-        told.append(
-            f"{failing:,} of them {'does' if failing == 1 else 'do'} not conform. With every reading of this wire the "
-            f"index is {index:.2f}: the one above is of the steady wire alone and does not speak for the reel."
-        )
+        told.append(message(Note.FAILING_READINGS_NOT_COUNTED, failing=failing, index=index))
     return replace(answer, warnings=(*answer.warnings, *told), details=details)
 
 
@@ -181,8 +176,8 @@ def _fault_rate(bench: Bench, from_m: float, to_m: float) -> Result | Refused:
     if seen is None:
         return Refused(
             asks(Quantity.FAULT_RATE),
-            "Poisson rate with exact interval (Garwood)",
-            "The logs hold no spark-test voltage, so nothing shows on which length the tester was working.",
+            message(Method.POISSON_RATE),
+            message(Reason.NO_SPARK_VOLTAGE),
             faults,
         )
     tested = sum(seen.known_m(reel.from_m, reel.to_m) for reel in reels)

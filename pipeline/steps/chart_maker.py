@@ -10,12 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import ReelproofError
+from pipeline.messages import message
+from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Chart, Refused
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.steps.charted import VALUE_OF, Charted, Family
 from pipeline.steps.line_reels import LineReel, values_of
-from pipeline.words import counted
 
 Array = NDArray[np.float64]
 FEWEST_REELS = 8
@@ -87,7 +89,7 @@ class ChartMaker:
         values = values_of(self.reels, VALUE_OF[charted])
         known = int(np.isfinite(values[: self.first]).sum())
         if known < FEWEST_REELS:
-            reason = f"{counted(known, 'reel sets', 'reels set')} no limits; {FEWEST_REELS} are needed."
+            reason = message(Reason.TOO_FEW_REELS_FOR_LIMITS, known=known, fewest_reels=FEWEST_REELS)
             self.refused.append(Refused(chart_asked(charted, family), family, reason, known))
             return None
         return values
@@ -108,7 +110,7 @@ class ChartMaker:
         """The chart with its phase, and what its limits rest on."""
         if isinstance(chart, Refused):
             return chart
-        rests = f"The limits rest on {counted(self.first, 'reel')}; their false alarms may differ from those computed."
-        same = "The limits come from these same reels: the chart looks back and predicts nothing."
+        rests = message(Note.LIMITS_REST_ON_REELS, first=self.first)
+        same = message(Note.LIMITS_OF_THE_SAME_REELS)
         said = (*((same,) if phase == "I" else ()), *((rests,) if self.first < 100 else ()))
         return replace(chart, phase=phase, warnings=(*chart.warnings, *said))

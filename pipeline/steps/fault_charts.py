@@ -7,13 +7,17 @@ from typing import Literal
 
 import numpy as np
 
+from pipeline.assumed import Assumed
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused
 from pipeline.statistics.count_charts import laney_chart, share_chart, u_chart
 from pipeline.statistics.rare_event_charts import GapCusum, g_chart, gap_chart, gap_cusum
 from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker, chart_asked
 from pipeline.steps.charted import Charted, Family
-from pipeline.words import counted
 
 # Fault rate over the usual one that the chart of gaps is made to see (chosen here).
 TIMES_THE_RATE = 5.0
@@ -79,10 +83,7 @@ def gaps(maker: ChartMaker) -> None:
     length = sum(reel.tested_m for reel in maker.reels[: maker.first])
     family = Family.GAP_CUSUM
     if len(behind) < 3 or length <= 0.0:
-        reason = (
-            f"{counted(len(behind), 'fault')} on the first {counted(maker.first, 'reel')} cannot set a "
-            f"usual gap; 3 are needed."
-        )
+        reason = message(Reason.TOO_FEW_FAULTS_FOR_A_GAP, behind=len(behind), first=maker.first)
         maker.refused.append(Refused(chart_asked(Charted.FAULT_GAP, family), family, reason, len(behind)))
         return
     watched = owners[len(behind) :]
@@ -115,9 +116,11 @@ def good_reels(maker: ChartMaker) -> None:
     before = sum(place < first for place in bad)
     chance = before / first if first else 0.0
     if first < FEWEST_REELS or before < 3 or chance > MOST_WITH_FAULT:
-        reason = (
-            f"{before} of the first {first} tested reels have a fault; 3 at least set a usual share, and beyond "
-            f"{100 * MOST_WITH_FAULT:.0f} % the u-chart serves better."
+        reason = message(
+            Reason.TOO_FEW_REELS_WITH_A_FAULT,
+            before=before,
+            first=first,
+            most_with_fault=100 * MOST_WITH_FAULT,
         )
         maker.refused.append(Refused(chart_asked(Charted.GOOD_REELS, family), family, reason, before))
         return
@@ -146,9 +149,8 @@ def runs(maker: ChartMaker) -> None:
     family = Family.SHARE
     if early < FEWEST_RUNS or not 0 < bad[:early].sum() < pieces[:early].sum():
         with_fault, of_all = int(bad[:early].sum()), int(pieces[:early].sum())
-        reason = (
-            f"The first {counted(early, 'run')} with {of_all} tested reels, {with_fault} of them with a fault, set no "
-            f"usual share; {FEWEST_RUNS} runs at least are needed, and reels of both kinds."
+        reason = message(
+            Reason.TOO_FEW_RUNS, early=early, of_all=of_all, with_fault=with_fault, fewest_runs=FEWEST_RUNS
         )
         maker.refused.append(Refused(chart_asked(Charted.REELS_WITH_FAULT, family), family, reason, early))
         return
@@ -173,12 +175,10 @@ def runs(maker: ChartMaker) -> None:
 def _gaps_chart(found: GapCusum) -> Chart:
     """The CUSUM of gaps as a chart of one sum a fault [m]."""
     n = found.sums.size
-    told = (
-        f"A rate {TIMES_THE_RATE:g} times the usual is signalled after {found.arl1:.0f} faults on average.",
-    )
+    told = (message(Note.RATE_SIGNALLED_AFTER, times_the_rate=TIMES_THE_RATE, arl1=found.arl1),)
     return Chart(
         question=asks(Quantity.CONTROL_CHART),
-        method="exponential CUSUM of the wire between faults (Lucas 1985)",
+        method=message(Method.GAP_CUSUM),
         phase="II",
         plotted=found.sums,
         centre=np.zeros(n),
@@ -189,7 +189,7 @@ def _gaps_chart(found: GapCusum) -> Chart:
         arl0=found.arl0,
         unit_of_inference="event",
         assumptions=(
-            Assumption("gaps are exponential, faults do not bunch", None, "see the clustering test"),
+            Assumption(message(Assumed.GAPS_EXPONENTIAL_NO_BUNCHES), None, message(Note.SEE_CLUSTERING)),
         ),
         warnings=told,
         details={"reference_m": found.reference_m, "limit_m": found.limit_m, "arl1": found.arl1},

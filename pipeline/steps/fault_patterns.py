@@ -12,9 +12,14 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 
+from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
 from pipeline.length.reels import PlacedReel
+from pipeline.messages import Measure, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.sheets.line_sheet import Instrument
 from pipeline.statistics.event_clustering import (
@@ -31,7 +36,6 @@ from pipeline.statistics.spark_merge import hidden_faults, merge_reach_m
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
-from pipeline.words import counted
 
 TOPIC = "fault patterns"
 # Tested wire over which faults are counted for their scatter, and within which two make a close pair [m] (chosen
@@ -66,7 +70,7 @@ def fault_patterns(bench: Bench) -> tuple[AnswerRow, ...]:
     return tuple(AnswerRow("run", bench.run.id, TOPIC, one) for one in found)
 
 
-def _tried(question: Asked, method: str, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
+def _tried(question: Asked, method: Said, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
     try:
         return replace(made(), question=question)
     except ReelproofError as fault:
@@ -95,7 +99,7 @@ def _places(bench: Bench) -> tuple[Floats, float]:
 def _hidden(bench: Bench, spark: Seen, tester: Instrument, places: Floats) -> Result | Refused:
     """The fault rate with what the electrode's length and the dead time hid put back."""
     question = asks(Quantity.FAULT_RATE_UNMERGED)
-    method = "chain merging undone, exact Poisson interval (Garwood 1936)"
+    method = message(Method.CHAIN_MERGING_UNDONE)
     tested = sum(spark.known_m(reel.from_m, reel.to_m) for reel in bench.placed.reels)
     speed = bench.placed.placement.readings["speed_m_s"].to_numpy()
     usual = float(np.median(speed[speed > 0])) if (speed > 0).any() else 0.0
@@ -114,7 +118,7 @@ def _hidden(bench: Bench, spark: Seen, tester: Instrument, places: Floats) -> Re
         low=low,
         high=high,
         method=method,
-        warnings=(f"{ends[1].warning} Counts within {reach:.2f} m are one fault.",),
+        warnings=(message(Note.COUNTS_WITHIN_REACH, merged=ends[1].warning, reach=Measure(reach, "m")),),
         details={"merged_per_km": ends[1].merged_per_km, "reach_m": reach},
     )
 
@@ -126,13 +130,10 @@ def _rates(seen: Result) -> tuple[float, float, float]:
 def _bunches(at: Floats, known_m: float) -> Result | Refused:
     """Scatter of the counts of equal lengths, with the tests of gaps and of close pairs beside it."""
     question = asks(Quantity.FAULT_DISPERSION)
-    method = f"scatter of the counts of {CELL_M:g} m of tested wire"
+    method = message(Method.SCATTER_OF_COUNTS, cell_m=Measure(CELL_M, "m"))
     cells = int(known_m // CELL_M)
     if cells < 2 or at.size < 2:
-        reason = (
-            f"{counted(at.size, 'fault')} on {known_m:.0f} m of tested wire cannot show bunches; two at "
-            "least are needed."
-        )
+        reason = message(Reason.NO_BUNCHES_OF_SO_FEW, n=at.size, known_m=Measure(known_m, "m"))
         return Refused(question, method, reason, int(at.size))
     counts = np.histogram(at, bins=cells, range=(0.0, cells * CELL_M))[0]
     found = _tried(
@@ -141,9 +142,12 @@ def _bunches(at: Floats, known_m: float) -> Result | Refused:
     if isinstance(found, Refused):
         return found
     checks = []
-    tests: tuple[tuple[str, Callable[[], ChanceTest | Refused]], ...] = (
-        ("gaps between faults scatter as by chance", lambda: gap_clustering(at, known_m)),
-        (f"no more pairs within {PAIR_M:g} m than by chance", lambda: close_pairs(at, known_m, PAIR_M)),
+    tests: tuple[tuple[Said, Callable[[], ChanceTest | Refused]], ...] = (
+        (message(Assumed.GAPS_AS_BY_CHANCE), lambda: gap_clustering(at, known_m)),
+        (
+            message(Assumed.PAIRS_AS_BY_CHANCE, pair_m=Measure(PAIR_M, "m")),
+            lambda: close_pairs(at, known_m, PAIR_M),
+        ),
     )
     for name, made in tests:
         try:
@@ -151,9 +155,12 @@ def _bunches(at: Floats, known_m: float) -> Result | Refused:
         except ReelproofError:
             continue
         if isinstance(test, ChanceTest):
-            told = (
-                f"{test.observed:.3g} found, chance makes {test.chance_low:.3g} to {test.chance_high:.3g}, "
-                f"p = {test.p_value:.2g}"
+            told = message(
+                Note.FOUND_AGAINST_CHANCE,
+                observed=test.observed,
+                chance_low=test.chance_low,
+                chance_high=test.chance_high,
+                p_value=test.p_value,
             )
             checks.append(Assumption(name, bool(test.p_value >= 0.05), told))
     return replace(
@@ -163,7 +170,7 @@ def _bunches(at: Floats, known_m: float) -> Result | Refused:
         assumptions=(*found.assumptions, *checks),
         warnings=(
             *found.warnings,
-            f"1 is what separate faults make; counted over {counted(cells, 'length')} of {CELL_M:g} m.",
+            message(Note.ONE_IS_SEPARATE_FAULTS, cells=cells, cell_m=Measure(CELL_M, "m")),
         ),
     )
 
@@ -178,7 +185,7 @@ def _trend(spark: Seen, reel: PlacedReel, places: Floats) -> Result | Refused | 
     question = asks(Quantity.FAULT_TREND, reel.id, reel=reel.id)
     return _tried(
         question,
-        "log-linear rate, profile likelihood (Cox and Lewis 1966)",
+        message(Method.LOG_LINEAR_RATE),
         int(at.size),
         lambda: trend_along(joined.at_m[np.isfinite(joined.at_m)], joined.known_m),
     )
@@ -187,7 +194,7 @@ def _trend(spark: Seen, reel: PlacedReel, places: Floats) -> Result | Refused | 
 def _coincides(bench: Bench, seen: Seen, places: Floats, sd_m: float) -> Result | Refused:
     """The share of faults with a thin spot or diameter event beside them, against shifting around each reel."""
     question = asks(Quantity.FAULT_PRECURSORS, seen.name, channel=seen.name)
-    method = "event coincidence, chance by shifting around each reel"
+    method = message(Method.EVENT_COINCIDENCE)
     reels = bench.placed.reels
     faults = [places[(places >= one.from_m) & (places < one.to_m)] - one.from_m for one in reels]
     window = max(WINDOW_M, 3.0 * sd_m, 2.0 * seen.extent_m)
@@ -199,11 +206,16 @@ def _coincides(bench: Bench, seen: Seen, places: Floats, sd_m: float) -> Result 
         return Refused(question, method, str(fault.complaints[0]), n)
     if not isinstance(found, Coincidence):
         return replace(found, question=question)
-    told = (
-        f"{found.faults_with} of {counted(found.faults, 'fault')}, where chance makes {found.expected:.2g} (p = "
-        f"{found.p_value:.2g}); {found.events_with} of {found.events} such places have a fault."
+    told = message(
+        Note.COINCIDENCE_FOUND,
+        faults_with=found.faults_with,
+        faults=found.faults,
+        expected=found.expected,
+        p_value=found.p_value,
+        events_with=found.events_with,
+        events=found.events,
     )
-    cause = f"{100 * found.without.estimate:.0f} % of the faults have none: contamination, or damage after the gauge."
+    cause = message(Note.FAULTS_WITHOUT_PRECURSOR, estimate=100 * found.without.estimate)
     return Result(
         question=question,
         estimate=found.precursor.estimate,
@@ -217,7 +229,7 @@ def _coincides(bench: Bench, seen: Seen, places: Floats, sd_m: float) -> Result 
         known_m=found.known_m,
         unit_of_inference="event",
         assumptions=(
-            Assumption("faults and places do not both drift along the reel", None, "not checked here"),
+            Assumption(message(Assumed.FAULTS_AND_PLACES_DO_NOT_DRIFT), None, message(Note.NOT_CHECKED)),
         ),
         warnings=(told, cause, *found.warnings),
         details={"p_value": found.p_value, "p_if_unclustered": found.poisson_p, "window_m": found.window_m},

@@ -12,9 +12,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
-from pipeline.messages import Measure, Said
+from pipeline.messages import Measure, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.event_repeats import Repeat, RepeatSearch, scan_repeats
 from pipeline.statistics.phase_tests import h_test, look_elsewhere, rayleigh_test, z2_test
@@ -22,11 +26,10 @@ from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.circumstances import REPEAT_P, fault_places, turns_of
 from pipeline.steps.evidence import Floats
-from pipeline.words import counted
 
 TOPIC = "fault repeats"
-LISTED = "sum of 2 n R^2 over reels, p-value paid for every listed element (Davies 1987)"
-SCANNED = "sum of 2 n R^2 over reels, p-value paid for every length looked at (Davies 1987)"
+LISTED = message(Method.REPEATS_OF_ELEMENTS)
+SCANNED = message(Method.REPEATS_OF_ANY_LENGTH)
 # Longest length that is scanned for [m]; the shortest is four electrodes, under which the phase is lost (chosen here).
 LONGEST_M = 20.0
 # Faults on one reel from which harmonics are looked at, and how many of them by Z^2 (chosen here).
@@ -109,10 +112,13 @@ def repeat_answer(found: RepeatSearch | Refused, harmonics: str = "") -> Result 
     strongest = next((one for one in found.tested if not one.harmonic_of), None)
     if strongest is None or strongest.p_value >= REPEAT_P:
         n = strongest.n if strongest is not None else max((one.n for one in found.refused), default=0)
-        return Refused(question, LISTED, f"{found.verdict} {harmonics}".strip(), n)
-    told = tuple(one for one in (found.verdict, harmonics, *strongest.warnings) if one)
+        beside = {"harmonics": harmonics} if harmonics else {}
+        return Refused(question, LISTED, message(Reason.NO_REPEAT, verdict=found.verdict, **beside), n)
+    told = (found.verdict, *([harmonics] if harmonics else []), *strongest.warnings)
     answer = _answer(question, LISTED, strongest, (*told, *(one.reason for one in found.refused)))
-    listed = Assumption("the list of elements was made before looking", True, "elements of the line sheet")
+    listed = Assumption(
+        message(Assumed.LISTED_BEFORE_LOOKING), True, message(Note.ELEMENTS_OF_THE_LINE_SHEET)
+    )
     return replace(answer, assumptions=(listed, *answer.assumptions))
 
 
@@ -131,7 +137,7 @@ def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: flo
         Quantity.FAULT_REPEAT_ANY, shortest=Measure(shortest, "m"), longest=Measure(LONGEST_M, "m")
     )
     if longest <= shortest:
-        reason = f"{counted(n, 'fault')}, none of them three such lengths apart on one reel, cannot show it."
+        reason = message(Reason.FAULTS_NOT_FAR_APART, n=n)
         return Refused(question, SCANNED, reason, n)
     try:
         found = scan_repeats(places, shortest, longest, electrode_m, position_sd_m)
@@ -140,20 +146,25 @@ def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: flo
     if isinstance(found, Refused):
         return replace(found, question=question, method=SCANNED)
     if found.p_value >= REPEAT_P:
-        reason = (
-            f"No length stands out of chance: the strongest is {found.period_m:.4g} m, p = {found.p_value:.2g} after "
-            f"{found.trials:.0f} independent lengths are paid for ({found.p_local:.2g} had it been named beforehand)."
+        reason = message(
+            Reason.NO_LENGTH_STANDS_OUT,
+            period_m=Measure(found.period_m, "m"),
+            p_value=found.p_value,
+            trials=found.trials,
+            p_local=found.p_local,
         )
         return Refused(question, SCANNED, reason, found.n)
-    told = (
-        f"{found.period_m:.4g} m stands out of {found.trials:.0f} independent lengths (p = {found.p_value:.2g}); look "
-        f"for a part of {1000.0 * found.period_m / math.pi:.0f} mm across that touches the wire, and put it on the "
-        "line sheet."
+    told = message(
+        Note.LENGTH_STANDS_OUT,
+        period=Measure(found.period_m, "m"),
+        trials=found.trials,
+        p=found.p_value,
+        across=Measure(1000.0 * found.period_m / math.pi, "mm"),
     )
     return _answer(question, SCANNED, found, (told, *found.warnings))
 
 
-def _answer(question: Asked, method: str, one: Repeat, warnings: tuple[Said, ...]) -> Result:
+def _answer(question: Asked, method: Said, one: Repeat, warnings: tuple[Said, ...]) -> Result:
     return Result(
         question=question,
         estimate=one.period_m,
@@ -168,7 +179,9 @@ def _answer(question: Asked, method: str, one: Repeat, warnings: tuple[Said, ...
         unit_of_inference="event",
         assumptions=(
             Assumption(
-                "faults are separate", None, f"{counted(one.n, 'fault')} on {counted(one.reels, 'reel')}"
+                message(Assumed.FAULTS_SEPARATE),
+                None,
+                message(Note.FAULTS_ON_REELS, n=one.n, reels=one.reels),
             ),
         ),
         warnings=warnings,

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from pipeline.assumed import Assumed
 from pipeline.length.footage_marks import FootageMap
 from pipeline.length.station_offset import StationFinding
+from pipeline.messages import Measure, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 from pipeline.steps.answer_row import AnswerRow
@@ -32,7 +36,7 @@ def station_answer(found: StationFinding) -> Result | Refused:
     question = asks(
         Quantity.STATION_DISTANCE, f"{found.first} : {found.second}", one=found.first, other=found.second
     )
-    method = "cross-correlation after prewhitening, t interval over stretches (Box and Jenkins)"
+    method = message(Method.PREWHITENED_CROSS_CORRELATION)
     if found.verdict == "not tested":
         return Refused(question, method, found.sentence, found.n)
     return Result(
@@ -49,14 +53,18 @@ def station_answer(found: StationFinding) -> Result | Refused:
         unit_of_inference="reading",
         assumptions=(
             Assumption(
-                "the two vary together beyond chance",
+                message(Assumed.VARY_TOGETHER),
                 True,
-                f"correlation {found.correlation:.2f}, chance reaches {found.chance_limit:.2f}",
+                message(
+                    Note.CORRELATION_AGAINST_CHANCE,
+                    correlation=found.correlation,
+                    chance_limit=found.chance_limit,
+                ),
             ),
             Assumption(
-                "the distance holds over the run",
+                message(Assumed.DISTANCE_HOLDS),
                 not found.drifts,
-                f"changes by {found.drift_m_per_km:.2f} m a kilometre",
+                message(Note.DRIFT_OF_DISTANCE, drift_m_per_km=Measure(found.drift_m_per_km, "m")),
             ),
         ),
         warnings=(found.sentence,),
@@ -80,7 +88,7 @@ def clock_answer(found: Clocks) -> Result | Refused:
         high=skew.seconds + half,
         confidence=0.95,
         unit="s",
-        method="least squares of the shift of the line speed (derived)",
+        method=message(Method.SHIFT_OF_SPEED),
         n=skew.n,
         effective_n=None,
         known_m=None,
@@ -115,21 +123,23 @@ def mark_answers(bench: Bench) -> tuple[AnswerRow, ...]:
                         high=printed + 1.96 * sd,
                         confidence=0.95,
                         unit="m",
-                        method="between surveyed marks, Brownian bridge (derived)",
+                        method=message(Method.BETWEEN_MARKS),
                         n=len(marks),
                         effective_n=None,
                         known_m=None,
                         unit_of_inference="reel",
                         assumptions=(
                             Assumption(
-                                "the end lies between surveyed marks",
+                                message(Assumed.BETWEEN_SURVEYED_MARKS),
                                 inside,
-                                f"marks surveyed from counter {known.line_m[0]:.1f} m to {known.line_m[-1]:.1f} m",
+                                message(
+                                    Note.MARKS_SURVEYED,
+                                    low=Measure(known.line_m[0], "m"),
+                                    high=Measure(known.line_m[-1], "m"),
+                                ),
                             ),
                         ),
-                        warnings=()
-                        if inside
-                        else ("Beyond the surveyed marks the error grows freely: survey one.",),
+                        warnings=() if inside else (message(Note.BEYOND_SURVEYED_MARKS),),
                         details={"printed_per_counted": known.scale},
                     ),
                 )

@@ -13,8 +13,13 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.assumed import Assumed
 from pipeline.columns import WALL_CHANNELS
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.alarm_budget import alarm_budget, false_alarms_per_day, guaranteed_width
@@ -157,7 +162,7 @@ class _LineMaker(ChartMaker):
         )
         if isinstance(chart, Refused):
             return chart
-        told = f"Limits are widened so that nine in ten baselines of {known} reels keep to the alarm budget."
+        told = message(Note.LIMITS_WIDENED, known=known)
         return self.with_runs(replace(chart, arl0=self.arl0, warnings=(*chart.warnings, told)), later)
 
     def with_runs(self, chart: Chart, values: Array) -> Chart:
@@ -234,11 +239,11 @@ class _LineMaker(ChartMaker):
         kept, rows = subgroups_of(self.reels[: self.first])
         reels = [self.reels[number] for number in kept]
         if len(reels) < FEWEST_REELS:
-            reason = f"{counted(len(reels), 'reel has', 'reels have')} enough stretches; {FEWEST_REELS} are needed."
+            reason = message(Reason.TOO_FEW_REELS_WITH_STRETCHES, reels=len(reels), fewest_reels=FEWEST_REELS)
             self.refused.append(
                 Refused(
                     chart_asked(Charted.STRETCH_MEANS, Family.MEAN),
-                    "mean and s charts",
+                    message(Method.MEAN_AND_SPREAD_CHARTS_OF_REELS),
                     reason,
                     len(reels),
                 )
@@ -258,7 +263,7 @@ class _LineMaker(ChartMaker):
         base = rows[: self.first]
         base = base[np.isfinite(base).all(axis=1)]
         if len(base) < FEWEST_REELS or np.linalg.matrix_rank(np.cov(base.T)) < len(VECTOR):
-            reason = f"{counted(len(base), 'reel')} with wall and offset cannot set limits; {FEWEST_REELS} are needed."
+            reason = message(Reason.TOO_FEW_REELS_WITH_OFFSET, base=len(base), fewest_reels=FEWEST_REELS)
             self.refused.append(
                 Refused(chart_asked(Charted.WALL_VECTOR, Family.T2), Family.T2, reason, len(base))
             )
@@ -335,7 +340,7 @@ def _cusum(found: CusumChart | Refused, values: Array, unit: str) -> Chart | Ref
     )  # fmt: skip
     return Chart(
         question=asks(Quantity.CONTROL_CHART),
-        method="tabular CUSUM (Page 1954), the upper sum above the axis and the lower below",
+        method=message(Method.TABULAR_CUSUM_BOTH_SIDES),
         phase="II",
         plotted=np.where(np.isfinite(values), plotted, np.nan),
         centre=np.zeros(n),
@@ -345,7 +350,9 @@ def _cusum(found: CusumChart | Refused, values: Array, unit: str) -> Chart | Ref
         signals=signals,
         arl0=found.arl0,
         unit_of_inference="reel",
-        assumptions=(Assumption("neighbouring points are independent", None, "see the individuals chart"),),
+        assumptions=(
+            Assumption(message(Assumed.POINTS_INDEPENDENT), None, message(Note.SEE_INDIVIDUALS_CHART)),
+        ),
         warnings=found.warnings,
         details={"centre": found.centre, "reference": found.reference, "limit": found.limit},
     )

@@ -12,8 +12,13 @@ from itertools import combinations
 
 import numpy as np
 
+from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
+from pipeline.messages import Measure, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.rate_changes import RateChange, rate_change
@@ -37,7 +42,7 @@ def fault_answers(reels: Sequence[LineReel]) -> list[Answer]:
     """
     tested = [reel for reel in reels if reel.tested_m > 0.0]
     if not tested:
-        reason = "No reel of the line was fully spark-tested, so faults have no length to be counted over."
+        reason = message(Reason.NO_REEL_TESTED)
         return [(TOPIC, Refused(asks(Quantity.FAULT_RATE), "Poisson rates", reason, 0))]
     faults = [reel.faults for reel in tested]
     length = [reel.tested_m for reel in tested]
@@ -86,10 +91,7 @@ def _compared(faults: int, tested_m: float, others: int, other_m: float) -> Resu
         return found
     usual = 1000.0 * (faults + others) / (tested_m + other_m)
     seen = power_of_comparison(2.0 * usual, usual, tested_m, other_m)
-    told = (
-        f"No difference shows, which is no proof of none: with so much wire a rate of twice {usual:.3g} a km would "
-        f"be told from it {100.0 * seen:.0f} times in 100."
-    )
+    told = message(Note.NO_DIFFERENCE_SHOWN, usual=usual, seen=100.0 * seen)
     return replace(found, warnings=(*found.warnings, told))
 
 
@@ -107,9 +109,9 @@ def _regressed(reels: Sequence[LineReel]) -> list[Result | Refused]:
     ]
     question = asks(Quantity.FAULT_RATE_RATIO_ADJUSTED)
     if not kinds:
-        reason = "Every reel was made under the same shift and lots, so nothing can be told apart."
+        reason = message(Reason.CIRCUMSTANCES_ALIKE)
         return [
-            Refused(question, "Poisson regression with exposure", reason, sum(one.faults for one in reels))
+            Refused(question, message(Method.POISSON_REGRESSION), reason, sum(one.faults for one in reels))
         ]
     try:
         found = rate_regression(
@@ -118,7 +120,7 @@ def _regressed(reels: Sequence[LineReel]) -> list[Result | Refused]:
             {kind: [reel.circumstances[kind] for reel in reels] for kind in kinds},
         )
     except ReelproofError as fault:
-        return [Refused(question, "Poisson regression with exposure", str(fault.complaints[0]), 0)]
+        return [Refused(question, message(Method.POISSON_REGRESSION), str(fault.complaints[0]), 0)]
     if isinstance(found, RateRegression):
         return [replace(one, warnings=(*one.warnings, *found.warnings)) for one in found.ratios]
     return [_asked(found, question)]
@@ -127,12 +129,12 @@ def _regressed(reels: Sequence[LineReel]) -> list[Result | Refused]:
 def _changed(reels: Sequence[LineReel]) -> Result | Refused:
     """The reel from which on the rate was another, as a result whose interval is of the reel's number."""
     question = asks(Quantity.FAULT_RATE_CHANGE)
-    method = "change of a Poisson rate: likelihood over all places, p-value by simulation"
+    method = message(Method.CHANGE_OF_A_RATE)
     found = rate_change([reel.faults for reel in reels], [reel.tested_m for reel in reels])
     if not isinstance(found, RateChange):
         return _asked(found, question)
     if found.p_value > 0.05:
-        reason = f"No change stands out of chance (p = {found.p_value:.2g} over all places looked at)."
+        reason = message(Reason.NO_CHANGE_OF_RATE, p_value=found.p_value)
         return Refused(question, method, reason, found.n)
     named = reels[found.item].reel_id
     return Result(
@@ -148,14 +150,19 @@ def _changed(reels: Sequence[LineReel]) -> Result | Refused:
         known_m=float(np.sum([reel.tested_m for reel in reels])),
         unit_of_inference="reel",
         assumptions=(
-            Assumption("faults are separate and fall by chance", None, "see the scatter from reel to reel"),
-            Assumption("there is one change at most", None, "not checked here"),
+            Assumption(message(Assumed.FAULTS_BY_CHANCE), None, message(Note.SEE_SCATTER)),
+            Assumption(message(Assumed.ONE_CHANGE), None, message(Note.NOT_CHECKED)),
         ),
         warnings=(
             (
-                f"The figure is the number of the reel in the order made: {named}, between {reels[found.low].reel_id} "
-                f"and {reels[min(found.high, len(reels) - 1)].reel_id}. From {found.before_per_km:.3g} to "
-                f"{found.after_per_km:.3g} faults per km."
+                message(
+                    Note.RATE_CHANGED_AT,
+                    reel=named,
+                    first=reels[found.low].reel_id,
+                    last=reels[min(found.high, len(reels) - 1)].reel_id,
+                    before=Measure(found.before_per_km, "1/km"),
+                    after=Measure(found.after_per_km, "1/km"),
+                )
             ),
         ),
         details={

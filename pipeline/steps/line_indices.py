@@ -13,7 +13,9 @@ from typing import Literal
 import numpy as np
 
 from pipeline.errors import ReelproofError
-from pipeline.messages import Measure
+from pipeline.messages import Measure, Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks, asks_of
 from pipeline.results import Refused, Result, asking
 from pipeline.statistics.against_record import Observed, against_record
@@ -27,7 +29,6 @@ from pipeline.statistics.tolerance import lower_tolerance_limit
 from pipeline.steps.charted import Family
 from pipeline.steps.line_charts import LineCharts
 from pipeline.steps.line_reels import LineReel, values_of
-from pipeline.words import counted
 
 Answer = tuple[str, Result | Refused]
 # Indices that customers ask a proof of, and the true index each is reckoned to be shown with (common practice, no
@@ -83,7 +84,7 @@ def index_answers(reels: Sequence[LineReel], limits: Sequence[ReelLimit], charts
     return answers
 
 
-def _guarded(question: Asked, method: str, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
+def _guarded(question: Asked, method: Said, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
     try:
         found = made()
     except ReelproofError as fault:
@@ -91,21 +92,20 @@ def _guarded(question: Asked, method: str, n: int, made: Callable[[], Result | R
     return asking(found, question)
 
 
-def _stability(quantity: str, charts: LineCharts) -> tuple[bool | None, str]:
+def _stability(quantity: str, charts: LineCharts) -> tuple[bool | None, Said]:
     """Whether the phase I chart of the quantity is without a signal, and that in words."""
     for one in charts.charts:
         if one.quantity == quantity and one.family is Family.INDIVIDUALS and one.chart.phase == "I":
             signals = len(one.chart.signals)
             if signals:
-                lie = "lies" if signals == 1 else "lie"
                 return (
                     False,
-                    f"{signals} of {one.chart.plotted.size} reels {lie} beyond the limits of phase I",
+                    message(Note.REELS_BEYOND, signals=signals, reels=one.chart.plotted.size),
                 )
             few = one.chart.plotted.size < 20
-            told = f"no reel of {one.chart.plotted.size} lies beyond the limits of phase I"
+            told = message(Note.NO_REEL_BEYOND, plotted=one.chart.plotted.size)
             return None if few else True, told
-    return None, "no control chart could be made"
+    return None, message(Note.NO_CONTROL_CHART_MADE)
 
 
 def _index(reels: Sequence[LineReel], limit: ReelLimit, charts: LineCharts) -> Result | Refused:
@@ -114,7 +114,7 @@ def _index(reels: Sequence[LineReel], limit: ReelLimit, charts: LineCharts) -> R
     question = asks_of(limit, Quantity.PERFORMANCE_INDEX)
     found = _guarded(
         question,
-        "one-sided index of one value a reel (ISO 22514-2)",
+        message(Method.INDEX_OF_REELS),
         values.size,
         lambda: performance_index_one_sided(
             values,
@@ -131,16 +131,20 @@ def _index(reels: Sequence[LineReel], limit: ReelLimit, charts: LineCharts) -> R
     )
 
 
-def _proofs(found: Result) -> list[str]:
+def _proofs(found: Result) -> list[Message]:
     """What so many reels would have to show to prove a claim, and how many reels it usually takes."""
     told = []
     for claim, true in CLAIMS:
         needed = index_that_proves(claim, found.n)
-        proven = "is proven" if found.estimate >= needed else "is not proven"
         told.append(
-            f"An index of {claim:g} {proven} at 95 %: {counted(found.n, 'reel proves', 'reels prove')} it from "
-            f"{needed:.2f} on; with a true index "
-            f"of {true:g} it takes {counted(reels_needed(claim, true), 'reel')} to prove it four times in five."
+            message(
+                Note.CLAIM_PROVEN if found.estimate >= needed else Note.CLAIM_NOT_PROVEN,
+                reels=found.n,
+                needed=needed,
+                claim=claim,
+                true=true,
+                takes=reels_needed(claim, true),
+            )
         )
     return told
 
@@ -154,7 +158,7 @@ def _within(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
     worth = [reel.worth for reel in known if reel.worth is not None]
     return _guarded(
         asks_of(limit, Quantity.WITHIN_REEL_INDEX),
-        "index within reels (ISO 22514-2)",
+        message(Method.INDEX_WITHIN_REELS),
         len(known),
         lambda: within_index_one_sided(
             [reel.values["mean_wall_mm"] for reel in known],
@@ -172,7 +176,7 @@ def _tolerance(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
     values = values_of(reels, limit.quantity)
     return _guarded(
         asks_of(limit, Quantity.REEL_TOLERANCE_LIMIT, share=MOST_REELS),
-        "one-sided tolerance limit, any shape (Wilks 1941)",
+        message(Method.TOLERANCE_LIMIT),
         values.size,
         lambda: lower_tolerance_limit(values[np.isfinite(values)], MOST_REELS, unit=limit.unit, shape="any"),
     )
@@ -183,7 +187,7 @@ def _share(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
     known = values[np.isfinite(values)]
     return _guarded(
         asks_of(limit, Quantity.SHARE_OF_BAD_REELS),
-        "exact binomial interval (Clopper and Pearson 1934)",
+        message(Method.CLOPPER_PEARSON),
         known.size,
         lambda: share_of_bad_reels(
             int((known < limit.value).sum()),
@@ -202,7 +206,7 @@ def _blocks(reels: Sequence[LineReel], limit: ReelLimit) -> Result | Refused:
     minima = [reel.values[limit.quantity] for reel in alike]
     return _guarded(
         asks_of(limit, Quantity.BLOCK_REEL_MINIMUM_RISK, reel=Measure(usual, "m")),
-        "block minima, generalised extreme-value distribution, profile likelihood (Coles 2001)",
+        message(Method.BLOCK_MINIMA),
         len(alike),
         lambda: reel_risk_from_blocks(
             minima,
@@ -232,7 +236,7 @@ def _between(reels: Sequence[LineReel], limits: Sequence[ReelLimit]) -> list[Ans
                 low=Measure(ends[0], unit),
                 high=Measure(ends[1], unit),
             ),
-            "two-sided index of one value a reel (ISO 22514-2)",
+            message(Method.TWO_SIDED_INDEX_OF_REELS),
             values.size,
             lambda v=values, e=ends: performance_index_two_sided(v, *e, unit_of_inference="reel"),  # type: ignore[misc]
         )

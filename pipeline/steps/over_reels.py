@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.errors import ReelproofError
+from pipeline.messages import Said, message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.sheets.plant_sheet import Charts
@@ -58,7 +60,7 @@ def _of_stretches(reels: Sequence[LineReel]) -> list[Result | Refused]:
     length = sum(reel.length_m for reel in reels)
     return _components(
         lambda: variance_components(values, [reel for _, reel, _ in rows], runs, unit="mm"),
-        "nested analysis of variance",
+        message(Method.NESTED_ANALYSIS_OF_VARIANCE),
         "stretches",
         length,
     )
@@ -83,14 +85,14 @@ def _of_readings(reels: Sequence[LineReel]) -> list[Result | Refused]:
             [variance for _, variance in worth],
             runs if several else None,
         ),
-        "restricted maximum likelihood",
+        message(Method.RESTRICTED_LIKELIHOOD),
         "readings",
         sum(reel.length_m for reel in known),
     )
 
 
 def _components(
-    made: Callable[[], tuple[Result, ...] | Refused], method: str, of: str, length_m: float
+    made: Callable[[], tuple[Result, ...] | Refused], method: Said, of: str, length_m: float
 ) -> list[Result | Refused]:
     """The components of one analysis, the largest named with whose work it is."""
     question = asks(Quantity.VARIANCE_COMPONENT, of, of=of)

@@ -12,8 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import ReelproofError
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks_of
+from pipeline.reasons import Reason
 from pipeline.results import Refused, Result, asking
 from pipeline.statistics.bootstrap import block_length, bootstrap_interval, redraw
 from pipeline.statistics.distribution_families import FAMILIES
@@ -25,7 +29,7 @@ from pipeline.steps.evidence import Floats, Seen
 MOST_READINGS, REDRAWN, INDICES_REDRAWN = 1500, 120, 1000
 # Independent readings' worth that a shape is taken from (as in the statistics room).
 FEWEST = 50
-METHOD = "quantile index of the best fitting family, block bootstrap"
+METHOD = message(Method.BEST_FAMILY)
 
 
 def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Result | Refused:
@@ -41,15 +45,15 @@ def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Re
     known = series[np.isfinite(series)]
     thin = known[:: max(1, -(-known.size // MOST_READINGS))]
     if thin.size < 50 or float(np.ptp(thin)) == 0.0:
-        reason = f"{known.size} steady readings that vary are too few to see a shape; 50 are needed."
+        reason = message(Reason.TOO_FEW_VARYING_FOR_A_SHAPE, known=known.size)
         return Refused(question, METHOD, reason, int(known.size))
     try:
         sized = block_length(thin)
         block = max(1.0, min(sized.circular, thin.size / 5.0))
         step = max(1, round(block))
         if thin.size / step < FEWEST:
-            reason = (
-                f"{known.size} steady readings are worth about {thin.size / step:.0f}; {FEWEST} show a shape."
+            reason = message(
+                Reason.TOO_FEW_WORTH_FOR_A_SHAPE, known=known.size, thin=thin.size / step, fewest=FEWEST
             )
             return Refused(question, METHOD, reason, int(known.size))
         found = quantile_index_one_sided(
@@ -68,7 +72,7 @@ def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Re
     except ReelproofError as fault:
         return Refused(question, METHOD, str(fault.complaints[0]), int(known.size))
     if isinstance(found, Result):
-        told = f"Blocks of {block:.0f} of {thin.size} readings, one in {step} for the fit, were redrawn."
+        told = message(Note.BLOCKS_REDRAWN, block=block, thin=thin.size, step=step)
         found = replace(found, warnings=(*found.warnings, told))
     return asking(found, question)
 

@@ -12,19 +12,21 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.errors import MethodRefusal
-from pipeline.messages import Measure
+from pipeline.messages import Measure, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Asked, Quantity, asks, asks_of
+from pipeline.reasons import Reason
 from pipeline.results import Refused, Result
 from pipeline.statistics.minimum_of_reel import reel_risk
 from pipeline.steps.evidence import Floats, Seen
 from pipeline.steps.wall_tail import diagnostics, margin_answer, normal_risk, tail_answers, tail_of
-from pipeline.words import counted
 
 # Share of the steady readings under the threshold: low enough to see the tail, high enough to have clusters
 # (chosen here; the diagnostics of the threshold are in pipeline.statistics.tail_diagnostics).
 TAIL_SHARE = 0.03
-METHOD = "clusters under a threshold, generalised Pareto depths, profile likelihood (Coles 2001)"
+METHOD = message(Method.CLUSTERS_BELOW_THRESHOLD)
 
 
 def reel_minimum(
@@ -44,7 +46,7 @@ def reel_minimum(
     at, value = _steady(seen, from_m, to_m)
     if value.size < 200:
         return Refused(
-            question, METHOD, f"{value.size} steady readings are too few; 200 are needed.", value.size
+            question, METHOD, message(Reason.TOO_FEW_STEADY_FOR_THE_TAIL, value=value.size), value.size
         )
     threshold = float(np.quantile(value, TAIL_SHARE))
     if limit.value > threshold:
@@ -52,8 +54,7 @@ def reel_minimum(
         return Refused(
             question,
             METHOD,
-            f"{100 * share:.1f} % of the steady readings already lie under the limit: this is no rare event, and the "
-            "findings say where it happens.",
+            message(Reason.NO_RARE_EVENT, share=100 * share),
             value.size,
         )
     try:
@@ -77,7 +78,7 @@ def _risk(
         return Refused(
             question,
             METHOD,
-            f"{counted(tail, 'reading under the threshold is', 'readings under the threshold are')} too few.",
+            message(Reason.TOO_FEW_READINGS_UNDER, tail=tail),
             value.size,
         )
     clusters, fit, step, known = tail.clusters, tail.fit, tail.step_m, tail.known_m
@@ -97,10 +98,7 @@ def _risk(
     )
     if isinstance(answer, Refused):
         return Refused(question, answer.method, answer.reason, answer.n)
-    told = (
-        f"A reading has a standard uncertainty of {1000.0 * standard_uncertainty:.1f} um, which is in the spread and "
-        "makes the risk look larger than it is."
-    )
+    told = message(Note.UNCERTAINTY_IN_THE_SPREAD, uncertainty=Measure(standard_uncertainty, "mm"))
     return replace(
         answer,
         question=question,

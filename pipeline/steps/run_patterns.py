@@ -11,7 +11,11 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.errors import ReelproofError
+from pipeline.messages import Measure, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.change_points import Changes, OneChange, find_changes, one_change
@@ -32,7 +36,6 @@ from pipeline.statistics.uniform_length import on_uniform_length
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
-from pipeline.words import counted
 
 PERIODS_IN = ("mean_wall_mm", "eccentricity_mm", "diameter_mm")
 CHANGES_IN = ("mean_wall_mm", "eccentricity_mm")
@@ -50,10 +53,7 @@ GAP_SHARE, MOST_GAPPY, LONGEST_GAPPY_M = 0.2, 1500, 100.0
 # A pause between readings this many times as long as usual is a stop; pieces of a run whose speeds are compared; turns
 # by which length and time must part before they can be told apart (all chosen here).
 LONG_PAUSE, SPEEDS_TAKEN, LEAST_PARTED = 20.0, 40, 2.0
-SPEED_KEPT = (
-    "The line kept its speed, so whether the swing belongs to the wire's length (a roll, the capstan) or to time (the "
-    "screw, a control) cannot be told; a change of speed would tell."
-)
+SPEED_KEPT = message(Note.SPEED_KEPT)
 # Level of the CUSUM test for a single change (common practice, no source).
 CUSUM_P = 0.05
 
@@ -111,7 +111,7 @@ def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
             Refused(
                 question,
                 "averaged spectrum",
-                f"{at.size} steady readings are too few; 200 are needed.",
+                message(Reason.TOO_FEW_STEADY_FOR_PERIODS, n=at.size),
                 at.size,
             )
         ]
@@ -128,7 +128,7 @@ def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
     if isinstance(found, Refused):
         return [replace(found, question=question), *beside]
     if not found.found:
-        return [Refused(question, "averaged spectrum (Welch 1967)", found.verdict, at.size), *beside]
+        return [Refused(question, message(Method.AVERAGED_SPECTRUM), found.verdict, at.size), *beside]
     whole = _unbroken(bench, seen, from_m, to_m)
     return [
         *(
@@ -158,7 +158,7 @@ def _unbroken(bench: Bench, seen: Seen, from_m: float, to_m: float) -> tuple[Flo
     return at[piece], when[piece], value[piece]
 
 
-def _locked_to(whole: tuple[Floats, Floats, Floats], period_m: float) -> tuple[str, ...]:
+def _locked_to(whole: tuple[Floats, Floats, Floats], period_m: float) -> tuple[Said, ...]:
     """Whether a period belongs to the wire's length or to time, in a sentence: changes of speed part the two."""
     at, when, value = whole
     marks = np.linspace(0, at.size - 1, SPEEDS_TAKEN + 1).astype(int)
@@ -180,7 +180,7 @@ def _locked_to(whole: tuple[Floats, Floats, Floats], period_m: float) -> tuple[s
 def _through_gaps(bench: Bench, at: Floats, value: Floats, step: float, seen: Seen) -> Result | Refused:
     """The strongest period of readings as they stand, for wire with gaps; refused where it is no more than chance."""
     asked = asks(Quantity.PERIOD_THROUGH_GAPS, seen.name, channel=seen.name)
-    method = "Lomb-Scargle periodogram of prewhitened readings (Baluev 2008)"
+    method = message(Method.LOMB_SCARGLE)
     start = max((at.size - MOST_GAPPY) // 2, 0)
     at, value = at[start : start + MOST_GAPPY], value[start : start + MOST_GAPPY]
     keep = np.flatnonzero(np.diff(at, prepend=-np.inf) > 0.0)
@@ -194,20 +194,23 @@ def _through_gaps(bench: Bench, at: Floats, value: Floats, step: float, seen: Se
         return replace(found, question=asked)
     p = found.details["p_value"]
     if p > 0.01:
-        reason = (
-            f"No period stands above the noise: the strongest, {found.estimate:.4g} m, has p = {p:.2g} over all "
-            f"lengths from {4.0 * step:.3g} to {longest:.3g} m."
+        reason = message(
+            Reason.NO_PERIOD_ABOVE_NOISE,
+            period=Measure(found.estimate, "m"),
+            p=p,
+            shortest=Measure(4.0 * step, "m"),
+            longest=Measure(longest, "m"),
         )
         return Refused(asked, method, reason, at.size)
     return _with_element(bench, found, asked, step, seen, ())
 
 
 def _with_element(
-    bench: Bench, one: Result, question: Asked, step: float, seen: Seen, warnings: tuple[str, ...]
+    bench: Bench, one: Result, question: Asked, step: float, seen: Seen, warnings: tuple[Said, ...]
 ) -> Result:
     """A period with the element it fits, told among its warnings."""
     known = period_of_result(one)
-    told = "No element of the line sheet was looked at."
+    told: Said = message(Note.NO_ELEMENT_LOOKED_AT)
     elements = elements_of(bench)
     if known is not None and elements:
         told = attribute(known[0], known[1], alias_table(elements, step, seen.extent_m)).words
@@ -235,13 +238,14 @@ def _drift(seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
     if n == 0:
         return []
     if n < FEWEST_STRETCHES:
-        reason = f"{counted(n, 'average')} over {AVERAGE_M:g} m cannot carry a line; {FEWEST_STRETCHES} are needed."
+        reason = message(
+            Reason.TOO_FEW_AVERAGES, n=n, average_m=Measure(AVERAGE_M, "m"), fewest_stretches=FEWEST_STRETCHES
+        )
         return [Refused(question, "least squares", reason, n)]
     worth = effective_n(residuals_of_line(middle, averages))
     if not worth.resolved:
-        reason = (
-            f"The averages over {AVERAGE_M:g} m wander about a line so slowly that {n} of them are worth about "
-            f"{worth.for_mean:.0f}; an interval could not be trusted. See where the level changed."
+        reason = message(
+            Reason.AVERAGES_DRIFT_TOO_SLOWLY, average_m=Measure(AVERAGE_M, "m"), n=n, for_mean=worth.for_mean
         )
         return [Refused(question, "least squares", reason, n)]
     full = np.isfinite(averages)
@@ -272,30 +276,32 @@ def _changes(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
     if isinstance(found, Refused):
         return [replace(found, question=question)]
     if not found.changes:
-        reason = (
-            f"No change of level stands out of the scatter of {means.size} averages over {AVERAGE_M:g} m."
-        )
+        reason = message(Reason.NO_CHANGE_OF_LEVEL, means=means.size, average_m=Measure(AVERAGE_M, "m"))
         return [Refused(question, found.method, reason, int(means.size))]
     return _as_results(bench, found, question, seen, int(means.size), _by_cusum(means, middle, seen.unit))
 
 
-def _by_cusum(means: Floats, middle: Floats, unit: str) -> tuple[str, ...]:
+def _by_cusum(means: Floats, middle: Floats, unit: str) -> tuple[Said, ...]:
     """The CUSUM's estimate of a single change, in a sentence: a second method beside the segmentation."""
     once = one_change(means, middle)
     if not isinstance(once, OneChange):
         return ()
     if once.p_value >= CUSUM_P:
-        return (f"The CUSUM test for a single change finds none (p = {once.p_value:.2g}).",)
+        return (message(Note.NO_SINGLE_CHANGE, p_value=once.p_value),)
     one, shift = once.change, once.change.shifts[0]
-    told = (
-        f"The CUSUM's estimate of a single change: at {one.at:.0f} m ({one.low:.0f} to {one.high:.0f} m), by "
-        f"{shift.size:+.4f} {unit} (p = {once.p_value:.2g})."
+    told = message(
+        Note.SINGLE_CHANGE,
+        at=Measure(one.at, "m"),
+        low=Measure(one.low, "m"),
+        high=Measure(one.high, "m"),
+        size=Measure(shift.size, unit),
+        p=once.p_value,
     )
     return (told,)
 
 
 def _as_results(
-    bench: Bench, found: Changes, question: Asked, seen: Seen, n: int, by_cusum: tuple[str, ...]
+    bench: Bench, found: Changes, question: Asked, seen: Seen, n: int, by_cusum: tuple[Said, ...]
 ) -> list[Result | Refused]:
     path = bench.line.take_up_station_m
     noted = [
@@ -308,9 +314,13 @@ def _as_results(
         nearby = noted_nearby(
             one.low, one.high, [at for at, _ in noted], [text for _, text in noted], AVERAGE_M
         )
-        size = (
-            f"From {shift.before:.4f} to {shift.after:.4f} {seen.unit}, a change of {shift.size:+.4f} "
-            f"({shift.low:+.4f} to {shift.high:+.4f}) {seen.unit}."
+        size = message(
+            Note.CHANGE_OF_LEVEL,
+            before=Measure(shift.before, seen.unit),
+            after=Measure(shift.after, seen.unit),
+            size=Measure(shift.size, seen.unit),
+            low=Measure(shift.low, seen.unit),
+            high=Measure(shift.high, seen.unit),
         )
         answers.append(
             Result(

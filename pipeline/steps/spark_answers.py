@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from pipeline.assumed import Assumed
 from pipeline.length import intervals
 from pipeline.length.spark_exposure import SparkExposure, chance_of_detection
+from pipeline.messages import Measure, Message, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 
-_METHOD = "frequency times time in the electrode, from the speed the wire really had (derived)"
+_METHOD = message(Method.TIME_IN_ELECTRODE)
 
 
 def spark_answers(bench: Bench) -> tuple[AnswerRow, ...]:
@@ -34,7 +39,7 @@ def _exposure(
     least = exposure.least_within(from_m, to_m)
     tester = bench.line.instrument("spark tester")
     if least is None or tester is None:
-        return Refused(question, _METHOD, "No point of it is known to have passed the electrode.", 0)
+        return Refused(question, _METHOD, message(Reason.NO_POINT_PASSED), 0)
     within = {
         "tested_m": intervals.length_m(intervals.within(exposure.tested, from_m, to_m)),
         "under_exposed_m": intervals.length_m(intervals.within(exposure.under_exposed, from_m, to_m)),
@@ -65,24 +70,17 @@ def _exposure(
         effective_n=None,
         known_m=within["tested_m"],
         unit_of_inference="reading",
-        assumptions=(
-            Assumption("the electrode is as long as the line sheet says", None, f"{tester.window_m:g} m"),
-        ),
+        assumptions=(Assumption(message(Assumed.ELECTRODE_AS_STATED), None, f"{tester.window_m:g} m"),),
         warnings=_told(untested, within["over_stressed_m"]),
         details=details,
     )
 
 
-def _told(untested: float, stood: float) -> tuple[str, ...]:
+def _told(untested: float, stood: float) -> tuple[Message, ...]:
     told = []
     if untested > 0.05:
-        told.append(
-            f"{untested:.1f} m are untested. That is a fault of the test, not of the wire; the wire is held until it "
-            "is tested."
-        )
+        told.append(message(Note.UNTESTED_WIRE, untested=Measure(untested, "m")))
     if stood > 0.05:
-        told.append(
-            f"{stood:.1f} m stood in the electrode and had far more of the voltage than asked: look at that wire."
-        )
-    told.append("A clean count is no proof of insulation and replaces no test of the adopted standard.")
+        told.append(message(Note.STOOD_IN_ELECTRODE, stood=Measure(stood, "m")))
+    told.append(message(Note.CLEAN_COUNT_IS_NO_PROOF))
     return tuple(told)

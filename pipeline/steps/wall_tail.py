@@ -12,10 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import special
 
+from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
-from pipeline.messages import Measure, Said
+from pipeline.messages import Measure, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Asked, Quantity, asks, asks_of
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.averaging_gauge import margin_at_specimen_scale
@@ -55,7 +59,7 @@ SHAPE_HELD = "94.0 %"
 MOST_OUTSIDE = 0.2
 # How often a level is passed: half of all reels, and one reel in a thousand.
 LEVELS = (math.log(2.0), 1e-3)
-NORMAL = "normal readings taken as independent (the usual figure)"
+NORMAL = message(Method.NORMAL_INDEPENDENT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,38 +117,44 @@ def diagnostics(tail: Tail) -> tuple[Assumption, ...]:
     checks = []
     try:
         fits = bootstrap_goodness_of_fit(y, fit_tail_rows, tail_cdf, tail_quantile, repetitions=199, most=400)
-        told = f"Anderson-Darling {fits.statistic:.2f}, p = {fits.p_value:.2g} by refitting simulated samples"
-        checks.append(Assumption("depths of the clusters follow the fitted tail", fits.p_value >= 0.05, told))
+        told = message(Note.ANDERSON_DARLING_BY_REFITTING, statistic=fits.statistic, p_value=fits.p_value)
+        checks.append(Assumption(message(Assumed.DEPTHS_FOLLOW_THE_TAIL), fits.p_value >= 0.05, told))
         over = stability(y, depth, fit_tail_rows)
         apart = abs(float(over.shape[-1] - over.shape[0])) <= 2.0 * float(over.shape_error[-1])
-        told = ", ".join(f"{shape:.2f} ({n})" for shape, n in zip(over.shape, over.n, strict=True))
-        checks.append(
-            Assumption("the shape stays the same under lower thresholds", apart, f"shape (clusters): {told}")
+        told = message(
+            Note.SHAPES,
+            shapes=[
+                message(Note.SHAPE_OF_CLUSTERS, shape=shape, n=n)
+                for shape, n in zip(over.shape, over.n, strict=True)
+            ],
         )
+        checks.append(Assumption(message(Assumed.SHAPE_STAYS), apart, told))
         low, high = shape_interval(y)
         ends = None if low <= 0.0 <= high else high < 0.0
-        told = f"shape {low:.2f} to {high:.2f}; such 95 % intervals held {SHAPE_HELD} of simulated tails"
-        checks.append(Assumption("the depth has an end (shape under 0)", ends, told))
+        told = message(Note.SHAPE_INTERVAL, low=low, high=high, shape_held=SHAPE_HELD)
+        checks.append(Assumption(message(Assumed.DEPTH_HAS_AN_END), ends, told))
         band = quantile_band(y, fit_tail_rows, tail_quantile, repetitions=200)
-        told = f"{100 * band.share_outside:.0f} % of {y.size} clusters lie outside the 95 % band of each"
+        told = message(Note.CLUSTERS_OUTSIDE_BAND, share_outside=100 * band.share_outside, n=y.size)
         checks.append(
-            Assumption("depths lie along the fitted quantiles", band.share_outside <= MOST_OUTSIDE, told)
+            Assumption(message(Assumed.DEPTHS_ALONG_QUANTILES), band.share_outside <= MOST_OUTSIDE, told)
         )
         means = mean_excess(y, depth)
-        told = ", ".join(f"{1000 * one:.2f}" for one in means.mean)
-        checks.append(Assumption("mean depth beyond lower thresholds runs straight", None, f"{told} um"))
+        told = message(Note.MEAN_DEPTHS, depths=[Measure(one, "mm") for one in means.mean])
+        checks.append(Assumption(message(Assumed.MEAN_DEPTH_STRAIGHT), None, told))
         apart_p = cluster_spacings(at, repetitions=300).p_value
         checks.append(
             Assumption(
-                "clusters come independently along the wire", apart_p >= 0.05, f"spacings p = {apart_p:.2g}"
+                message(Assumed.CLUSTERS_INDEPENDENT),
+                apart_p >= 0.05,
+                message(Note.SPACINGS_P, apart_p=apart_p),
             )
         )
         drift = trend_along_length(at, y, float(tail.at_m[0]), float(tail.at_m[-1]))
         held = drift.rate_p >= 0.01 and not drift.depth_p < 0.01
-        told = f"rate p = {drift.rate_p:.2g}, depth p = {drift.depth_p:.2g}"
-        checks.append(Assumption("clusters neither crowd nor deepen along the run", held, told))
+        told = message(Note.RATE_AND_DEPTH_P, rate_p=drift.rate_p, depth_p=drift.depth_p)
+        checks.append(Assumption(message(Assumed.CLUSTERS_STEADY), held, told))
     except ReelproofError as fault:
-        checks.append(Assumption("diagnostics of the tail", None, str(fault.complaints[0])))
+        checks.append(Assumption(message(Assumed.TAIL_DIAGNOSTICS), None, str(fault.complaints[0])))
     return tuple(checks)
 
 
@@ -208,7 +218,7 @@ def margin_answer(
             known_m=None,
         )
     except ReelproofError as fault:
-        return Refused(question, "margin at specimen scale", str(fault.complaints[0]), value.size)
+        return Refused(question, message(Method.SPECIMEN_MARGIN), str(fault.complaints[0]), value.size)
     return replace(found, question=question)
 
 
@@ -224,7 +234,7 @@ def normal_risk(value: Floats, step_m: float, limit: Limit, reel_m: float) -> Re
     question = asks_of(limit, Quantity.NORMAL_REEL_MINIMUM_RISK, reel=Measure(reel_m, "m"))
     sd = float(value.std(ddof=1))
     if value.size < 200 or not sd > 0.0:
-        return Refused(question, NORMAL, f"{value.size} steady readings that vary are too few.", value.size)
+        return Refused(question, NORMAL, message(Reason.TOO_FEW_VARYING, value=value.size), value.size)
     worth = effective_n(value)
     index = (float(value.mean()) - limit.value) / (3.0 * sd)
     half = 1.96 * index_standard_error(index, worth.for_mean, worth.for_variance)
@@ -264,11 +274,13 @@ def _usual(
         known_m=known_m,
         unit_of_inference="reel",
         assumptions=(
-            Assumption("readings are normal down to the limit", None, "compare the figure by extremes"),
+            Assumption(message(Assumed.READINGS_NORMAL), None, message(Note.COMPARE_BY_EXTREMES)),
             Assumption(
-                "readings are independent", bool(worth.for_mean > 0.9 * worth.n), f"lag-1 {worth.lag_one:.2f}"
+                message(Assumed.READINGS_INDEPENDENT),
+                bool(worth.for_mean > 0.9 * worth.n),
+                f"lag-1 {worth.lag_one:.2f}",
             ),
         ),
-        warnings=("Shown to be compared with the figure by extremes, not to be used instead of it.", why),
+        warnings=(message(Note.TO_BE_COMPARED_ONLY), why),
         details={"index": index, "readings_of_a_reel": readings},
     )

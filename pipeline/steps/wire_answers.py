@@ -10,11 +10,15 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.assumed import Assumed
 from pipeline.length.reel_places import place_on_reel, place_told
 from pipeline.length.reels import WRITTEN_TO_M
-from pipeline.messages import Measure
+from pipeline.messages import Measure, Message, Said, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.products.table_rows import Figure
 from pipeline.quantity import Asked, Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.answer_row import AnswerRow
@@ -26,7 +30,7 @@ from pipeline.wall.scrap import Scrap, scrap_of_run
 from pipeline.wall.two_layers import insulation_bounds
 
 _EVEN = 1.0 / float(np.sqrt(3.0))
-NO_WALL = "The run has no usable reading of the mean wall, so its plastic cannot be reckoned."
+NO_WALL = message(Reason.NO_MEAN_WALL)
 
 
 def wire_answers(bench: Bench) -> tuple[AnswerRow, ...]:
@@ -48,19 +52,19 @@ def _wall_sd(bench: Bench, readings: int) -> float:
     return known.of_mean_mm(float(readings))
 
 
-def _told(bench: Bench) -> tuple[str, ...]:
+def _told(bench: Bench) -> tuple[Message, ...]:
     told = []
     if bench.run.covering is not None:
-        told.append("Insulation only: the covering is not in these kilograms.")
+        told.append(message(Note.INSULATION_ONLY))
     if bench.product.conductor.make != "solid":
-        told.append("What fills the valleys of the strand is not in these kilograms.")
+        told.append(message(Note.STRAND_VALLEYS_NOT_COUNTED))
     return tuple(told)
 
 
 def mass_answers(bench: Bench) -> tuple[Result | Refused, ...]:
     """Insulation in kg per km on the wire of the reels, and how much of it is over the least the limit asks for."""
     asked = asks(Quantity.INSULATION_MASS)
-    method = "density times area by the mean wall (derived)"
+    method = message(Method.MASS_BY_MEAN_WALL)
     seen, reels = bench.measured.seen.get("mean_wall_mm"), bench.placed.reels
     inside = np.zeros(0, dtype=np.bool_)
     if seen is not None and reels:
@@ -73,7 +77,7 @@ def mass_answers(bench: Bench) -> tuple[Result | Refused, ...]:
     per_mm = mass_per_um_g_km(wall, conductor, density.value)
     sd_wall, sd_density = _wall_sd(bench, n), _density_sd(density) / density.value
     known_m = float(seen.widths()[inside].sum())
-    note = Assumption("density of the compound within its range", None, f"{density.record}; {density.name}")
+    note = Assumption(message(Assumed.DENSITY_IN_RANGE), None, f"{density.record}; {density.name}")
     found = [_mass(asked, method, kg_km, float(np.hypot(per_mm * sd_wall, kg_km * sd_density)), n, known_m)]
     least = [one.value for one in bench.limits if one.requirement == "minimum average wall"]
     if least:
@@ -91,7 +95,7 @@ def _mean_along(seen: Seen, inside: Mask) -> float:
     return float(np.average(values, weights=widths)) if widths.sum() > 0 else float(values.mean())
 
 
-def _mass(asked: Asked, method: str, value: float, sd: float, n: int, known_m: float) -> Result:
+def _mass(asked: Asked, method: Said, value: float, sd: float, n: int, known_m: float) -> Result:
     return Result(
         question=asked,
         estimate=value,
@@ -107,7 +111,7 @@ def _mass(asked: Asked, method: str, value: float, sd: float, n: int, known_m: f
     )
 
 
-def _with(answer: Result, note: Assumption, told: tuple[str, ...]) -> Result:
+def _with(answer: Result, note: Assumption, told: tuple[Said, ...]) -> Result:
     return replace(answer, assumptions=(*answer.assumptions, note), warnings=(*answer.warnings, *told))
 
 
@@ -126,7 +130,7 @@ def scrap_answers(bench: Bench) -> tuple[Result | Refused, ...]:
         high=length + 1.96 * sd,
         confidence=0.95,
         unit="m",
-        method="run less reels, ends written to a metre (derived)",
+        method=message(Method.RUN_LESS_REELS),
         n=len(loose),
         effective_n=None,
         known_m=None,
@@ -138,7 +142,7 @@ def scrap_answers(bench: Bench) -> tuple[Result | Refused, ...]:
 
 def _scrap_kg(bench: Bench, length: float, length_sd: float) -> Result | Refused:
     asked = asks(Quantity.SCRAP_MASS)
-    method = "density times area by the mean wall, over the loose wire (derived)"
+    method = message(Method.MASS_OF_LOOSE_WIRE)
     seen, density = bench.measured.seen.get("mean_wall_mm"), bench.product.insulation.density
     if seen is None or not bool(seen.fit.any()):
         return Refused(asked, method, NO_WALL, 0)
@@ -178,7 +182,7 @@ def _scrap_kg(bench: Bench, length: float, length_sd: float) -> Result | Refused
         known_m=read,
         unit_of_inference="event",
         assumptions=(
-            Assumption("density of the compound within its range", None, f"{density.record}; {density.name}"),
+            Assumption(message(Assumed.DENSITY_IN_RANGE), None, f"{density.record}; {density.name}"),
         ),
         warnings=_told(bench),
         details={"wall_known_m": read},
@@ -206,7 +210,7 @@ def _bounds(
     bench: Bench, seen: Seen, covering: Covering, subject: str, from_m: float, to_m: float
 ) -> Result | Refused:
     asked = asks(Quantity.INSULATION_MINIMUM)
-    method = "offsets add as vectors: total less covering, bounded by the covering's own offset (derived)"
+    method = message(Method.OFFSETS_AS_VECTORS)
     inside = seen.rows_within(from_m, to_m)
     if inside.size == 0:
         return Refused(asked, method, NO_WALL, 0)
@@ -238,9 +242,7 @@ def _bounds(
         effective_n=None,
         known_m=seen.known_m(from_m, to_m),
         unit_of_inference="reading",
-        assumptions=(
-            Assumption("the covering's mean wall and largest offset are as stated", None, bounds.basis),
-        ),
+        assumptions=(Assumption(message(Assumed.COVERING_AS_STATED), None, bounds.basis),),
         warnings=(told,),
         details={
             "at_m": float(seen.at_m[at]),

@@ -13,6 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.words import counted
@@ -84,14 +87,12 @@ def agreement(line: Floats, laboratory: Floats, unit: str = "mm") -> Agreement |
         high=bias + half,
         confidence=0.95,
         unit=unit,
-        method="mean of paired differences, t interval (Bland and Altman 1986)",
+        method=message(Method.PAIRED_DIFFERENCES),
         n=n,
         effective_n=None,
         known_m=None,
         unit_of_inference="section average",
-        warnings=("The difference grows with the size measured: a plain bias does not describe it.",)
-        if slope_p < 0.05
-        else (),
+        warnings=(message(Note.BIAS_GROWS),) if slope_p < 0.05 else (),
     )
     return Agreement(
         result,

@@ -15,7 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from pipeline.messages import Measure, message
+from pipeline.methods import Method
 from pipeline.quantity import Asked
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 
 Floats = NDArray[np.float64]
@@ -261,8 +264,13 @@ def no_conclusion(question: Asked, stretch: Stretch) -> Refused | None:
         return None
     return Refused(
         question,
-        "redundant instruments compared",
-        f"No conclusion from {stretch.from_m:.0f} m to {stretch.to_m:.0f} m: {stretch.agreement.sentence}",
+        message(Method.REDUNDANT_INSTRUMENTS),
+        message(
+            Reason.INSTRUMENTS_CONTRADICT,
+            low=Measure(stretch.from_m, "m"),
+            high=Measure(stretch.to_m, "m"),
+            agreement=stretch.agreement.sentence,
+        ),
         0,
     )
 

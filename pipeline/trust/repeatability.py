@@ -9,7 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.assumed import Assumed
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
 Floats = NDArray[np.float64]
@@ -55,7 +60,7 @@ def stop_repeatability(
     Returns:
         The repeatability, or a refusal without a stop of ten readings.
     """
-    method = "pooled standard deviation at line stops, chi-square interval"
+    method = message(Method.POOLED_AT_STOPS)
     squares, free, used = 0.0, 0, 0
     for rows in stops:
         x = readings[rows]
@@ -71,8 +76,7 @@ def stop_repeatability(
         return Refused(
             _QUESTION,
             method,
-            f"The run has no stop of {FEWEST_AT_A_STOP} readings of this gauge: its noise cannot be told from "
-            "the wire's own variation.",
+            message(Reason.NO_STOP, fewest_at_a_stop=FEWEST_AT_A_STOP),
             used,
         )
     floor = resolution_mm / np.sqrt(12.0)
@@ -94,8 +98,8 @@ def stop_repeatability(
         known_m=None,
         unit_of_inference="reading",
         assumptions=(
-            Assumption("heat and vibration of the running line add nothing", None, "compare wire read twice"),
+            Assumption(message(Assumed.RUNNING_ADDS_NOTHING), None, message(Note.COMPARE_WIRE_TWICE)),
         ),
-        warnings=("The gauge's step is coarser than its noise; the step decides.",) if coarse else (),
+        warnings=(message(Note.STEP_DECIDES),) if coarse else (),
         details={"stops": float(len(stops))},
     )

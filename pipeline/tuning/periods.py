@@ -28,6 +28,7 @@ from pipeline.statistics.turning_elements import (
 )
 from pipeline.statistics.uniform_length import on_uniform_length
 from pipeline.tuning.line_run import LineRun
+from pipeline.wording.say import plain
 from pipeline.words import counted
 
 Floats = NDArray[np.float64]
@@ -244,7 +245,7 @@ def _swings(
                 amplitude**2 / 2.0 / float(np.var(value_mm)),
                 blame.element,
                 blame.fits[0].harmonic if blame.fits and blame.element == blame.fits[0].element else 0,
-                blame.words,
+                plain(blame.words),
                 speed_m_s,
                 one.details["p_value"],
             )

@@ -11,12 +11,16 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.assumed import Assumed
 from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STEADY
+from pipeline.messages import Measure, message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
-from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -24,7 +28,7 @@ BLOCK_M = 100.0
 _FEWEST_BLOCKS = 5
 _FEWEST_RUNS = 5
 _QUESTION = asks(Quantity.HOT_TO_COLD)
-_METHOD = "ratio of cold to hot area over blocks of 100 m, t interval on effective blocks (derived)"
+_METHOD = message(Method.RATIO_OF_AREAS)
 
 
 def cold_diameter_mm(hot_diameter_mm: float, conductor_mm: float, shrinkage: float) -> float:
@@ -67,15 +71,19 @@ def shrinkage(
         shrinkage wanders over a sixth of the run or more, an interval of 95 % holds the truth in some 84 %.
     """
     if not np.isfinite(conductor_mm) or conductor_mm <= 0:
-        return Refused(_QUESTION, _METHOD, "The diameter of the conductor is not known: name it.", 0)
+        return Refused(_QUESTION, _METHOD, message(Reason.CONDUCTOR_NOT_KNOWN), 0)
     hot, cold = _block_areas(hot_at_m, hot_mm, conductor_mm), _block_areas(cold_at_m, cold_mm, conductor_mm)
     shared = sorted(set(hot) & set(cold))
     if len(shared) < _FEWEST_BLOCKS:
         return Refused(
             _QUESTION,
             _METHOD,
-            f"Both gauges read {len(shared)} blocks of {BLOCK_M:g} m of the same steady wire; "
-            f"{_FEWEST_BLOCKS} are needed.",
+            message(
+                Reason.TOO_FEW_SHARED_BLOCKS,
+                shared=len(shared),
+                block_m=Measure(BLOCK_M, "m"),
+                fewest_blocks=_FEWEST_BLOCKS,
+            ),
             len(shared),
         )
     h, c = (np.array([areas[k] for k in shared]) for areas in (hot, cold))
@@ -99,8 +107,8 @@ def shrinkage(
         known_m=len(shared) * BLOCK_M,
         unit_of_inference="section average",
         assumptions=(
-            Assumption("the length does not shrink while the conductor holds it", None, "not measured"),
-            Assumption("both gauges in calibration", None, "see the calibration of the run"),
+            Assumption(message(Assumed.LENGTH_DOES_NOT_SHRINK), None, "not measured"),
+            Assumption(message(Assumed.GAUGES_IN_CALIBRATION), None, message(Note.SEE_CALIBRATION)),
         ),
         details={
             "lag_one_of_blocks": lag_one,
@@ -135,9 +143,7 @@ def shrinkage_of_run(
     """
     hot, cold = line.instrument("hot diameter gauge"), line.instrument("cold diameter gauge")
     if hot is None or cold is None or "hot_diameter_mm" not in readings.columns:
-        return Refused(
-            _QUESTION, _METHOD, "The line has not both a hot and a cold diameter gauge on file.", 0
-        )
+        return Refused(_QUESTION, _METHOD, message(Reason.NO_HOT_AND_COLD), 0)
     hot_at, cold_at = placement.at_m - hot.station_m, placement.at_m - cold.station_m
     hot_mm = readings["hot_diameter_mm"].cast(pl.Float64).to_numpy().copy()
     rows = readings["row"].to_numpy()
@@ -191,13 +197,12 @@ def usual_shrinkage(now: float, earlier: Floats, confidence: float = 0.99) -> Re
         The interval, with the run's shrinkage as the detail ``this_run``; a refusal with fewer than five earlier runs.
     """
     question = asks(Quantity.USUAL_HOT_TO_COLD)
-    method = "prediction interval of earlier runs"
+    method = message(Method.PREDICTION_INTERVAL)
     if earlier.size < _FEWEST_RUNS:
         return Refused(
             question,
             method,
-            f"{counted(earlier.size, 'earlier run of this product is', 'earlier runs of this product are')} on file; "
-            "five are needed to know its family.",
+            message(Reason.TOO_FEW_EARLIER_RUNS, earlier=earlier.size),
             int(earlier.size),
         )
     mean, sd = float(earlier.mean()), float(earlier.std(ddof=1))
@@ -206,10 +211,8 @@ def usual_shrinkage(now: float, earlier: Floats, confidence: float = 0.99) -> Re
         * sd
         * float(np.sqrt(1 + 1 / earlier.size))
     )
-    out = (
-        f"The insulation shrank to {100 * now:.2f} % of its hot area; earlier runs of this product lead "
-        f"one to expect {100 * (mean - half):.2f} to {100 * (mean + half):.2f} %. "
-        "It is out of family: another compound, a colder trough, voids, or a gauge that has moved."
+    out = message(
+        Note.SHRANK_OUT_OF_FAMILY, now=100 * now, mean=100 * (mean - half), mean_2=100 * (mean + half)
     )
     return Result(
         question=question,

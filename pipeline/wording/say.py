@@ -18,12 +18,13 @@ from string import Formatter
 
 from pipeline.messages import Measure, Message, Said, Slot
 from pipeline.quantity import Asked
-from pipeline.wording.kinds import KINDS, Kind, System, grouped, kind_of
+from pipeline.wording.kinds import KINDS, MINUS, NARROW_SPACE, Kind, System, grouped, kind_of
 from pipeline.wording.templates import CHANNELS, TEMPLATES
 from pipeline.words import counted
 
 Piece = str | dict[System, str]
 NBSP = "\u00a0"
+_PLAIN = str.maketrans({NBSP: " ", NARROW_SPACE: "", MINUS: "-"})
 SYSTEMS: tuple[System, System] = ("us", "si")
 
 
@@ -84,8 +85,8 @@ def text_in(told: Message | Asked, system: System) -> str:
 
 
 def plain(told: Said) -> str:
-    """A message or a sentence as plain text, metric as the store is."""
-    return told if isinstance(told, str) else text_in(told, "si")
+    """A message or a sentence as plain text, metric as the store is and with plain spaces and signs."""
+    return told if isinstance(told, str) else text_in(told, "si").translate(_PLAIN)
 
 
 def named(code: str) -> str:
@@ -140,6 +141,10 @@ def _number(value: float, how: str) -> str:
     if how == "passings":  # how many times a reel passes a level on average, as the share of reels that do
         one_in = 1.0 / -math.expm1(-value)
         return "half of all reels" if abs(one_in - 2.0) < 1e-9 else f"one reel in {one_in:,.0f}"
+    if how == "part":
+        return {2: "a half", 3: "a third", 4: "a quarter", 5: "a fifth"}.get(
+            int(value), f"a {value:g}th part"
+        )
     return format(value, how)
 
 

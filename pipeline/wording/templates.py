@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from pipeline.wording.assumptions import ASSUMPTIONS
 from pipeline.wording.headings import CHARTED, FAMILIES, HEADINGS
+from pipeline.wording.methods import METHOD_NAMES
+from pipeline.wording.notes import NOTES
 from pipeline.wording.refusals import REFUSALS
 
 # What a reader calls a channel.
@@ -23,5 +26,8 @@ TEMPLATES: Mapping[str, tuple[str, ...]] = {
     **HEADINGS,
     **CHARTED,
     **FAMILIES,
+    **METHOD_NAMES,
     **REFUSALS,
+    **NOTES,
+    **ASSUMPTIONS,
 }

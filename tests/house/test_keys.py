@@ -8,8 +8,12 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.assumed import Assumed
 from pipeline.messages import Measure, Message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.steps.charted import VALUE_OF, Charted, Family
 from pipeline.store.sql_files import statement, statements
 from pipeline.wording.say import UnknownCodeError, fields_of, named, template_of, text_in
@@ -131,3 +135,75 @@ def test_a_code_without_words_is_refused() -> None:
         template_of("no such code", {})
     with pytest.raises(UnknownCodeError):
         text_in(Message("as written"), "si")
+
+
+CODES = {"Note": Note, "Reason": Reason, "Method": Method, "Assumed": Assumed}
+
+
+def _codes_in(node: ast.AST) -> list[tuple[str, str]]:
+    return [
+        (one.value.id, one.attr)
+        for one in ast.walk(node)
+        if isinstance(one, ast.Attribute) and isinstance(one.value, ast.Name) and one.value.id in CODES
+    ]
+
+
+def made_messages(path: Path) -> list[tuple[int, str, set[str]]]:
+    """Line, code and arguments of every message a module makes whose arguments are written out."""
+    return [
+        (node.lineno, CODES[kind][name], {one.arg for one in node.keywords if one.arg})
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "message" and node.args
+        for kind, name in _codes_in(node.args[0])
+        if all(one.arg for one in node.keywords)
+    ]
+
+
+def names_of(template: str) -> set[str]:
+    return {name for _, name, _ in fields_of(template) if name}
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
+def test_every_message_fills_a_template_of_its_code(path: Path) -> None:
+    for line, code, given in made_messages(path):
+        assert any(names_of(one) == given for one in TEMPLATES[code]), f"{path.name}:{line} {code} {given}"
+
+
+def test_every_code_is_made_somewhere_and_has_words() -> None:
+    used = {
+        one
+        for path in modules()
+        if "wording" not in path.parts
+        for one in _codes_in(ast.parse(path.read_text(encoding="utf-8")))
+    }
+    assert {(kind, code.name) for kind, codes in CODES.items() for code in codes} - used == set()
+    assert {code for codes in CODES.values() for code in codes} <= TEMPLATES.keys()
+
+
+# Rooms that show answers; below them words are made only for findings and advice that are sentences still.
+SHOWS = (
+    "pipeline/cli",
+    "pipeline/flows",
+    "pipeline/review",
+    "pipeline/reports",
+    "dashboards",
+    "pipeline/wording",
+)
+STILL_SAYS = {
+    "pipeline/length/station_offset.py",
+    "pipeline/steps/measure.py",
+    "pipeline/steps/sightings_of_run.py",
+    "pipeline/steps/unseen.py",
+    "pipeline/tuning/own_variation.py",
+    "pipeline/tuning/periods.py",
+}
+
+
+def test_words_are_made_only_where_answers_are_shown() -> None:
+    makers = {
+        name
+        for path in modules()
+        if "from pipeline.wording" in path.read_text(encoding="utf-8")
+        and not (name := str(path.relative_to(ROOT))).startswith(SHOWS)
+    }
+    assert makers == STILL_SAYS

@@ -11,6 +11,7 @@ from pipeline.length.cross_correlation import (
     parabola_shift,
 )
 from pipeline.results import Refused
+from tests.said import said
 
 
 def ar1(phi: float, n: int, rng: np.random.Generator) -> np.ndarray:
@@ -60,7 +61,7 @@ def test_autoregression_of_a_known_process() -> None:
 def test_short_and_constant_series_are_refused() -> None:
     short = delay_between(np.arange(10.0), np.arange(10.0), 3)
     assert isinstance(short, Refused)
-    assert short.reason == "It needs at least 100 samples; there are 10."
+    assert said(short.reason) == "It needs at least 100 samples; there are 10."
     flat = delay_between(np.ones(500), np.arange(500.0), 3)
     assert isinstance(flat, Refused)
-    assert flat.reason == "A series that does not vary has no delay."
+    assert said(flat.reason) == "A series that does not vary has no delay."

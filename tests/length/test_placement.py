@@ -8,6 +8,7 @@ from invented_line import NO_FLAGS, invented_line, log_of, made_by, speed_profil
 from pipeline import columns, flags
 from pipeline.errors import LogError
 from pipeline.length.placement import place_readings
+from tests.said import said
 
 LINE = invented_line()
 SECONDS = np.arange(6000) * 0.1
@@ -22,7 +23,7 @@ def test_the_placed_frame_is_the_one_the_data_dictionary_declares() -> None:
     assert placed.readings.columns == [one.name for one in columns.PLACED]
     assert placed.readings.dtypes == [pl.UInt32, pl.Float64, pl.Float64, pl.UInt8]
     assert placed.length_from == "length counter"
-    assert placed.warnings == ()
+    assert said(placed.warnings) == ()
 
 
 def test_a_clean_counter_is_taken_as_it_stands() -> None:
@@ -37,7 +38,7 @@ def test_without_a_counter_the_speed_is_summed_and_the_reader_is_told() -> None:
     placed = place_readings(log_of(SECONDS, None, RAMPED), NO_FLAGS, LINE)
     assert placed.readings["front_m"].to_numpy() == pytest.approx(made_by(SECONDS, RAMPED))
     assert placed.length_from == "line speed"
-    assert placed.warnings == (
+    assert said(placed.warnings) == (
         (
             "No length counter is logged: the length is the integral of the line speed, and every position "
             "carries the speed's scale error (0.1 % is 3 m at 3 km). Calibrate it against footage marks."
@@ -119,7 +120,7 @@ def test_two_logs_with_the_same_counter_do_not_make_it_go_back() -> None:
     )
     placed = place_readings(frame, NO_FLAGS, LINE)
     assert placed.readings["front_m"].to_numpy() == pytest.approx(made, abs=1e-6)
-    assert placed.warnings == (
+    assert said(placed.warnings) == (
         "File 1 carries a length counter over the same time as another log; the fuller one is used.",
     )
 
@@ -155,7 +156,7 @@ def test_wire_pulled_back_is_read_where_it_is() -> None:
     assert np.all(np.diff(placed.readings["front_m"].to_numpy()) >= 0)
     assert placed.counter_events["kind"].to_list() == ["reversal"]
     assert placed.counter_events["size_m"][0] == pytest.approx(3.0, abs=0.01)
-    assert placed.warnings == (
+    assert said(placed.warnings) == (
         (
             "The line speed is negative in 39 readings: wire pulled back, or a fault of the signal. The length "
             "counter decides where it is logged."
@@ -166,7 +167,9 @@ def test_wire_pulled_back_is_read_where_it_is() -> None:
 def test_a_speed_with_the_wrong_sign_is_turned() -> None:
     placed = place_readings(log_of(SECONDS, made_by(SECONDS, RAMPED), -RAMPED), NO_FLAGS, LINE)
     assert float(placed.readings["speed_m_s"].max()) == pytest.approx(10.0)
-    assert placed.warnings == ("The line speed is logged with the opposite sign; it is used without it.",)
+    assert said(placed.warnings) == (
+        "The line speed is logged with the opposite sign; it is used without it.",
+    )
 
 
 def test_a_gap_in_the_log_is_told_with_the_wire_that_ran() -> None:
@@ -216,8 +219,8 @@ def test_a_stuck_speed_signal_makes_no_wire() -> None:
     placed = place_readings(log_of(SECONDS, np.round(made, 2), stuck), NO_FLAGS, LINE)
     assert placed.readings["front_m"].to_numpy() == pytest.approx(made, abs=0.011)
     assert placed.counter_events.height == 0
-    assert len(placed.warnings) == 1
-    assert placed.warnings[0].endswith(
+    assert len(said(placed.warnings)) == 1
+    assert said(placed.warnings)[0].endswith(
         "while the length counter ran short of it: the speed signal is taken for stuck and the counter is followed. "
         "If the wire did run, its length is missing there."
     )

@@ -13,6 +13,7 @@ from pipeline.length.spark_exposure import (
 )
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Instrument
+from tests.said import said
 
 SECONDS = np.arange(6000) * 0.1
 
@@ -126,13 +127,13 @@ def test_no_tester_and_no_frequency_are_refused() -> None:
     placement = place_readings(log, NO_FLAGS, plain)
     refused = spark_exposure(placement, without, None, None)
     assert isinstance(refused, Refused)
-    assert refused.reason == (
+    assert said(refused.reason) == (
         "The line sheet lists no spark tester: no wire of this run is known to be tested. Add it with "
         "'station_m', 'window_m' (its electrode) and 'frequency_hz'."
     )
     silent = spark_exposure(placement, line_with(None), None, None)
     assert isinstance(silent, Refused)
-    assert silent.reason == (
+    assert said(silent.reason) == (
         "The line sheet does not give the frequency and the electrode of S1: how long each point was tested "
         "cannot be known, so all of it counts as untested. Add 'frequency_hz' (or 'direct_current') and 'window_m'."
     )

@@ -11,6 +11,7 @@ from invented_line import NO_FLAGS
 from pipeline.length.placement import place_readings
 from pipeline.length.station_offset import check_distance
 from pipeline.length.steady_state import STEADY
+from tests.said import said
 
 
 def gauges(run, wrong: bool = False):
@@ -43,7 +44,7 @@ def test_stations_are_recovered_within_half_a_reading_interval(simulated, speed:
     found = check_distance(*gauges(run))
     reading_m = speed / 60.0 * 0.1
     true = (64.0 - 62.0) * run.scenario.encoder_scale
-    assert found.verdict == "agrees"
+    assert said(found.verdict) == "agrees"
     assert abs(found.found_m - true) < 0.5 * reading_m
     assert found.low_m - 0.1 * reading_m <= true <= found.high_m + 0.1 * reading_m
 
@@ -51,7 +52,7 @@ def test_stations_are_recovered_within_half_a_reading_interval(simulated, speed:
 def test_a_wrong_station_is_a_finding_and_the_readings_stay(simulated) -> None:
     run = simulated("14 AWG", 5, length_m=8000.0, stations_m={"L1-CD": 68.5})
     found = check_distance(*gauges(run))
-    assert found.verdict == "disagrees"
+    assert said(found.verdict) == "disagrees"
     assert found.found_m == pytest.approx(6.5, abs=0.2)
     assert found.sentence == (
         f"The wall gauge and the cold diameter gauge see the same wire {found.found_m:.2f} m apart "
@@ -85,7 +86,7 @@ def test_unrelated_gauges_are_not_tested() -> None:
         rng.standard_normal(5000),
         2.0,
     )
-    assert found.verdict == "not tested"
+    assert said(found.verdict) == "not tested"
     assert found.sentence.startswith(
         "The distance between the wall gauge and the spark tester could not be checked: they do not vary together "
         "beyond chance (correlation "
@@ -101,4 +102,4 @@ def test_no_wire_in_common_and_too_little_wire() -> None:
         "The distance between a and b could not be checked: it needs at least 100 samples; there are 49."
     )
     nothing = np.full(50, np.nan)
-    assert check_distance("a", at, nothing, "b", at, at, 2.0).verdict == "not tested"
+    assert said(check_distance("a", at, nothing, "b", at, at, 2.0).verdict) == "not tested"

@@ -14,6 +14,7 @@ from pipeline.nonconformance.decision import (
     rejection_limit_relative,
 )
 from tests.published.worked_cases import printed
+from tests.said import said
 
 
 def test_breakdown_voltage_one_upper_limit() -> None:
@@ -25,7 +26,7 @@ def test_breakdown_voltage_one_upper_limit() -> None:
     value, half = answers["p_c"]
     assert conformance_probability(-5.47, 0.05, upper=-5.40) == pytest.approx(value, abs=half)
     judged = decide(-5.47, 0.05, -5.40, "at most", DecisionRule("guard band", 0.95))
-    assert judged.verdict is Verdict.CANNOT_BE_TOLD
+    assert said(judged.verdict) is Verdict.CANNOT_BE_TOLD
 
 
 def test_oil_viscosity_two_limits() -> None:

@@ -9,6 +9,7 @@ from scipy.signal import lfilter
 
 from pipeline.results import Refused, Result
 from pipeline.statistics.averaging_gauge import margin_at_specimen_scale, specimen_over_inline, variance_kept
+from tests.said import said
 
 GIVEN = {"window_m": 0.5, "n_observed": 400.0, "n_noise": 200.0, "n_small_scale": 60.0}
 
@@ -43,7 +44,7 @@ def test_margin_at_the_scale_of_the_specimen() -> None:
     assert found.details["naive_margin_sd"] == pytest.approx(4.75)
     assert found.unit_of_inference == "point at specimen scale"
     assert found.low < found.estimate < found.high
-    assert found.warnings == (
+    assert said(found.warnings) == (
         "From the readings alone it would be 4.75: averages over 0.5 m hide the shortest variation.",
     )
 
@@ -91,4 +92,4 @@ def test_coverage_of_the_interval() -> None:
 def test_refusals_in_full(figures: tuple[float, ...], options: dict[str, float], reason: str) -> None:
     found = margin_at_specimen_scale(*figures, **(GIVEN | options))
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason

@@ -31,6 +31,7 @@ from pipeline.statistics.event_repeats import search_repeats
 from pipeline.statistics.lomb_scargle import gappy_period
 from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop, reel_risk
 from pipeline.statistics.periodicity import find_periods
+from tests.said import said
 
 RANDOM = np.random.default_rng(5)
 SERIES = 0.40 + 0.005 * RANDOM.standard_normal(120)
@@ -169,7 +170,7 @@ def test_bad_input_is_answered_refused_or_told_in_words(name: str) -> None:
                 raise AssertionError(f"{argument} as {words} ({bad!r:.60}) gave {fault!r}") from fault
             for one in answer if isinstance(answer, tuple) else (answer,):
                 if isinstance(one, Refused):
-                    assert one.reason.strip().endswith("."), (argument, words, one.reason)
+                    assert said(one.reason).strip().endswith("."), (argument, words, said(one.reason))
                 elif isinstance(one, Result):
                     # No interval, no conclusion: an end that is not a number is no interval.
                     assert not (math.isnan(one.low) or math.isnan(one.high)), (argument, words)
@@ -197,11 +198,11 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
     ),
     "one reading": (
         lambda: performance_index_one_sided([0.4], 0.38),
-        "1 value worth 1.0 independent ones is too few, 10 are needed; gather more reels.",
+        "1 value worth 1.0 independent ones: 10 are needed. Gather more reels.",
     ),
     "no number": (
         lambda: performance_index_one_sided([NAN] * 30, 0.38),
-        "0 values worth 0.0 independent ones are too few, 10 are needed; gather more reels.",
+        "0 values worth 0.0 independent ones: 10 are needed. Gather more reels.",
     ),
     "infinite": (
         lambda: performance_index_one_sided([0.4, INF, *WALL], 0.38),
@@ -209,7 +210,7 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
     ),
     "mean on the wrong side of the limit": (
         lambda: performance_index_one_sided(WALL, 0.45),
-        "The mean lies on or below the lower limit: the index is not positive.",
+        "The mean lies on or beyond the limit: the index is not positive.",
     ),
     "limit on the wrong side of the threshold": (
         lambda: reel_risk(FAR, 0.004, 0.0, limit=0.40, known_m=6e4, **TAIL),
@@ -217,7 +218,7 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
     ),
     "zero faults": (
         lambda: event_rate(0, 5000.0),
-        "No fault on 5000 m does not show a rate of 0: at 95 % confidence the rate may be as high as 0.599 per km.",
+        "0 faults in 5000 m. Upper 95 % bound: 0.599 per km.",
     ),
     "zero length": (
         lambda: event_rate(3, 0.0),
@@ -253,8 +254,8 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
 def test_each_bad_input_is_told_in_its_own_words(case: str) -> None:
     asked, sentence = TOLD[case]
     answer = asked()
-    said = (answer.reason,) if isinstance(answer, Refused) else answer.warnings
-    assert sentence in said, said
+    told = (said(answer.reason),) if isinstance(answer, Refused) else said(answer.warnings)
+    assert sentence in told, told
 
 
 def test_ties_are_values_like_others() -> None:

@@ -10,6 +10,7 @@ from pipeline.errors import MethodRefusal
 from pipeline.results import Refused, Result
 from pipeline.statistics.block_minima import BlockFit, fit_block_minima, profile_height, reel_risk_from_blocks
 from pipeline.statistics.minimum_of_reel import LowerTail
+from tests.said import said
 
 TAIL = LowerTail(0.420, 0.008, -0.15, 0.004)
 # Minima of 1 km: sigma_block = sigma + xi (u - mu), the level passed once a km is the location.
@@ -64,8 +65,11 @@ def test_risk_of_a_reel() -> None:
     for end in (found.low, found.high):
         eta = -math.log1p(-end) / 1.5
         assert fit.log_likelihood - profile_height(-x, -0.395, eta) == pytest.approx(1.9207, abs=0.01)
-    assert found.warnings[0] == f"At 95 % confidence up to {found.high:.2g} of reels may have such a point."
-    assert found.warnings[-1] == "It is about averages over 0.5 m; shorter thin spots are not in it."
+    assert (
+        said(found.warnings)[0]
+        == f"At 95 % confidence up to {found.high:.2g} of reels may have such a point."
+    )
+    assert said(found.warnings)[-1] == "It is about averages over 0.5 m; shorter thin spots are not in it."
 
 
 def test_gumbel_stands_in_openly() -> None:
@@ -74,7 +78,7 @@ def test_gumbel_stands_in_openly() -> None:
     assert fit.converged is False and fit.shape == 0.0
     found = reel_risk_from_blocks(x, fit, limit=0.3999, block_m=1000.0, reel_m=1000.0)
     assert isinstance(found, Result)
-    assert "The fit did not converge; the Gumbel form stands in." in found.warnings
+    assert "The fit did not converge; the Gumbel form stands in." in said(found.warnings)
 
 
 @pytest.mark.parametrize(
@@ -108,7 +112,7 @@ def test_refusals_in_full(values: list[float], options: dict[str, object], reaso
         values, fit, **({"limit": 0.385, "block_m": 1000.0, "reel_m": 1500.0} | options)
     )
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 def test_complaint_in_full() -> None:

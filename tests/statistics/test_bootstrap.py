@@ -16,6 +16,7 @@ from pipeline.statistics.bootstrap import (
     bootstrap_interval,
     redraw,
 )
+from tests.said import said
 
 
 def autoregression(phi: float, n: int, series: int, seed: int) -> np.ndarray:
@@ -132,7 +133,7 @@ def test_unknown_values_are_told_and_lower_bounds_are_open() -> None:
     )
     assert isinstance(found, Result)
     assert found.n == 497 and found.high == math.inf
-    assert found.warnings == ("3 values are unknown and were left out.", HELD)
+    assert said(found.warnings) == ("3 values are unknown and were left out.", said(HELD))
 
 
 @pytest.mark.parametrize(
@@ -158,7 +159,7 @@ def test_refusals_in_full(values: list[float], reason: str) -> None:
         values, mean_of_rows, question=asks(Quantity.MEAN_WALL), unit="mm", unit_of_inference="reading"
     )
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 def test_a_figure_that_fails_on_redrawn_series_is_refused() -> None:
@@ -170,7 +171,7 @@ def test_a_figure_that_fails_on_redrawn_series_is_refused() -> None:
         unit_of_inference="reading",
     )
     assert isinstance(found, Refused)
-    assert found.reason == "The figure cannot be computed on the redrawn series; ask for a simpler one."
+    assert said(found.reason) == "The figure cannot be computed on the redrawn series; ask for a simpler one."
 
 
 def test_complaint_in_full() -> None:

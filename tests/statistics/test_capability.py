@@ -19,6 +19,7 @@ from pipeline.statistics.capability import (
     summarise,
     widening,
 )
+from tests.said import said
 
 
 def autoregression(phi: float, n: int, series: int, seed: int) -> np.ndarray:
@@ -38,7 +39,7 @@ def test_index_of_given_values() -> None:
     assert found.unit_of_inference == "reel"
     assert found.low == pytest.approx(index_lower_bound(found.estimate, 40), rel=1e-12)
     assert found.high == math.inf
-    assert found.warnings == (
+    assert said(found.warnings) == (
         "Stability was not shown: this is performance of what was made, not capability.",
     )
 
@@ -164,14 +165,13 @@ def test_capability_only_where_stability_was_shown() -> None:
         walls(), 0.381, stable=True, stability_evidence="no signal in 40 reels"
     )
     assert isinstance(shown, Result)
-    assert shown.question.arguments["symbol"] == "CpkL" and shown.warnings == ()
+    assert shown.question.arguments["symbol"] == "CpkL" and said(shown.warnings) == ()
     refused = performance_index_one_sided(walls(), 0.381, stable=False, stability_evidence="rule 1 at reel 7")
-    assert refused == Refused(
+    assert said(refused) == Refused(
         question=asks(Quantity.PERFORMANCE_INDEX, symbol="PpkL"),
-        method="P_pkL = (mean to limit)/(3 s), ISO 22514-2; lower bound from the noncentral t",
-        reason="The process is not stable (rule 1 at reel 7), so its spread predicts nothing; find and "
-        "remove the "
-        "cause, or ask for the performance of the length already made.",
+        method="PpkL = (mean to limit)/(3 s); lower bound from the noncentral t (ISO 22514-2)",
+        reason="The process is not stable (rule 1 at reel 7), so its spread predicts nothing. Find and "
+        "remove the cause, or ask for the performance of the length already made.",
         n=40,
     )
     past = performance_index_one_sided(
@@ -179,7 +179,7 @@ def test_capability_only_where_stability_was_shown() -> None:
     )
     assert isinstance(past, Result)
     assert past.question.arguments["symbol"] == "PpkL"
-    assert past.warnings == (
+    assert said(past.warnings) == (
         "The process was not stable (rule 1 at reel 7): the index describes the past, no more.",
     )
 
@@ -187,8 +187,8 @@ def test_capability_only_where_stability_was_shown() -> None:
 @pytest.mark.parametrize(
     ("values", "limit", "reason"),
     [
-        ([], 0.381, "0 values worth 0.0 independent ones are too few, 10 are needed; gather more reels."),
-        ([0.4], 0.381, "1 value worth 1.0 independent ones is too few, 10 are needed; gather more reels."),
+        ([], 0.381, "0 values worth 0.0 independent ones: 10 are needed. Gather more reels."),
+        ([0.4], 0.381, "1 value worth 1.0 independent ones: 10 are needed. Gather more reels."),
         (
             [0.4] * 20,
             0.381,
@@ -206,21 +206,21 @@ def test_capability_only_where_stability_was_shown() -> None:
         (
             [math.nan] * 30,
             0.381,
-            "0 values worth 0.0 independent ones are too few, 10 are needed; gather more reels.",
+            "0 values worth 0.0 independent ones: 10 are needed. Gather more reels.",
         ),
     ],
 )
 def test_refusals_in_full(values: list[float], limit: float, reason: str) -> None:
     found = performance_index_one_sided(values, limit)
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 def test_few_effective_values_are_too_few_however_many_readings() -> None:
     found = performance_index_one_sided(walls(5000), 0.381, n_for_mean=4.2, n_for_variance=9.0)
     assert isinstance(found, Refused)
-    assert found.reason == (
-        "5,000 values worth 4.2 independent ones are too few, 10 are needed; gather more reels."
+    assert said(found.reason) == (
+        "5,000 values worth 4.2 independent ones: 10 are needed. Gather more reels."
     )
 
 
@@ -228,7 +228,7 @@ def test_few_effective_values_are_too_few_however_many_readings() -> None:
 def test_values_along_a_reel_without_effective_numbers_are_refused(unit: UnitOfInference) -> None:
     found = performance_index_one_sided(walls(), 0.381, unit_of_inference=unit)
     assert isinstance(found, Refused)
-    assert found.reason == (
+    assert said(found.reason) == (
         "Values along one length of wire repeat their neighbours, so the bound for independent values does not "
         "hold; pass their effective numbers (their count, if they are cut samples), or use one value a reel."
     )
@@ -238,7 +238,7 @@ def test_limit_on_the_wrong_side_is_told_not_refused() -> None:
     found = performance_index_one_sided(walls(), 0.41)
     assert isinstance(found, Result)
     assert found.estimate < 0.0 and found.low < found.estimate
-    assert found.warnings[0] == "The mean lies on or below the lower limit: the index is not positive."
+    assert said(found.warnings)[0] == "The mean lies on or beyond the limit: the index is not positive."
 
 
 def test_ties_and_unknown_values_are_told() -> None:
@@ -247,7 +247,7 @@ def test_ties_and_unknown_values_are_told() -> None:
     found = performance_index_one_sided(values, 0.381)
     assert isinstance(found, Result)
     assert (found.n, found.details["n_unknown"]) == (39, 1.0)
-    assert found.warnings[-1] == "1 value is unknown and was left out."
+    assert said(found.warnings)[-1] == "1 value is unknown and was left out."
 
 
 def test_summary_complains_of_infinity_and_bears_emptiness() -> None:
@@ -269,6 +269,6 @@ def test_shape_told_beside_an_index_agrees_with_an_independent_program() -> None
     x = np.random.default_rng(3).gamma(3.0, size=80) + 1.0
     found = performance_index_one_sided(x, 0.0)
     assert isinstance(found, Result)
-    assert found.assumptions[0].evidence == (
+    assert said(found.assumptions[0].evidence) == (
         f"skewness {stats.skew(x):.2f}, excess kurtosis {stats.kurtosis(x):.2f}"
     )

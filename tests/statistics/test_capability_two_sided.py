@@ -9,6 +9,7 @@ from scipy import stats
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.capability_two_sided import indices_between_limits, performance_index_two_sided
+from tests.said import said
 
 
 def diameters(n: int = 50) -> np.ndarray:
@@ -65,7 +66,7 @@ def test_coverage_of_both_intervals_on_independent_values() -> None:
             [2.5],
             (2.4, 2.6),
             {},
-            "1 value worth 1.0 independent ones is too few, 10 are needed; gather more reels.",
+            "1 value worth 1.0 independent ones: 10 are needed. Gather more reels.",
         ),
         (
             [2.5, 2.6] * 9,
@@ -78,13 +79,19 @@ def test_coverage_of_both_intervals_on_independent_values() -> None:
             [2.5, 2.6] * 9,
             (2.4, 2.6),
             {"unit_of_inference": "reading"},
-            "Values along one length of wire repeat their neighbours; pass their effective numbers.",
+            (
+                "Values along one length of wire repeat their neighbours, so the bound for independent values does not "
+                "hold; pass their effective numbers (their count, if they are cut samples), or use one value a reel."
+            ),
         ),
         (
             [2.5, 2.6] * 9,
             (2.4, 2.6),
             {"stable": False, "stability_evidence": "rule 1 at reel 4"},
-            "The process is not stable (rule 1 at reel 4); find and remove the cause.",
+            (
+                "The process is not stable (rule 1 at reel 4), so its spread predicts nothing. Find and remove "
+                "the cause, or ask for the performance of the length already made."
+            ),
         ),
     ],
 )
@@ -93,11 +100,11 @@ def test_refusals_in_full(
 ) -> None:
     found = performance_index_two_sided(values, *limits, **options)
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 def test_a_mean_outside_the_limits_is_told() -> None:
     found = performance_index_two_sided(diameters(), 2.6, 2.7)
     assert isinstance(found, Result)
     assert found.estimate < 0
-    assert found.warnings[0] == "The mean lies outside the limits: the index is not positive."
+    assert said(found.warnings)[0] == "The mean lies outside the limits: the index is not positive."

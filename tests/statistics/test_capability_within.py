@@ -9,6 +9,7 @@ from scipy.signal import lfilter
 from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import autocorrelation, effective_n
 from pipeline.statistics.capability_within import moving_range_sigma, within_index_one_sided
+from tests.said import said
 
 
 def autoregression(phi: float, n: int, series: int, seed: int) -> np.ndarray:
@@ -24,7 +25,7 @@ def test_trap_moving_range_inflates_an_index_3_2_times() -> None:
     assert row.std() / wrong == pytest.approx(3.162, abs=0.04)
     found = moving_range_sigma(row, 0.9)
     assert isinstance(found, Refused)
-    assert found.reason == (
+    assert said(found.reason) == (
         "Neighbouring values are correlated (lag one: 0.90), so their differences do not show the spread; an index "
         "from it would be 3.16 times the true one. Use the spread within reels with its effective numbers."
     )
@@ -56,7 +57,7 @@ def test_moving_range_of_independent_reel_values() -> None:
 def test_moving_range_refusals(values: list[float], lag_one: float, reason: str) -> None:
     found = moving_range_sigma(values, lag_one)
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 def reels(between: float, count: int, seed: int) -> tuple[np.ndarray, ...]:
@@ -78,7 +79,7 @@ def test_trap_spread_between_reels_left_out() -> None:
     assert found.estimate == pytest.approx(1.5, abs=0.08)
     assert found.details["overall_index"] == pytest.approx(1.5 / math.sqrt(2), abs=0.08)
     told = f"with them it is {found.details['overall_index']:.2f}, not {found.estimate:.2f}."
-    assert found.warnings == (f"Differences between reels are left out: {told}",)
+    assert said(found.warnings) == (f"Differences between reels are left out: {told}",)
 
 
 def test_lower_bound_covers() -> None:
@@ -123,4 +124,4 @@ def test_lower_bound_covers() -> None:
 def test_refusals_in_full(figures: tuple[list[float], ...], limit: float, reason: str) -> None:
     found = within_index_one_sided(*figures, limit)
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason

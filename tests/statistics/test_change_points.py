@@ -20,6 +20,7 @@ from pipeline.statistics.change_points import (
     place_quantile,
 )
 from pipeline.statistics.run_sheet_notes import noted_nearby
+from tests.said import said
 
 
 def changes(*given: object, **named: object) -> Changes:
@@ -148,7 +149,7 @@ def test_places_in_metres_and_items_without_a_value() -> None:
     x = np.append(rng.normal(0.40, 0.002, 60), rng.normal(0.42, 0.002, 60))
     x[10] = math.nan
     found = changes(x, at_m=np.arange(120) * 10.0)
-    assert found.warnings == ("1 item has no value and was left out.", HELD)
+    assert said(found.warnings) == ("1 item has no value and was left out.", said(HELD))
     assert [one.at for one in found.changes] == [600.0]
     assert found.changes[0].shifts[0].size == pytest.approx(0.02, abs=0.001)
 
@@ -195,7 +196,7 @@ def test_what_cannot_be_looked_at_is_refused() -> None:
         (one_change([1.0] * 40), "The values do not move; nothing changed."),
     ):
         assert isinstance(answer, Refused)
-        assert answer.reason == reason
+        assert said(answer.reason) == reason
 
 
 def test_values_that_repeat_exactly_still_show_their_change() -> None:

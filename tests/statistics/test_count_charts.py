@@ -15,6 +15,7 @@ from pipeline.statistics.count_charts import (
     three_sigma_u_limits,
     u_chart,
 )
+from tests.said import said
 
 
 def chart(answer: Chart | Refused) -> Chart:
@@ -46,7 +47,7 @@ def test_longer_reels_have_narrower_limits_and_lengths_not_known_are_left_out() 
     assert found.upper[0] == pytest.approx(5 / 1.5)
     assert found.upper[2] == pytest.approx(7 / 3.0)
     assert [(one.item, one.side) for one in found.signals] == [(2, "above")]
-    assert found.warnings[0] == "1 of 4 reels have no known length and are not judged."
+    assert said(found.warnings)[0] == "1 of 4 reels have no known length and are not judged."
     assert np.isnan(found.plotted[3])
 
 
@@ -64,11 +65,13 @@ def test_scatter_is_told_before_limits_are_widened() -> None:
     found = chart(u_chart(c, [10_000.0] * 10))
     assert found.phase == "I"
     assert found.assumptions[0].held is False
-    assert found.warnings[-1].endswith("look for clusters or a missing factor before widening the limits.")
+    assert said(found.warnings)[-1].endswith(
+        "look for clusters or a missing factor before widening the limits."
+    )
     wide = chart(laney_chart(c, [10_000.0] * 10))
     assert wide.details["sigma_z"] > 2
     assert wide.signals == ()
-    assert wide.warnings == (
+    assert said(wide.warnings) == (
         (
             "Widened limits hide a real shift within these points; test the dispersion and look for its cause "
             "first."
@@ -111,7 +114,8 @@ def test_no_fault_anywhere_sets_no_limits() -> None:
     found = u_chart([0, 0, 0], [1500.0] * 3)
     assert isinstance(found, Refused)
     assert (
-        found.reason == "3 reels with 0 faults cannot set limits; give a rate fixed beforehand or more reels."
+        said(found.reason)
+        == "3 reels with 0 faults cannot set limits; give a rate fixed beforehand or more reels."
     )
     assert chart(u_chart([0, 0, 0], [1500.0] * 3, rate_per_km=0.1)).signals == ()
 
@@ -123,7 +127,7 @@ def test_share_of_bad_pieces_by_hand() -> None:
     assert [one.item for one in found.signals] == [0, 1]
     none = share_chart([0, 0], [50, 50])
     assert isinstance(none, Refused)
-    assert none.reason == "0 bad of 100 pieces in 2 lots cannot set limits."
+    assert said(none.reason) == "0 bad of 100 pieces in 2 lots cannot set limits."
 
 
 def test_exact_limits_of_a_share_signal_where_chance_is_small() -> None:
@@ -139,7 +143,7 @@ def test_exact_limits_of_a_share_signal_where_chance_is_small() -> None:
     assert found.upper[0] == pytest.approx(0.5)
     assert found.lower[0] == -math.inf
     assert found.arl0 == pytest.approx(1 / stats.binom.sf(9, 20, 0.12))
-    (told,) = chart(share_chart([1, 1, 0], [3, 3, 3], 1e-4)).warnings
+    (told,) = said(chart(share_chart([1, 1, 0], [3, 3, 3], 1e-4)).warnings)
     assert told == "No lot is large enough to signal by itself, even if all of its pieces were bad."
 
 

@@ -8,6 +8,7 @@ from scipy import stats
 
 from pipeline.results import Refused, Result
 from pipeline.statistics.drift import linear_drift, residuals_of_line
+from tests.said import said
 
 
 def test_independent_readings_give_the_usual_line() -> None:
@@ -32,7 +33,7 @@ def test_unknown_readings_are_told() -> None:
     assert isinstance(found, Result)
     usual = stats.linregress([0, 2, 3, 4, 5, 6], y[~np.isnan(y)])
     assert found.estimate == pytest.approx(usual.slope)
-    assert found.warnings == ("1 reading is unknown and was left out.",)
+    assert said(found.warnings) == ("1 reading is unknown and was left out.",)
 
 
 @pytest.mark.parametrize(
@@ -58,4 +59,4 @@ def test_unknown_readings_are_told() -> None:
 def test_refusals_in_full(at: list[float], values: list[float], worth: float, reason: str) -> None:
     found = linear_drift(at, values, worth)
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason

@@ -16,6 +16,7 @@ from pipeline.statistics.event_clustering import (
     trend_along,
 )
 from pipeline.statistics.known_positions import join_known
+from tests.said import said
 
 END_OF_REEL = [1200.0, 1310.0, 1340.0, 1405.0, 1466.0, 1490.0]
 
@@ -98,7 +99,7 @@ def test_scatter_of_counts_with_unequal_lengths() -> None:
     assert found.details["x_squared"] == pytest.approx(x2)
     assert found.estimate == pytest.approx(x2 / 2)
     assert found.details["p_value"] == pytest.approx(stats.chi2.sf(x2, 2))
-    assert found.warnings == (
+    assert said(found.warnings) == (
         "The faults do not fall independently: intervals of a Poisson rate are too narrow.",
     )
 
@@ -136,7 +137,7 @@ def test_few_faults_use_simulated_splits_near_the_chi_square() -> None:
 def test_too_little_is_refused_with_the_reason(answer: object, reason: str) -> None:
     found = answer()  # type: ignore[operator]
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 def test_all_faults_at_one_place_are_a_cluster() -> None:
@@ -148,7 +149,7 @@ def test_positions_on_the_joined_known_length() -> None:
     joined = join_known([5.0, 15.0, 25.0, 30.0, math.nan, 40.0], [[0, 10], [20, 30], [40, 41]])
     np.testing.assert_array_equal(joined.at_m, [5.0, math.nan, 15.0, 20.0, math.nan, 20.0])
     assert (joined.known_m, joined.outside) == (21.0, 2)
-    assert joined.warnings == (
+    assert said(joined.warnings) == (
         ("2 of 6 events lie outside the known length or have no position and are left out of the test."),
     )
     assert join_known([1.0], []).known_m == 0.0

@@ -7,6 +7,7 @@ from scipy import stats
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
 from pipeline.statistics.event_coincidence import Coincidence, coincidence, poisson_coincidence_p
+from tests.said import said
 
 
 def found(*given: object, **named: object) -> Coincidence:
@@ -68,19 +69,19 @@ def test_a_reel_without_events_counts_against_the_relation() -> None:
 def test_nothing_to_compare_is_refused() -> None:
     answer = coincidence([[]], [[3.0]], [100.0], 1.0)
     assert isinstance(answer, Refused)
-    assert answer.reason == "0 faults and 1 earlier event cannot lie together; both are needed."
+    assert said(answer.reason) == "0 faults and 1 earlier event cannot lie together; both are needed."
 
 
 def test_windows_that_cannot_answer_are_told() -> None:
     narrow = found([[10.0]], [[50.0]], [1000.0], 1.0, position_sd_m=2.0)
-    assert narrow.warnings == (
+    assert said(narrow.warnings) == (
         (
             "A window of 1 m is under twice the positions' uncertainty of 2 m: pairs that belong "
             "together are missed."
         ),
     )
     wide = found([[10.0]], [np.arange(0, 1000, 10.0)], [1000.0], 4.0)
-    assert wide.warnings == (
+    assert said(wide.warnings) == (
         (
             "Chance alone puts more than half of the faults near an event: the window is too wide or events "
             "too many to show anything."

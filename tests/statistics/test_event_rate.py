@@ -10,6 +10,7 @@ from pipeline.errors import MethodRefusal
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.event_rate import clean_length_km, event_rate
+from tests.said import said
 
 
 def rate(count: int, known_m: float, confidence: float = 0.95) -> Result:
@@ -32,12 +33,7 @@ def test_no_fault_is_never_a_rate_of_zero() -> None:
     assert (found.estimate, found.low) == (0.0, 0.0)
     assert found.high == pytest.approx(3.6888794541139354)
     assert found.details["upper_one_sided_per_km"] == pytest.approx(2.9957322735539895)
-    assert found.warnings == (
-        (
-            "No fault on 1000 m does not show a rate of 0: at 95 % confidence the rate may be as high as 3 "
-            "per km."
-        ),
-    )
+    assert said(found.warnings) == (("0 faults in 1000 m. Upper 95 % bound: 2.996 per km."),)
 
 
 def test_the_interval_inverts_the_exact_poisson_test() -> None:
@@ -73,9 +69,9 @@ def test_length_to_show_a_rate() -> None:
 
 
 def test_no_known_length_is_refused_with_the_reason() -> None:
-    assert event_rate(2, 0.0) == Refused(
+    assert said(event_rate(2, 0.0)) == Refused(
         question=asks(Quantity.FAULT_RATE),
-        method="Poisson rate with exact interval (Garwood, Biometrika 28, 1936, 437)",
+        method="Poisson rate, exact interval (Garwood, Biometrika 28, 1936, 437)",
         reason="The detector was working on no known length, so 2 faults have no rate; "
         "give the length on which it worked.",
         n=2,

@@ -12,6 +12,7 @@ from pipeline.statistics.event_repeats import (
     scan_repeats,
     search_repeats,
 )
+from tests.said import said
 
 TURNS = np.array([3, 50, 51, 120, 300, 301, 500, 700])
 
@@ -48,7 +49,9 @@ def test_a_roll_is_found_among_listed_elements() -> None:
     assert first.name == "capstan"
     assert first.p_value < 0.01
     assert abs(first.period_m - 1.885) < 4 * first.period_sd_m
-    assert found.verdict.startswith("The faults come back with the turn of capstan (every 1.885 m, p = 0.")
+    assert said(found.verdict).startswith(
+        "The faults come back with the turn of capstan (every 1.885 m, p = 0."
+    )
     assert found.tested[1].p_value > 0.05
 
 
@@ -56,12 +59,12 @@ def test_an_electrode_longer_than_the_roll_convicts_nobody() -> None:
     # Trap: a 0.9 m electrode on a 1.0 m roll leaves 11 % of the phase (worked out by a script apart).
     found = search([marked(1.0)], {"small roll": 1.0, "capstan": 1.885}, 0.9, 0.02)
     assert [one.name for one in found.tested] == ["capstan"]
-    assert found.refused[0].reason == (
+    assert said(found.refused[0].reason) == (
         "small roll: a turn of 1 m is shorter than 1.5 electrode lengths (0.9 m); the firing point "
         "smears the phase to 11 %, so spark counts cannot convict it. Look for it in the wall or the "
         "diameter."
     )
-    assert found.verdict == (
+    assert said(found.verdict) == (
         "No listed element's turn repeats in the faults. 1 listed element could not be tested."
     )
     at_entry = search([marked(1.0)], {"small roll": 1.0}, 0.9, 0.02, fires_at_entry=True)
@@ -70,7 +73,7 @@ def test_an_electrode_longer_than_the_roll_convicts_nobody() -> None:
 
 def test_uncertain_positions_are_refused_too() -> None:
     found = search([marked(1.885)], {"capstan": 1.885}, 0.1, 0.8)
-    assert found.refused[0].reason == (
+    assert said(found.refused[0].reason) == (
         "capstan: positions known to 0.8 m smear the phase on a turn of 1.885 m to 3 %; locate the "
         "faults better."
     )
@@ -81,15 +84,15 @@ def test_a_half_turn_is_told_to_be_a_harmonic() -> None:
     by_name = {one.name: one for one in found.tested}
     assert by_name["half"].harmonic_of == "capstan"
     assert by_name["capstan"].harmonic_of == ""
-    assert found.verdict.count("every") == 1
+    assert said(found.verdict).count("every") == 1
 
 
 def test_two_elements_of_one_turn_are_both_named() -> None:
     found = search([marked(1.885)], {"capstan": 1.885, "roll": 1.89}, 0.1, 0.02)
-    assert found.verdict.startswith(
+    assert said(found.verdict).startswith(
         "More than one listed element fits, and the faults do not tell which: capstan (every 1.885 m"
     )
-    assert "; roll (every 1.885 m" in found.verdict
+    assert ", roll (every 1.885 m" in said(found.verdict)
 
 
 def test_reels_add_up_though_their_phases_differ() -> None:
@@ -134,7 +137,7 @@ def test_bunches_of_faults_are_told() -> None:
     rng = np.random.default_rng(3)
     at = np.concatenate([start + rng.uniform(0, 0.5, 6) for start in (100.0, 700.0, 1300.0)])
     found = search([at], {"capstan": 1.885}, 0.1, 0.02).tested[0]
-    assert found.warnings == (
+    assert said(found.warnings) == (
         (
             "15 of 17 gaps are shorter than half a turn, more than chance makes: these faults come in "
             "bunches, their phases are not independent and the p-value is too small."
@@ -144,15 +147,17 @@ def test_bunches_of_faults_are_told() -> None:
 
 def test_faults_at_one_place_and_too_few_faults_are_refused() -> None:
     found = search([[700.0] * 6], {"capstan": 1.885}, 0.1, 0.02)
-    assert found.refused[0].reason == (
+    assert said(found.refused[0].reason) == (
         "capstan: the faults of no reel lie further apart than 0 m, which is under three turns of 1.885 m."
     )
     few = search_repeats([[1.0, 900.0], [5.0]], {"capstan": 1.885}, 0.1, 0.02)
     assert isinstance(few, Refused)
-    assert few.reason == "2 faults on reels with two or more cannot show a repeat; at least 4 are needed."
+    assert (
+        said(few.reason) == "2 faults on reels with two or more cannot show a repeat; at least 4 are needed."
+    )
     none = scan_repeats([[]], 1.0, 5.0, 0.1, 0.02)
     assert isinstance(none, Refused)
-    assert none.reason == "0 faults cannot show a repeat; 4 are needed."
+    assert said(none.reason) == "0 faults cannot show a repeat; 4 are needed."
 
 
 @pytest.mark.parametrize(

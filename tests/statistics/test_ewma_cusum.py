@@ -8,6 +8,7 @@ import pytest
 from pipeline.errors import MethodRefusal
 from pipeline.results import Chart, Refused
 from pipeline.statistics.ewma_cusum import CusumChart, cusum_chart, ewma_ar_factor, ewma_chart
+from tests.said import said
 
 
 def ewma(*given: object, **named: object) -> Chart:
@@ -28,7 +29,7 @@ def test_ewma_by_hand() -> None:
     first = 3 * 0.5
     assert found.upper[0] == pytest.approx(first)
     assert found.upper[3] == pytest.approx(3 * math.sqrt(1 / 3 * (1 - 0.5**6)))
-    assert found.warnings == ("1 of 4 items have no value and are not judged.",)
+    assert said(found.warnings) == ("1 of 4 items have no value and are not judged.",)
 
 
 def test_a_signal_leads_back_to_where_the_drift_began() -> None:
@@ -109,7 +110,7 @@ def test_an_item_without_a_value_changes_nothing() -> None:
 def test_nothing_to_plot_is_refused() -> None:
     for answer in (ewma_chart([math.nan], 0.0, 1.0), cusum_chart([], 0.0, 1.0)):
         assert isinstance(answer, Refused)
-        assert answer.reason == "No item has a value; there is nothing to plot."
+        assert said(answer.reason) == "No item has a value; there is nothing to plot."
 
 
 @pytest.mark.parametrize(

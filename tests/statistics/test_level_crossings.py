@@ -16,6 +16,7 @@ from pipeline.statistics.level_crossings import (
     median_minimum_of_independent,
     reel_risk_from_index,
 )
+from tests.said import said
 
 
 def smooth_wall(n: int, step_m: float, correlation_m: float, seed: int) -> np.ndarray:
@@ -82,7 +83,7 @@ def test_result_has_bounds_from_the_index_and_the_spread() -> None:
     assert found.details["without_difference_between_reels"] == pytest.approx(0.01895, rel=1e-3)
     alone = reel_risk_from_index(1.5, 1.4, 1.6, reel_m=1500.0, correlation_m=0.5, n=40)
     assert isinstance(alone, Result)
-    assert alone.warnings[1] == (
+    assert said(alone.warnings)[1] == (
         "Differences between reels are left out; real reels differ and the worst carry the risk."
     )
     assert alone.low > 0.0
@@ -107,7 +108,7 @@ def test_refusals_in_full(given: dict[str, float], reason: str) -> None:
     }
     found = reel_risk_from_index(**(options | given))
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 def test_correlation_length_of_a_smooth_wall_and_none_of_a_rough_one() -> None:
@@ -116,16 +117,16 @@ def test_correlation_length_of_a_smooth_wall_and_none_of_a_rough_one() -> None:
     walk = np.random.default_rng(3).standard_normal(5000)
     rough = correlation_length_m(np.convolve(walk, np.ones(20), mode="valid"), 0.05)
     assert isinstance(rough, Refused)
-    assert rough.reason.startswith(
+    assert said(rough.reason).startswith(
         "The wall is not smooth at the reading interval: doubling the step multiplies"
     )
-    assert rough.reason.endswith("not by 4. Count clusters under a threshold instead.")
+    assert said(rough.reason).endswith("not by 4. Count clusters under a threshold instead.")
     flat = correlation_length_m([0.4] * 2000, 0.05)
     assert isinstance(flat, Refused)
-    assert flat.reason == "All readings are equal; look for a stuck instrument."
+    assert said(flat.reason) == "All readings are equal; look for a stuck instrument."
     few = correlation_length_m([0.4], 0.05)
     assert isinstance(few, Refused)
-    assert few.reason == "1 known readings are too few or the step is not above zero; 1000 are needed."
+    assert said(few.reason) == "1 known readings are too few or the step is not above zero; 1000 are needed."
 
 
 def test_median_minimum_of_independent_readings() -> None:

@@ -9,6 +9,7 @@ from scipy import stats
 from pipeline.results import Refused, Result
 from pipeline.statistics.below_threshold import fit_tail, tail_quantile
 from pipeline.statistics.minimum_of_reel import HELD, LowerTail, clusters_per_m, likelihood_drop, reel_risk
+from tests.said import said
 
 TAIL = LowerTail(0.420, 0.008, -0.15, 0.004)  # illustrative: 4 clusters a km under 0.420 mm
 
@@ -96,7 +97,10 @@ def test_a_limit_out_of_reach_has_no_lower_end_but_an_upper_one() -> None:
     assert isinstance(found, Result)
     assert (found.estimate, found.low) == (0.0, 0.0)
     assert 0.0 < found.high < 0.02
-    assert found.warnings[0] == f"At 95 % confidence up to {found.high:.2g} of reels may have such a point."
+    assert (
+        said(found.warnings)[0]
+        == f"At 95 % confidence up to {found.high:.2g} of reels may have such a point."
+    )
 
 
 def test_one_order_of_60_km_cannot_show_one_in_a_thousand() -> None:
@@ -120,8 +124,8 @@ def test_wider_where_reels_differ() -> None:
 def test_warnings_in_full() -> None:
     found = risk(deficits(240, 5, shape=0.4), averaging_m=0.5, converged=False)
     assert isinstance(found, Result)
-    assert found.warnings[1:] == (
-        HELD,
+    assert said(found.warnings)[1:] == (
+        said(HELD),
         "The tail fit did not converge; an exponential tail stands in, which is no bound.",
         (
             f"The fitted shape {found.details['shape']:.2f} is positive: no end to the depth. For a wall that points "
@@ -134,8 +138,8 @@ def test_warnings_in_full() -> None:
 @pytest.mark.parametrize(
     ("count", "options", "reason"),
     [
-        (19, {}, "19 clusters under the threshold are too few, 20 are needed; raise the threshold."),
-        (0, {}, "0 clusters under the threshold are too few, 20 are needed; raise the threshold."),
+        (19, {}, "Needs at least 20 clusters below the threshold; there are 19. Raise the threshold."),
+        (0, {}, "Needs at least 20 clusters below the threshold; there are 0. Raise the threshold."),
         (
             40,
             {"limit": 0.43},
@@ -157,13 +161,13 @@ def test_refusals_in_full(count: int, options: dict[str, float], reason: str) ->
     given = {"threshold": 0.42, "limit": 0.385, "known_m": 60_000.0, "reel_m": 1500.0} | options
     found = reel_risk(deficits(count, 6), 0.008, -0.15, **given)
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 def test_equal_or_infinite_deficits_are_refused() -> None:
     for y in ([0.01] * 30, [0.01, math.inf] * 15, [0.01, math.nan] * 15):
         found = reel_risk(y, 0.008, -0.15, threshold=0.42, limit=0.385, known_m=6e4, reel_m=1500.0)
         assert isinstance(found, Refused)
-        assert found.reason == (
+        assert said(found.reason) == (
             "The deficits must be finite, above zero and not all equal; look for a stuck instrument."
         )

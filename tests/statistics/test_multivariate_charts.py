@@ -18,6 +18,7 @@ from pipeline.statistics.multivariate_charts import (
     wall_chart,
     wall_parts,
 )
+from tests.said import said
 
 
 def test_limits_as_worked_out() -> None:
@@ -118,7 +119,7 @@ def test_a_turn_of_the_eccentricity_is_named() -> None:
         (1, "T^2 of eccentricity"),
         (2, "T^2 of mean wall"),
     ]
-    assert found.warnings == ("1 of 4 items lack a value and are not judged.",)
+    assert said(found.warnings) == ("1 of 4 items lack a value and are not judged.",)
 
 
 def test_multivariate_ewma_by_hand_and_its_false_alarms() -> None:
@@ -137,10 +138,10 @@ def test_multivariate_ewma_by_hand_and_its_false_alarms() -> None:
 def test_what_cannot_set_limits_is_refused() -> None:
     few = t2_chart(np.ones((4, 3)), 0.01)
     assert isinstance(few, Refused)
-    assert few.reason == "4 vectors cannot set limits for 3 variables; at least 5 are needed."
+    assert said(few.reason) == "4 vectors cannot set limits for 3 variables; at least 5 are needed."
     still = wall_baseline(np.full((20, 4), 0.4))
     assert isinstance(still, Refused)
-    assert still.reason == (
+    assert said(still.reason) == (
         "The sensors stand still or repeat one another in one order, so chance has no size; check them."
     )
 

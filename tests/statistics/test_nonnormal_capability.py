@@ -15,6 +15,7 @@ from pipeline.statistics.nonnormal_capability import (
     quantile_index_one_sided,
     quantile_indices,
 )
+from tests.said import said
 
 
 def goodness(values: np.ndarray, family: Family) -> tuple[float, float]:
@@ -56,11 +57,11 @@ def test_choice_is_open_and_every_family_is_listed() -> None:
         x, -16.0, FAMILIES, redraw(600, 1, 200, 3), goodness=goodness, mirror_at=0.0
     )
     assert isinstance(found, Result)
-    assert found.method.endswith("; gamma")
+    assert said(found.method).endswith("; gamma")
     assert {name for name in found.details if name.startswith("index_")} == {
         f"index_{one}" for one in FAMILIES
     }
-    assert found.warnings[0] == (
+    assert said(found.warnings)[0] == (
         "The gamma family was chosen among 6 by Akaike's criterion; fix it from now on."
     )
     assert found.assumptions[0].held is True
@@ -70,7 +71,7 @@ def test_choice_is_open_and_every_family_is_listed() -> None:
     )
     assert isinstance(fixed, Result)
     assert fixed.estimate == pytest.approx(2.0, abs=0.02)
-    assert fixed.warnings[0] == (
+    assert said(fixed.warnings)[0] == (
         "No listed family describes the values well: the index is only a guide to the tail."
     )
 
@@ -91,7 +92,7 @@ def test_families_that_disagree_are_told() -> None:
     x = np.random.default_rng(8).gamma(4.0, size=60)
     found = quantile_index_one_sided(x, 0.001, FAMILIES, redraw(60, 1, 100, 1))
     assert isinstance(found, Result)
-    assert any(one.startswith("Families that fit as well give indices from ") for one in found.warnings)
+    assert any(one.startswith("Families that fit as well give indices from ") for one in said(found.warnings))
 
 
 @pytest.mark.parametrize(
@@ -128,11 +129,11 @@ def test_families_that_disagree_are_told() -> None:
 def test_refusals_in_full(values: list[float], limit: float, options: dict[str, object], reason: str) -> None:
     found = quantile_index_one_sided(values, limit, FAMILIES, redraw(60, 1, 100, 1), **options)
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 def test_no_interval_no_conclusion() -> None:
     x = np.random.default_rng(1).gamma(4.0, size=60)
     found = quantile_index_one_sided(x, 0.1, FAMILIES, np.empty((0, 0), dtype=np.int64))
     assert isinstance(found, Refused)
-    assert found.reason == "Redraw the known values at least 100 times; no interval, no conclusion."
+    assert said(found.reason) == "Redraw the known values at least 100 times; no interval, no conclusion."

@@ -16,6 +16,7 @@ from pipeline.statistics.order_tracking import (
     pseudo_period,
     track,
 )
+from tests.said import said
 
 N = 6000
 TIME = np.arange(N) * 0.1
@@ -51,8 +52,8 @@ def test_turns_of_the_screw_are_an_axis_too() -> None:
 def test_at_constant_speed_nothing_can_be_told() -> None:
     found = tracked(0.6 * np.sin(2 * np.pi * TIME) + NOISE, {"length": 10 * TIME, "time": TIME})
     assert found.locked_to == ""
-    assert found.words.startswith("It cannot be told what the swing is locked to: ")
-    assert found.words.endswith(" %). A larger change of speed would separate them.")
+    assert said(found.words).startswith("Cannot separate what the period is locked to: ")
+    assert said(found.words).endswith(" %). A larger change of speed would separate them.")
 
 
 def test_only_a_range_of_periods_may_be_looked_at() -> None:
@@ -66,10 +67,10 @@ def test_only_a_range_of_periods_may_be_looked_at() -> None:
 def test_too_little_is_refused() -> None:
     few = track(np.ones(20), {"a": np.arange(20.0), "b": np.arange(20.0)})
     assert isinstance(few, Refused)
-    assert few.reason == "20 readings are too few; 128 are needed."
+    assert said(few.reason) == "20 readings are too few; 128 are needed."
     flat = track(np.ones(200), {"a": np.arange(200.0), "b": np.arange(200.0)})
     assert isinstance(flat, Refused)
-    assert flat.reason == "The readings do not move; there is nothing to swing."
+    assert said(flat.reason) == "The readings do not move; there is nothing to swing."
 
 
 def test_coherence_threshold_and_its_false_alarms() -> None:

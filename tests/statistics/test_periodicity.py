@@ -20,6 +20,7 @@ from pipeline.statistics.periodicity import (
     spread_without,
 )
 from pipeline.statistics.uniform_length import on_uniform_length
+from tests.said import said
 
 
 def red(phi: float, n: int, rng: np.random.Generator) -> np.ndarray:
@@ -97,9 +98,9 @@ def test_a_capstan_and_its_half_turn_are_found_with_intervals() -> None:
         assert one.details["amplitude_low"] < amplitude * 1.05
         assert one.details["amplitude_high"] > amplitude * 0.95
         assert one.details["coherence"] > 0.9
-        assert one.warnings == ()
-    assert found.verdict.startswith("2 periods stand above the background: 0.94")
-    assert "harmonic 2" in found.verdict
+        assert said(one.warnings) == ()
+    assert said(found.verdict).startswith("2 periods stand above the background: 0.94")
+    assert "harmonic 2" in said(found.verdict)
 
 
 def test_a_hunting_control_is_not_taken_for_a_turning_element() -> None:
@@ -109,7 +110,7 @@ def test_a_hunting_control_is_not_taken_for_a_turning_element() -> None:
     found = periods(np.sin(phase) + 0.3 * rng.normal(size=6000), 1.0)
     assert found.found
     assert found.found[0].details["coherence"] < 0.7
-    assert found.found[0].warnings[0].startswith("The swing does not keep its step along the length")
+    assert said(found.found[0].warnings)[0].startswith("The swing does not keep its step along the length")
 
 
 def test_sinusoid_uncertainty_as_worked_out() -> None:
@@ -144,25 +145,25 @@ def test_gaps_are_left_out_and_told() -> None:
     x[1000:1010] = math.nan
     found = periods(x, 0.5)
     assert found.spectrum.left_out_m == 5.0
-    assert found.warnings == (
+    assert said(found.warnings) == (
         "Periods under 1 m are not seen as they are: readings stand 0.5 m apart. Compare with the alias table.",
         "5 m without a reading were left out with their pieces.",
     )
-    assert found.verdict == "No period stands above the background."
+    assert said(found.verdict) == "No period stands above the background."
 
 
 def test_what_cannot_be_looked_at_is_refused() -> None:
     few = find_periods(np.arange(50.0), 1.0)
     assert isinstance(few, Refused)
-    assert few.reason == "50 readings are too few for 16 pieces; 272 are needed."
+    assert said(few.reason) == "50 readings are too few for 16 pieces; 272 are needed."
     flat = find_periods(np.full(2000, 0.4), 1.0)
     assert isinstance(flat, Refused)
-    assert flat.reason == "The readings do not move; there is nothing to swing."
+    assert said(flat.reason) == "The readings do not move; there is nothing to swing."
     holes = np.random.default_rng(1).normal(size=2000)
     holes[::50] = math.nan
     gappy = find_periods(holes, 1.0)
     assert isinstance(gappy, Refused)
-    assert gappy.reason == "Only 0 of 16 pieces have no gap; use the spectrum for gappy readings."
+    assert said(gappy.reason) == "Only 0 of 16 pieces have no gap; use the spectrum for gappy readings."
 
 
 def test_equal_steps_along_the_wire() -> None:

@@ -18,6 +18,7 @@ from pipeline.statistics.rare_event_charts import (
     geometric_limit,
     nearly_normal,
 )
+from tests.said import said
 
 
 def chart(answer: Chart | Refused) -> Chart:
@@ -45,10 +46,10 @@ def test_sums_do_not_overlap_and_the_rest_waits() -> None:
     found = chart(gap_chart([100.0, 200.0, 300.0, 1.0, 1.0, 1.0, 50.0], 500.0, 3))
     np.testing.assert_array_equal(found.plotted, [600.0, 3.0])
     assert [(one.item, one.side) for one in found.signals] == [(1, "below")]
-    assert found.warnings == ("The last 1 gap waits for their sum.",)
+    assert said(found.warnings) == ("The last 1 gap waits for their sum.",)
     few = gap_chart([1.0, 2.0], 500.0, 3)
     assert isinstance(few, Refused)
-    assert few.reason == "2 gaps make no sum of 3; wait for more."
+    assert said(few.reason) == "2 gaps make no sum of 3; wait for more."
 
 
 def test_geometric_limits() -> None:

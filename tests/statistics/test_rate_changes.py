@@ -9,6 +9,7 @@ from scipy import stats
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
 from pipeline.statistics.rate_changes import RateChange, rate_change
+from tests.said import said
 
 
 def change(*given: object, **named: object) -> RateChange:
@@ -61,7 +62,7 @@ def test_a_rate_that_falls_to_nothing() -> None:
 def test_too_little_is_refused() -> None:
     found = rate_change([0, 0, 0, 0, 1], [1000.0] * 5)
     assert isinstance(found, Refused)
-    assert found.reason == "1 fault on 5 items cannot show a change; 4 faults and 4 items are needed."
+    assert said(found.reason) == "1 fault on 5 items cannot show a change; 4 faults and 4 items are needed."
 
 
 @pytest.mark.parametrize(

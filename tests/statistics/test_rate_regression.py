@@ -10,6 +10,7 @@ from pipeline.errors import MethodRefusal
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.statistics.rate_regression import RateRegression, rate_regression
+from tests.said import said
 
 
 def regression(*given: object, **named: object) -> RateRegression:
@@ -74,7 +75,7 @@ def test_negative_binomial_against_a_direct_maximisation() -> None:
     assert math.log(found.ratios[0].estimate) == pytest.approx(best.x[1], abs=1e-4)
     assert found.ratios[0].question.about == "one unit more of speed : speed 0"
     assert found.base.assumptions[0].held is False
-    assert found.warnings[0].endswith("a circumstance that matters may be missing from the model.")
+    assert said(found.warnings)[0].endswith("a circumstance that matters may be missing from the model.")
 
 
 def test_a_missing_factor_looks_like_scatter() -> None:
@@ -99,11 +100,11 @@ def test_a_class_without_a_fault_has_an_upper_bound_and_no_infinite_fit() -> Non
     # Exact: all 29 faults fall on the 87 km with probability 0.025 at this ratio.
     share = day.high * 78 / (day.high * 78 + 87)
     assert (1 - share) ** 29 == pytest.approx(0.025)
-    assert found.warnings == ()
-    assert day.warnings == (
+    assert said(found.warnings) == ()
+    assert said(day.warnings) == (
         (
-            "Shift day has no fault at all: its ratio is below 0.151 times that of all other items (exact, "
-            "not adjusted for other circumstances); its items stand apart from the fit."
+            "Shift day has no fault: its ratio is below 0.151 times that of all other items (exact, "
+            "not adjusted for other circumstances). Its items stand apart from the fit."
         ),
     )
 
@@ -130,7 +131,7 @@ def test_a_class_without_a_fault_has_an_upper_bound_and_no_infinite_fit() -> Non
 )
 def test_what_the_data_cannot_answer_is_refused(y: list[int], circumstances: object, reason: str) -> None:
     found = rate_regression(y, [5e3] * len(y), circumstances)  # type: ignore[arg-type]
-    assert found == Refused(
+    assert said(found) == Refused(
         asks(Quantity.FAULT_RATE_RATIO_ADJUSTED),
         "Poisson regression with exposure",
         reason,
@@ -152,7 +153,7 @@ def test_a_negative_binomial_that_does_not_converge_is_told_and_the_wider_poisso
     assert found.model == "Poisson with dispersion"
     assert found.dispersion > 1.5
     assert found.alpha is None
-    assert found.warnings[1] == (
+    assert said(found.warnings)[1] == (
         "The negative binomial did not converge; errors are widened by the dispersion instead."
     )
     assert found.base.details["log_standard_error"] > 1 / math.sqrt(y[::2].sum())
@@ -161,7 +162,7 @@ def test_a_negative_binomial_that_does_not_converge_is_told_and_the_wider_poisso
 def test_a_number_that_separates_the_faults_is_refused() -> None:
     found = rate_regression([0, 0, 0, 0, 5, 9], [5e3] * 6, {"speed": [1.0, 1.0, 1.0, 1.0, 2.0, 2.0]})
     assert isinstance(found, Refused)
-    assert found.reason == (
+    assert said(found.reason) == (
         "The fit did not converge: a circumstance separates items with faults from items without. Leave it out "
         "or put classes together."
     )
@@ -169,7 +170,7 @@ def test_a_number_that_separates_the_faults_is_refused() -> None:
 
 def test_few_faults_are_told() -> None:
     found = regression([1, 0, 2, 1, 1, 0], [5e3] * 6, DAY_NIGHT)
-    assert found.warnings[-1] == "With 5 faults for 2 parameters the intervals are only rough."
+    assert said(found.warnings)[-1] == "With 5 faults for 2 parameters the intervals are only rough."
 
 
 @pytest.mark.parametrize(

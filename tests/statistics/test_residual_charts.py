@@ -9,6 +9,7 @@ from scipy.signal import lfilter
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
 from pipeline.statistics.residual_charts import Autoregression, fit_autoregression, residual_chart, shift_seen
+from tests.said import said
 
 
 def ar1(phi: float, n: int, seed: int) -> np.ndarray:
@@ -55,7 +56,7 @@ def test_the_chart_forgets_a_lasting_shift() -> None:
     sd = 1 / math.sqrt(1 - 0.64)
     found = residual_chart([0.0, 0.0, sd, sd, sd], model)
     np.testing.assert_allclose(found.plotted[2:], [first, later, later])
-    assert found.warnings == (
+    assert said(found.warnings) == (
         (
             "A lasting shift shows only 20 % of itself after its first point; read an EWMA of the values beside "
             "this chart."
@@ -73,10 +74,10 @@ def test_gaps_leave_the_next_item_unjudged() -> None:
 def test_too_little_is_refused() -> None:
     few = fit_autoregression([1.0] * 5)
     assert isinstance(few, Refused)
-    assert few.reason == "5 values are too few for an autoregression; give 20 at least."
+    assert said(few.reason) == "5 values are too few for an autoregression; give 20 at least."
     flat = fit_autoregression([0.4] * 30)
     assert isinstance(flat, Refused)
-    assert flat.reason == "All 30 values equal 0.4, so nothing follows from anything."
+    assert said(flat.reason) == "All 30 values equal 0.4, so nothing follows from anything."
 
 
 def test_bad_input_is_told() -> None:

@@ -12,6 +12,7 @@ from pipeline.results import Refused, Result
 from pipeline.statistics.below_threshold import fit_tail, tail_quantile
 from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop
 from pipeline.statistics.return_level import HELD, reel_level
+from tests.said import said
 
 GIVEN = {"known_m": 60_000.0, "reel_m": 1500.0}
 
@@ -32,8 +33,8 @@ def test_level_has_an_interval_around_it_and_the_thin_side_is_longer() -> None:
     assert found.low < found.estimate < found.high
     assert found.estimate - found.low > found.high - found.estimate
     assert found.details["standard_error_delta"] == pytest.approx((found.high - found.low) / 3.92, rel=0.5)
-    assert found.warnings == (
-        HELD,
+    assert said(found.warnings) == (
+        said(HELD),
         "It is about averages over 0.5 m; shorter thin spots are not in it.",
     )
     assert found.question == asks(Quantity.RETURN_LEVEL, "0.001", times=0.001, reel=Measure(1500.0, "m"))
@@ -62,7 +63,7 @@ def test_delta_error_by_simulation() -> None:
 @pytest.mark.parametrize(
     ("count", "options", "reason"),
     [
-        (5, {}, "5 clusters under the threshold are too few, 20 are needed; raise the threshold."),
+        (5, {}, "Needs at least 20 clusters below the threshold; there are 5. Raise the threshold."),
         (
             240,
             {"times": 8.0},
@@ -84,7 +85,7 @@ def test_refusals_in_full(count: int, options: dict[str, float], reason: str) ->
     y, tail, _ = fitted(4)
     found = reel_level(y[:count], tail, likelihood_drop, **({"times": 0.01} | GIVEN | options))
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
     bad = reel_level([math.nan] * 30, tail, likelihood_drop, times=0.01, **GIVEN)
     assert isinstance(bad, Refused)
-    assert bad.reason == "The deficits must be finite and above zero."
+    assert said(bad.reason) == "The deficits must be finite and above zero."

@@ -7,6 +7,7 @@ from statsmodels.stats.proportion import proportion_confint
 
 from pipeline.results import Refused, Result
 from pipeline.statistics.share_of_reels import share_of_bad_reels
+from tests.said import said
 
 
 def test_trap_none_bad_still_allows_many() -> None:
@@ -16,7 +17,7 @@ def test_trap_none_bad_still_allows_many() -> None:
         assert isinstance(found, Result)
         assert found.high == pytest.approx(1 - 0.05 ** (1 / reels), rel=1e-9)
         assert 100 * found.high == pytest.approx(percent, abs=0.005)
-    assert share_of_bad_reels(0, 30).warnings == ("None bad of 30 still allows 9.5 % bad reels.",)
+    assert said(share_of_bad_reels(0, 30).warnings) == ("None bad of 30 still allows 9.5 % bad reels.",)
 
 
 def test_interval_equals_an_independent_library() -> None:
@@ -41,6 +42,6 @@ def test_refusals_in_full(bad: int, reels: int) -> None:
     found = share_of_bad_reels(bad, reels)
     assert isinstance(found, Refused)
     assert (
-        found.reason
+        said(found.reason)
         == f"{bad} bad of {reels} reels is no count; give bad reels from 0 to the number looked at."
     )

@@ -8,6 +8,7 @@ import pytest
 from pipeline.errors import MethodRefusal
 from pipeline.results import Chart, Refused
 from pipeline.statistics.shewhart import _qn, chart_constants, individuals_chart, mean_charts
+from tests.said import said
 
 
 def chart(*given: object, **named: object) -> Chart:
@@ -60,7 +61,7 @@ def test_phase_two_keeps_the_limits_it_was_given() -> None:
         (1, "above", 3.0),
         (3, "below", -3.0),
     ]
-    assert found.warnings == (
+    assert said(found.warnings) == (
         "1 of 4 items have no value and are not judged.",
         "The limits rest on 50 points; under 100 their false alarms may be far from those computed.",
     )
@@ -70,8 +71,8 @@ def test_moving_range_is_refused_on_correlated_values() -> None:
     # Trap: worked out by a script apart: at lag-1 .9 the moving range gives .316 of sigma.
     found = individuals_chart(ar1(0.9, 2000, 5), sigma_from="moving range")
     assert isinstance(found, Refused)
-    assert found.reason.startswith("Neighbouring values are correlated (lag-1 0.")
-    assert "so the moving range would give 0.3" in found.reason
+    assert said(found.reason).startswith("Neighbouring values are correlated (lag-1 0.")
+    assert "so the moving range would give 0.3" in said(found.reason)
     other = chart(ar1(0.9, 2000, 5))
     assert other.arl0 is None
     assert other.assumptions[0].held is False
@@ -114,10 +115,10 @@ def test_changing_the_unit_changes_only_the_numbers() -> None:
 def test_what_sets_no_limits_is_refused() -> None:
     constant = individuals_chart([0.4] * 12, unit="mm")
     assert isinstance(constant, Refused)
-    assert constant.reason == "All 12 values equal 0.4 mm, so chance has no size; check the instrument."
+    assert said(constant.reason) == "All 12 values equal 0.4 mm, so chance has no size; check the instrument."
     single = individuals_chart([0.4, math.nan])
     assert isinstance(single, Refused)
-    assert single.reason == "1 value sets no limits; at least two are needed."
+    assert said(single.reason) == "1 value sets no limits; at least two are needed."
 
 
 def test_ties_that_hide_the_scatter_from_the_robust_estimate() -> None:
@@ -133,7 +134,7 @@ def test_reels_that_differ_are_told_beside_within_reel_limits() -> None:
     means, spread = answer
     assert len(means.signals) > 10
     assert spread.signals == ()
-    assert means.warnings == (
+    assert said(means.warnings) == (
         (
             "Reels differ by more than their inner scatter explains; limits from within the reel alarm too "
             "often. Plot the reel means on an individuals chart."
@@ -141,14 +142,14 @@ def test_reels_that_differ_are_told_beside_within_reel_limits() -> None:
     )
     same = mean_charts(rng.normal(size=(30, 8)), "standard deviation")
     assert not isinstance(same, Refused)
-    assert same[0].warnings == ()
+    assert said(same[0].warnings) == ()
     assert same[0].details["sigma"] == pytest.approx(1.0, abs=0.1)
 
 
 def test_subgroups_without_scatter_are_refused() -> None:
     answer = mean_charts([[1.0, 1.0], [2.0, 2.0]])
     assert isinstance(answer, Refused)
-    assert answer.reason == (
+    assert said(answer.reason) == (
         "All values within each subgroup are equal, so chance has no size; check the instrument."
     )
 

@@ -7,6 +7,7 @@ import pytest
 
 from pipeline.errors import MethodRefusal
 from pipeline.statistics.spark_merge import hidden_faults, merge_events, merge_reach_m
+from tests.said import said
 
 
 def test_worked_example_as_worked_out_gives_four_events() -> None:
@@ -51,7 +52,7 @@ def test_a_count_without_a_position_is_kept_as_a_fault_of_its_own() -> None:
     merged = merge_events([10.0, math.nan, 10.1], 0.9, 0.0, 5.0)
     assert (merged.raw, merged.merged, merged.without_position) == (3, 2, 1)
     assert merged.members.tolist() == [0, -1, 0]
-    assert merged.warnings[1] == (
+    assert said(merged.warnings)[1] == (
         "1 count has no position on the wire; each is taken for a fault of its own and none is used where "
         "the position matters."
     )
@@ -60,13 +61,13 @@ def test_a_count_without_a_position_is_kept_as_a_fault_of_its_own() -> None:
 @pytest.mark.parametrize("rule", ["chain", "fixed window"])
 def test_no_count_and_counts_at_one_place(rule: str) -> None:
     nothing = merge_events([], 0.9, 0.0, 5.0, rule=rule)  # type: ignore[arg-type]
-    assert (nothing.merged, nothing.raw, nothing.warnings) == (0, 0, ())
+    assert (nothing.merged, nothing.raw, said(nothing.warnings)) == (0, 0, ())
     one = merge_events([7.0, 7.0, 7.0], 0.9, 0.0, 5.0, rule=rule)  # type: ignore[arg-type]
     assert one.counts.tolist() == [3]
 
 
 def test_the_number_is_told_to_be_a_lower_bound() -> None:
-    assert merge_events([1.0, 1.5, 30.0], 0.9, 0.005, 10.0).warnings == (
+    assert said(merge_events([1.0, 1.5, 30.0], 0.9, 0.005, 10.0).warnings) == (
         "Faults closer together than 0.95 m cannot be told apart: 2 faults from 3 counts is a lower bound.",
     )
 

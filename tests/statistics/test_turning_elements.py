@@ -16,6 +16,7 @@ from pipeline.statistics.turning_elements import (
     period_of_result,
     seen_frequency,
 )
+from tests.said import said
 
 CAPSTAN = driven_by_wire("capstan", math.pi * 0.6, 1.0)
 SCREW = driven_by_motor("screw", 1.0, 1.0, 10.0)
@@ -38,8 +39,8 @@ def test_a_capstan_read_once_a_metre_shows_a_period_it_does_not_have() -> None:
     assert line.seen_period_m == pytest.approx(2.1300002043787525)
     found = attribute(2.130, 0.002, alias_table([CAPSTAN, SCREW], 1.0, 0.5))
     assert found.element == "capstan"
-    assert found.words == (
-        "A period of 2.13 m fits one turn of capstan (2.13 m, truly 1.885 m but read too seldom)."
+    assert said(found.words) == (
+        "The period of 2.130 m matches capstan (2.130 m, truly 1.885 m but read too seldom)."
     )
 
 
@@ -68,22 +69,22 @@ def test_a_period_that_no_element_has_is_said_so() -> None:
     table = alias_table([CAPSTAN, SCREW], 0.1, 0.0, 2)
     found = attribute(3.3, 0.01, table)
     assert found.element == NOTHING_FITS
-    assert found.words == "A period of 3.3 m: no listed element fits."
+    assert said(found.words) == "The period of 3.300 m fits no listed element."
     assert attribute(1.9, 0.002, table).element == "capstan"
     assert attribute(1.92, 0.002, table).element == NOTHING_FITS
 
 
 def test_a_harmonic_is_named_as_such() -> None:
     found = attribute(0.943, 0.001, alias_table([CAPSTAN, SCREW], 0.1, 0.0, 2))
-    assert found.words == "A period of 0.943 m fits a half of a turn of capstan (0.9425 m)."
+    assert said(found.words) == "The period of 0.943 m matches a half of a turn of capstan (0.942 m)."
 
 
 def test_two_elements_that_fit_are_both_named_and_none_is_blamed() -> None:
     roll = driven_by_wire("guide roll", 1.89, 1.0)
     found = attribute(1.887, 0.001, alias_table([CAPSTAN, roll], 0.1, 0.0, 1))
     assert found.element == "several fit"
-    assert found.words.startswith(
-        "A period of 1.887 m fits more than one element, none is named: one turn of "
+    assert said(found.words).startswith(
+        "The period of 1.887 m matches more than one element, none is named: "
     )
     assert {line.element for line in found.fits} == {"capstan", "guide roll"}
 

@@ -14,6 +14,7 @@ from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.variance_components import nested_table, satterthwaite_interval, variance_components
 from pipeline.statistics.variance_components_reml import owner_of_the_spread, variance_components_of_reels
+from tests.said import said
 
 
 def unbalanced(seed: int = 1) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -129,7 +130,7 @@ def test_no_spread_between_reels_gives_zero_with_an_upper_end() -> None:
     reel = np.repeat(np.arange(6), 4)
     within, between = variance_components(values, list(reel))
     assert (between.estimate, between.low) == (0.0, 0.0)
-    assert between.warnings == (
+    assert said(between.warnings) == (
         "The difference of mean squares is not positive: the estimate is 0, the upper end is what counts.",
     )
     noisy = values + np.random.default_rng(1).normal(0, 1e-4, 24)
@@ -189,7 +190,7 @@ def test_refusals_in_full(
 ) -> None:
     found = variance_components(values, reel, **options)
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 @pytest.mark.parametrize(
@@ -228,7 +229,7 @@ def test_refusals_of_reels_in_full(
 ) -> None:
     found = variance_components_of_reels(*figures, run)
     assert isinstance(found, Refused)
-    assert found.reason == reason
+    assert said(found.reason) == reason
 
 
 def test_results_are_labelled() -> None:
@@ -239,6 +240,6 @@ def test_results_are_labelled() -> None:
         (Quantity.VARIANCE_COMPONENT, place) for place in ("within reels", "between reels", "between runs")
     ]
     assert all(isinstance(one, Result) and one.unit_of_inference == "section average" for one in found)
-    assert found[0].warnings == (
+    assert said(found[0].warnings) == (
         "Sizes differ, so these estimates are not the best; restricted likelihood is better.",
     )

@@ -26,6 +26,7 @@ from pipeline.steps.judge import Judged, judge_run
 from pipeline.steps.line_checks import check_line
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
+from tests.said import said
 
 PLANT = Path(__file__).parents[2] / "sample_runs" / "plant.toml"
 NO_FLAGS = pl.DataFrame(schema={"row": pl.UInt32, "channel": pl.String, "flag": pl.UInt8})
@@ -125,7 +126,7 @@ class Done:
             for one in self.judged.requirements
             if one.reel_id == reel and one.requirement == requirement and one.limit_id
         )
-        return row.verdict, row.sentence
+        return said(row.verdict), row.sentence
 
     def topic(self, name: str, subject: str = "R-steps") -> list[AnswerRow]:
         return [one for one in self.answers if one.topic == name and one.subject == subject]

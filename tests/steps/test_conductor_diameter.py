@@ -15,6 +15,7 @@ from pipeline.products.product import find_product
 from pipeline.sheets.plant_limits import EnteredLimit
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.simulator.lines import line_l2
+from tests.said import said
 
 NOMINAL = find_product("XHHW-2", "1/0 AWG", made().scenario.wire.conductor).conductor_mm
 
@@ -49,7 +50,7 @@ def plant() -> PlantSheet:
 
 def verdicts(found: Done, reel: str = "A") -> list[str]:
     return [
-        one.verdict
+        said(one.verdict)
         for one in found.judged.requirements
         if one.reel_id == reel and one.requirement == "conductor diameter"
     ]

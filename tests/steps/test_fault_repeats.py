@@ -12,6 +12,7 @@ from pipeline.statistics.event_repeats import search_repeats
 from pipeline.steps.circumstances import fault_places
 from pipeline.steps.fault_repeats import by_harmonics, repeat_answer, repeat_answers, scan_answer
 from pipeline.words import counted
+from tests.said import said
 
 
 def repeating(turn: float, reels: int = 3, each: int = 9, seed: int = 2) -> list[np.ndarray]:
@@ -27,7 +28,7 @@ def test_a_listed_element_is_found_and_harmonics_stand_beside_it() -> None:
     found = repeat_answer(search_repeats(places, turns, 0.0, 0.02), told)
     assert isinstance(found, Result)
     assert found.low < 1.885 < found.high
-    assert found.warnings[1] == told
+    assert said(found.warnings)[1] == told
     assert told.startswith("On the reel with most faults (9), ")
     assert " turns of the listed elements by each test, all paid for: Rayleigh " in told
     assert told.count(" at capstan, p = ") == 3 and "; Z^2 with 2 harmonics " in told and "; H " in told
@@ -47,12 +48,12 @@ def test_a_length_nobody_listed_is_found_by_the_scan_and_chance_is_not() -> None
     assert isinstance(found, Result)
     assert found.low < 2.513 < found.high
     assert found.details["trials"] > 1000
-    assert "look for a part of 800 mm across that touches the wire" in found.warnings[0]
+    assert "Look for a part of 800 mm across that touches the wire" in said(found.warnings)[0]
     random = np.random.default_rng(5)
     chance = scan_answer([np.sort(random.uniform(0.0, 1500.0, 9)) for _ in range(3)], 0.1, 0.02)
     assert isinstance(chance, Refused)
-    assert chance.reason.startswith("No length stands out of chance: the strongest is ")
-    assert "independent lengths are paid for" in chance.reason
+    assert said(chance.reason).startswith("No length stands out of chance: the strongest is ")
+    assert "independent lengths are paid for" in said(chance.reason)
 
 
 @pytest.mark.parametrize("places", [[], [np.zeros(0)], [np.array([3.0])], [np.full(9, 7.0)]])
@@ -61,7 +62,7 @@ def test_no_fault_one_fault_and_all_at_one_place_show_no_length(places: list[np.
     assert isinstance(found, Refused)
     n = sum(one.size for one in places)
     assert (
-        found.reason
+        said(found.reason)
         == f"{counted(n, 'fault')}, none of them three such lengths apart on one reel, cannot show it."
     )
 

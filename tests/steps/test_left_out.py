@@ -8,6 +8,7 @@ import pytest
 from runs import NO_FLAGS, done, frame_of, made, run_sheet
 
 from pipeline import flags
+from pipeline.messages import Measure
 from pipeline.products.product import find_product
 from pipeline.results import Result
 from pipeline.simulator.lines import line_l2
@@ -16,6 +17,7 @@ from pipeline.steps.evidence import UNSTEADY
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
 from pipeline.tuning.line_run import line_run
+from tests.said import said
 
 POINT = "minimum wall at any point"
 
@@ -24,7 +26,8 @@ def index_of(found, subject: str = "A") -> Result:
     (answer,) = (
         one.answer
         for one in found.topic("capability", subject)
-        if one.answer.question == f"How far does {POINT} stand from at least 1.27 mm?"
+        if one.answer.question.arguments["requirement"] == POINT
+        and one.answer.question.arguments["limit"] == Measure(1.27, "mm")
     )
     assert isinstance(answer, Result)
     return answer
@@ -42,7 +45,7 @@ def test_readings_that_fail_on_steady_wire_are_in_the_index_and_nothing_is_calle
     assert answer.n == steady.size
     # By hand, as the definition has it: (mean - limit) / (3 s) of all of them.
     assert answer.estimate == pytest.approx((steady.mean() - 1.27) / (3 * steady.std(ddof=1)), rel=1e-6)
-    assert not any("unknown" in one for one in answer.warnings)
+    assert not any("unknown" in one for one in said(answer.warnings))
     assert answer.details["nonconforming_left_out"] == 0.0
 
 
@@ -59,8 +62,11 @@ def test_readings_that_fail_on_unsteady_wire_are_counted_named_and_in_an_index_b
     assert failing > 0
     assert answer.details["nonconforming_left_out"] == failing
     assert answer.details["index_of_every_reading"] < answer.estimate
-    assert any(UNSTEADY in one for one in answer.warnings)
-    assert any(one.startswith(f"{failing:,} of them do not conform.") for one in answer.warnings)
+    assert any(UNSTEADY in one for one in said(answer.warnings))
+    assert any(
+        one.startswith(f"{failing:,} of the readings not used fail the limit.")
+        for one in said(answer.warnings)
+    )
 
 
 def test_judging_capability_and_tuning_count_the_same_readings() -> None:

@@ -16,6 +16,7 @@ from pipeline.statistics.run_rules import EIGHT_IN_A_ROW, FOUR_OF_FIVE, TWO_OF_T
 from pipeline.steps.chart_maker import FEWEST_REELS, ChartOf
 from pipeline.steps.line_charts import WATCHED, LineCharts, line_charts
 from pipeline.steps.line_reels import LineReel
+from tests.said import said
 
 SETTINGS = Charts(false_alarms=1.0, days=7.0, reels_per_day=60.0, baseline_reels=24)
 ARL0 = WATCHED * 60.0 * 7.0
@@ -108,7 +109,7 @@ def test_every_chart_the_page_promises_is_made() -> None:
     ):
         assert {(family, "I"), (family, "II")} <= families
     assert {("mean chart", "I"), ("s chart", "I")} <= families
-    assert found.refused == () or all(one.reason for one in found.refused)
+    assert found.refused == () or all(said(one.reason) for one in found.refused)
     for one in found.charts:
         assert len(one.reels) == one.chart.plotted.size
         assert one.chart.arl0 is None or one.chart.arl0 > 0
@@ -136,7 +137,7 @@ def test_a_signal_of_the_wall_sensors_names_its_order_around_the_wire() -> None:
     assert later.chart.signals[0].rule.startswith("T^2 of ovality (")
     for lost in made[:20]:
         lost.values.pop("wall_8_mm")  # type: ignore[attr-defined]
-    refused = {one.method: one.reason for one in line_charts(made, SETTINGS).refused}
+    refused = {one.method: said(one.reason) for one in line_charts(made, SETTINGS).refused}
     assert (
         refused[BY_ORDER]
         == "4 reels of 8 sensors cannot set a baseline; give 10 reels of 3 sensors at least."
@@ -158,17 +159,17 @@ def test_faults_that_come_closer_together_are_seen() -> None:
 def test_few_reels_set_no_limits_and_say_so() -> None:
     found = line_charts(reels(quiet(FEWEST_REELS - 1)), SETTINGS)
     assert all(one.family == "u-chart" for one in found.charts)
-    told = {one.reason for one in found.refused}
+    told = {said(one.reason) for one in found.refused}
     assert f"{FEWEST_REELS - 1} reels set no limits; {FEWEST_REELS} are needed." in told
 
 
 def test_equal_values_are_refused_and_no_reels_make_nothing() -> None:
     found = line_charts(reels([0.41] * 12), SETTINGS)
-    told = [one.reason for one in found.refused]
+    told = [said(one.reason) for one in found.refused]
     assert "All 12 values equal 0.41 mm, so chance has no size; check the instrument." in told
     empty = line_charts((), SETTINGS)
     assert empty.charts == ()
-    assert all(one.reason for one in empty.refused)
+    assert all(said(one.reason) for one in empty.refused)
 
 
 def test_false_alarms_of_the_later_reels_keep_to_the_budget() -> None:
@@ -197,7 +198,7 @@ def test_runs_the_plant_chose_are_watched_for_and_their_cost_is_told() -> None:
     # Wider limits than three deviations leave the three runs alone: between 91.75 and the runs' own run length.
     alone = run_rules_arl((TWO_OF_THREE, FOUR_OF_FIVE, EIGHT_IN_A_ROW))
     assert 91.75 < found.arl0 < alone
-    assert found.warnings[-1] == (
+    assert said(found.warnings)[-1] == (
         "Runs are watched for too (2 of 3 points in a row beyond 2 standard deviations on one side; 4 of 5 points in "
         "a row beyond 1 standard deviations on one side; 8 points in a row on one side of the centre line). With the "
         f"limits they alarm for nothing once in {found.arl0:.0f} reels on average, limits alone once in {ARL0:.0f}: "
@@ -219,7 +220,7 @@ def test_good_reels_between_reels_with_a_fault_come_closer_together() -> None:
     assert chart.reels[0].reel_id == "reel 45" and chart.reels[-1].reel_id == "reel 69"
     few = line_charts(made[:40], Charts(baseline_reels=20))
     told = [one for one in few.refused if one.method == "g-chart"]
-    assert told[0].reason == (
+    assert said(told[0].reason) == (
         "2 of the first 20 tested reels have a fault; 3 at least set a usual share, and beyond 50 % the u-chart "
         "serves better."
     )

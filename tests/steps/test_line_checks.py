@@ -22,6 +22,7 @@ from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
 from pipeline.steps.settle import settled_placement
 from pipeline.trust.uncertainty import measured_uncertainty
+from tests.said import said
 
 
 def result(answer: Result | Refused) -> Result:
@@ -69,7 +70,7 @@ def test_without_a_stop_all_of_the_sheets_uncertainty_lasts() -> None:
     assert noise_mm(found, "wall gauge") is None
     wall = found["wall gauge"]
     assert isinstance(wall, Refused)
-    assert wall.reason == (
+    assert said(wall.reason) == (
         "The run has no stop of 10 readings of this gauge: its noise cannot be told from the wire's own variation."
     )
     assert measured_uncertainty(line_l2(), None, None)["thinnest_wall_mm"].noise_mm == 0.0
@@ -79,13 +80,13 @@ def test_gauges_that_do_not_stand_where_the_sheet_says_are_told_and_nothing_is_m
     """The wall gauge truly stands at 74 m, the sheet says 70 m: 2 m before the cold gauge is 2 m after it."""
     moved = done(made(length_m=1100.0, stations_m=(("L2-WG", 74.0),)))
     pair = next(one for one in moved.bench.checks.stations if one.first == "the wall gauge")
-    assert pair.verdict == "disagrees"
+    assert said(pair.verdict) == "disagrees"
     # The station is told in the counter's metres: 74.02 m of them, and a reading is 0.14 m of wire.
     assert pair.found_m == pytest.approx(72.0 - 74.0, abs=0.07)
     unsure = moved.bench.checks.unsure_m
     assert set(unsure) == {"L2-WG", "L2-CD"}
     assert unsure["L2-WG"] == pytest.approx(4.0, abs=0.2)
-    told = [one for one in moved.bench.placed.warnings if "see the same wire" in one]
+    told = [one for one in said(moved.bench.placed.warnings) if "see the same wire" in one]
     assert told == [
         (
             f"The wall gauge and the cold diameter gauge see the same wire {pair.found_m:.2f} m apart "
@@ -97,7 +98,7 @@ def test_gauges_that_do_not_stand_where_the_sheet_says_are_told_and_nothing_is_m
     ]
     assert {one.standing for one in moved.judged.reels} == {"releasable"}
     right = done(made(length_m=1100.0))
-    assert [one for one in right.bench.placed.warnings if "see the same wire" in one] == []
+    assert [one for one in said(right.bench.placed.warnings) if "see the same wire" in one] == []
     wall = right.bench.measured.seen["mean_wall_mm"]
     same = moved.bench.measured.seen["mean_wall_mm"]
     assert np.array_equal(wall.at_m, same.at_m)
@@ -127,7 +128,7 @@ def test_shrinkage_of_the_run() -> None:
     found = done(made(length_m=1100.0))
     answer = result(found.topic("hot to cold")[0].answer)
     assert answer.estimate == pytest.approx(0.935, abs=0.004)
-    assert answer.warnings == ()
+    assert said(answer.warnings) == ()
 
 
 def test_a_lump_two_gauges_see_is_told_as_a_splice() -> None:
@@ -144,7 +145,7 @@ def test_a_lump_two_gauges_see_is_told_as_a_splice() -> None:
     found = done(made(), spoil=spoil)
     (splice,) = found.bench.checks.splices
     assert splice.from_m == pytest.approx(300.0, abs=0.3)
-    assert splice.sentence in found.bench.placed.warnings
+    assert splice.sentence in said(found.bench.placed.warnings)
     assert splice.sentence == (
         f"A lump {splice.height_mm:.3f} mm high at {splice.from_m:.1f} m, seen by the cold diameter gauge and "
         "the conductor gauge and the hot diameter gauge: taken for a splice. Saleable lengths leave it out."
@@ -238,7 +239,7 @@ def test_mass_and_scrap_stand_in_their_intervals() -> None:
     assert mass.low < rho.value * 0.98 * np.pi * t * (d + t) and mass.unit == "kg/km"
     least = 1.397
     assert over.estimate == pytest.approx(rho.value * np.pi * (t * (d + t) - least * (d + least)), rel=1e-2)
-    assert mass.warnings == ("What fills the valleys of the strand is not in these kilograms.",)
+    assert said(mass.warnings) == ("What fills the valleys of the strand is not in these kilograms.",)
     metres, kg = (result(one.answer) for one in found.topic("scrap"))
     made_m = found.bench.placed.placement.made_m
     assert metres.estimate == pytest.approx(made_m - 500.0, abs=0.01)
@@ -257,7 +258,7 @@ def test_the_insulation_under_a_covering_is_bounded_and_not_measured() -> None:
     assert best - worst == pytest.approx(0.018)
     assert answer.low < worst < answer.estimate < best < answer.high
     place = answer.details["at_m"] - found.bench.placed.reels[0].from_m
-    assert answer.warnings == (
+    assert said(answer.warnings) == (
         (
             "The insulation's thinnest wall is bounded, not measured: the gauge reads insulation and covering "
             f"as one wall. At {place:.1f} m it lies between {worst:.3f} and {best:.3f} mm, by where the "

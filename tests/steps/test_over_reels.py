@@ -15,6 +15,7 @@ from pipeline.statistics.reels_needed import index_that_proves
 from pipeline.steps.line_indices import ReelLimit
 from pipeline.steps.line_reels import LineReel
 from pipeline.steps.over_reels import OverReels, over_reels
+from tests.said import said
 
 AVERAGE = ReelLimit("average", "minimum average wall", "mean_wall_mm", "at least", 0.381, "mm")
 POINT = ReelLimit("point", "minimum wall at any point", "thinnest_wall_mm", "at least", 0.3302, "mm")
@@ -60,9 +61,13 @@ def test_the_spread_is_led_to_where_it_comes_from_by_both_analyses() -> None:
     assert parts["stretches between reels"] > 5 * (parts["stretches within reels"])
     assert parts["readings within reels"] == pytest.approx(0.004**2, rel=0.05)
     assert all(
-        "set-up and reel change" in one.warnings[0] for one in found if "stretches" in one.question.about
+        "set-up and reel change" in said(one.warnings)[0]
+        for one in found
+        if "stretches" in one.question.about
     )
-    assert {one.method.split(",")[0] for one in found} >= {"restricted maximum likelihood on reel means"}
+    assert {said(one.method).split(",")[0] for one in found} >= {
+        "restricted maximum likelihood on reel means"
+    }
 
 
 def test_the_index_of_reels_says_what_so_many_reels_prove() -> None:
@@ -76,8 +81,8 @@ def test_the_index_of_reels_says_what_so_many_reels_prove() -> None:
     assert (one.estimate, one.low) == pytest.approx((expected.estimate, expected.low))
     assert one.unit_of_inference == "reel"
     assert one.known_m == 48_000.0
-    told = next(text for text in one.warnings if text.startswith("An index of 1.33"))
-    assert f"24 reels prove it from {index_that_proves(1.33, 24):.2f} on" in told
+    told = next(text for text in said(one.warnings) if "demonstrates 1.33" in text)
+    assert told.startswith(f"With 24 reels, an observed index of {index_that_proves(1.33, 24):.2f} or more")
     assert "it takes 71 reels" in told  # the sheet of reels needed: 1.33 if true 1.67, four times in five
 
 
@@ -87,8 +92,8 @@ def test_an_index_is_refused_where_the_chart_of_the_reels_signals() -> None:
     made[7] = LineReel(odd.run_id, odd.reel_id, {**odd.values, "thinnest_wall_mm": 0.30}, length_m=2000.0)
     (one,) = of(over_reels(made, (POINT,), Charts()), "capability of reels")
     assert isinstance(one, Refused)
-    assert one.reason.startswith(
-        "The process is not stable (1 of 20 reels lies beyond the limits of phase I)"
+    assert said(one.reason).startswith(
+        "The process is not stable (1 of 20 reels beyond the limits of phase I)"
     )
 
 
@@ -139,7 +144,7 @@ def test_where_no_difference_shows_the_chance_to_see_one_is_told() -> None:
     drawn = np.random.default_rng(6).poisson((24.0, 12.0), (1000, 2)).tolist()
     seen = np.mean([rate_p_value(one, 96e3, other, 96e3, "mid-p") < 0.05 for one, other in drawn])
     assert isinstance(pair, Result)
-    told = pair.warnings[-1]
+    told = said(pair.warnings)[-1]
     assert told.startswith(
         "No difference shows, which is no proof of none: with so much wire a rate of twice 0.125"
     )
@@ -152,7 +157,7 @@ def test_a_change_of_the_rate_names_the_reel() -> None:
     change = next(one for one in found if one.question.quantity is Quantity.FAULT_RATE_CHANGE)
     assert isinstance(change, Result)
     assert change.estimate == 31.0
-    assert "reel 30, between" in change.warnings[0]
+    assert "reel 30, between" in said(change.warnings)[0]
 
 
 def test_too_little_is_refused_and_nothing_is_a_traceback() -> None:
@@ -160,9 +165,9 @@ def test_too_little_is_refused_and_nothing_is_a_traceback() -> None:
         found = over_reels(reels(count), (AVERAGE, POINT, LOWEST, GREATEST), Charts())
         for _, answer in found.answers:
             if isinstance(answer, Refused):
-                assert answer.reason.endswith("."), answer
+                assert said(answer.reason).endswith("."), answer
             else:
                 assert np.isfinite(answer.low) or np.isfinite(answer.high)
     nothing = over_reels([LineReel("R-1", "a")], (AVERAGE,), Charts())
     reason = "No reel of the line was fully spark-tested, so faults have no length to be counted over."
-    assert [one.reason for one in of(nothing, "fault rates") if isinstance(one, Refused)] == [reason]
+    assert [said(one.reason) for one in of(nothing, "fault rates") if isinstance(one, Refused)] == [reason]

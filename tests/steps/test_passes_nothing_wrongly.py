@@ -21,6 +21,7 @@ from pipeline.simulator.lines import line_l2
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
 from pipeline.trust.calibration import days_of_run
+from tests.said import said
 
 WALLS = [f"wall_{number}_mm" for number in range(1, 9)]
 
@@ -44,10 +45,10 @@ def test_a_tester_without_its_frequency_tests_nothing() -> None:
     untested = [one for one in found.judged.gaps if one.kind == "spark untested"]
     assert sum(one.to_m - one.from_m for one in untested) == pytest.approx(500.0)
     assert {one.sentence for one in untested} == {reason}
-    assert reason in found.bench.placed.warnings
+    assert reason in said(found.bench.placed.warnings)
     assert standing(found) == {"A": "held", "B": "held"}
     answer = spark_answer(found)
-    assert isinstance(answer, Refused) and answer.reason == reason
+    assert isinstance(answer, Refused) and said(answer.reason) == reason
     # A plant without a rule for unmonitored length is not given the reel for that.
     lenient = read_plant_sheet(PLANT)
     lenient = lenient.model_copy(
@@ -106,7 +107,7 @@ def test_a_failure_on_contradicted_wire_concludes_nothing_and_one_on_sound_wire_
     assert wall.sentence.split(" Seen there")[0].endswith(
         ": cannot be told, since the instruments contradict each other there."
     )
-    assert wall.verdict.value == "cannot be told"
+    assert said(wall.verdict).value == "cannot be told"
     sound = done(made(), spoil=lambda frame: thin(disagreeing(frame), 350.0, 360.0))
     verdict, sentence = sound.verdict("minimum wall at any point")
     assert verdict == "does not conform"
@@ -130,14 +131,16 @@ def test_capability_leaves_contradicted_wire_out_and_is_refused_without_other() 
     assert isinstance(part, Refused) or part.n < 0.5 * whole.n
     seen = some.bench.measured.seen["thinnest_wall_mm"]
     assert not seen.fit_for_statistics[(seen.at_m > 100.0) & (seen.at_m < 300.0)].any()
-    assert any("is left out of capability" in one for one in some.bench.placed.warnings)
+    assert any("is left out of capability" in one for one in said(some.bench.placed.warnings))
 
     def all_of_it(frame: pl.DataFrame) -> pl.DataFrame:
         return frame.with_columns(pl.col("diameter_x_mm", "diameter_y_mm") + 0.08)
 
     none = index(done(made(), spoil=all_of_it))
     assert isinstance(none, Refused)
-    assert none.reason.startswith("No conclusion from ") and "against the wall gauge" in none.reason
+    assert said(none.reason).startswith("No conclusion from ") and "against the wall gauge" in said(
+        none.reason
+    )
 
 
 def test_wire_near_an_unsure_reel_end_counts_against_both_reels() -> None:
@@ -183,9 +186,9 @@ def test_few_sensors_judge_no_thinnest_wall_unless_the_lobes_are_known() -> None
     assert np.allclose(walls[1].value[both] - walls[0].value[both], 0.012)
     # Rectangular within the largest lobes: 0.012/sqrt 3 added as a variance (derived).
     assert walls[0].uncertainty == pytest.approx(np.hypot(walls[1].uncertainty, 0.012 / np.sqrt(3.0)))
-    (said,) = [one for one in told.bench.placed.warnings if "wall sensors" in one]
-    assert "lobes of order 3 and 5 and 7 and 9 pass for an offset" in said
-    assert said.endswith("The thinnest wall is given 0.012 mm thinner for it.")
+    (sensors,) = [one for one in said(told.bench.placed.warnings) if "wall sensors" in one]
+    assert "lobes of order 3 and 5 and 7 and 9 pass for an offset" in sensors
+    assert sensors.endswith("The thinnest wall is given 0.012 mm thinner for it.")
 
 
 @pytest.mark.parametrize("sensors", [1, 2, 17])
@@ -226,12 +229,12 @@ def test_a_run_over_midnight_is_held_by_either_day() -> None:
 
 def test_an_unmeasured_conductor_is_told() -> None:
     found = done(made(), without_instrument(line_l2(), "conductor gauge"), lambda x: x.drop("conductor_mm"))
-    (told,) = [one for one in found.bench.measured.warnings if "conductor" in one]
+    (told,) = [one for one in said(found.bench.measured.warnings) if "conductor" in one]
     assert told == (
         "No usable reading of the conductor's diameter: it is taken as the nominal 9.469 mm, even within 1 %, where "
         "wall and diameter are held against each other. Fit or mend a conductor gauge before the crosshead."
     )
-    assert not [one for one in done(made()).bench.measured.warnings if "conductor" in one]
+    assert not [one for one in said(done(made()).bench.measured.warnings) if "conductor" in one]
 
 
 def test_a_splice_holds_its_wire_and_is_in_no_statistic() -> None:
@@ -278,7 +281,7 @@ def test_a_stuck_sensor_ends_neither_the_check_nor_the_need_of_one() -> None:
         measured = measure_run(frame, stuck, placed, line, None, 9.449)
         seen = measured.seen["thinnest_wall_mm"]
         here = {one.agreement.state for one in measured.agreement if 100.0 <= one.from_m < 300.0}
-        return here, 200.0 - seen.known_m(100.0, 300.0), measured.warnings
+        return here, 200.0 - seen.known_m(100.0, 300.0), said(measured.warnings)
 
     sound = frame_of(simulated)
     assert states(sound)[:2] == ({"green"}, pytest.approx(0.0, abs=0.1))

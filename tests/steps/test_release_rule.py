@@ -14,6 +14,7 @@ from runs import PLANT, done, made
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.steps.judge import _standing
 from pipeline.steps.release_rule import walls_not_shown
+from tests.said import said
 
 CONDUCTOR = made().scenario.wire.conductor
 
@@ -43,7 +44,7 @@ def test_a_wire_of_xhhw_2_wall_marked_use_2_is_held(certified: dict[str, tuple[s
     assert {one.standing for one in found.judged.reels} == {"held"}
     assert found.verdict("minimum average wall")[0] == "does not conform"
     assert any(
-        (one.requirement_set, one.requirement, one.verdict)
+        (one.requirement_set, one.requirement, said(one.verdict))
         == ("UL 854", "minimum wall at any point", "not judged")
         for one in found.judged.requirements
     )

@@ -11,6 +11,7 @@ from pipeline.length import intervals
 from pipeline.length.reels import PlacedReel
 from pipeline.sheets.plant_sheet import Holds, PlantSheet, read_plant_sheet
 from pipeline.steps.unmonitored import allowed_on, beyond_allowed
+from tests.said import said
 
 REEL = PlacedReel("A", 100.0, 400.0, 200.0, 500.0)
 
@@ -59,7 +60,7 @@ def test_rows_missing_hold_the_reel_for_all_three_kinds_of_evidence() -> None:
         if one.reel_id == "A" and one.requirement == "spark test voltage" and one.limit_id
     )
     assert row.unknown_m == pytest.approx(70.0, abs=3.0)
-    assert row.verdict == "no conclusion"
+    assert said(row.verdict) == "no conclusion"
 
 
 def test_a_reel_without_wall_evidence_over_626_of_1500_m_is_held_without_any_rule() -> None:

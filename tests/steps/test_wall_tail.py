@@ -19,6 +19,7 @@ from pipeline.steps.answers import answers_of
 from pipeline.steps.fault_patterns import TOPIC
 from pipeline.steps.reading_shapes import shape_answer
 from pipeline.steps.wall_tail import NORMAL, diagnostics, normal_risk, tail_answers, tail_of
+from tests.said import said
 
 
 def a_limit(value: float) -> Limit:
@@ -52,7 +53,7 @@ def test_a_smooth_wall_is_told_by_its_crossings() -> None:
     )
     found = normal_risk(0.40 + 0.006 * x, 0.5, a_limit(0.376), 1500.0)
     assert isinstance(found, Result)
-    assert found.method.startswith("Rice 1944")
+    assert said(found.method).endswith("(Rice 1944)")
 
 
 def test_thin_readings_clump_and_a_reel_gets_thinner_the_rarer_it_is_asked() -> None:
@@ -66,7 +67,7 @@ def test_thin_readings_clump_and_a_reel_gets_thinner_the_rarer_it_is_asked() -> 
     # Half of all reels, counted: the median of the thinnest readings of reels cut from another such wall.
     thinnest = wall(3_000_000, seed=9)[0].reshape(-1, 3000).min(axis=1)
     assert half.low < np.median(thinnest) < half.high
-    named = {one.name: one.held for one in diagnostics(tail)}
+    named = {said(one.name): one.held for one in diagnostics(tail)}
     assert named["depths of the clusters follow the fitted tail"] is True
     assert named["depths lie along the fitted quantiles"] is True
     assert len(named) == 7
@@ -93,13 +94,13 @@ def test_a_skewed_shape_is_found_and_few_readings_show_none() -> None:
     answer = shape_answer(seen, limit, skewed, 1500.0)
     assert isinstance(answer, Result)
     assert answer.low <= answer.estimate
-    assert "normal family" not in answer.warnings[0]
-    assert answer.assumptions[0].evidence.startswith("Anderson-Darling")
+    assert "normal family" not in said(answer.warnings)[0]
+    assert said(answer.assumptions[0].evidence).startswith("Anderson-Darling")
     few = shape_answer(seen, limit, skewed[:40], 20.0)
     assert isinstance(few, Refused)
-    assert few.reason == "40 steady readings that vary are too few to see a shape; 50 are needed."
+    assert said(few.reason) == "40 steady readings that vary are too few to see a shape; 50 are needed."
     slow = shape_answer(seen, limit, limit.value + 0.05 + 0.01 * wall(3000, 0.99)[0], 1500.0)
-    assert isinstance(slow, Refused) and "are worth about" in slow.reason
+    assert isinstance(slow, Refused) and "are worth about" in said(slow.reason)
 
 
 def test_fault_patterns_of_a_run_reach_the_answers() -> None:
@@ -110,7 +111,9 @@ def test_fault_patterns_of_a_run_reach_the_answers() -> None:
     assert isinstance(bunches, Result)
     assert bunches.low > 1.0
     assert any(
-        one.held is False for one in bunches.assumptions if one.name.startswith(("gaps", "no more pairs"))
+        one.held is False
+        for one in bunches.assumptions
+        if said(one.name).startswith(("gaps", "no more pairs"))
     )
     hidden = next(one for one in rows if one.question.quantity is Quantity.FAULT_RATE_UNMERGED)
     assert isinstance(hidden, Result)

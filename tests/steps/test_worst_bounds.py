@@ -12,6 +12,7 @@ from pipeline.sheets.line_sheet import Instrument
 from pipeline.sheets.plant_sheet import Decision, PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import Covering
 from pipeline.wall.two_layers import insulation_between
+from tests.said import said
 
 POINT = "minimum wall at any point"
 BOTH_RULES = ("simple acceptance", "guard band")
@@ -21,12 +22,12 @@ BOTH_RULES = ("simple acceptance", "guard band")
 def test_a_lower_bound_under_the_limit_does_not_conform_by_any_rule(kind: str) -> None:
     """Derivation: of a wall between 0.326 and 0.344 mm nothing shows that it keeps 0.330 mm."""
     found = decide_bounded(0.326, 0.344, 0.0, 0.330, "at least", DecisionRule(kind))  # type: ignore[arg-type]
-    assert found.verdict is Verdict.CANNOT_BE_TOLD
+    assert said(found.verdict) is Verdict.CANNOT_BE_TOLD
     assert found.conformance_probability == 0.0 and found.risk is None
     both = decide_bounded(0.326, 0.328, 0.0, 0.330, "at least", DecisionRule(kind))  # type: ignore[arg-type]
-    assert both.verdict is Verdict.DOES_NOT_CONFORM
+    assert said(both.verdict) is Verdict.DOES_NOT_CONFORM
     above = decide_bounded(0.331, 0.344, 0.0, 0.330, "at least", DecisionRule(kind))  # type: ignore[arg-type]
-    assert above.verdict is Verdict.CONFORMS
+    assert said(above.verdict) is Verdict.CONFORMS
 
 
 def test_the_guard_band_is_taken_at_the_worse_bound_too() -> None:
@@ -34,8 +35,8 @@ def test_the_guard_band_is_taken_at_the_worse_bound_too() -> None:
     rule = DecisionRule()
     assert rule.kind == "guard band" and rule.confidence == 0.95
     near = decide_bounded(0.336, 0.350, 0.004, 0.330, "at least", rule)
-    assert near.verdict is Verdict.CANNOT_BE_TOLD
-    assert decide_bounded(0.337, 0.350, 0.004, 0.330, "at least", rule).verdict is Verdict.CONFORMS
+    assert said(near.verdict) is Verdict.CANNOT_BE_TOLD
+    assert said(decide_bounded(0.337, 0.350, 0.004, 0.330, "at least", rule).verdict) is Verdict.CONFORMS
 
 
 def test_the_bounds_of_a_section_by_hand() -> None:

@@ -7,6 +7,7 @@ from statsmodels.formula.api import ols
 
 from pipeline.results import Refused
 from pipeline.trust.gauge_study import average_and_range_study, crossed_gauge_study
+from tests.said import said
 
 
 def cube(seed, parts=10, operators=3, trials=3, part=10.0, operator=1.0, cross=0.0, repeat=0.8):
@@ -104,19 +105,19 @@ def test_a_one_sided_limit_takes_the_margin() -> None:
 def test_incomplete_and_uncrossed_studies_are_refused() -> None:
     flat = crossed_gauge_study(np.zeros((5, 1, 2)))
     assert isinstance(flat, Refused)
-    assert flat.reason == (
+    assert said(flat.reason) == (
         "A crossed study needs two parts, two operators and two trials or more, each operator on each part."
     )
     holed = cube(1)
     holed[0, 0, 0] = np.nan
     missing = crossed_gauge_study(holed)
     assert isinstance(missing, Refused)
-    assert missing.reason == (
+    assert said(missing.reason) == (
         "A reading is missing: a crossed study needs every operator's every trial on every part."
     )
     many = average_and_range_study(np.zeros((12, 3, 3)))
     assert isinstance(many, Refused)
-    assert many.reason == (
+    assert said(many.reason) == (
         "The constants on file are for 2 or 3 trials, 2 or 3 operators and 2 to 10 parts; use the analysis of "
         "variance."
     )

@@ -6,6 +6,7 @@ from scipy import optimize, stats
 
 from pipeline.results import Refused
 from pipeline.trust.laboratory import agreement, deming, line_with_errors_in_both
+from tests.said import said
 
 # Ten differences with mean 2.4 and standard deviation 1.3499.
 APART = np.array([0.0, 1, 1, 2, 3, 3, 3, 3, 4, 4])
@@ -41,7 +42,7 @@ def test_a_difference_that_grows_is_told() -> None:
     found = agreement(lab * 1.05 + 1e-4 * np.random.default_rng(1).standard_normal(20), lab)
     assert not isinstance(found, Refused)
     assert found.grows
-    assert found.bias.warnings == (
+    assert said(found.bias.warnings) == (
         "The difference grows with the size measured: a plain bias does not describe it.",
     )
 
@@ -49,7 +50,7 @@ def test_a_difference_that_grows_is_told() -> None:
 def test_too_few_pairs_and_equal_differences() -> None:
     few = agreement(np.ones(3), np.ones(3))
     assert isinstance(few, Refused)
-    assert few.reason == "3 pairs are given; 5 are needed, and thirty tell more."
+    assert said(few.reason) == "3 pairs are given; 5 are needed, and thirty tell more."
     same = agreement(np.arange(6.0) + 0.5, np.arange(6.0))
     assert not isinstance(same, Refused)
     assert (same.bias.estimate, same.spread, same.p) == (0.5, 0.0, 0.0)
@@ -118,9 +119,9 @@ def test_equal_uncertainties_make_york_the_orthogonal_line() -> None:
 def test_lines_without_spread_are_refused() -> None:
     flat = deming(np.ones(10), np.arange(10.0))
     assert isinstance(flat, Refused)
-    assert flat.reason == "It needs 5 pairs that differ; there are 10."
+    assert said(flat.reason) == "It needs 5 pairs that differ; there are 10."
     unsure = line_with_errors_in_both(np.arange(5.0), np.arange(5.0), np.zeros(5), np.ones(5))
     assert isinstance(unsure, Refused)
-    assert unsure.reason == (
+    assert said(unsure.reason) == (
         "It needs three pairs that differ, each with an uncertainty above 0 in both directions."
     )

@@ -12,6 +12,7 @@ from pipeline.trust.redundancy import (
     no_conclusion,
     reconcile,
 )
+from tests.said import said
 
 SD = (0.002, 0.002, 0.004, 0.030)
 GOOD = (0.446, 2.508, 1.628, 2.85)
@@ -111,7 +112,7 @@ def test_every_hundred_metres_and_red_is_no_conclusion() -> None:
     assert [(one.from_m, one.to_m) for one in found][2] == (200.0, 300.0)
     refused = no_conclusion("minimum wall at any point", found[2])
     assert isinstance(refused, Refused)
-    assert refused.reason == (
+    assert said(refused.reason) == (
         "No conclusion from 200 m to 300 m: The diameters leave -20.0 um of wall against the wall gauge; the "
         "instruments disagree, cause unknown. No conclusion about this wire until it is settled."
     )

@@ -11,6 +11,7 @@ from pipeline.trust.repeatability import (
     stop_repeatability,
     stops_of,
 )
+from tests.said import said
 
 
 def test_pooled_over_stops_with_its_interval() -> None:
@@ -43,14 +44,14 @@ def test_a_coarse_gauge_shows_its_step_and_not_its_noise() -> None:
     found = stop_repeatability(np.full(100, 0.48), [np.arange(100)], 0.01)
     assert isinstance(found, Result)
     assert found.estimate == pytest.approx(0.01 / np.sqrt(12))
-    assert found.warnings == ("The gauge's step is coarser than its noise; the step decides.",)
+    assert said(found.warnings) == ("The gauge's step is coarser than its noise; the step decides.",)
 
 
 def test_no_stop_is_refused() -> None:
     for stops in ([], [np.arange(4)]):
         refused = stop_repeatability(np.full(100, 0.48), stops, 0.001)
         assert isinstance(refused, Refused)
-        assert refused.reason == (
+        assert said(refused.reason) == (
             "The run has no stop of 10 readings of this gauge: its noise cannot be told from the wire's own "
             "variation."
         )

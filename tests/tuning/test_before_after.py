@@ -8,6 +8,7 @@ from scipy import signal, stats
 
 from pipeline.results import Refused
 from pipeline.tuning.before_after import BeforeAfter, ReelFact, before_and_after, other_changes, reel_facts
+from tests.said import said
 from tests.tuning.simulated import l2_run
 
 START = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
@@ -88,13 +89,13 @@ def test_verdicts_and_sentences() -> None:
     random = np.random.default_rng(4)
     a = 440.0 + 0.5 * random.standard_normal(6)
     lower = found(before_and_after(facts(a, a - 6.0, per_run=2), CHANGED, "mean wall"))
-    assert lower.verdict == "helped"
+    assert said(lower.verdict) == "helped"
     assert lower.sentences[0].startswith("The mean wall went from 44")
     assert lower.sentences[0].endswith("): it helped.")
     higher = found(before_and_after(facts(a, a + 6.0, per_run=2), CHANGED, "mean wall"))
-    assert higher.verdict == "hurt"
+    assert said(higher.verdict) == "hurt"
     same = found(before_and_after(facts(a, a[::-1].copy()), CHANGED, "mean wall"))
-    assert same.verdict == "not shown"
+    assert said(same.verdict) == "not shown"
     assert same.sentences[1] == f"A change of less than {same.seen_from:.3g} um would not have been seen."
     assert same.sentences[2] == (
         "One side is a single run, so the change cannot be told from the set-up of that run: compare "
@@ -139,7 +140,7 @@ def test_reels_made_across_the_change_and_few_reels() -> None:
     assert found(across).reels == (4, 3)
     few = before_and_after(reels[2:], CHANGED, "mean wall")
     assert isinstance(few, Refused)
-    assert few.reason == "2 reels before and 4 after are too few, 3 are needed on each side."
+    assert said(few.reason) == "2 reels before and 4 after are too few, 3 are needed on each side."
     missing = before_and_after(reels, CHANGED, "offset of the centre")
     assert isinstance(missing, Refused)
 

@@ -28,6 +28,7 @@ from pipeline.tuning.centring import (
     dead_zone_mm,
     variance_when_adjusted,
 )
+from tests.said import said
 from tests.tuning.simulated import NO_FLAGS, enough, l1_run, l2_run, reels_of, seeds, tuning_run
 
 assert NO_FLAGS.height == 0
@@ -127,8 +128,8 @@ def test_drift_is_seen_and_a_standing_offset_has_none() -> None:
     assert drifts.drift_p < 1e-6
     assert drifts.drift_um == pytest.approx(20.0, abs=0.5)
     assert drifts.drift_deg == pytest.approx(90.0, abs=2.0)
-    assert (
-        "The centre drifts along the wire: what holds on average may be wrong at the end." in drifts.warnings
+    assert "The centre drifts along the wire: what holds on average may be wrong at the end." in said(
+        drifts.warnings
     )
 
 
@@ -146,10 +147,10 @@ def test_too_little_wire_and_too_few_sensors_are_refused() -> None:
     at = np.arange(100.0)
     short = centring(at, 0.01 + at * 0.0, at * 0.0, 1.0, 0.0, 0.004, 8)
     assert isinstance(short, Refused)
-    assert short.reason == "Less than 8 stretches of 50 m were read; bring more steady wire."
+    assert said(short.reason) == "Less than 8 stretches of 50 m were read; bring more steady wire."
     blind = centring(at, at * np.nan, at * np.nan, 1.0, 0.0, 0.004, 2)
     assert isinstance(blind, Refused)
-    assert blind.reason == (
+    assert said(blind.reason) == (
         "Three wall sensors or more are needed; a diameter does not show where the conductor lies."
     )
 
@@ -273,7 +274,7 @@ def test_response_is_learned_from_logged_turns() -> None:
 def test_a_twisted_wire_is_told() -> None:
     learned, _ = _steps(11, twist_deg=60.0)
     assert isinstance(learned, Response)
-    told = [one for one in learned.warnings if one.startswith("The wall answers")]
+    told = [one for one in said(learned.warnings) if one.startswith("The wall answers")]
     assert len(told) == 1
     assert told[0].endswith(
         "degrees away from where the line sheet puts the bolts: the wire twists between die and gauge, the "
@@ -287,7 +288,7 @@ def test_response_is_not_known_from_too_few_or_tied_turns() -> None:
     assert isinstance(learned, Response)
     few = learn_response([], bolts)
     assert isinstance(few, Refused)
-    assert few.reason == (
+    assert said(few.reason) == (
         "0 measured adjustments of the bolts are on record, 3 are needed: it does not know what a turn "
         "does. Log small single turns with the metre they were made at."
     )
@@ -296,7 +297,7 @@ def test_response_is_not_known_from_too_few_or_tied_turns() -> None:
     tied = steps_of(run, [Adjustment(at, {"B1": 0.1, "B2": 0.2}) for at in places], 0.0, 30.0)
     answer = learn_response(tied, bolts)
     assert isinstance(answer, Refused)
-    assert answer.reason == (
+    assert said(answer.reason) == (
         "The bolts B1, B2 were always turned in the same proportion or too seldom: which of them did what "
         "cannot be told. Log a turn of one bolt alone."
     )
@@ -305,7 +306,7 @@ def test_response_is_not_known_from_too_few_or_tied_turns() -> None:
     assert isinstance(idle, Response)
     assert not idle.bolts[0].known
     assert idle.matrix(bolts) is None
-    assert idle.warnings[:2] == (
+    assert said(idle.warnings)[:2] == (
         "What a turn of B1 does is not known: it drowns in the wall's own wandering.",
         "B2 was never turned on record.",
     )

@@ -23,6 +23,7 @@ from pipeline.tuning.regression import Regression
 from pipeline.tuning.target import Target
 from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops
 from pipeline.tuning.what_if import WhatIf
+from tests.said import said
 from tests.tuning.invented_limits import PRICE, THHN, XHHW, limit
 from tests.tuning.simulated import l1_run, l2_run, reels_of, tuning_run
 
@@ -156,7 +157,7 @@ def test_two_layers() -> None:
         "on average. That is stated, not measured (invented cut samples): cut samples before changing it."
     )
     assert found.noise_mm == pytest.approx(0.004, rel=0.10)  # the line stands for 5 s at the end of the log
-    assert found.target.warnings[0].startswith("All reels come from one run")
+    assert said(found.target.warnings)[0].startswith("All reels come from one run")
     assert isinstance(covering_target(None, limits, 2.4, PRICE), Refused)
     assert isinstance(covering_target(covering, THHN, 2.4, PRICE), Refused)
 
@@ -175,7 +176,7 @@ def test_a_wall_nobody_entered_a_limit_for_leaves_no_target() -> None:
     )
     found = tuning_of_line([l2_run(40, 6, "R-0")[0]], asked)
     assert isinstance(found.target, Refused)
-    assert found.target.reason == (
+    assert said(found.target.reason) == (
         "Not judged: no limit on file for minimum wall at any point of USE-2 1/0 AWG, concentric copper to UL 854 on "
         "2026-03-03. A target would say nothing about it; enter it first."
     )

@@ -8,6 +8,7 @@ import pytest
 from pipeline.results import Refused
 from pipeline.tuning.mass_balance import SpecificOutput, gauge_check, mass_flow_kg_h, specific_output
 from pipeline.wall.mass import insulation_area_mm2
+from tests.said import said
 from tests.tuning.simulated import l1_run, l2_run
 
 
@@ -71,7 +72,7 @@ def test_what_is_missing_is_refused() -> None:
     run, _ = l2_run(0)
     no_screw = specific_output(replace(run, machine={}), 1.05)
     assert isinstance(no_screw, Refused)
-    assert no_screw.reason == "The log carries no screw speed; map 'screw_speed_rpm'."
+    assert said(no_screw.reason) == "The log carries no screw speed; map 'screw_speed_rpm'."
     nothing = specific_output(replace(run, wall_counts=np.zeros_like(run.wall_counts)), 1.05)
     assert isinstance(nothing, Refused)
-    assert nothing.reason == "Less than 10 stretches of 50 m of steady wire were read."
+    assert said(nothing.reason) == "Less than 10 stretches of 50 m of steady wire were read."

@@ -18,6 +18,7 @@ from pipeline.tuning.periods import (
     periods_of_line,
     periods_of_run,
 )
+from tests.said import said
 from tests.tuning.simulated import l1_run, l2_run, reels_of, seeds, tuning_run
 
 # What the simulator puts on the mean wall: screw 0.62 s at 13.33 m/s and 1.5 um, capstan 3.77 m and 1.0 um on L1;
@@ -117,7 +118,7 @@ def test_wire_without_steady_readings_is_refused() -> None:
     found = periods_of_run(replace(run, wall_counts=np.zeros_like(run.wall_counts)), line_l2())
     assert found.swings == ()
     assert isinstance(found.refused[0], Refused)
-    assert found.refused[0].reason == "No steady wire was read."
+    assert said(found.refused[0].reason) == "No steady wire was read."
 
 
 def test_several_that_fit_are_not_parted_by_guess() -> None:

@@ -8,6 +8,7 @@ from scipy import signal
 from pipeline.results import Refused
 from pipeline.tuning.regression import Regression, newey_west, regress, usual_lag
 from pipeline.tuning.transfer_function import TransferFunction, fit_transfer_function
+from tests.said import said
 
 
 def ar1(phi: float, n: int, random: np.random.Generator) -> np.ndarray:
@@ -98,7 +99,7 @@ def test_a_longer_memory_than_first_order_is_told() -> None:
     assert not answer.first_order_enough
     assert answer.left_memory_p < 1e-6
     assert answer.coefficients[0].sd == max(answer.coefficients[0].gls_sd, answer.coefficients[0].check_sd)
-    assert answer.warnings[0] == (
+    assert said(answer.warnings)[0] == (
         "What is left after a first-order memory still remembers: the larger standard error is used, and "
         "it may be too small."
     )
@@ -107,12 +108,14 @@ def test_a_longer_memory_than_first_order_is_told() -> None:
 def test_what_cannot_be_fitted_is_refused() -> None:
     few = regress([1.0, 2.0, 3.0], {"x": [1.0, 2.0, 4.0]})
     assert isinstance(few, Refused)
-    assert few.reason == "3 rows are too few for 1 inputs, 60 are needed, and every channel has to vary."
+    assert (
+        said(few.reason) == "3 rows are too few for 1 inputs, 60 are needed, and every channel has to vary."
+    )
     random = np.random.default_rng(1)
     x = random.standard_normal(200)
     tied = regress(x, {"speed": x, "screw": 3.0 * x + 1.0})
     assert isinstance(tied, Refused)
-    assert tied.reason == "Two inputs move exactly together: leave one of them out."
+    assert said(tied.reason) == "Two inputs move exactly together: leave one of them out."
 
 
 def test_transfer_function_recovers_a_made_one() -> None:
@@ -132,7 +135,9 @@ def test_transfer_function_recovers_a_made_one() -> None:
     assert scaled.gain == pytest.approx(0.175, rel=1e-3)
     still = fit_transfer_function(np.ones(500), answer[:500], 0)
     assert isinstance(still, Refused)
-    assert still.reason == "A series that does not vary cannot answer."
+    assert said(still.reason) == "A series that does not vary cannot answer."
     short = fit_transfer_function(x[:20], answer[:20], 0)
     assert isinstance(short, Refused)
-    assert short.reason == ("20 samples are too few for 4 coefficients, or the two series differ in length.")
+    assert said(short.reason) == (
+        "20 samples are too few for 4 coefficients, or the two series differ in length."
+    )

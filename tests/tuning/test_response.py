@@ -13,6 +13,7 @@ from pipeline.simulator.speed import plain_plan
 from pipeline.tuning.response import Answer, answer_to, at_the_die
 from pipeline.tuning.setting_steps import SettingStep, levels_held, steps_in_log
 from pipeline.tuning.step_delay import Shape, delay_of_steps, lag, ramp
+from tests.said import said
 from tests.tuning.simulated import enough, l2_run, reels_of, seeds, tuning_run
 
 STEP_S = 0.5
@@ -160,7 +161,7 @@ def test_no_steps_is_no_response() -> None:
         np.arange(n) * 1.0, np.full(n, 5.0), y, "melt_temperature_c", "mean wall", "mm per degC"
     )
     assert isinstance(still, Refused)
-    assert still.reason == "A series that does not vary cannot answer."
+    assert said(still.reason) == "A series that does not vary cannot answer."
     run = l2_run(0)[0]
     assert np.isfinite(at_the_die(run, "diameter_mm")[1]).mean() > 0.8
 

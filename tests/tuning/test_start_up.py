@@ -12,6 +12,7 @@ from pipeline.simulator.speed import plain_plan
 from pipeline.simulator.troubles import StopMark
 from pipeline.tuning.good_starts import GoodStarts, good_starts, slope_interval
 from pipeline.tuning.start_up import GOOD_FOR_M, Start, starts_of
+from tests.said import said
 from tests.tuning.simulated import enough, l1_run, reels_of, tuning_run
 
 
@@ -149,7 +150,7 @@ def test_a_label_that_matters_is_found() -> None:
 def test_few_starts_are_only_listed() -> None:
     few = good_starts(made_starts(5, 25.0, 0))
     assert isinstance(few, Refused)
-    assert few.reason == (
+    assert said(few.reason) == (
         "5 starts that came to an end are on record, 8 are needed to say what the good ones have in "
         "common; until then they are listed side by side."
     )

@@ -15,6 +15,7 @@ from pipeline.tuning.target import Risks, Target, smallest_target
 from pipeline.tuning.target_loss import target_loss
 from pipeline.tuning.what_if import centred, remedies, what_if
 from pipeline.tuning.within_reel_tail import block_cuts, fit_draws, within_tail
+from tests.said import said
 from tests.tuning.invented_limits import PRICE, THHN, XHHW, limit
 from tests.tuning.recovery_trials import true_target_mm
 from tests.tuning.simulated import enough, l1_run, l2_run
@@ -48,7 +49,9 @@ def test_target_under_a_covering_lies_in_its_interval() -> None:
     point, average = by_rule[POINT], by_rule[AVERAGE]
     assert point.low <= true_target_mm("14 AWG", POINT) <= point.high
     assert average.low <= true_target_mm("14 AWG", AVERAGE) <= average.high
-    assert any(one.startswith("The gauge sees insulation and covering together") for one in target.warnings)
+    assert any(
+        one.startswith("The gauge sees insulation and covering together") for one in said(target.warnings)
+    )
 
 
 def test_centring_pays_only_where_the_point_rule_binds() -> None:
@@ -167,13 +170,13 @@ def test_loss_over_what_is_not_known_is_never_thinner() -> None:
     # Trap: taking the reading for what is lost aims far too thin.
     assert loss.per_reading_mm < loss.least.target_mm - 0.010
     assert loss.least.loss_if_thinner > loss.least.loss_per_reel
-    assert loss.warnings[0] == (
+    assert said(loss.warnings)[0] == (
         "The cheapest target is a figure of the plant's prices, not permission: the standard's limits hold "
         "for every reel, and a thin wall can hurt someone."
     )
     refused = target_loss(target, replace(PRICE, failed_reel=None), 9.47)
     assert isinstance(refused, Refused)
-    assert refused.reason == (
+    assert said(refused.reason) == (
         "The plant sheet gives no price of the compound or no cost of a failed reel; enter both under "
         "[prices]."
     )
@@ -185,19 +188,19 @@ def test_upper_limit_of_the_diameter_is_a_ceiling() -> None:
     target = found(smallest_target(reels, tight, sensors=8, draws=60))
     assert target.ceiling_mm is not None
     assert target.ceiling_mm < target.result.estimate
-    assert any("no mean wall meets both" in one for one in target.warnings)
+    assert any("no mean wall meets both" in one for one in said(target.warnings))
 
 
 def test_refusals_say_what_is_missing() -> None:
     reels = l2_reels(100)
     few = smallest_target(reels[:2], XHHW)
     assert isinstance(few, Refused)
-    assert few.reason == (
+    assert said(few.reason) == (
         "2 reels with enough steady wire are too few, 3 are needed to see how reels differ."
     )
     none = smallest_target(reels, ())
     assert isinstance(none, Refused)
-    assert none.reason == "No limit that bounds the wall from below is in force."
+    assert said(none.reason) == "No limit that bounds the wall from below is in force."
     # Trap: a diameter does not show where the conductor lies, so the point rule is told and never guessed.
     blind = tuple(
         replace(
@@ -207,7 +210,7 @@ def test_refusals_say_what_is_missing() -> None:
     )
     only_average = found(smallest_target(blind, XHHW, draws=60))
     assert [one.rule for one in only_average.rules] == ["minimum average wall"]
-    assert only_average.warnings[0] == (
+    assert said(only_average.warnings)[0] == (
         "The line does not see where the conductor lies, so minimum wall at any point cannot be known from "
         "it: fit a wall gauge, or cut samples. A target from the diameter alone covers the average only."
     )
@@ -268,7 +271,7 @@ def test_a_target_without_an_average_and_a_point_has_no_loss_and_no_crash() -> N
     assert target.binding == "overall diameter"
     loss = target_loss(target, PRICE, 9.47)
     assert isinstance(loss, Refused)
-    assert loss.reason == (
+    assert said(loss.reason) == (
         "The target stands on no average wall and no wall at any point, so what a failed reel costs cannot be "
         "weighed; enter the missing limit under [[limits]]."
     )

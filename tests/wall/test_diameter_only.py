@@ -7,13 +7,14 @@ from pipeline.results import Refused
 from pipeline.wall.diameter_only import (
     minimum_wall_verdict,
 )
+from tests.said import said
 
 
 def test_a_diameter_never_passes_a_minimum_wall() -> None:
     """The trap: a mean wall twice the limit still passes nothing; one under it certainly fails."""
     refused = minimum_wall_verdict(0.66, 0.002, 0.3302)
     assert isinstance(refused, Refused)
-    assert refused.reason == (
+    assert said(refused.reason) == (
         "This line measures the diameter only, which stays the same however far the conductor sits off centre: "
         "the thinnest wall cannot be known. Fit a wall gauge, or judge cut samples."
     )

@@ -11,6 +11,7 @@ from pipeline.length.steady_state import STEADY
 from pipeline.results import Refused, Result
 from pipeline.wall.scrap import scrap_of_run
 from pipeline.wall.shrinkage import cold_diameter_mm, shrinkage, usual_shrinkage
+from tests.said import said
 
 
 def test_the_worked_shrinkage() -> None:
@@ -111,16 +112,16 @@ def test_of_a_whole_run_with_flags_left_out(simulated) -> None:
     )
     refused = shrinkage_of_run(wild, marked, measured, placement, cold_only, d)
     assert isinstance(refused, Refused)
-    assert refused.reason == "The line has not both a hot and a cold diameter gauge on file."
+    assert said(refused.reason) == "The line has not both a hot and a cold diameter gauge on file."
 
 
 def test_too_little_wire_and_no_conductor_are_refused() -> None:
     short = shrinkage(*run_of(0.94, 1, 300), conductor_mm=1.628)
     assert isinstance(short, Refused)
-    assert short.reason == "Both gauges read 3 blocks of 100 m of the same steady wire; 5 are needed."
+    assert said(short.reason) == "Both gauges read 3 blocks of 100 m of the same steady wire; 5 are needed."
     unknown = shrinkage(*run_of(0.94, 1), conductor_mm=float("nan"))
     assert isinstance(unknown, Refused)
-    assert unknown.reason == "The diameter of the conductor is not known: name it."
+    assert said(unknown.reason) == "The diameter of the conductor is not known: name it."
     at = np.arange(1000.0)
     nothing = shrinkage(at, np.full(1000, np.nan), at, np.full(1000, 2.5), 1.628)
     assert isinstance(nothing, Refused)
@@ -134,7 +135,7 @@ def test_a_run_usual_shrinkage_is_told() -> None:
     assert isinstance(told, Result)
     assert told.details == {"this_run": now.estimate}
     assert told.low < 0.94 < told.high
-    (sentence,) = told.warnings
+    (sentence,) = said(told.warnings)
     assert sentence.startswith(
         f"The insulation shrank to {100 * now.estimate:.2f} % of its hot area; earlier runs"
     )
@@ -146,10 +147,12 @@ def test_a_run_usual_shrinkage_is_told() -> None:
     told = usual_shrinkage(usual.estimate, earlier)
     assert isinstance(told, Result)
     assert told.low <= usual.estimate <= told.high
-    assert told.warnings == ()
+    assert said(told.warnings) == ()
     few = usual_shrinkage(usual.estimate, earlier[:3])
     assert isinstance(few, Refused)
-    assert few.reason == "3 earlier runs of this product are on file; five are needed to know its family."
+    assert (
+        said(few.reason) == "3 earlier runs of this product are on file; five are needed to know its family."
+    )
 
 
 def test_scrap_in_metres_and_kilograms() -> None:

@@ -9,6 +9,7 @@ from pipeline.wall.two_layers import (
     insulation_bounds,
     insulation_unknown,
 )
+from tests.said import said
 
 
 def test_bounds_of_the_thinnest_insulation() -> None:
@@ -36,7 +37,7 @@ def test_bounds_hold_for_every_direction_of_the_covering() -> None:
 
 def test_the_covering_minimum_is_refused() -> None:
     refused = covering_minimum()
-    assert refused.reason == (
+    assert said(refused.reason) == (
         "The gauge reads insulation and covering as one wall: where the covering is thin cannot be seen in "
         "it. Measure the covering on cut samples, or with a gauge that tells the layers apart."
     )
@@ -46,7 +47,7 @@ def test_a_covering_nobody_mentions_refuses_the_insulation_wall() -> None:
     line = invented_line(sees="insulation and covering")
     refused = insulation_unknown(line, None, product_has_covering=True)
     assert refused is not None
-    assert refused.reason == (
+    assert said(refused.reason) == (
         "The product has a covering, the instruments read it together with the insulation, and the run sheet "
         "says nothing of it: taking the total for insulation would pass thin wire. Give [run.covering]."
     )
