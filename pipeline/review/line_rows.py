@@ -73,7 +73,7 @@ def _signals(one: ChartOf) -> Rows:
     return [
         {
             "quantity": one.quantity,
-            "chart": chart.method,
+            "chart": str(one.family),
             "phase": chart.phase,
             "reel_id": one.reels[signal.item].reel_id,
             "run_id": one.reels[signal.item].run_id,
