@@ -39,6 +39,7 @@ class Assumed(Code):
     NOISE_AUTOREGRESSIVE = "assumed/noise autoregressive"
     ONE_CHANGE = "assumed/one change"
     PAIRS_AS_BY_CHANCE = "assumed/pairs as by chance"
+    NEIGHBOURS_INDEPENDENT = "assumed/neighbours independent"
     PIECES_INDEPENDENT = "assumed/pieces independent"
     POINTS_INDEPENDENT = "assumed/points independent"
     POINTS_INDEPENDENT_OR_AR1 = "assumed/points independent or ar1"

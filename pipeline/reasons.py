@@ -11,6 +11,7 @@ class Reason(Code):
     ALL_VALUES_ARE = "reason/all values are"
     ALL_VALUES_EQUAL = "reason/all values equal"
     ALL_VALUES_EQUAL_AT = "reason/all values equal at"
+    ASSUMPTION_FAILED = "reason/assumption failed"
     AVERAGES_DRIFT_TOO_SLOWLY = "reason/averages drift too slowly"
     BLOCKS_OR_REELS_WITHOUT_LENGTH = "reason/blocks or reels without length"
     BLOCKS_UNEQUAL = "reason/blocks unequal"

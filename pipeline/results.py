@@ -13,25 +13,37 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.messages import Said
+from pipeline.messages import Said, as_message, message
 from pipeline.quantity import Asked
+from pipeline.reasons import Reason
 
 UnitOfInference = Literal["reading", "section average", "point at specimen scale", "reel", "event"]
 
 
 @dataclass(frozen=True, slots=True)
 class Assumption:
-    """Something the method needs, and whether it was checked.
+    """Something the method needs: checked and held, checked and failed, or not checked. Never a default.
 
     Args:
         name: what is assumed.
-        held: True or False as checked; None if it could not be checked.
-        evidence: the figures the check stands on.
+        held: True or False as checked on these data; None if it was not checked.
+        evidence: the figures the check stands on, worked out of these data; why there are none where not checked.
+        then: how the figure was changed because the check failed; a figure that was not changed is withdrawn.
     """
 
     name: Said
     held: bool | None
     evidence: Said
+    then: Said | None = None
+
+    def __post_init__(self) -> None:
+        if self.then is not None and self.held is not False:
+            raise ValueError("only what a failed check changed has a consequence")
+
+    @property
+    def withdraws(self) -> bool:
+        """Whether the check failed and nothing in the figure was changed for it."""
+        return self.held is False and self.then is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +156,23 @@ class Chart:
     assumptions: tuple[Assumption, ...] = ()
     warnings: tuple[Said, ...] = ()
     details: Mapping[str, float] = field(default_factory=dict)
+
+
+def standing(answer: Result | Refused) -> Result | Refused:
+    """The answer; a refusal instead where an assumption was checked, failed, and changed nothing in the figure.
+
+    Args:
+        answer: what a method gave.
+    """
+    if isinstance(answer, Refused):
+        return answer
+    failed = next((one for one in answer.assumptions if one.withdraws), None)
+    if failed is None:
+        return answer
+    reason = message(
+        Reason.ASSUMPTION_FAILED, assumed=as_message(failed.name), evidence=as_message(failed.evidence)
+    )
+    return Refused(answer.question, answer.method, reason, answer.n)
 
 
 def asking(answer: Result | Refused, question: Asked) -> Result | Refused:

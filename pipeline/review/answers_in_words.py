@@ -27,6 +27,8 @@ def words_of(row: Row) -> dict[str, Any]:
         "refusal": "",
         "warnings": [plain(one) for one in answer.warnings],
         "assumptions": [
-            f"{plain(one.name)}: {held[one.held]} ({plain(one.evidence)})" for one in answer.assumptions
+            f"{plain(one.name)}: {held[one.held]} ({plain(one.evidence)})"
+            + ("" if one.then is None else f"; {plain(one.then)}")
+            for one in answer.assumptions
         ],
     }

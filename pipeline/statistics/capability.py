@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special
 
 from pipeline.assumed import Assumed
+from pipeline.departures import apart_from_neighbours, near_normal
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Message, Said, message
 from pipeline.methods import Method
@@ -241,7 +242,7 @@ def performance_index_one_sided(
         effective_n=None if independent else n_mean,
         known_m=known_m,
         unit_of_inference=unit_of_inference,
-        assumptions=_assumptions(known, independent, stable, stability_evidence),
+        assumptions=_assumptions(series, n_variance, independent, stable, stability_evidence),
         warnings=_warnings(summary, distance, stable, stability_evidence),
         details={
             "mean": summary.mean,
@@ -277,25 +278,21 @@ def _refusal(
 
 
 def _assumptions(
-    known: NDArray[np.float64], independent: bool, stable: bool | None, evidence: Said
+    series: NDArray[np.float64], worth: float, independent: bool, stable: bool | None, evidence: Said
 ) -> tuple[Assumption, ...]:
-    off = known - known.mean()
-    square = off * off
-    variance = float(square.mean())
-    skewness = float((square * off).mean()) / variance**1.5
-    kurtosis = float((square * square).mean()) / variance**2 - 3.0
-    # Readings beyond a few thousand always differ from normal; what matters is by how much (limits chosen
-    # here).
-    shape = message(Note.SKEWNESS_AND_KURTOSIS, skewness=skewness, kurtosis=kurtosis)
-    near = abs(skewness) < 0.5 and abs(kurtosis) < 1.0
     return (
-        Assumption(message(Assumed.NEAR_NORMAL), near, shape),
-        Assumption(
-            message(Assumed.VALUES_INDEPENDENT) if independent else message(Assumed.CORRELATION_ALLOWED_FOR),
-            None,
-            message(Note.TAKEN_AS_GIVEN) if independent else message(Note.EFFECTIVE_NUMBERS_PASSED),
+        near_normal(series, worth),
+        apart_from_neighbours(series)
+        if independent
+        else Assumption(
+            message(Assumed.CORRELATION_ALLOWED_FOR), None, message(Note.EFFECTIVE_NUMBERS_PASSED)
         ),
-        Assumption(message(Assumed.PROCESS_STABLE), stable, evidence),
+        Assumption(
+            message(Assumed.PROCESS_STABLE),
+            stable,
+            evidence,
+            None if stable is not False else message(Note.THEN_DESCRIBES_THE_PAST),
+        ),
     )
 
 

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 from scipy import special, stats
 
 from pipeline.assumed import Assumed
+from pipeline.departures import apart_from_neighbours, near_normal
 from pipeline.messages import Message, Said, message
 from pipeline.methods import Method
 from pipeline.notes import Note
@@ -89,7 +90,7 @@ def performance_index_two_sided(
         n_for_mean: effective number for the mean; None only for values independent of each other.
         n_for_variance: effective number for the variance; None as above.
         freedom_of_worth: degrees of freedom the effective numbers are known with (`EffectiveN.freedom`): Student's t
-            then stands for z. None where they are known.
+            then stands for z, and both ends of P_p go as much farther in logarithms. None where they are known.
         stable: True if a phase I chart passed, False if it signalled (then refused), None if none was looked
             at.
         stability_evidence: the chart's finding, shown beside the index.
@@ -138,6 +139,11 @@ def performance_index_two_sided(
         if freedom_of_worth is None
         else special.stdtrit(freedom_of_worth, confidence)
     )
+    wide = (
+        1.0
+        if freedom_of_worth is None
+        else float(special.stdtrit(freedom_of_worth, 1.0 - tail) / special.ndtri(1.0 - tail))
+    )
     return Result(
         question=question,
         estimate=found.smaller,
@@ -150,14 +156,24 @@ def performance_index_two_sided(
         effective_n=None if n_for_mean is None else n_mean,
         known_m=known_m,
         unit_of_inference=unit_of_inference,
-        assumptions=(Assumption(message(Assumed.PROCESS_STABLE), stable, stability_evidence),),
+        assumptions=(
+            near_normal(series, freedom + 1.0),
+            apart_from_neighbours(series)
+            if n_for_mean is None
+            else Assumption(
+                message(Assumed.CORRELATION_ALLOWED_FOR), None, message(Note.EFFECTIVE_NUMBERS_PASSED)
+            ),
+            Assumption(message(Assumed.PROCESS_STABLE), stable, stability_evidence),
+        ),
         warnings=_warnings(found, stable, series.size - n),
         details={
             "mean": float(known[0] + off.mean()),
             "sd": sd,
             "spread_index": found.spread,
-            "spread_index_low": found.spread * math.sqrt(float(stats.chi2.ppf(tail, freedom)) / freedom),
-            "spread_index_high": found.spread * math.sqrt(float(stats.chi2.isf(tail, freedom)) / freedom),
+            "spread_index_low": found.spread
+            * math.sqrt(float(stats.chi2.ppf(tail, freedom)) / freedom) ** wide,
+            "spread_index_high": found.spread
+            * math.sqrt(float(stats.chi2.isf(tail, freedom)) / freedom) ** wide,
             "index_to_lower": found.lower,
             "index_to_upper": found.upper,
             "off_centre": found.off_centre,

@@ -17,7 +17,7 @@ from scipy import stats
 
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Message, message
+from pipeline.messages import Message, Said, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -90,16 +90,19 @@ def u_chart(
         upper=high,
         unit="1/km",
         signals=_at_or_beyond(plotted, low, high, f"count with a chance of {alpha / 2:.3g} or less"),
-        arl0=_arl0(rate * km[known], lower[known], upper[known]),
+        arl0=_arl0(rate * km[known], lower[known], upper[known]) if p_value >= 0.05 else None,
         unit_of_inference="reel",
-        assumptions=(
-            Assumption(
-                message(Assumed.POISSON_SCATTER), p_value >= 0.05, message(Note.DISPERSION_P, p_value=p_value)
-            ),
-        ),
+        assumptions=(_poisson(p_value, message(Note.THEN_NO_RUN_LENGTH)),),
         warnings=_warnings(known, p_value),
         details={"rate_per_km": rate, "dispersion_p": p_value},
     )
+
+
+def _poisson(p_value: float, then: Said) -> Assumption:
+    """Whether counts scatter as Poisson's, and what was done where they do not."""
+    held = p_value >= 0.05
+    told = message(Note.DISPERSION_P, p_value=p_value)
+    return Assumption(message(Assumed.POISSON_SCATTER), held, told, None if held else then)
 
 
 def _counted(counts: ArrayLike, known_m: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -218,11 +221,7 @@ def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
         signals=_at_or_beyond(u, low, upper, "rate beyond three widened standard deviations"),
         arl0=None,
         unit_of_inference="reel",
-        assumptions=(
-            Assumption(
-                message(Assumed.POISSON_SCATTER), p_value >= 0.05, message(Note.DISPERSION_P, p_value=p_value)
-            ),
-        ),
+        assumptions=(_poisson(p_value, message(Note.THEN_LIMITS_WIDENED)),),
         warnings=(HIDES,),
         details={"rate_per_km": rate, "sigma_z": spread, "dispersion_p": p_value},
     )

@@ -103,11 +103,8 @@ def dispersion_of_counts(
         effective_n=None,
         known_m=float(length.sum()),
         unit_of_inference="reel",
-        assumptions=(
-            Assumption(message(Note.CHI_SQUARE), p_value >= 0.05, f"X^2 = {x2:.4g}, p = {p_value:.3g}"),
-        ),
         warnings=((message(Note.FAULTS_NOT_INDEPENDENT),) if p_value < 0.05 else ()),
-        details={"x_squared": x2, "p_value": p_value},
+        details={"x_squared": x2, "p_value": p_value, "items": float(c.size), "freedom": float(freedom)},
     )
 
 

@@ -25,20 +25,30 @@ QUESTION = asks(Quantity.FAULT_RATE)
 METHOD = message(Method.POISSON_RATE)
 
 
-def event_rate(count: int, known_m: float, confidence: float = 0.95) -> Result | Refused:
+def event_rate(
+    count: int,
+    known_m: float,
+    confidence: float = 0.95,
+    dispersion: Result | Refused | None = None,
+) -> Result | Refused:
     """Faults per km of known length with the exact two-sided interval.
 
     low = chi2(a/2; 2n) / 2E, high = chi2(1 - a/2; 2n + 2) / 2E, with n faults on E km and a = 1 - confidence.
+    Where faults scatter more than Poisson's, n faults are worth n/phi, each of phi faults, and the quantiles go as much
+    farther as Student's t on the lengths counted goes beyond the normal (quasi-likelihood).
     In `details`: `upper_one_sided_per_km`, the rate that is exceeded with probability a at most.
 
     Args:
         count: separate faults (merged counts).
         known_m: length on which the detector was really working [m].
         confidence: coverage aimed at, 0.95 by default (common practice, no source).
+        dispersion: variance over mean of the counts of lengths, phi, as of
+            `pipeline.statistics.event_clustering.dispersion_of_counts`; None or refused: not checked, and said so.
 
-    Stops being true where faults come in clusters: the interval is then too narrow. Counts are lower bounds
+    Counts are lower bounds
     where faults closer than the detector's reach were merged.
-    Source: Garwood 1936; R stats::poisson.test gives the same numbers.
+    Source: Garwood 1936; R stats::poisson.test gives the same numbers. Phi: McCullagh and Nelder, Generalized Linear
+    Models (1989), section 6.2 (from memory).
     """
     share(confidence, "confidence")
     if count < 0 or count != int(count):
@@ -58,12 +68,15 @@ def event_rate(count: int, known_m: float, confidence: float = 0.95) -> Result |
         )
     km = known_m / 1000.0
     alpha = 1.0 - confidence
-    high = float(stats.chi2.ppf(1 - alpha / 2, 2 * count + 2) / 2 / km)
-    one_sided = float(stats.chi2.ppf(confidence, 2 * count + 2) / 2 / km)
+    scatter, phi, freedom = _scatter(dispersion)
+    worth = count / phi
+    tail, one_tail = (_farther(one, freedom) for one in (alpha / 2, alpha))
+    high = float(stats.chi2.isf(tail, 2 * worth + 2) / 2 / km) * phi
+    one_sided = float(stats.chi2.isf(one_tail, 2 * worth + 2) / 2 / km) * phi
     return Result(
         question=QUESTION,
         estimate=count / km,
-        low=0.0 if count == 0 else float(stats.chi2.ppf(alpha / 2, 2 * count) / 2 / km),
+        low=0.0 if count == 0 else float(stats.chi2.ppf(tail, 2 * worth) / 2 / km) * phi,
         high=high,
         confidence=confidence,
         unit="1/km",
@@ -72,16 +85,34 @@ def event_rate(count: int, known_m: float, confidence: float = 0.95) -> Result |
         effective_n=None,
         known_m=known_m,
         unit_of_inference="event",
-        assumptions=(
-            Assumption(
-                message(Assumed.FAULTS_INDEPENDENT),
-                None,
-                message(Note.NOT_CHECKED_SEE_CLUSTERING),
-            ),
-        ),
+        assumptions=(scatter,),
         warnings=_zero_warning(known_m, one_sided, confidence) if count == 0 else (),
-        details={"upper_one_sided_per_km": one_sided},
+        details={"upper_one_sided_per_km": one_sided, "dispersion": phi},
     )
+
+
+def _scatter(dispersion: Result | Refused | None) -> tuple[Assumption, float, float]:
+    """Whether faults fall independently, the factor on the variance (1 or more), the freedom it is known with."""
+    name = message(Assumed.FAULTS_INDEPENDENT)
+    if not isinstance(dispersion, Result):
+        why = message(Note.NOT_CHECKED) if dispersion is None else dispersion.reason
+        return Assumption(name, None, why), 1.0, math.inf
+    phi, p_value = max(dispersion.estimate, 1.0), dispersion.details["p_value"]
+    told = message(
+        Note.VARIANCE_OF_COUNTS,
+        dispersion=dispersion.estimate,
+        items=int(dispersion.details["items"]),
+        p_value=p_value,
+    )
+    held = p_value >= 0.05
+    then = None if held else message(Note.THEN_INTERVAL_WIDENED, factor=math.sqrt(phi))
+    freedom = max(dispersion.details["freedom"], 1.0) if phi > 1.0 else math.inf
+    return Assumption(name, held, told, then), phi, freedom
+
+
+def _farther(tail: float, freedom: float) -> float:
+    """The tail of the normal that lies where Student's t on so many degrees has `tail`."""
+    return float(stats.norm.sf(stats.t.isf(tail, freedom))) if math.isfinite(freedom) else tail
 
 
 def _zero_warning(known_m: float, upper: float, confidence: float) -> tuple[Said, ...]:

@@ -41,12 +41,16 @@ class Clusters:
         deficit: threshold minus the thinnest reading, above zero, in the unit of the readings.
         readings: readings below the threshold in the cluster.
         run_m: distance [m] without a reading below the threshold that ends a cluster.
+        from_m: its first reading below the threshold [m].
+        to_m: its last [m].
     """
 
     at_m: NDArray[np.float64]
     deficit: NDArray[np.float64]
     readings: NDArray[np.int64]
     run_m: float
+    from_m: NDArray[np.float64]
+    to_m: NDArray[np.float64]
 
 
 def intervals_estimate(spacings: ArrayLike) -> float:
@@ -277,7 +281,7 @@ def decluster(values: ArrayLike, at_m: ArrayLike, threshold: float, run_m: float
     hit = np.flatnonzero(series < threshold)
     if hit.size == 0:
         empty = np.empty(0)
-        return Clusters(empty, empty.copy(), np.empty(0, dtype=np.int64), run_m)
+        return Clusters(empty, empty.copy(), np.empty(0, dtype=np.int64), run_m, empty.copy(), empty.copy())
     first = np.concatenate(([True], np.diff(place[hit]) >= run_m))
     starts = np.flatnonzero(first)
     deepest = np.minimum.reduceat(series[hit], starts)
@@ -285,13 +289,16 @@ def decluster(values: ArrayLike, at_m: ArrayLike, threshold: float, run_m: float
     at_deepest = np.flatnonzero(series[hit] == deepest[cluster])
     chosen = at_deepest[np.unique(cluster[at_deepest], return_index=True)[1]]  # the first of ties
     counts = np.diff(np.append(starts, hit.size)).astype(np.int64)
-    return Clusters(place[hit][chosen], threshold - deepest, counts, run_m)
+    below = place[hit]
+    ends = np.append(starts[1:], hit.size) - 1
+    return Clusters(below[chosen], threshold - deepest, counts, run_m, below[starts], below[ends])
 
 
 def run_from_extremal_index(spacings: ArrayLike, theta: float) -> float:
     """Run length [readings] that makes as many clusters as the extremal index says.
 
-    The largest C - 1 of the spacings part the clusters, C = floor(theta N) + 1.
+    The largest C - 1 of the spacings part the clusters, C = floor(theta N) + 1; where the next smaller spacing is
+    equal, C goes down until it is not, so that ties make no more clusters than the index says.
 
     Args:
         spacings: T, readings from one exceedance to the next.
@@ -301,6 +308,8 @@ def run_from_extremal_index(spacings: ArrayLike, theta: float) -> float:
     """
     t = np.sort(_spacings(spacings))[::-1]
     parting = int(min(math.floor(theta * (t.size + 1)), t.size))
+    while 0 < parting < t.size and t[parting - 1] == t[parting]:
+        parting -= 1
     return float(t[0] + 1.0) if parting == 0 else float(t[parting - 1])
 
 

@@ -271,7 +271,12 @@ def quantile_index_one_sided(
                 None if math.isnan(best.p_value) else best.p_value > 0.05,
                 message(Note.ANDERSON_DARLING, anderson_darling=best.anderson_darling, p_value=best.p_value),
             ),
-            Assumption(message(Assumed.PROCESS_STABLE), stable, message(Note.AS_TOLD)),
+            Assumption(
+                message(Assumed.PROCESS_STABLE),
+                stable,
+                message(Note.AS_TOLD),
+                None if stable is not False else message(Note.THEN_DESCRIBES_THE_PAST),
+            ),
         ),
         warnings=_warnings(fits, family is None, stable, best),
         details=_details(fits, unit),

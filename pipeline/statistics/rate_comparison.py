@@ -47,6 +47,7 @@ def compare_rates(
     known_2_m: float,
     test: RateTest = "mid-p",
     confidence: float = 0.95,
+    dispersion: Result | Refused | None = None,
 ) -> Result | Refused:
     """Ratio of two fault rates with its exact interval and the p-value of the one method chosen.
 
@@ -61,8 +62,11 @@ def compare_rates(
         known_2_m: second length, with a working detector [m].
         test: the method, fixed in the plant's specification; mid-p by default (own choice).
         confidence: coverage aimed at.
+        dispersion: variance over mean of counts about the rate of their own side, phi, as of
+            `pipeline.statistics.event_clustering.dispersion_of_counts`; None or refused: not checked, and said so.
 
-    Stops being true where faults come in clusters; then use the regression with overdispersion.
+    Where faults scatter more than Poisson's, each count is worth 1/phi of itself, and the quantiles and the p-value
+    are those of Student's t on the lengths counted (quasi-likelihood, McCullagh and Nelder 1989, section 6.2).
     Source: Przyborowski & Wilenski, Biometrika 31 (1940) 313-323; Clopper & Pearson, Biometrika 26 (1934).
     """
     if test not in SOURCES:
@@ -77,9 +81,15 @@ def compare_rates(
             reason=message(Reason.NO_FAULT_ON_EITHER),
             n=0,
         )
-    exact = _exact_ratio(n1, n2, e1, e2, confidence)
-    half = _mid_p_ratio(n1, n2, e1, e2, confidence)
-    p_value = rate_p_value(n1, e1, n2, e2, test)
+    scatter, phi, freedom = _scatter(dispersion)
+    if phi > 1.0:
+        wide = 1.0 - 2.0 * float(stats.norm.sf(stats.t.isf((1.0 - confidence) / 2.0, freedom)))
+        exact = half = _exact_ratio(n1 / phi, n2 / phi, e1, e2, wide)
+        p_value = _p_of_scattered(n1, n2, e1, e2, phi, freedom)
+    else:
+        exact = _exact_ratio(n1, n2, e1, e2, confidence)
+        half = _mid_p_ratio(n1, n2, e1, e2, confidence)
+        p_value = rate_p_value(n1, e1, n2, e2, test)
     return Result(
         question=QUESTION,
         estimate=math.inf if n2 == 0 else (n1 / e1) / (n2 / e2),
@@ -92,10 +102,36 @@ def compare_rates(
         effective_n=None,
         known_m=known_1_m + known_2_m,
         unit_of_inference="event",
-        assumptions=(Assumption(message(Assumed.FAULTS_INDEPENDENT), None, message(Note.NOT_CHECKED)),),
+        assumptions=(scatter,),
         warnings=_marginal(p_value, exact, confidence),
-        details={"p_value": p_value, "mid_p_low": half.low, "mid_p_high": half.high},
+        details={"p_value": p_value, "mid_p_low": half.low, "mid_p_high": half.high, "dispersion": phi},
     )
+
+
+def _scatter(dispersion: Result | Refused | None) -> tuple[Assumption, float, float]:
+    """Whether faults fall independently, the factor on the variance (1 or more), the freedom it is known with."""
+    name = message(Assumed.FAULTS_INDEPENDENT)
+    if not isinstance(dispersion, Result):
+        why = message(Note.NOT_CHECKED) if dispersion is None else dispersion.reason
+        return Assumption(name, None, why), 1.0, math.inf
+    phi, p_value = max(dispersion.estimate, 1.0), dispersion.details["p_value"]
+    told = message(
+        Note.VARIANCE_OF_COUNTS,
+        dispersion=dispersion.estimate,
+        items=int(dispersion.details["items"]),
+        p_value=p_value,
+    )
+    held = p_value >= 0.05
+    then = None if held else message(Note.THEN_INTERVAL_WIDENED, factor=math.sqrt(phi))
+    freedom = max(dispersion.details["freedom"], 1.0) if phi > 1.0 else math.inf
+    return Assumption(name, held, told, then), phi, freedom
+
+
+def _p_of_scattered(n1: int, n2: int, e1: float, e2: float, phi: float, freedom: float) -> float:
+    """Two-sided p-value that both rates are equal: the score test over phi, F on 1 and so many degrees."""
+    expected = (n1 + n2) * e1 / (e1 + e2)
+    score = (n1 - expected) ** 2 / (expected * e2 / (e1 + e2)) / phi
+    return float(stats.f.sf(score, 1, freedom))
 
 
 def _marginal(p_value: float, exact: Ratio, confidence: float) -> tuple[Said, ...]:
@@ -141,7 +177,7 @@ def _mid_p(count_1: NDArray[np.int64], n: NDArray[np.int64], fair: float) -> NDA
     return np.asarray(np.minimum(1.0, 2 * np.minimum(above, 1 - above)), dtype=np.float64)
 
 
-def _exact_ratio(n1: int, n2: int, e1: float, e2: float, confidence: float) -> Ratio:
+def _exact_ratio(n1: float, n2: float, e1: float, e2: float, confidence: float) -> Ratio:
     tail = (1 - confidence) / 2
     low = 0.0 if n1 == 0 else float(stats.beta.ppf(tail, n1, n2 + 1))
     high = 1.0 if n2 == 0 else float(stats.beta.ppf(1 - tail, n1 + 1, n2))

@@ -92,7 +92,8 @@ def rate_regression(
     """Fault-rate ratios by log mu = log(known km) + X b.
 
     The rule is fixed: Poisson errors while the dispersion phi = X^2 / (n - p) is 1 or less; errors times
-    sqrt(phi) and Student's t up to 1.5; above that the negative binomial (NB2), and errors times sqrt(phi)
+    sqrt(phi) and Student's t up to 1.5; above that the negative binomial (NB2) with Student's t and errors times
+    sqrt(n / (n - p)), and errors times sqrt(phi)
     again if that fit does not converge, which is then told.
 
     Args:
@@ -207,11 +208,12 @@ def _fit(
     wide = _Fit("Poisson with dispersion", beta, error * math.sqrt(phi), phi, p_value, None, t, said)
     if phi <= NEGATIVE_BINOMIAL_FROM:
         return wide
-    return _negative_binomial(y, km, x, wide, z)
+    # Likelihood errors of few items are short by the freedom its parameters take.
+    return _negative_binomial(y, km, x, wide, t * math.sqrt(x.shape[0] / freedom))
 
 
 def _negative_binomial(
-    y: NDArray[np.float64], km: NDArray[np.float64], x: NDArray[np.float64], wide: _Fit, z: float
+    y: NDArray[np.float64], km: NDArray[np.float64], x: NDArray[np.float64], wide: _Fit, quantile: float
 ) -> _Fit:
     from statsmodels.discrete.discrete_model import NegativeBinomial
 
@@ -243,7 +245,7 @@ def _negative_binomial(
         wide.dispersion,
         wide.dispersion_p,
         float(beta[-1]),
-        z,
+        quantile,
         wide.warnings,
     )
 
@@ -319,6 +321,7 @@ def _row(
                 message(Assumed.POISSON_SCATTER),
                 fit.dispersion_p >= 0.05,
                 message(Note.DISPERSION_AND_P, dispersion=fit.dispersion, dispersion_p=fit.dispersion_p),
+                None if fit.dispersion_p >= 0.05 else message(Note.THEN_INTERVAL_OF_MODEL, model=fit.model),
             ),
         ),
         warnings=(HELD,) if fit.model == "negative binomial" and not is_base else (),

@@ -111,6 +111,7 @@ def residual_chart(
         )
         for i in np.flatnonzero(np.abs(error) > half).tolist()
     )
+    white = _white(error)
     lost = int(np.isnan(error).sum())
     left = 1 - sum(model.phi)
     forgets = message(Note.SHIFT_SHOWS_IN_PART, left=100 * left)
@@ -127,10 +128,15 @@ def residual_chart(
         upper=np.full(x.size, half),
         unit=unit,
         signals=signals,
-        arl0=float(0.5 / stats.norm.sf(width)),
+        arl0=None if white is False else float(0.5 / stats.norm.sf(width)),
         unit_of_inference=unit_of_inference,
         assumptions=(
-            Assumption(message(Assumed.ERRORS_INDEPENDENT), _white(error), f"order {len(model.phi)}"),
+            Assumption(
+                message(Assumed.ERRORS_INDEPENDENT),
+                white,
+                f"order {len(model.phi)}",
+                message(Note.THEN_NO_RUN_LENGTH) if white is False else None,
+            ),
         ),
         warnings=tuple(said),
         details={"mean": model.mean, "error_sd": model.error_sd, "width": width},

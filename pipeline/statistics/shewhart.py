@@ -249,7 +249,12 @@ def _chart(
         arl0=None if correlated else float(0.5 / stats.norm.sf(details["width"])),
         unit_of_inference=unit_of_inference,
         assumptions=(
-            Assumption(message(Assumed.POINTS_INDEPENDENT), not correlated, f"lag-1 {correlation:.2f}"),
+            Assumption(
+                message(Assumed.POINTS_INDEPENDENT),
+                not correlated,
+                f"lag-1 {correlation:.2f}",
+                message(Note.THEN_NO_RUN_LENGTH) if correlated else None,
+            ),
         ),
         warnings=tuple(warnings),
         details=details,

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.samples import positive
 from pipeline.words import counted
 
 Array = NDArray[np.float64]
@@ -173,7 +174,8 @@ class Spacings:
     Args:
         expected: exponential quantiles, mean one.
         observed: sorted distances over their mean.
-        p_value: Kolmogorov-Smirnov test of the exponential law with fitted mean, by simulation (Lilliefors).
+        p_value: Kolmogorov-Smirnov test of the exponential law with fitted mean, or of the geometric law where readings
+            stand on a lattice, by simulation with the mean fitted each time (Lilliefors).
     """
 
     expected: Array
@@ -181,22 +183,36 @@ class Spacings:
     p_value: float
 
 
-def cluster_spacings(at_m: ArrayLike, *, repetitions: int = 1000, seed: int = 1) -> Spacings:
+def cluster_spacings(
+    at_m: ArrayLike,
+    until_m: ArrayLike | None = None,
+    *,
+    step_m: float | None = None,
+    repetitions: int = 1000,
+    seed: int = 1,
+) -> Spacings:
     """Do clusters come independently along the wire: spacings plot and test.
 
     Args:
-        at_m: where the clusters stand, rising [m].
+        at_m: where each cluster begins, rising [m].
+        until_m: where each ends [m], at or after its beginning; None where clusters are points.
+        step_m: distance between readings [m]; gaps are then whole numbers of steps, and what lies beyond the shortest
+            gap, which the run of a declustering sets, is held against the geometric law. None for places of any value.
         repetitions: simulated samples for the p-value.
         seed: of the random numbers.
 
     Raises:
-        MethodRefusal: fewer than ten clusters or positions that do not rise.
+        MethodRefusal: fewer than ten clusters, positions that do not rise, or a step that is not above zero.
 
     Spacings longer than a run cannot be shorter than it, so the left end bends; clusters that bunch (a bad
     set-up) show as a convex plot and a small p.
     """
     place = np.asarray(at_m, dtype=np.float64).ravel()
-    if place.size < 10 or not np.isfinite(place).all() or (np.diff(place) <= 0.0).any():
+    ends = place if until_m is None else np.asarray(until_m, dtype=np.float64).ravel()
+    if step_m is not None:
+        positive(step_m, "step_m", "m")
+    rises = ends.size == place.size and bool(np.all(ends >= place) and np.all(place[1:] > ends[:-1]))
+    if place.size < 10 or not np.isfinite(place).all() or not rises:
         raise MethodRefusal(
             Complaint(
                 "cluster spacings: at_m",
@@ -204,10 +220,20 @@ def cluster_spacings(at_m: ArrayLike, *, repetitions: int = 1000, seed: int = 1)
                 "Give at least ten rising positions [m]",
             )
         )
-    gaps = np.sort(np.diff(place))
+    gaps = np.sort(place[1:] - ends[:-1])
     n = gaps.size
-    drawn = np.sort(np.random.default_rng(seed).exponential(size=(repetitions, n)), axis=1)
-    found, simulated = (_distance(one / one.mean(axis=-1, keepdims=True)) for one in (gaps[None, :], drawn))
+    random = np.random.default_rng(seed)
+    if step_m is None:
+        drawn = np.sort(random.exponential(size=(repetitions, n)), axis=1)
+        found, simulated = (
+            _distance(one / one.mean(axis=-1, keepdims=True)) for one in (gaps[None, :], drawn)
+        )
+    else:
+        beyond = np.rint((gaps - gaps[0]) / step_m)
+        waits = np.sort(random.geometric(1.0 / (1.0 + beyond.mean()), size=(repetitions, n)), axis=1).astype(
+            np.float64
+        )
+        found, simulated = _lattice_distance(beyond[None, :]), _lattice_distance(waits - waits[:, :1])
     p_value = (float(np.sum(simulated >= found[0])) + 1.0) / (repetitions + 1.0)
     expected = -np.log1p(-(np.arange(1, n + 1) - 0.5) / n)
     return Spacings(expected, gaps / gaps.mean(), p_value)
@@ -219,6 +245,15 @@ def _distance(sorted_rows: Array) -> Array:
     probability = -np.expm1(-sorted_rows)
     upper = np.arange(1, n + 1) / n - probability
     lower = probability - np.arange(n) / n
+    return np.asarray(np.maximum(upper.max(axis=1), lower.max(axis=1)), dtype=np.float64)
+
+
+def _lattice_distance(sorted_rows: Array) -> Array:
+    """Kolmogorov-Smirnov distance of each sorted row of whole numbers from 0 from its geometric law, mean fitted."""
+    n = sorted_rows.shape[1]
+    missed = np.log1p(-1.0 / (1.0 + np.maximum(sorted_rows.mean(axis=1, keepdims=True), 1e-12)))
+    upper = np.arange(1, n + 1) / n + np.expm1((sorted_rows + 1.0) * missed)
+    lower = -np.expm1(sorted_rows * missed) - np.arange(n) / n
     return np.asarray(np.maximum(upper.max(axis=1), lower.max(axis=1)), dtype=np.float64)
 
 

@@ -17,7 +17,7 @@ from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks, asks_of
 from pipeline.reasons import Reason
-from pipeline.results import Refused, Result, asking
+from pipeline.results import Refused, Result, asking, standing
 from pipeline.statistics.against_record import Observed, against_record
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.capability import performance_index_one_sided
@@ -25,7 +25,7 @@ from pipeline.statistics.event_rate import event_rate
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
-from pipeline.steps.fault_patterns import fault_patterns
+from pipeline.steps.fault_patterns import fault_patterns, places_of_faults, scatter_of_faults
 from pipeline.steps.fault_repeats import repeat_answers
 from pipeline.steps.judge import Judged
 from pipeline.steps.line_answers import line_answers
@@ -43,6 +43,7 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
     reels, limits = bench.placed.reels, judged.limits
     if not reels:
         return ()
+    spans_of_reels = [(reel.from_m, reel.to_m) for reel in reels]
     spans = [("run", bench.run.id, reels[0].from_m, reels[-1].to_m)]
     spans += [("reel", reel.id, reel.from_m, reel.to_m) for reel in reels]
     rows: list[AnswerRow] = []
@@ -72,7 +73,7 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
     wall = bench.measured.seen.get("thinnest_wall_mm")
     for limit in limits:
         if limit.requirement == "minimum wall at any point" and wall is not None:
-            risk = reel_minimum(wall, limit, reels[0].from_m, reels[-1].to_m, usual, wall.uncertainty)
+            risk = reel_minimum(wall, limit, spans_of_reels, usual, wall.uncertainty)
             record = _observed(judged, limit)
             rows.append(AnswerRow("run", bench.run.id, "minimum of a reel", against_record(risk, record)))
             noise = bench.measured.noise.get("wall gauge")
@@ -91,7 +92,8 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
                 if one.question.key not in told
             ]
     rows += repeat_answers(bench, judged.repeats)
-    return (*rows, *fault_patterns(bench), *line_answers(bench), *wire_answers(bench))
+    rows += [*fault_patterns(bench), *line_answers(bench), *wire_answers(bench)]
+    return tuple(replace(row, answer=standing(row.answer)) for row in rows)
 
 
 def _observed(judged: Judged, limit: Limit) -> Observed:
@@ -181,4 +183,7 @@ def _fault_rate(bench: Bench, from_m: float, to_m: float) -> Result | Refused:
             faults,
         )
     tested = sum(seen.known_m(reel.from_m, reel.to_m) for reel in reels)
-    return event_rate(faults, tested)
+    places = places_of_faults(bench)[0]
+    inside = places[(places >= from_m) & (places < to_m)]
+    scatter = scatter_of_faults(inside, seen.known, [(reel.from_m, reel.to_m) for reel in reels])
+    return event_rate(faults, tested, dispersion=scatter)

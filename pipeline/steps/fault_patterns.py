@@ -6,7 +6,7 @@ between faults.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -41,6 +41,7 @@ TOPIC = "fault patterns"
 # Tested wire over which faults are counted for their scatter, and within which two make a close pair [m] (chosen
 # here: long against the electrode, short against a reel).
 CELL_M, PAIR_M = 100.0, 10.0
+SCATTER = message(Method.SCATTER_OF_COUNTS, cell_m=Measure(CELL_M, "m"))
 # Faults a reel must have for its trend to be told, and how far a thin spot may lie from a fault [m] (chosen here).
 FEWEST_ON_A_REEL, WINDOW_M = 5, 2.0
 # Share of readings that count as a thin spot or a diameter event (chosen here).
@@ -57,7 +58,7 @@ def fault_patterns(bench: Bench) -> tuple[AnswerRow, ...]:
     tester = bench.line.instrument("spark tester")
     if spark is None or tester is None:
         return ()
-    places, sd_m = _places(bench)
+    places, sd_m = places_of_faults(bench)
     found: list[Result | Refused] = [_hidden(bench, spark, tester, places)]
     joined = join_known(places, spark.known)
     on_wire = np.sort(joined.at_m[np.isfinite(joined.at_m)])
@@ -70,6 +71,45 @@ def fault_patterns(bench: Bench) -> tuple[AnswerRow, ...]:
     return tuple(AnswerRow("run", bench.run.id, TOPIC, one) for one in found)
 
 
+def scatter_of_faults(
+    places: Floats, known: Floats, reels: Sequence[tuple[float, float]]
+) -> Result | Refused:
+    """Variance over mean of fault counts on equal lengths of tested wire, or on reels, whichever is larger.
+
+    Args:
+        places: where the faults lie on the wire [m].
+        known: stretches that were tested [m].
+        reels: where each reel begins and ends [m].
+    """
+    spans = [(a, b, np.clip(known, a, b)) for a, b in reels]
+    tested = [part[part[:, 1] > part[:, 0]] for *_, part in spans]
+    length = np.array([float((one[:, 1] - one[:, 0]).sum()) for one in tested])
+    counts = np.array([int(((places >= a) & (places < b)).sum()) for a, b, _ in spans])
+    every = np.concatenate([*tested, np.empty((0, 2))])
+    joined = join_known(places, every) if every.size else None
+    found = []
+    if joined is not None:
+        found.append(_cells(np.sort(joined.at_m[np.isfinite(joined.at_m)]), joined.known_m))
+    if (length > 0.0).sum() > 1:
+        found.append(dispersion_of_counts(counts[length > 0.0], length[length > 0.0]))
+    known_ones = [one for one in found if isinstance(one, Result)]
+    if known_ones:
+        return max(known_ones, key=lambda one: one.estimate)
+    total = int(counts.sum())
+    reason = message(Reason.NO_BUNCHES_OF_SO_FEW, n=total, known_m=Measure(float(length.sum()), "m"))
+    return Refused(asks(Quantity.FAULT_DISPERSION), SCATTER, reason, total)
+
+
+def _cells(at: Floats, known_m: float) -> Result | Refused:
+    """Scatter of the counts of equal lengths of `CELL_M`; refused for fewer than two lengths or faults."""
+    cells = int(known_m // CELL_M)
+    if cells < 2 or at.size < 2:
+        reason = message(Reason.NO_BUNCHES_OF_SO_FEW, n=at.size, known_m=Measure(known_m, "m"))
+        return Refused(asks(Quantity.FAULT_DISPERSION), SCATTER, reason, int(at.size))
+    counts = np.histogram(at, bins=cells, range=(0.0, cells * CELL_M))[0]
+    return dispersion_of_counts(counts, np.full(cells, CELL_M))
+
+
 def _tried(question: Asked, method: Said, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
     try:
         return replace(made(), question=question)
@@ -77,7 +117,7 @@ def _tried(question: Asked, method: Said, n: int, made: Callable[[], Result | Re
         return Refused(question, method, str(fault.complaints[0]), n)
 
 
-def _places(bench: Bench) -> tuple[Floats, float]:
+def places_of_faults(bench: Bench) -> tuple[Floats, float]:
     """Where each separate fault on a reel lies on the wire [m], and how well that is known [m]."""
     events = bench.placed.events
     if events.height == 0:
@@ -105,7 +145,10 @@ def _hidden(bench: Bench, spark: Seen, tester: Instrument, places: Floats) -> Re
     usual = float(np.median(speed[speed > 0])) if (speed > 0).any() else 0.0
     reach = float(merge_reach_m(tester.window_m, tester.dead_time_s, [usual])[0])
     n = int(places.size)
-    seen = _tried(question, method, n, lambda: event_rate(n, tested))
+    scatter = scatter_of_faults(
+        places, spark.known, [(reel.from_m, reel.to_m) for reel in bench.placed.reels]
+    )
+    seen = _tried(question, method, n, lambda: event_rate(n, tested, dispersion=scatter))
     if isinstance(seen, Refused):
         return seen
     ends = [hidden_faults(n, rate * tested / 1000.0, tested, reach, "chain") for rate in _rates(seen)]  # type: ignore[arg-type]
@@ -130,17 +173,10 @@ def _rates(seen: Result) -> tuple[float, float, float]:
 def _bunches(at: Floats, known_m: float) -> Result | Refused:
     """Scatter of the counts of equal lengths, with the tests of gaps and of close pairs beside it."""
     question = asks(Quantity.FAULT_DISPERSION)
-    method = message(Method.SCATTER_OF_COUNTS, cell_m=Measure(CELL_M, "m"))
-    cells = int(known_m // CELL_M)
-    if cells < 2 or at.size < 2:
-        reason = message(Reason.NO_BUNCHES_OF_SO_FEW, n=at.size, known_m=Measure(known_m, "m"))
-        return Refused(question, method, reason, int(at.size))
-    counts = np.histogram(at, bins=cells, range=(0.0, cells * CELL_M))[0]
-    found = _tried(
-        question, method, int(at.size), lambda: dispersion_of_counts(counts, np.full(cells, CELL_M))
-    )
+    found = _tried(question, SCATTER, int(at.size), lambda: _cells(at, known_m))
     if isinstance(found, Refused):
-        return found
+        return replace(found, method=SCATTER)
+    cells = int(known_m // CELL_M)
     checks = []
     tests: tuple[tuple[Said, Callable[[], ChanceTest | Refused]], ...] = (
         (message(Assumed.GAPS_AS_BY_CHANCE), lambda: gap_clustering(at, known_m)),
@@ -162,7 +198,8 @@ def _bunches(at: Floats, known_m: float) -> Result | Refused:
                 chance_high=test.chance_high,
                 p_value=test.p_value,
             )
-            checks.append(Assumption(name, bool(test.p_value >= 0.05), told))
+            held = bool(test.p_value >= 0.05)
+            checks.append(Assumption(name, held, told, None if held else message(Note.THEN_RATE_WIDENED)))
     return replace(
         found,
         n=int(at.size),

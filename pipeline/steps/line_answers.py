@@ -137,6 +137,7 @@ def mark_answers(bench: Bench) -> tuple[AnswerRow, ...]:
                                     low=Measure(known.line_m[0], "m"),
                                     high=Measure(known.line_m[-1], "m"),
                                 ),
+                                None if inside else message(Note.THEN_GROWS_BEYOND_MARKS),
                             ),
                         ),
                         warnings=() if inside else (message(Note.BEYOND_SURVEYED_MARKS),),

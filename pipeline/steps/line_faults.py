@@ -11,6 +11,7 @@ from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
+from scipy import stats
 
 from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
@@ -80,13 +81,35 @@ def _pairs(kind: str, reels: Sequence[LineReel]) -> list[Result | Refused]:
             one=f"{kind} {one}",
             other=f"{kind} {other}",
         )
-        found.append(_tried(question, lambda s=sums: _compared(*s[0], *s[1])))  # type: ignore[misc]
+        scatter = _within_classes(kind, (one, other), reels)
+        found.append(_tried(question, lambda s=sums, d=scatter: _compared(s[0], s[1], d)))  # type: ignore[misc]
     return found
 
 
-def _compared(faults: int, tested_m: float, others: int, other_m: float) -> Result | Refused:
+def _within_classes(kind: str, classes: tuple[str, str], reels: Sequence[LineReel]) -> Result | Refused:
+    """Variance over mean of the counts of reels about the rate of their own class, both classes together."""
+    found: list[Result] = []
+    for name in classes:
+        own = [reel for reel in reels if reel.circumstances.get(kind) == name]
+        one = dispersion_of_counts([reel.faults for reel in own], [reel.tested_m for reel in own])
+        if isinstance(one, Refused):
+            continue
+        found.append(one)
+    if not found:
+        reason = message(Note.SO_FEW_CANNOT_SHOW, n=0)
+        return Refused(asks(Quantity.FAULT_DISPERSION), message(Note.CHI_SQUARE), reason, 0)
+    x2, freedom, items = (sum(one.details[key] for one in found) for key in ("x_squared", "freedom", "items"))
+    p_value = found[0].details["p_value"] if len(found) == 1 else float(stats.chi2.sf(x2, freedom))
+    details = {"x_squared": x2, "p_value": p_value, "items": items, "freedom": freedom}
+    return replace(found[0], estimate=x2 / freedom, details=details)
+
+
+def _compared(
+    one: tuple[int, float], other: tuple[int, float], scatter: Result | Refused
+) -> Result | Refused:
     """Two rates compared; where no difference shows, how often one of twice the rate would have."""
-    found = compare_rates(faults, tested_m, others, other_m)
+    (faults, tested_m), (others, other_m) = one, other
+    found = compare_rates(faults, tested_m, others, other_m, dispersion=scatter)
     if isinstance(found, Refused) or found.details["p_value"] < 0.05 or faults + others > MOST_SUMMED:
         return found
     usual = 1000.0 * (faults + others) / (tested_m + other_m)

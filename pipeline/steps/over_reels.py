@@ -14,7 +14,7 @@ from pipeline.errors import ReelproofError
 from pipeline.messages import Said, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
-from pipeline.results import Refused, Result
+from pipeline.results import Refused, Result, standing
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.variance_components import variance_components
 from pipeline.statistics.variance_components_reml import owner_of_the_spread, variance_components_of_reels
@@ -49,7 +49,7 @@ def over_reels(reels: Sequence[LineReel], limits: Sequence[ReelLimit], settings:
     answers += [(COMPONENTS, one) for one in _of_readings(reels)]
     answers += index_answers(reels, limits, charts)
     answers += fault_answers(reels)
-    return OverReels(charts, tuple(answers))
+    return OverReels(charts, tuple((topic, standing(one)) for topic, one in answers))
 
 
 def _of_stretches(reels: Sequence[LineReel]) -> list[Result | Refused]:

@@ -7,6 +7,7 @@ then the interval says so.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,31 +20,32 @@ from pipeline.products.limits import Limit
 from pipeline.quantity import Asked, Quantity, asks, asks_of
 from pipeline.reasons import Reason
 from pipeline.results import Refused, Result
-from pipeline.statistics.minimum_of_reel import reel_risk
+from pipeline.statistics.event_clustering import dispersion_of_counts
+from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, reel_risk
 from pipeline.steps.evidence import Floats, Seen
-from pipeline.steps.wall_tail import diagnostics, margin_answer, normal_risk, tail_answers, tail_of
+from pipeline.steps.wall_tail import Tail, diagnostics, margin_answer, normal_risk, tail_answers, tail_of
 
 # Share of the steady readings under the threshold: low enough to see the tail, high enough to have clusters
 # (chosen here; the diagnostics of the threshold are in pipeline.statistics.tail_diagnostics).
 TAIL_SHARE = 0.03
+Span = tuple[float, float]
 METHOD = message(Method.CLUSTERS_BELOW_THRESHOLD)
 
 
 def reel_minimum(
-    seen: Seen, limit: Limit, from_m: float, to_m: float, reel_m: float, standard_uncertainty: float
+    seen: Seen, limit: Limit, reels: Sequence[Span], reel_m: float, standard_uncertainty: float
 ) -> Result | Refused:
     """The chance that a reel has a point under the limit, from one run's steady wire.
 
     Args:
         seen: the thinnest wall along the wire.
         limit: the minimum wall at any point.
-        from_m: start of the wire looked at [m].
-        to_m: its end [m].
+        reels: where each reel begins and ends on the wire [m], in its order.
         reel_m: length of a reel [m].
         standard_uncertainty: of one reading [mm], told beside the result.
     """
     question = asks_of(limit, Quantity.REEL_MINIMUM_RISK, reel=Measure(reel_m, "m"))
-    at, value = _steady(seen, from_m, to_m)
+    at, value = _steady(seen, reels[0][0], reels[-1][1])
     if value.size < 200:
         return Refused(
             question, METHOD, message(Reason.TOO_FEW_STEADY_FOR_THE_TAIL, value=value.size), value.size
@@ -58,7 +60,10 @@ def reel_minimum(
             value.size,
         )
     try:
-        return _risk(question, seen, limit, at, value, threshold, reel_m, standard_uncertainty)
+        tail = tail_of(value, at, threshold)
+        if isinstance(tail, int):
+            return Refused(question, METHOD, message(Reason.TOO_FEW_READINGS_UNDER, tail=tail), value.size)
+        return _risk(question, seen, limit, tail, reels, reel_m, standard_uncertainty)
     except MethodRefusal as fault:
         return Refused(question, METHOD, str(fault.complaints[0]), value.size)
 
@@ -67,30 +72,23 @@ def _risk(
     question: Asked,
     seen: Seen,
     limit: Limit,
-    at: Floats,
-    value: Floats,
-    threshold: float,
+    tail: Tail,
+    reels: Sequence[Span],
     reel_m: float,
     standard_uncertainty: float,
 ) -> Result | Refused:
-    tail = tail_of(value, at, threshold)
-    if isinstance(tail, int):
-        return Refused(
-            question,
-            METHOD,
-            message(Reason.TOO_FEW_READINGS_UNDER, tail=tail),
-            value.size,
-        )
-    clusters, fit, step, known = tail.clusters, tail.fit, tail.step_m, tail.known_m
+    clusters, fit, step, known, value = tail.clusters, tail.fit, tail.step_m, tail.known_m, tail.value
     answer = reel_risk(
         clusters.deficit,
         fit.scale,
         fit.shape,
-        threshold=threshold,
+        threshold=tail.threshold,
         limit=limit.value,
         known_m=known,
         reel_m=reel_m,
+        drop_factor=SLOW_LIMIT_LAW,
         converged=fit.converged,
+        dispersion=_between_reels(tail, reels),
         averaging_m=seen.extent_m,
         mean=float(value.mean()),
         sd=float(value.std(ddof=1)),
@@ -105,6 +103,15 @@ def _risk(
         assumptions=(*answer.assumptions, *diagnostics(tail)),
         warnings=(*answer.warnings, told),
     )
+
+
+def _between_reels(tail: Tail, reels: Sequence[Span]) -> Result | Refused:
+    """How the clusters scatter from reel to reel, over the steady wire of each."""
+    edges = np.array([start for start, _ in reels] + [reels[-1][1]])
+    clusters = np.histogram(tail.clusters.at_m, bins=edges)[0]
+    steady = np.histogram(tail.at_m, bins=edges)[0]
+    known = steady > 0
+    return dispersion_of_counts(clusters[known], steady[known] * tail.step_m)
 
 
 def beside_the_risk(

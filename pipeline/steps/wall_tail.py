@@ -57,6 +57,8 @@ SHAPE_HELD = "94.0 %"
 # Share of clusters outside their 95 % bands up to which a tail lies along its fit: neighbours in order stray together,
 # so well over the 5 % of each (chosen here).
 MOST_OUTSIDE = 0.2
+# Level of each check that withdraws a figure: some five of them together fail 5 % of good runs (chosen here).
+LEVEL = 0.01
 # How often a level is passed: half of all reels, and one reel in a thousand.
 LEVELS = (math.log(2.0), 1e-3)
 NORMAL = message(Method.NORMAL_INDEPENDENT)
@@ -105,7 +107,10 @@ def tail_of(value: Floats, at_m: Floats, threshold: float) -> Tail | int:
         return int(under.size)
     step = float(np.median(np.diff(at_m)))
     run = run_from_extremal_index(spacings, intervals_estimate(spacings))
-    clusters = decluster(value, at_m, threshold, max(run, 1.0) * max(step, 1e-6))
+    # No shorter than the wire that is worth one independent reading: what is left between clusters is then chance.
+    worth = effective_n(value)
+    run = max(run, worth.n / worth.for_mean, 1.0)
+    clusters = decluster(value, at_m, threshold, run * max(step, 1e-6))
     return Tail(value, at_m, step, threshold, clusters, fit_tail(clusters.deficit))
 
 
@@ -118,9 +123,9 @@ def diagnostics(tail: Tail) -> tuple[Assumption, ...]:
     try:
         fits = bootstrap_goodness_of_fit(y, fit_tail_rows, tail_cdf, tail_quantile, repetitions=199, most=400)
         told = message(Note.ANDERSON_DARLING_BY_REFITTING, statistic=fits.statistic, p_value=fits.p_value)
-        checks.append(Assumption(message(Assumed.DEPTHS_FOLLOW_THE_TAIL), fits.p_value >= 0.05, told))
+        checks.append(Assumption(message(Assumed.DEPTHS_FOLLOW_THE_TAIL), fits.p_value >= LEVEL, told))
         over = stability(y, depth, fit_tail_rows)
-        apart = abs(float(over.shape[-1] - over.shape[0])) <= 2.0 * float(over.shape_error[-1])
+        apart = abs(float(over.shape[-1] - over.shape[0])) <= 2.58 * float(over.shape_error[-1])
         told = message(
             Note.SHAPES,
             shapes=[
@@ -130,7 +135,7 @@ def diagnostics(tail: Tail) -> tuple[Assumption, ...]:
         )
         checks.append(Assumption(message(Assumed.SHAPE_STAYS), apart, told))
         low, high = shape_interval(y)
-        ends = None if low <= 0.0 <= high else high < 0.0
+        ends = None if low <= 0.0 <= high else high < 0.0  # above 0: a mixture or a drop-out, no wall
         told = message(Note.SHAPE_INTERVAL, low=low, high=high, shape_held=SHAPE_HELD)
         checks.append(Assumption(message(Assumed.DEPTH_HAS_AN_END), ends, told))
         band = quantile_band(y, fit_tail_rows, tail_quantile, repetitions=200)
@@ -141,16 +146,16 @@ def diagnostics(tail: Tail) -> tuple[Assumption, ...]:
         means = mean_excess(y, depth)
         told = message(Note.MEAN_DEPTHS, depths=[Measure(one, "mm") for one in means.mean])
         checks.append(Assumption(message(Assumed.MEAN_DEPTH_STRAIGHT), None, told))
-        apart_p = cluster_spacings(at, repetitions=300).p_value
-        checks.append(
-            Assumption(
-                message(Assumed.CLUSTERS_INDEPENDENT),
-                apart_p >= 0.05,
-                message(Note.SPACINGS_P, apart_p=apart_p),
-            )
+        # Counted in readings: wire that was not read lies between no two of them.
+        first, last = (
+            np.searchsorted(tail.at_m, one).astype(np.float64)
+            for one in (tail.clusters.from_m, tail.clusters.to_m)
         )
+        apart_p = cluster_spacings(first, last, step_m=1.0, repetitions=499).p_value
+        told = message(Note.SPACINGS_P, apart_p=apart_p)
+        checks.append(Assumption(message(Assumed.CLUSTERS_INDEPENDENT), apart_p >= LEVEL, told))
         drift = trend_along_length(at, y, float(tail.at_m[0]), float(tail.at_m[-1]))
-        held = drift.rate_p >= 0.01 and not drift.depth_p < 0.01
+        held = drift.rate_p >= LEVEL and not drift.depth_p < LEVEL
         told = message(Note.RATE_AND_DEPTH_P, rate_p=drift.rate_p, depth_p=drift.depth_p)
         checks.append(Assumption(message(Assumed.CLUSTERS_STEADY), held, told))
     except ReelproofError as fault:
@@ -279,6 +284,7 @@ def _usual(
                 message(Assumed.READINGS_INDEPENDENT),
                 bool(worth.for_mean > 0.9 * worth.n),
                 f"lag-1 {worth.lag_one:.2f}",
+                None if worth.for_mean > 0.9 * worth.n else message(Note.THEN_FOR_COMPARISON),
             ),
         ),
         warnings=(message(Note.TO_BE_COMPARED_ONLY), why),

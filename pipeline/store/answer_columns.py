@@ -42,6 +42,7 @@ def assumptions_json(assumptions: Sequence[Assumption]) -> str:
                 "name": to_json(as_message(one.name)),
                 "held": None if one.held is None else bool(one.held),
                 "evidence": to_json(as_message(one.evidence)),
+                **({} if one.then is None else {"then": to_json(as_message(one.then))}),
             }
             for one in assumptions
         ],
@@ -52,7 +53,12 @@ def assumptions_json(assumptions: Sequence[Assumption]) -> str:
 def assumptions_of(text: str) -> tuple[Assumption, ...]:
     """The assumptions of a JSON list."""
     return tuple(
-        Assumption(message_of(one["name"]), one["held"], message_of(one["evidence"]))
+        Assumption(
+            message_of(one["name"]),
+            one["held"],
+            message_of(one["evidence"]),
+            message_of(one["then"]) if "then" in one else None,
+        )
         for one in json.loads(text)
     )
 

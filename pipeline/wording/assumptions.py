@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pipeline.assumed import Assumed
 
 ASSUMPTIONS: Mapping[str, tuple[str, ...]] = {
+    Assumed.NEIGHBOURS_INDEPENDENT: ("neighbouring values are independent",),
     Assumed.BACKGROUND_SMOOTH: ("the background is smooth in frequency",),
     Assumed.BETWEEN_SURVEYED_MARKS: ("the end lies between surveyed marks",),
     Assumed.CLUSTERS_INDEPENDENT: ("clusters come independently along the wire",),

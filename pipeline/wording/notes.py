@@ -7,6 +7,22 @@ from collections.abc import Mapping
 from pipeline.notes import Note
 
 NOTES: Mapping[str, tuple[str, ...]] = {
+    Note.THEN_INTERVAL_WIDENED: ("the interval is widened by a factor of {factor:.2g}",),
+    Note.THEN_NO_RUN_LENGTH: ("no average run length is given",),
+    Note.THEN_LIMITS_WIDENED: ("limits are widened by the scatter found",),
+    Note.THEN_DESCRIBES_THE_PAST: ("the index describes the past and is called performance",),
+    Note.THEN_RATE_WIDENED: ("the interval of the fault rate is widened by the scatter found",),
+    Note.THEN_FOR_COMPARISON: ("shown for comparison only",),
+    Note.THEN_GROWS_BEYOND_MARKS: ("the interval grows with the distance from the last mark",),
+    Note.THEN_INTERVAL_OF_MODEL: ("the interval is that of a {model} regression",),
+    Note.VARIANCE_OF_COUNTS: (
+        "variance over mean of the counts of {items} lengths or reels {dispersion:.2g}, p = {p_value:.2g}",
+    ),
+    Note.SHAPE_AND_NORMALITY: (
+        "skewness {skewness:.2f}, excess kurtosis {kurtosis:.2f}, Shapiro-Wilk p = {p_value:.2g}",
+    ),
+    Note.SO_FEW_CANNOT_SHOW: ("{n} of them cannot show it",),
+    Note.LAG_ONE_OF_PAIRS: ("lag-1 {lag_one:.2f} of {n} pairs",),
     Note.ANDERSON_DARLING: ("Anderson-Darling {anderson_darling:.3g}, bootstrap p {p_value:.3g}",),
     Note.ANDERSON_DARLING_BY_REFITTING: (
         "Anderson-Darling {statistic:.2f}, p = {p_value:.2g} by refitting simulated samples",
@@ -432,7 +448,7 @@ NOTES: Mapping[str, tuple[str, ...]] = {
         "The difference of mean squares is not positive: the estimate is 0, the upper end is what counts.",
     ),
     Note.VARIANCE_OF_CLUSTER_COUNTS: (
-        "variance of the cluster counts of reels over their mean: {dispersion:.2g}",
+        "variance over mean of the cluster counts of {items:#reel|reels}: {dispersion:.2g}, p = {p_value:.2g}",
     ),
     Note.WIDENED_LIMITS_HIDE: (
         (

@@ -12,6 +12,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.ALL_VALUES_EQUAL_AT: (
         "All {known:#value|values} equal {shown}, so chance has no size; check the instrument.",
     ),
+    Reason.ASSUMPTION_FAILED: ("Withdrawn, because a check failed: {assumed}. Found: {evidence}.",),
     Reason.AVERAGES_DRIFT_TOO_SLOWLY: (
         (
             "The averages over {average_m:.4} wander about a line so slowly that {n} of them are worth about "

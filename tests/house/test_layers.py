@@ -20,6 +20,7 @@ LAYERS: list[set[str]] = [
     {"pipeline.lots"},
     {"pipeline.nonconformance"},
     {"pipeline.statistics"},
+    {"pipeline.departures"},
     {"pipeline.trust"},
     {"pipeline.wall"},
     {"pipeline.length"},

@@ -9,7 +9,7 @@ from scipy.signal import lfilter
 
 from pipeline.errors import MethodRefusal
 from pipeline.quantity import Quantity, asks
-from pipeline.results import Refused, Result, UnitOfInference
+from pipeline.results import Refused, Result, UnitOfInference, standing
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.capability import (
     index_interval_approximate,
@@ -265,10 +265,16 @@ def test_summary_complains_of_infinity_and_bears_emptiness() -> None:
 
 
 def test_shape_told_beside_an_index_agrees_with_an_independent_program() -> None:
-    """Skewness and excess kurtosis of scipy.stats (moments with divisor n)."""
+    """Skewness, excess kurtosis (moments with divisor n) and Shapiro and Wilk's test of scipy.stats."""
     x = np.random.default_rng(3).gamma(3.0, size=80) + 1.0
     found = performance_index_one_sided(x, 0.0)
     assert isinstance(found, Result)
     assert said(found.assumptions[0].evidence) == (
-        f"skewness {stats.skew(x):.2f}, excess kurtosis {stats.kurtosis(x):.2f}"
+        f"skewness {stats.skew(x):.2f}, excess kurtosis {stats.kurtosis(x):.2f}, "
+        f"Shapiro-Wilk p = {stats.shapiro(x).pvalue:.2g}"
+    )
+    gone = standing(found)
+    assert isinstance(gone, Refused) and said(gone.reason) == (
+        "Withdrawn, because a check failed: values are near normal. Found: "
+        f"{said(found.assumptions[0].evidence)}."
     )
