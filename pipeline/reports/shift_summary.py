@@ -107,7 +107,11 @@ def shift_summary_pdf(record: ShiftReview, printing: Printing) -> bytes:
                 ("releasable", totals.reels_releasable, totals.releasable_m),
                 ("held", totals.reels_held, totals.held_m),
                 ("no conclusion", totals.reels_no_conclusion, totals.no_conclusion_m),
+                ("left although it might not", totals.reels_left, totals.left_m),
+                ("released", totals.reels_released, totals.released_m),
+                ("shipped, scrapped or cut", totals.reels_gone, totals.gone_m),
             )
+            if n or name in ("releasable", "held", "no conclusion")
         ],
         "totals": [
             ["Spark faults on reels", str(totals.spark_faults)],
