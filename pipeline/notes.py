@@ -79,6 +79,7 @@ class Note(Code):
     LIMITS_WIDENED = "note/limits widened"
     LOCKED_TO_AXIS = "note/locked to axis"
     LOCK_NOT_SEPARATED = "note/lock not separated"
+    LOOK_AGAIN_AFTER_THE_CHANGE = "note/look again after the change"
     LOOK_AT_THE_TRACE = "note/look at the trace"
     MARGIN_OF_READINGS_ALONE = "note/margin of readings alone"
     MARKS_SURVEYED = "note/marks surveyed"

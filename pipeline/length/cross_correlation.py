@@ -13,7 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, signal, stats
 
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 
 Floats = NDArray[np.float64]
@@ -128,11 +131,11 @@ def delay_between(first: Floats, second: Floats, most_lags: int, order: int = 10
     """
     n = min(first.size, second.size)
     lags = min(most_lags, int(MOST_LAGS_SHARE * n))
-    question, method = asks(Quantity.SERIES_DELAY), "cross-correlation after prewhitening"
+    question, method = asks(Quantity.SERIES_DELAY), message(Method.CROSS_CORRELATION)
     if n < FEWEST or lags < 1:
-        return Refused(question, method, f"It needs at least {FEWEST} samples; there are {n}.", n)
+        return Refused(question, method, message(Reason.TOO_FEW_SAMPLES, fewest=FEWEST, n=n), n)
     if not (np.ptp(first[:n]) > 0 and np.ptp(second[:n]) > 0):
-        return Refused(question, method, "A series that does not vary has no delay.", n)
+        return Refused(question, method, message(Reason.SERIES_WITHOUT_DELAY), n)
     ar = autoregression(first[:n], order)
     whiten = np.concatenate(([1.0], -ar))
     x, y = (signal.lfilter(whiten, [1.0], one[:n] - one[:n].mean())[ar.size :] for one in (first, second))

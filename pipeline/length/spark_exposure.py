@@ -17,7 +17,10 @@ from numpy.typing import NDArray
 from pipeline.length import intervals
 from pipeline.length.log_gaps import rows_missing, unlogged_wire
 from pipeline.length.placement import Placement
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 
@@ -183,9 +186,8 @@ def spark_exposure(
 def _no_tester() -> Refused:
     return Refused(
         asks(Quantity.SPARK_EXPOSURE),
-        "cycles at each point",
-        "The line sheet lists no spark tester: no wire of this run is known to be tested. Add it with "
-        "'station_m', 'window_m' (its electrode) and 'frequency_hz'.",
+        message(Method.CYCLES_AT_EACH_POINT),
+        message(Reason.NO_SPARK_TESTER),
         0,
     )
 
@@ -196,10 +198,8 @@ def _refusal(tester: Instrument | None, placement: Placement) -> Refused | None:
     if (tester.frequency_hz is None and not tester.direct_current) or tester.window_m <= 0:
         return Refused(
             asks(Quantity.SPARK_EXPOSURE),
-            "cycles at each point",
-            f"The line sheet does not give the frequency and the electrode of {tester.id}: how long each point "
-            "was tested cannot be known, so all of it counts as untested. Add 'frequency_hz' (or 'direct_current') and "
-            "'window_m'.",
+            message(Method.CYCLES_AT_EACH_POINT),
+            message(Reason.NO_FREQUENCY_OR_ELECTRODE, id=tester.id),
             placement.seconds.size,
         )
     return None

@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.messages import message
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 
 Floats = NDArray[np.float64]
@@ -147,14 +149,14 @@ def _refusal(readings: Floats) -> Refused | None:
         return Refused(
             question,
             method,
-            "A crossed study needs two parts, two operators and two trials or more, each operator on each part.",
+            message(Reason.STUDY_NOT_CROSSED),
             int(readings.size),
         )
     if not np.isfinite(readings).all():
         return Refused(
             question,
             method,
-            "A reading is missing: a crossed study needs every operator's every trial on every part.",
+            message(Reason.STUDY_READING_MISSING),
             int(np.isfinite(readings).sum()),
         )
     return None
@@ -234,8 +236,7 @@ def average_and_range_study(readings: Floats) -> GaugeStudy | Refused:
         return Refused(
             asks(Quantity.GAUGE_STUDY),
             "averages and ranges",
-            "The constants on file are for 2 or 3 trials, 2 or 3 operators and 2 to 10 parts; use the analysis of "
-            "variance.",
+            message(Reason.NO_CONSTANTS_FOR_STUDY),
             int(readings.size),
         )
     ev = float(np.ptp(readings, axis=2).mean()) * _K_TRIALS[n]

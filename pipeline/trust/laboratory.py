@@ -17,8 +17,8 @@ from pipeline.messages import message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused, Result
-from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -70,8 +70,8 @@ def agreement(line: Floats, laboratory: Floats, unit: str = "mm") -> Agreement |
     if n < FEWEST_PAIRS:
         return Refused(
             asks(Quantity.GAUGE_BIAS),
-            "limits of agreement (Bland and Altman)",
-            f"{counted(n, 'pair is', 'pairs are')} given; {FEWEST_PAIRS} are needed, and thirty tell more.",
+            message(Method.LIMITS_OF_AGREEMENT),
+            message(Reason.TOO_FEW_PAIRS, n=n, fewest_pairs=FEWEST_PAIRS),
             n,
         )
     apart = (line - laboratory)[known]
@@ -166,7 +166,7 @@ def deming(x: Floats, y: Floats, ratio: float = 1.0, seed: int = 1) -> FittedLin
         return Refused(
             asks(Quantity.METHOD_LINE),
             "Deming regression",
-            f"It needs {FEWEST_PAIRS} pairs that differ; there are {n}.",
+            message(Reason.TOO_FEW_DIFFERING_PAIRS, fewest_pairs=FEWEST_PAIRS, n=n),
             n,
         )
     slope, intercept = (float(one[0]) for one in _demings(x[None, :], y[None, :], ratio))
@@ -208,8 +208,8 @@ def line_with_errors_in_both(x: Floats, y: Floats, sd_x: Floats, sd_y: Floats) -
     if n < 3 or not (np.ptp(x) > 0) or not (np.all(sd_x > 0) and np.all(sd_y > 0)):
         return Refused(
             asks(Quantity.METHOD_LINE),
-            "errors in both directions (York)",
-            "It needs three pairs that differ, each with an uncertainty above 0 in both directions.",
+            message(Method.ERRORS_IN_BOTH),
+            message(Reason.TOO_FEW_PAIRS_WITH_UNCERTAINTY),
             n,
         )
     wx, wy = 1.0 / sd_x**2, 1.0 / sd_y**2

@@ -16,15 +16,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.assumed import Assumed
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.reel_wall import levels_of, reel_walls
-from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
-METHOD = "difference of reel means with errors by run or by effective number of reels (Welch 1938)"
+METHOD = message(Method.DIFFERENCE_OF_REEL_MEANS)
 FEWEST_REELS = 3
 TREND_P = 0.05
 QUANTITIES: dict[str, tuple[str, str, Literal["lower", "higher", "neither"]]] = {
@@ -168,9 +171,11 @@ def before_and_after(
     told = [one for one in sorted(reels, key=lambda reel: reel.began) if name in one.values]
     sides = [[one for one in told if one.ended <= changed], [one for one in told if one.began >= changed]]
     if min(len(side) for side in sides) < FEWEST_REELS:
-        reason = (
-            f"{counted(len(sides[0]), 'reel')} before and {len(sides[1])} after are too few, {FEWEST_REELS} are needed "
-            "on each side."
+        reason = message(
+            Reason.TOO_FEW_REELS_ON_A_SIDE,
+            sides=len(sides[0]),
+            sides_2=len(sides[1]),
+            fewest_reels=FEWEST_REELS,
         )
         return Refused(question, METHOD, reason, len(sides[0]) + len(sides[1]))
     values = [np.array([one.values[name] for one in side]) for side in sides]
@@ -198,9 +203,15 @@ def before_and_after(
         unit_of_inference="reel",
         assumptions=(
             Assumption(
-                "reels before show no trend", None if math.isnan(trend) else trend > TREND_P, f"p {trend:.2g}"
+                message(Assumed.NO_TREND_BEFORE),
+                None if math.isnan(trend) else trend > TREND_P,
+                f"p {trend:.2g}",
             ),
-            Assumption("nothing else changed", not others, f"{len(others)} other changes are on record"),
+            Assumption(
+                message(Assumed.NOTHING_ELSE_CHANGED),
+                not others,
+                f"{len(others)} other changes are on record",
+            ),
         ),
         details={"memory_of_reels": memory},
     )

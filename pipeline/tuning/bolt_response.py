@@ -13,7 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Bolt
 from pipeline.statistics.autocorrelation import effective_n
@@ -22,7 +25,7 @@ from pipeline.tuning.line_run import LineRun
 Floats = NDArray[np.float64]
 
 QUESTION = asks(Quantity.BOLT_RESPONSE)
-METHOD = "least squares over logged adjustments, weighted by what each was measured with"
+METHOD = message(Method.LEAST_SQUARES_OF_ADJUSTMENTS)
 FEWEST_STEPS = 3
 WINDOW_M = 150.0  # wire averaged before and after an adjustment [m] (chosen here)
 SURE = 3.0  # a bolt's response is known where it is this many standard errors long (chosen here)
@@ -201,17 +204,11 @@ def learn_response(steps: Sequence[Step], bolts: Sequence[Bolt]) -> Response | R
     """
     names = [one.id for one in bolts if any(step.adjustment.turns.get(one.id, 0.0) != 0.0 for step in steps)]
     if len(steps) < FEWEST_STEPS or not names:
-        reason = (
-            f"{len(steps)} measured adjustments of the bolts are on record, {FEWEST_STEPS} are needed: it "
-            "does not know what a turn does. Log small single turns with the metre they were made at."
-        )
+        reason = message(Reason.TOO_FEW_ADJUSTMENTS, steps=len(steps), fewest_steps=FEWEST_STEPS)
         return Refused(QUESTION, METHOD, reason, len(steps))
     turned = np.array([[step.adjustment.turns.get(name, 0.0) for name in names] for step in steps])
     if np.linalg.matrix_rank(turned, tol=1e-6) < len(names):
-        reason = (
-            f"The bolts {', '.join(names)} were always turned in the same proportion or too seldom: which "
-            "of them did what cannot be told. Log a turn of one bolt alone."
-        )
+        reason = message(Reason.BOLTS_TURNED_TOGETHER, bolts=names)
         return Refused(QUESTION, METHOD, reason, len(steps))
     sd = np.array([step.sd_um for step in steps])
     change = np.array([np.subtract(step.after_um, step.before_um) for step in steps])

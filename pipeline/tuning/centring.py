@@ -13,7 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.messages import Measure, message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.tuning.line_run import LineRun
@@ -23,7 +26,7 @@ from pipeline.wall.offset import mean_offset
 Floats = NDArray[np.float64]
 
 QUESTION = asks(Quantity.CENTRE_OFFSET)
-METHOD = "mean of the first-harmonic vector; standard error by effective number of readings"
+METHOD = message(Method.MEAN_FIRST_HARMONIC)
 BLOCK_M = 50.0  # wire over which offsets are averaged for drift and steadiness [m] (chosen here)
 FEWEST_BLOCKS = 8
 
@@ -189,11 +192,11 @@ def centring(
         axes as equally and independently uncertain, by the worse of them.
     """
     if sensors < 3 or not np.isfinite(cos_mm).any():
-        reason = "Three wall sensors or more are needed; a diameter does not show where the conductor lies."
+        reason = message(Reason.TOO_FEW_WALL_SENSORS)
         return Refused(QUESTION, METHOD, reason, int(at_m.size))
     blocks = _blocks(at_m, cos_mm, sin_mm)
     if blocks is None:
-        reason = f"Less than {FEWEST_BLOCKS} stretches of {BLOCK_M:g} m were read; bring more steady wire."
+        reason = message(Reason.TOO_FEW_STRETCHES, fewest_blocks=FEWEST_BLOCKS, block_m=Measure(BLOCK_M, "m"))
         return Refused(QUESTION, METHOD, reason, int(at_m.size))
     worth = [effective_n(one) for one in (cos_mm, sin_mm)]
     n = min(one.for_mean for one in worth)

@@ -6,8 +6,11 @@ from dataclasses import dataclass
 
 from scipy import special
 
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.sheets.run_sheet import Covering
 from pipeline.tuning.giveaway import Giveaway, Price, giveaway
@@ -56,12 +59,12 @@ def covering_target(
 
     Source: derived; offset as a bound, uncertainty as a normal deviation. Its own thin spots are not in it.
     """
-    question, method = asks(Quantity.TARGET_WALL, "covering"), "stated mean, offset and uncertainty"
+    question, method = asks(Quantity.TARGET_WALL, "covering"), message(Method.STATED_COVERING)
     asked = [one for one in limits if one.requirement == REQUIREMENT]
     if covering is None:
-        return Refused(question, method, "The run sheet states nothing of a covering.", 0)
+        return Refused(question, method, message(Reason.NO_COVERING_STATED), 0)
     if not asked:
-        return Refused(question, method, "No limit for the covering is in force.", 0)
+        return Refused(question, method, message(Reason.NO_COVERING_LIMIT), 0)
     hardest = max(asked, key=lambda one: one.value)
     needed = hardest.value + covering.offset_mm - float(special.ndtri(risk)) * covering.uncertainty_mm
     margin = covering.mean_mm - needed

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.length.settling import SETTLED_BLOCK_M
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.tuning.start_up import Start
@@ -24,9 +26,7 @@ Floats = NDArray[np.float64]
 FEWEST_STARTS = 8
 PERMUTATIONS = 4000
 QUESTION = asks(Quantity.GOOD_STARTS)
-METHOD = (
-    "rank correlation of scrap with each circumstance, permutation p, Holm; permutation intervals, Bonferroni"
-)
+METHOD = message(Method.RANK_CORRELATION)
 UNITS = (("_m_s", "m/s"), ("_rpm", "rpm"), ("_bar", "bar"), ("_c", "deg C"), ("_s", "s"))
 
 

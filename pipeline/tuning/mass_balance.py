@@ -12,7 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.assumed import Assumed
+from pipeline.messages import Measure, message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.tuning.line_run import LineRun
@@ -76,12 +80,14 @@ def specific_output(
         valleys_mm2: area of strand valleys that plastic fills [mm2].
         confidence: coverage of the intervals.
     """
-    question, method = asks(Quantity.SPECIFIC_OUTPUT), "3.6 rho A v / N over blocks of wire"
+    question, method = asks(Quantity.SPECIFIC_OUTPUT), message(Method.SPECIFIC_OUTPUT)
     if SCREW not in run.machine:
-        return Refused(question, method, "The log carries no screw speed; map 'screw_speed_rpm'.", 0)
+        return Refused(question, method, message(Reason.NO_SCREW_SPEED), 0)
     blocks = _blocks(run, density_g_cm3, valleys_mm2)
     if blocks is None:
-        reason = f"Less than {FEWEST_BLOCKS} stretches of {BLOCK_M:g} m of steady wire were read."
+        reason = message(
+            Reason.TOO_FEW_STRETCHES_FOR_OUTPUT, fewest_blocks=FEWEST_BLOCKS, block_m=Measure(BLOCK_M, "m")
+        )
         return Refused(question, method, reason, 0)
     at, value, flow = blocks
     worth = effective_n(value)
@@ -102,8 +108,10 @@ def specific_output(
         known_m=value.size * BLOCK_M,
         unit_of_inference="section average",
         assumptions=(
-            Assumption("the density is what the plant gives", None, f"{density_g_cm3:g} g/cm3"),
-            Assumption("blocks are worth their effective number", worth.resolved, f"{n:.0f} of {value.size}"),
+            Assumption(message(Assumed.DENSITY_AS_GIVEN), None, f"{density_g_cm3:g} g/cm3"),
+            Assumption(
+                message(Assumed.BLOCKS_WORTH_THEIR_NUMBER), worth.resolved, f"{n:.0f} of {value.size}"
+            ),
         ),
     )
     low, high = drift - drift_half, drift + drift_half

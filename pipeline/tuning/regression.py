@@ -15,15 +15,17 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.samples import readings
-from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
 QUESTION = asks(Quantity.REGRESSION)
-METHOD = "generalised least squares, errors AR(1) (Prais and Winsten 1954), Newey-West check of the residuals"
+METHOD = message(Method.GENERALIZED_LEAST_SQUARES)
 AGREES = 1.4  # ratio of the two standard errors up to which AR(1) is taken as enough (chosen here)
 
 
@@ -138,10 +140,7 @@ def regress(
         or any(float(np.ptp(one[known])) == 0.0 for one in columns)
         or float(np.ptp(y[known])) == 0.0
     ):
-        reason = (
-            f"{counted(n, 'row is', 'rows are')} too few for {p} inputs, {30 * (p + 1)} are needed, "
-            "and every channel has to vary."
-        )
+        reason = message(Reason.TOO_FEW_ROWS_FOR_INPUTS, n=n, p=p, p_2=30 * (p + 1))
         return Refused(QUESTION, METHOD, reason, n)
     # Inputs are scaled, so that the fit does not depend on their units.
     middle, scale = (np.array([f(one[known]) for one in columns]) for f in (np.mean, np.std))
@@ -149,7 +148,7 @@ def regress(
         [np.ones(n), *[(one[known] - m) / s for one, m, s in zip(columns, middle, scale, strict=True)]]
     )
     if np.linalg.cond(design) > 1e6:
-        return Refused(QUESTION, METHOD, "Two inputs move exactly together: leave one of them out.", n)
+        return Refused(QUESTION, METHOD, message(Reason.INPUTS_MOVE_TOGETHER), n)
     start = np.concatenate(([True], np.diff(np.flatnonzero(known)) > 1))
     plain, *_ = np.linalg.lstsq(design, y[known], rcond=None)
     beta, phi = plain, 0.0

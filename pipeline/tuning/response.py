@@ -16,8 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.assumed import Assumed
 from pipeline.length.cross_correlation import Delay, delay_between
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Asked, Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.setting_steps import SETTLE_S, SettingStep, steps_in_log
@@ -31,8 +35,8 @@ Loop = Literal["open", "closed", "not known"]
 MOST_LAG_S = 120.0  # delays looked at either way [s] (chosen here)
 LEADS_BY = 3  # lags nearer than this either way are smeared by the gauge's window (chosen here)
 FEWEST_STEPS = 2
-METHOD_STEPS = "output before and after steps of the setting, weighted by its own wandering"
-METHOD_TRANSFER = "transfer function with autoregressive noise (Box and Jenkins)"
+METHOD_STEPS = message(Method.STEPS_OF_A_SETTING)
+METHOD_TRANSFER = message(Method.TRANSFER_OF_A_SETTING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,9 +237,7 @@ def _gain_of_steps(
         effective_n=float(len(steps)),
         known_m=None,
         unit_of_inference="section average",
-        assumptions=(
-            Assumption("steps agree within their errors", misfit < 4.0, f"mean square {misfit:.2g}"),
-        ),
+        assumptions=(Assumption(message(Assumed.STEPS_AGREE), misfit < 4.0, f"mean square {misfit:.2g}"),),
         details={"rows_known": float(known), "standard_error": sd},
     )
 
@@ -255,7 +257,7 @@ def _gain_of_series(
     thin = max(1, round(1.0 / float(np.median(np.diff(seconds)))))  # about one value a second is enough
     usable = x.size // thin * thin
     if usable < 60 * thin:
-        reason = "The setting was not moved in steps, and no stretch of a minute is known without a gap."
+        reason = message(Reason.SETTING_NOT_STEPPED)
         return Refused(question, METHOD_TRANSFER, reason, int(x.size))
     x, y = (one[:usable].reshape(-1, thin).mean(axis=1) for one in (x, y))
     late = 0 if delay is None or not delay.significant else max(0, round(delay.peak_lag / thin))
@@ -274,7 +276,7 @@ def _gain_of_series(
         effective_n=None,
         known_m=None,
         unit_of_inference="section average",
-        assumptions=(Assumption("the loop was open", None, "no steps of the setting were found"),),
+        assumptions=(Assumption(message(Assumed.LOOP_OPEN), None, "no steps of the setting were found"),),
         details={"delay_samples": float(found.delay), "standard_error": found.gain_sd},
     )
 

@@ -15,8 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from pipeline.assumed import Assumed
+from pipeline.messages import message
+from pipeline.methods import Method
+from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.tuning.needed_mean import Need, Unknowns, needed_mean
 from pipeline.tuning.reel_wall import ReelWall, levels_of
@@ -30,7 +35,7 @@ FEWEST_REELS = 3
 FEW_REELS = 30
 FEW_RUNS = 5  # fewer tell little of how runs differ (chosen here)
 QUESTION = asks(Quantity.TARGET_WALL)
-METHOD = "tail of clusters under each reel's level mixed over reels; block bootstrap; runs and reels drawn together"
+METHOD = message(Method.TAIL_MIXED_OVER_REELS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,14 +159,11 @@ def smallest_target(
     """
     accepted, open_to = risks or Risks(), unknowns or Unknowns()
     if len(reels) < FEWEST_REELS:
-        reason = (
-            f"{counted(len(reels), 'reel')} with enough steady wire are too few, {FEWEST_REELS} are needed to see how "
-            "reels differ."
-        )
+        reason = message(Reason.TOO_FEW_REELS_WITH_STEADY_WIRE, reels=len(reels), fewest_reels=FEWEST_REELS)
         return Refused(QUESTION, METHOD, reason, len(reels))
     rules, told = rules_of(reels, limits, open_to.noise_mm or 0.0, sensors)
     if not any(one.bound == "lower" for one in rules):
-        return Refused(QUESTION, METHOD, "No limit that bounds the wall from below is in force.", len(reels))
+        return Refused(QUESTION, METHOD, message(Reason.NO_LIMIT_FROM_BELOW), len(reels))
     length = reel_m if reel_m is not None else float(np.median([one.length_m for one in reels]))
     cuts = block_cuts([one.mean_mm for one in reels])
     needs: list[Need] = []
@@ -252,12 +254,10 @@ def _target(
 def _assumptions(needs: tuple[Need, ...], unknowns: Unknowns) -> tuple[Assumption, ...]:
     ends = all(one.shape <= 0.0 for one in needs)
     return (
-        Assumption("a new target leaves the spread as it is", None, "look again after the change"),
-        Assumption("the gauge's noise is known", unknowns.noise_mm is not None, _noise_told(unknowns)),
-        Assumption(
-            "variation under the gauge's window is known", unknowns.small_scale_mm is not None, "cut slices"
-        ),
-        Assumption("the tail has an end", ends, "fitted shapes"),
+        Assumption(message(Assumed.SPREAD_STAYS), None, message(Note.LOOK_AGAIN_AFTER_THE_CHANGE)),
+        Assumption(message(Assumed.GAUGE_NOISE_KNOWN), unknowns.noise_mm is not None, _noise_told(unknowns)),
+        Assumption(message(Assumed.SHORT_VARIATION_KNOWN), unknowns.small_scale_mm is not None, "cut slices"),
+        Assumption(message(Assumed.TAIL_HAS_AN_END), ends, "fitted shapes"),
     )
 
 

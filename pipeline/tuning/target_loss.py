@@ -13,7 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.tuning.giveaway import Price
 from pipeline.tuning.loss import LeastLoss, least_loss_target, optimum_per_item
@@ -68,19 +71,13 @@ def target_loss(target: Target, price: Price, conductor_mm: float) -> TargetLoss
     Returns:
         The loss, or a `Refused` where the plant gives no price or the target stands on no wall limit.
     """
-    question, method = asks(Quantity.TARGET_LOSS), "expected one-sided loss per reel over bootstrap draws"
+    question, method = asks(Quantity.TARGET_LOSS), message(Method.EXPECTED_LOSS)
     if price.per_kg is None or price.failed_reel is None:
-        reason = (
-            "The plant sheet gives no price of the compound or no cost of a failed reel; enter both under "
-            "[prices]."
-        )
+        reason = message(Reason.NO_PRICES)
         return Refused(question, method, reason, target.reels)
     needs = [one for one in target.needs if one.rule.requirement in (AVERAGE, POINT)]
     if not needs:
-        reason = (
-            "The target stands on no average wall and no wall at any point, so what a failed reel costs cannot be "
-            "weighed; enter the missing limit under [[limits]]."
-        )
+        reason = message(Reason.TARGET_WITHOUT_WALL_LIMITS)
         return Refused(question, method, reason, target.reels)
     reel_m = target.result.details["reel_m"]
     per_um = mass_per_um_g_km(target.result.estimate, conductor_mm, price.density_g_cm3) / 1000.0

@@ -14,15 +14,17 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, signal, stats
 
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.samples import whole_readings
-from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
 QUESTION = asks(Quantity.TRANSFER_FUNCTION)
-METHOD = "transfer function with autoregressive noise, conditional least squares (Box and Jenkins)"
+METHOD = message(Method.TRANSFER_FUNCTION)
 _STARTS = (0.2, 0.8)
 
 
@@ -100,13 +102,10 @@ def fit_transfer_function(
     first, second = whole_readings(x, "x"), whole_readings(y, "y")
     count = numerator + denominator + noise + 1
     if first.size != second.size or first.size < 10 * count + delay:
-        reason = (
-            f"{counted(first.size, 'sample is', 'samples are')} too few for {count} coefficients, or "
-            "the two series differ in length."
-        )
+        reason = message(Reason.TOO_FEW_SAMPLES_FOR_COEFFICIENTS, first=first.size, count=count)
         return Refused(QUESTION, METHOD, reason, int(first.size))
     if float(np.ptp(first)) == 0.0 or float(np.ptp(second)) == 0.0:
-        return Refused(QUESTION, METHOD, "A series that does not vary cannot answer.", int(first.size))
+        return Refused(QUESTION, METHOD, message(Reason.SERIES_DOES_NOT_VARY), int(first.size))
     scale_x, scale_y = float(first.std()), float(second.std())
     u = (first - first.mean()) / scale_x
     v = (second - second.mean()) / scale_y
@@ -171,14 +170,14 @@ def _fitted(
     variance = squares / (used - at.size)
     normal = slope.T @ slope
     if not np.isfinite(normal).all() or np.linalg.cond(normal) > 1e12:
-        reason = "The series do not tell the coefficients apart; ask for fewer of them."
+        reason = message(Reason.COEFFICIENTS_NOT_TOLD_APART)
         return Refused(QUESTION, METHOD, reason, n)
     covariance = variance * np.linalg.inv(normal)
     w, d, phi = np.split(at[1:], [orders[0], orders[0] + orders[1]])
     w_sd, d_sd, phi_sd = np.split(np.sqrt(np.diag(covariance))[1:], [orders[0], orders[0] + orders[1]])
     left = 1.0 - float(d.sum())
     if left < 1e-3:
-        reason = "The answer does not end within the series: bring a longer one, or a clear step."
+        reason = message(Reason.RESPONSE_DOES_NOT_END)
         return Refused(QUESTION, METHOD, reason, n)
     gain = float(w.sum()) / left
     lean = np.concatenate(

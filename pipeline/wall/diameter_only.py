@@ -9,7 +9,10 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 
 
@@ -31,8 +34,7 @@ def minimum_wall_verdict(
         return "fails"
     return Refused(
         asks(Quantity.WALL_MINIMUM),
-        "diameter and conductor only",
-        "This line measures the diameter only, which stays the same however far the conductor sits off "
-        "centre: the thinnest wall cannot be known. Fit a wall gauge, or judge cut samples.",
+        message(Method.DIAMETER_ONLY),
+        message(Reason.DIAMETER_ONLY),
         0,
     )

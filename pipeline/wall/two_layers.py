@@ -13,7 +13,10 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.sheets.run_sheet import Covering
@@ -111,9 +114,8 @@ def covering_minimum() -> Refused:
     """The refusal of a covering's minimum from a total wall."""
     return Refused(
         asks(Quantity.COVERING_MINIMUM),
-        "total wall of insulation and covering",
-        "The gauge reads insulation and covering as one wall: where the covering is thin cannot be seen in "
-        "it. Measure the covering on cut samples, or with a gauge that tells the layers apart.",
+        message(Method.TOTAL_WALL),
+        message(Reason.ONE_WALL_SEEN),
         0,
     )
 
@@ -137,8 +139,7 @@ def insulation_unknown(
         return None
     return Refused(
         asks(Quantity.INSULATION_MINIMUM),
-        "total wall less the covering",
-        "The product has a covering, the instruments read it together with the insulation, and the run sheet "
-        "says nothing of it: taking the total for insulation would pass thin wire. Give [run.covering].",
+        message(Method.TOTAL_LESS_COVERING),
+        message(Reason.COVERING_NOT_STATED),
         0,
     )

@@ -68,6 +68,10 @@ METHODS: Mapping[Method, tuple[str, str]] = {
         "crossings of a smooth normal wall, mixed over reels",
         "Rice 1944",
     ),
+    Method.CROSS_CORRELATION: (
+        "cross-correlation after prewhitening",
+        "",
+    ),
     Method.CURVATURE_AT_ZERO: (
         "curvature of the correlation at zero",
         "Rice 1944",
@@ -76,8 +80,28 @@ METHODS: Mapping[Method, tuple[str, str]] = {
         "CUSUM test with long-run variance",
         "",
     ),
+    Method.CYCLES_AT_EACH_POINT: (
+        "cycles at each point",
+        "",
+    ),
+    Method.DIAMETER_ONLY: (
+        "diameter and conductor only",
+        "",
+    ),
+    Method.DIFFERENCE_OF_REEL_MEANS: (
+        "difference of reel means with errors by run or by effective number of reels",
+        "Welch 1938",
+    ),
+    Method.ERRORS_IN_BOTH: (
+        "errors in both directions",
+        "York",
+    ),
     Method.EVENT_COINCIDENCE: (
         "event coincidence, chance by shifting around each reel",
+        "",
+    ),
+    Method.EXPECTED_LOSS: (
+        "expected one-sided loss per reel over bootstrap draws",
         "",
     ),
     Method.E_TEST: (
@@ -91,6 +115,10 @@ METHODS: Mapping[Method, tuple[str, str]] = {
     Method.GAP_VARIATION: (
         "coefficient of variation of gaps, faults placed anywhere by simulation",
         "",
+    ),
+    Method.GENERALIZED_LEAST_SQUARES: (
+        "generalized least squares, errors AR(1), Newey-West check of the residuals",
+        "Prais and Winsten 1954",
     ),
     Method.G_CHART: (
         "g-chart, geometric limits",
@@ -115,6 +143,14 @@ METHODS: Mapping[Method, tuple[str, str]] = {
     Method.LEAST_SQUARES_DRIFT: (
         "least squares, error widened for correlation",
         "",
+    ),
+    Method.LEAST_SQUARES_OF_ADJUSTMENTS: (
+        "least squares over logged adjustments, weighted by what each was measured with",
+        "",
+    ),
+    Method.LIMITS_OF_AGREEMENT: (
+        "limits of agreement",
+        "Bland and Altman",
     ),
     Method.LOG_LINEAR_RATE: (
         "log-linear rate, profile likelihood; Laplace's test",
@@ -142,6 +178,10 @@ METHODS: Mapping[Method, tuple[str, str]] = {
     ),
     Method.MEAN_CHART: (
         "mean chart, limits from the mean {spread}",
+        "",
+    ),
+    Method.MEAN_FIRST_HARMONIC: (
+        "mean of the first-harmonic vector; standard error by effective number of readings",
         "",
     ),
     Method.MOVING_RANGE: (
@@ -232,6 +272,13 @@ METHODS: Mapping[Method, tuple[str, str]] = {
         "{method}; {family}",
         "",
     ),
+    Method.RANK_CORRELATION: (
+        (
+            "rank correlation of scrap with each circumstance, permutation p, Holm; permutation intervals, "
+            "Bonferroni"
+        ),
+        "",
+    ),
     Method.RATE_RATIO: (
         "{test}; ratio with Clopper-Pearson interval",
         "",
@@ -280,9 +327,21 @@ METHODS: Mapping[Method, tuple[str, str]] = {
         "smallest value as a tolerance limit, any distribution",
         "Wilks 1941",
     ),
+    Method.SPECIFIC_OUTPUT: (
+        "3.6 rho A v / N over blocks of wire",
+        "",
+    ),
     Method.SPECIMEN_MARGIN: (
         "observed minus noise plus small-scale variance",
         "Satterthwaite 1946",
+    ),
+    Method.STATED_COVERING: (
+        "stated mean, offset and uncertainty",
+        "",
+    ),
+    Method.STEPS_OF_A_SETTING: (
+        "output before and after steps of the setting, weighted by its own wandering",
+        "",
     ),
     Method.SUM_OF_GAPS_CHART: (
         "chart of sums of {together} gaps",
@@ -296,6 +355,13 @@ METHODS: Mapping[Method, tuple[str, str]] = {
         "tabular CUSUM, the upper sum above the axis and the lower below",
         "Page 1954",
     ),
+    Method.TAIL_MIXED_OVER_REELS: (
+        (
+            "tail of clusters below each reel's level mixed over reels; block bootstrap; runs and reels drawn"
+            " together"
+        ),
+        "",
+    ),
     Method.TIME_IN_ELECTRODE: (
         "frequency times time in the electrode, from the speed the wire really had",
         "derived",
@@ -303,6 +369,22 @@ METHODS: Mapping[Method, tuple[str, str]] = {
     Method.TOLERANCE_LIMIT: (
         "one-sided tolerance limit, any distribution",
         "Wilks 1941",
+    ),
+    Method.TOTAL_LESS_COVERING: (
+        "total wall less the covering",
+        "",
+    ),
+    Method.TOTAL_WALL: (
+        "total wall of insulation and covering",
+        "",
+    ),
+    Method.TRANSFER_FUNCTION: (
+        "transfer function with autoregressive noise, conditional least squares",
+        "Box and Jenkins",
+    ),
+    Method.TRANSFER_OF_A_SETTING: (
+        "transfer function with autoregressive noise",
+        "Box and Jenkins",
     ),
     Method.TWO_SIDED_INDEX: (
         "{symbol} = distance to the nearer limit/(3 s); lower bound after Bissell 1990",

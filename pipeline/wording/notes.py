@@ -236,6 +236,7 @@ NOTES: Mapping[str, tuple[str, ...]] = {
             "hardly sharper than {other} ({sharpness_2:.2g} %). A larger change of speed would separate them."
         ),
     ),
+    Note.LOOK_AGAIN_AFTER_THE_CHANGE: ("look again after the change",),
     Note.LOOK_AT_THE_TRACE: ("look at the trace",),
     Note.MARGIN_OF_READINGS_ALONE: (
         (

@@ -26,18 +26,40 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
             " threshold."
         ),
     ),
+    Reason.BOLTS_TURNED_TOGETHER: (
+        (
+            "Cannot separate what each bolt does: {bolts} were always turned in the same proportion, or too "
+            "seldom. Log a turn of one bolt alone."
+        ),
+    ),
     Reason.CIRCUMSTANCES_ALIKE: (
         "Every reel was made under the same shift and lots, so nothing can be told apart.",
     ),
     Reason.CIRCUMSTANCES_SAY_THE_SAME: (
         "Two circumstances say the same of every item, so they cannot be told apart; leave one out.",
     ),
+    Reason.COEFFICIENTS_NOT_TOLD_APART: (
+        "The series do not tell the coefficients apart; ask for fewer of them.",
+    ),
     Reason.CONDUCTOR_NOT_KNOWN: ("The diameter of the conductor is not known: name it.",),
+    Reason.COVERING_NOT_STATED: (
+        (
+            "The product has a covering, the instruments read it together with the insulation, and the run "
+            "sheet says nothing of it: taking the total for insulation would pass thin wire. Give "
+            "[run.covering]."
+        ),
+    ),
     Reason.DEFICITS_NOT_POSITIVE: ("The deficits must be finite and above zero.",),
     Reason.DEFICITS_NOT_POSITIVE_OR_EQUAL: (
         "The deficits must be finite, above zero and not all equal; look for a stuck instrument.",
     ),
     Reason.DEVIATION_OF_TOO_FEW_VALUES: ("Each deviation needs more than two values behind it.",),
+    Reason.DIAMETER_ONLY: (
+        (
+            "This line measures the diameter only, which stays the same however far the conductor sits off "
+            "centre: the thinnest wall cannot be known. Fit a wall gauge, or judge cut samples."
+        ),
+    ),
     Reason.EFFECTIVE_NUMBER_NOT_FINITE: (
         "An effective number is not a finite number; work it out from the series and ask again.",
     ),
@@ -80,6 +102,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     ),
     Reason.INDEX_WITHOUT_BOUNDS: ("The index has no bounds around it; no interval, no conclusion.",),
     Reason.INFINITE_VALUES: ("{infinite} of {known} values are infinite; flag them and ask again.",),
+    Reason.INPUTS_MOVE_TOGETHER: ("Two inputs move exactly together: leave one of them out.",),
     Reason.INSTRUMENTS_CONTRADICT: ("No conclusion from {low} to {high}: {agreement}",),
     Reason.LENGTH_NOT_POSITIVE: (
         "The known length and the reel must be longer than zero; without known wire there is no rate.",
@@ -136,12 +159,27 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.NO_COINCIDENCE_WITHOUT_BOTH: (
         "{n_a:#fault|faults} and {n_b:#earlier event|earlier events} cannot lie together; both are needed.",
     ),
+    Reason.NO_CONSTANTS_FOR_STUDY: (
+        (
+            "The constants on file are for 2 or 3 trials, 2 or 3 operators and 2 to 10 parts; use the "
+            "analysis of variance."
+        ),
+    ),
     Reason.NO_COUNT_OF_REELS: (
         "{bad} bad of {reels} reels is no count; give bad reels from 0 to the number looked at.",
     ),
+    Reason.NO_COVERING_LIMIT: ("No limit for the covering is in force.",),
+    Reason.NO_COVERING_STATED: ("The run sheet states nothing of a covering.",),
     Reason.NO_FAMILY_FITTED: ("No family could be fitted; look at the readings.",),
     Reason.NO_FAULT_ON_EITHER: (
         "Neither length has a fault, so their rates have no ratio; compare after more length.",
+    ),
+    Reason.NO_FREQUENCY_OR_ELECTRODE: (
+        (
+            "The line sheet does not give the frequency and the electrode of {id}: how long each point was "
+            "tested cannot be known, so all of it counts as untested. Add 'frequency_hz' (or "
+            "'direct_current') and 'window_m'."
+        ),
     ),
     Reason.NO_HOT_AND_COLD: ("The line has not both a hot and a cold diameter gauge on file.",),
     Reason.NO_ITEM_WITH_A_FAULT: (
@@ -160,6 +198,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
             "{trials:.0f} independent lengths are paid for ({p_local:.2g} had it been named beforehand)."
         ),
     ),
+    Reason.NO_LIMIT_FROM_BELOW: ("No limit that bounds the wall from below is in force.",),
     Reason.NO_MEAN_WALL: (
         "The run has no usable reading of the mean wall, so its plastic cannot be reckoned.",
     ),
@@ -173,6 +212,9 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         ),
     ),
     Reason.NO_POINT_PASSED: ("No point of it is known to have passed the electrode.",),
+    Reason.NO_PRICES: (
+        "The plant sheet gives no price of the compound or no cost of a failed reel; enter both under [prices].",
+    ),
     Reason.NO_RARE_EVENT: (
         (
             "{share:.1f} % of the steady readings already lie under the limit: this is no rare event, and the"
@@ -190,6 +232,13 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         "{n:#reel|reels} with {sum:#fault|faults} show no scatter between neighbours; give more.",
     ),
     Reason.NO_SCATTER_OF_COUNTS: ("{n:#reel|reels} with {sum:#fault|faults} show no scatter; give more.",),
+    Reason.NO_SCREW_SPEED: ("The log carries no screw speed; map 'screw_speed_rpm'.",),
+    Reason.NO_SPARK_TESTER: (
+        (
+            "The line sheet lists no spark tester: no wire of this run is known to be tested. Add it with "
+            "'station_m', 'window_m' (its electrode) and 'frequency_hz'."
+        ),
+    ),
     Reason.NO_SPARK_VOLTAGE: (
         "The logs hold no spark-test voltage, so nothing shows on which length the tester was working.",
     ),
@@ -212,6 +261,12 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.NO_SUM_OF_GAPS: ("{n:#gap makes|gaps make} no sum of {together}; wait for more.",),
     Reason.NO_TREND_OF_SO_FEW: ("{n:#fault shows|faults show} no trend; at least two are needed.",),
     Reason.ONE_VALUE_AN_ITEM: ("One value of {fewest} items at least is needed; {n} were given.",),
+    Reason.ONE_WALL_SEEN: (
+        (
+            "The gauge reads insulation and covering as one wall: where the covering is thin cannot be seen "
+            "in it. Measure the covering on cut samples, or with a gauge that tells the layers apart."
+        ),
+    ),
     Reason.PERIOD_NEEDS_TWO_TURNS: (
         "A period of {longest_m:.4} needs two turns; the readings span {span:.4}.",
     ),
@@ -259,11 +314,19 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.REEL_WORTH_TOO_FEW: (
         "A reel is worth fewer than three independent readings; leave it out or read it longer.",
     ),
+    Reason.RESPONSE_DOES_NOT_END: (
+        "The answer does not end within the series: bring a longer one, or a clear step.",
+    ),
     Reason.RUNS_OF_ONE_REEL: (
         "Every run holds one reel, so runs and reels cannot be told apart; leave the runs out.",
     ),
     Reason.SENSORS_STAND_STILL: (
         "The sensors stand still or repeat one another in one order, so chance has no size; check them.",
+    ),
+    Reason.SERIES_DOES_NOT_VARY: ("A series that does not vary cannot answer.",),
+    Reason.SERIES_WITHOUT_DELAY: ("A series that does not vary has no delay.",),
+    Reason.SETTING_NOT_STEPPED: (
+        "The setting was not moved in steps, and no stretch of a minute is known without a gap.",
     ),
     Reason.SHORT_VARIATION_NOT_MEASURED: (
         (
@@ -274,10 +337,28 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.SPEED_HARDLY_CHANGES: (
         "The speed hardly changes in the time both logs share: a ramp, a dip or a stop shows the skew.",
     ),
+    Reason.STUDY_NOT_CROSSED: (
+        "A crossed study needs two parts, two operators and two trials or more, each operator on each part.",
+    ),
+    Reason.STUDY_READING_MISSING: (
+        "A reading is missing: a crossed study needs every operator's every trial on every part.",
+    ),
     Reason.SUBGROUPS_EQUAL: (
         "All values within each subgroup are equal, so chance has no size; check the instrument.",
     ),
     Reason.TAIL_NOT_FITTED: ("The tail could not be fitted; look at the deficits.",),
+    Reason.TARGET_WITHOUT_WALL_LIMITS: (
+        (
+            "The target stands on no average wall and no wall at any point, so what a failed reel costs "
+            "cannot be weighed; enter the missing limit under [[limits]]."
+        ),
+    ),
+    Reason.TOO_FEW_ADJUSTMENTS: (
+        (
+            "{steps:#measured adjustment|measured adjustments} of the bolts on record; {fewest_steps} are "
+            "needed to know what a turn does. Log small single turns with the meter they were made at."
+        ),
+    ),
     Reason.TOO_FEW_AVERAGES: (
         "{n:#average|averages} over {average_m:.4} cannot carry a line; {fewest_stretches} are needed.",
     ),
@@ -289,6 +370,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.TOO_FEW_CLUSTERS: (
         "Needs at least {fewest} clusters below the threshold; there are {n}. Raise the threshold.",
     ),
+    Reason.TOO_FEW_DIFFERING_PAIRS: ("It needs {fewest_pairs} pairs that differ; there are {n}.",),
     Reason.TOO_FEW_DIFFERING_VALUES: (
         "At least 20 finite values that differ are needed; gather more or flag the faulty ones.",
     ),
@@ -345,6 +427,10 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.TOO_FEW_KNOWN_READINGS: (
         "{n} known readings are too few or the step is not above zero; 1000 are needed.",
     ),
+    Reason.TOO_FEW_PAIRS: ("{n:#pair is|pairs are} given; {fewest_pairs} are needed, and thirty tell more.",),
+    Reason.TOO_FEW_PAIRS_WITH_UNCERTAINTY: (
+        "It needs three pairs that differ, each with an uncertainty above 0 in both directions.",
+    ),
     Reason.TOO_FEW_READINGS: ("{n:#reading is|readings are} too few; {fewest} are needed.",),
     Reason.TOO_FEW_READINGS_BELOW: (
         "Needs at least {fewest} readings below the threshold; there are {n}. Raise the threshold.",
@@ -361,6 +447,9 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.TOO_FEW_REELS_OF_SENSORS: (
         "{m:#reel|reels} of {n} sensors cannot set a baseline; give {n_2} reels of 3 sensors at least.",
     ),
+    Reason.TOO_FEW_REELS_ON_A_SIDE: (
+        "{sides:#reel|reels} before and {sides_2} after are too few, {fewest_reels} are needed on each side.",
+    ),
     Reason.TOO_FEW_REELS_WITH_A_FAULT: (
         (
             "{before} of the first {first} tested reels have a fault; 3 at least set a usual share, and "
@@ -370,14 +459,27 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.TOO_FEW_REELS_WITH_OFFSET: (
         "{base:#reel|reels} with wall and offset cannot set limits; {fewest_reels} are needed.",
     ),
+    Reason.TOO_FEW_REELS_WITH_STEADY_WIRE: (
+        (
+            "{reels:#reel|reels} with enough steady wire are too few, {fewest_reels} are needed to see how "
+            "reels differ."
+        ),
+    ),
     Reason.TOO_FEW_REELS_WITH_STRETCHES: (
         "{reels:#reel has|reels have} enough stretches; {fewest_reels} are needed.",
+    ),
+    Reason.TOO_FEW_ROWS_FOR_INPUTS: (
+        "{n:#row is|rows are} too few for {p} inputs, {p_2} are needed, and every channel has to vary.",
     ),
     Reason.TOO_FEW_RUNS: (
         (
             "The first {early:#run|runs} with {of_all} tested reels, {with_fault} of them with a fault, set "
             "no usual share; {fewest_runs} runs at least are needed, and reels of both kinds."
         ),
+    ),
+    Reason.TOO_FEW_SAMPLES: ("It needs at least {fewest} samples; there are {n}.",),
+    Reason.TOO_FEW_SAMPLES_FOR_COEFFICIENTS: (
+        "{first:#sample is|samples are} too few for {count} coefficients, or the two series differ in length.",
     ),
     Reason.TOO_FEW_SHARED_BLOCKS: (
         "Both gauges read {shared} blocks of {block_m:.4} of the same steady wire; {fewest_blocks} are needed.",
@@ -389,6 +491,12 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
             "{known} steady readings that vary are on hand, and {fewest_readings} are needed; the run has too"
             " little steady wire here, or the instrument is stuck."
         ),
+    ),
+    Reason.TOO_FEW_STRETCHES: (
+        "Less than {fewest_blocks} stretches of {block_m:.4} were read; bring more steady wire.",
+    ),
+    Reason.TOO_FEW_STRETCHES_FOR_OUTPUT: (
+        "Less than {fewest_blocks} stretches of {block_m:.4} of steady wire were read.",
     ),
     Reason.TOO_FEW_SUBGROUPS: ("{shape} subgroups of {shape_2} set no limits; give two of two at least.",),
     Reason.TOO_FEW_TO_SEE_A_SHAPE: (
@@ -411,6 +519,9 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     ),
     Reason.TOO_FEW_VECTORS: (
         "{behind:#vector cannot|vectors cannot} set limits for {p} variables; at least {p_2} are needed.",
+    ),
+    Reason.TOO_FEW_WALL_SENSORS: (
+        "Three wall sensors or more are needed; a diameter does not show where the conductor lies.",
     ),
     Reason.TOO_FEW_WHOLE_PIECES: (
         "Only {whole} of {windows} pieces have no gap; use the spectrum for gappy readings.",

@@ -289,8 +289,8 @@ def test_response_is_not_known_from_too_few_or_tied_turns() -> None:
     few = learn_response([], bolts)
     assert isinstance(few, Refused)
     assert said(few.reason) == (
-        "0 measured adjustments of the bolts are on record, 3 are needed: it does not know what a turn "
-        "does. Log small single turns with the metre they were made at."
+        "0 measured adjustments of the bolts on record; 3 are needed to know what a turn does. Log small single "
+        "turns with the meter they were made at."
     )
     run = l2_run(0, 6)[0]
     places = (500.0, 900.0, 1300.0)
@@ -298,8 +298,8 @@ def test_response_is_not_known_from_too_few_or_tied_turns() -> None:
     answer = learn_response(tied, bolts)
     assert isinstance(answer, Refused)
     assert said(answer.reason) == (
-        "The bolts B1, B2 were always turned in the same proportion or too seldom: which of them did what "
-        "cannot be told. Log a turn of one bolt alone."
+        "Cannot separate what each bolt does: B1, B2 were always turned in the same proportion, or too seldom. "
+        "Log a turn of one bolt alone."
     )
     # Turns that did nothing are learned as not known, not as a number.
     idle = learn_response(steps_of(run, [Adjustment(at, {"B1": 0.01}) for at in places], 0.0, 30.0), bolts)
