@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
+import os
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -27,10 +28,11 @@ PLOT_SCRIPT = "plotly.min.js"
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A file of the site: its address from the root, and whether this call changed it on disk."""
+    """A file of the site: its address from the root, whether this call changed it on disk, and its hash."""
 
     address: str
     changed: bool
+    sha256: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +53,14 @@ class Site:
         return self.pages is None or address(kind, record_id) in self.pages
 
 
+def _force_out(part: Path, content: bytes) -> None:
+    """Write a file and force it onto the disk, so that a power cut leaves no empty page."""
+    with part.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
 def write_if_changed(site: Site, where: str, content: bytes) -> Written:
     """Puts `content` at address `where` of the site, and leaves the file alone if it holds just that.
 
@@ -63,16 +73,17 @@ def write_if_changed(site: Site, where: str, content: bytes) -> Written:
         StoreError: the file cannot be written.
     """
     path = site.folder / where
+    digest = hashlib.sha256(content).hexdigest()
     try:
         with suppress(FileNotFoundError):
             if path.stat().st_size == len(content) and path.read_bytes() == content:
-                return Written(where, False)
+                return Written(where, False, digest)
         part = path.with_name(f".{path.name}.part")
         try:
-            part.write_bytes(content)
+            _force_out(part, content)
         except FileNotFoundError:
             path.parent.mkdir(parents=True, exist_ok=True)
-            part.write_bytes(content)
+            _force_out(part, content)
         part.replace(path)
     except OSError as fault:
         raise StoreError(
@@ -82,7 +93,7 @@ def write_if_changed(site: Site, where: str, content: bytes) -> Written:
                 "Check the free space and your permission on that folder, or name another one",
             )
         ) from None
-    return Written(where, True)
+    return Written(where, True, digest)
 
 
 @lru_cache(maxsize=16)

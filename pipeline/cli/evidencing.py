@@ -267,6 +267,7 @@ def verify(
     stamp_ca: Path | None = typer.Option(
         None, "--stamp-ca", help="With --anchors: certificates that time stamps are checked with, PEM."
     ),
+    pages: Path | None = typer.Option(None, "--pages", help="Folder of pages to check as well."),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
@@ -295,6 +296,10 @@ def verify(
         found = verified(store, Known(anchor, known))
         changes, notes = found.changes, found.notes
         signed, entries = found.signed, found.entries
+        if pages is not None:
+            from pipeline.review.page_hashes import pages_changed
+
+            changes = (*changes, *pages_changed(pages))
         if anchors is not None:
             told, reach = _against_anchors(store, anchors, known, witness_key, stamp_ca)
             changes = (*changes, *told)

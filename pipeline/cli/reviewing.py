@@ -151,7 +151,7 @@ def assess(
 
     Example: reelproof assess R-0411 --store store
     """
-    from pipeline.review.assessing import assess_runs
+    from pipeline.review.assessing import NOT_JUDGED, assess_runs
     from pipeline.store.database import open_to_write
 
     with (
@@ -163,8 +163,8 @@ def assess(
         print_json([_assess_as_json(one) for one in outcomes])
     else:
         for one in outcomes:
-            print(_assess_line(one))
-    return 0
+            print(_assess_line(one), file=sys.stderr if one.outcome == NOT_JUDGED else sys.stdout)
+    return 2 if any(one.outcome == NOT_JUDGED for one in outcomes) else 0
 
 
 def pages(
@@ -179,9 +179,11 @@ def pages(
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened, progress("Writing pages", None) as told:
-        index, written = write_pages(opened, out or store / "pages", told)
+        refused: list[str] = []
+        index, written = write_pages(opened, out or store / "pages", told, refused)
     print(f"{written} pages written. Open {index}")
-    return 0
+    _print_refused(refused)
+    return 2 if refused else 0
 
 
 def _load_line(one: LoadOutcome) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from uuid import UUID
@@ -12,8 +13,9 @@ from prefect.artifacts import create_markdown_artifact
 from prefect.cache_policies import NO_CACHE
 from prefect.task_runners import ThreadPoolTaskRunner
 
-from pipeline.errors import LogError, ReelproofError
+from pipeline.errors import Complaint
 from pipeline.flows.engine import engine
+from pipeline.review.alone import refusal_of
 from pipeline.review.assessing import AssessOutcome, assess_run
 from pipeline.review.growing import QUIET_S
 from pipeline.review.line_review import review_lines
@@ -56,12 +58,12 @@ def review_one_run(
     try:
         load = load_sheet(store, sheet, quiet_s=quiet_s)
         assessment = assess_run(store, load.run_id)
-    except LogError as fault:
+    except OSError:
+        raise  # a busy disk may pass: it is tried again
+    except Exception as fault:
+        refused = refusal_of(fault, str(sheet))
         told(sheet.parent.name, 1)
-        return [str(one) for one in fault.complaints]
-    except ReelproofError as fault:
-        told(sheet.parent.name, 1)
-        return [str(one) for one in fault.complaints]
+        return [str(one) for one in refused.complaints]
     _leave_summary(load, assessment)
     told(load.run_id, 1)
     return load, assessment
@@ -83,10 +85,11 @@ def _leave_summary(load: LoadOutcome, assessment: AssessOutcome) -> UUID:
 
 
 @task(name="pages", cache_policy=NO_CACHE, persist_result=False)
-def write_all_pages(store_folder: Path, told: Told) -> tuple[Path, int]:
-    """Write the pages of everything on file."""
+def write_all_pages(store_folder: Path, told: Told) -> tuple[Path, int, list[str]]:
+    """Write the pages of everything on file; the index, how many changed, and what could not be written."""
+    refused: list[str] = []
     with open_to_read(store_folder) as store:
-        return write_pages(store, store_folder / "pages", told)
+        return *write_pages(store, store_folder / "pages", told, refused), refused
 
 
 @flow(
@@ -110,8 +113,11 @@ def review_flow(
     with open_to_write(store_folder, on_wait=on_wait) as store:
         sweep(store)
         started = [review_one_run.submit(store, sheet, told, quiet_s) for sheet in sheets]
-        for future in started:
-            outcome = future.result()
+        for sheet, future in zip(sheets, started, strict=True):
+            try:
+                outcome = future.result()
+            except OSError as fault:
+                outcome = [str(one) for one in refusal_of(fault, str(sheet)).complaints]
             if isinstance(outcome, list):
                 refused.extend(outcome)
             else:
@@ -119,7 +125,8 @@ def review_flow(
                 assessments.append(outcome[1])
         review_lines(store)
         plant_told = told_of_plant(store, loads)
-    index, written = write_all_pages(store_folder, told)
+    index, written, not_written = write_all_pages(store_folder, told)
+    refused += not_written
     return ReviewOutcome(tuple(loads), tuple(assessments), refused, written, index, plant_told)
 
 
@@ -131,7 +138,9 @@ def review_runs(
     Raises:
         ReelproofError: a path holds no run, or the store cannot be written.
     """
-    sheets = find_run_sheets(paths)
+    unread: list[Complaint] = []
+    sheets = find_run_sheets(paths, unread)
     threads: Any = ThreadPoolTaskRunner(max_workers=threads_for(sheets))
     with engine():
-        return review_flow.with_options(task_runner=threads)(sheets, store_folder, told, on_wait)
+        done = review_flow.with_options(task_runner=threads)(sheets, store_folder, told, on_wait)
+    return replace(done, refused=[*(str(one) for one in unread), *done.refused])

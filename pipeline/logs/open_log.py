@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from pipeline.errors import Complaint, LogError
+from pipeline.regular_file import NotRegularError, opened_regular
 
 if TYPE_CHECKING:
     from _typeshed import WriteableBuffer
@@ -112,7 +113,9 @@ def open_file(path: Path) -> BinaryIO:
         LogError: it is not there, is a folder, or may not be read.
     """
     try:
-        return path.open("rb")
+        return opened_regular(path)
+    except NotRegularError as fault:
+        found, remedy = fault.strerror or "", "Name the log files themselves in the run sheet"
     except FileNotFoundError:
         found, remedy = "there is no such file", "Check the path, or its name in the run sheet"
     except IsADirectoryError:

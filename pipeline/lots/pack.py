@@ -27,13 +27,16 @@ from pipeline.lots.journal import Anchor, Proved
 from pipeline.lots.signing import public_key, sign
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*(/[A-Za-z0-9][A-Za-z0-9._-]*)*")
+_FORMULA = r"^[=+\-@\t\r]"
+_NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 # Sizes in a plain zip file have 32 bits.
 GREATEST_ZIP = 2**32 - 1
 
 READ_ME = """{subject}
 
 What this is: what was on file about it when the pack was exported ({made_utc}).
-  data/          the records as CSV and as Parquet, with the same rows in both
+  data/          the records as CSV and as Parquet, with the same rows in both; in the CSV an apostrophe stands
+                 before a text that a spreadsheet would take for a formula
   journal.json   its journal entries, each with its proof against the journal's root
   manifest.json  every file with its size and SHA-256 hash
   verify.py      checks all of it: python3 verify.py
@@ -110,7 +113,7 @@ def _refuse(where: str, found: str, remedy: str) -> ReelproofError:
 
 
 def _flat(name: str, frame: pl.DataFrame) -> pl.DataFrame:
-    """A frame that CSV can hold: lists of text are joined by a semicolon."""
+    """A frame that CSV can hold and a spreadsheet only shows: lists of text are joined by a semicolon."""
     lists = [column for column, kind in frame.schema.items() if kind == pl.List(pl.String)]
     nested = [
         column for column, kind in frame.schema.items() if kind.is_nested() and kind != pl.List(pl.String)
@@ -121,7 +124,17 @@ def _flat(name: str, frame: pl.DataFrame) -> pl.DataFrame:
             f"column {nested[0]} holds a {frame.schema[nested[0]]}",
             "Unfold it into columns of single values; CSV holds nothing else",
         )
-    return frame.with_columns(pl.col(column).list.join("; ") for column in lists)
+    flat = frame.with_columns(pl.col(column).list.join("; ") for column in lists)
+    # A text that a spreadsheet might take for a formula gets an apostrophe in front; the Parquet file has it as it is.
+    texts = [column for column, kind in flat.schema.items() if kind == pl.String]
+    risky = {
+        column: pl.col(column).str.contains(_FORMULA) & ~pl.col(column).str.contains(_NUMBER)
+        for column in texts
+    }
+    return flat.with_columns(
+        pl.when(risky[column]).then("'" + pl.col(column)).otherwise(pl.col(column)).alias(column)
+        for column in texts
+    )
 
 
 def _table_files(name: str, frame: pl.DataFrame) -> dict[str, bytes]:

@@ -169,7 +169,7 @@ def _manifest_problems(files: dict[str, bytes]) -> tuple[list[str], Any]:
         listed = [(one["path"], one["bytes"], one["sha256"]) for one in manifest["files"]]
         key = manifest["signed_by"]
         whole = whole and len(listed) == len({one[0] for one in listed})
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         whole = False
     if not whole:
         return [*problems, f"{MANIFEST} is not a manifest as {FORMAT} writes it"], None
@@ -209,7 +209,11 @@ def _journal_problems(files: dict[str, bytes], manifest: Any) -> list[str]:
             return []
         root, size = bytes.fromhex(anchor["root"]), anchor["size"]
         problems = []
-        for one in json.loads(files["journal.json"].decode()):
+        entries = json.loads(files["journal.json"].decode())
+        numbers = [one["entry_no"] for one in entries]
+        if numbers != sorted(set(numbers)):
+            problems.append("journal.json does not hold each entry once, in order")
+        for one in entries:
             record = one["record"].encode()
             proof = [bytes.fromhex(other) for other in one["proof"]]
             number = one["entry_no"]
@@ -223,7 +227,7 @@ def _journal_problems(files: dict[str, bytes], manifest: Any) -> list[str]:
                     f"the journal's root is not proved to follow from that of its first {earlier['size']} entries"
                 )
         return problems
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         return ["journal.json cannot be read"]
 
 
@@ -252,8 +256,14 @@ def files_of_zip(raw_zip: bytes, path: Path) -> tuple[dict[str, bytes], list[str
     """Path in the pack -> content, of a zip file; and what is wrong with the zip file itself, to its last byte."""
     try:
         with zipfile.ZipFile(path) as archive:
-            named = [(info.filename, archive.read(info)) for info in archive.infolist()]
-        same = zip_bytes(named) == raw_zip
+            listed = archive.infolist()
+            # Files of a pack are stored as they are, so all of them together are smaller than the zip file.
+            if sum(info.file_size for info in listed) > len(raw_zip):
+                return {}, [f"{path.name} says it unpacks to more than it holds, which a pack never does"]
+            named = [(info.filename, archive.read(info)) for info in listed]
+        same = zip_bytes(named) == raw_zip and [name for name, _ in named] == sorted(
+            name for name, _ in named
+        )
         folders = {name.partition("/")[0] for name, _ in named}
     except (
         zipfile.BadZipFile,
@@ -267,8 +277,18 @@ def files_of_zip(raw_zip: bytes, path: Path) -> tuple[dict[str, bytes], list[str
         return {}, [f"{path.name} cannot be read as a zip file: {why}"]
     if len(folders) != 1 or len({name for name, _ in named}) != len(named):
         return {}, [f"{path.name} does not hold one folder with each file once"]
+    if not all(_is_plain(name) for name, _ in named):
+        return {}, [f"{path.name} holds a file whose name no pack has"]
     files = {name.partition("/")[2]: content for name, content in named}
     return files, [] if same else [f"{path.name} was changed outside the files it holds"]
+
+
+def _is_plain(name: str) -> bool:
+    """Whether a path leads down from the folder it is unpacked into, and nowhere else."""
+    parts = name.split("/")
+    return len(parts) > 1 and not any(
+        part in ("", ".", "..") or "\\" in part or ":" in part for part in parts
+    )
 
 
 def problems_of_zip(raw_zip: bytes, path: Path) -> list[str]:

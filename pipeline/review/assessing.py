@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline import __version__
+from pipeline.review.alone import refusal_of
 from pipeline.review.basis import METHOD_VERSION, basis_of, basis_sha256
 from pipeline.review.journal import note, note_all
 from pipeline.review.judging import Judgement, judgement_of
@@ -67,6 +68,9 @@ class AssessOutcome:
     findings: int
 
 
+NOT_JUDGED = "could not be judged"
+
+
 def assess_runs(
     store: Store,
     runs: tuple[str, ...],
@@ -81,6 +85,9 @@ def assess_runs(
         told: told the run that was judged.
         plant_sheet: judge by this plant sheet, for example after a revision of a limit, and by it from then on;
             earlier judgements stay on file.
+
+    Returns:
+        what came of each; a run that could not be judged is `NOT_JUDGED` with the reason, and stops no other.
 
     Raises:
         NotFoundError: a run is not on file.
@@ -105,7 +112,14 @@ def assess_runs(
     with judged_ahead(store, [one for one in new if one["load_folder"] not in thinned], plant) as ahead:
         for run_id in wanted:
             earlier = as_it_was.get(run_id)
-            outcomes.append(_assessed(store, run_id, plant, ahead(run_id)) if earlier is None else earlier)
+            try:
+                outcomes.append(
+                    _assessed(store, run_id, plant, ahead(run_id)) if earlier is None else earlier
+                )
+            except Exception as fault:
+                refused = refusal_of(fault, f"run {run_id}")
+                reason = " ".join(str(one) for one in refused.complaints)
+                outcomes.append(AssessOutcome(run_id, 0, False, NOT_JUDGED, reason, 0, 0, 0))
             told(run_id, 1)
     with STORE_TURN:
         review_lines(store)

@@ -18,8 +18,9 @@ from uuid import uuid4
 import polars as pl
 
 from pipeline import __version__
-from pipeline.errors import ReelproofError, StoreError
+from pipeline.errors import Complaint, ReelproofError
 from pipeline.flags import BY_CODE
+from pipeline.review.alone import refusal_of
 from pipeline.review.growing import (
     PLAIN_LOGS,
     QUIET_S,
@@ -229,7 +230,8 @@ def load_sheets(
         What each load came to, and the sentences about the runs that could not be loaded.
     """
     sweep(store)
-    found = find_run_sheets(paths)
+    unread: list[Complaint] = []
+    found = find_run_sheets(paths, unread)
     with handing_over(store) as folder, ThreadPoolExecutor(cores()) as threads:
         ahead = _ReadAhead(store, told, quiet_s, threads, folder)
         for path in found:
@@ -240,7 +242,13 @@ def load_sheets(
     ended = [ahead.ended[path] for path in found]
     return (
         tuple(one for one in ended if isinstance(one, LoadOutcome)),
-        [str(one) for fault in ended if isinstance(fault, ReelproofError) for one in fault.complaints],
+        [
+            str(one)
+            for one in (
+                *unread,
+                *(one for fault in ended if isinstance(fault, ReelproofError) for one in fault.complaints),
+            )
+        ],
     )
 
 
@@ -324,10 +332,8 @@ class _ReadAhead:
         """A run that cannot be loaded does not stop the others; a store that cannot be used does."""
         try:
             yield
-        except StoreError:
-            raise
-        except ReelproofError as fault:
-            self.ended[path] = fault
+        except Exception as fault:
+            self.ended[path] = refusal_of(fault, str(path))
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,14 +3,29 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from multiprocessing import get_context
 from typing import Any
 
 from pipeline.review.processes import begin_as_worker
+
+
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Start processes that an interrupt from the keyboard does not reach before they are ready for it."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 class LocalCrew:
@@ -44,8 +59,16 @@ class LocalCrew:
     def __enter__(self) -> LocalCrew:
         return self
 
-    def __exit__(self, *_fault: object) -> None:
+    def __exit__(self, kind: object, *_fault: object) -> None:
+        processes = list((self._pool._processes or {}).values())
         self._pool.shutdown(wait=False, cancel_futures=True)
+        if kind is None:
+            return
+        # One that is still starting would find its parent's semaphores gone and tell of it with a traceback.
+        for one in processes:
+            one.terminate()
+        for one in processes:
+            one.join(10.0)
 
     def _new_pool(self) -> ProcessPoolExecutor:
         # Started anew, not forked: Polars' threads do not survive a fork. They share the cores among them.
@@ -95,7 +118,8 @@ class LocalCrew:
         while queue:
             batch = queue.popleft()
             try:
-                self._given[self._pool.submit(self._work, batch)] = batch
+                with _interrupts_held():
+                    self._given[self._pool.submit(self._work, batch)] = batch
             except BrokenProcessPool:
                 queue.appendleft(batch)
                 if self._given:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from dashboards.addresses import address
 from dashboards.site import Site, write_assets
 from pipeline.review.containing import containment_id
+from pipeline.review.page_hashes import keep_hashes, kept_hashes
 from pipeline.review.page_records.capability import capability_matrix
 from pipeline.review.page_records.charts import line_charts_of, lines_of
 from pipeline.review.page_records.construction import comparisons_of
@@ -31,12 +32,14 @@ from pipeline.review.page_records.shift import shift_review, shifts_of
 from pipeline.review.page_records.site_index import site_index
 from pipeline.review.run_pages import (
     OF_ONE_RUN,
+    Outcome,
     Planned,
     batches_of,
     pages_of_run,
     written_side_by_side,
 )
 from pipeline.review.sampling import last_samples
+from pipeline.store.durable import write_whole
 
 if TYPE_CHECKING:
     from dashboards.records import ConstructionComparison, Plant
@@ -46,17 +49,21 @@ if TYPE_CHECKING:
 MADE = ".made.json"
 
 
-def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tuple[Path, int]:
-    """Write the pages of everything on file into the folder `out`.
+def write_pages(
+    store: Store, out: Path, told: Callable[[str, int], None], refused: list[str] | None = None
+) -> tuple[Path, int]:
+    """Write the pages of everything on file into the folder `out`; a page that cannot be written stops no other.
 
     Args:
         store: the store, open to read.
         out: root of the site.
         told: told which page is under way.
+        refused: gets a sentence for each page that could not be written; such a page is taken away.
 
     Returns:
         The index page, and how many pages were written because something in them changed.
     """
+    refused = [] if refused is None else refused
     books = run_books(store)
     plant = plant_of(store, books)
     shifts = shifts_of(books)
@@ -78,35 +85,43 @@ def write_pages(store: Store, out: Path, told: Callable[[str, int], None]) -> tu
     ]
     planned.append(_index_page(plant, shifts, lots, books, comparisons))
     site = Site(out, frozenset(one.address for one in planned))
-    write_assets(site)
-    made = _made(out)
+    assets = write_assets(site)
+    made, known = _made(out), kept_hashes(out)
     # Every page links to the kinds of page there are.
     kinds = ",".join(sorted({one.kind for one in planned}))
     anew = []
     for one in planned:
         basis = f"{one.basis} {kinds}"
-        if made.get(one.address) == basis and (out / one.address).is_file():
+        if made.get(one.address) == basis and one.address in known and (out / one.address).is_file():
             told(one.record_id or one.kind, 1)
         else:
             anew.append(one)
             made[one.address] = basis
     written = 0
-    for one, changed in write_planned(anew, store, plant, site):
-        written += changed
+    hashes = {file.address: file.sha256 for file in assets}
+    gone: list[str] = []
+    for one, outcome in write_planned(anew, store, plant, site):
+        written += outcome.changed
+        hashes |= outcome.hashes
+        if outcome.refused:
+            del made[one.address]
+            gone.append(one.address)
+            refused.append(outcome.refused)
         told(one.record_id or one.kind, 1)
-    (out / MADE).write_text(json.dumps(made, indent=0, sort_keys=True), encoding="utf-8")
+    write_whole(out / MADE, json.dumps(made, indent=0, sort_keys=True).encode())
+    keep_hashes(out, hashes, gone)
     return out / "index.html", written
 
 
 def write_planned(
     planned: Sequence[Planned], store: Store, plant: Plant, site: Site
-) -> Iterator[tuple[Planned, bool]]:
-    """Write pages, those about one run each in other processes where that is worth it; each and whether it changed."""
+) -> Iterator[tuple[Planned, Outcome]]:
+    """Write pages, those about one run each in other processes where that is worth it; what came of each."""
     by_address = {one.address: one for one in planned}
     of_runs = [one for one in planned if one.kind in OF_ONE_RUN]
     others = [one for one in planned if one.kind not in OF_ONE_RUN]
-    for where, changed in written_side_by_side(batches_of(of_runs), others, store, plant, site):
-        yield by_address[where], changed
+    for where, outcome in written_side_by_side(batches_of(of_runs), others, store, plant, site):
+        yield by_address[where], outcome
 
 
 def _made(out: Path) -> dict[str, str]:

@@ -45,6 +45,8 @@ def begin_as_worker(begin: Callable[..., None] | None = None, *arguments: object
         *arguments: its arguments.
     """
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
 
     def watch() -> None:
         parent = parent_process()

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from dashboards.addresses import PageKind, address
 from dashboards.site import Site, style_mark
 from pipeline import __version__
+from pipeline.review.alone import refusal_of
 from pipeline.review.local_crew import LocalCrew
 from pipeline.review.page_records.run import run_review
 from pipeline.review.page_records.run_book import MOST_AHEAD, Row, RunBook, run_books
@@ -36,6 +37,21 @@ BATCH_READINGS = 250_000
 # All processes together, and what one takes beside the readings of one run.
 MEMORY_BYTES = 1.5e9
 _BYTES_A_PROCESS, _BYTES_A_READING = 0.3e9, 400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of writing a page.
+
+    Args:
+        changed: whether its file changed.
+        hashes: address -> SHA-256 of every file written for it.
+        refused: why it could not be written, "" where it was.
+    """
+
+    changed: bool
+    hashes: dict[str, str]
+    refused: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +79,17 @@ class Planned:
         digest.update(f"{self.also} {__version__} {style_mark()}".encode())
         return digest.hexdigest()
 
-    def written(self, site: Site) -> bool:
-        """Write it; whether that changed it."""
-        with seldom_swept():
-            changed = {file.address for file in self.write(site) if file.changed}
-        return self.address in changed
+    def written(self, site: Site) -> Outcome:
+        """Write it; whether that changed it, or why it cannot be written. Then none of an earlier state is left."""
+        try:
+            with seldom_swept():
+                files = tuple(self.write(site))
+        except Exception as fault:
+            refused = refusal_of(fault, f"page {self.address}")
+            (site.folder / self.address).unlink(missing_ok=True)
+            return Outcome(False, {}, str(refused.complaints[0]))
+        changed = any(file.changed and file.address == self.address for file in files)
+        return Outcome(changed, {file.address: file.sha256 for file in files})
 
 
 def pages_of_run(plant: Plant, book: RunBook) -> list[Planned]:
@@ -128,8 +150,8 @@ def batches_of(planned: Sequence[Planned]) -> list[Batch]:
     return batches
 
 
-def write_batch(batch: Batch, store: Store, plant: Plant, site: Site) -> list[tuple[str, bool]]:
-    """Write the pages of a batch; the address of each and whether it changed.
+def write_batch(batch: Batch, store: Store, plant: Plant, site: Site) -> list[tuple[str, Outcome]]:
+    """Write the pages of a batch; the address of each and what came of it.
 
     The books of its runs are opened anew, so that what they hold is let go with them.
     """
@@ -160,7 +182,7 @@ def _begin(folder: Path, copy: Path, plant: Plant, site: Site) -> None:
     _given.append((folder, copy, plant, site))
 
 
-def _write(batch: Batch) -> list[tuple[str, bool]]:
+def _write(batch: Batch) -> list[tuple[str, Outcome]]:
     folder, copy, plant, site = _given[0]
     if not _opened:
         _opened.append(_held.enter_context(open_to_read(folder, copy)))
@@ -169,8 +191,8 @@ def _write(batch: Batch) -> list[tuple[str, bool]]:
 
 def written_side_by_side(
     batches: Sequence[Batch], others: Sequence[Planned], store: Store, plant: Plant, site: Site
-) -> Iterator[tuple[str, bool]]:
-    """Write batches in other processes and this one, which writes the other pages first; each page and if it changed.
+) -> Iterator[tuple[str, Outcome]]:
+    """Write batches in other processes and this one, which writes the other pages first; what came of each.
 
     What another process could not write this one does, so that a fault is told as it would be without the others.
     """

@@ -12,9 +12,10 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
-from pipeline.errors import ReelproofError
+from pipeline.review.alone import refusal_of
 from pipeline.sheets.log_files import with_files_found
 from pipeline.sheets.run_sheet import read_run_sheet
+from pipeline.steps.load import run_sheets_below
 from pipeline.trust.sampled import SAMPLE_TABLE
 
 MEMORY = "watched.json"
@@ -52,8 +53,8 @@ def _mark(sheet: Path) -> tuple[str, str]:
         names += [run.line_sheet, run.plant_sheet]
         names += [SAMPLE_TABLE] if (sheet.parent / SAMPLE_TABLE).is_file() else []
         missing = next((f"no log is there yet: {log.kind}" for log in run.logs if not log.files), "")
-    except ReelproofError as fault:
-        names, missing = [], str(fault.complaints[0])
+    except Exception as fault:
+        names, missing = [], str(refusal_of(fault, sheet.name).complaints[0])
     for path in (sheet, *(sheet.parent / name for name in names)):
         try:
             known = path.stat()
@@ -81,7 +82,13 @@ def look(
     """
     ready: list[Path] = []
     known: dict[str, Watched] = {}
-    for sheet in sorted(inbox.rglob("run.toml")):
+    sheets, unread = run_sheets_below(inbox)
+    for complaint in unread:
+        # Told as a run that waits, for a run in it does.
+        key = Path(complaint.where).relative_to(inbox).as_posix() + "/"
+        reason = f"{complaint.found}. {complaint.remedy}"
+        known[key] = replace(memory.get(key) or Watched("", now_s), reason=reason)
+    for sheet in sheets:
         key = sheet.relative_to(inbox).as_posix()
         mark, missing = _mark(sheet)
         before = memory.get(key)

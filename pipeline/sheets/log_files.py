@@ -31,6 +31,16 @@ def with_files_found(run: RunSheet, path: Path) -> tuple[RunSheet, list[Complain
         names: list[str] = []
         for name in log.files:
             found = [name] if (path.parent / name).is_file() else _matches(path.parent, name)
+            outside = [one for one in found if not _is_of_run(path, one)]
+            if outside:
+                complaints.append(
+                    Complaint(
+                        f"{path}: run.logs[{number}].files",
+                        f"'{outside[0]}' lies outside the folder that holds this run's",
+                        "Put the log into the run's folder; a log is never read from elsewhere",
+                    )
+                )
+                continue
             # A plain name that no file has yet is kept, for it is what is waited for.
             names += (one for one in found or ([] if is_pattern(name) else [name]) if one not in names)
             if not found:
@@ -45,6 +55,11 @@ def with_files_found(run: RunSheet, path: Path) -> tuple[RunSheet, list[Complain
                 )
         logs.append(log.model_copy(update={"files": tuple(names)}))
     return run.model_copy(update={"logs": tuple(logs)}), complaints
+
+
+def _is_of_run(sheet: Path, name: str) -> bool:
+    """Whether a log lies in the run's folder or beside it, links followed: a sheet must not show any file there is."""
+    return (sheet.parent / name).resolve().is_relative_to(sheet.parent.resolve().parent)
 
 
 def _matches(folder: Path, pattern: str) -> list[str]:

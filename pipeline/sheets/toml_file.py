@@ -10,6 +10,10 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
 from pipeline.errors import Complaint, SheetError
+from pipeline.regular_file import NotRegularError, text_of_file
+from pipeline.sheets.bounds import out_of_bounds
+
+MOST_TOLD = 20
 
 
 class Sheet(BaseModel):
@@ -28,7 +32,7 @@ def read_sheet(path: Path, model: type[AnySheet]) -> AnySheet:
         SheetError: the file cannot be read, is not TOML, or has wrong, missing or unknown keys.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = text_of_file(path)
     except FileNotFoundError:
         raise SheetError(
             Complaint(str(path), "there is no such file", "Check the path, and the folder you are in")
@@ -40,6 +44,16 @@ def read_sheet(path: Path, model: type[AnySheet]) -> AnySheet:
     except PermissionError:
         raise SheetError(
             Complaint(str(path), "you may not read this file", "Ask for read permission, or copy it")
+        ) from None
+    except NotRegularError as fault:
+        raise SheetError(
+            Complaint(str(path), fault.strerror or "", "A sheet is a text file of a few pages; name that")
+        ) from None
+    except OSError as fault:
+        raise SheetError(
+            Complaint(
+                str(path), f"it cannot be read ({fault.strerror})", "Copy it to this machine and try again"
+            )
         ) from None
     except UnicodeDecodeError as fault:
         raise SheetError(
@@ -53,6 +67,20 @@ def read_sheet(path: Path, model: type[AnySheet]) -> AnySheet:
         raise SheetError(
             Complaint(str(path), f"this is not TOML: {fault}", "Mend that line and try again")
         ) from None
+    except (ValueError, RecursionError) as fault:
+        # The library has no class for a number of thousands of digits, nor for a thousand brackets.
+        found = "brackets stand in each other too deep" if isinstance(fault, RecursionError) else str(fault)
+        raise SheetError(
+            Complaint(
+                str(path), f"this is no sheet: {found.partition(';')[0]}", "Mend that value and try again"
+            )
+        ) from None
+    beyond = out_of_bounds(content)
+    if beyond:
+        raise SheetError(
+            Complaint(f"{path}: {key}" if key else str(path), found, "Write a value that is meant")
+            for key, found in beyond[:MOST_TOLD]
+        )
     first = next((name for name, field in model.model_fields.items() if field.is_required()), None)
     if not content and first is not None:
         raise SheetError(

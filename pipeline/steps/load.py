@@ -18,6 +18,7 @@ from pipeline.logs.log_rows import NOTHING_BEFORE, FilesBefore
 from pipeline.logs.run_logs import LoadedRun, read_logs
 from pipeline.products.covering import covering_complaints
 from pipeline.products.product import Product, find_product
+from pipeline.regular_file import text_of_file
 from pipeline.sheets.line_sheet import LineSheet, read_line_sheet
 from pipeline.sheets.log_files import with_files_found
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
@@ -77,8 +78,12 @@ class RunSheets:
         return hashlib.sha256("".join([*names, *file_hashes]).encode()).hexdigest()
 
 
-def find_run_sheets(paths: tuple[Path, ...]) -> tuple[Path, ...]:
+def find_run_sheets(paths: tuple[Path, ...], unread: list[Complaint] | None = None) -> tuple[Path, ...]:
     """Every run sheet named by `paths`: a sheet itself, or a folder with ``run.toml`` files below it.
+
+    Args:
+        paths: sheets and folders.
+        unread: gets a complaint for each folder below that may not be read, so that the others go on.
 
     Raises:
         SheetError: a path is not there, or a folder holds no run sheet.
@@ -89,9 +94,10 @@ def find_run_sheets(paths: tuple[Path, ...]) -> tuple[Path, ...]:
         if path.is_file():
             found.append(path)
         elif path.is_dir():
-            below = sorted(path.rglob("run.toml"))
+            below, not_read = run_sheets_below(path)
             found.extend(below)
-            if not below:
+            (complaints if unread is None else unread).extend(not_read)
+            if not below and not not_read:
                 complaints.append(
                     Complaint(
                         str(path),
@@ -108,6 +114,27 @@ def find_run_sheets(paths: tuple[Path, ...]) -> tuple[Path, ...]:
     return tuple(dict.fromkeys(found))
 
 
+def run_sheets_below(folder: Path) -> tuple[list[Path], list[Complaint]]:
+    """The run sheets in a folder and below it, in order, and a complaint for each folder that may not be read."""
+    found: list[Path] = []
+    unread: list[Complaint] = []
+
+    def not_read(fault: OSError) -> None:
+        unread.append(
+            Complaint(
+                str(fault.filename or folder),
+                f"this folder cannot be read ({fault.strerror})",
+                "Ask for read permission: a run in it would be passed over",
+            )
+        )
+
+    for top, folders, names in os.walk(folder, onerror=not_read):
+        folders.sort()
+        if "run.toml" in names:
+            found.append(Path(top) / "run.toml")
+    return sorted(found), unread
+
+
 def text_sha256(text: str) -> str:
     """Hash of a sheet's text as UTF-8, without a byte order mark, hexadecimal."""
     return hashlib.sha256(text.encode()).hexdigest()
@@ -115,7 +142,13 @@ def text_sha256(text: str) -> str:
 
 def text_of(path: Path, kind: str) -> SheetText:
     """The text of the sheet in `path`, with its hash."""
-    text = path.read_text(encoding="utf-8-sig")
+    try:
+        text = text_of_file(path)
+    except (OSError, UnicodeDecodeError) as fault:
+        # It was read a moment ago.
+        raise SheetError(
+            Complaint(str(path), f"it changed while it was read ({fault})", "Run the same command again")
+        ) from None
     return SheetText(text_sha256(text), kind, path.name, text)
 
 

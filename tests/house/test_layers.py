@@ -41,6 +41,7 @@ LAYERS: list[set[str]] = [
         "pipeline.notes",
         "pipeline.quantity",
         "pipeline.reasons",
+        "pipeline.regular_file",
         "pipeline.results",
         "pipeline.samples",
         "pipeline.words",
