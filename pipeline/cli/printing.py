@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import typer
@@ -43,11 +44,16 @@ def print_record(
     with open_to_read(store) as opened:
         when = moment_of(at, plant_zone(opened), "--at") if at else datetime.now(UTC).replace(microsecond=0)
         content = printed(opened, kind, wanted, by, when)
-    path = out or Path(f"{kind}-{wanted}.pdf")
+    path = out or Path(f"{kind}-{file_name_of(wanted)}.pdf")
     with told_of_disk(path):
         path.write_bytes(content)
     print(f"Written: {path}")
     return 0
+
+
+def file_name_of(record_id: str) -> str:
+    """A record's id as part of a file's name: what could lead to another folder becomes an underscore."""
+    return re.sub(r"[^\w.,()+=@-]", "_", record_id)[:120] or "record"
 
 
 def mail(
@@ -65,7 +71,8 @@ def mail(
     from dashboards.site import Site
 
     site = store / "pages"
-    if not (site / page).is_file():
+    inside = (site / page).resolve().is_relative_to(site.resolve())
+    if not inside or not page.endswith(".html") or not (site / page).is_file():
         raise NotFoundError(
             Complaint(
                 page,

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import os
+import secrets
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import httpx
-from prefect.settings import PREFECT_API_URL, PREFECT_FLOWS_HEARTBEAT_FREQUENCY, temporary_settings
+from prefect.settings import (
+    PREFECT_API_AUTH_STRING,
+    PREFECT_API_URL,
+    PREFECT_FLOWS_HEARTBEAT_FREQUENCY,
+    PREFECT_SERVER_API_AUTH_STRING,
+    temporary_settings,
+)
 
 from pipeline.errors import Complaint, StoreError
 
@@ -36,6 +44,14 @@ def reached() -> Iterator[None]:
         ) from fault
 
 
+def _password() -> dict[Any, str]:
+    """A password for the passing engine, which listens on a port that everybody on this machine can reach."""
+    if PREFECT_API_URL.value() is not None:
+        return {}  # the plant's own server has its own rule
+    secret = f"reelproof:{secrets.token_urlsafe(24)}"
+    return {PREFECT_SERVER_API_AUTH_STRING: secret, PREFECT_API_AUTH_STRING: secret}
+
+
 @contextmanager
 def engine() -> Iterator[None]:
     """Run flows inside this, on the engine a plant has set, or a passing one.
@@ -44,7 +60,7 @@ def engine() -> Iterator[None]:
         StoreError: the passing engine did not start in time, and nothing was changed; or the server that is set does
             not answer.
     """
-    with reached(), temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None}):
+    with reached(), temporary_settings({PREFECT_FLOWS_HEARTBEAT_FREQUENCY: None, **_password()}):
         try:
             yield
         except RuntimeError as fault:

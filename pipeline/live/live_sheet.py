@@ -37,7 +37,8 @@ class Security(Sheet):
         mode: sign messages, or sign and encrypt them.
         certificate: file with this client's certificate, relative to the sheet.
         private_key: file with its private key, relative to the sheet.
-        server_certificate: file with the server's certificate, which is then the only one trusted.
+        server_certificate: file with the server's certificate, the only one trusted: without it anybody who answers
+            at the address would get the password and be believed.
         application_uri: this client's URI, as its certificate names it.
     """
 
@@ -45,7 +46,7 @@ class Security(Sheet):
     mode: Literal["Sign", "SignAndEncrypt"] = "SignAndEncrypt"
     certificate: str
     private_key: str
-    server_certificate: str | None = None
+    server_certificate: str
     application_uri: str | None = None
 
 
@@ -60,7 +61,8 @@ class LiveSheet(Sheet):
         clock_tolerance_s: how far the server's clock may be from this machine's before it is told [s].
         folder: where the values are kept, relative to the sheet.
         security: how the connection is secured; it is open where this is left out.
-        user: name to sign in with, where the server asks for one; its password is read from the environment.
+        user: name to sign in with, where the server asks for one; its password is read from the environment and goes
+            only over an encrypted connection.
         nodes: our channel name -> node.
     """
 
@@ -84,6 +86,10 @@ class LiveSheet(Sheet):
         address = urlparse(self.endpoint)
         if address.scheme != "opc.tcp" or not address.hostname:
             raise ValueError(f"'{self.endpoint}' is no address of an OPC UA server, like opc.tcp://host:4840")
+        if self.user is not None and (self.security is None or self.security.mode != "SignAndEncrypt"):
+            raise ValueError(
+                "'user' needs [live.security] with mode \"SignAndEncrypt\", or its password would go in clear"
+            )
         ids = [one.node for one in self.nodes.values()]
         twice = sorted({one for one in ids if ids.count(one) > 1})
         if twice:

@@ -20,6 +20,8 @@ from pipeline.sheets.run_sheet import LogFile
 _HEADER_BYTES = 1 << 16
 # A file of which not one of so many lines can be read is the wrong file or has the wrong mapping.
 _HOPELESS = 100_000
+# A file spoilt by a copier or a full disk; a log has no such gap.
+_MOST_BLANK_BYTES = 50_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +89,22 @@ class TextLog:
         earlier = self._earlier
         kept, aside = (0, 0) if earlier is None else (earlier.rows_kept, earlier.set_aside.height)
         first_aside: ParsedBlock | None = None
-        ended = True
+        ended, blank = True, 0
         with OpenLog(self.path, self._log.encoding, self._limit) as opened:
             chunks, first_line = self._below_header(opened.text())
             self._resume_line = max(first_line, 0 if earlier is None else earlier.resume_line)
             try:
                 for block in from_line(whole_lines(chunks, first_line), self._resume_line):
+                    if not block.text.strip(b"\r\n"):
+                        # Nothing but line ends, of which a spoilt file may hold hundreds of millions.
+                        if not block.is_tail and self._resume_line:
+                            self._resume_line = block.first_line + block.lines
+                        ended = True
+                        blank += len(block.text)
+                        if blank > _MOST_BLANK_BYTES:
+                            raise _nothing_but_line_ends(self.path, block.first_line)
+                        continue
+                    blank = 0
                     parsed = parse_block(block, self._known_plan)
                     self._go_on(block, parsed)
                     kept += parsed.kept
@@ -178,6 +190,16 @@ class TextLog:
                     "Name the right file, or take it out of the run sheet",
                 )
             )
+
+
+def _nothing_but_line_ends(path: Path, line: int) -> LogError:
+    return LogError(
+        Complaint(
+            f"{path}:{line}",
+            f"nothing but line ends for more than {_MOST_BLANK_BYTES // 1_000_000} MB: this file is spoilt",
+            "Copy it again from where it was written",
+        )
+    )
 
 
 def _chain(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:

@@ -229,8 +229,13 @@ def anchor_of(entries: Sequence[Entry]) -> Anchor:
 
 
 def anchor_of_day(entries: Sequence[Entry], day: date) -> Anchor:
-    """Size and root of the journal at the end of a day, UTC."""
-    return anchor_of([entry for entry in entries if entry.at_utc.astimezone(UTC).date() <= day])
+    """Size and root of the journal at the end of a day, UTC: of all before the first entry that is dated later.
+
+    Where the clock was set back, entries after that one may be dated within the day and are not in it, for a root that
+    was handed out must stay the root.
+    """
+    later = (place for place, entry in enumerate(entries) if entry.at_utc.astimezone(UTC).date() > day)
+    return anchor_of(entries[: next(later, len(entries))])
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import fields
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
@@ -13,6 +13,11 @@ from pipeline.lots.journal import Entry, next_entry
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
+
+
+CLOCK = "clock set back"
+# Clocks that are kept right by a server move by less.
+CLOCK_STEP = timedelta(seconds=1)
 
 
 def note(store: Store, kind: str, subject: str, record: Mapping[str, Any]) -> int:
@@ -35,18 +40,43 @@ def note_all(store: Store, kind: str, records: Mapping[str, Mapping[str, Any]]) 
         kind: what happened.
         records: subject -> what is kept of it.
     """
-    last = store.ask("questions/last_entry")
-    before = entry_of(last[0]) if last else None
-    at_utc = datetime.now(UTC)
+    before = last_after_clock(store)
+    at_utc = _now()
     made: list[Entry] = []
     for subject, record in records.items():
         made.append(next_entry(made[-1] if made else before, at_utc, kind, subject, record))
+    _append(store, made)
+    return [entry.entry_no for entry in made]
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def last_after_clock(store: Store) -> Entry | None:
+    """The entry that the next one follows, None for none; where the clock was set back, one that says so."""
+    last = store.ask("questions/last_entry")
+    if not last:
+        return None
+    before, at_utc = entry_of(last[0]), _now()
+    if before.at_utc - at_utc < CLOCK_STEP:
+        return before
+    behind = (before.at_utc - at_utc).total_seconds()
+    sentence = (
+        f"The clock went back by {behind:,.0f} s: entry {before.entry_no} was written at "
+        f"{before.at_utc:%Y-%m-%d %H:%M:%S} UTC, this one at {at_utc:%Y-%m-%d %H:%M:%S} UTC."
+    )
+    told = next_entry(before, at_utc, CLOCK, "clock", {"sentence": sentence})
+    _append(store, [told])
+    return told
+
+
+def _append(store: Store, made: list[Entry]) -> None:
     if made:
         names = [field.name for field in fields(Entry)]
         columns = {name: [getattr(entry, name) for entry in made] for name in names}
         columns["at_utc"] = [entry.at_utc.replace(tzinfo=None) for entry in made]
         store.append("journal.entry", pl.DataFrame(columns))
-    return [entry.entry_no for entry in made]
 
 
 def entry_of(row: Mapping[str, Any]) -> Entry:

@@ -17,8 +17,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import polars as pl
 
+from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.journal import check_journal
-from pipeline.review.journal import journal_of, note
+from pipeline.review.journal import journal_of, last_after_clock, note
 from pipeline.review.reel_record import KIND as REEL
 from pipeline.review.reel_record import reel_records
 from pipeline.review.signed_roots import signature_faults
@@ -146,13 +147,19 @@ def note_sealed(
     Returns:
         number of the entry.
     """
-    last = store.ask("questions/last_entry")
-    entry_no = 1 + (int(last[0]["entry_no"]) if last else 0)
+    last = last_after_clock(store)
+    entry_no = 1 + (last.entry_no if last else 0)
     ((table, _),) = ENTRY_TABLES[kind].items()
     store.append(table, rows.with_columns(pl.lit(entry_no, pl.Int64).alias("entry_no")))
     seals = seals_of(store, ENTRY_TABLES[kind], folder, entry_no=entry_no)
     home = {"folder": folder} if folder else {}
-    return note(store, kind, subject, {**record, **home, "seals": seals})
+    if note(store, kind, subject, {**record, **home, "seals": seals}) != entry_no:
+        raise ReelproofError(
+            Complaint(
+                "journal", "the clock was set back this moment; nothing was noted", "Run the command again"
+            )
+        )
+    return entry_no
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,11 +126,15 @@ def sweep(store: Store) -> tuple[str, ...]:
     known = {row["folder"] for row in store.ask("questions/folders_on_file")}
     removed = []
     for path in sorted((home / UNFINISHED).iterdir()):
-        if path.is_dir():
+        if path.is_symlink() or not (path.is_dir() or path.is_file()):
+            # A link or a pipe is none of ours, and what a link leads to is not swept.
+            path.unlink()
+            removed.append(f"{UNFINISHED}/{path.name}")
+        elif path.is_dir():
             shutil.rmtree(path)
             removed.append(f"{UNFINISHED}/{path.name}")
     for note in sorted((home / UNFINISHED).glob("*.txt")):
-        name = note.read_text(encoding="utf-8")
+        name = note.read_text(encoding="utf-8", errors="replace")
         if is_whole(name) and name not in known and (home / name).is_dir():
             shutil.rmtree(home / name)
             removed.append(name)
@@ -235,7 +239,7 @@ def _remove_thinned(store: Store, home: Path) -> None:
     notes = sorted(home.glob(f"*{REMOVAL}"))
     thinned = thinned_folders(store) if notes else set()
     for note in notes:
-        for folder in note.read_text(encoding="utf-8").splitlines():
+        for folder in note.read_text(encoding="utf-8", errors="replace").splitlines():
             whole = path_of(store, folder)
             if folder in thinned and whole.is_dir():
                 # Out of the way at once, so that nobody finds half of it.

@@ -75,3 +75,29 @@ def test_a_watch_that_cannot_be_served_says_so_and_nothing_else(tmp_path, capsys
             shown = capsys.readouterr()
             assert shown.out == ""
             assert shown.err.startswith(told)
+
+
+def test_the_passing_engine_asks_for_a_password() -> None:
+    """It listens on a port that everybody on this machine can reach."""
+    import httpx
+    from prefect import flow
+    from prefect.server.api.server import SubprocessASGIServer
+
+    from pipeline.flows.engine import engine
+
+    asked: list[int] = []
+
+    @flow
+    def ask() -> None:
+        servers = [one for one in SubprocessASGIServer._instances.values() if one.running]
+        asked.extend(
+            httpx.post(f"{one.api_url}/flow_runs/filter", json={}, timeout=30).status_code for one in servers
+        )
+
+    def run() -> None:
+        with engine():
+            ask()
+
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(copy_context().run, run).result()
+    assert asked and set(asked) == {401}

@@ -182,11 +182,33 @@ def test_a_sheet_with_a_certificate_that_is_not_there(tmp_path: Path, capsys) ->
     text = (
         sheet.read_text()
         + '[live.security]\npolicy = "Basic256Sha256"\ncertificate = "c.der"\nprivate_key = "k"\n'
+        + 'server_certificate = "s.der"\n'
     )
     sheet.write_text(text)
     assert reelproof(["follow", str(sheet)]) == 2
     assert capsys.readouterr().err == "".join(
         f"{sheet}: live.security.{key}: there is no file {tmp_path}/{name}. Put it there, or correct its name; who "
         "runs the server can say which certificate it trusts.\n"
-        for key, name in (("certificate", "c.der"), ("private_key", "k"))
+        for key, name in (("certificate", "c.der"), ("private_key", "k"), ("server_certificate", "s.der"))
     )
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        (
+            '[live.security]\npolicy = "Basic256Sha256"\ncertificate = "c"\nprivate_key = "k"\n',
+            "server_certificate",
+        ),
+        ("", "would go in clear"),
+        (SIGNED_ONLY, "would go in clear"),
+    ],
+)
+def test_no_password_goes_in_clear_or_to_whoever_answers(
+    tmp_path: Path, capsys, more: str, told: str
+) -> None:
+    sheet = tmp_path / "live.toml"
+    write_live_sheet(sheet, 4840)
+    sheet.write_text(sheet.read_text().replace("[live]\n", '[live]\nuser = "reelproof"\n', 1) + more)
+    assert reelproof(["follow", str(sheet)]) == 2
+    assert told in capsys.readouterr().err

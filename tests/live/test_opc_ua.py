@@ -3,9 +3,11 @@
 import asyncio
 import socket
 import tomllib
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import ClassVar
 
 import asyncua
 import polars as pl
@@ -200,7 +202,10 @@ async def certificate(folder: Path, name: str, use: object) -> tuple[str, str]:
 class OneUser(UserManager):
     """A server that knows one user."""
 
+    asked: ClassVar[list[object]] = []
+
     def get_user(self, iserver, username=None, password=None, certificate=None):
+        self.asked.append(username)
         return User(role=UserRole.User) if (username, password) == ("reelproof", SECRET) else None
 
 
@@ -233,10 +238,24 @@ async def play_guarded(folder: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[L
     stop.set()
     await following
     told = []
-    for changes in (good | {"user": "somebody"}, {"user": "reelproof"}):
+    for changes in (good | {"user": "somebody"}, {}):
         with pytest.raises(ReelproofError) as caught:
             await LiveSource(sheet_for(port, **changes), ValueFiles(folder / "no")).follow(asyncio.Event())
         told.append(str(caught.value))
+    # Somebody else at the address: the one certificate trusted is another, and nothing is said to whoever answers.
+    other, _ = await certificate(folder, "other", ExtendedKeyUsageOID.SERVER_AUTH)
+    asked_before, stop = len(OneUser.asked), asyncio.Event()
+    wrong = LiveSource(
+        sheet_for(port, **good | {"security": security | {"server_certificate": other}}),
+        ValueFiles(folder / "wrong"),
+    )
+    following = asyncio.create_task(wrong.follow(stop))
+    await asyncio.sleep(3.0)
+    stop.set()
+    with suppress(ReelproofError):
+        await following
+    assert wrong.state.connections == wrong.state.values == 0
+    assert len(OneUser.asked) == asked_before
     await line.server.stop()
     return source, told
 

@@ -125,6 +125,17 @@ def test_the_root_of_a_day() -> None:
     assert anchor_of_day(entries, date(2025, 3, 3)) == anchor_of([])
 
 
+def test_the_root_of_a_day_stays_when_the_clock_was_set_back() -> None:
+    """A root that was handed out is not accused of having changed by entries that are dated into its day later."""
+    entries = journal()
+    day = date(2025, 3, 4)
+    given = anchor_of_day(entries, day)
+    assert given.size == 2 < len(entries)
+    back = next_entry(entries[-1], datetime(2025, 3, 4, 7, tzinfo=UTC), "load", "late", {})
+    assert anchor_of_day([*entries, back], day) == given
+    assert check_journal([*entries, back], [given]) == ()
+
+
 def test_entries_are_proved_without_the_rest() -> None:
     entries = journal()
     anchor = anchor_of(entries)

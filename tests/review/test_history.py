@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import polars as pl
@@ -117,6 +118,46 @@ def test_a_copy_of_another_name_is_no_copy(folder: Path) -> None:
     for name in ("reelproof-999999999.duckdb", "reelproof-x.duckdb", "reelproof-.duckdb"):
         shutil.copy(newest_copy(folder.parent / "earlier") or "", folder / PUBLISHED / name)
     assert newest_copy(folder) == newest
+
+
+def test_a_clock_that_was_set_back_is_noted_in_the_journal(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from pipeline.review import journal
+
+    now = datetime.now(UTC)
+    for moved, behind in (
+        (timedelta(seconds=-0.5), 0),
+        (timedelta(days=-1), 86400),
+        (timedelta(days=-2), 86400),
+    ):
+        monkeypatch.setattr(journal, "_now", lambda moved=moved: now + moved)
+        put(folder, str(moved))
+        with open_to_read(folder) as store:
+            *_, before, last = journal_of(store)
+        assert last.subject == str(moved)
+        assert (before.kind == journal.CLOCK) == bool(behind)
+        if behind:
+            assert before.sentence.startswith("The clock went back by 86,400 s: entry ") or behind != 86400
+    assert verified(folder).changes == ()
+
+
+def test_a_sealed_act_after_a_clock_was_set_back_is_sealed_under_its_own_number(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from pipeline.review import journal
+    from pipeline.review.sealing import note_sealed
+
+    then = datetime.now(UTC) - timedelta(days=1)
+    monkeypatch.setattr(journal, "_now", lambda: then)
+    item = {"item": "L1-1", "item_kind": "reel", "shipment": "S-1", "to_place": "one", "at_utc": then}
+    with open_to_write(folder) as store:
+        rows = pl.DataFrame([{**item, "at_utc": then.replace(tzinfo=None)}])
+        with store.transaction():
+            number = note_sealed(store, "shipment", "S-1", rows, {"sentence": "shipped."})
+        assert [one.kind for one in journal_of(store)][-2:] == [journal.CLOCK, "shipment"]
+        assert number == len(journal_of(store))
+    assert verified(folder).changes == ()
 
 
 def test_a_killed_writer_is_no_loss(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
