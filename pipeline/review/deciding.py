@@ -230,6 +230,9 @@ def act_on(
         chosen = disposition or so_far.disposition
         if chosen is None:
             raise DispositionRefused(_nothing_named(subject, kind))
+        if _is_repeated(subject, kind, chosen, by, reason, evidence):
+            # The command was killed after it had put the act on file, and given again.
+            return Acted(subject.acts[-1], subject.state, subject.decided.last_entry(name))
         version = (so_far.version if seen is None else seen) + 1
         at_utc = now or datetime.now(UTC)
         act = Act(name, version, kind, chosen, by, reason, at_utc, evidence, subject.extent)
@@ -241,6 +244,17 @@ def act_on(
         entry_no = _put_on_file(store, subject, acts[-1], plant_sha256)
     after = subject_on_file(store, name)
     return Acted(acts[-1], after.state, entry_no)
+
+
+def _is_repeated(
+    subject: Subject, kind: ActKind, chosen: Disposition, by: Person, reason: str, evidence: str
+) -> bool:
+    """Whether the newest act on a subject is this one, on the same length: an act is done once."""
+    if not subject.acts or subject.state.standing == "open":
+        return False  # nothing was done, or what was done no longer stands and is done anew
+    last = subject.acts[-1]
+    said = (last.kind, last.disposition, last.by, last.reason, last.evidence, last.extent)
+    return said == (kind, chosen, by, reason, evidence, subject.extent)
 
 
 def _check_texts(name: str, *texts: str) -> None:

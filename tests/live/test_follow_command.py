@@ -193,6 +193,15 @@ def test_a_sheet_with_a_certificate_that_is_not_there(tmp_path: Path, capsys) ->
     )
 
 
+SIGNED_ONLY = """[live.security]
+policy = "Basic256Sha256"
+certificate = "c"
+private_key = "k"
+server_certificate = "s"
+mode = "Sign"
+"""
+
+
 @pytest.mark.parametrize(
     ("more", "told"),
     [

@@ -343,6 +343,17 @@ def stamped(home: Path, query: bytes) -> bytes:
     return (home / "reply").read_bytes()
 
 
+def test_a_signature_given_again_after_a_kill_is_on_file_once(folder: Path) -> None:
+    key = read_private_key(folder.parent / "plant.key")
+    for _ in range(2):
+        with open_to_write(folder) as store:
+            done = sign_root(store, key, "quality manager")
+            assert (done.entry_no, done.anchor.size, len(journal_of(store))) == (4, 3, 4)
+    put(folder, "five")
+    with open_to_write(folder) as store:
+        assert sign_root(store, key, "quality manager").entry_no == 6
+
+
 def test_verify_says_signed_only_where_the_newest_entry_is(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -81,6 +81,23 @@ def test_a_finding_goes_from_open_to_closed_and_every_act_is_in_the_journal(fold
     assert [entry["entry_no"] for entry in entries] == [first.entry_no, second.entry_no, third.entry_no]
 
 
+def test_an_act_given_again_after_a_kill_is_on_file_once(folder: Path) -> None:
+    with open_to_write(folder) as store:
+        (name,) = findings_on(store, "L1-0412-03")
+        given: tuple[tuple[ActKind, Disposition | None, str], ...] = (
+            ("decide", "scrap", ""),
+            ("complete", None, "cut record 12"),
+        )
+        for kind, disposition, evidence in given:
+            first = act(store, name, kind, disposition, evidence=evidence)
+            again = act(store, name, kind, disposition, evidence=evidence)
+            assert (again.entry_no, again.state) == (first.entry_no, first.state)
+        act(store, name, "reopen")
+        assert "nothing is decided on it, so 'reopen' does not apply" in refusal(store, name, "reopen")
+        assert len(subject_on_file(store, name).acts) == 3
+        assert act(store, name, "decide", "scrap").state.version == 4, "what was opened again is decided anew"
+
+
 def test_a_release_with_open_findings_names_each(folder: Path) -> None:
     with open_to_write(folder) as store:
         names = findings_on(store, "L1-0413-03")
