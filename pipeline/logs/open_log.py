@@ -237,13 +237,26 @@ def marked_encoding(head: bytes) -> str | None:
     return _marked(head)[1]
 
 
+def _writes_plainly(name: str) -> bool:
+    """Whether every sign of ASCII is one, two or four bytes in an encoding: a log's separators are such signs."""
+    signs = "0,;\t\n"
+    widths = {len(signs) * width + mark for width, mark in ((1, 0), (1, 3), (2, 0), (2, 2), (4, 0), (4, 4))}
+    try:
+        raw = signs.encode(name)
+        # Some of the library's encodings know no replacing of what cannot be read.
+        bytes(range(256)).decode(name, "replace")
+        return len(raw) in widths and raw.decode(name) == signs and name != "utf-7"
+    except (LookupError, UnicodeError, ValueError, AttributeError, TypeError):
+        return False
+
+
 def _known_encoding(name: str, path: Path) -> str:
     try:
         known = codecs.lookup(name)
-    except LookupError:
+    except (LookupError, ValueError):  # the latter for a name with a zero in it
         known = None
-    # Some codecs of Python are no text encodings (base64, zip); they have no business here.
-    if known is None or not getattr(known, "_is_text_encoding", True):
+    # Some codecs of Python are no text encodings (base64, zip), or of names of hosts; they have no business here.
+    if known is None or not getattr(known, "_is_text_encoding", True) or not _writes_plainly(known.name):
         raise LogError(
             Complaint(
                 f"{path}: encoding",

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import codecs
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import ConfigDict, Field, field_validator, model_validator
+from pydantic import ConfigDict, Field, model_validator
 
 from pipeline.columns import CHANNEL_BY_NAME, MAX_WALL_SENSORS
 from pipeline.sheets.toml_file import Sheet, read_sheet
@@ -209,27 +208,6 @@ class LogFile(Sheet):
     classes: str | None = None
     long: LongTable | None = None
     missing: tuple[str, ...] = ("", "NaN", "nan", "NA", "N/A", "null", "---")
-
-    @field_validator("encoding")
-    @classmethod
-    def _known(cls, name: str) -> str:
-        """Only encodings in which a sign of ASCII is one, two or four bytes: a log's separators are such signs."""
-        signs = "0,;\t\n"
-        widths = {
-            len(signs) * width + mark for width, mark in ((1, 0), (1, 3), (2, 0), (2, 2), (4, 0), (4, 4))
-        }
-        try:
-            raw = signs.encode(name)
-            # Some of the library's encodings are for names of hosts and know no replacing of what cannot be read.
-            bytes(range(256)).decode(name, "replace")
-            is_text = len(raw) in widths and raw.decode(name) == signs and codecs.lookup(name).name != "utf-7"
-        except (LookupError, UnicodeError, ValueError, AttributeError, TypeError):
-            is_text = False
-        if not is_text:
-            raise ValueError(
-                f"'{name[:40]}' is no text encoding a log can have; it may be utf-8, cp1252 or utf-16-le"
-            )
-        return name
 
     @model_validator(mode="after")
     def _whole(self) -> LogFile:

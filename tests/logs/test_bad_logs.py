@@ -7,6 +7,7 @@ import polars as pl
 import pyarrow as pa
 import pytest
 
+from pipeline import regular_file
 from pipeline.errors import LogError
 from pipeline.logs.run_logs import read_logs
 from tests.logs.sheets import HEADER, WIDE, line_sheet, read, run_sheet
@@ -236,7 +237,7 @@ def test_a_log_that_may_not_be_opened(fault, sentence, tmp_path: Path, monkeypat
         raise fault
 
     (tmp_path / "gauge.csv").write_text(HEADER + ROW)
-    monkeypatch.setattr(Path, "open", refuse)
+    monkeypatch.setattr(regular_file.os, "open", refuse)
     with pytest.raises(LogError) as caught:
         read(tmp_path, WIDE)
     assert str(caught.value) == f"{tmp_path}/gauge.csv: {sentence}"
