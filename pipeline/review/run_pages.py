@@ -53,6 +53,9 @@ class Outcome:
     hashes: dict[str, str]
     refused: str = ""
 
+    def __bool__(self) -> bool:
+        return self.changed
+
 
 @dataclass(frozen=True, slots=True)
 class Planned:
