@@ -74,12 +74,15 @@ def told_of_damage(path: Path) -> Iterator[None]:
     try:
         yield
     except duckdb.Error as fault:
-        if "corrupt" not in str(fault).lower():
+        short = "could not read enough bytes" in str(fault).lower()
+        if not short and "corrupt" not in str(fault).lower():
             raise
         raise DamagedStoreError(
             Complaint(
                 str(path),
-                "this file is damaged: a block of it does not have its checksum",
+                "this file is damaged: it ends too early"
+                if short
+                else "this file is damaged: a block of it does not have its checksum",
                 f"Keep it as it is, put the newest whole file of the '{PUBLISHED}' folder or of a backup in its place, "
                 "then run 'reelproof verify'",
             )

@@ -125,6 +125,31 @@ def test_a_damaged_database_is_told_in_words(tmp_path: Path) -> None:
     assert "this is not a store's database, or it cannot be opened" in str(told.value)
 
 
+def test_a_database_cut_short_anywhere_is_told_in_words_or_reads_as_it_was(tmp_path: Path) -> None:
+    with open_to_write(tmp_path) as store:
+        store.append("logged.warning", pl.DataFrame({"load_id": 1, "sentence": "one"}))
+    path = tmp_path / database.DATABASE
+    raw = path.read_bytes()
+    told = set()
+    for size in [0, 1, 100, 4096, 8192, 12288, 12289, *range(20_000, len(raw), len(raw) // 12)]:
+        path.write_bytes(raw[:size])
+        try:
+            with open_to_write(tmp_path) as store:
+                assert store.ask("questions/warnings_of_load", load_id=1) == [
+                    {"load_id": 1, "sentence": "one"}
+                ]
+        except StoreError as fault:
+            told.add(fault.complaints[0].found)
+        path.write_bytes(raw)
+        path.with_name(f"{path.name}.wal").unlink(missing_ok=True)
+    assert told <= {
+        "this is not a store's database, or it cannot be opened",
+        "this file is damaged: it ends too early",
+        "this file is damaged: a block of it does not have its checksum",
+    }
+    assert len(told) > 1
+
+
 def test_a_full_disk_is_told_and_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     import errno
 
