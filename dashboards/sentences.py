@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from markupsafe import Markup, escape
 
-from pipeline.messages import Said, Written
+from pipeline.messages import Said, Written, as_message
 from pipeline.quantity import Asked
 from pipeline.units import MM_PER_INCH
 from pipeline.wording.kinds import KINDS, System, grouped
@@ -115,10 +115,9 @@ def _mixed(figures: list[re.Match[str]]) -> set[str]:
 
 def pieces_of(told: Said | Asked) -> tuple[Piece, ...]:
     """What is told, cut at its figures; words kept as they were written are cut by their figures' pattern."""
-    if isinstance(told, str):
-        return _pieces(told)
     if isinstance(told, Asked):
         return heading(told)
+    told = as_message(told)
     if told.code == Written.AS_WRITTEN:
         return _pieces(str(told.arguments["text"]))
     return pieces(told)

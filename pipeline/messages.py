@@ -104,8 +104,10 @@ Said = Message | str
 
 
 def as_message(said: Said) -> Message:
-    """A message; a sentence as words kept as they were written."""
-    return said if isinstance(said, Message) else as_written(said)
+    """A message; a bare code as a message without arguments, a sentence as words kept as they were written."""
+    if isinstance(said, Message):
+        return said
+    return Message(said) if isinstance(said, Code) else as_written(said)
 
 
 def to_json(value: Slot) -> Any:

@@ -6,7 +6,7 @@ from typing import Any
 
 from pipeline.results import Refused
 from pipeline.store.answer_columns import answer_of
-from pipeline.wording.say import plain, text_in
+from pipeline.wording.say import plain, plain_heading
 
 Row = dict[str, Any]
 
@@ -18,7 +18,7 @@ def words_of(row: Row) -> dict[str, Any]:
         row: a row of judged.answer or judged.line_answer.
     """
     answer = answer_of(row)
-    words: dict[str, Any] = {"heading": text_in(answer.question, "si"), "method": plain(answer.method)}
+    words: dict[str, Any] = {"heading": plain_heading(answer.question), "method": plain(answer.method)}
     if isinstance(answer, Refused):
         return {**words, "refusal": plain(answer.reason), "warnings": [], "assumptions": []}
     held = {True: "held", False: "failed", None: "not checked"}

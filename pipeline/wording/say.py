@@ -16,7 +16,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 from string import Formatter
 
-from pipeline.messages import Measure, Message, Said, Slot
+from pipeline.messages import Measure, Message, Said, Slot, as_message
 from pipeline.quantity import Asked
 from pipeline.wording.kinds import KINDS, MINUS, NARROW_SPACE, Kind, System, grouped, kind_of
 from pipeline.wording.templates import CHANNELS, TEMPLATES
@@ -86,7 +86,12 @@ def text_in(told: Message | Asked, system: System) -> str:
 
 def plain(told: Said) -> str:
     """A message or a sentence as plain text, metric as the store is and with plain spaces and signs."""
-    return told if isinstance(told, str) else text_in(told, "si").translate(_PLAIN)
+    return text_in(as_message(told), "si").translate(_PLAIN)
+
+
+def plain_heading(asked: Asked) -> str:
+    """What an answer is about as plain text, metric as the store is."""
+    return text_in(asked, "si").translate(_PLAIN)
 
 
 def named(code: str) -> str:
