@@ -256,6 +256,15 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.NONE_BAD_STILL_ALLOWS: ("None bad of {reels} still allows {high:.3g} % bad reels.",),
     Note.NORMAL_THEORY_ONLY: ("Normal theory: it says nothing about lumps, steps or a skewed wall.",),
     Note.NOT_CHECKED: ("not checked here",),
+    Note.NOT_NORMAL_LIMIT_MAY_BE_TOO_HIGH: ("The values are not normal: the limit may be too high.",),
+    Note.NO_CONTROL_CHART: ("no control chart was passed in",),
+    Note.NO_CONTROL_CHART_MADE: ("no control chart could be made",),
+    Note.NO_DIFFERENCE_SHOWN: (
+        (
+            "No difference shows, which is no proof of none: with so much wire a rate of twice {usual:.3g} a "
+            "km would be told from it {seen:.0f} times in 100."
+        ),
+    ),
     Note.NO_ELEMENT_LOOKED_AT: ("No element of the line sheet was looked at.",),
     Note.NO_ELEMENT_REPEATS: (
         (
@@ -364,6 +373,13 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     ),
     Note.SIZES_DIFFER: (
         "Sizes differ, so these estimates are not the best; restricted likelihood is better.",
+    ),
+    Note.SPACINGS_P: ("spacings p = {apart_p:.2g}",),
+    Note.SPEED_KEPT: (
+        (
+            "Cannot separate length-based from time-based causes: the line kept its speed. A change of speed "
+            "would separate a roll or the capstan from the screw or a control."
+        ),
     ),
     Note.SPREAD_BETWEEN_REELS_KNOWN_EXACTLY: ("The spread between reels is taken as known exactly.",),
     Note.STABILITY_NOT_SHOWN: (
