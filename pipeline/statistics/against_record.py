@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from scipy import special
 
+from pipeline.arguments import checked
 from pipeline.results import Refused, Result
 from pipeline.words import counted
 
@@ -33,6 +34,7 @@ class Observed:
         return f"Observed: {self.bad} of {counted(self.reels, 'reel')} {self.of} {was} bad."
 
 
+@checked
 def chance_of_as_many(observed: Observed, share: float) -> float:
     """Chance of as many bad reels as observed, or more, if each is bad with the chance `share`: P(X >= k), binomial."""
     if observed.bad == 0:
@@ -40,6 +42,7 @@ def chance_of_as_many(observed: Observed, share: float) -> float:
     return float(special.bdtrc(observed.bad - 1, observed.reels, min(max(share, 0.0), 1.0)))
 
 
+@checked
 def contradiction(observed: Observed, share: float) -> str | None:
     """Why a prediction is contradicted by the record, in words; None where it is not.
 
@@ -59,6 +62,7 @@ def contradiction(observed: Observed, share: float) -> str | None:
     )
 
 
+@checked
 def against_record(answer: Result | Refused, observed: Observed) -> Result | Refused:
     """A predicted chance that a reel is bad, with the record beside it; refused where the record contradicts it.
 

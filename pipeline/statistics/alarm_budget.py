@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.samples import positive, share
 from pipeline.words import counted
@@ -35,6 +36,7 @@ class AlarmBudget:
     words: str
 
 
+@checked
 def alarm_budget(
     charts: int, points_per_day: float, false_alarms: float = 1.0, days: float = 7.0
 ) -> AlarmBudget:
@@ -69,6 +71,7 @@ def alarm_budget(
     return AlarmBudget(false_alarms, days, total, arl0, words)
 
 
+@checked
 def false_alarms_per_day(arl0: float, points_per_day: float) -> float:
     """False alarms a day of charts with average run length `arl0`: points a day / ARL0.
 
@@ -79,6 +82,7 @@ def false_alarms_per_day(arl0: float, points_per_day: float) -> float:
     return positive(points_per_day, "points_per_day", "1/d") / positive(arl0, "arl0")
 
 
+@checked
 def guaranteed_width(arl0: float, baseline: int, assurance: float = 0.9) -> float:
     """Limits that keep to the budget with a given assurance although centre and sigma are only estimated.
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import fft
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 
 _RUN = 10  # lags in a row without visible correlation that end it for the variance sum; chosen here
@@ -56,6 +57,7 @@ class EffectiveN:
         return self.n / (self.n - 1.0) * (1.0 - 1.0 / self.for_mean) if self.n > 1 else 1.0
 
 
+@checked
 def autocorrelation(values: ArrayLike, lags: int) -> NDArray[np.float64]:
     """Sample autocorrelation r_0..r_lags of an equally spaced series.
 
@@ -90,6 +92,7 @@ def autocorrelation(values: ArrayLike, lags: int) -> NDArray[np.float64]:
     return np.asarray(covariance / covariance[0], dtype=np.float64)
 
 
+@checked
 def effective_n_from_correlation(n: int, correlation: ArrayLike) -> tuple[float, float]:
     """Effective number of readings for the mean and for the variance when the correlation is known.
 
@@ -115,6 +118,7 @@ def effective_n_from_correlation(n: int, correlation: ArrayLike) -> tuple[float,
     return min(for_mean, float(n)), min(n / factor_variance, float(n))
 
 
+@checked
 def effective_n_of_autoregression(n: float, phi: float) -> tuple[float, float]:
     """Effective number for mean and variance of a long first-order autoregression.
 
@@ -132,6 +136,7 @@ def effective_n_of_autoregression(n: float, phi: float) -> tuple[float, float]:
     return n * (1.0 - phi) / (1.0 + phi), n * (1.0 - phi**2) / (1.0 + phi**2)
 
 
+@checked
 def effective_n(values: ArrayLike) -> EffectiveN:
     """Effective number of readings of a measured series, for its mean and for its variance.
 

@@ -13,6 +13,7 @@ import math
 
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import Measure, message
 from pipeline.methods import Method
@@ -24,6 +25,7 @@ from pipeline.results import Assumption, Refused, Result
 SPECIMEN_M = 0.008  # UL 2556 (2021) 4.1.2: a slice of at most 8 mm
 
 
+@checked
 def variance_kept(window_m: float, correlation_m: float) -> float:
     """Share of the variance left after averaging over a window: 2 (a/w)^2 (w/a - 1 + exp(-w/a)).
 
@@ -43,6 +45,7 @@ def variance_kept(window_m: float, correlation_m: float) -> float:
     return 2.0 / ratio**2 * (ratio + math.expm1(-ratio))
 
 
+@checked
 def specimen_over_inline(window_m: float, correlation_m: float, specimen_m: float = SPECIMEN_M) -> float:
     """How many times larger the standard deviation is at the specimen's scale than in the readings.
 
@@ -57,6 +60,7 @@ def specimen_over_inline(window_m: float, correlation_m: float, specimen_m: floa
     return math.sqrt(variance_kept(specimen_m, correlation_m) / variance_kept(window_m, correlation_m))
 
 
+@checked
 def margin_at_specimen_scale(
     margin_mm: float,
     observed_sd_mm: float,

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.information import covariance_of
 from pipeline.words import counted
@@ -50,6 +51,7 @@ class TailFit:
         return -self.scale / self.shape if self.shape < 0.0 else math.inf
 
 
+@checked
 def tail_log_likelihood(deficits: Array, scale: Array | float, shape: Array | float) -> Array:
     """Log-likelihood of deficits, summed over the last axis: -n ln sigma - (1 + 1/xi) sum ln(1 + xi y/sigma).
 
@@ -67,6 +69,7 @@ def tail_log_likelihood(deficits: Array, scale: Array | float, shape: Array | fl
     return np.asarray(total, dtype=np.float64)
 
 
+@checked
 def fit_tail_rows(rows: Array) -> Array:
     """Maximum-likelihood scale and shape of many samples at once, one a row.
 
@@ -112,6 +115,7 @@ def _profile(y: Array, s: Array) -> Array:
     return np.where(shape > _LEAST_SHAPE, height, -np.inf)[:, 0]
 
 
+@checked
 def fit_tail(deficits: ArrayLike) -> TailFit:
     """Maximum-likelihood generalised Pareto fit of cluster deficits.
 
@@ -142,6 +146,7 @@ def fit_tail(deficits: ArrayLike) -> TailFit:
     return TailFit(scale, shape, known, height, int(y.size), True)
 
 
+@checked
 def shape_interval(deficits: ArrayLike, confidence: float = 0.95) -> tuple[float, float]:
     """Profile-likelihood interval of the shape xi.
 
@@ -173,6 +178,7 @@ def shape_interval(deficits: ArrayLike, confidence: float = 0.95) -> tuple[float
     return low, float(optimize.brentq(short, fit.shape, high))
 
 
+@checked
 def tail_cdf(parameters: Array, deficits: Array) -> Array:
     """P(Y <= y) of each row: 1 - (1 + xi y/sigma)^(-1/xi), for goodness of fit.
 
@@ -188,6 +194,7 @@ def tail_cdf(parameters: Array, deficits: Array) -> Array:
     return np.asarray(-np.expm1(np.where(flat, -deficits / scale, power)), dtype=np.float64)
 
 
+@checked
 def tail_quantile(parameters: Array, probabilities: Array) -> Array:
     """Deficit at each probability of each row: sigma ((1 - p)^(-xi) - 1)/xi.
 
@@ -202,6 +209,7 @@ def tail_quantile(parameters: Array, probabilities: Array) -> Array:
     return np.asarray(scale * np.where(flat, logs, bent), dtype=np.float64)
 
 
+@checked
 def checked_deficits(deficits: ArrayLike) -> Array:
     """Deficits as an array, after the checks every tail method shares.
 

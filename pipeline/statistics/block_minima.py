@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.information import covariance_of
@@ -89,6 +90,7 @@ def _log_likelihood(depths: Array, location: float, scale: float, shape: float) 
     return value if math.isfinite(value) else -math.inf
 
 
+@checked
 def fit_block_minima(minima: ArrayLike) -> BlockFit:
     """Maximum-likelihood generalised extreme-value fit of the thinnest reading, or the r thinnest, of each
     block.
@@ -162,6 +164,7 @@ def _covariance(depths: Array, location: float, scale: float, shape: float) -> t
     return tuple(tuple(float(one) for one in row) for row in found * sign[:, None] * sign[None, :])
 
 
+@checked
 def reel_risk_from_blocks(
     minima: ArrayLike,
     fit: BlockFit,
@@ -239,6 +242,7 @@ def reel_risk_from_blocks(
     )
 
 
+@checked
 def profile_height(depths: Array, level: float, eta: float) -> float:
     """Largest log-likelihood of block depths if `level` is passed eta times a block on average.
 

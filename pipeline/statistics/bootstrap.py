@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import fft, special
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import message
@@ -65,6 +66,7 @@ class BlockLength:
         return float(t) / math.sqrt(lost)
 
 
+@checked
 def block_length(values: ArrayLike) -> BlockLength:
     """Block length that keeps the error of a bootstrap variance smallest.
 
@@ -102,6 +104,7 @@ def block_length(values: ArrayLike) -> BlockLength:
     return BlockLength(chosen(4.0 / 3.0 * level**2), chosen(2.0 * level**2), bandwidth, cut_off)
 
 
+@checked
 def redraw(n: int, block: float, repetitions: int, seed: int, stationary: bool = False) -> NDArray[np.int64]:
     """Positions of redrawn readings, one repetition a row, in blocks on the series closed to a ring.
 
@@ -128,6 +131,7 @@ def redraw(n: int, block: float, repetitions: int, seed: int, stationary: bool =
     return np.asarray(rows, dtype=np.int64)
 
 
+@checked
 def bootstrap_interval(
     values: ArrayLike,
     statistic: Statistic,

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.departures import apart_from_neighbours, near_normal
 from pipeline.errors import Complaint, MethodRefusal
@@ -42,6 +43,7 @@ class SampleSummary:
     sd: float
 
 
+@checked
 def summarise(values: ArrayLike) -> SampleSummary:
     """Number, mean and standard deviation of readings, NaN meaning unknown.
 
@@ -82,6 +84,7 @@ def summarise(values: ArrayLike) -> SampleSummary:
     return SampleSummary(n, series.size - n, float(known[0] + mean), sd)
 
 
+@checked
 def index_standard_error(index: float, n_for_mean: float, n_for_variance: float) -> float:
     """Standard error of a one-sided index: sqrt(1/(9 n_mean) + C^2/(2 n_variance)).
 
@@ -97,6 +100,7 @@ def index_standard_error(index: float, n_for_mean: float, n_for_variance: float)
     return math.sqrt(1.0 / (9.0 * n_for_mean) + index**2 / (2.0 * n_for_variance))
 
 
+@checked
 def index_interval_approximate(index: float, n: int, confidence: float = 0.95) -> tuple[float, float]:
     """Two-sided approximate interval C (1 +- z sqrt(1/(9 n C^2) + 1/(2 (n - 1)))) for independent readings.
 
@@ -115,6 +119,7 @@ def index_interval_approximate(index: float, n: int, confidence: float = 0.95) -
     return index - half, index + half
 
 
+@checked
 def index_lower_bound(
     index: float, n_for_mean: float, n_for_variance: float | None = None, confidence: float = 0.95
 ) -> float:
@@ -149,6 +154,7 @@ def index_lower_bound(
     return float(optimize.brentq(excess, below, above, xtol=1e-12))
 
 
+@checked
 def widening(freedom: float, confidence: float) -> float:
     """How much longer a one-sided bound is where its error is known with so many degrees of freedom: t over z.
 
@@ -159,6 +165,7 @@ def widening(freedom: float, confidence: float) -> float:
     return float(special.stdtrit(freedom, confidence) / special.ndtri(confidence))
 
 
+@checked
 def performance_index_one_sided(
     values: ArrayLike,
     limit: float,

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.departures import apart_from_neighbours, near_normal
 from pipeline.messages import Message, Said, message
@@ -45,6 +46,7 @@ class Indices:
     off_centre: float
 
 
+@checked
 def indices_between_limits(mean: float, sd: float, lower_limit: float, upper_limit: float) -> Indices:
     """The five indices from a mean and a standard deviation.
 
@@ -62,6 +64,7 @@ def indices_between_limits(mean: float, sd: float, lower_limit: float, upper_lim
     return Indices(width / (6.0 * sd), upper, lower, min(upper, lower), abs(middle - mean) / (width / 2.0))
 
 
+@checked
 def performance_index_two_sided(
     values: ArrayLike,
     lower_limit: float,

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import Message, message
 from pipeline.methods import Method
@@ -24,6 +25,7 @@ from pipeline.results import Assumption, Refused, Result, UnitOfInference
 _D2 = 1.1283791670955126  # mean range of two standard normal values, 2/sqrt(pi)
 
 
+@checked
 def moving_range_sigma(values: ArrayLike, lag_one: float) -> float | Refused:
     """Standard deviation from the mean moving range, for values shown to be uncorrelated.
 
@@ -62,6 +64,7 @@ def moving_range_sigma(values: ArrayLike, lag_one: float) -> float | Refused:
     return float(np.abs(np.diff(series)).mean() / _D2)
 
 
+@checked
 def within_index_one_sided(
     reel_means: ArrayLike,
     reel_sds: ArrayLike,

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Said, message
 from pipeline.methods import Method
@@ -101,6 +102,7 @@ class Changes:
     warnings: tuple[Said, ...]
 
 
+@checked
 def pelt(values: ArrayLike, penalty: float, shortest: int = 1) -> tuple[int, ...]:
     """Starts of new segments that minimise squared error + penalty x changes, exactly.
 
@@ -150,6 +152,7 @@ def pelt(values: ArrayLike, penalty: float, shortest: int = 1) -> tuple[int, ...
     return tuple(reversed(found))
 
 
+@checked
 def long_run_variance(values: ArrayLike) -> tuple[float, float]:
     """Long-run variance of readings whose level may jump, and the variance of their scatter.
 
@@ -183,6 +186,7 @@ def _difference_variance(x: NDArray[np.float64], lag: int) -> float:
     return float((step[np.abs(step) <= TRIM * usual] ** 2).mean()) / KEPT if usual > 0 else 0.0
 
 
+@checked
 def find_changes(
     values: ArrayLike,
     at_m: ArrayLike | None = None,
@@ -382,6 +386,7 @@ def _change(
     return ChangePoint(here, float(place[here]), float(place[low]), float(place[high]), shifts)
 
 
+@checked
 def place_quantile(confidence: float) -> float:
     """Half width of the interval of a change's place, in items x (size / long-run sd)^2.
 
@@ -420,6 +425,7 @@ class OneChange:
     n: int
 
 
+@checked
 def one_change(
     values: ArrayLike, at_m: ArrayLike | None = None, confidence: float = 0.95
 ) -> OneChange | Refused:

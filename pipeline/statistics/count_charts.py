@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Message, Said, message
@@ -32,6 +33,7 @@ HIDES = message(Note.WIDENED_LIMITS_HIDE)
 QUESTION = asks(Quantity.CONTROL_CHART)
 
 
+@checked
 def poisson_limits(mean: ArrayLike, alpha: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Counts at or beyond which chance puts alpha / 2 at most: lower (or -1 for none), upper.
 
@@ -48,6 +50,7 @@ def poisson_limits(mean: ArrayLike, alpha: float) -> tuple[NDArray[np.float64], 
     return np.asarray(lower, dtype=np.float64), np.asarray(upper, dtype=np.float64)
 
 
+@checked
 def u_chart(
     counts: ArrayLike,
     known_m: ArrayLike,
@@ -153,6 +156,7 @@ def _warnings(known: NDArray[np.bool_], p_value: float) -> tuple[Message, ...]:
     return tuple(said)
 
 
+@checked
 def three_sigma_u_limits(
     rate_per_km: float, known_m: ArrayLike
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -182,6 +186,7 @@ def three_sigma_u_limits(
     return np.maximum(rate - half, 0.0), rate + half
 
 
+@checked
 def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
     """u-chart widened by the scatter between neighbouring reels: u +/- 3 sqrt(u / L) sz.
 
@@ -227,6 +232,7 @@ def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
     )
 
 
+@checked
 def share_chart(
     bad: ArrayLike, pieces: ArrayLike, alpha: float | None = None, usual: float | None = None
 ) -> Chart | Refused:

@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from pipeline.arguments import checked
+
 Array = NDArray[np.float64]
 
 
@@ -140,6 +142,7 @@ def _gamma_log_density(parameters: Array, x: Array) -> Array:
 # Box-Cox -------------------------------------------------------------------------------------------------
 
 
+@checked
 def box_cox_profile(x: Array, power: Array) -> Array:
     """Profile log-likelihood of the Box-Cox power: -(n/2) ln var(y) + (power - 1) sum ln x, one row a sample.
 

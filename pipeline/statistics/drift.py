@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import message
 from pipeline.methods import Method
@@ -22,6 +23,7 @@ from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 
 
+@checked
 def residuals_of_line(at: ArrayLike, values: ArrayLike) -> NDArray[np.float64]:
     """Values less their least-squares line, NaN where unknown; their effective number goes into
     `linear_drift`.
@@ -40,6 +42,7 @@ def residuals_of_line(at: ArrayLike, values: ArrayLike) -> NDArray[np.float64]:
     return np.asarray(y - level - slope * away, dtype=np.float64)
 
 
+@checked
 def linear_drift(
     at: ArrayLike,
     values: ArrayLike,

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Measure, Said, message
@@ -55,6 +56,7 @@ class ChanceTest:
     simulations: int
 
 
+@checked
 def dispersion_of_counts(
     counts: ArrayLike, known_m: ArrayLike, confidence: float = 0.95, seed: int = 1
 ) -> Result | Refused:
@@ -131,6 +133,7 @@ def _x_squared_of_splits(faults: int, length: NDArray[np.float64], seed: int) ->
     return np.asarray(((2 * since + 1) / length[hit]).sum(axis=1) * total / faults - faults, dtype=np.float64)
 
 
+@checked
 def trend_along(at_m: ArrayLike, known_m: float, confidence: float = 0.95) -> Result | Refused:
     """How many times as many faults the end of the length has as its start.
 
@@ -204,6 +207,7 @@ def _slope(u: NDArray[np.float64], confidence: float) -> tuple[float, float, flo
     return best, end(-far), end(far)
 
 
+@checked
 def gap_clustering(at_m: ArrayLike, known_m: float, seed: int = 1) -> ChanceTest | Refused:
     """Scatter of the gaps between faults: standard deviation over mean, against faults falling anywhere.
 
@@ -234,6 +238,7 @@ def _gap_cv(at: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(gaps.std(axis=-1, ddof=1) / np.where(mean > 0, mean, 1.0), dtype=np.float64)
 
 
+@checked
 def close_pairs(at_m: ArrayLike, known_m: float, within_m: float, seed: int = 1) -> ChanceTest | Refused:
     """Pairs of faults no further apart than a length, against faults falling anywhere.
 

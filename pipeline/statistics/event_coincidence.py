@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Measure, Message, Said, message
 from pipeline.methods import Method
@@ -73,6 +74,7 @@ class Coincidence:
     warnings: tuple[Said, ...]
 
 
+@checked
 def poisson_coincidence_p(
     faults: int, events: int, covered_m: float, length_m: float, at_least: int
 ) -> float:
@@ -93,6 +95,7 @@ def poisson_coincidence_p(
     return float(stats.binom.sf(at_least - 1, faults, meets))
 
 
+@checked
 def coincidence(
     faults_m: Sequence[ArrayLike],
     events_m: Sequence[ArrayLike],

@@ -11,6 +11,7 @@ import math
 
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Measure, Said, message
@@ -25,6 +26,7 @@ QUESTION = asks(Quantity.FAULT_RATE)
 METHOD = message(Method.POISSON_RATE)
 
 
+@checked
 def event_rate(
     count: int,
     known_m: float,
@@ -125,6 +127,7 @@ def _zero_warning(known_m: float, upper: float, confidence: float) -> tuple[Said
     return (said,)
 
 
+@checked
 def clean_length_km(rate_per_km: float, confidence: float = 0.95) -> float:
     """Length that must run without a fault to show that the rate is below a given one.
 

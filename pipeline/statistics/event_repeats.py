@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special, stats
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Measure, Message, Said, message
 from pipeline.methods import Method
@@ -87,6 +88,7 @@ class RepeatSearch:
     verdict: Message
 
 
+@checked
 def resolved_share(
     period_m: float, position_sd_m: float, electrode_m: float, fires_at_entry: bool = False
 ) -> float:
@@ -106,6 +108,7 @@ def resolved_share(
     return blur * abs(float(np.sinc(length / turn)))
 
 
+@checked
 def search_repeats(
     reels: Sequence[ArrayLike],
     turns_m: Mapping[str, float],
@@ -167,6 +170,7 @@ def search_repeats(
     return RepeatSearch(marked, tuple(refused), _verdict(marked, refused, 1 - confidence))
 
 
+@checked
 def scan_repeats(
     reels: Sequence[ArrayLike],
     shortest_m: float,

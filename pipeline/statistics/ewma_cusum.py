@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import signal
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Said, message
@@ -26,6 +27,7 @@ from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
 from pipeline.samples import not_negative, positive, readings
 
 
+@checked
 def ewma_chart(
     values: ArrayLike,
     centre: float,
@@ -86,6 +88,7 @@ def ewma_chart(
     )
 
 
+@checked
 def ewma_ar_factor(phi: float, weight: float) -> float:
     """How much wider the limits of an EWMA of AR(1) values must be: sqrt((1 + a) / (1 - a)), a = phi (1 - w).
 
@@ -156,6 +159,7 @@ class CusumChart:
     warnings: tuple[Said, ...]
 
 
+@checked
 def cusum_chart(
     values: ArrayLike,
     centre: float,

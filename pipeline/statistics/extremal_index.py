@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import message
@@ -53,6 +54,7 @@ class Clusters:
     to_m: NDArray[np.float64]
 
 
+@checked
 def intervals_estimate(spacings: ArrayLike) -> float:
     """Extremal index from the spacings of exceedances, without a tuning constant.
 
@@ -94,6 +96,7 @@ class GapFit:
     k: int
 
 
+@checked
 def k_gaps(
     spacings: ArrayLike, exceedances: int, readings: int, k: int = 1, confidence: float = 0.95
 ) -> GapFit:
@@ -149,6 +152,7 @@ def _misfit(s: NDArray[np.float64], theta: float) -> float:
     return float(stats.chi2.sf(s.size * float(gap.mean()) ** 2 / spread, 1))
 
 
+@checked
 def extremal_index(
     values: ArrayLike,
     threshold: float,
@@ -251,6 +255,7 @@ def _jackknife_interval(spacings: NDArray[np.int64], confidence: float) -> tuple
     return max(min(whole, 1.0) - half, 0.0), min(whole + half, 1.0)
 
 
+@checked
 def decluster(values: ArrayLike, at_m: ArrayLike, threshold: float, run_m: float) -> Clusters:
     """Thinnest reading of each stretch below a threshold; a stretch ends after `run_m` of wire above it.
 
@@ -294,6 +299,7 @@ def decluster(values: ArrayLike, at_m: ArrayLike, threshold: float, run_m: float
     return Clusters(below[chosen], threshold - deepest, counts, run_m, below[starts], below[ends])
 
 
+@checked
 def run_from_extremal_index(spacings: ArrayLike, theta: float) -> float:
     """Run length [readings] that makes as many clusters as the extremal index says.
 

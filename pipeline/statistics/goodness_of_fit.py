@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 
 Fit = Callable[[NDArray[np.float64]], NDArray[np.float64]]
@@ -37,6 +38,7 @@ class GoodnessOfFit:
     repetitions: int
 
 
+@checked
 def anderson_darling(probabilities: ArrayLike) -> NDArray[np.float64]:
     """Anderson-Darling A^2 of each row of fitted probabilities F(x).
 
@@ -53,6 +55,7 @@ def anderson_darling(probabilities: ArrayLike) -> NDArray[np.float64]:
     return np.asarray(-n - terms.sum(axis=1) / n, dtype=np.float64)
 
 
+@checked
 def bootstrap_goodness_of_fit(
     values: ArrayLike,
     fit: Fit,

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.samples import readings
 
@@ -33,6 +34,7 @@ class KnownPositions:
     warnings: tuple[str, ...]
 
 
+@checked
 def join_known(at_m: ArrayLike, known: ArrayLike) -> KnownPositions:
     """Positions on the known stretches joined end to end.
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import message
 from pipeline.methods import Method
@@ -24,6 +25,7 @@ from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
 
+@checked
 def crossings_expected(depth_sd: float, length_m: float, correlation_m: float) -> float:
     """Mean number of passings under a level by a smooth normal wall: L/(2 pi a) exp(-u^2/2).
 
@@ -39,6 +41,7 @@ def crossings_expected(depth_sd: float, length_m: float, correlation_m: float) -
     return length_m / (2.0 * math.pi * correlation_m) * math.exp(-0.5 * depth_sd**2)
 
 
+@checked
 def chance_of_reel_below(depth_sd: float, reel_m: float, correlation_m: float) -> float:
     """Probability that a smooth normal wall goes under the level within a reel: 1 - exp(-N_L).
 
@@ -52,6 +55,7 @@ def chance_of_reel_below(depth_sd: float, reel_m: float, correlation_m: float) -
     return -math.expm1(-crossings_expected(depth_sd, reel_m, correlation_m))
 
 
+@checked
 def index_for_chance(chance: float, reel_m: float, correlation_m: float) -> float:
     """One-sided index at which no more than a share `chance` of reels goes under the limit.
 
@@ -66,6 +70,7 @@ def index_for_chance(chance: float, reel_m: float, correlation_m: float) -> floa
     return math.sqrt(2.0 * math.log(max(ratio, 1.0))) / 3.0
 
 
+@checked
 def chance_mixed_over_reels(depth_sd: float, between_sd: float, crossings_at_mean: float) -> float:
     """Probability that a reel drawn from reels of differing level goes under the limit.
 
@@ -96,6 +101,7 @@ def _nodes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return np.asarray(nodes, dtype=np.float64), np.asarray(weights, dtype=np.float64)
 
 
+@checked
 def correlation_length_m(values: ArrayLike, step_m: float) -> float | Refused:
     """Length a of a smooth wall from the second difference of its correlation at zero, or why there is none.
 
@@ -135,6 +141,7 @@ def correlation_length_m(values: ArrayLike, step_m: float) -> float | Refused:
     return step_m / math.sqrt(one)
 
 
+@checked
 def reel_risk_from_index(
     index: float,
     index_low: float,
@@ -207,6 +214,7 @@ def reel_risk_from_index(
     )
 
 
+@checked
 def median_minimum_of_independent(n: float) -> float:
     """Level, in standard deviations, under which the smallest of n independent normal readings lies half the
     time.

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, signal, special
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Measure, message
@@ -29,6 +30,7 @@ METHOD = message(Method.LOMB_SCARGLE)
 FEWEST = 20
 
 
+@checked
 def baluev_fap(power: float, n: int, highest: float, at_m: ArrayLike) -> float:
     """False-alarm probability of the standard Lomb-Scargle power z over all frequencies up to the highest.
 
@@ -78,6 +80,7 @@ class Whitened:
     lag_one: float
 
 
+@checked
 def prewhiten(at_m: ArrayLike, values: ArrayLike) -> Whitened:
     """One-step errors of a first-order autoregression over uneven steps, its memory by maximum likelihood.
 
@@ -113,6 +116,7 @@ def prewhiten(at_m: ArrayLike, values: ArrayLike) -> Whitened:
 _TABLE = 1_000_000  # readings times frequencies worked at once
 
 
+@checked
 def gappy_period(at_m: ArrayLike, values: ArrayLike, shortest_m: float, longest_m: float) -> Result | Refused:
     """The strongest period between two lengths, with its false-alarm probability over all of them.
 

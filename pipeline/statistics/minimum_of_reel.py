@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
@@ -78,6 +79,7 @@ class LowerTail:
         return self.threshold + self.scale / self.shape if self.shape < 0.0 else -math.inf
 
 
+@checked
 def reel_risk(
     deficits: ArrayLike,
     scale: float,
@@ -201,6 +203,7 @@ def _alike(dispersion: Result | Refused | None) -> tuple[Assumption, float]:
     ), widened
 
 
+@checked
 def likelihood_drop(
     deficits: ArrayLike, scale: float, shape: float, depth: float, passings_per_m: float, known_m: float
 ) -> float:
@@ -223,6 +226,7 @@ def likelihood_drop(
     return _top(y, LowerTail(0.0, scale, shape, rate), known_m) - _profile(y, depth, tried, known_m)
 
 
+@checked
 def clusters_per_m(share_below: float, readings_per_m: float, theta: float) -> float:
     """Rate of clusters [1/m] from single readings: share under the threshold, readings a metre, extremal
     index once.

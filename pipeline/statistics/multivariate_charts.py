@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 from scipy.signal import lfilter
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Said, message
@@ -31,6 +32,7 @@ BY_ORDER = "T^2 of wall sensors by order around the wire"
 PART_NAMES = {0: "mean wall", 1: "eccentricity", 2: "ovality", 3: "three lobes"}
 
 
+@checked
 def t2_limit(variables: int, baseline: int, alpha: float, phase: Literal["I", "II"]) -> float:
     """Limit of T^2 for single vectors, with m vectors behind centre and covariance.
 
@@ -55,6 +57,7 @@ def t2_limit(variables: int, baseline: int, alpha: float, phase: Literal["I", "I
     return float(p * (m + 1) * (m - 1) / (m * (m - p)) * stats.f.isf(alpha, p, m - p))
 
 
+@checked
 def t2_subgroup_limit(
     variables: int, subgroups: int, size: int, alpha: float, phase: Literal["I", "II"]
 ) -> float:
@@ -82,6 +85,7 @@ def t2_subgroup_limit(
     return float(p * factor * (n - 1) / free * stats.f.isf(share(alpha, "alpha"), p, free))
 
 
+@checked
 def t_squared(
     vectors: ArrayLike, centre: ArrayLike, covariance: ArrayLike, size: int = 1
 ) -> NDArray[np.float64]:
@@ -109,6 +113,7 @@ def t_squared(
     return np.asarray(size * (away * np.linalg.solve(s, away.T).T).sum(axis=1), dtype=np.float64)
 
 
+@checked
 def t2_chart(
     vectors: ArrayLike,
     alpha: float,
@@ -147,6 +152,7 @@ def t2_chart(
     return _one_sided("T^2 chart", plotted, limit, phase, 1 / alpha, "T^2 beyond its limit", known)
 
 
+@checked
 def mewma_chart(
     vectors: ArrayLike, centre: ArrayLike, covariance: ArrayLike, weight: float, limit: float, arl0: float
 ) -> Chart:
@@ -192,6 +198,7 @@ class WallBaseline:
     m: int
 
 
+@checked
 def wall_baseline(walls_mm: ArrayLike) -> WallBaseline | Refused:
     """Centre and variance of each order from baseline reels.
 
@@ -216,6 +223,7 @@ def wall_baseline(walls_mm: ArrayLike) -> WallBaseline | Refused:
     return WallBaseline(centre, tuple(float(one) for one in variances), m)
 
 
+@checked
 def wall_parts(walls_mm: ArrayLike, baseline: WallBaseline) -> dict[str, NDArray[np.float64]]:
     """T^2 of wall sensors as mean wall + eccentricity + ovality + ...: name of each part -> its value for each reel.
 
@@ -248,6 +256,7 @@ def _degrees(order: int, sensors: int) -> int:
     return 1 if order == 0 or 2 * order == sensors else 2
 
 
+@checked
 def wall_chart(
     walls_mm: ArrayLike, baseline: WallBaseline, alpha: float, phase: Literal["I", "II"] = "II"
 ) -> Chart:

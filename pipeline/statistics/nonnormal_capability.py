@@ -17,6 +17,7 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import Message, message
 from pipeline.methods import Method
@@ -98,6 +99,7 @@ class QuantileIndices:
     upper: float
 
 
+@checked
 def quantile_indices(
     low: float, median: float, high: float, lower_limit: float | None, upper_limit: float | None
 ) -> QuantileIndices:
@@ -123,6 +125,7 @@ def quantile_indices(
     return QuantileIndices(spread, lower, upper)
 
 
+@checked
 def fit_families(
     values: ArrayLike,
     limit: float,
@@ -175,6 +178,7 @@ def fit_families(
     return tuple(sorted(found, key=lambda one: one.aic))
 
 
+@checked
 def quantile_index_one_sided(
     values: ArrayLike,
     limit: float,

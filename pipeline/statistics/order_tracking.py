@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import signal
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Said, message
 from pipeline.methods import Method
@@ -59,6 +60,7 @@ class Tracked:
     words: Said
 
 
+@checked
 def track(
     values: ArrayLike,
     axes: Mapping[str, ArrayLike],
@@ -168,6 +170,7 @@ class Coherence:
     together: NDArray[np.bool_]
 
 
+@checked
 def coherence_threshold(averages: float, alpha: float = 0.05) -> float:
     """Squared coherence of two unrelated channels that is exceeded with probability alpha: 1 - alpha^(1/(K-1)).
 
@@ -184,6 +187,7 @@ def coherence_threshold(averages: float, alpha: float = 0.05) -> float:
     return float(1 - share(alpha, "alpha") ** (1 / (averages - 1)))
 
 
+@checked
 def coherence(
     first: ArrayLike, second: ArrayLike, step: float, segments: int = 16, alpha: float = 0.05
 ) -> Coherence:
@@ -228,6 +232,7 @@ def coherence(
     )
 
 
+@checked
 def pseudo_period(phi_1: float, phi_2: float) -> float:
     """Period to which a second-order autoregression tends: 2 pi / arccos(phi_1 / (2 sqrt(-phi_2))), in steps.
 
@@ -246,6 +251,7 @@ def pseudo_period(phi_1: float, phi_2: float) -> float:
     return 2 * math.pi / math.acos(phi_1 / (2 * math.sqrt(-phi_2)))
 
 
+@checked
 def fit_second_order(values: ArrayLike) -> tuple[float, float]:
     """Coefficients of x_t = c + phi_1 x_{t-1} + phi_2 x_{t-2} + e by least squares.
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import interpolate, optimize, signal, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Measure, Message, Said, message
@@ -78,6 +79,7 @@ class Periods:
     warnings: tuple[Said, ...]
 
 
+@checked
 def spectrum(values: ArrayLike, step_m: float, segments: int = 16) -> Spectrum | Refused:
     """Welch spectrum (Hann, half overlap, trend removed in each piece) with its red background.
 
@@ -175,6 +177,7 @@ def _breaks(frequency: NDArray[np.float64]) -> list[int]:
         breaks.append(there)
 
 
+@checked
 def find_periods(
     values: ArrayLike, step_m: float, level: float = 0.01, segments: int = 16, unit: str = "mm"
 ) -> Periods | Refused:
@@ -245,6 +248,7 @@ class Sinusoid:
     n: int
 
 
+@checked
 def fit_sinusoid(at_m: ArrayLike, values: ArrayLike, lowest: float, highest: float) -> Sinusoid:
     """Sinusoid of any frequency between two, by least squares: a grid of frequencies, then refinement.
 
@@ -405,6 +409,7 @@ def _verdict(found: tuple[Result, ...], unit: str) -> Message:
     return message(Note.PERIODS_FOUND, n=len(found), periods=told)
 
 
+@checked
 def spread_without(sigma: float, amplitude: float) -> float:
     """Standard deviation left once a swing is removed: sqrt(s^2 - A^2 / 2).
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.samples import positive, whole_readings
 
 FEW = 30
@@ -59,6 +60,7 @@ def _test(method: str, statistic: float, p_value: float, n: int, first: complex)
     )
 
 
+@checked
 def rayleigh_p(n: ArrayLike, resultant_sum: ArrayLike) -> NDArray[np.float64]:
     """P-value of Rayleigh's test: exp(sqrt(1 + 4n + 4(n^2 - R^2)) - (1 + 2n)).
 
@@ -73,6 +75,7 @@ def rayleigh_p(n: ArrayLike, resultant_sum: ArrayLike) -> NDArray[np.float64]:
     return np.asarray(np.minimum(1.0, np.exp(root - (1 + 2 * count))), dtype=np.float64)
 
 
+@checked
 def rayleigh_test(at_m: ArrayLike, period_m: float) -> PhaseTest:
     """Rayleigh's z = n Rbar^2 at one period named beforehand.
 
@@ -89,6 +92,7 @@ def rayleigh_test(at_m: ArrayLike, period_m: float) -> PhaseTest:
     return _test("Rayleigh test (Zar 2010, eq. 27.4)", float(z), p_value, n, complex(vector[0]))
 
 
+@checked
 def z2_test(at_m: ArrayLike, period_m: float, harmonics: int = 2) -> PhaseTest:
     """Z^2_m = (2/n) sum over the first m harmonics of |sum exp(i k phase)|^2, chi-square with 2m degrees.
 
@@ -107,6 +111,7 @@ def z2_test(at_m: ArrayLike, period_m: float, harmonics: int = 2) -> PhaseTest:
     )
 
 
+@checked
 def h_test(at_m: ArrayLike, period_m: float, seed: int = 1, simulations: int = 4999) -> PhaseTest:
     """H = max over m = 1..20 of (Z^2_m - 4m + 4), for marks of any shape.
 
@@ -146,6 +151,7 @@ def _h(turns: NDArray[np.float64]) -> NDArray[np.float64]:
     return best
 
 
+@checked
 def look_elsewhere(p_value: float, trials: float) -> float:
     """P-value after as many independent tries: 1 - (1 - p)^M.
 
@@ -159,6 +165,7 @@ def look_elsewhere(p_value: float, trials: float) -> float:
     return float(-np.expm1(max(trials, 1.0) * np.log1p(-min(max(p_value, 0.0), 1 - 1e-16))))
 
 
+@checked
 def v_test(at_m: ArrayLike, period_m: float, turn: float) -> PhaseTest:
     """Test that faults stand at a place of the turn known beforehand (a weld, a seam): u = V sqrt(2/n).
 
@@ -180,6 +187,7 @@ def v_test(at_m: ArrayLike, period_m: float, turn: float) -> PhaseTest:
     return _test("V test (Zar 2010, section 27.1)", float(u), float(stats.norm.sf(u)), n, vector)
 
 
+@checked
 def kuiper_p(statistic: float) -> float:
     """Upper tail of Kuiper's V* for many phases: 2 sum (4 j^2 v^2 - 1) exp(-2 j^2 v^2).
 
@@ -198,6 +206,7 @@ def kuiper_p(statistic: float) -> float:
     return float(min(1.0, 2 * ((4 * term - 1) * np.exp(-2 * term)).sum()))
 
 
+@checked
 def kuiper_test(at_m: ArrayLike, period_m: float) -> PhaseTest:
     """Kuiper's V* = (D+ + D-)(sqrt(n) + 0.155 + 0.24/sqrt(n)) of the phases, for marks of any shape.
 

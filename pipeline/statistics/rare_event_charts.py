@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import message
@@ -30,6 +31,7 @@ NELSON_POWER = 1 / 3.6
 """Power that makes exponential gaps nearly normal (L. S. Nelson, J. Qual. Technol. 26, 1994, 239)."""
 
 
+@checked
 def gap_chart(
     gaps_m: ArrayLike, mean_gap_m: float, together: int = 1, alpha: float = 0.0027
 ) -> Chart | Refused:
@@ -95,6 +97,7 @@ def gap_chart(
     )
 
 
+@checked
 def faults_to_signal(times: float, together: int = 1, alpha: float = 0.0027) -> float:
     """Faults on average until sums of gaps signal a rate `times` as high (either limit), without overlap.
 
@@ -111,6 +114,7 @@ def faults_to_signal(times: float, together: int = 1, alpha: float = 0.0027) -> 
     return float(together / (stats.gamma.cdf(low * ratio, together) + stats.gamma.sf(high * ratio, together)))
 
 
+@checked
 def geometric_limit(chance: float, alpha: float = 0.00135) -> tuple[int, int]:
     """Good pieces between bad ones that chance falls short of, or exceeds, with probability alpha at most.
 
@@ -128,6 +132,7 @@ def geometric_limit(chance: float, alpha: float = 0.00135) -> tuple[int, int]:
     return lower, upper
 
 
+@checked
 def g_chart(good_between: ArrayLike, chance: float, alpha: float = 0.00135) -> Chart | Refused:
     """Good reels between bad reels against limits of the geometric distribution.
 
@@ -188,6 +193,7 @@ class GapCusum:
     km_between_false_alarms: float
 
 
+@checked
 def gap_cusum(gaps_m: ArrayLike, mean_gap_m: float, times: float = 5.0, arl0: float = 100.0) -> GapCusum:
     """CUSUM of gaps for a rate `times` as high: S = max(0, S + k - gap), k = mean ln(times) / (times - 1).
 
@@ -227,6 +233,7 @@ def gap_cusum(gaps_m: ArrayLike, mean_gap_m: float, times: float = 5.0, arl0: fl
     )
 
 
+@checked
 def gap_cusum_arl(reference: float, limit: float, times: float = 1.0, states: int = 400) -> float:
     """Average number of faults until the exponential CUSUM signals; k and h in mean gaps.
 
@@ -254,6 +261,7 @@ def _chain(k: float, h: float, times: float, states: int) -> float:
     return float(np.linalg.solve(np.eye(states + 1) - step, np.ones(states + 1))[0])
 
 
+@checked
 def gap_cusum_limit(reference: float, arl0: float) -> float:
     """Limit h, in mean gaps, for a false alarm every `arl0` faults on average."""
     if not (math.isfinite(arl0) and arl0 > 2):
@@ -271,6 +279,7 @@ def gap_cusum_limit(reference: float, arl0: float) -> float:
     return low if off(low) > 0 else float(optimize.brentq(off, low, high, xtol=1e-6))
 
 
+@checked
 def nearly_normal(gaps_m: ArrayLike) -> NDArray[np.float64]:
     """Gaps to the power 1/3.6, for an individuals or EWMA chart.
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import message
 from pipeline.methods import Method
@@ -49,6 +50,7 @@ class RateChange:
     posterior: NDArray[np.float64]
 
 
+@checked
 def rate_change(
     counts: ArrayLike, known_m: ArrayLike, confidence: float = 0.95, simulations: int = 999, seed: int = 1
 ) -> RateChange | Refused:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Message, Said, message
@@ -40,6 +41,7 @@ class Ratio(NamedTuple):
     high: float
 
 
+@checked
 def compare_rates(
     count_1: int,
     known_1_m: float,
@@ -150,6 +152,7 @@ def _marginal(p_value: float, exact: Ratio, confidence: float) -> tuple[Said, ..
     return (said,)
 
 
+@checked
 def rate_p_value(count_1: int, known_1: float, count_2: int, known_2: float, test: RateTest) -> float:
     """Two-sided p-value that both rates are equal.
 
@@ -208,6 +211,7 @@ def _ratio_of(p: float, e1: float, e2: float) -> float:
     return math.inf if p >= 1.0 else p / (1 - p) * e2 / e1
 
 
+@checked
 def power_of_comparison(
     rate_1_per_km: float,
     rate_2_per_km: float,

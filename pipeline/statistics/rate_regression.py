@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Message, Said, message
@@ -83,6 +84,7 @@ class _Fit:
     warnings: tuple[Said, ...]
 
 
+@checked
 def rate_regression(
     counts: ArrayLike,
     known_m: ArrayLike,

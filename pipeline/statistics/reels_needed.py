@@ -11,11 +11,13 @@ import math
 
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 
 _MOST = 100_000
 
 
+@checked
 def index_that_proves(claimed: float, reels: int, confidence: float = 0.95) -> float:
     """Smallest observed one-sided index whose lower confidence bound reaches the claimed one.
 
@@ -34,6 +36,7 @@ def index_that_proves(claimed: float, reels: int, confidence: float = 0.95) -> f
     return float(stats.nct.ppf(confidence, reels - 1, scale * claimed)) / scale
 
 
+@checked
 def chance_to_prove(claimed: float, true: float, reels: int, confidence: float = 0.95) -> float:
     """Probability that `reels` independent reels of true index `true` prove the claimed index.
 
@@ -48,6 +51,7 @@ def chance_to_prove(claimed: float, true: float, reels: int, confidence: float =
     return float(stats.nct.sf(scale * edge, reels - 1, scale * true))
 
 
+@checked
 def reels_needed(claimed: float, true: float, chance: float = 0.8, confidence: float = 0.95) -> int:
     """Fewest independent reels with the wanted chance to prove the claimed index.
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import linalg, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import message
@@ -44,6 +45,7 @@ class Autoregression:
     n: int
 
 
+@checked
 def fit_autoregression(baseline: ArrayLike, longest: int = 5) -> Autoregression | Refused:
     """Autoregression of a baseline, its order by Akaike's criterion, from Yule and Walker's equations.
 
@@ -78,6 +80,7 @@ def fit_autoregression(baseline: ArrayLike, longest: int = 5) -> Autoregression 
     )
 
 
+@checked
 def residual_chart(
     values: ArrayLike,
     model: Autoregression,
@@ -157,6 +160,7 @@ def _white(error: NDArray[np.float64]) -> bool | None:
     return bool(stats.chi2.sf(q, 5) > 0.01)
 
 
+@checked
 def shift_seen(phi: float) -> tuple[float, float]:
     """How large a shift of one standard deviation of AR(1) values looks on the residual chart: first, later.
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import Measure, message
 from pipeline.methods import Method
@@ -56,6 +57,7 @@ class Tail(Protocol):
         """Level passed a number of times a reel on average."""
 
 
+@checked
 def reel_level(
     deficits: ArrayLike,
     tail: Tail,

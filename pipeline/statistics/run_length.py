@@ -15,13 +15,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, stats
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.samples import not_negative, positive, share
 
 NODES = 80
 """Nodes of the integral equations; twice as many change no figure in the sixth digit."""
+# Longest average run length whose digits the equations keep (chosen here).
+LONGEST = 1e9
 
 
+@checked
 def shewhart_arl(width: float, shift: float = 0.0) -> float:
     """Average run length of limits at +/- `width` standard deviations: 1 / P(beyond).
 
@@ -38,6 +42,7 @@ def shewhart_arl(width: float, shift: float = 0.0) -> float:
     return float(1.0 / (stats.norm.sf(width - shift) + stats.norm.cdf(-width - shift)))
 
 
+@checked
 def run_length_quantile(arl: float, q: float) -> int:
     """Run length that a share `q` of runs does not exceed, for a chart that forgets (geometric run length).
 
@@ -52,6 +57,7 @@ def run_length_quantile(arl: float, q: float) -> int:
     return math.ceil(math.log1p(-share(q, "q")) / math.log1p(-1.0 / _longer_than_one(arl)))
 
 
+@checked
 def run_length_sd(arl: float) -> float:
     """Standard deviation of a geometric run length: sqrt(1 - p) / p with p = 1/ARL.
 
@@ -60,6 +66,7 @@ def run_length_sd(arl: float) -> float:
     return math.sqrt(1.0 - 1.0 / _longer_than_one(arl)) * arl
 
 
+@checked
 def ewma_arl(weight: float, width: float, shift: float = 0.0, start: float = 0.0) -> float:
     """Average run length of an EWMA with constant limits, z = (1 - w) z + w x.
 
@@ -73,9 +80,14 @@ def ewma_arl(weight: float, width: float, shift: float = 0.0, start: float = 0.0
 
     Source: Crowder 1987. With limits that widen from the start the average is shorter: 95 for 100 at
     weight .2, by simulation.
+
+    No page asks for it: limits are found by the same equations; it carries the published run lengths they are held to.
     """
-    w = _weight(weight)
-    limit = positive(width, "width") * math.sqrt(w / (2 - w))
+    return _known(_ewma(_weight(weight), positive(width, "width"), shift, start), "width", width)
+
+
+def _ewma(w: float, width: float, shift: float = 0.0, start: float = 0.0) -> float:
+    limit = width * math.sqrt(w / (2 - w))
     nodes, weights = _legendre(-limit, limit)
 
     def kernel(z: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -85,6 +97,7 @@ def ewma_arl(weight: float, width: float, shift: float = 0.0, start: float = 0.0
     return float(1.0 + kernel(np.array([[start]]))[0] @ inner)
 
 
+@checked
 def cusum_arl(reference: float, limit: float, shift: float = 0.0, two_sided: bool = True) -> float:
     """Average run length of the tabular CUSUM S = max(0, S + x - k), signal at S > h.
 
@@ -98,13 +111,34 @@ def cusum_arl(reference: float, limit: float, shift: float = 0.0, two_sided: boo
         two_sided: both sides, or the upper one only.
 
     Source: Page 1954; Montgomery, Introduction to Statistical Quality Control, table 9.3.
+
+    No page asks for it: limits are found by the same equations; it carries the published run lengths they are held to.
     """
     not_negative(reference, "reference")
     positive(limit, "limit")
+    return _known(_cusum(reference, limit, shift, two_sided), "limit", limit)
+
+
+def _cusum(reference: float, limit: float, shift: float, two_sided: bool) -> float:
     upper = _page(reference - shift, limit)
     if not two_sided:
         return upper
-    return 1.0 / (1.0 / upper + 1.0 / _page(reference + shift, limit))
+    other = _page(reference + shift, limit)
+    # A side that hardly ever signals adds nothing; where rounding leaves no figure of both, there is none.
+    return 1.0 / (1.0 / upper + (1.0 / other if 0.0 < other < LONGEST else 0.0))
+
+
+def _known(arl: float, where: str, given: float) -> float:
+    """An average run length, if rounding leaves one."""
+    if not 1.0 <= arl <= LONGEST:
+        raise MethodRefusal(
+            Complaint(
+                where,
+                f"{given:g} was given, and the average run length is longer than can be worked out",
+                f"Give limits with fewer than {LONGEST:.0e} points between alarms",
+            )
+        )
+    return arl
 
 
 def _page(k: float, h: float) -> float:
@@ -117,6 +151,7 @@ def _page(k: float, h: float) -> float:
     return float(np.linalg.solve(np.eye(NODES + 1) - matrix, np.ones(NODES + 1))[NODES])
 
 
+@checked
 def mewma_arl0(weight: float, limit: float, variables: int, states: int = 300) -> float:
     """Average run length, nothing changed, of a multivariate EWMA that signals where T^2 of z exceeds `limit`.
 
@@ -144,23 +179,27 @@ def mewma_arl0(weight: float, limit: float, variables: int, states: int = 300) -
     return float(np.linalg.solve(np.eye(states + 1) - step, np.ones(states + 1))[0])
 
 
+@checked
 def shewhart_width(arl0: float) -> float:
     """Limits in standard deviations that give a false alarm every `arl0` points on average."""
     return float(stats.norm.isf(0.5 / _longer_than_one(arl0)))
 
 
+@checked
 @cache
 def ewma_width(arl0: float, weight: float) -> float:
     """Limits of an EWMA, in standard deviations of it, for a false alarm every `arl0` points on average."""
-    return _solve(lambda width: ewma_arl(weight, width), arl0, 0.1, 8.0)
+    return _solve(lambda width: _ewma(_weight(weight), width), arl0, 0.1, 8.0)
 
 
+@checked
 @cache
 def cusum_limit(arl0: float, reference: float, two_sided: bool = True) -> float:
     """Decision interval h of a CUSUM for a false alarm every `arl0` points on average."""
-    return _solve(lambda limit: cusum_arl(reference, limit, 0.0, two_sided), arl0, 0.01, 60.0)
+    return _solve(lambda limit: _cusum(reference, limit, 0.0, two_sided), arl0, 0.01, 60.0)
 
 
+@checked
 @cache
 def mewma_limit(arl0: float, weight: float, variables: int) -> float:
     """Limit of a multivariate EWMA for a false alarm every `arl0` points on average."""

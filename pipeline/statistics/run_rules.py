@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.results import Signal
 from pipeline.samples import positive, readings
@@ -53,6 +54,7 @@ FOUR_RULES = (BEYOND_LIMIT, TWO_OF_THREE, FOUR_OF_FIVE, EIGHT_IN_A_ROW)
 """The rules of the public literature (Champ & Woodall 1987, rules 1 to 4)."""
 
 
+@checked
 def run_signals(
     values: ArrayLike, centre: float, sigma: float, rules: Sequence[RunRule] = (BEYOND_LIMIT,)
 ) -> tuple[Signal, ...]:
@@ -95,6 +97,7 @@ def _of_the_last(marked: NDArray[np.bool_], of: int) -> NDArray[np.int64]:
     return np.asarray(total[of:] - total[:-of], dtype=np.int64)
 
 
+@checked
 def run_rules_arl(rules: Sequence[RunRule] = FOUR_RULES, shift: float = 0.0) -> float:
     """Average run length of a chart watched by these rules together, for independent normal points.
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.samples import not_negative
 
 
+@checked
 def noted_nearby(
     low_m: float, high_m: float, noted_m: Sequence[float], noted: Sequence[str], margin_m: float = 0.0
 ) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import message
 from pipeline.methods import Method
@@ -17,6 +18,7 @@ from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
 
+@checked
 def share_of_bad_reels(
     bad: int, reels: int, *, confidence: float = 0.95, two_sided: bool = False, known_m: float | None = None
 ) -> Result | Refused:

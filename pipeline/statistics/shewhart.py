@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import integrate, special, stats
 from scipy.spatial import distance
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Message, Said, message
@@ -53,6 +54,7 @@ class ChartConstants:
     e2: float
 
 
+@checked
 @lru_cache(maxsize=64)
 def chart_constants(n: int) -> ChartConstants:
     """d2, d3, c4 and the factors made of them: A2, A3, D3, D4, B3, B4, E2 (`d_lower` is D3, and so on).
@@ -98,6 +100,7 @@ def _second_moment_of_range(n: int) -> float:
     return float(2 * (weight_w * w * (1 - below)).sum())
 
 
+@checked
 def individuals_chart(
     values: ArrayLike,
     centre: float | None = None,
@@ -274,6 +277,7 @@ def _signals(
     )
 
 
+@checked
 def mean_charts(
     subgroups: ArrayLike,
     spread: Literal["range", "standard deviation"] = "range",

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import lambertw
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.samples import not_negative, readings, whole_readings
 from pipeline.words import counted
@@ -61,6 +62,7 @@ class MergedEvents:
         return int(self.counts.size) + self.without_position
 
 
+@checked
 def merge_reach_m(
     electrode_m: float,
     dead_time_s: float,
@@ -87,6 +89,7 @@ def merge_reach_m(
     return np.maximum(length + blind, not_negative(resolution_m, "resolution_m", "m"))
 
 
+@checked
 def merge_events(
     at_m: ArrayLike,
     electrode_m: float,
@@ -194,6 +197,7 @@ class HiddenFaults:
     warning: str
 
 
+@checked
 def hidden_faults(raw: int, merged: int, known_m: float, reach_m: float, rule: MergeRule) -> HiddenFaults:
     """Fault rate corrected for faults hidden in the reach of another.
 

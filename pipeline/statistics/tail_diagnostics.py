@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.samples import positive
 from pipeline.words import counted
@@ -41,6 +42,7 @@ class MeanExcess:
     n: NDArray[np.int64]
 
 
+@checked
 def mean_excess(deficits: ArrayLike, below: ArrayLike) -> MeanExcess:
     """Mean excess over rising depths; a straight line of slope xi/(1 - xi) where the tail is generalised
     Pareto.
@@ -85,6 +87,7 @@ class Stability:
     n: NDArray[np.int64]
 
 
+@checked
 def stability(deficits: ArrayLike, below: ArrayLike, fit_rows: FitRows) -> Stability:
     """Shape and modified scale of the tail for rising thresholds.
 
@@ -135,6 +138,7 @@ class QuantileBand:
     share_outside: float
 
 
+@checked
 def quantile_band(
     deficits: ArrayLike,
     fit_rows: FitRows,
@@ -183,6 +187,7 @@ class Spacings:
     p_value: float
 
 
+@checked
 def cluster_spacings(
     at_m: ArrayLike,
     until_m: ArrayLike | None = None,
@@ -274,6 +279,7 @@ class Trend:
     depth_p: float
 
 
+@checked
 def trend_along_length(at_m: ArrayLike, deficits: ArrayLike, from_m: float, to_m: float) -> Trend:
     """Trend of rate and depth of clusters along a piece of wire.
 

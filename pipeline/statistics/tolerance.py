@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import integrate, optimize, special, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Message, message
@@ -25,6 +26,7 @@ from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 
 
+@checked
 def one_sided_factor(n: int, share: float, confidence: float) -> float:
     """Factor k of a one-sided normal tolerance limit mean - k s, exact.
 
@@ -41,6 +43,7 @@ def one_sided_factor(n: int, share: float, confidence: float) -> float:
     return float(stats.nct.ppf(confidence, n - 1, special.ndtri(share) * math.sqrt(n))) / math.sqrt(n)
 
 
+@checked
 def two_sided_factor(n: int, share: float, confidence: float) -> float:
     """Factor k of a two-sided normal tolerance interval mean +- k s that holds at least the share, exact.
 
@@ -73,6 +76,7 @@ def two_sided_factor(n: int, share: float, confidence: float) -> float:
     return float(optimize.brentq(lambda k: reached(k) - confidence, start * 0.7, start * 1.6, xtol=1e-9))
 
 
+@checked
 def two_sided_factor_howe(n: int, share: float, confidence: float) -> float:
     """Howe's approximation of the two-sided factor: z_{(1+P)/2} sqrt((n-1)(1 + 1/n)/chi2_{1-g, n-1}).
 
@@ -91,6 +95,7 @@ def two_sided_factor_howe(n: int, share: float, confidence: float) -> float:
     return float(special.ndtri((1.0 + share) / 2.0)) * math.sqrt((n - 1) * (1.0 + 1.0 / n) / chi)
 
 
+@checked
 def confidence_of_extreme(n: int, share: float, rank: int = 1, two_sided: bool = False) -> float:
     """Confidence that the smallest (or largest) of n values bounds the stated share, whatever the
     distribution.
@@ -110,6 +115,7 @@ def confidence_of_extreme(n: int, share: float, rank: int = 1, two_sided: bool =
     return float(stats.binom.sf(rank - 1 + int(two_sided), n, 1.0 - share))
 
 
+@checked
 def values_needed(share: float, confidence: float, rank: int = 1, two_sided: bool = False) -> int:
     """Fewest independent values whose extreme bounds the share with the confidence, whatever the
     distribution.
@@ -133,6 +139,7 @@ def values_needed(share: float, confidence: float, rank: int = 1, two_sided: boo
     return high
 
 
+@checked
 def quantile_bounds(mean: float, sd: float, n: int, share: float, confidence: float) -> tuple[float, float]:
     """One-sided lower and upper confidence bounds of a normal quantile, each at the stated confidence.
 
@@ -156,6 +163,7 @@ def quantile_bounds(mean: float, sd: float, n: int, share: float, confidence: fl
     return mean + sd * low / math.sqrt(n), mean + sd * high / math.sqrt(n)
 
 
+@checked
 def lower_tolerance_limit(
     values: ArrayLike,
     share: float,

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Measure, Message, message
 from pipeline.notes import Note
@@ -81,6 +82,7 @@ class Attribution:
     words: Message
 
 
+@checked
 def driven_by_wire(name: str, circumference_m: float, tolerance_pct: float) -> TurningElement:
     """An element that the wire drives: its turn is its circumference.
 
@@ -95,6 +97,7 @@ def driven_by_wire(name: str, circumference_m: float, tolerance_pct: float) -> T
     )
 
 
+@checked
 def driven_by_motor(name: str, period_s: float, tolerance_pct: float, speed_m_s: float) -> TurningElement:
     """An element with its own motor: its turn is speed x time, P = v / f.
 
@@ -108,6 +111,7 @@ def driven_by_motor(name: str, period_s: float, tolerance_pct: float, speed_m_s:
     return TurningElement(name, turn, turn * not_negative(tolerance_pct, "tolerance_pct", "%") / 200, "time")
 
 
+@checked
 def seen_frequency(frequency: float, readings_per_m: float) -> float:
     """Frequency that readings show: |f - round(f / fs) fs|.
 
@@ -121,6 +125,7 @@ def seen_frequency(frequency: float, readings_per_m: float) -> float:
     return abs(frequency - round(frequency / rate) * rate)
 
 
+@checked
 def alias_table(
     elements: Sequence[TurningElement], step_m: float, window_m: float, harmonics: int = 5
 ) -> tuple[ExpectedLine, ...]:
@@ -153,6 +158,7 @@ def alias_table(
     return tuple(table)
 
 
+@checked
 def attribute(period_m: float, period_sd_m: float, table: Sequence[ExpectedLine]) -> Attribution:
     """The element whose line lies within two combined standard uncertainties of the found period.
 
@@ -198,6 +204,7 @@ def _told(line: ExpectedLine) -> Message:
     )
 
 
+@checked
 def period_of_result(found: Result | Refused) -> tuple[float, float] | None:
     """Period and standard uncertainty of a result in metres, for `attribute`; None for a refusal."""
     if isinstance(found, Refused):

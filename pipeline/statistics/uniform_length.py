@@ -9,10 +9,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.samples import positive, readings
 
 
+@checked
 def on_uniform_length(at_m: ArrayLike, values: ArrayLike, step_m: float) -> NDArray[np.float64]:
     """Values at equal steps along the wire by linear interpolation; not-a-number across gaps over 2.5 steps.
 

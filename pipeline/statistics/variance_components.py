@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import Message, Said, message
 from pipeline.methods import Method
@@ -66,6 +67,7 @@ class Nested:
     balanced: bool
 
 
+@checked
 def nested_table(values: ArrayLike, reel: Sequence[object], run: Sequence[object] | None = None) -> Nested:
     """Nested analysis of variance of values in reels, and of reels in runs.
 
@@ -111,6 +113,7 @@ def nested_table(values: ArrayLike, reel: Sequence[object], run: Sequence[object
     )
 
 
+@checked
 def satterthwaite_interval(
     mean_squares: ArrayLike, freedoms: ArrayLike, weights: ArrayLike, confidence: float = 0.95
 ) -> tuple[float, float, float, float]:
@@ -142,6 +145,7 @@ def satterthwaite_interval(
     return value, f, f * value / float(stats.chi2.isf(tail, f)), f * value / float(stats.chi2.ppf(tail, f))
 
 
+@checked
 def variance_components(
     values: ArrayLike,
     reel: Sequence[object],

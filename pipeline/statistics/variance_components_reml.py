@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
 
+from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import Message, message
 from pipeline.methods import Method
@@ -41,6 +42,7 @@ class _Reels:
     freedom: float
 
 
+@checked
 def restricted_log_likelihood(reels: _Reels, within: float, between: float, over: float) -> float:
     """Restricted log-likelihood of the three variances, up to a constant.
 
@@ -66,6 +68,7 @@ def restricted_log_likelihood(reels: _Reels, within: float, between: float, over
     return -0.5 * (reels.freedom * (math.log(within) + reels.within / within) + logs + square)
 
 
+@checked
 def variance_components_of_reels(
     means: ArrayLike,
     variances: ArrayLike,
@@ -150,6 +153,7 @@ def variance_components_of_reels(
     return tuple(found)
 
 
+@checked
 def owner_of_the_spread(components: Sequence[Result]) -> str:
     """Whose work the largest component is: the line, the set-up of reels, or targets and lots.
 

@@ -20,7 +20,7 @@ LAYERS: list[set[str]] = [
     {"pipeline.lots"},
     {"pipeline.nonconformance"},
     {"pipeline.statistics"},
-    {"pipeline.departures"},
+    {"pipeline.departures", "pipeline.arguments"},
     {"pipeline.trust"},
     {"pipeline.wall"},
     {"pipeline.length"},

@@ -25,6 +25,11 @@ def _words(node: ast.AST) -> list[str]:
     return [node.id] if isinstance(node, ast.Name) else []
 
 
+def _is_registered(node: ast.FunctionDef) -> bool:
+    """Whether a decorator may hand the function on; the check of arguments and a cache only wrap it."""
+    return any(_words(one) not in (["checked"], ["cache"]) for one in node.decorator_list)
+
+
 class Program:
     """Every module's top-level statements, and what each of them names."""
 
@@ -68,7 +73,7 @@ class Program:
         todo = [name for name in self.body if name[0].startswith(doors)]
         for module, tree in self.tree.items():
             for node in tree.body:
-                if not _of(node) or (isinstance(node, ast.FunctionDef) and node.decorator_list):
+                if not _of(node) or (isinstance(node, ast.FunctionDef) and _is_registered(node)):
                     todo += self.named_in(module, node)
         while todo:
             name = todo.pop()

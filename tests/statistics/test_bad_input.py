@@ -21,6 +21,7 @@ import pytest
 import pipeline.statistics
 from pipeline.errors import ReelproofError
 from pipeline.results import Refused, Result
+from pipeline.statistics.against_record import Observed
 from pipeline.statistics.below_threshold import fit_tail
 from pipeline.statistics.block_minima import fit_block_minima
 from pipeline.statistics.bootstrap import redraw
@@ -60,6 +61,7 @@ PLAIN: dict[str, Any] = {
 }  # fmt: skip
 # Arguments that mean something else in one function.
 OWN: dict[str, dict[str, Any]] = {
+    "against_record.against_record": {"answer": event_rate(3, 9000.0), "observed": Observed(0, 5)},
     "event_clustering.trend_along": {"at_m": FAULTS, "known_m": 2000.0},
     "event_clustering.gap_clustering": {"at_m": FAULTS, "known_m": 2000.0},
     "event_clustering.close_pairs": {"at_m": FAULTS, "known_m": 2000.0},

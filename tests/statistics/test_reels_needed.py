@@ -77,5 +77,5 @@ def test_complaints_in_full() -> None:
     with pytest.raises(MethodRefusal) as told:
         index_that_proves(1.33, 10, 1.5)
     assert str(told.value) == (
-        "reels_needed: confidence: 1.5 is no confidence. Give a figure between 0 and 1."
+        "confidence: 1.5 was given. Give a share between 0 and 1, such as 0.95 for 95 %."
     )
