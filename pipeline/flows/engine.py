@@ -7,6 +7,7 @@ import secrets
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from typing import Any
 
 import httpx
@@ -48,8 +49,13 @@ def _password() -> dict[Any, str]:
     """A password for the passing engine, which listens on a port that everybody on this machine can reach."""
     if PREFECT_API_URL.value() is not None:
         return {}  # the plant's own server has its own rule
-    secret = f"reelproof:{secrets.token_urlsafe(24)}"
-    return {PREFECT_SERVER_API_AUTH_STRING: secret, PREFECT_API_AUTH_STRING: secret}
+    return {PREFECT_SERVER_API_AUTH_STRING: _secret(), PREFECT_API_AUTH_STRING: _secret()}
+
+
+@cache
+def _secret() -> str:
+    """One a process, since its engine goes on from flow to flow."""
+    return f"reelproof:{secrets.token_urlsafe(24)}"
 
 
 @contextmanager
