@@ -198,14 +198,14 @@ class HiddenFaults:
 
 
 @checked
-def hidden_faults(raw: int, merged: int, known_m: float, reach_m: float, rule: MergeRule) -> HiddenFaults:
+def hidden_faults(raw: int, merged: float, known_m: float, reach_m: float, rule: MergeRule) -> HiddenFaults:
     """Fault rate corrected for faults hidden in the reach of another.
 
     chain: m = lambda exp(-lambda w), so lambda = -W0(-m w) / w; fixed window: lambda = m / (1 - m w).
 
     Args:
         raw: counts.
-        merged: separate faults after merging.
+        merged: separate faults after merging, or an end of their interval.
         known_m: length with a working spark test [m].
         reach_m: merging length w [m].
         rule: the merging rule that was used.

@@ -151,7 +151,7 @@ def _hidden(bench: Bench, spark: Seen, tester: Instrument, places: Floats) -> Re
     seen = _tried(question, method, n, lambda: event_rate(n, tested, dispersion=scatter))
     if isinstance(seen, Refused):
         return seen
-    ends = [hidden_faults(n, rate * tested / 1000.0, tested, reach, "chain") for rate in _rates(seen)]  # type: ignore[arg-type]
+    ends = [hidden_faults(n, rate * tested / 1000.0, tested, reach, "chain") for rate in _rates(seen)]
     low, middle, high = (one.corrected_per_km for one in ends)
     if low is None or middle is None or high is None:
         return Refused(question, method, ends[-1].warning, n)

@@ -121,7 +121,7 @@ def test_a_density_no_independent_rate_can_show_is_not_corrected() -> None:
         ),
         (
             lambda: merge_events([1.0], 0.9, 0.0, 5.0, rule="both"),  # type: ignore[arg-type]
-            "rule: 'both' is not known. Give 'chain' or 'fixed window'.",
+            "rule: 'both' is not known. Give one of: chain, fixed window.",
         ),
         (
             lambda: hidden_faults(3, 2, 0.0, 1.0, "chain"),
