@@ -25,6 +25,13 @@ from pipeline.sheets.plant_sheet import SparkTest
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.agreement import agreement_of_run, conductor_of, conductor_read, conductor_told
 from pipeline.steps.evidence import Seen
+from pipeline.steps.frozen_ring import (
+    frozen_rows,
+    frozen_told,
+    half_diameter,
+    silent_flags,
+    silent_told,
+)
 from pipeline.steps.gauge_noise import gauge_noise, noise_mm
 from pipeline.steps.instrument_channels import carrying, channels_of, instruments_that_read
 from pipeline.steps.lone_wall import lone_rows, lone_told
@@ -160,7 +167,15 @@ def measure_run(
     at_m = placed.events["at_m"].drop_nulls().to_numpy() if placed.events.height else None
     spikes = decide_spikes(readings, flagged, placed.placement, line, at_m)
     flagged = pl.concat([flagged, contradicted_flags(spikes)])
+    silent = silent_flags(readings, flagged, placed.placement, line)
+    flagged = pl.concat([flagged, silent])
+    read = conductor_read(readings, flagged, line)
     frame = measure_walls(readings, flagged, placed.placement, line, covering, conductor_mm)
+    half = _half_diameter(frame, placed.placement, line, read)
+    still = silent_flags(readings, flagged, placed.placement, line, half)
+    if still.height:
+        silent, flagged = pl.concat([silent, still]), pl.concat([flagged, still])
+        frame = measure_walls(readings, flagged, placed.placement, line, covering, conductor_mm)
     noise = gauge_noise(readings, flagged, placed.placement, line)
     uncertainty = measured_uncertainty(line, covering, noise_mm(noise, "wall gauge"), _fewest_used(frame))
     unknown = insulation_unknown(line, covering, covered)
@@ -170,13 +185,13 @@ def measure_run(
     told: tuple[str, ...] = ()
     if unknown is None:
         sight, told = _settled(sight)
-    read = conductor_read(readings, flagged, line)
     conductor = conductor_of(read, line, conductor_mm)
     seen = dict(_diameters(sight, uncertainty))
     seen |= _conductor(sight)
     lone = _lone(sight, seen.get("diameter_mm"))
+    frozen = frozen_rows(frame, placed.placement, half)
     if unknown is None:
-        seen |= _walls(sight, covering, uncertainty, conductor, lone)
+        seen |= _walls(sight, covering, uncertainty, conductor, lone | frozen)
     spark, exposure = _spark(sight, spark_test or SparkTest())
     seen |= spark
     known = {name: one for name, one in seen.items() if np.isfinite(one.value).any()}
@@ -201,6 +216,8 @@ def measure_run(
             *conductor_told(read, line, conductor_mm),
             *few_sensors_told(line, frame),
             *(lone_told(gauge, frame, lone) if gauge is not None else ()),
+            *silent_told(silent, gauge),
+            *(frozen_told(gauge, frozen) if gauge is not None else ()),
             *((plain(exposure.reason),) if isinstance(exposure, Refused) else ()),
         ),
         exposure,
@@ -220,6 +237,16 @@ def _lone(sight: _Sight, diameter: Seen | None) -> Mask:
     if gauge is None:
         return np.zeros(sight.frame.height, dtype=np.bool_)
     return lone_rows(sight.frame, gauge, sight.placement, diameter)
+
+
+def _half_diameter(frame: pl.DataFrame, placement: Placement, line: LineSheet, read: Floats | None) -> Floats:
+    gauge, before = line.instrument("wall gauge"), line.instrument("conductor gauge")
+    if gauge is None:
+        return np.full(frame.height, np.nan)
+    along = None
+    if before is not None and read is not None:
+        along = (placement.at_m - before.station_m, read)
+    return half_diameter(frame, gauge, placement, along)
 
 
 def _without_contradicted(measured: Measured) -> Measured:

@@ -15,6 +15,8 @@ from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 
 FACTOR = 2.0
+# Conductors differ from their nominal by a hundredth or three, and sizes from each other by a tenth (common practice).
+CONDUCTOR_APART = 0.06
 
 
 def expected_mm(product: Product, run: RunSheet, line: LineSheet) -> dict[str, tuple[float, float]]:
@@ -45,4 +47,21 @@ def implausible(readings: pl.DataFrame, run: RunSheet, line: LineSheet, product:
         line: the line sheet, for what the wall gauge sees.
         product: what was made.
     """
-    return tuple(str(one) for one in implausible_units(readings, expected_mm(product, run, line), run.logs))
+    found = tuple(str(one) for one in implausible_units(readings, expected_mm(product, run, line), run.logs))
+    return found or _other_size(readings, product)
+
+
+def _other_size(readings: pl.DataFrame, product: Product) -> tuple[str, ...]:
+    """The sentence that the conductor read is not of the size and make named; empty where it may be."""
+    if "conductor_mm" not in readings.columns:
+        return ()
+    read = readings["conductor_mm"].cast(pl.Float64).drop_nulls().drop_nans().median()
+    nominal = product.conductor_mm
+    if not isinstance(read, float) or abs(read / nominal - 1.0) <= CONDUCTOR_APART:
+        return ()
+    return (
+        (
+            f"The conductor reads {read:.3f} mm in mid run, and {product.name} has {nominal:.3f} mm: "
+            "this is not the wire the run sheet names. Correct [run.product], or look at the conductor gauge."
+        ),
+    )

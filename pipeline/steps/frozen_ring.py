@@ -1,0 +1,128 @@
+"""Which wall readings no longer come from the wire, though they move? Sensors gone quiet, and a ring that stands."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from pipeline.columns import WALL_CHANNELS
+from pipeline.flags import STUCK
+from pipeline.length.placement import Placement
+from pipeline.sheets.line_sheet import Instrument, LineSheet
+from pipeline.steps.evidence import Floats, Mask
+from pipeline.trust.frozen import frozen_readings, quiet_readings
+from pipeline.words import counted
+
+# Wire near a stop has swings of its own; readings under this share of the usual speed are left out (chosen here).
+SLOW_SHARE = 0.5
+
+
+def _running(placement: Placement) -> Mask:
+    speed = placement.readings["speed_m_s"].to_numpy()
+    moving = speed[speed > 0.0]
+    usual = float(np.median(moving)) if moving.size else 0.0
+    running: Mask = (speed > 0.0) & (speed >= SLOW_SHARE * usual)
+    return running
+
+
+def silent_flags(
+    readings: pl.DataFrame,
+    flagged: pl.DataFrame,
+    placement: Placement,
+    line: LineSheet,
+    half: Floats | None = None,
+) -> pl.DataFrame:
+    """Flags that take wall sensors which no longer read the wire out of every section (columns.FLAGGED).
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        flagged: reasons not to use readings (columns.FLAGGED).
+        placement: the run on the wire.
+        line: the line sheet.
+        half: half the diameter less the conductor on the same wire [mm], to find sensors that stand while it moves;
+            None for those that went quiet.
+    """
+    gauge = line.instrument("wall gauge")
+    found = [pl.DataFrame(schema=flagged.schema)]
+    if gauge is None:
+        return found[0]
+    running, row = _running(placement), readings["row"]
+    for name in WALL_CHANNELS[: gauge.sensors or 0]:
+        if name not in readings.columns:
+            continue
+        values = np.where(running, readings[name].cast(pl.Float64).to_numpy(), np.nan)
+        quiet = quiet_readings(values) if half is None else frozen_readings(values, half)
+        if bool(quiet.any()):
+            rows = row.filter(pl.Series(quiet))
+            found.append(
+                pl.DataFrame(
+                    {"row": rows, "channel": [name] * rows.len(), "flag": [STUCK.code] * rows.len()},
+                    schema_overrides=dict(flagged.schema),
+                ).select(flagged.columns)
+            )
+    return pl.concat(found)
+
+
+def silent_told(flags: pl.DataFrame, gauge: Instrument | None) -> tuple[str, ...]:
+    """The sentence on sensors that no longer read the wire."""
+    if gauge is None or flags.height == 0:
+        return ()
+    named = " and ".join(sorted(one.split("_")[1] for one in flags["channel"].unique().to_list()))
+    return (
+        (
+            f"{gauge.id}: wall sensor {named} repeats a figure with noise over "
+            f"{counted(flags['row'].n_unique(), 'reading')}: far quieter than usual, or still while the "
+            "diameter moves. It judges nothing there. Check the gauge."
+        ),
+    )
+
+
+def half_diameter(
+    frame: pl.DataFrame, gauge: Instrument, placement: Placement, conductor: tuple[Floats, Floats] | None
+) -> Floats:
+    """Half the diameter less the conductor on the wire of each wall reading [mm]; NaN where no diameter was read.
+
+    Args:
+        frame: the run measured (columns.MEASURED).
+        gauge: the wall gauge.
+        placement: the run on the wire.
+        conductor: places on the wire and diameters of the conductor [m, mm]; None where nothing read it.
+    """
+    at_m = frame["diameter_at_m"].cast(pl.Float64).to_numpy()
+    across = frame["diameter_mm"].cast(pl.Float64).to_numpy()
+    known = np.flatnonzero(np.isfinite(at_m) & np.isfinite(across))
+    if known.size == 0:
+        return np.full(frame.height, np.nan)
+    known = known[np.argsort(at_m[known], kind="stable")]
+    at_m, across = at_m[known], across[known]
+    if conductor is not None:
+        read = np.flatnonzero(np.isfinite(conductor[0]) & np.isfinite(conductor[1]))
+        if read.size:
+            read = read[np.argsort(conductor[0][read], kind="stable")]
+            across = across - np.interp(at_m, conductor[0][read], conductor[1][read])
+    half: Floats = np.interp(placement.at_m - gauge.station_m, at_m, across / 2.0)
+    return half
+
+
+def frozen_rows(frame: pl.DataFrame, placement: Placement, half: Floats) -> Mask:
+    """Readings of a ring whose mean stands while the diameter that it followed moves on.
+
+    Args:
+        frame: the run measured (columns.MEASURED).
+        placement: the run on the wire.
+        half: half the diameter less the conductor on the same wire (`half_diameter`) [mm].
+    """
+    wall = frame["mean_wall_mm"].cast(pl.Float64).to_numpy()
+    return frozen_readings(np.where(_running(placement), wall, np.nan), half)
+
+
+def frozen_told(gauge: Instrument, frozen: Mask) -> tuple[str, ...]:
+    """The sentence on a ring that stands."""
+    if not bool(frozen.any()):
+        return ()
+    return (
+        (
+            f"{gauge.id} stands still over {counted(int(frozen.sum()), 'reading')} while the diameter, which it "
+            "followed before, moves on: it does not read the wire, and the wire counts as unmonitored. Check the gauge."
+        ),
+    )

@@ -1,0 +1,73 @@
+"""Readings that repeat a figure with noise. Signals are invented; rates follow from the noise put in (derivation)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pipeline.trust.frozen import frozen_readings, quiet_readings
+
+ROWS = 1500
+
+
+def _wander(rng: np.random.Generator, size: float) -> np.ndarray:
+    return size * np.cumsum(rng.standard_normal(ROWS)) / np.sqrt(60.0)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_live_ring_beside_its_diameter_is_never_called_frozen_or_quiet(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    wall = _wander(rng, 4.0)
+    ring, half = wall + 1.5 * rng.standard_normal(ROWS), wall + rng.standard_normal(ROWS)
+    assert not frozen_readings(ring, half).any()
+    assert not quiet_readings(ring).any()
+
+
+def test_a_ring_that_stands_while_the_diameter_moves_is_found_nine_times_in_ten() -> None:
+    found = 0
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        wall = _wander(rng, 4.0)
+        ring, half = wall + 1.5 * rng.standard_normal(ROWS), wall + rng.standard_normal(ROWS)
+        ring[900:] = ring[900] + 1.5 * rng.standard_normal(600)
+        frozen = frozen_readings(ring, half)
+        found += bool(frozen[950:].mean() > 0.5)
+        assert not frozen[:800].any()
+    assert found >= 18
+
+
+def test_a_diameter_that_moves_by_itself_seldom_accuses_the_ring() -> None:
+    """A conductor that nobody reads grows over two fifths of the run: the ring keeps its own slow movement."""
+    accused = 0
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        wall = _wander(rng, 4.0)
+        ring, half = wall + 1.5 * rng.standard_normal(ROWS), wall + rng.standard_normal(ROWS)
+        half[900:] += np.linspace(0.0, 60.0, 600)
+        accused += bool(frozen_readings(ring, half).any())
+    assert accused <= 2
+
+
+def test_a_lump_of_a_few_readings_does_not_accuse_the_ring() -> None:
+    rng = np.random.default_rng(5)
+    wall = _wander(rng, 4.0)
+    ring, half = wall + 1.5 * rng.standard_normal(ROWS), wall + rng.standard_normal(ROWS)
+    half[700:704] += 150.0
+    assert not frozen_readings(ring, half).any()
+
+
+@pytest.mark.parametrize(("share", "found"), [(0.1, True), (0.25, True), (0.7, False)])
+def test_a_sensor_far_quieter_than_usual_is_found(share: float, found: bool) -> None:
+    rng = np.random.default_rng(2)
+    values = 4.0 * rng.standard_normal(ROWS)
+    values[900:] *= share
+    quiet = quiet_readings(values)
+    assert bool(quiet[1000:].all()) is found
+    assert not quiet[:800].any()
+
+
+def test_too_few_readings_say_nothing() -> None:
+    short = np.zeros(150)
+    assert not frozen_readings(short, short).any()
+    assert not quiet_readings(short).any()
+    assert not quiet_readings(np.full(ROWS, np.nan)).any()
