@@ -155,7 +155,8 @@ def plant_for(line: OtherLine, made: Made, shown: Sequence[str] | None = None) -
         may_decide=(
             '[may_decide]\nrelease = ["quality engineer", "quality manager"]\n'
             'concession = ["quality engineer", "quality manager"]\nscrap = ["quality engineer", "quality manager"]\n'
-            'rework = ["quality engineer", "quality manager"]\n'
+            'rework = ["quality engineer", "quality manager"]\nhold = ["quality engineer"]\n'
+            '"ship held" = ["plant manager"]\n'
         ),
         limits=tuple(limits),
     )

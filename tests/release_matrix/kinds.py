@@ -1,0 +1,78 @@
+"""Which cases the release matrix runs, in parts that two processes may share, and how many of each."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+from tests.release_matrix import data_cases, sheet_cases, wire_cases
+from tests.release_matrix.cases import Case
+from tests.release_matrix.reporting import SEED
+
+# A whole number: so many times as many rounds. Each round has seeds of its own.
+TIMES = max(1, int(os.environ.get("REELPROOF_MATRIX", "1") or "1"))
+ROUNDS_OF_WIRE = 6
+STORE_GROUPS = 14
+
+Generator = Callable[[int], Iterator[Case]]
+WIRE: tuple[Generator, ...] = (
+    wire_cases.sound,
+    wire_cases.sound_with_stops_or_steps,
+    wire_cases.thin,
+    wire_cases.off_centre,
+    wire_cases.oval,
+    wire_cases.thick,
+    wire_cases.faults,
+    wire_cases.flaws,
+    wire_cases.too_fast,
+    wire_cases.low_voltage,
+)
+
+
+@dataclass(frozen=True)
+class Part:
+    """Some cases of one generator, run as one test.
+
+    Args:
+        name: name of the test.
+        make: the generator.
+        rounds: how many rounds of it.
+        share: which of `shares` equal shares.
+        shares: in how many it is cut.
+        seed: first seed of its runs; None where the generator gives its own.
+    """
+
+    name: str
+    make: Generator
+    rounds: int
+    share: int
+    shares: int
+    seed: int | None
+
+    def cases(self) -> Iterator[Case]:
+        every = list(self.make(self.rounds))
+        low, high = (len(every) * edge // self.shares for edge in (self.share, self.share + 1))
+        for number, case in enumerate(every[low:high], low):
+            seed = case.plan.seed if self.seed is None else SEED + self.seed + number
+            yield replace(case, plan=replace(case.plan, seed=seed))
+
+
+# Shares of the longer generators, so that no test takes more than some ten seconds of one processor.
+SHARES = {"plants": 2, "lines": 3, "clocks": 2, "stuck_with_noise": 2}
+
+
+def parts() -> list[Part]:
+    """Every part of the matrix but the store's."""
+    found = []
+    for number, make in enumerate(WIRE):
+        found += _cut(make, ROUNDS_OF_WIRE * TIMES, TIMES, 10_000 * number)
+    for made in (*data_cases.DATA.values(), *sheet_cases.SHEETS.values()):
+        found += _cut(made, TIMES, SHARES.get(made.__name__, 1) * TIMES, None)
+    return found
+
+
+def _cut(make: Generator, rounds: int, shares: int, seed: int | None) -> list[Part]:
+    return [
+        Part(f"{make.__name__}-{share + 1}", make, rounds, share, shares, seed) for share in range(shares)
+    ]
