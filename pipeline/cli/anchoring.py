@@ -37,7 +37,7 @@ def anchor(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Sign the journal's root and hand it to somebody outside the store.
+    """Sign the journal's root and hand it to somebody outside.
 
     What lies outside shows later whether the store was set back or rewritten: reelproof verify --anchors FOLDER.
 
@@ -101,7 +101,9 @@ def witness(
     ),
     listen: str = typer.Option("127.0.0.1:7441", "--listen", help="Address to listen on, as HOST:PORT."),
 ) -> int:
-    """Watch from another machine that no store is set back or rewritten. It signs each root that goes on from the last.
+    """Watch over journals from another machine. It signs each root that goes on from the last.
+
+    It shows where a store was set back or rewritten.
 
     It speaks the C2SP tlog-witness protocol, version 1. Run it where nobody who can write the store can write.
 

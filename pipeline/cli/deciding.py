@@ -68,8 +68,8 @@ def disposition(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Show what was decided about a finding, reel or cut length, or decide. A person's act goes on file; nothing is
-    overwritten.
+    """Show what was decided about wire, or decide. It takes a finding, a reel or a cut length. A person's act goes on
+    file; nothing is overwritten.
 
     Example: reelproof disposition R-0412-F01 decide scrap --role "quality engineer" --reason "thin on a slice"
     """

@@ -177,7 +177,8 @@ def _print_study(study: GaugeStudy, shape: tuple[int, ...], margin: float | None
 
 
 def samples(
-    table: Path = typer.Argument(
+    table: Path | None = typer.Argument(
+        None,
         metavar="FILE.csv",
         help="Columns reel, at_m or at_ft (from the end that comes off first), quantity (mean_wall_mm, "
         "thinnest_wall_mm, covering_mm, conductor_mm, concentricity_pct, diameter_mm), value_mm, value_mil or "
@@ -191,6 +192,15 @@ def samples(
         "--role",
         help="Your role in the plant; with it the samples are kept, and judge the reels they were cut from.",
     ),
+    withdraw: str = typer.Option(
+        "",
+        "--withdraw",
+        metavar="SAMPLE",
+        help="Withdraw a sample on file, like R-0411-S02, instead of handing in a table. It stays on file and no "
+        "longer judges. Needs --role, --person and --reason.",
+    ),
+    person: str = typer.Option("", "--person", help="Who withdraws it."),
+    reason: str = typer.Option("", "--reason", help="Why it is withdrawn."),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
@@ -204,6 +214,12 @@ def samples(
     from pipeline.review.sampling import compare_samples, hand_in
     from pipeline.store.database import open_to_read, open_to_write
 
+    if withdraw:
+        return _withdraw(withdraw, table, (role, person, reason), store, as_json)
+    if table is None:
+        raise ReelproofError(
+            Complaint("samples", "no table was given", "Give FILE.csv, or a sample with --withdraw")
+        )
     taken = read_samples(table)
     with open_to_read(store) as opened:
         compared = compare_samples(opened, taken, reach)
@@ -230,6 +246,27 @@ def samples(
         "to see them."
     )
     _print_said(store, taken)
+    return 0
+
+
+def _withdraw(sample: str, table: Path | None, by: tuple[str, str, str], store: Path, as_json: bool) -> int:
+    """Withdraw a sample on file."""
+    from pipeline.nonconformance.disposition import Person
+    from pipeline.review.withdrawing import withdraw_sample
+    from pipeline.store.database import open_to_write
+
+    if table is not None:
+        raise ReelproofError(
+            Complaint("samples", f"both {table} and --withdraw {sample} were given", "Give one of them")
+        )
+    role, person, reason = by
+    with open_to_write(store, on_wait=tell_of_wait) as opened:
+        entry_no = withdraw_sample(opened, sample, Person(role.strip(), person.strip()), reason)
+    if as_json:
+        print_json({"withdrawn": sample, "entry_no": entry_no})
+        return 0
+    print(f"Sample {sample} was withdrawn (journal entry {entry_no}). It stays on file and no longer judges.")
+    print("Write the pages again to see it.")
     return 0
 
 

@@ -16,8 +16,8 @@ from typing import Literal
 from pipeline.errors import Complaint, ReelproofError
 
 Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
-# What a plant's sheet lets roles do: decide each disposition, put and lift holds, and ship wire that is held.
-Power = Disposition | Literal["hold", "lift hold", "ship held"]
+# What a plant's sheet lets roles do: decide each disposition, put and lift holds, ship held wire, withdraw samples.
+Power = Disposition | Literal["hold", "lift hold", "ship held", "withdraw sample"]
 ActKind = Literal["decide", "confirm", "decline", "complete", "reopen"]
 Standing = Literal["open", "awaiting a second person", "decided", "closed"]
 

@@ -24,6 +24,7 @@ from pipeline.review.sample_say import NOTHING
 
 if TYPE_CHECKING:
     from pipeline.nonconformance.hold import Hold
+    from pipeline.review.run_facts import Facts
     from pipeline.sheets.plant_sheet import PlantSheet
     from pipeline.store.database import Store
 
@@ -55,13 +56,29 @@ class ReelFacts:
         found = store.ask("questions/reel", reel_id=reel_id)
         if not found:
             raise not_on_file("reel", reel_id, [row["reel_id"] for row in store.ask("questions/reel_ids")])
-        self.reel: Row = found[0]
-        self.name = reel_id
-        (self.head,) = store.ask("questions/current_run", run_id=self.reel["run_id"])
-        self.run = RunFacts(store, self.head, self.reel["assessment_id"])
-        self.plant: PlantSheet = plant_sheet_of(store, self.reel["run_id"])[0]
-        self.end_unsure_m = end_unsure_m(store, self.reel["assessment_id"]).get(reel_id, 0.0)
+        (head,) = store.ask("questions/current_run", run_id=found[0]["run_id"])
+        self._take(store, RunFacts(store, head, found[0]["assessment_id"]), found[0])
+
+    @classmethod
+    def of_run(cls, run: Facts, reel: Row) -> ReelFacts:
+        """One reel of a run whose facts are at hand.
+
+        Args:
+            run: the facts of the run.
+            reel: the reel as judged newest.
+        """
+        made = cls.__new__(cls)
+        made._take(run.shelf.store, run, reel)
+        return made
+
+    def _take(self, store: Store, run: Facts, reel: Row) -> None:
         self.store = store
+        self.run = run
+        self.reel = reel
+        self.name: str = reel["reel_id"]
+        (self.head,) = store.ask("questions/current_run", run_id=run.run_id)
+        self.plant: PlantSheet = plant_sheet_of(store, run.run_id)[0]
+        self.end_unsure_m = end_unsure_m(store, reel["assessment_id"]).get(self.name, 0.0)
 
     @property
     def is_placed(self) -> bool:
@@ -132,18 +149,23 @@ def going_of(facts: ReelFacts) -> tuple[Going, ...]:
         for row in facts.findings
         if (row["holds_release"] or not row["confirmed"]) and not facts.stays(row)
     ]
-    loose = [*_gaps(facts), *_contradicted(facts), *_zones(facts)]
     held = [
         Going(max(one.from_outer_m, 0.0), min(one.to_outer_m, facts.length_m), "held", one.sentence)
         for one in facts.holds
         if one.from_outer_m is not None and one.to_outer_m is not None
     ]
-    unsure = facts.end_unsure_m
-    return widened(
-        (*widened(known, 0.0, facts.length_m), *widened((*loose, *held), UNSURE_M, facts.length_m)),
-        unsure,
-        facts.length_m,
-    )
+    placed = widened((*known, *widened(held, UNSURE_M, facts.length_m)), facts.end_unsure_m, facts.length_m)
+    return widened((*placed, *doubted(facts)), 0.0, facts.length_m)
+
+
+def doubted(facts: ReelFacts) -> tuple[Going, ...]:
+    """The stretches of a judged reel that nobody saw, that instruments contradict, or that a repeating cause reaches.
+
+    Args:
+        facts: the reel.
+    """
+    loose = (*_gaps(facts), *_contradicted(facts), *_zones(facts))
+    return widened(loose, UNSURE_M + facts.end_unsure_m, facts.length_m)
 
 
 def _told(facts: ReelFacts, row: Row) -> str:

@@ -37,6 +37,7 @@ from pipeline.review.decided import acts_of_run
 from pipeline.review.genealogy_of_store import genealogy_of, sheets_of
 from pipeline.review.journal import journal_of
 from pipeline.review.lengths import lengths_on_file
+from pipeline.review.standing import LengthStanding, Standing, standings_of_run
 from pipeline.review.stretches_on_file import stretches_of
 from pipeline.store.readings import read_frame
 
@@ -280,6 +281,7 @@ def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
             )
         )
     made = {name: pl.concat(frames) for name, frames in tables.items()}
+    made["standings_now"] = _standings(store, on_file)
     made["method_statements"] = statements_frame()
     made["evidence_readings"] = _evidence(store, on_file)
     if on_file.lengths:
@@ -287,6 +289,38 @@ def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
     if on_file.shipments:
         made["shipments"] = pl.DataFrame(on_file.shipments, infer_schema_length=None)
     return {name: frame for name, frame in made.items() if frame.height}
+
+
+def _standings(store: Store, on_file: LotOnFile) -> pl.DataFrame:
+    """How every reel and cut length of the lot stands when the pack is made."""
+    rows: list[Row] = []
+    for head in on_file.runs:
+        for reel_id, one in standings_of_run(store, head["run_id"]).items():
+            if reel_id in on_file.reels:
+                rows.append({"reel_id": reel_id, "item": reel_id, "evidence": one.evidence, **_now(one)})
+                rows += [
+                    {"reel_id": reel_id, "item": each.length_id, "evidence": one.evidence, **_now(each)}
+                    for each in one.lengths
+                ]
+    kinds = {
+        "reel_id": pl.String,
+        "item": pl.String,
+        "evidence": pl.String,
+        "standing": pl.String,
+        "headline": pl.String,
+        "reasons": pl.List(pl.String),
+        "may_leave": pl.Boolean,
+    }
+    return pl.DataFrame(rows, schema=kinds)
+
+
+def _now(one: Standing | LengthStanding) -> Row:
+    return {
+        "standing": one.code,
+        "headline": one.headline,
+        "reasons": list(one.reasons),
+        "may_leave": one.may_leave,
+    }
 
 
 def _with_words(answers: pl.DataFrame) -> pl.DataFrame:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from pipeline.nonconformance.decision import DecisionRule
@@ -16,6 +16,7 @@ from pipeline.review.samples_judged import (
     judged_sample,
 )
 from pipeline.review.samples_on_file import has_samples, samples_of_run
+from pipeline.review.withdrawing import withdrawn_of_run
 from pipeline.sheets.plant_samples import ShownBySamples
 from pipeline.sheets.plant_sheet import PlantSheet
 from pipeline.trust.sampled import QUANTITY_OF, SAMPLED
@@ -39,7 +40,7 @@ class SampleSay:
         contradicts: where the laboratory contradicts the line by more than the uncertainties of both.
         last_entry: journal entry of the newest sample behind `fails`, `doubts` or `contradicts`; 0 for none. A decision
             made after it settles a doubt, one made before it does not.
-        own: the samples cut from the reel, judged.
+        own: the samples cut from the reel, judged; those withdrawn come last.
         others: samples of other reels that bear on it.
     """
 
@@ -115,6 +116,17 @@ class _Run:
         self.reels = [row["reel_id"] for row in store.ask("questions/places_of_assessment", **key)]
         self.lots = _lots(store, head["run_id"])
         factor = plant.samples.coverage_factor
+        withdrawn = withdrawn_of_run(store, head["run_id"])
+        self.withdrawn = [
+            replace(
+                judged_sample(row, self.limits, self.rule(row["quantity"])),
+                limits=(),
+                withdrawn=withdrawn[row["sample_id"]],
+            )
+            for row in own
+            if row["sample_id"] in withdrawn
+        ]
+        own = [row for row in own if row["sample_id"] not in withdrawn]
         beside = beside_the_line(store, head, own, every, factor)
         self.rows = {row["sample_id"]: row for row in own}
         self.own = [
@@ -137,6 +149,7 @@ class _Run:
         lots = _lots(self.store, run_id)
         made = ("construction", "size", "conductor", "metal")
         is_like = all(head[name] == self.head[name] for name in made)
+        withdrawn = withdrawn_of_run(self.store, run_id)
         return [
             _Elsewhere(
                 judged_sample(row, limits, self.rule(row["quantity"])),
@@ -146,6 +159,7 @@ class _Run:
                 is_like,
             )
             for row in samples_of_run(self.store, run_id)
+            if row["sample_id"] not in withdrawn
         ]
 
     def said(self) -> dict[str, SampleSay]:
@@ -191,7 +205,7 @@ class _Run:
             tuple(missing),
             contradicts,
             max((one.entry_no for one in behind), default=0),
-            tuple(own),
+            (*own, *(one for one in self.withdrawn if one.reel_id == reel)),
             tuple(others.values()),
         )
 

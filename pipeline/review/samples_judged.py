@@ -77,6 +77,7 @@ class JudgedSample:
         entry_no: the journal entry that keeps it.
         limits: it against each limit in force on its requirement.
         line: it against the line's reading, None where there is none.
+        withdrawn: who withdrew it and why; "" for a sample that judges.
     """
 
     sample_id: str
@@ -90,6 +91,7 @@ class JudgedSample:
     entry_no: int
     limits: tuple[AgainstLimit, ...]
     line: AgainstLine | None
+    withdrawn: str = ""
 
     @property
     def is_below(self) -> bool:
@@ -99,6 +101,8 @@ class JudgedSample:
     @property
     def verdict(self) -> str:
         """What is said of it in a few words."""
+        if self.withdrawn:
+            return "withdrawn"
         if not self.limits:
             return "no limit on file"
         if self.is_below:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from pipeline.length.reel_places import sentence_on_reel
@@ -21,6 +22,7 @@ from pipeline.review.standing_told import headline, left_headline, let_go_by, to
 from pipeline.words import counted
 
 if TYPE_CHECKING:
+    from pipeline.nonconformance.going import Going
     from pipeline.review.run_facts import Facts
 
 Row = Mapping[str, Any]
@@ -30,6 +32,12 @@ _FIGURE = re.compile(r"[\d.,]+")
 LEAST_M = 1.0
 # Places on the wire are known to this [m]: what lies so near to a cut length counts as in it.
 NEAR_M = 1.0
+
+
+def _names_evidence(acts: Sequence[Act]) -> bool:
+    """Whether the last decision, or an act since, names evidence."""
+    last = max((act.version for act in acts if act.kind == "decide"), default=0)
+    return any(act.evidence.strip() for act in acts if act.version >= last)
 
 
 class ReelFold:
@@ -236,7 +244,7 @@ class ReelFold:
         state = state_of(name, acts)
         is_let_go = self.is_let_go or self._stands(state, acts)
         found = self._open_in(start, end)
-        lacking = () if is_let_go else self._lacking_in(start, end)
+        lacking = (() if is_let_go else self._lacking_in(start, end)) + self._doubted_in(start, end, acts)
         reasons = tuple(
             dict.fromkeys(
                 (
@@ -339,6 +347,22 @@ class ReelFold:
             if state.standing != "closed" and name not in seen:
                 found[name] = f"Finding {name} is {state.standing} ({state.disposition})."
         return found
+
+    @cached_property
+    def _doubted(self) -> tuple[Going, ...]:
+        """Stretches of the reel that go, whatever was found on them; only asked for where wire was cut."""
+        from pipeline.review.going import ReelFacts, doubted
+
+        return () if self.row["from_m"] is None else doubted(ReelFacts.of_run(self.book, self.row))
+
+    def _doubted_in(self, start: float, end: float, acts: Sequence[Act]) -> tuple[str, ...]:
+        """What goes on a stretch of the reel, unless it was let go by a decision that names its evidence."""
+        own = state_of(acts[0].subject, acts) if acts else None
+        if (self.is_let_go and _names_evidence(self.acts)) or (
+            own is not None and self._stands(own, acts) and _names_evidence(acts)
+        ):
+            return ()
+        return tuple(dict.fromkeys(one.sentence for one in self._doubted if one.meets(start, end)))
 
     def _lacking_in(self, start: float, end: float) -> tuple[str, ...]:
         """What the evidence does not show of a stretch of a reel that it does not show as releasable."""

@@ -33,7 +33,7 @@ from pipeline.units import m_from_foot
 
 DecisionRule = Literal["simple acceptance", "guard band"]
 Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
-Power = Disposition | Literal["hold", "lift hold", "ship held"]
+Power = Disposition | Literal["hold", "lift hold", "ship held", "withdraw sample"]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Share = Annotated[float, Field(gt=0, lt=1)]
@@ -289,7 +289,8 @@ class PlantSheet(Sheet):
         spark_test: what is asked of the in-line spark test.
         second_person: which acts need a second person.
         may_decide: the roles that may decide, confirm or complete each disposition, put a hold ("hold"), lift one
-            ("lift hold") or ship wire that is held ("ship held"); nobody where one is left out.
+            ("lift hold"), ship wire that is held ("ship held") or withdraw a laboratory sample ("withdraw sample");
+            nobody where one is left out.
         certified: by type, or types joined by ``/``, the requirement sets lots are certified to; every set on file
             for a type left out. The sets that the type letters call for are judged whatever stands here.
         limits: limits the plant enters.

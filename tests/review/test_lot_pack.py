@@ -109,7 +109,14 @@ def test_everything_that_happened_is_told_in_order(exported: HandedOver) -> None
     events = table(exported, "events")
     assert events["at_utc"].is_sorted()
     kinds = events["kind"].to_list()
-    assert set(kinds) == {*ORDER} - {"rewind", "declaration", "export"}
+    assert set(kinds) == {*ORDER} - {
+        "sample withdrawn",
+        "hold",
+        "lift",
+        "rewind",
+        "declaration",
+        "export",
+    }
     told = " ".join(events["sentence"])
     assert "decide scrap by quality engineer on 2026-03-06 12:00:00 UTC: off centre." in told
     assert "Shipment S-1 left for a customer with L1-0414-03-A." in told
@@ -164,7 +171,9 @@ def test_the_readings_of_every_evidence_window_are_in_it(exported: HandedOver) -
         assert here["wall_at_m"].min() >= row["evidence_from_m"]
         assert here["wall_at_m"].max() <= row["evidence_to_m"]
         if row["worst"] is not None and row["unit"] == "mm":
-            assert here["thinnest_wall_mm"].min() == pytest.approx(row["worst"], abs=1e-12)
+            # What a covering hides is judged at its worse end: the covering's largest offset of 9 um (invented) is off.
+            hidden = 0.009 if row["requirement"] == "minimum wall at any point" else 0.0
+            assert here["thinnest_wall_mm"].min() - hidden == pytest.approx(row["worst"], abs=1e-12)
 
 
 def test_the_csv_holds_the_same_rows_as_the_parquet(exported: HandedOver) -> None:

@@ -8,11 +8,14 @@ import polars as pl
 import pytest
 
 from pipeline.cli.app import run
+from pipeline.errors import NotFoundError
 from pipeline.nonconformance.disposition import DispositionRefused, Person
 from pipeline.review.deciding import act_on
 from pipeline.review.sample_say import NOTHING, SampleSay, samples_on_run
+from pipeline.review.samples_on_file import samples_of_run
 from pipeline.review.sealing import changes_in
 from pipeline.review.standing import standing_of
+from pipeline.review.withdrawing import withdraw_sample
 from pipeline.store.database import open_to_read, open_to_write
 from pipeline.store.readings import read_frame
 from tests.review.decided_store import copied
@@ -263,3 +266,62 @@ def test_release_is_refused_while_a_sample_is_missing(store: Path) -> None:
         pytest.raises(DispositionRefused, match="No laboratory sample of covering"),
     ):
         act_on(opened, "L1-0411-03", "decide", ENGINEER, "Good.", "release")
+
+
+def test_a_mistyped_sample_is_withdrawn_stays_on_file_and_no_longer_judges(store: Path) -> None:
+    """Seen: 0.290 typed for 0.390 held the reel for good, whatever was handed in later."""
+    with open_to_read(store) as opened:
+        before = standing_of(opened, "L1-0411-01")
+        on_file = len(samples_of_run(opened, "R-0411"))
+    assert handed(store, f"L1-0411-01,2,thinnest_wall_mm,0.290,0.0015,{BY}") == 0
+    with open_to_read(store) as opened:
+        assert standing_of(opened, "L1-0411-01").code == "held"
+        assert standing_of(opened, "L1-0411-02").samples.doubts
+    by = ["--role", "quality manager", "--person", "QM-1", "--reason", "0.390 was meant"]
+    assert run(["samples", "--withdraw", "R-0411-S02", *by, "--store", str(store)]) == 0
+    with open_to_read(store) as opened:
+        now = standing_of(opened, "L1-0411-01")
+        assert (now.code, now.samples.fails, now.samples.against) == (
+            before.code,
+            (),
+            before.samples.against,
+        )
+        assert standing_of(opened, "L1-0411-02").samples.doubts == ()
+        assert len(samples_of_run(opened, "R-0411")) == on_file + 1
+        (shown,) = [one for one in now.samples.own if one.sample_id == "R-0411-S02"]
+        assert shown.verdict == "withdrawn"
+        assert shown.withdrawn == (
+            "Sample R-0411-S02, cut from reel L1-0411-01 2.0 m from its outer end, was withdrawn by "
+            f"{Person('quality manager', 'QM-1')}: 0.390 was meant."
+        )
+        assert changes_in(opened) == ()
+        assert opened.ask("questions/last_entry")[0]["kind"] == "sample withdrawn"
+
+
+@pytest.mark.parametrize(
+    ("role", "person", "reason"),
+    [
+        ("laboratory technician", "LT-1", "typing error"),
+        ("quality manager", "", "typing error"),
+        ("quality manager", "QM-1", " "),
+    ],
+)
+def test_a_withdrawal_that_is_not_allowed_or_not_whole_is_refused(
+    store: Path, role: str, person: str, reason: str
+) -> None:
+    assert handed(store, f"L1-0411-01,2,thinnest_wall_mm,0.290,0.0015,{BY}") == 0
+    with open_to_write(store) as opened:
+        with pytest.raises(DispositionRefused):
+            withdraw_sample(opened, "R-0411-S02", Person(role, person), reason)
+        assert standing_of(opened, "L1-0411-01").code == "held"
+
+
+def test_a_sample_is_withdrawn_once_and_must_be_on_file(store: Path) -> None:
+    assert handed(store, f"L1-0411-01,2,thinnest_wall_mm,0.290,0.0015,{BY}") == 0
+    manager = Person("quality manager", "QM-1")
+    with open_to_write(store) as opened:
+        with pytest.raises(NotFoundError):
+            withdraw_sample(opened, "R-0411-S99", manager, "typing error")
+        withdraw_sample(opened, "R-0411-S02", manager, "typing error")
+        with pytest.raises(DispositionRefused):
+            withdraw_sample(opened, "R-0411-S02", manager, "typing error")
