@@ -302,16 +302,15 @@ def _standings(store: Store, on_file: LotOnFile) -> pl.DataFrame:
                     {"reel_id": reel_id, "item": each.length_id, "evidence": one.evidence, **_now(each)}
                     for each in one.lengths
                 ]
-    kinds = {
-        "reel_id": pl.String,
-        "item": pl.String,
-        "evidence": pl.String,
-        "standing": pl.String,
-        "headline": pl.String,
-        "reasons": pl.List(pl.String),
-        "may_leave": pl.Boolean,
-    }
-    return pl.DataFrame(rows, schema=kinds)
+    texts = ("reel_id", "item", "evidence", "standing", "headline")
+    return pl.DataFrame(
+        rows,
+        schema={
+            **dict.fromkeys(texts, pl.String),
+            "reasons": pl.List(pl.String),
+            "may_leave": pl.Boolean,
+        },
+    )
 
 
 def _now(one: Standing | LengthStanding) -> Row:
