@@ -17,6 +17,7 @@ from dashboards.records import GATE_OF, Extreme, Judgement, LimitRow, Reason, Re
 from dashboards.sentences import words
 from pipeline.length.reel_places import CORE
 from pipeline.wording.kinds import KINDS, Kind, Side, kind_of, text_of
+from pipeline.wording.say import plain
 
 # Every text that is put in below is escaped, or mark-up made here.
 NOT_KNOWN = Markup('<span class="none">not known</span>')
@@ -126,7 +127,7 @@ def strip(reel: ReelRow, wide: bool = False) -> Markup:
     marks = []
     for one in reel.intervals:
         left, width = share(reel.to_m - one.to_m, length), share(one.to_m - one.from_m, length)
-        kind, title = one.kind.replace(" ", "-"), f"{one.kind}: {one.label}" if one.label else one.kind
+        kind, title = one.kind.replace(" ", "-"), f"{one.kind}: {plain(one.label)}" if one.label else one.kind
         place = f"left:{left}%;width:{width}%"
         marks.append(f'  <i class="seg k-{escape(kind)}" style="{place}" title="{escape(title)}"></i>\n')
     marks += [

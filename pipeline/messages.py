@@ -6,7 +6,7 @@ Codes are stable names: they are stored, selected by and compared. The words for
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from enum import StrEnum
 from numbers import Integral, Real
 from typing import Any
@@ -36,6 +36,34 @@ class Measure:
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """A place on the wire, so that it can be counted from another end and shown in the reader's unit.
+
+    Args:
+        at_m: the place [m], from the start of the run or from the end of a reel.
+        end: the end it counts from, where that must be told with it.
+    """
+
+    at_m: float
+    end: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """A stretch of the wire, as `Place`.
+
+    Args:
+        from_m: its start [m].
+        to_m: its end [m].
+        end: the end it counts from, where that must be told with it.
+    """
+
+    from_m: float
+    to_m: float
+    end: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Message:
     """A code and its arguments, in the order they were given.
 
@@ -53,7 +81,7 @@ class Message:
         return dict(self.slots)
 
 
-Slot = str | bool | int | float | None | Measure | Message | tuple["Slot", ...]
+Slot = str | bool | int | float | None | Measure | Place | Between | Message | tuple["Slot", ...]
 
 
 def slot(value: Any) -> Slot:
@@ -62,7 +90,7 @@ def slot(value: Any) -> Slot:
     Raises:
         TypeError: it cannot be an argument.
     """
-    if value is None or isinstance(value, (Measure, Message)):
+    if value is None or isinstance(value, (Measure, Place, Between, Message)):
         return value
     if isinstance(value, StrEnum):
         return value.value
@@ -114,6 +142,8 @@ def to_json(value: Slot) -> Any:
     """An argument or a message as JSON holds it: a figure with a unit and a message as objects."""
     if isinstance(value, Measure):
         return {"value": value.value, "unit": value.unit}
+    if isinstance(value, Place | Between):
+        return asdict(value)
     if isinstance(value, Message):
         return {"code": str(value.code), "arguments": {name: to_json(one) for name, one in value.slots}}
     if isinstance(value, tuple):
@@ -127,6 +157,10 @@ def from_json(value: Any) -> Slot:
         return tuple(from_json(one) for one in value)
     if isinstance(value, dict) and "code" in value:
         return message_of(value)
+    if isinstance(value, dict) and "at_m" in value:
+        return Place(float(value["at_m"]), str(value["end"]))
+    if isinstance(value, dict) and "from_m" in value:
+        return Between(float(value["from_m"]), float(value["to_m"]), str(value["end"]))
     if isinstance(value, dict):
         return Measure(float(value["value"]), str(value["unit"]))
     return slot(value)

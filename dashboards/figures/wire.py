@@ -25,6 +25,7 @@ from dashboards.figures.sheet import Figure, axis, figures_of
 from dashboards.records import GATE_OF, FaultMark, FindingRow, Interval, Phase, ReelRow, RunReview, Trace
 from dashboards.tiles import OVERVIEW_BUCKETS
 from pipeline.length.intervals import merged
+from pipeline.wording.say import plain
 
 LANE_PX = 138
 MANY_GAPS = 100
@@ -133,7 +134,7 @@ def finding_bars(findings: Sequence[FindingRow]) -> dict[str, Any]:
         [from_m for _, from_m, _ in placed],
         [to_m for _, _, to_m in placed],
         1,
-        tips=[f"{one.finding_id} ({one.status}): {one.sentence}" for one, _, _ in placed],
+        tips=[f"{one.finding_id} ({one.status}): {plain(one.sentence)}" for one, _, _ in placed],
         marker={"line": {"width": 1}, "pattern": {"shape": "/", "size": 6, "solidity": 0.35}},
         paint={
             "marker.line.color": "--held",
@@ -149,7 +150,7 @@ def gap_bars(gaps: Sequence[Interval]) -> dict[str, Any]:
         [gap.from_m for gap in gaps],
         [gap.to_m for gap in gaps],
         1,
-        tips=[f"{gap.kind}: {gap.label}" if gap.label else gap.kind for gap in gaps],
+        tips=[f"{gap.kind}: {plain(gap.label)}" if gap.label else gap.kind for gap in gaps],
         # The outlines of hundreds of short gaps would run into one dark block.
         marker={
             "line": {"width": 1 if len(gaps) < MANY_GAPS else 0},
@@ -173,7 +174,7 @@ def finding_marks(findings: Sequence[FindingRow]) -> dict[str, Any]:
         "name": "finding",
         "x": [round(_middle(one), 3) for one in findings],
         "y": [1.0] * len(findings),
-        "tips": [f"{one.finding_id} ({one.status}): {one.sentence}" for one in findings],
+        "tips": [f"{one.finding_id} ({one.status}): {plain(one.sentence)}" for one in findings],
         "marker": {
             "size": 12,
             "opacity": 0.85,

@@ -7,6 +7,7 @@ from dashboards.comma_table import Cell, comma_table
 from dashboards.records import FindingRow, NonconformanceSummary
 from dashboards.rendering import write_page
 from dashboards.site import Site, Written, write_if_changed
+from pipeline.wording.say import plain
 
 HEADS = (
     "finding",
@@ -75,7 +76,7 @@ def finding_cells(one: FindingRow) -> tuple[Cell, ...]:
         decided.decision if decided else None,
         decided.role if decided else None,
         decided.reason if decided else None,
-        one.sentence,
+        plain(one.sentence),
     )
 
 

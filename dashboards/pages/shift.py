@@ -10,6 +10,7 @@ from dashboards.records import GATE_OF, Extreme, LimitRow, ReelRow, RunRow, Shif
 from dashboards.records import Gate as GateName
 from dashboards.rendering import write_page
 from dashboards.site import Site, Written
+from pipeline.messages import Said
 from pipeline.words import counted
 
 POINT = "minimum wall at any point"
@@ -43,7 +44,7 @@ class GateReel:
     """
 
     reel: ReelRow
-    why: str
+    why: Said
     thinnest: Extreme | None
     limit: LimitRow | None
     turn: int | None
@@ -57,7 +58,7 @@ class Gate:
     reels: tuple[GateReel, ...]
 
 
-def why_in_short(reel: ReelRow) -> str:
+def why_in_short(reel: ReelRow) -> Said:
     """What a reel is held for in a few words: the requirements and rules its findings come under, each once."""
     times = Counter(one.requirement for one in reel.reasons if one.requirement)
     if not times:
@@ -67,7 +68,7 @@ def why_in_short(reel: ReelRow) -> str:
     return ", ".join(f"{name}, {times[name]} findings" if times[name] > 1 else name for name in names)
 
 
-def shared_reasons(run: RunRow) -> tuple[str, ...]:
+def shared_reasons(run: RunRow) -> tuple[Said, ...]:
     """Reasons that stand against every reel of a run of several: the page tells them once."""
     if len(run.reels) < 2:
         return ()
@@ -95,7 +96,7 @@ def gates(record: ShiftReview) -> tuple[Gate, ...]:
         for reel in run.reels:
             turn = turn_of.get(reel.reel_id, turn_of_run.get(run.run_id))
             shared = bool(reel.reasons) and reel.reasons[0].sentence in run.quality.sentences
-            why = f"the data of run {run.run_id}" if shared else why_in_short(reel)
+            why: Said = f"the data of run {run.run_id}" if shared else why_in_short(reel)
             if of_all and all(one.sentence in of_all for one in reel.reasons):
                 why = f"{counted(len(of_all), 'reason')} against every reel of run {run.run_id}"
             thin = any(one.requirement == POINT for one in reel.reasons)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
+from pipeline.messages import Said
 from pipeline.results import Refused, Result
 
 UnitSystem = Literal["mil and foot", "mm and metre"]
@@ -290,7 +291,7 @@ class Reason:
         finding_id: finding that says it; "" where no finding does (for example unmonitored length).
     """
 
-    sentence: str
+    sentence: Said
     requirement: str = ""
     finding_id: str = ""
 
@@ -310,7 +311,7 @@ class Interval:
     from_m: float
     to_m: float
     kind: IntervalKind
-    label: str = ""
+    label: Said = ""
     finding_id: str = ""
 
 
@@ -400,6 +401,7 @@ class FindingRow:
         judged_by: the row and revision it was judged by, in words; "" where none stands behind it.
         outer_m: where on its reel, from the outer end [m]; None where it is on no reel.
         core_m: the same from the core end [m].
+        verdict: what is said of the wire there.
     """
 
     finding_id: str
@@ -407,7 +409,7 @@ class FindingRow:
     requirement: str
     severity: str
     status: Literal["open", "closed"]
-    sentence: str
+    sentence: Said
     run_id: str = ""
     line_id: str = ""
     product: str = ""
@@ -425,6 +427,7 @@ class FindingRow:
     judged_by: str = ""
     outer_m: tuple[float, float] | None = None
     core_m: tuple[float, float] | None = None
+    verdict: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from dashboards.records.evidence import (
     Stamp,
 )
 from dashboards.records.run import LotRow, PanelLimit, Trace
+from pipeline.messages import Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +149,7 @@ class FindingReview:
     same_cause: tuple[FindingRow, ...] = ()
     dispositions: tuple[DispositionRow, ...] = ()
     lots: tuple[LotRow, ...] = ()
-    repair_guide: tuple[str, ...] = ()
+    repair_guide: tuple[Said, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
     left_held: tuple[Alarm, ...] = ()
 

@@ -20,6 +20,7 @@ from dashboards.records.evidence import (
     Stamp,
     Standing,
 )
+from pipeline.messages import Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +124,7 @@ class FirstThing:
     """
 
     sentence: str
-    why: str = ""
+    why: Said = ""
     reel_id: str = ""
     run_id: str = ""
     finding_id: str = ""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from dashboards.records.evidence import Alarm, Answer, Plant, Stamp, Standing
+from pipeline.messages import Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +158,7 @@ class GuideStep:
     """One step of a guide: what to look at, what it means there, and the page to open."""
 
     title: str
-    sentences: tuple[str, ...]
+    sentences: tuple[Said, ...]
     href: str = ""
     link_text: str = ""
 

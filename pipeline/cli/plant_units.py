@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from pipeline.length.reel_places import figure_told, length_told
+from pipeline.messages import Said
 
 if TYPE_CHECKING:
     from pipeline.length.reel_places import Unit
@@ -34,11 +35,11 @@ class InUnits:
         """A length or place without its unit."""
         return figure_told(length_m, self.unit)
 
-    def sentence(self, text: str) -> str:
-        """A sentence with its figures in the plant's units."""
+    def sentence(self, told: Said) -> str:
+        """A sentence or message with its figures in the plant's units."""
         from dashboards.sentences import in_units
 
-        return in_units(text, self.system).replace("\u00a0", " ")
+        return in_units(told, self.system).replace("\u00a0", " ")
 
     def quantity(self, value: float | None, unit: str, otherwise: str = "none") -> str:
         """A figure of a requirement with its unit: mil or mm for a wall, as it is for what has one unit only.

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from typing import Literal
 
+from pipeline.messages import Between, Message, Place, Slot, Written, as_written
 from pipeline.units import foot_from_m, m_from_foot
 
 Unit = Literal["ft", "m"]
@@ -120,15 +121,36 @@ def span_told(span_m: Span, length_m: float, unit: Unit = "m") -> str:
     )
 
 
-def sentence_on_reel(sentence: str, reel_to_m: float) -> str:
-    """A sentence whose places are metres of the run, with places on the reel instead, from its outer end.
+def told_on_reel(told: Message, reel_to_m: float) -> Message:
+    """A message whose places are of the run, with places on the reel instead, from its outer end.
 
-    Whoever stands at a reel cannot use a place of the run.
+    Whoever stands at a reel cannot use a place of the run. The end is told with the first place only.
 
     Args:
-        sentence: as it is on file.
+        told: as it is on file.
         reel_to_m: last metre of the reel's wire on the run [m].
     """
+    if told.code == Written.AS_WRITTEN:
+        return as_written(_written_on_reel(str(told.arguments["text"]), reel_to_m))
+    ends = [OUTER]
+
+    def moved(value: Slot) -> Slot:
+        if isinstance(value, Place):
+            return Place(place_on_reel(value.at_m, reel_to_m), ends.pop() if ends else "")
+        if isinstance(value, Between):
+            low, high = place_on_reel(value.to_m, reel_to_m), place_on_reel(value.from_m, reel_to_m)
+            return Between(low, high, ends.pop() if ends else "")
+        if isinstance(value, Message):
+            return Message(value.code, tuple((name, moved(one)) for name, one in value.slots))
+        if isinstance(value, tuple):
+            return tuple(moved(one) for one in value)
+        return value
+
+    return Message(told.code, tuple((name, moved(one)) for name, one in told.slots))
+
+
+def _written_on_reel(sentence: str, reel_to_m: float) -> str:
+    """The same of a sentence as an earlier version wrote it."""
     told = False
 
     def moved(found: re.Match[str]) -> str:

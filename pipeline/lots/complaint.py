@@ -17,12 +17,13 @@ from pipeline.length.reel_places import (
     from_other_end,
     metres,
     place_told,
-    sentence_on_reel,
+    told_on_reel,
     wire_of_place,
 )
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.field_damage import CAUTIONS
 from pipeline.nonconformance.finding import Finding
+from pipeline.wording.say import plain
 
 LIMITS_OF_RECORD = (
     "The record shows what the line's instruments saw while the wire was made. It cannot show that the plant had "
@@ -290,9 +291,11 @@ def _sentences(
         f"The mark lies {where}; it is {place.wire_m:.1f} m of the run, known to {place.unsure_m:.1f} m{why}."
     ]
     told += [
-        sentence_on_reel(one.sentence, place.wire_m + place.from_outer_m)
-        if one.reel_id == place.reel_id
-        else one.sentence
+        plain(
+            told_on_reel(one.told, place.wire_m + place.from_outer_m)
+            if one.reel_id == place.reel_id
+            else one.told
+        )
         for one in own
     ]
     if not own:

@@ -11,6 +11,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from pipeline.found import Because
+from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.finding import NOT_KNOWN, Cause, Finding
 from pipeline.nonconformance.intervals import Floats
 from pipeline.nonconformance.sense import Sense
@@ -23,12 +25,14 @@ class Stretch:
     Args:
         from_m: its start [m].
         to_m: its end [m].
-        name: what it was, as a reader would say it: ``start-up``, ``stop``, ``lot C7 to lot C8``.
+        name: which phase, contradiction or change of lot it was: ``stop``, ``lot C7 to lot C8``; "" for a drift.
+        told: what is said of a drift.
     """
 
     from_m: float
     to_m: float
     name: str
+    told: Message | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +93,12 @@ def _repeat(finding: Finding, repeats: Sequence[Repeat]) -> Cause | None:
         if near and len(one.positions_m) >= 3:
             return Cause(
                 "roll",
-                f"One of {len(one.positions_m)} events that repeat every {one.period_m:.3f} m, "
-                f"the circumference of {one.element}.",
+                message(
+                    Because.REPEATS,
+                    n=len(one.positions_m),
+                    period=Measure(one.period_m, "m"),
+                    element=one.element,
+                ),
                 one.element,
             )
     return None
@@ -108,7 +116,7 @@ def likely_cause(finding: Finding, known: Circumstances) -> Cause:
         one instrument alone saw, an unsteady line, a change of material, drift; else ``not known``.
     """
     if (stretch := _meeting(finding, known.disagreements)) is not None:
-        return Cause("gauge", f"The instruments contradict each other there: {stretch.name}.", stretch.name)
+        return Cause("gauge", message(Because.CONTRADICTED, how=stretch.name.rstrip(".")), stretch.name)
     if (repeat := _repeat(finding, known.repeats)) is not None:
         return repeat
     rows = {one.row for one in finding.sightings}
@@ -119,20 +127,15 @@ def likely_cause(finding: Finding, known: Circumstances) -> Cause:
     ):
         return Cause(
             "gauge",
-            f"A single reading of {finding.instruments[0]} far from its neighbours; "
-            "no other instrument saw it.",
+            message(Because.LONE_READING, instrument=finding.instruments[0]),
             finding.instruments[0],
         )
     if (stretch := _meeting(finding, known.unsteady)) is not None:
-        return Cause(
-            "start-up", f"The wire was made while the line was not steady: {stretch.name}.", stretch.name
-        )
+        return Cause("start-up", message(Because.UNSTEADY, phase=stretch.name), stretch.name)
     if (stretch := _meeting(finding, known.changes)) is not None:
-        return Cause(
-            "material", f"The wire was made while the material changed: {stretch.name}.", stretch.name
-        )
-    if (stretch := _meeting(finding, known.drifts)) is not None:
-        return Cause("drift", f"{stretch.name}.")
+        return Cause("material", message(Because.MATERIAL_CHANGED, change=stretch.name), stretch.name)
+    if (stretch := _meeting(finding, known.drifts)) is not None and stretch.told is not None:
+        return Cause("drift", stretch.told)
     return NOT_KNOWN
 
 
@@ -142,7 +145,14 @@ def with_causes(findings: Sequence[Finding], known: Circumstances) -> tuple[Find
 
 
 def drift_before(
-    at_m: Floats, value: Floats, finding: Finding, sense: Sense, *, back_m: float, blocks: int = 12
+    at_m: Floats,
+    value: Floats,
+    finding: Finding,
+    sense: Sense,
+    *,
+    unit: str,
+    back_m: float,
+    blocks: int = 12,
 ) -> Stretch | None:
     """Whether the mean moved steadily towards the limit over the wire before a finding.
 
@@ -155,11 +165,12 @@ def drift_before(
         value: the readings [any unit].
         finding: the finding that the trend may lead to.
         sense: sense of its limit.
+        unit: unit of the readings.
         back_m: length looked at before the finding [m].
         blocks: number of blocks; 12 is our choice.
 
     Returns:
-        the length with the trend in words, or None.
+        the length with what is said of the trend, or None.
 
     Source: M.G. Kendall (1938), A new measure of rank correlation, Biometrika 30, 81 (from memory).
     """
@@ -180,5 +191,5 @@ def drift_before(
     scatter = float(np.std(means - (slope * middle + intercept), ddof=2))
     if not tau.pvalue < 0.01 or abs(slope) * back_m <= scatter:
         return None
-    moved = f"{slope * back_m:+.4g} over the {back_m:.0f} m before"
-    return Stretch(start, finding.from_m, f"The mean moved steadily towards the limit: {moved}")
+    told = message(Because.DRIFT, moved=Measure(slope * back_m, unit), back=Measure(back_m, "m"))
+    return Stretch(start, finding.from_m, "", told)

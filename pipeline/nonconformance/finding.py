@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
+from pipeline.found import Because, Found, found_by, name_of
+from pipeline.messages import Between, Measure, Message, Slot, message, slots_of
 from pipeline.nonconformance.decision import Decision, Verdict
-from pipeline.nonconformance.rules import ORDER, PLACES, RULE_BY_ID, SEVERITIES, Rule, Severity, told
+from pipeline.nonconformance.rules import ORDER, PLACES, RULE_BY_ID, SEVERITIES, Rule, Severity
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +21,6 @@ class Sighting:
         instrument: plant's number of the instrument, "" where none saw it.
         from_m: start on the wire, padded [m].
         to_m: its end, padded [m].
-        sentence: the sighting in words.
         readings: readings or events that stand behind it.
         worst: worst value [unit of the rule]; None for events and states.
         worst_at_m: where it was read [m].
@@ -31,15 +33,14 @@ class Sighting:
         short: True if it is shorter than the plant lets one instrument alone decide.
         depth: greatest shortfall [unit of the rule].
         area: integral of the shortfall along the wire [unit x m].
-        words: fields of the rule's sentence, so that a finding tells it of its own stretch.
-        after: what is told after that sentence.
+        slots: what is said of it, as arguments of what its rule finds; the stretch is added where it is told.
+        after: what is said after that.
     """
 
     rule_id: str
     instrument: str
     from_m: float
     to_m: float
-    sentence: str
     readings: int = 0
     worst: float | None = None
     worst_at_m: float | None = None
@@ -52,13 +53,18 @@ class Sighting:
     short: bool = False
     depth: float | None = None
     area: float | None = None
-    words: tuple[tuple[str, str], ...] = ()
-    after: str = ""
+    slots: tuple[tuple[str, Slot], ...] = ()
+    after: tuple[Message, ...] = ()
 
     @property
     def rule(self) -> Rule:
         """The rule as the program ships it."""
         return RULE_BY_ID[self.rule_id]
+
+    def told_over(self, from_m: float, to_m: float) -> Message:
+        """What was found, told of a stretch of wire [m]."""
+        stretch = (("length", Measure(to_m - from_m, "m")), ("span", Between(from_m, to_m)))
+        return Message(found_by(self.rule_id), (*self.slots, *stretch))
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,22 +73,17 @@ class Cause:
 
     Args:
         kind: ``start-up``, ``roll``, ``drift``, ``gauge``, ``material`` or ``not known``.
-        sentence: what it stands on.
+        told: what it stands on.
         of: which roll, instrument, change or phase, as far as it can be named; findings elsewhere of the same
             kind and the same one share a cause.
     """
 
     kind: str
-    sentence: str
+    told: Message
     of: str = ""
 
 
-NOT_KNOWN = Cause("not known", "Nothing in the record points to a cause.")
-
-
-# What a finding adds to the words of its gravest sighting.
-ALSO_SEEN = " Seen there as well: "
-UNCONFIRMED = " One instrument alone saw it, over less than the plant's shortest length: unconfirmed."
+NOT_KNOWN = Cause("not known", message(Because.NOT_KNOWN))
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +103,7 @@ class Finding:
         evidence_to_m: its end [m].
         cause: the likely cause.
         confirmed: False if one instrument alone saw it over less than the plant's shortest length.
+        on_file: what was said of it, where it comes from the store.
     """
 
     run_id: str
@@ -116,6 +118,7 @@ class Finding:
     evidence_to_m: float
     cause: Cause = NOT_KNOWN
     confirmed: bool = True
+    on_file: Message | None = None
 
     @property
     def finding_id(self) -> str:
@@ -145,17 +148,17 @@ class Finding:
         return Verdict.DOES_NOT_CONFORM if self.main.rule.family in PLACES else Verdict.CANNOT_BE_TOLD
 
     @property
-    def sentence(self) -> str:
-        """The finding in words."""
-        others = sorted({one.rule.named for one in self.sightings if one.rule_id != self.main.rule_id})
-        text = self.main.sentence
-        if self.main.words:
-            text = told(self.main.rule, self.from_m, self.to_m, **dict(self.main.words)) + self.main.after
+    def told(self) -> Message:
+        """What is said of it."""
+        if self.on_file is not None:
+            return self.on_file
+        others = sorted({one.rule_id for one in self.sightings if one.rule_id != self.main.rule_id})
+        parts = [self.main.told_over(self.from_m, self.to_m), *self.main.after]
         if others:
-            text += f"{ALSO_SEEN}{', '.join(others)}."
+            parts.append(message(Found.ALSO_SEEN, rules=[name_of(one) for one in others]))
         if not self.confirmed:
-            text += UNCONFIRMED
-        return text
+            parts.append(message(Found.UNCONFIRMED))
+        return parts[0] if len(parts) == 1 else message(Found.SEVERAL, told=parts)
 
 
 def place_sighting(
@@ -167,9 +170,9 @@ def place_sighting(
     readings: int = 0,
     subject: str = "",
     reel_id: str = "",
-    **fields: str,
+    **arguments: Any,
 ) -> Sighting:
-    """A sighting of a rule without a limit (events and states), its sentence filled in.
+    """A sighting of a rule without a limit (events and states).
 
     Args:
         rule_id: the rule.
@@ -177,21 +180,20 @@ def place_sighting(
         to_m: its end [m].
         instrument: instrument that saw it.
         readings: events or readings behind it.
-        subject: what it is about, where the sentence names it.
+        subject: what it is about, where that must be said.
         reel_id: the reel the wire is on.
-        fields: the other fields of the rule's sentence.
+        arguments: the other arguments of what the rule finds.
     """
-    words = {"subject": subject, **fields}
+    about = {"subject": subject} if subject else {}
     return Sighting(
         rule_id,
         instrument,
         from_m,
         to_m,
-        told(RULE_BY_ID[rule_id], from_m, to_m, **words),
         readings,
         subject=subject,
         reel_id=reel_id,
-        words=tuple(words.items()),
+        slots=slots_of({**about, **arguments}),
     )
 
 

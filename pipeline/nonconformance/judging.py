@@ -13,11 +13,13 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.found import Found, verdict_code
 from pipeline.length.reels import PlacedReel
+from pipeline.messages import Measure, Place, message, slots_of
 from pipeline.nonconformance.decision import DecisionRule, decide_bounded
 from pipeline.nonconformance.finding import Sighting
 from pipeline.nonconformance.intervals import Floats, Mask, nonconforming_intervals
-from pipeline.nonconformance.rules import Rule, figure, limit_text, told
+from pipeline.nonconformance.rules import Rule, cited
 from pipeline.nonconformance.sense import Sense
 from pipeline.products.limits import Limit
 
@@ -133,25 +135,24 @@ def sightings(
         breaks_m=sorted({edge for reel in reels for edge in (reel.from_m, reel.to_m)}),
         usable=usable,
     )
-    against = {"sense": sense, "limit": limit_text(limit)}
+    against = {"sense": sense, "limit": cited(limit)}
     seen = []
     for one in found.iter_rows(named=True):
         at_best = one["worst"] if best is None else float(best[one["worst_index"]])
         decision = decide_bounded(one["worst"], at_best, u, limit.value, sense, decision_rule)
-        words = {
-            "worst": f"{figure(one['worst'], rule.unit)}{BOUND if best is not None else ''}",
-            "worst_at_m": f"{one['worst_at_m']:.1f}",
-            "verdict": decision.verdict.value,
+        worst = Measure(one["worst"], rule.unit)
+        arguments = {
+            **({"worst": worst} if best is None else {"bound": message(Found.BOUNDED, value=worst)}),
+            "at": Place(one["worst_at_m"]),
             **against,
+            "verdict": verdict_code(decision.verdict),
         }
-        sentence = told(rule, one["from_m"], one["to_m"], **words)
         seen.append(
             Sighting(
                 rule.rule_id,
                 instrument,
                 one["from_m"],
                 one["to_m"],
-                sentence,
                 one["readings"],
                 one["worst"],
                 one["worst_at_m"],
@@ -163,7 +164,7 @@ def sightings(
                 short=one["last_m"] - one["first_m"] + settings.reading_extent_m < settings.shortest_m,
                 depth=one["depth"],
                 area=one["area"],
-                words=tuple(words.items()),
+                slots=slots_of(arguments),
             )
         )
     return tuple(seen)

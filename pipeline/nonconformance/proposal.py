@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipeline.found import advice_of
 from pipeline.nonconformance.decision import Verdict
 from pipeline.nonconformance.disposition import Disposition
 from pipeline.nonconformance.finding import Finding
 from pipeline.nonconformance.rules import RULE_BY_ID
+from pipeline.wording.say import named
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +47,10 @@ def proposed(finding: Finding) -> Proposal:
     Nothing is proposed where the wire is not shown to be bad: it is measured first.
     """
     rule = RULE_BY_ID[finding.main.rule_id]
+    advice = named(advice_of(rule.rule_id))
     if finding.verdict is not Verdict.DOES_NOT_CONFORM and rule.rule_id != "spark-voltage":
-        return Proposal(None, f"Nothing is proposed before it is looked at. {rule.advice}.")
+        return Proposal(None, f"Nothing is proposed before it is looked at. {advice}")
     if not finding.confirmed:
-        return Proposal(None, f"Nothing is proposed for an unconfirmed finding. {rule.advice}.")
+        return Proposal(None, f"Nothing is proposed for an unconfirmed finding. {advice}")
     disposition, words = _BY_RULE[rule.rule_id]
-    return Proposal(disposition, f"{words}. {rule.advice}.")
+    return Proposal(disposition, f"{words}. {advice}")

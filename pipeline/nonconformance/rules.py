@@ -1,8 +1,8 @@
-"""Which rules is the wire judged by, how grave is each, and in which words is a finding told?
+"""Which rules is the wire judged by, and how grave is each?
 
-Rules are rows, not code: a rule names the requirement whose limit it takes, the measured column it reads, its
-severity and the sentence. Severities and which rules hold a release are common practice, no source; a plant
-may make them stricter or milder through `with_severities`.
+Rules are rows, not code: a rule names the requirement whose limit it takes, the measured column it reads and its
+severity; `pipeline.wording.findings` has its name, what it says and what to do first. Severities and which rules hold
+a release are common practice, no source; a plant may make them stricter or milder through `with_severities`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from pipeline.errors import Complaint, SheetError
+from pipeline.found import Found
+from pipeline.messages import Measure, Message, message
 from pipeline.products.limits import Limit
 from pipeline.units import MM_PER_MIL
 
@@ -36,8 +38,6 @@ class Rule:
         severity: ``critical`` may harm a user, ``major`` fails a requirement or leaves it unproved, ``minor``
             weakens the evidence.
         holds_release: True if the wire may not be released while such a finding is open.
-        sentence: the finding in words, with the fields of `told`.
-        advice: what to do first.
     """
 
     rule_id: str
@@ -48,16 +48,7 @@ class Rule:
     unit: str
     severity: Severity
     holds_release: bool
-    sentence: str
-    advice: str
 
-    @property
-    def named(self) -> str:
-        """The rule for readers: the requirement it is about, or its own name in words."""
-        return self.requirement or self.rule_id.replace("-", " ")
-
-
-_AGAINST = " against {sense} {limit} over {length} from {from_m} m to {to_m} m: {verdict}."
 
 RULES: tuple[Rule, ...] = (
     Rule(
@@ -69,81 +60,14 @@ RULES: tuple[Rule, ...] = (
         "mm",
         "critical",
         True,
-        "Thinnest wall {worst} at {worst_at_m} m" + _AGAINST,
-        "Cut a full slice at the worst place, with the thin angle marked, and measure it by the standard's "
-        "method",
     ),
+    Rule("spark-fault", "", "electrical", "", "", "", "critical", True),
+    Rule("wall-average", "minimum average wall", "wall", "mean_wall_mm", "wall_at_m", "mm", "major", True),
+    Rule("covering", "covering at any point", "covering", "covering_mm", "wall_at_m", "mm", "major", True),
+    Rule("spark-voltage", "spark test voltage", "coverage", "spark_kv", "spark_at_m", "kV", "major", True),
+    Rule("diameter", "overall diameter", "diameter", "diameter_mm", "diameter_at_m", "mm", "major", True),
     Rule(
-        "spark-fault",
-        "",
-        "electrical",
-        "",
-        "",
-        "",
-        "critical",
-        True,
-        "{count} spark fault(s) within {length} from {from_m} m to {to_m} m at {voltage}.",
-        "Cut out the fault with clearance on both sides and test again; spark testers are high voltage",
-    ),
-    Rule(
-        "wall-average",
-        "minimum average wall",
-        "wall",
-        "mean_wall_mm",
-        "wall_at_m",
-        "mm",
-        "major",
-        True,
-        "Average wall {worst} at {worst_at_m} m" + _AGAINST,
-        "Measure a cut sample by the standard's method before deciding on the length",
-    ),
-    Rule(
-        "covering",
-        "covering at any point",
-        "covering",
-        "covering_mm",
-        "wall_at_m",
-        "mm",
-        "major",
-        True,
-        "Covering {worst} at {worst_at_m} m" + _AGAINST,
-        "Measure the covering on a cut sample; a wall gauge that sees both layers only bounds it",
-    ),
-    Rule(
-        "spark-voltage",
-        "spark test voltage",
-        "coverage",
-        "spark_kv",
-        "spark_at_m",
-        "kV",
-        "major",
-        True,
-        "Spark voltage {worst} at {worst_at_m} m" + _AGAINST,
-        "Spark-test the length again at the voltage of record; spark testers are high voltage",
-    ),
-    Rule(
-        "diameter",
-        "overall diameter",
-        "diameter",
-        "diameter_mm",
-        "diameter_at_m",
-        "mm",
-        "major",
-        True,
-        "Overall diameter {worst} at {worst_at_m} m" + _AGAINST,
-        "Measure the diameter on two axes and look for a lump, a neck or a change of conductor",
-    ),
-    Rule(
-        "conductor",
-        "conductor diameter",
-        "conductor",
-        "conductor_mm",
-        "conductor_at_m",
-        "mm",
-        "major",
-        True,
-        "Conductor diameter {worst} at {worst_at_m} m" + _AGAINST,
-        "Measure the conductor on a stripped sample, and look at the wire that was drawn or stranded for it",
+        "conductor", "conductor diameter", "conductor", "conductor_mm", "conductor_at_m", "mm", "major", True
     ),
     Rule(
         "concentricity",
@@ -154,82 +78,13 @@ RULES: tuple[Rule, ...] = (
         "%",
         "major",
         True,
-        "Concentricity (100 x thinnest / thickest wall) {worst} at {worst_at_m} m" + _AGAINST,
-        "Check the centring of the die on a cut slice",
     ),
-    Rule(
-        "surface-flaw",
-        "",
-        "surface",
-        "",
-        "",
-        "",
-        "major",
-        True,
-        "{count} surface flaw(s) within {length} from {from_m} m to {to_m} m, the largest {size}.",
-        "Look at the wire there; a flaw in the covering may hide one in the insulation",
-    ),
-    Rule(
-        "splice",
-        "",
-        "splice",
-        "",
-        "",
-        "",
-        "major",
-        True,
-        "A lump {size} high within {length} from {from_m} m to {to_m} m, seen by {detail}: taken for a splice.",
-        "Look at the wire there and cut the splice out of what is sold, with clearance on both sides",
-    ),
-    Rule(
-        "unmonitored",
-        "",
-        "coverage",
-        "",
-        "",
-        "",
-        "major",
-        True,
-        "No usable reading of {subject} on {length} of the wire from {from_m} m to {to_m} m: {detail}.",
-        "Inspect the length by other means, or do not release it on in-line evidence",
-    ),
-    Rule(
-        "calibration",
-        "",
-        "calibration",
-        "",
-        "",
-        "",
-        "major",
-        True,
-        "The calibration of {subject} was out of date over {length} from {from_m} m to {to_m} m: {detail}.",
-        "Calibrate the instrument, and judge the wire again if its readings have moved",
-    ),
-    Rule(
-        "instruments-disagree",
-        "",
-        "agreement",
-        "",
-        "",
-        "",
-        "major",
-        True,
-        "Instruments disagree over {length} from {from_m} m to {to_m} m: {detail}. "
-        "Nothing is concluded about the wire there.",
-        "Measure a cut sample to find which instrument is wrong",
-    ),
-    Rule(
-        "unstable-process",
-        "",
-        "stability",
-        "",
-        "",
-        "",
-        "minor",
-        False,
-        "The process was not stable in {subject} over {length} from {from_m} m to {to_m} m: {detail}.",
-        "Do not read a capability index of this length as a forecast",
-    ),
+    Rule("surface-flaw", "", "surface", "", "", "", "major", True),
+    Rule("splice", "", "splice", "", "", "", "major", True),
+    Rule("unmonitored", "", "coverage", "", "", "", "major", True),
+    Rule("calibration", "", "calibration", "", "", "", "major", True),
+    Rule("instruments-disagree", "", "agreement", "", "", "", "major", True),
+    Rule("unstable-process", "", "stability", "", "", "", "minor", False),
 )
 RULE_BY_ID: dict[str, Rule] = {rule.rule_id: rule for rule in RULES}
 ORDER: dict[str, int] = {rule.rule_id: place for place, rule in enumerate(RULES)}
@@ -284,31 +139,12 @@ def figure(value: float, unit: str) -> str:
     return f"{value:.1f} {unit}".rstrip()
 
 
-def limit_text(limit: Limit) -> str:
-    """A limit as findings print it: value, value of record, document, table and revision."""
-    if limit.unit == "mm":
-        value = f"{limit.value:.3f} mm ({limit.value_of_record:g} {limit.unit_of_record})"
-    else:
-        value = f"{limit.value:g} {limit.unit}"
-    source = ", ".join(part for part in (limit.document, limit.table) if part)
-    return f"{value} [{source}; revision {limit.revision}]" if source else f"{value} [{limit.revision}]"
-
-
-def length_text(length_m: float) -> str:
-    """A length of wire as findings print it."""
-    return f"{length_m:.1f} m" if length_m < 1000.0 else f"{length_m / 1000.0:.3f} km"
-
-
-def told(rule: Rule, from_m: float, to_m: float, **fields: str) -> str:
-    """The finding in words; lengths are filled in here, everything else comes in `fields`.
-
-    Raises:
-        KeyError: a field of the sentence is missing, which is a fault of the program.
-    """
-    filled = {
-        "from_m": f"{from_m:.1f}",
-        "to_m": f"{to_m:.1f}",
-        "length": length_text(to_m - from_m),
-        **fields,
-    }
-    return rule.sentence.format_map(filled).replace("(s)", "" if fields.get("count") == "1" else "s")
+def cited(limit: Limit) -> Message:
+    """A limit with its document, table and revision."""
+    source = {"document": limit.document, "table": limit.table}
+    return message(
+        Found.CITED,
+        value=Measure(limit.value, limit.unit),
+        **{name: text for name, text in source.items() if text},
+        revision=str(limit.revision),
+    )

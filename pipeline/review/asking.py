@@ -6,7 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
-from pipeline.length.reel_places import sentence_on_reel, span_on_reel
+from pipeline.length.reel_places import span_on_reel, told_on_reel
 from pipeline.review.answers_in_words import words_of
 from pipeline.review.decided import acts_of_run, holding_states, reel_state
 from pipeline.review.lengths import lengths_of_reel, lengths_on_file
@@ -15,6 +15,8 @@ from pipeline.review.plant_units import unit_of_run
 from pipeline.review.standing import standing_of, standings_of_run
 from pipeline.review.standing_told import standing_record
 from pipeline.store.readings import thinned_sentence, thinning_of
+from pipeline.store.said_columns import cause_of, first_advice, holding_of, lacking_of, told_of
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.review.samples_judged import JudgedSample
@@ -52,13 +54,14 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         raise not_on_file("reel", reel_id, known)
     row = found[0]
     key = {"assessment_id": row["assessment_id"], "reel_id": reel_id}
-    findings = [_on_reel(row, one) for one in store.ask("questions/reel_findings", **key)]
+    own = [{**one, "reel_id": reel_id} for one in store.ask("questions/reel_findings", **key)]
+    findings = [_on_reel(row, one) for one in own]
     now = standing_of(store, reel_id)
     return {
         "reel": row,
         "requirements": store.ask("questions/reel_requirements", **key),
         "findings": findings,
-        "reasons_on_reel": reasons_on_reel(row, findings),
+        "reasons_on_reel": reasons_on_reel(row, own),
         "unit": unit_of_run(store, row["run_id"]),
         "results": results_of(store, row["assessment_id"], reel_id),
         "lots": store.ask("questions/reel_lots", load_id=row["load_id"], **key),
@@ -74,8 +77,16 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
 def _on_reel(reel: Row, finding: Row) -> Row:
     """A finding with its places and its sentence counted from the reel's outer end as well."""
     low, high = span_on_reel(finding["from_m"], finding["to_m"], reel["from_m"], reel["to_m"])
-    sentence = sentence_on_reel(finding["sentence"], reel["to_m"])
-    return {**finding, "from_outer_m": low, "to_outer_m": high, "sentence_on_reel": sentence}
+    told = told_of(finding)
+    return {
+        **{name: value for name, value in finding.items() if name not in ("said", "cause_said")},
+        "sentence": plain(told),
+        "cause_sentence": plain(cause_of(finding)),
+        "advice": plain(first_advice(finding)),
+        "from_outer_m": low,
+        "to_outer_m": high,
+        "told_on_reel": told_on_reel(told, reel["to_m"]),
+    }
 
 
 def reasons_on_reel(reel: Row, findings: list[Row]) -> list[str]:
@@ -85,10 +96,8 @@ def reasons_on_reel(reel: Row, findings: list[Row]) -> list[str]:
         reel: the reel, with its reasons and its place on the run.
         findings: findings of its judgement.
     """
-    found = {one["sentence"] for one in findings}
-    return [
-        sentence_on_reel(reason, reel["to_m"]) if reason in found else reason for reason in reel["reasons"]
-    ]
+    held_by = [plain(told_on_reel(told_of(one), reel["to_m"])) for one in holding_of(reel, findings)]
+    return [*held_by, *lacking_of(reel, findings)]
 
 
 def _sample_record(one: JudgedSample) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint
-from pipeline.length.reel_places import sentence_on_reel
+from pipeline.length.reel_places import told_on_reel
 from pipeline.nonconformance.disposition import (
     Act,
     ActKind,
@@ -31,6 +31,8 @@ from pipeline.review.lengths import lengths_on_file
 from pipeline.review.not_found import not_on_file
 from pipeline.review.plant_units import plant_sheet_of
 from pipeline.review.standing import LengthStanding, Standing, standing_of
+from pipeline.store.said_columns import told_of
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     import polars as pl
@@ -113,7 +115,7 @@ def _finding(store: Store, row: dict[str, Any]) -> Subject:
     acts = decided.on(row["finding_id"])
     reel = store.ask("questions/reel", reel_id=row["reel_id"])
     end_m = reel[0]["to_m"] if reel else None
-    sentence = row["sentence"] if end_m is None else sentence_on_reel(row["sentence"], end_m)
+    sentence = plain(told_of(row) if end_m is None else told_on_reel(told_of(row), end_m))
     return Subject(
         row["finding_id"],
         "finding",

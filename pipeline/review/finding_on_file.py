@@ -6,11 +6,11 @@ The store keeps the gravest sighting whole and of the others the rule and the in
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 from pipeline.nonconformance.decision import Decision, Verdict
-from pipeline.nonconformance.finding import ALSO_SEEN, UNCONFIRMED, Cause, Finding, Sighting
+from pipeline.nonconformance.finding import Cause, Finding, Sighting
+from pipeline.store.said_columns import cause_of, told_of
 
 _NOT_KEPT = float("nan")
 
@@ -27,7 +27,6 @@ def finding_of(row: Mapping[str, Any]) -> Finding:
         instrument=instruments[0] if instruments else "",
         from_m=row["from_m"],
         to_m=row["to_m"],
-        sentence="",
         readings=row["readings"],
         worst=row["worst"],
         worst_at_m=row["worst_at_m"],
@@ -39,10 +38,10 @@ def finding_of(row: Mapping[str, Any]) -> Finding:
         reel_id=row["reel_id"],
     )
     others = [
-        Sighting(rule, name, row["from_m"], row["to_m"], "", reel_id=row["reel_id"])
+        Sighting(rule, name, row["from_m"], row["to_m"], reel_id=row["reel_id"])
         for rule, name in _others(row["rule"], row["rules"], instruments)
     ]
-    found = Finding(
+    return Finding(
         run_id=row["run_id"],
         number=row["number"],
         main=main,
@@ -53,13 +52,10 @@ def finding_of(row: Mapping[str, Any]) -> Finding:
         to_m=row["to_m"],
         evidence_from_m=row["evidence_from_m"],
         evidence_to_m=row["evidence_to_m"],
-        cause=Cause(row["cause"], row["cause_sentence"], row["cause_of"]),
+        cause=Cause(row["cause"], cause_of(row), row["cause_of"]),
         confirmed=row["confirmed"],
+        on_file=told_of(row),
     )
-    # The store keeps the whole sentence; what the finding adds to its main sighting's comes off again, also where an
-    # earlier version of the program named the other rules otherwise.
-    main = replace(main, sentence=row["sentence"].removesuffix(UNCONFIRMED).partition(ALSO_SEEN)[0])
-    return replace(found, main=main, sightings=(main, *others))
 
 
 def _others(main: str, rules: list[str], instruments: list[str]) -> list[tuple[str, str]]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from pipeline.length.reel_places import sentence_on_reel, span_on_reel
+from pipeline.length.reel_places import span_on_reel, told_on_reel
 from pipeline.nonconformance.disposition import state_of
 from pipeline.nonconformance.going import Going, GoingKind, repeat_zones, widened, wire_stays
 from pipeline.nonconformance.rules import rule_for
@@ -21,6 +21,8 @@ from pipeline.review.not_found import not_on_file
 from pipeline.review.plant_units import plant_sheet_of
 from pipeline.review.run_facts import RunFacts
 from pipeline.review.sample_say import NOTHING
+from pipeline.store.said_columns import told_of
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.nonconformance.hold import Hold
@@ -169,7 +171,7 @@ def doubted(facts: ReelFacts) -> tuple[Going, ...]:
 
 
 def _told(facts: ReelFacts, row: Row) -> str:
-    return sentence_on_reel(row["sentence"], facts.reel["to_m"])
+    return plain(told_on_reel(told_of(row), facts.reel["to_m"]))
 
 
 def _gaps(facts: ReelFacts) -> list[Going]:

@@ -16,7 +16,7 @@ from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.judge import Judged, ReelStanding
 from pipeline.steps.sightings_of_run import counts_on
-from pipeline.store.answer_columns import columns_of
+from pipeline.store.answer_columns import columns_of, said_json
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -192,6 +192,8 @@ def finding_rows(bench: Bench, judged: Judged, readings: pl.DataFrame) -> pl.Dat
             "cause_sentence": _TEXT,
             "sentence": _TEXT,
             "advice": _TEXT,
+            "said": _TEXT,
+            "cause_said": _TEXT,
             "row": pl.UInt32,
             "file_no": pl.Int32,
             "line": _WHOLE,
@@ -240,9 +242,9 @@ def _finding(bench: Bench, one: Finding, readings: pl.DataFrame) -> dict[str, An
         "instruments": ", ".join(one.instruments),
         "cause": one.cause.kind,
         "cause_of": one.cause.of,
-        "cause_sentence": one.cause.sentence,
-        "sentence": one.sentence,
-        "advice": main.rule.advice + ".",
+        **dict.fromkeys(("cause_sentence", "sentence", "advice"), ""),
+        "said": said_json(one.told),
+        "cause_said": said_json(one.cause.told),
         "row": row,
         "file_no": None if place is None else int(readings["file_no"][place]),
         "line": None if place is None else int(readings["line"][place]),
@@ -257,6 +259,7 @@ def reel_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
         [_reel(bench, judged, one, stretches) for one in judged.reels],
         schema_overrides={
             "reasons": pl.List(_TEXT),
+            "held_by": pl.List(_TEXT),
             "thinnest_wall_mm": _REAL,
             "thinnest_wall_at_m": _REAL,
             "mean_wall_mm": _REAL,
@@ -289,6 +292,7 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding, steady: NDArray[np.fl
         "reel_id": reel.id,
         "standing": one.standing,
         "reasons": list(one.reasons),
+        "held_by": list(one.held_by),
         "first_action": one.first_action,
         "length_m": reel.length_m,
         "steady_m": float(np.maximum(np.clip(steady, reel.from_m, reel.to_m) @ [-1.0, 1.0], 0.0).sum()),

@@ -40,6 +40,8 @@ from pipeline.review.lengths import lengths_on_file
 from pipeline.review.standing import LengthStanding, Standing, standings_of_run
 from pipeline.review.stretches_on_file import stretches_of
 from pipeline.store.readings import read_frame
+from pipeline.store.said_columns import cause_of, told_of
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -250,7 +252,7 @@ def _findings_told(store: Store, on_file: LotOnFile) -> tuple[HistoryEvent, ...]
             False,
             "finding",
             row["finding_id"],
-            f"On reel {row['reel_id']}: {row['sentence']}",
+            f"On reel {row['reel_id']}: {plain(told_of(row))}",
             f"assessment {row['assessment_id']}",
         )
         for row in on_file.findings
@@ -272,6 +274,8 @@ def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
                     frame = frame.filter(pl.col(column).is_in(on_file.reels))
                 if name == "results":
                     frame = _with_words(frame)
+                elif name == "findings":
+                    frame = _findings_with_words(frame)
                 tables.setdefault(name, []).append(frame)
             along = stretches_of(store, earlier["assessment_id"], earlier["folder"])
             tables.setdefault("stretches", []).append(along)
@@ -329,6 +333,15 @@ def _with_words(answers: pl.DataFrame) -> pl.DataFrame:
     lists = {"warnings": pl.List(pl.String), "assumptions": pl.List(pl.String)}
     words = pl.DataFrame(told, schema={**kinds, **lists})
     return answers.hstack(words.rename({name: f"{name}_in_words" for name in words.columns}))
+
+
+def _findings_with_words(findings: pl.DataFrame) -> pl.DataFrame:
+    """Findings with what is said of them and of their causes in words."""
+    rows = findings.to_dicts()
+    return findings.with_columns(
+        pl.Series("sentence_in_words", [plain(told_of(row)) for row in rows], pl.String),
+        pl.Series("cause_in_words", [plain(cause_of(row)) for row in rows], pl.String),
+    )
 
 
 def _evidence(store: Store, on_file: LotOnFile) -> pl.DataFrame:

@@ -46,6 +46,7 @@ def reel_records(store: Store, assessment_id: int) -> dict[str, Row]:
             **shared,
             "standing": row["standing"],
             "reasons": list(row["reasons"]),
+            **({"held_by": list(row["held_by"])} if row.get("held_by") is not None else {}),
             "length_m": repr(row["length_m"]),
             "requirements": [_requirement(one, revision) for one in requirements.get(row["reel_id"], ())],
             "findings": [_finding(one) for one in findings.get(row["reel_id"], ())],
@@ -90,5 +91,5 @@ def _finding(row: Row) -> Row:
         "from_m": _text(row["from_m"]),
         "to_m": _text(row["to_m"]),
         "verdict": row["verdict"],
-        "sentence": row["sentence"],
+        **({"said": row["said"]} if row.get("said") else {"sentence": row["sentence"]}),
     }

@@ -25,6 +25,8 @@ from pipeline.review.lengths import lengths_of_reel, lengths_on_file
 from pipeline.review.plant_units import plant_sheet_of
 from pipeline.review.shipping import reel_and_findings
 from pipeline.review.wire_named import pieces_of
+from pipeline.store.said_columns import holding_of, lacking_of, told_of
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -99,7 +101,8 @@ def _made(store: Store, naming: Naming, head: Row) -> Event:
 
 def _of_reel(store: Store, naming: Naming, reel_id: str) -> list[Event]:
     """The newest judgement of a reel, the decision that stands on it, and its cuts."""
-    reel, _, _, state = reel_and_findings(store, reel_id)
+    reel, findings, _, state = reel_and_findings(store, reel_id)
+    said = [*(plain(told_of(one)) for one in holding_of(reel, findings)), *lacking_of(reel, findings)]
     events = [
         judged_event(
             naming,
@@ -107,7 +110,7 @@ def _of_reel(store: Store, naming: Naming, reel_id: str) -> list[Event]:
             str(reel["assessment_id"]),
             _aware(reel["assessed_utc"]),
             releasable=reel["standing"] == "releasable",
-            reason="; ".join(reel["reasons"]) or "Nothing on file speaks against it.",
+            reason="; ".join(said) or "Nothing on file speaks against it.",
         )
     ]
     acts = store.ask("questions/acts_of_subject", subject=reel_id)

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from pipeline.length.reel_places import sentence_on_reel
+from pipeline.length.reel_places import told_on_reel
 from pipeline.nonconformance.disposition import Act, State, state_of
 from pipeline.review.decided import LETS_GO, RunActs, holding_states, reel_state
 from pipeline.review.left_on_file import Left
@@ -19,6 +19,8 @@ from pipeline.review.lengths import GONE
 from pipeline.review.sample_say import NOTHING
 from pipeline.review.standing import ALARMS, Code, LengthStanding, Standing, Where
 from pipeline.review.standing_told import headline, left_headline, let_go_by, told_left
+from pipeline.store.said_columns import holding_of, lacking_of, told_of
+from pipeline.wording.say import plain
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -60,8 +62,7 @@ class ReelFold:
         self.state = reel_state(self.name, self.decided, self.holding)
         self.holds = book.shelf.holds.get(self.name, ())
         self.samples = book.shelf.samples(book.run_id).get(self.name, NOTHING)
-        located = {one["sentence"] for one in self.findings}
-        self.lacking = tuple(one for one in row["reasons"] if one not in located)
+        self.lacking = lacking_of(row, self.findings)
         self.is_let_go = self._stands(self.state, self.acts)
 
     def standing(self) -> Standing:
@@ -135,12 +136,9 @@ class ReelFold:
         said += self.samples.against
         done = {name for name, state in self.holding.items() if state.standing == "closed"}
         seen = {one["finding_id"] for one in self.findings}
-        sentence_of = {one["sentence"]: one["finding_id"] for one in self.findings}
-        said += [
-            self._on_reel(one) if one in sentence_of else one
-            for one in self.row["reasons"]
-            if sentence_of.get(one) not in done
-        ]
+        held_by = holding_of(self.row, self.findings)
+        said += [self._on_reel(one) for one in held_by if one["finding_id"] not in done]
+        said += self.lacking
         said += [
             f"Finding {name} is {state.standing} ({state.disposition})."
             for name, state in sorted(self.holding.items())
@@ -150,10 +148,11 @@ class ReelFold:
             said.append("Every finding on it is closed and nobody has released it.")
         return tuple(dict.fromkeys(said))
 
-    def _on_reel(self, sentence: str) -> str:
-        """A finding's sentence with its places counted from the reel's outer end."""
+    def _on_reel(self, finding: Row) -> str:
+        """What a finding says, with its places counted from the reel's outer end."""
         to_m = self.row["to_m"]
-        return sentence if to_m is None else sentence_on_reel(sentence, to_m)
+        told = told_of(finding)
+        return plain(told if to_m is None else told_on_reel(told, to_m))
 
     def _where(self, whole: Left | None, lengths: Sequence[LengthStanding]) -> Where:
         if whole is not None:
@@ -340,7 +339,7 @@ class ReelFold:
         for one in self._meeting(start, end):
             state = self.holding.get(one["finding_id"])
             if state is not None and (state.standing != "closed" or state.disposition == "scrap"):
-                found[one["finding_id"]] = self._on_reel(one["sentence"])
+                found[one["finding_id"]] = self._on_reel(one)
         seen = {one["finding_id"] for one in self.findings}
         for name, state in self.holding.items():
             # A newer judgement does not see it; what was decided about it is not done, and its place is not known now.

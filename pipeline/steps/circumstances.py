@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -138,7 +139,7 @@ def _drifts(bench: Bench, findings: Sequence[Finding]) -> tuple[Stretch, ...]:
         if column not in steady:
             known = seen.fit & seen.steady
             steady[column] = (seen.at_m[known], seen.value[known])
-        drift = drift_before(*steady[column], one, "at least", back_m=DRIFT_BACK_M)
+        drift = drift_before(*steady[column], one, "at least", unit=one.main.rule.unit, back_m=DRIFT_BACK_M)
         if drift is not None:
-            drifts.append(Stretch(drift.from_m, max(drift.to_m, one.to_m), drift.name))
+            drifts.append(replace(drift, to_m=max(drift.to_m, one.to_m)))
     return tuple(drifts)

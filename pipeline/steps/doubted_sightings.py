@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from pipeline.found import Doubt, Found
 from pipeline.length import intervals
+from pipeline.messages import Measure, message, slots_of
 from pipeline.nonconformance.decision import Verdict, decide_bounded
 from pipeline.nonconformance.finding import Sighting
 from pipeline.nonconformance.judging import reels_concerned
@@ -43,13 +45,11 @@ def not_concluded(bench: Bench, limit: Limit, seen: Seen, found: Iterable[Sighti
         if one.decision is None or not doubted or _fails(bench, limit, seen, one):
             told.append(one)
             continue
-        why = "cannot be told, since the instruments contradict each other there"
         told.append(
             replace(
                 one,
                 decision=replace(one.decision, verdict=Verdict.CANNOT_BE_TOLD),
-                sentence=one.sentence.replace(f": {one.decision.verdict.value}.", f": {why}."),
-                words=tuple({**dict(one.words), "verdict": why}.items()),
+                slots=slots_of({**dict(one.slots), "verdict": Doubt.CONTRADICTED}),
             )
         )
     return tuple(told)
@@ -84,8 +84,6 @@ def on_every_reel_concerned(bench: Bench, found: Iterable[Sighting]) -> tuple[Si
     for one in tuple(told):
         others = [name for name in reels_concerned(one.from_m, one.to_m, reels) if name != one.reel_id]
         for name in others:
-            after = (
-                f" The ends of the reels are known to {unsure:g} m only: this wire may lie on reel {name}."
-            )
-            told.append(replace(one, reel_id=name, sentence=one.sentence + after, after=one.after + after))
+            after = message(Found.EITHER_REEL, unsure=Measure(unsure, "m"), reel=name)
+            told.append(replace(one, reel_id=name, after=(*one.after, after)))
     return tuple(told)

@@ -14,13 +14,13 @@ from typing import Literal
 
 import numpy as np
 
+from pipeline.found import advice_of
 from pipeline.length import intervals
 from pipeline.length.reel_places import place_on_reel, place_told
 from pipeline.length.reels import PlacedReel
 from pipeline.nonconformance.cause import with_causes
 from pipeline.nonconformance.decision import Verdict, decide_bounded
 from pipeline.nonconformance.finding import Finding, Sighting, join_findings
-from pipeline.nonconformance.judging import BOUND
 from pipeline.nonconformance.numbering import KnownFinding, number_findings
 from pipeline.nonconformance.rules import SEVERITIES, figure, rule_for
 from pipeline.products.concentricity import implied_concentricities
@@ -52,6 +52,7 @@ from pipeline.steps.sightings_of_run import (
 )
 from pipeline.steps.unmonitored import beyond_allowed
 from pipeline.steps.unseen import Outcome, verdict_unseen
+from pipeline.wording.say import named
 
 Standing = Literal["releasable", "held", "no conclusion"]
 
@@ -80,10 +81,11 @@ class RequirementOnReel:
 
 @dataclass(frozen=True, slots=True)
 class ReelStanding:
-    """What the evidence supports for one reel (table judged.reel)."""
+    """What the evidence supports for one reel (table judged.reel): findings that hold it, and what it lacks."""
 
     reel: PlacedReel
     standing: Standing
+    held_by: tuple[str, ...]
     reasons: tuple[str, ...]
     first_action: str
     findings: tuple[Finding, ...]
@@ -244,7 +246,7 @@ def _verdict(
         return "no conclusion", f"No usable reading of {limit.requirement} lies on this reel."
     here = [one for one in failing if one.reel_id == reel.id]
     decisions = [one.decision.verdict for one in here if one.decision is not None]
-    bound = BOUND if seen.bounded else ""
+    bound = " (worse bound; bounded, not measured)" if seen.bounded else ""
     place = place_told(place_on_reel(worst[1], reel.to_m), reel.length_m)
     shown = f"{figure(worst[0], limit.unit)}{bound} at {place}"
     if Verdict.DOES_NOT_CONFORM in decisions:
@@ -346,7 +348,7 @@ def _standing(
         (one for one in here if one.holds_release),
         key=lambda one: (SEVERITIES.index(one.severity), one.from_m),
     )
-    reasons = [one.sentence for one in holding]
+    reasons: list[str] = []
     faults, _ = counts_on(bench.placed.events, "spark fault", reel, reel.end_unsure_m)
     most = bench.plant.holds.spark_faults_per_reel
     if most is not None and faults > most:
@@ -361,12 +363,17 @@ def _standing(
         if one.verdict in {"no conclusion", "indeterminate", "does not conform"} and not holding
     )
     # What is a reason already is told once; this catches a wall that was never judged at all.
-    reasons.extend(walls_not_shown(bench, own) if not reasons else ())
-    action = holding[0].main.rule.advice + "." if holding else ""
+    reasons.extend(walls_not_shown(bench, own) if not (holding or reasons) else ())
+    action = named(advice_of(holding[0].main.rule_id)) if holding else ""
     if reasons and not action:
         action = "Enter the missing limit or gather the missing evidence, then assess the run again."
         if any(one.limit_id for one in unseen):
             action += " What laboratory samples show is named under [samples] in the plant sheet."
     return ReelStanding(
-        reel, "held" if reasons else "releasable", tuple(dict.fromkeys(reasons)), action, here
+        reel,
+        "held" if holding or reasons else "releasable",
+        tuple(one.finding_id for one in holding),
+        tuple(dict.fromkeys(reasons)),
+        action,
+        here,
     )

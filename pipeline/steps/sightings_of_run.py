@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import polars as pl
 
 from pipeline.length.reels import PlacedReel
+from pipeline.messages import Measure, as_written
 from pipeline.nonconformance.finding import Sighting, place_sighting
 from pipeline.nonconformance.intervals import event_intervals
 from pipeline.nonconformance.judging import IntervalSettings, on_reels, reel_at, reels_concerned, sightings
@@ -101,17 +103,13 @@ def event_sightings(bench: Bench) -> list[Sighting]:
         grouped = event_intervals(at, merge_gap_m=FAULT_GAP_M, pad_m=pad, breaks_m=edges)
         for one in grouped.iter_rows(named=True):
             part = here.filter(pl.col("at_m").is_between(one["first_m"], one["last_m"]))
-            told = {"count": str(part["fault"].n_unique())}
-            if kind == "spark fault":
-                volts = part["spark_kv"].drop_nulls()
-                told["voltage"] = (
-                    f"{float(volts.to_numpy().max()):g} kV" if volts.len() else "a voltage not logged"
-                )
-            else:
-                sizes = part["flaw_size_mm"].drop_nulls()
-                told["size"] = (
-                    f"{float(sizes.to_numpy().max()):.2f} mm" if sizes.len() else "of a size not logged"
-                )
+            told: dict[str, Any] = {"count": part["fault"].n_unique()}
+            name, column, unit = (
+                ("voltage", "spark_kv", "kV") if kind == "spark fault" else ("size", "flaw_size_mm", "mm")
+            )
+            logged = part[column].drop_nulls()
+            if logged.len():
+                told[name] = Measure(float(logged.to_numpy().max()), unit)
             found.append(
                 place_sighting(
                     rule_id,
@@ -139,8 +137,7 @@ def counter_sightings(bench: Bench) -> list[Sighting]:
             instrument=tester.id,
             readings=one.counts,
             reel_id=reel_id,
-            count=f"{one.counts} unlisted",
-            voltage="a voltage not listed",
+            unlisted=one.counts,
         )
         for one in bench.placed.unlisted
         for reel_id in reels_concerned(one.from_m, one.to_m, bench.placed.reels)
@@ -228,7 +225,7 @@ def calibration_sightings(bench: Bench) -> list[Sighting]:
                 instrument=state.instrument,
                 subject=state.instrument,
                 reel_id=reel.id,
-                detail=state.sentence.rstrip("."),
+                detail=as_written(state.sentence.rstrip(".")),
             )
             for reel in bench.placed.reels
         )
@@ -243,7 +240,7 @@ def disagreement_sightings(bench: Bench) -> list[Sighting]:
             continue
         for reel_id, from_m, to_m in on_reels(stretch.from_m, stretch.to_m, bench.placed.reels):
             if reel_id:
-                detail = stretch.agreement.sentence.rstrip(".")
+                detail = as_written(stretch.agreement.sentence.rstrip("."))
                 found.append(
                     place_sighting(
                         "instruments-disagree",
@@ -266,8 +263,8 @@ def splice_sightings(bench: Bench) -> list[Sighting]:
             one.from_m - reach,
             one.to_m + reach,
             reel_id=reel_at((one.from_m + one.to_m) / 2.0, bench.placed.reels),
-            size=f"{one.height_mm:.3f} mm",
-            detail=" and ".join(one.seen_by),
+            size=Measure(one.height_mm, "mm"),
+            seen_by=one.seen_by,
         )
         for one in bench.checks.splices
     ]

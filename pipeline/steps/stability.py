@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipeline.found import Found
+from pipeline.messages import Measure, message
 from pipeline.nonconformance.finding import Sighting, place_sighting
 from pipeline.nonconformance.judging import on_reels, reel_at
 from pipeline.quantity import Quantity
@@ -54,9 +56,11 @@ def stability_sightings(bench: Bench, patterns: Sequence[AnswerRow]) -> tuple[Si
                 instrument=bench.measured.seen[column].instrument.id,
                 subject=f"the {CHANGING[column]}",
                 reel_id=reel_id,
-                detail=(
-                    f"its level went from {answer.details['before']:.3f} mm to {answer.details['after']:.3f} mm, and "
-                    f"the plant counts a change of {least:.3f} mm"
+                detail=message(
+                    Found.LEVEL_CHANGED,
+                    before=Measure(answer.details["before"], "mm"),
+                    after=Measure(answer.details["after"], "mm"),
+                    least=Measure(least, "mm"),
                 ),
             )
         )

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.found import Found
 from pipeline.length import intervals
 from pipeline.length.reels import WRITTEN_TO_M, PlacedReel
+from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.finding import Sighting, place_sighting
-from pipeline.nonconformance.rules import length_text
 from pipeline.sheets.plant_sheet import Holds
 from pipeline.steps.evidence import Seen
 
@@ -25,11 +26,11 @@ ROUNDING_M = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
-    """What one reel may lack: the longest piece and all pieces together [m], and in whose words."""
+    """What one reel may lack: the longest piece and all pieces together [m], and how that is told."""
 
     longest_m: float
     total_m: float
-    sentence: str
+    told: Message
     written: bool
 
 
@@ -41,14 +42,13 @@ def allowed_on(holds: Holds, reel_m: float) -> Allowed:
     """
     longest, share = holds.longest_unmonitored_m, holds.unmonitored_pct
     if longest is None and share is None:
-        return Allowed(0.0, 0.0, "the plant's sheet allows none in writing", False)
+        return Allowed(0.0, 0.0, message(Found.NONE_ALLOWED), False)
     total = longest if share is None else share / 100.0 * reel_m
     stretch = total if longest is None else longest
-    told = f"{share:g} %" if share is not None else f"{longest:g} m"
-    at_once = f"{longest:g} m" if longest is not None else f"{share:g} %"
-    return Allowed(
-        stretch or 0.0, total or 0.0, f"the plant allows {at_once} at a stretch and {told} in all", True
-    )
+    in_share = None if share is None else Measure(share, "%")
+    in_length = None if longest is None else Measure(longest, "m")
+    told = message(Found.ALLOWED, stretch=in_length or in_share, total=in_share or in_length)
+    return Allowed(stretch or 0.0, total or 0.0, told, True)
 
 
 def unavoidable(pieces: Floats, reel: PlacedReel, extent_m: float) -> NDArray[np.bool_]:
@@ -112,9 +112,13 @@ def gap_sightings(
     if held.shape[0] == 0:
         return []
     total, longest = intervals.length_m(merged), float((merged[:, 1] - merged[:, 0]).max())
-    detail = (
-        f"{total:.1f} m of reel {reel.id} ({100.0 * total / reel.length_m:.1f} %) have none, the longest piece "
-        f"{longest:.1f} m; {allowed_on(holds, reel.length_m).sentence}"
+    detail = message(
+        Found.LACKING,
+        total=Measure(total, "m"),
+        reel=reel.id,
+        share=100.0 * total / reel.length_m,
+        longest=Measure(longest, "m"),
+        allowed=allowed_on(holds, reel.length_m).told,
     )
     return [
         place_sighting(
@@ -124,7 +128,7 @@ def gap_sightings(
             subject=subject,
             reel_id=reel.id,
             detail=detail,
-            length=length_text(intervals.length_m(intervals.within(held, from_m, to_m))),
+            lacking_m=Measure(intervals.length_m(intervals.within(held, from_m, to_m)), "m"),
         )
         for from_m, to_m in intervals.merged(held, bridge_m=gap_m).tolist()
     ]

@@ -135,6 +135,25 @@ def views_over(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
     connection.execute(f"SET search_path = 'system.main,system.pg_catalog,{','.join(homes)}'")
 
 
+def columns_beside(connection: duckdb.DuckDBPyConnection) -> None:
+    """Give a reader of an earlier store the columns that its tables lack, empty, in the reader's own memory.
+
+    Args:
+        connection: a reader's connection, whose own database is in memory and comes first where names are looked up.
+    """
+    there: dict[tuple[str, str], set[str]] = {}
+    for schema, table, column, *_ in _rows(connection, "columns", KEPT):
+        there.setdefault((schema, table), set()).add(column)
+    lacking: dict[tuple[str, str], list[str]] = {}
+    for (schema, table, column), (kind, *_) in _columns().items():
+        if column not in there.get((schema, table), {column}):
+            lacking.setdefault((schema, table), []).append(f'NULL::{kind} AS "{column}"')
+    for (schema, table), columns in lacking.items():
+        connection.execute(
+            f'CREATE VIEW memory.{schema}."{table}" AS SELECT *, {", ".join(columns)} FROM {KEPT}.{schema}."{table}"'
+        )
+
+
 def views_beside(connection: duckdb.DuckDBPyConnection, database: str) -> None:
     """Put the views of ``sql/views`` into a database in memory beside the one a writer has open.
 

@@ -37,7 +37,7 @@ from pipeline.store.writer_lock import WriterLock, held_for_writing, is_written
 if TYPE_CHECKING:
     import polars as pl
 
-STORE_VERSION = 9
+STORE_VERSION = 10
 # Since this version answers are known by keys; before, by their sentences.
 KEYED_SINCE = 9
 DATABASE = "reelproof.duckdb"
@@ -352,6 +352,7 @@ def _connected_to_read(path: Path) -> duckdb.DuckDBPyConnection:
             from pipeline.store.earlier_answers import give_keys_in_memory
 
             give_keys_in_memory(connection)
+        catalogue.columns_beside(connection)
         catalogue.shut_in(connection)
     except BaseException:
         connection.close()

@@ -4,9 +4,11 @@ A template names arguments as ``{name}`` or ``{name:how}``. How an argument is s
 
 - a figure with its unit (`Measure`): in the reader's unit, with the digits of its kind; ``:turn`` names another kind,
   ``:.3`` shows so many significant digits, ``:+.3`` with its sign;
+- a figure beside a limit: ``:wall<limit`` gives it the digits that keep it on its side of the argument ``limit``;
+- a place or stretch of the wire: in the reader's unit, with the end it counts from where that must be told;
 - a number: by a Python format such as ``:.2f`` or ``:,d``; ``:share`` in per cent; ``:#reel|reels`` counts;
 - a code or the id of a channel: ``:code`` and ``:channel`` give its words;
-- a message: as its own words; several things: joined by commas.
+- a message: as its own words; several things: joined by commas, as sentences by ``:sentences``.
 """
 
 from __future__ import annotations
@@ -16,9 +18,18 @@ from collections.abc import Mapping
 from functools import lru_cache
 from string import Formatter
 
-from pipeline.messages import Measure, Message, Said, Slot, as_message
+from pipeline.messages import Between, Measure, Message, Place, Said, Slot, as_message
 from pipeline.quantity import Asked
-from pipeline.wording.kinds import KINDS, MINUS, NARROW_SPACE, Kind, System, grouped, kind_of
+from pipeline.wording.kinds import (
+    KINDS,
+    MINUS,
+    NARROW_SPACE,
+    Kind,
+    System,
+    decimals_against,
+    grouped,
+    kind_of,
+)
 from pipeline.wording.templates import CHANNELS, TEMPLATES
 from pipeline.words import counted
 
@@ -64,7 +75,7 @@ def pieces(message: Message) -> tuple[Piece, ...]:
     for text, name, how in fields_of(template_of(message.code, arguments)):
         found.append(text)
         if name is not None:
-            found += _shown(arguments[name], how)
+            found += _shown(arguments[name], how, arguments)
     return tuple(one for one in found if one != "")
 
 
@@ -111,16 +122,19 @@ def _with_symbol(asked: Asked) -> tuple[tuple[str, Slot], ...]:
     return (*asked.slots, ("symbol", "PpkL" if arguments["sense"] == "at least" else "PpkU"))
 
 
-def _shown(value: Slot, how: str) -> list[Piece]:
+def _shown(value: Slot, how: str, beside: Mapping[str, Slot]) -> list[Piece]:
     if isinstance(value, Measure):
-        return [_measure(value, how)]
+        how, _, other = how.partition("<")
+        return [_measure(value, how, _figure_of(beside.get(other)))]
+    if isinstance(value, Place | Between):
+        return [*_place(value)]
     if isinstance(value, Message):
         return [*pieces(value)]
     if isinstance(value, tuple):
         joined: list[Piece] = []
         for place, one in enumerate(value):
-            joined += [", "] if place else []
-            joined += _shown(one, how)
+            joined += [" " if how == "sentences" else ", "] if place else []
+            joined += _shown(one, how, beside)
         return joined
     if isinstance(value, str):
         return [_named(value, how)]
@@ -153,16 +167,35 @@ def _number(value: float, how: str) -> str:
     return format(value, how)
 
 
-def _measure(value: Measure, how: str) -> Piece:
+def _figure_of(limit: Slot) -> float | None:
+    """The figure of a limit, or of the message that cites it [unit of the store]."""
+    if isinstance(limit, Message):
+        limit = limit.arguments.get("value")
+    return limit.value if isinstance(limit, Measure) else None
+
+
+def _place(value: Place | Between) -> list[Piece]:
+    kind, ends = KINDS["place"], (value.at_m,) if isinstance(value, Place) else (value.from_m, value.to_m)
+    shown: dict[System, str] = {}
+    for system in SYSTEMS:
+        side = kind.side(system)
+        figures = " to ".join(grouped(one * side.factor, side.decimals, system) for one in ends)
+        shown[system] = f"{figures}{NBSP}{side.unit}"
+    return [shown, f" from the {value.end}"] if value.end else [shown]
+
+
+def _measure(value: Measure, how: str, against: float | None = None) -> Piece:
     name, _, digits = how.partition(".")
     signed = name.endswith("+")
     name = name.removesuffix("+")
     kind = KINDS[name] if name else kind_of(value.unit)
-    made = {one: _figure(value.value, kind, one, digits, signed) for one in SYSTEMS}
+    made = {one: _figure(value.value, kind, one, digits, signed, against) for one in SYSTEMS}
     return made["us"] if made["us"] == made["si"] else made
 
 
-def _figure(value: float, kind: Kind, system: System, digits: str, signed: bool) -> str:
+def _figure(
+    value: float, kind: Kind, system: System, digits: str, signed: bool, against: float | None
+) -> str:
     side = kind.side(system)
     shown = value * side.factor + side.offset
     decimals = side.decimals
@@ -173,6 +206,10 @@ def _figure(value: float, kind: Kind, system: System, digits: str, signed: bool)
         if "." in text:
             text = text.rstrip("0").rstrip(".")
     else:
+        if against is not None and math.isfinite(shown):
+            # The conversion of value and limit must not itself make or break a tie.
+            limit = shown if value == against else against * side.factor + side.offset
+            decimals = decimals_against(shown, limit, decimals)
         text = grouped(shown, decimals, system)
     if signed and shown > 0.0:
         text = f"+{text}"

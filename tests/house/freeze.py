@@ -41,6 +41,8 @@ PASSING = {
     "assessment_id", "load_id", "line_review_id", "assessed_utc", "loaded_utc", "reviewed_utc", "duration_s", "folder",
     "entry_no",
 }  # fmt: skip
+# Words, and the codes they come from.
+WORDS = {"sentence", "cause_sentence", "advice", "said", "cause_said", "reasons", "held_by"}
 FACTS = (
     "findings_of_assessment",
     "requirements_of_assessment",
@@ -81,7 +83,7 @@ def _facts(store: Store, books: list[RunBook]) -> Iterator[tuple[str, Any]]:
 
 
 def _row(row: dict[str, Any]) -> dict[str, Any]:
-    return {name: _plain(value) for name, value in row.items() if name not in PASSING}
+    return {name: _plain(value) for name, value in row.items() if name not in PASSING | WORDS}
 
 
 def _answers(rows: list[dict[str, Any]]) -> list[Any]:

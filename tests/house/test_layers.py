@@ -34,6 +34,7 @@ LAYERS: list[set[str]] = [
         "pipeline.columns",
         "pipeline.flags",
         "pipeline.errors",
+        "pipeline.found",
         "pipeline.information",
         "pipeline.assumed",
         "pipeline.messages",

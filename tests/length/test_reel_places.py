@@ -2,18 +2,21 @@
 
 import pytest
 
+from pipeline.found import Found, found_by
 from pipeline.length.reel_places import (
     figure_told,
     from_other_end,
     metres,
     place_on_reel,
     place_told,
-    sentence_on_reel,
     span_from_other_end,
     span_on_reel,
     span_told,
+    told_on_reel,
     wire_of_place,
 )
+from pipeline.messages import Between, Measure, Message, as_written, message, message_of, slots_of, to_json
+from pipeline.wording.say import plain
 
 
 @pytest.mark.parametrize("wire_m", [100.0, 250.5, 1600.0])
@@ -42,10 +45,21 @@ def test_both_ends_are_told_and_read_back_in_the_plants_unit() -> None:
 
 
 def test_a_sentence_of_the_run_is_told_from_the_outer_end() -> None:
-    assert sentence_on_reel(
-        "Thinnest wall 0.292 mm at 3604.4 m over 13.4 m from 3600.4 m to 3613.8 m: does not conform.", 4982.0
-    ) == (
+    written = as_written(
+        "Thinnest wall 0.292 mm at 3604.4 m over 13.4 m from 3600.4 m to 3613.8 m: does not conform."
+    )
+    assert plain(told_on_reel(written, 4982.0)) == (
         "Thinnest wall 0.292 mm at 1377.6 m from the outer end over 13.4 m from 1368.2 m to 1381.6 m: does not "
         "conform."
     )
-    assert sentence_on_reel("No place is named, 12.0 m of it.", 100.0) == "No place is named, 12.0 m of it."
+    without = as_written("No place is named, 12.0 m of it.")
+    assert told_on_reel(without, 100.0) == without
+
+
+def test_places_of_a_message_are_counted_from_the_outer_end_and_lengths_are_not() -> None:
+    lump = {"size": Measure(1.0, "mm"), "length": Measure(13.4, "m"), "seen_by": "two gauges"}
+    told = message(
+        Found.SEVERAL, told=(Message(found_by("splice"), slots_of({**lump, "span": Between(10.0, 23.4)})),)
+    )
+    assert "13.4 m from 76.6 to 90.0 m from the outer end" in plain(told_on_reel(told, 100.0))
+    assert message_of(to_json(told)) == told

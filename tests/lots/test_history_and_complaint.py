@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.errors import NotFoundError
-from pipeline.length.reel_places import sentence_on_reel
+from pipeline.length.reel_places import told_on_reel
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.complaint import (
     LIMITS_OF_RECORD,
@@ -31,12 +31,14 @@ from pipeline.lots.history import (
     of_limits,
 )
 from pipeline.lots.journal import Entry, next_entry
+from pipeline.messages import as_written
 from pipeline.nonconformance.disposition import Act, Person
 from pipeline.nonconformance.finding import Cause, Finding, join_findings, place_sighting
 from pipeline.products.limits import Limit
 from pipeline.products.standing import Standing
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.units import m_from_foot
+from pipeline.wording.say import plain
 
 AT = datetime(2025, 3, 4, 6, 30, tzinfo=UTC)
 LIMIT = Limit(
@@ -60,9 +62,7 @@ LINE = LineSheet(
 
 
 def spark(run: str, at_m: float, cause: Cause | None = None) -> Finding:
-    seen = place_sighting(
-        "spark-fault", at_m - 0.5, at_m + 0.5, instrument="SP1", readings=1, count="1", voltage="7.5 kV"
-    )
+    seen = place_sighting("spark-fault", at_m - 0.5, at_m + 0.5, instrument="SP1", readings=1, count=1)
     (found,) = join_findings(run, [replace(seen, reel_id="K1")])
     return replace(found, number=1, cause=cause or found.cause)
 
@@ -183,9 +183,9 @@ def measured() -> pl.DataFrame:
 
 def test_the_record_around_a_mark() -> None:
     place = wire_at_mark(REEL, 100.0, Marks(0.0, unit="m"), unsure_m=1.0)
-    roll = Cause("roll", "One of 4 events.", "capstan")
+    roll = Cause("roll", as_written("One of 4 events."), "capstan")
     findings = [spark("R1", 2400.4, roll), spark("R1", 2407.0), spark("R1", 1500.0, roll)]
-    elsewhere = [spark("R2", 10.0, replace(roll, sentence="One of 7 events.")), spark("R2", 20.0)]
+    elsewhere = [spark("R2", 10.0, replace(roll, told=as_written("One of 7 events."))), spark("R2", 20.0)]
     events = pl.DataFrame({"kind": ["spark fault"] * 3, "at_m": [2400.4, 2407.0, 1500.0]})
     record = complaint_record(place, measured(), events, findings, elsewhere, reach_m=10.0, hole_m=1.0)
     assert record.findings == (findings[0],)
@@ -204,7 +204,7 @@ def test_the_record_around_a_mark() -> None:
             "run, known to 1.0 m (1 m for reading the mark and placing the wire, which this program assumes); what "
             "lies within that counts as at the mark."
         ),
-        sentence_on_reel(findings[0].sentence, 2500.0),
+        plain(told_on_reel(findings[0].told, 2500.0)),
         "2 spark faults or surface flaws are on file within 11.0 m of it.",
         "3.0 m of the 22.0 m around it were not seen by the wall gauge.",
         LIMITS_OF_RECORD,

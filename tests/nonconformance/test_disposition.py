@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.found import advice_of
 from pipeline.nonconformance.decision import DecisionRule, decide
 from pipeline.nonconformance.disposition import (
     MEANING,
@@ -28,6 +29,7 @@ from pipeline.nonconformance.disposition import (
 from pipeline.nonconformance.finding import Sighting, join_findings, place_sighting
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.rules import RULES
+from pipeline.wording.say import named
 
 TECHNICIAN = Person("shift quality technician", "T-17")
 ENGINEER = Person("quality engineer", "QE-1")
@@ -323,19 +325,19 @@ def test_whatever_is_tried_the_record_only_grows_and_closed_means_decided(
 
 
 def test_every_rule_has_a_proposal_and_none_without_evidence_of_nonconformity() -> None:
-    texts = {"count": "1", "voltage": "7.5 kV", "size": "1 mm", "detail": "d"}
+    texts = {"count": 1, "detail": "d"}
     for rule in RULES:
         if rule.requirement:
             verdicts = [
                 decide(value, 0.004, 1.0, "at least", DecisionRule("guard band")) for value in (0.9, 1.0)
             ]
-            seen = [Sighting(rule.rule_id, "G", 0, 1, "s", 1, 0.9, 0.5, decision=one) for one in verdicts]
+            seen = [Sighting(rule.rule_id, "G", 0, 1, 1, 0.9, 0.5, decision=one) for one in verdicts]
         else:
             seen = [place_sighting(rule.rule_id, 0, 1, instrument="G", subject="s", **texts)]
         for one in seen:
             (finding,) = join_findings("R1", [one])
             proposal = proposed(finding)
-            assert rule.advice in proposal.sentence
+            assert named(advice_of(rule.rule_id)) in proposal.sentence
             if finding.verdict.value == "does not conform":
                 assert proposal.disposition in MEANING
             elif rule.rule_id != "spark-voltage":

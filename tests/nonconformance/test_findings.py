@@ -3,7 +3,6 @@
 import json
 import os
 import random
-import string
 import subprocess
 import sys
 from dataclasses import replace
@@ -15,7 +14,9 @@ import pytest
 
 from pipeline import columns
 from pipeline.errors import SheetError
+from pipeline.found import advice_of, found_by, name_of
 from pipeline.length.reels import PlacedReel
+from pipeline.messages import Measure, as_written
 from pipeline.nonconformance.cause import (
     Circumstances,
     Repeat,
@@ -28,9 +29,11 @@ from pipeline.nonconformance.decision import DecisionRule, Verdict
 from pipeline.nonconformance.finding import Finding, Sighting, join_findings, place_sighting
 from pipeline.nonconformance.judging import IntervalSettings, on_reels, reels_concerned, sightings
 from pipeline.nonconformance.numbering import KnownFinding, known, number_findings
-from pipeline.nonconformance.rules import RULE_BY_ID, RULES, rule_for, told, with_severities
+from pipeline.nonconformance.rules import RULE_BY_ID, RULES, rule_for, with_severities
 from pipeline.products.limits import Limit
 from pipeline.products.standing import Standing
+from pipeline.wording.say import UnknownCodeError, named, plain, text_in
+from pipeline.wording.templates import TEMPLATES
 
 LIMIT = Limit(
     limit_id="plant-14-point",
@@ -76,16 +79,26 @@ def low_wall() -> tuple[Sighting, ...]:
 
 def spark(at_m: float, instrument: str = "SP1") -> Sighting:
     return place_sighting(
-        "spark-fault", at_m - 0.5, at_m + 0.5, instrument=instrument, readings=1, count="1", voltage="7.5 kV"
+        "spark-fault",
+        at_m - 0.5,
+        at_m + 0.5,
+        instrument=instrument,
+        readings=1,
+        count=1,
+        voltage=Measure(7.5, "kV"),
     )
 
 
 def test_a_sighting_tells_value_limit_revision_and_verdict() -> None:
     (seen,) = low_wall()
-    assert seen.sentence == (
-        "Thinnest wall 0.320 mm (12.6 mil) at 51.0 m against at least 0.330 mm (13 mil) "
-        "[plant wall table, row 4; revision 3] over 3.0 m from 49.5 m to 52.5 m: does not conform."
+    told = seen.told_over(seen.from_m, seen.to_m)
+    assert plain(told) == (
+        "Thinnest wall 0.320 mm at 51.0 m, at least 0.3302 mm [plant wall table, row 4; revision 3] required, "
+        "over 3.0 m from 49.5 to 52.5 m: does not conform."
     )
+    # 0.3302 mm are 13 mil exactly (yard and pound agreement, 1959).
+    assert "12.60\u00a0mil" in text_in(told, "us")
+    assert "at least 13\u00a0mil" in text_in(told, "us")
     assert (seen.limit_id, seen.limit_revision, seen.row) == ("plant-14-point", "3", 1051)
     assert seen.decision is not None
     assert seen.decision.verdict is Verdict.DOES_NOT_CONFORM
@@ -113,7 +126,8 @@ def test_guarded_acceptance_sees_what_is_not_shown_to_conform() -> None:
     (doubtful,) = seen["guard band"]
     assert doubtful.decision is not None
     assert doubtful.decision.verdict is Verdict.CANNOT_BE_TOLD
-    assert doubtful.sentence.endswith("over 1.0 m from 79.5 m to 80.5 m: cannot be told.")
+    told = plain(doubtful.told_over(doubtful.from_m, doubtful.to_m))
+    assert told.endswith("over 1.0 m from 79.5 to 80.5 m: too near the limit to decide.")
 
 
 def test_a_thin_spot_and_the_spark_fault_in_it_are_one_finding() -> None:
@@ -123,7 +137,7 @@ def test_a_thin_spot_and_the_spark_fault_in_it_are_one_finding() -> None:
         ("spark-fault", ("SP1",)),
     ]
     first = found[0]
-    assert first.sentence.endswith("does not conform. Seen there as well: spark fault.")
+    assert plain(first.told).endswith("does not conform. Seen there as well: spark fault.")
     assert (first.severity, first.holds_release, first.confirmed) == ("critical", True, True)
     assert (first.evidence_from_m, first.evidence_to_m) == (first.from_m - 25.0, first.to_m + 25.0)
     assert first.families == ("electrical", "wall")
@@ -208,7 +222,7 @@ def test_a_length_shorter_than_the_plant_allows_needs_a_second_instrument() -> N
     )
     (alone,) = join_findings("R1", [seen])
     assert (alone.confirmed, alone.severity, alone.holds_release) == (False, "minor", False)
-    assert alone.sentence.endswith(
+    assert plain(alone.told).endswith(
         "One instrument alone saw it, over less than the plant's shortest length: unconfirmed."
     )
     (with_spark,) = join_findings("R1", [seen, spark(80.0)])
@@ -238,9 +252,7 @@ def test_numbers_follow_the_wire_and_stay_when_the_run_is_assessed_again() -> No
 
 def test_a_defect_that_splits_keeps_its_number_on_the_larger_part() -> None:
     old = KnownFinding("R1", 7, ("wall",), "", 100.0, 160.0)
-    small, large = (
-        replace(low_wall()[0], from_m=a, to_m=b, sentence=f"{a}") for a, b in ((100.0, 110.0), (120.0, 160.0))
-    )
+    small, large = (replace(low_wall()[0], from_m=a, to_m=b) for a, b in ((100.0, 110.0), (120.0, 160.0)))
     again = number_findings(join_findings("R1", [small, large]), [old])
     assert [(one.from_m, one.number) for one in again.findings] == [(100.0, 8), (120.0, 7)]
 
@@ -281,13 +293,13 @@ import json
 from pipeline.nonconformance.finding import join_findings, place_sighting
 from pipeline.nonconformance.numbering import known, number_findings
 seen = [
-    place_sighting(rule, 7.3 * n, 7.3 * n + 1.0, instrument=f"G{n % 3}", readings=1, count="1", voltage="7", size="1")
+    place_sighting(rule, 7.3 * n, 7.3 * n + 1.0, instrument=f"G{n % 3}", readings=1, count=1)
     for n in range(40)
     for rule in ("spark-fault", "surface-flaw")
 ]
 found = number_findings(join_findings("R1", seen), ()).findings
 again = number_findings(join_findings("R1", seen[::-1]), [known(one) for one in found]).findings
-print(json.dumps([[one.finding_id, one.from_m, one.sentence, one.instruments] for one in (*found, *again)]))
+print(json.dumps([[one.finding_id, one.from_m, repr(one.told), one.instruments] for one in (*found, *again)]))
 """
 
 
@@ -340,7 +352,7 @@ def finding_at(at_m: float) -> Finding:
             "One of 3 events that repeat every 1.885 m, the circumference of capstan.",
         ),
         (
-            Circumstances(drifts=(Stretch(0, 51, "The mean moved"),)),
+            Circumstances(drifts=(Stretch(0, 51, "", as_written("The mean moved.")),)),
             "drift",
             "The mean moved.",
         ),
@@ -351,7 +363,7 @@ def finding_at(at_m: float) -> Finding:
 def test_likely_causes(circumstances: Circumstances, kind: str, sentence: str | None) -> None:
     cause = likely_cause(finding_at(51.0), circumstances)
     assert cause.kind == kind
-    assert sentence is None or cause.sentence == sentence
+    assert sentence is None or plain(cause.told) == sentence
 
 
 def test_a_lone_spike_points_to_the_gauge_until_a_second_instrument_sees_it() -> None:
@@ -361,8 +373,8 @@ def test_a_lone_spike_points_to_the_gauge_until_a_second_instrument_sees_it() ->
         with_causes(join_findings("R1", seen), flagged)[0] for seen in ([spike], [spike, spark(51.0)])
     )
     assert alone.cause.kind == "gauge"
-    assert alone.cause.sentence == (
-        "A single reading of WG1 far from its neighbours; no other instrument saw it."
+    assert plain(alone.cause.told) == (
+        "A single reading of WG1 far from its neighbors; no other instrument saw it."
     )
     assert seen_twice.cause.kind == "not known"
     (several,) = with_causes(join_findings("R1", low_wall()), flagged)
@@ -374,13 +386,14 @@ def test_drift_is_told_from_noise() -> None:
     at = np.arange(0.0, 1000.0)
     finding = finding_at(900.0)
     flat = rng.normal(0.36, 0.004, at.size)
-    assert drift_before(at, flat, finding, "at least", back_m=600.0) is None
+    assert drift_before(at, flat, finding, "at least", unit="mm", back_m=600.0) is None
     sinking = flat - 0.00003 * at
-    drift = drift_before(at, sinking, finding, "at least", back_m=600.0)
+    drift = drift_before(at, sinking, finding, "at least", unit="mm", back_m=600.0)
     assert drift is not None
-    assert drift.name.startswith("The mean moved steadily towards the limit: -0.01")
-    assert drift_before(at, sinking, finding, "at most", back_m=600.0) is None
-    assert drift_before(at[:20], sinking[:20], finding, "at least", back_m=600.0) is None
+    assert drift.told is not None
+    assert plain(drift.told).startswith("The mean moved steadily toward the limit: -0.01")
+    assert drift_before(at, sinking, finding, "at most", unit="mm", back_m=600.0) is None
+    assert drift_before(at[:20], sinking[:20], finding, "at least", unit="mm", back_m=600.0) is None
 
 
 def test_flat_noise_is_called_drift_no_more_often_than_one_time_in_a_hundred() -> None:
@@ -388,17 +401,14 @@ def test_flat_noise_is_called_drift_no_more_often_than_one_time_in_a_hundred() -
     at = np.arange(0.0, 400.0)
     finding = finding_at(399.0)
     called = sum(
-        drift_before(at, rng.normal(0.36, 0.004, at.size), finding, "at least", back_m=360.0) is not None
+        drift_before(at, rng.normal(0.36, 0.004, at.size), finding, "at least", unit="mm", back_m=360.0)
+        is not None
         for _ in range(400)
     )
     assert called <= 12  # 4 expected; 12 is beyond the 99.9 % point of a Poisson count of 4
 
 
-def test_every_sentence_can_be_filled_and_every_rule_reads_a_declared_column() -> None:
-    fields = {
-        "worst": "w", "worst_at_m": "1.0", "sense": "at least", "limit": "l", "verdict": "v", "count": "2",
-        "voltage": "7.5 kV", "size": "0.2 mm", "subject": "WG1", "detail": "d",
-    }  # fmt: skip
+def test_every_rule_has_words_and_reads_a_declared_column() -> None:
     declared = {one.name for one in (*columns.CHANNELS, *columns.MEASURED)} | {
         "",
         "covering_mm",
@@ -406,16 +416,14 @@ def test_every_sentence_can_be_filled_and_every_rule_reads_a_declared_column() -
         "conductor_at_m",
     }
     for rule in RULES:
-        text = told(rule, 1.0, 2.5, **fields)
-        assert "{" not in text
-        assert text.endswith(".")
-        used = {name for _, name, _, _ in string.Formatter().parse(rule.sentence) if name}
-        assert used <= set(fields) | {"from_m", "to_m", "length"}
+        assert named(name_of(rule.rule_id)) == (rule.requirement or rule.rule_id.replace("-", " "))
+        assert named(advice_of(rule.rule_id)).endswith(".")
+        assert all(one.endswith(".") for one in TEMPLATES[found_by(rule.rule_id)])
         assert {rule.column, rule.at_column} <= declared
         assert rule.holds_release or rule.severity != "critical"
     assert len(RULE_BY_ID) == len(RULES)
-    with pytest.raises(KeyError):
-        told(RULE_BY_ID["spark-fault"], 1.0, 2.0)
+    with pytest.raises(UnknownCodeError):
+        plain(place_sighting("spark-fault", 1.0, 2.0).told_over(1.0, 2.0))
 
 
 @pytest.mark.parametrize(

@@ -11,15 +11,17 @@ from hypothesis import strategies as st
 
 from pipeline.length.intervals import union_m
 from pipeline.nonconformance.finding import Finding, join_findings, place_sighting
-from pipeline.nonconformance.rules import PLACES, RULE_BY_ID, length_text, told
+from pipeline.nonconformance.rules import PLACES
+from pipeline.wording.say import plain
 
-SEEN = {"count": "1", "voltage": "7 kV", "size": "1 mm", "detail": "x", "subject": "the wall"}
+SEEN = {"count": 1, "voltage": "7 kV", "size": "1 mm", "detail": "x", "subject": "the wall"}
 AGAINST = {
     "worst": "0.3 mm",
-    "worst_at_m": "1.0",
+    "at": "1.0 m",
     "sense": "at least",
     "limit": "0.33 mm",
-    "verdict": "fails",
+    "lacking_m": "1.0 m",
+    "verdict": "verdict/does not conform",
 }
 RULES = (
     "wall-point",
@@ -63,8 +65,8 @@ def test_the_sentence_tells_the_stretch_that_the_table_and_the_place_column_have
         "R", [sighting("concentricity", 6000.0, 7200.0), sighting("wall-point", 6400.0, 7200.0)]
     )
     assert found.main.rule_id == "wall-point"
-    assert "over 1.200 km from 6000.0 m to 7200.0 m" in found.sentence
-    assert found.sentence.endswith("Seen there as well: concentricity.")
+    assert "over 1200.0 m from 6000.0 to 7200.0 m" in plain(found.told)
+    assert plain(found.told).endswith("Seen there as well: concentricity.")
 
 
 def test_a_length_counted_by_hand() -> None:
@@ -90,9 +92,9 @@ def test_no_finding_meets_another_of_its_family(some: list[tuple[str, int, int, 
         if one.reel_id == other.reel_id and kinds(one) & kinds(other):
             assert one.to_m < other.from_m or other.to_m < one.from_m
     for one in found:
-        rule = RULE_BY_ID[one.main.rule_id]
-        assert length_text(one.to_m - one.from_m) in told(rule, one.from_m, one.to_m, **dict(one.main.words))
-        assert f"from {one.from_m:.1f} m to {one.to_m:.1f} m" in one.sentence
+        told = plain(one.told)
+        assert one.main.rule_id == "unmonitored" or f"{one.to_m - one.from_m:.1f} m from" in told
+        assert f"from {one.from_m:.1f} to {one.to_m:.1f} m" in told
     again = join_findings("R", list(reversed(seen)))
     assert [(one.from_m, one.to_m) for one in again] == [(one.from_m, one.to_m) for one in found]
 

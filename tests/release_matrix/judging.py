@@ -17,6 +17,7 @@ from pipeline.steps.place import Placed, place_run
 from pipeline.steps.plausible import implausible
 from pipeline.steps.run_patterns import patterns_of
 from pipeline.steps.stability import stability_sightings
+from pipeline.wording.say import plain
 
 
 @dataclass(frozen=True)
@@ -95,5 +96,8 @@ def judged_run(on_bench: OnBench | Answer, plant_text: str, folder: Path) -> Ans
     return Answer(
         "",
         {one.reel.id: one.standing for one in judged.reels},
-        {one.reel.id: one.reasons for one in judged.reels},
+        {
+            one.reel.id: (*(plain(each.told) for each in one.findings if each.holds_release), *one.reasons)
+            for one in judged.reels
+        },
     )

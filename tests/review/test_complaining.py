@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 
 from pipeline.errors import NotFoundError
-from pipeline.length.reel_places import sentence_on_reel
+from pipeline.length.reel_places import told_on_reel
 from pipeline.lots.complaint import Marks
 from pipeline.lots.genealogy import Node
 from pipeline.review.asking import reel_on_file
@@ -22,6 +22,8 @@ from pipeline.review.genealogy_of_store import genealogy_of
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import Store, open_to_read, open_to_write
+from pipeline.store.said_columns import told_of
+from pipeline.wording.say import plain
 from tests.review.decided_store import ENGINEER, SENT, copied
 
 ROOT = Path(__file__).parents[2]
@@ -56,7 +58,7 @@ def test_the_record_around_the_mark(judged_store: Path) -> None:
     assert answer.finding_ids == {"here": ("R-0412-F01",), "near": (), "same cause": ()}
     # The finding's sentence is the one on file with its places counted from the reel's outer end.
     reel = store_reel(judged_store, row["reel_id"])
-    assert record.sentences[1] == sentence_on_reel(row["sentence"], reel["to_m"])
+    assert record.sentences[1] == plain(told_on_reel(told_of(row), reel["to_m"]))
     figures = {one["quantity"]: one for one in record.figures.iter_rows(named=True)}
     # The finding is judged at the worse bound under a covering; the figure is the reading itself, by its row.
     near = record.around["wall"].filter(pl.col("row") == row["row"])

@@ -13,6 +13,7 @@ import duckdb
 import pytest
 
 from pipeline.errors import NotFoundError
+from pipeline.messages import as_written
 from pipeline.nonconformance.disposition import (
     ActKind,
     DecidedMeanwhile,
@@ -25,6 +26,7 @@ from pipeline.review.deciding import Acted, act_on, subject_on_file
 from pipeline.review.finding_on_file import finding_of
 from pipeline.review.sealing import changes_in
 from pipeline.store.database import Store, open_to_read, open_to_write
+from pipeline.store.said_columns import told_of
 from tests.review.decided_store import ENGINEER, MANAGER, TECHNICIAN, copied
 
 ROOT = Path(__file__).parents[2]
@@ -371,11 +373,17 @@ def test_a_finding_comes_back_from_its_row(judged_store: Path) -> None:
     assert any(len(row["rules"]) > 1 for row in rows)
     for row in rows:
         found = finding_of(row)
-        assert found.sentence == row["sentence"]
+        assert found.told == told_of(row)
         assert found.families == tuple(row["families"])
         assert found.verdict.value == row["verdict"]
         assert ", ".join(found.instruments) == row["instruments"]
         assert sorted({one.rule_id for one in found.sightings}) == row["rules"]
-        # A store of an earlier version, which named the other rules by their short names: told once all the same.
-        before = row["sentence"].replace("Seen there as well: ", "Seen there as well: wall-average, ")
-        assert finding_of({**row, "sentence": before}).sentence == row["sentence"]
+        # A store of an earlier version kept the sentence.
+        earlier = {
+            **row,
+            "sentence": "Thin at 3.0 m.",
+            "said": None,
+            "cause_sentence": "",
+            "cause_said": None,
+        }
+        assert finding_of(earlier).told == as_written("Thin at 3.0 m.")

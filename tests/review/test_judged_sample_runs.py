@@ -14,6 +14,8 @@ import pytest
 from pipeline.quantity import Quantity
 from pipeline.results import UnitOfInference
 from pipeline.store.database import open_to_read
+from pipeline.store.said_columns import cause_of, told_of
+from pipeline.wording.say import plain
 
 SAMPLE_RUNS = Path(__file__).parents[2] / "sample_runs"
 EXPECTED: list[dict[str, Any]] = tomllib.loads((SAMPLE_RUNS / "expected.toml").read_text())["runs"]
@@ -57,7 +59,7 @@ def test_each_reel_stands_as_expected(judged_store: Path, run_id: str) -> None:
         for reel in expected["reels"]
     }
     stands = {reel_id: row["standing"] for reel_id, row in reels.items()}
-    assert stands == wanted, [finding["sentence"] for finding in findings]
+    assert stands == wanted, [plain(told_of(finding)) for finding in findings]
 
 
 @pytest.mark.parametrize("run_id", [run_id for run_id, run in RUNS.items() if run["judged"]])
@@ -75,7 +77,7 @@ def test_each_reel_fails_what_it_should_and_nothing_else(judged_store: Path, run
             failed.add("spark faults")
         if any(one["rule"] == "unmonitored" for one in here):
             failed.add("unmonitored length")
-        assert failed == set(reel["fails"]), (reel["id"], [one["sentence"] for one in here])
+        assert failed == set(reel["fails"]), (reel["id"], [plain(told_of(one)) for one in here])
 
 
 @pytest.mark.parametrize("run_id", [run_id for run_id, run in RUNS.items() if run["judged"]])
@@ -147,7 +149,7 @@ def test_the_wrong_unit_is_named_and_nothing_is_concluded(judged_store: Path) ->
 @pytest.mark.parametrize(
     ("run_id", "cause", "of"),
     [
-        ("R-0414", "drift", "The mean moved steadily towards the limit"),
+        ("R-0414", "drift", "The mean moved steadily toward the limit"),
         ("R-0415", "start-up", "ramp-up"),
         ("R-0418", "roll", "L1-roll-A"),
     ],
@@ -155,7 +157,7 @@ def test_the_wrong_unit_is_named_and_nothing_is_concluded(judged_store: Path) ->
 def test_the_likely_cause_is_named(judged_store: Path, run_id: str, cause: str, of: str) -> None:
     _, findings = judged(judged_store, run_id)
     assert {one["cause"] for one in findings} == {cause}
-    assert all(of in one["cause_sentence"] for one in findings)
+    assert all(of in plain(cause_of(one)) for one in findings)
 
 
 def test_repeating_faults_are_led_to_their_roll_and_random_ones_to_none(judged_store: Path) -> None:

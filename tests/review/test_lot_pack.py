@@ -27,6 +27,8 @@ from pipeline.review.lot_pack import JUDGED, LOADED, lot_content
 from pipeline.review.shipping import put_shipping_on_file
 from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import open_to_read, open_to_write
+from pipeline.store.said_columns import told_of
+from pipeline.wording.say import plain
 from tests.review.decided_store import ENGINEER, SENT, copied
 
 AT = datetime(2026, 3, 6, 12, 0, tzinfo=UTC)
@@ -87,8 +89,8 @@ def test_it_holds_what_the_store_says_of_the_lot_and_of_no_other_reel(
     with open_to_read(store_folder) as store:
         head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == "R-0414")
         rows = store.ask("questions/findings_of_assessment", assessment_id=head["assessment_id"])
-    assert table(exported, "findings")["sentence"].to_list() == [
-        row["sentence"] for row in rows if row["reel_id"] in reels
+    assert table(exported, "findings")["sentence_in_words"].to_list() == [
+        plain(told_of(row)) for row in rows if row["reel_id"] in reels
     ]
     assert set(table(exported, "method_statements")["revision"]) == {"1"}
     assert table(exported, "dispositions")["subject"].to_list() == ["R-0414-F05"]

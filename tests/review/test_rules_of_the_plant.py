@@ -11,6 +11,8 @@ from pipeline.errors import SheetError
 from pipeline.review.assessing import assess_run, read_plant_for_judging
 from pipeline.review.how_sure import chance_it_conforms, risk_told
 from pipeline.store.database import Store, open_to_read, open_to_write
+from pipeline.store.said_columns import told_of
+from pipeline.wording.say import plain
 from tests.review.decided_store import copied
 
 PLANT = Path(__file__).parents[2] / "sample_runs" / "plant.toml"
@@ -47,7 +49,9 @@ def test_an_unstable_process_is_a_finding_from_the_change_of_level_the_plant_nam
         assert (one["severity"], one["holds_release"], one["verdict"]) == ("minor", False, "cannot be told")
         assert one["limit_id"] == "plant sheet: findings.level_change_mm"
         assert one["limit_revision"] == "A"
-        assert one["sentence"].startswith("The process was not stable in the offset of the conductor over ")
+        assert plain(told_of(one)).startswith(
+            "The process was not stable in the offset of the conductor over "
+        )
     # Places on the wire are numbered first.
     assert max(one["number"] for one in findings(store, "R-0414") if one["worst"] is not None) < min(
         one["number"] for one in found
@@ -121,7 +125,7 @@ def test_a_failing_length_shorter_than_the_plants_shortest_needs_a_second_instru
         ("R-0413-F01", False, False),
         ("R-0413-F02", True, True),
     ]
-    assert now["R-0413-F01"]["sentence"].endswith(
+    assert plain(told_of(now["R-0413-F01"])).endswith(
         "One instrument alone saw it, over less than the plant's shortest length: unconfirmed."
     )
 

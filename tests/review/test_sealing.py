@@ -106,7 +106,9 @@ def test_a_changed_and_a_missing_file_are_found(copy: Path) -> None:
 
 
 def test_every_table_of_a_load_or_judgement_is_sealed() -> None:
-    tables = {name.removeprefix("tables/").replace("/", ".") for name in statements("tables")}
+    # A file that adds a column to a table makes none.
+    made = [name for name in statements("tables") if "CREATE TABLE" in statement(name)]
+    tables = {name.removeprefix("tables/").replace("/", ".") for name in made}
     own = {
         "journal.entry",
         "journal.store_version",

@@ -15,6 +15,7 @@ from pipeline.products.product import find_product
 from pipeline.sheets.plant_limits import EnteredLimit
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.simulator.lines import line_l2
+from pipeline.wording.say import plain
 from tests.said import said
 
 NOMINAL = find_product("XHHW-2", "1/0 AWG", made().scenario.wire.conductor).conductor_mm
@@ -82,7 +83,7 @@ def test_a_conductor_outside_its_limits_holds_the_reel_it_lies_on(change_mm: flo
     assert verdicts(found, "B") == ["conforms", "conforms"]
     finding = next(one for one in found.judged.findings if one.main.rule_id == "conductor")
     assert (finding.reel_id, finding.holds_release) == ("A", True)
-    assert finding.sentence.startswith("Conductor diameter ")
+    assert plain(finding.told).startswith("Conductor diameter ")
     assert {one.reel.id: one.standing for one in found.judged.reels}["A"] == "held"
 
 

@@ -21,6 +21,7 @@ from pipeline.simulator.lines import line_l2
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
 from pipeline.trust.calibration import days_of_run
+from pipeline.wording.say import plain, text_in
 from tests.said import said
 
 WALLS = [f"wall_{number}_mm" for number in range(1, 9)]
@@ -104,8 +105,10 @@ def test_a_failure_on_contradicted_wire_concludes_nothing_and_one_on_sound_wire_
     doubted = done(made(), spoil=lambda frame: thin(disagreeing(frame), 150.0, 160.0))
     assert doubted.verdict("minimum wall at any point")[0] == "no conclusion"
     wall = next(one for one in doubted.judged.findings if one.main.rule_id == "wall-point")
-    assert wall.sentence.split(" Seen there")[0].endswith(
-        ": cannot be told, since the instruments contradict each other there."
+    assert (
+        plain(wall.told)
+        .split(" Seen there")[0]
+        .endswith(": no conclusion, because the instruments contradict each other there.")
     )
     assert said(wall.verdict).value == "cannot be told"
     sound = done(made(), spoil=lambda frame: thin(disagreeing(frame), 350.0, 360.0))
@@ -156,7 +159,7 @@ def test_wire_near_an_unsure_reel_end_counts_against_both_reels() -> None:
     assert standing(found) == {"A": "held", "B": "held"}
     assert found.verdict("minimum wall at any point", "A")[0] == "does not conform"
     assert {one.reel_id for one in found.judged.findings if one.main.rule_id == "wall-point"} == {"A", "B"}
-    assert any("may lie on reel A" in one.sentence for one in found.judged.findings)
+    assert any("may lie on reel A" in text_in(one.told, "si") for one in found.judged.findings)
     either = [one for one in found.judged.gaps if one.kind == "either reel" and one.reel_id == "A"]
     assert [(one.from_m, one.to_m) for one in either] == [(66.0, 86.0), (366.0, 386.0)]
 
@@ -205,7 +208,7 @@ def test_every_instrument_that_read_must_be_in_calibration(kind: str) -> None:
     assert name is not None
     assert standing(found) == {"A": "held", "B": "held"}
     assert f"The calibration of {name.id} ({kind}) held until 2026-03-02; the run was on 2026-03-03" in str(
-        [one.sentence for one in found.judged.findings]
+        [text_in(one.told, "si") for one in found.judged.findings]
     )
     # An instrument that gave no reading judges nothing.
     silent = done(made(), lapsed, lambda frame: frame.drop("hot_diameter_mm", strict=False))

@@ -18,6 +18,7 @@ from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.troubles import ThinAllRound
 from pipeline.steps.place import place_run
 from pipeline.trust.redundancy import RED_P
+from pipeline.wording.say import plain
 
 DIAMETER_ONLY = (
     "This line measures the diameter only, which stays the same however far the conductor sits off centre: the "
@@ -210,13 +211,13 @@ def test_an_instrument_without_a_calibration_on_file_holds_its_reels() -> None:
     line = with_instrument(line_l2(), "wall gauge", calibrated=None, calibration_due=None)
     found = done(made(), line)
     told = [one for one in found.judged.findings if one.main.rule_id == "calibration"]
-    assert [one.sentence for one in told] == [
+    assert [plain(one.told) for one in told] == [
         (
-            "The calibration of L2-WG was out of date over 300.0 m from 76.0 m to 376.0 m: No calibration of "
+            "No calibration in date behind L2-WG over 300.0 m from 76.0 to 376.0 m: No calibration of "
             "L2-WG (wall gauge) is on file."
         ),
         (
-            "The calibration of L2-WG was out of date over 200.0 m from 376.0 m to 576.0 m: No calibration of "
+            "No calibration in date behind L2-WG over 200.0 m from 376.0 to 576.0 m: No calibration of "
             "L2-WG (wall gauge) is on file."
         ),
     ]

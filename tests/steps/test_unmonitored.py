@@ -11,6 +11,7 @@ from pipeline.length import intervals
 from pipeline.length.reels import PlacedReel
 from pipeline.sheets.plant_sheet import Holds, PlantSheet, read_plant_sheet
 from pipeline.steps.unmonitored import allowed_on, beyond_allowed
+from pipeline.wording.say import plain
 from tests.said import said
 
 REEL = PlacedReel("A", 100.0, 400.0, 200.0, 500.0)
@@ -68,7 +69,7 @@ def test_a_reel_without_wall_evidence_over_626_of_1500_m_is_held_without_any_rul
     found = done(made(), spoil=sensors_dead(230.0, 355.2), plant=plant())
     reel = next(one for one in found.judged.reels if one.reel.id == "A")
     assert reel.standing == "held"
-    assert any("the plant's sheet allows none in writing" in one for one in reel.reasons)
+    assert any("the plant's sheet allows none in writing" in plain(one.told) for one in reel.findings)
     assert found.verdict("minimum wall at any point")[0] == "no conclusion"
 
 

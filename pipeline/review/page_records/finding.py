@@ -35,6 +35,7 @@ from pipeline.review.page_records.run import PANEL_OF, TRACES, measured_and_plac
 from pipeline.review.page_records.run_book import Row, RunBook
 from pipeline.review.page_records.standings import alarms_of
 from pipeline.store.readings import read_frame
+from pipeline.store.said_columns import first_advice
 
 # Log lines shown behind a finding: the worst readings of its column.
 LINES_SHOWN = 20
@@ -75,7 +76,7 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
         same_cause=_same_cause(row, books),
         dispositions=disposition_rows(book, row["finding_id"]),
         lots=_lots_there(book, row),
-        repair_guide=(row["advice"], REPAIR_GUIDE),
+        repair_guide=(first_advice(row), REPAIR_GUIDE),
         stamp=stamp_of([book]),
     )
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from dashboards.addresses import address
 from dashboards.records import GATE_OF, FindingRow, Guides, GuideStep, Plant
 from pipeline.length.reel_places import in_unit
+from pipeline.nonconformance.decision import Verdict
 from pipeline.nonconformance.rules import SEVERITIES
 from pipeline.review.page_records.rows import finding_row, product_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook
@@ -100,7 +101,7 @@ def _quality(
                 f"Open reel {one.reel_ids[0]}",
             )
         )
-    unsettled = next((one for _, one in grave if "cannot be told" in one.sentence), None)
+    unsettled = next((one for _, one in grave if one.verdict == Verdict.CANNOT_BE_TOLD), None)
     if unsettled is not None:
         steps.append(
             GuideStep(
@@ -249,7 +250,7 @@ def _audit(judged: list[RunBook], grave: list[tuple[RunBook, FindingRow]]) -> St
             GuideStep(
                 f"Pick a figure: the worst reading of {pick.finding_id}",
                 (
-                    f"{pick.sentence}",
+                    pick.sentence,
                     (
                         f"It stands at {pick.worst.at_m:.1f} m on the wire of {pick.run_id}{line}. The finding's page "
                         "shows that line and the hash of its file."

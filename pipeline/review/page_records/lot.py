@@ -20,6 +20,8 @@ from pipeline.review.page_records.decisions import disposition_rows
 from pipeline.review.page_records.rows import finding_row, product_row, reel_row, stamp_of
 from pipeline.review.page_records.run_book import Row, RunBook, aware
 from pipeline.review.page_records.standings import alarms_of
+from pipeline.store.said_columns import told_of
+from pipeline.wording.say import plain
 
 
 def lots_of(books: list[RunBook]) -> dict[str, list[RunBook]]:
@@ -165,7 +167,7 @@ def _events(books: list[RunBook], reels: set[str]) -> tuple[LotEvent, ...]:
                 LotEvent(
                     aware(head["assessed_utc"]),
                     "finding",
-                    f"{row['finding_id']} on reel {row['reel_id']}: {row['sentence']}",
+                    f"{row['finding_id']} on reel {row['reel_id']}: {plain(told_of(row))}",
                     evidence=Evidence(finding_id=row["finding_id"]),
                     node_id=row["reel_id"],
                 )

@@ -25,9 +25,9 @@ from dashboards.records import (
 from pipeline.length.reel_places import (
     from_other_end,
     place_on_reel,
-    sentence_on_reel,
     span_from_other_end,
     span_on_reel,
+    told_on_reel,
 )
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.statements import judged_by
@@ -36,6 +36,8 @@ from pipeline.review.finding_on_file import finding_of
 from pipeline.review.how_sure import risk_told
 from pipeline.review.page_records.decisions import decision_on_finding, decision_on_reel
 from pipeline.review.page_records.run_book import Row, RunBook, aware
+from pipeline.store.said_columns import told_of
+from pipeline.wording.say import plain
 
 GAP_KIND: dict[str, Any] = {
     "wall unmonitored": "unmonitored",
@@ -173,7 +175,8 @@ def finding_row(book: RunBook, row: Row) -> FindingRow:
         requirement=row["requirement"],
         severity=row["severity"],
         status="closed" if closing else "open",
-        sentence=sentence_on_reel(row["sentence"], reel["to_m"]) if reel is not None else row["sentence"],
+        sentence=told_on_reel(told_of(row), reel["to_m"]) if reel is not None else told_of(row),
+        verdict=row["verdict"],
         run_id=book.run_id,
         line_id=book.head["line"],
         product=product_row(book).label,
@@ -253,7 +256,7 @@ def intervals_of(book: RunBook, reel_id: str) -> tuple[Interval, ...]:
             row["from_m"],
             row["to_m"],
             "nonconforming",
-            sentence_on_reel(row["sentence"], book.place_of_reel[reel_id]["to_m"]),
+            told_on_reel(told_of(row), book.place_of_reel[reel_id]["to_m"]),
             row["finding_id"],
         )
         for row in book.findings
@@ -350,12 +353,12 @@ def reasons_of(book: RunBook, reel: Row) -> tuple[Reason, ...]:
     """What speaks against letting a reel go now; the places of findings count from its outer end."""
     here = [row for row in book.findings if row["reel_id"] == reel["reel_id"]]
     to_m = reel["to_m"]
-    by_sentence = {
-        row["sentence"] if to_m is None else sentence_on_reel(row["sentence"], to_m): row for row in here
-    }
+    told = [told_of(row) if to_m is None else told_on_reel(told_of(row), to_m) for row in here]
+    message_of = {plain(one): one for one in told}
+    by_sentence = {plain(one): row for one, row in zip(told, here, strict=True)}
     return tuple(
         Reason(
-            sentence,
+            message_of.get(sentence, sentence),
             rule_name(by_sentence.get(sentence, {})),
             by_sentence.get(sentence, {}).get("finding_id", ""),
         )

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from dashboards.records import GATE_OF, FirstThing, Plant, ShiftReview, ShiftTotals
+from pipeline.found import Found
+from pipeline.messages import Said, as_message, message
 from pipeline.review.page_records.rows import reasons_of, run_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook, aware
 from pipeline.review.page_records.standings import alarms_of
-from pipeline.words import counted
 
 
 def shifts_of(books: list[RunBook]) -> list[tuple[str, list[RunBook]]]:
@@ -103,7 +104,7 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
     ]
     held = []
     for book in books:
-        alike: dict[tuple[str, ...], list[str]] = {}
+        alike: dict[tuple[str, tuple[Said, ...]], list[str]] = {}
         for row in book.reels:
             if GATE_OF[book.standings[row["reel_id"]].code] != "held":
                 continue
@@ -114,7 +115,7 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
             rank = SEVERITY.get(worst["severity"], 9) if worst else 4
             reasons = reasons_of(book, row)
             if worst is None and row["first_action"]:
-                same = (row["first_action"], *(one.sentence for one in reasons))
+                same = (row["first_action"], tuple(one.sentence for one in reasons))
                 alike.setdefault(same, []).append(row["reel_id"])
                 continue
             held.append(
@@ -129,23 +130,27 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
                     ),
                 )
             )
-        held += [(4, _for_reels(book.run_id, reels, *same)) for same, reels in alike.items()]
+        held += [(4, _for_reels(book.run_id, reels, action, *why)) for (action, why), reels in alike.items()]
     things.extend(thing for _, thing in sorted(held, key=lambda pair: pair[0]))
     return tuple(things)
 
 
-def _for_reels(run_id: str, reels: list[str], action: str, *reasons: str) -> FirstThing:
+def _for_reels(run_id: str, reels: list[str], action: str, *reasons: Said) -> FirstThing:
     """What is to be done about reels held for the same reasons: one thing, however many they are."""
     if len(reels) == 1:
         return FirstThing(action, _with_more(reasons), reels[0], run_id)
     named = reels if len(reels) <= _NAMED else reels[: _NAMED - 1]
-    rest = f" and {len(reels) - len(named)} more" if len(reels) > len(named) else ""
-    which = f"For this alone {len(reels)} reels are held: {', '.join(named)}{rest}."
-    return FirstThing(action, f"{_with_more(reasons)} {which}".strip(), run_id=run_id)
+    which = message(Found.REELS_ALIKE, n=len(reels), named=named)
+    if len(reels) > len(named):
+        more = len(reels) - len(named)
+        which = message(Found.REELS_ALIKE_AND_MORE, n=len(reels), named=named, more=more)
+    why = which if not reasons else message(Found.SEVERAL, told=(as_message(_with_more(reasons)), which))
+    return FirstThing(action, why, run_id=run_id)
 
 
-def _with_more(reasons: Sequence[str]) -> str:
+def _with_more(reasons: Sequence[Said]) -> Said:
     """The first reason, and how many more there are."""
     if len(reasons) < 2:
-        return "".join(reasons)
-    return f"{reasons[0]} And {counted(len(reasons) - 1, 'more reason')}."
+        return reasons[0] if reasons else ""
+    more = message(Found.MORE_REASONS, n=len(reasons) - 1)
+    return message(Found.SEVERAL, told=(as_message(reasons[0]), more))

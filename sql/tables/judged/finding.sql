@@ -31,7 +31,7 @@ CREATE TABLE IF NOT EXISTS judged.finding (
     instruments VARCHAR NOT NULL,
     cause VARCHAR NOT NULL,
     cause_of VARCHAR NOT NULL,           -- which roll, instrument, lot change or phase, '' where it cannot be named
-    cause_sentence VARCHAR NOT NULL,
+    cause_sentence VARCHAR NOT NULL,     -- sentences as versions before 10 wrote them; '' since, see `said` and `cause_said`
     sentence VARCHAR NOT NULL,
     advice VARCHAR NOT NULL,
     "row" UINTEGER,                      -- the worst reading, and the log line it stands on

@@ -4,7 +4,7 @@ CREATE TABLE IF NOT EXISTS judged.reel (
     run_id VARCHAR NOT NULL,
     reel_id VARCHAR NOT NULL,
     standing VARCHAR NOT NULL,           -- 'releasable', 'held' or 'no conclusion'
-    reasons VARCHAR[] NOT NULL,
+    reasons VARCHAR[] NOT NULL,          -- what the evidence lacks; of findings that hold it see `held_by`
     first_action VARCHAR NOT NULL,
     length_m DOUBLE NOT NULL,
     steady_m DOUBLE NOT NULL,

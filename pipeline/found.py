@@ -1,0 +1,64 @@
+"""What is found on the wire, why, and what to do first: one code a meaning; words stand in `pipeline.wording.findings`.
+
+What a rule finds, what to do about it first and what the rule is called are known by the rule's own id.
+"""
+
+from __future__ import annotations
+
+from pipeline.messages import Code
+
+
+class Found(Code):
+    """Parts of what is said of a finding."""
+
+    SEVERAL = "said/several"
+    BOUNDED = "finding/bounded"
+    CITED = "limit/cited"
+    ALSO_SEEN = "finding/also seen"
+    UNCONFIRMED = "finding/unconfirmed"
+    EITHER_REEL = "finding/either reel"
+    MORE_REASONS = "reasons/more"
+    REELS_ALIKE = "reasons/reels alike"
+    REELS_ALIKE_AND_MORE = "reasons/reels alike and more"
+    LEVEL_CHANGED = "unstable/level changed"
+    LACKING = "unmonitored/lacking"
+    NONE_ALLOWED = "unmonitored/none allowed"
+    ALLOWED = "unmonitored/allowed"
+
+
+class Because(Code):
+    """Likely causes of a finding."""
+
+    NOT_KNOWN = "cause/not known"
+    CONTRADICTED = "cause/contradicted"
+    REPEATS = "cause/repeats"
+    LONE_READING = "cause/lone reading"
+    UNSTEADY = "cause/unsteady"
+    MATERIAL_CHANGED = "cause/material changed"
+    DRIFT = "cause/drift"
+
+
+class Doubt(Code):
+    """What is said of a value against a limit, where it is more than conforms or not."""
+
+    CONTRADICTED = "verdict/contradicted"
+
+
+def found_by(rule_id: str) -> str:
+    """The code of what a rule finds."""
+    return f"finding/{rule_id}"
+
+
+def advice_of(rule_id: str) -> str:
+    """The code of what to do first about what a rule finds."""
+    return f"advice/{rule_id}"
+
+
+def name_of(rule_id: str) -> str:
+    """The code of a rule's name."""
+    return f"rule/{rule_id}"
+
+
+def verdict_code(verdict: str) -> str:
+    """The code of a verdict against a limit."""
+    return f"verdict/{verdict}"

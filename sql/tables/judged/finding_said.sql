@@ -1,0 +1,2 @@
+-- What is said of a finding, as a JSON message; stores before version 10 kept a sentence. Grain: as judged.finding.
+ALTER TABLE judged.finding ADD COLUMN IF NOT EXISTS said VARCHAR
