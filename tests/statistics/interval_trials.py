@@ -45,7 +45,7 @@ from pipeline.statistics.extremal_index import (
 )
 from pipeline.statistics.level_crossings import reel_risk_from_index
 from pipeline.statistics.lomb_scargle import gappy_period
-from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop
+from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, LowerTail, likelihood_drop
 from pipeline.statistics.nonnormal_capability import quantile_index_one_sided
 from pipeline.statistics.periodicity import Periods, find_periods
 from pipeline.statistics.rate_changes import RateChange, rate_change
@@ -295,17 +295,23 @@ def chance_of_autoregression(phi: float, level: float, n: int) -> float:
     return 1.0 - start * ratio ** (n - 1)
 
 
-def passed_by_autoregression(level: float, eta: float, random: Random) -> Held:
-    """Whether 60 km of correlated readings allow `level` to be passed eta times a metre; by clusters, by readings."""
+def passed_by_autoregression(level: float, eta: float, random: Random, drop: float = HALF_95) -> Held:
+    """Whether 60 km of correlated readings allow `level` to be passed eta times a metre; by clusters, by readings.
+
+    Clusters are parted as `pipeline.steps.wall_tail.tail_of` parts them; `drop` is what theirs may fall by.
+    """
     x = autoregression(0.95, 1, 120_000, random)[0]
     u = float(np.quantile(x, 0.005))
     below = np.flatnonzero(x < u)
     spacings = np.diff(below)
     run = run_from_extremal_index(spacings, intervals_estimate(spacings))
+    worth = effective_n(x)
+    run = max(run, worth.n / worth.for_mean)
     held = []
-    for y in (decluster(x, np.arange(x.size) * 0.5, u, 0.5 * run).deficit, u - x[below]):
+    clusters = decluster(x, np.arange(x.size) * 0.5, u, 0.5 * run).deficit
+    for y, most in ((clusters, drop), (u - x[below], HALF_95)):
         fit = fit_tail(y)
-        held.append(likelihood_drop(y, fit.scale, fit.shape, u - level, eta, 60_000) < HALF_95)
+        held.append(likelihood_drop(y, fit.scale, fit.shape, u - level, eta, 60_000) < most)
     return held[0], held[1]
 
 
@@ -321,7 +327,7 @@ def risk(phi: float) -> Callable[[Random], Held]:
     def readings(random: Random) -> Held:
         # From its own start every 3,000 readings a reel; a metre is two readings.
         eta = -math.log1p(-chance_of_autoregression(0.95, -4.0, 3000)) / 1500
-        return passed_by_autoregression(-4.0, eta, random)
+        return passed_by_autoregression(-4.0, eta, random, SLOW_LIMIT_LAW * HALF_95)
 
     return clusters if phi == 0.0 else readings
 

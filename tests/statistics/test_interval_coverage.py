@@ -38,14 +38,13 @@ SHORT = {
     "fault rate ratio by regression, overdispersed": 0.935,
     "level of a reel, lag-one .95": 0.915,
     "risk from block minima, lag-one .95": 0.925,
-    "risk of a reel, lag-one .95": 0.915,
     "shape of the tail": 0.935,
     "size of a change, independent": 0.93,
     "size of a change, lag-one .95": 0.93,
 }
 SOURCES = "".join(
     path.read_text(encoding="utf-8")
-    for room in ("statistics", "steps")
+    for room in ("statistics", "steps", "wording")
     for path in sorted((STATISTICS.parent / room).glob("*.py"))
 )
 
