@@ -10,7 +10,7 @@ import inspect
 import math
 import types
 import typing
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from numbers import Real
 from typing import Any, Literal, ParamSpec, TypeVar, get_args, get_origin
 
@@ -93,6 +93,11 @@ def check(name: str, value: Any, kind: Any, where: str) -> None:
             )
     elif kind == ArrayLike:
         _row(name, value, where)
+    elif isinstance(value, Mapping) and any(get_origin(one) is Mapping for one in kinds):
+        # A figure for each of several things, where one figure might stand for all of them.
+        for key, one in value.items():
+            if float in kinds:
+                _figure(name, one, f"{where} of {key}", whole=False)
     elif float in kinds or int in kinds:
         _figure(name, value, where, whole=float not in kinds)
 

@@ -181,3 +181,13 @@ def test_bad_input_is_told(call: object, text: str) -> None:
     with pytest.raises(MethodRefusal) as caught:
         call()  # type: ignore[operator]
     assert str(caught.value) == text
+
+
+def test_each_element_may_have_a_tolerance_of_its_own() -> None:
+    """As the line sheet gives them; one for all is the same as that one for each."""
+    places = [np.arange(1.0, 60.0, 2.0)]
+    turns = {"capstan": 2.0, "roll": 3.1}
+    own = search_repeats(places, turns, 0.1, 0.05, dict.fromkeys(turns, 1.0))
+    assert own == search_repeats(places, turns, 0.1, 0.05, 1.0)
+    with pytest.raises(MethodRefusal, match="tolerance_pct of roll"):
+        search_repeats(places, turns, 0.1, 0.05, {"capstan": 1.0, "roll": float("nan")})
