@@ -38,7 +38,8 @@ ROWS = {
 # Figures a method refuses in words of its own where they are not finite.
 OWN_WORDS = {
     "limit", "lower_limit", "upper_limit", "threshold", "n_for_mean", "n_for_variance", "known_m", "reel_m",
-    "index", "index_low", "index_high", "lag_one", "margin_mm", "observed_sd_mm", "noise_sd_mm", "small_scale_sd_mm", "n_observed", "n_noise", "n_small_scale",
+    "index", "index_low", "index_high", "lag_one", "margin_mm", "observed_sd_mm", "noise_sd_mm",
+    "small_scale_sd_mm", "n_observed", "n_noise", "n_small_scale",
 }  # fmt: skip
 
 
