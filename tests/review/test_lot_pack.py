@@ -120,7 +120,7 @@ def test_everything_that_happened_is_told_in_order(exported: HandedOver) -> None
         "export",
     }
     told = " ".join(events["sentence"])
-    assert "decide scrap by quality engineer on 2026-03-06 12:00:00 UTC: off centre." in told
+    assert "decide scrap by quality engineer (QE-1) on 2026-03-06 12:00:00 UTC: off centre." in told
     assert "Shipment S-1 left for a customer with L1-0414-03-A." in told
     assert "L1-0412" not in told
 
