@@ -206,7 +206,7 @@ def _calculated(path: Path) -> int:
     for reel in bench.placed.reels:
         for quantity, limit in LIMITS.items():
             seen = bench.measured.seen[quantity]
-            series, worth = _series_of(seen, reel.from_m, reel.to_m)
+            series, worth = _series_of(seen, reel.from_m, reel.to_m, "at least")
             named = "minimum average wall" if quantity == "mean_wall_mm" else "minimum wall at any point"
             asked = next(one for one in bench.limits if (one.requirement, one.sense) == (named, "at least"))
             if not np.isclose(asked.value, limit, atol=1e-4):

@@ -194,7 +194,7 @@ def test_one_run_is_refused_with_the_reason(judged_store: Path) -> None:
         in text
     )
     assert "2 starts that came to an end are on record, 8 are needed" in text
-    assert "does not know what a turn does" in text
+    assert "needed to know what a turn does" in text
 
 
 def test_what_is_not_there_is_told_with_the_nearest(judged_store: Path) -> None:
