@@ -20,6 +20,16 @@ pytest_plugins = ("tests.release_matrix.reporting",)
 ROOT = Path(__file__).parents[1]
 SAMPLE_RUNS = ROOT / "sample_runs"
 
+QUIET = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
 
 def _chromium() -> str | None:
     for name in ("chromium", "chromium-browser", "google-chrome"):
@@ -124,3 +134,18 @@ def simulated() -> Callable[..., Any]:
         return _simulated(product, seed, frozen)
 
     return make
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """One headless browser for every test of a worker: a second engine in one thread is refused."""
+    found = _chromium()
+    if found is None:
+        # Without a browser these tests are skipped before they start, except where one is required.
+        pytest.fail("no chromium on the path: pages cannot be opened")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=found, args=QUIET)
+        yield browser
+        browser.close()

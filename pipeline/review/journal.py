@@ -7,8 +7,6 @@ from dataclasses import fields
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-import polars as pl
-
 from pipeline.lots.journal import Entry, next_entry
 
 if TYPE_CHECKING:
@@ -73,6 +71,8 @@ def last_after_clock(store: Store) -> Entry | None:
 
 def _append(store: Store, made: list[Entry]) -> None:
     if made:
+        import polars as pl  # late: commands that only read the journal start without it
+
         names = [field.name for field in fields(Entry)]
         columns = {name: [getattr(entry, name) for entry in made] for name in names}
         columns["at_utc"] = [entry.at_utc.replace(tzinfo=None) for entry in made]

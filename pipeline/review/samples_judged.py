@@ -13,7 +13,7 @@ from pipeline.nonconformance.sense import ROUNDING
 from pipeline.review.samples_on_file import told_as
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.store.readings import ThinnedError, read_frame
-from pipeline.trust.laboratory import normalized_difference
+from pipeline.trust.normalized_difference import normalized_difference
 from pipeline.trust.sampled import SAMPLED, SampledQuantity
 
 if TYPE_CHECKING:

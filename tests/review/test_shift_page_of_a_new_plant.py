@@ -13,6 +13,7 @@ from pipeline.review.page_records.run_book import run_books
 from pipeline.review.page_records.shift import shift_review, shifts_of
 from pipeline.review.page_writing import write_pages
 from pipeline.store.database import open_to_read, open_to_write
+from tests.said import said
 
 MISSING = "Not judged: no limit on file for concentricity of THHN/THWN-2 12 AWG"
 
@@ -48,7 +49,7 @@ def test_a_reason_that_stands_against_every_reel_is_told_once(small_run: Path, t
         second.sentence
         == "Enter the missing limit or gather the missing evidence, then assess the run again."
     )
-    assert second.why == f"{told} For this alone 2 reels are held: L1-0415-02, L1-0415-03."
+    assert said(second.why) == f"{told} For this alone 2 reels are held: L1-0415-02, L1-0415-03."
     (held,) = (gate.reels for gate in gates(record) if gate.standing == "held")
     assert [(one.reel.reel_id, one.turn) for one in held] == [
         ("L1-0415-01", 1),
@@ -75,4 +76,4 @@ def test_one_reel_alone_tells_its_own_reasons(small_run: Path, tmp_path: Path) -
         record = shift_review(plant_of(store, books), "2026-03-03-EVENING", books)
     (run,) = record.runs
     assert shared_reasons(run) == ()
-    assert any(one.sentence.startswith(MISSING) for one in run.reels[0].reasons)
+    assert any(said(one.sentence).startswith(MISSING) for one in run.reels[0].reasons)

@@ -6,8 +6,6 @@ import csv
 import html
 import io
 import re
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,16 +27,6 @@ if TYPE_CHECKING:
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
-QUIET = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-
 
 @pytest.fixture(scope="module")
 def site(judged_store: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -47,16 +35,6 @@ def site(judged_store: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
         index, written = write_pages(store, folder, lambda _what, _more: None)
     assert written > 90
     return index.parent
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as engine:
-        opened = engine.chromium.launch(executable_path=shutil.which("chromium"), args=QUIET)
-        yield opened
-        opened.close()
 
 
 def pages_of(site: Path, most: int) -> list[Path]:
@@ -70,8 +48,8 @@ def pages_of(site: Path, most: int) -> list[Path]:
 
 
 @pytest.mark.parametrize("width", [700, 1400])
-def test_every_kind_of_page_opens_quietly_and_fits(site: Path, browser: Browser, width: int) -> None:
-    page = browser.new_page(viewport={"width": width, "height": 900})
+def test_every_kind_of_page_opens_quietly_and_fits(site: Path, chromium: Browser, width: int) -> None:
+    page = chromium.new_page(viewport={"width": width, "height": 900})
     told: list[str] = []
     asked: list[str] = []
     page.on(
@@ -102,9 +80,9 @@ def saved(page: Page, table: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text)))
 
 
-def test_what_a_page_saves_is_what_the_store_holds(judged_store: Path, site: Path, browser: Browser) -> None:
+def test_what_a_page_saves_is_what_the_store_holds(judged_store: Path, site: Path, chromium: Browser) -> None:
     """Reels of every run of a shift, the faults of a run, the findings of the period: saved, and asked of the store."""
-    page = browser.new_page()
+    page = chromium.new_page()
     with open_to_read(judged_store) as store:
         books = {book.run_id: book for book in run_books(store)}
         page.goto((site / "shifts" / "2026-03-03-NIGHT.html").as_uri())
@@ -135,15 +113,15 @@ def test_what_a_page_saves_is_what_the_store_holds(judged_store: Path, site: Pat
         assert told.keys() == on_file.keys()
         for name, row in on_file.items():
             assert told[name]["severity"] == row["severity"]
-            assert float(told[name]["from_m"]) == pytest.approx(row["from_m"], abs=0.001)
+            assert float(told[name]["run_from_m"]) == pytest.approx(row["from_m"], abs=0.001)
     page.close()
 
 
 def test_the_readings_saved_from_the_figure_are_those_of_the_store(
-    judged_store: Path, site: Path, browser: Browser
+    judged_store: Path, site: Path, chromium: Browser
 ) -> None:
     """Two metres of wire, zoomed to and saved: every reading of the store, in its place, to a tenth of a micrometre."""
-    page = browser.new_page()
+    page = chromium.new_page()
     page.goto((site / "runs" / "R-0412.html").as_uri() + "#m=3600.0-3630.0")
     page.wait_for_function("document.getElementById('wire').dataset.level === 'every'")
     with page.expect_download() as waiting:
@@ -163,7 +141,7 @@ def test_the_readings_saved_from_the_figure_are_those_of_the_store(
     page.close()
 
 
-def test_any_page_by_mail_opens_alone_and_quietly(site: Path, browser: Browser, tmp_path: Path) -> None:
+def test_any_page_by_mail_opens_alone_and_quietly(site: Path, chromium: Browser, tmp_path: Path) -> None:
     """One page of every kind as a single file in an empty folder: no error, and it asks for nothing but itself."""
     kinds = [
         folder
@@ -173,7 +151,7 @@ def test_any_page_by_mail_opens_alone_and_quietly(site: Path, browser: Browser, 
     for path in (site / "index.html", *(sorted(folder.glob("*.html"))[0] for folder in kinds)):
         where = path.relative_to(site).as_posix()
         alone = single_file(Site(site), where, tmp_path / where.replace("/", "-"))
-        page = browser.new_page(bypass_csp=True)  # the page forbids evaluated text, which the wait below is
+        page = chromium.new_page(bypass_csp=True)  # the page forbids evaluated text, which the wait below is
         told: list[str] = []
         asked: list[str] = []
         page.on(
@@ -189,9 +167,9 @@ def test_any_page_by_mail_opens_alone_and_quietly(site: Path, browser: Browser, 
         page.close()
 
 
-def test_a_page_on_paper_holds_its_title_and_explains_its_figures(site: Path, browser: Browser) -> None:
+def test_a_page_on_paper_holds_its_title_and_explains_its_figures(site: Path, chromium: Browser) -> None:
     """Printed by the browser: what is folded on the screen is open, and nothing is wider than the sheet."""
-    page = browser.new_page(viewport={"width": 718, "height": 1000})  # 190 mm at 96 px an inch
+    page = chromium.new_page(viewport={"width": 718, "height": 1000})  # 190 mm at 96 px an inch
     for where in ("shifts/2026-03-03-NIGHT.html", "capability/index.html", "findings/R-0412-F01.html"):
         page.goto((site / where).as_uri())
         page.emulate_media(media="print")
@@ -244,8 +222,8 @@ def test_each_method_is_seen_on_a_page(site: Path) -> None:
             "multivariate EWMA",
             "p-chart",
         ),
-        "capability/index.html": ("by redrawing the wire in blocks?", "circular block bootstrap"),
-        "runs/R-0411.html": ("How fast does the mean wall drift along the run?", "least squares"),
+        "capability/index.html": ("by block bootstrap", "circular block bootstrap"),
+        "runs/R-0411.html": (": drift along the run", "least squares"),
         "findings/R-0412-F01.html": ("noise alone would put",),
     }.items():
         text = (site / page).read_text(encoding="utf-8")
