@@ -48,6 +48,12 @@ NOT_CALIBRATED = Flag(
 )
 DUPLICATE = Flag(11, "duplicate", "The same instant was logged twice with the same values.", True)
 CLOCK_STEP = Flag(12, "clock step", "The logger's clock jumped; times after it may be offset.", False)
+DENIED = Flag(
+    13,
+    "denied by others",
+    "The other instruments on the same wire show that this reading is not of the wire.",
+    True,
+)
 
 ALL: tuple[Flag, ...] = (
     MISSING,
@@ -62,5 +68,6 @@ ALL: tuple[Flag, ...] = (
     NOT_CALIBRATED,
     DUPLICATE,
     CLOCK_STEP,
+    DENIED,
 )
 BY_CODE: dict[int, Flag] = {flag.code: flag for flag in ALL}

@@ -194,3 +194,4 @@ class Reason(Code):
     VALUES_WITHOUT_REEL = "reason/values without reel"
     VALUE_INFINITE = "reason/value infinite"
     WALL_NOT_SMOOTH = "reason/wall not smooth"
+    WALL_SENSORS_IN_ANOTHER_ORDER = "reason/wall sensors in another order"

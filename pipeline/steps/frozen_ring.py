@@ -17,7 +17,8 @@ from pipeline.words import counted
 SLOW_SHARE = 0.5
 
 
-def _running(placement: Placement) -> Mask:
+def running_rows(placement: Placement) -> Mask:
+    """True for rows of the line running at half its usual speed or more."""
     speed = placement.readings["speed_m_s"].to_numpy()
     moving = speed[speed > 0.0]
     usual = float(np.median(moving)) if moving.size else 0.0
@@ -46,7 +47,7 @@ def silent_flags(
     found = [pl.DataFrame(schema=flagged.schema)]
     if gauge is None:
         return found[0]
-    running, row = _running(placement), readings["row"]
+    running, row = running_rows(placement), readings["row"]
     for name in WALL_CHANNELS[: gauge.sensors or 0]:
         if name not in readings.columns:
             continue
@@ -113,7 +114,7 @@ def frozen_rows(frame: pl.DataFrame, placement: Placement, half: Floats) -> Mask
         half: half the diameter less the conductor on the same wire (`half_diameter`) [mm].
     """
     wall = frame["mean_wall_mm"].cast(pl.Float64).to_numpy()
-    return frozen_readings(np.where(_running(placement), wall, np.nan), half)
+    return frozen_readings(np.where(running_rows(placement), wall, np.nan), half)
 
 
 def frozen_told(gauge: Instrument, frozen: Mask) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from pipeline.length.placement import Placement
 from pipeline.length.spark_exposure import SparkExposure, spark_exposure
 from pipeline.length.steady_state import DEFAULT_RULE
 from pipeline.length.steady_wire import read_first, steady_readings
+from pipeline.messages import Message
 from pipeline.quantity import Asked
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
@@ -36,6 +37,7 @@ from pipeline.steps.gauge_noise import gauge_noise, noise_mm
 from pipeline.steps.instrument_channels import carrying, channels_of, instruments_that_read
 from pipeline.steps.lone_wall import lone_rows, lone_told
 from pipeline.steps.place import Placed
+from pipeline.steps.ring_checks import check_ring
 from pipeline.steps.settle import settled_placement
 from pipeline.trust.contradicted import SpikeDecision, contradicted_flags, decide_spikes
 from pipeline.trust.redundancy import Stretch, no_conclusion
@@ -87,6 +89,7 @@ class Measured:
         warnings: sentences a reader must see.
         spark: how long the spark test stressed each metre, or why that cannot be known; None without a voltage.
         read: the instruments that gave readings.
+        contradictions: what the run's data contradict in themselves.
     """
 
     frame: pl.DataFrame
@@ -100,6 +103,7 @@ class Measured:
     warnings: tuple[str, ...] = ()
     spark: SparkExposure | Refused | None = None
     read: tuple[Instrument, ...] = ()
+    contradictions: tuple[Message, ...] = ()
 
     @cached_property
     def _red(self) -> tuple[Stretch, ...]:
@@ -175,6 +179,9 @@ def measure_run(
     still = silent_flags(readings, flagged, placed.placement, line, half)
     if still.height:
         silent, flagged = pl.concat([silent, still]), pl.concat([flagged, still])
+    ring = check_ring(readings, flagged, placed.placement, line)
+    flagged = pl.concat([flagged, ring.flags])
+    if still.height or ring.flags.height:
         frame = measure_walls(readings, flagged, placed.placement, line, covering, conductor_mm)
     noise = gauge_noise(readings, flagged, placed.placement, line)
     uncertainty = measured_uncertainty(line, covering, noise_mm(noise, "wall gauge"), _fewest_used(frame))
@@ -191,11 +198,13 @@ def measure_run(
     lone = _lone(sight, seen.get("diameter_mm"))
     frozen = frozen_rows(frame, placed.placement, half)
     if unknown is None:
-        seen |= _walls(sight, covering, uncertainty, conductor, lone | frozen)
+        seen |= _walls(sight, covering, uncertainty, conductor, lone | frozen | ring.unsmooth)
     spark, exposure = _spark(sight, spark_test or SparkTest())
     seen |= spark
-    known = {name: one for name, one in seen.items() if np.isfinite(one.value).any()}
-    refused = {} if unknown is None else dict.fromkeys(WALL_NAMES, unknown)
+    known = {
+        name: one for name, one in seen.items() if name not in ring.refused and np.isfinite(one.value).any()
+    }
+    refused = dict(ring.refused) if unknown is None else dict.fromkeys(WALL_NAMES, unknown)
     few = few_sensors_unknown(line)
     if few is not None:
         refused |= {name: few for name in ("thinnest_wall_mm", "concentricity_pct") if name not in refused}
@@ -218,10 +227,12 @@ def measure_run(
             *(lone_told(gauge, frame, lone) if gauge is not None else ()),
             *silent_told(silent, gauge),
             *(frozen_told(gauge, frozen) if gauge is not None else ()),
+            *(plain(one) for one in ring.told),
             *((plain(exposure.reason),) if isinstance(exposure, Refused) else ()),
         ),
         exposure,
         instruments_that_read(readings, line),
+        ring.told,
     )
     return _without_contradicted(measured)
 

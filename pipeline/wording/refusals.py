@@ -103,6 +103,12 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.INDEX_WITHOUT_BOUNDS: ("The index has no bounds around it; no interval, no conclusion.",),
     Reason.INFINITE_VALUES: ("{infinite} of {known} values are infinite; flag them and ask again.",),
     Reason.INPUTS_MOVE_TOGETHER: ("Two inputs move exactly together: leave one of them out.",),
+    Reason.WALL_SENSORS_IN_ANOTHER_ORDER: (
+        (
+            "The sensors of {instrument} make a smooth wall only in another order than the run sheet's. Column by "
+            "column, the log likely holds sensors {order}. Correct 'walls' in the run sheet and load the run again."
+        ),
+    ),
     Reason.INSTRUMENTS_CONTRADICT: ("No conclusion from {low} to {high}: {agreement}",),
     Reason.LENGTH_NOT_POSITIVE: (
         "The known length and the reel must be longer than zero; without known wire there is no rate.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pipeline.wording.assumptions import ASSUMPTIONS
+from pipeline.wording.contradictions import CONTRADICTIONS
 from pipeline.wording.findings import FINDINGS
 from pipeline.wording.headings import CHARTED, FAMILIES, HEADINGS
 from pipeline.wording.methods import METHOD_NAMES
@@ -31,5 +32,6 @@ TEMPLATES: Mapping[str, tuple[str, ...]] = {
     **REFUSALS,
     **NOTES,
     **ASSUMPTIONS,
+    **CONTRADICTIONS,
     **FINDINGS,
 }

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.assumed import Assumed
+from pipeline.contradictions import Contradiction
 from pipeline.messages import Measure, Message
 from pipeline.methods import Method
 from pipeline.notes import Note
@@ -137,7 +138,7 @@ def test_a_code_without_words_is_refused() -> None:
         text_in(Message("as written"), "si")
 
 
-CODES = {"Note": Note, "Reason": Reason, "Method": Method, "Assumed": Assumed}
+CODES = {"Note": Note, "Reason": Reason, "Method": Method, "Assumed": Assumed, "Contradiction": Contradiction}
 
 
 def _codes_in(node: ast.AST) -> list[tuple[str, str]]:

@@ -37,6 +37,7 @@ LAYERS: list[set[str]] = [
         "pipeline.found",
         "pipeline.information",
         "pipeline.assumed",
+        "pipeline.contradictions",
         "pipeline.messages",
         "pipeline.methods",
         "pipeline.notes",

@@ -1,0 +1,14 @@
+"""What the data of a run contradict in themselves; the words stand in `pipeline.wording.contradictions`."""
+
+from __future__ import annotations
+
+from pipeline.messages import Code
+
+
+class Contradiction(Code):
+    """What one instrument's readings say against another's, or against themselves."""
+
+    RING_ORDER = "contradiction/ring order"
+    SENSOR_OFF = "contradiction/sensor off"
+    SENSOR_OFF_THIN = "contradiction/sensor off, thin"
+    RING_NOT_SMOOTH = "contradiction/ring not smooth"

@@ -1,0 +1,35 @@
+"""What data contradict in themselves, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from pipeline.contradictions import Contradiction
+
+CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
+    Contradiction.RING_ORDER: (
+        (
+            "{instrument}: the wall sensors make a smooth wall only in another order. Column by column, the log "
+            "likely holds sensors {order}; the first sensor and the direction cannot be told. Correct 'walls' in "
+            "the run sheet. Until then only the mean wall is judged."
+        ),
+    ),
+    Contradiction.SENSOR_OFF: (
+        (
+            "{instrument}: sensor {sensor} reads up to {size:+.2} off the wall its neighbors make, over {rows:#reading|"
+            "readings}. It is not used there. Check the sensor."
+        ),
+    ),
+    Contradiction.SENSOR_OFF_THIN: (
+        (
+            "{instrument}: sensor {sensor} reads up to {size:+.2} off the wall its neighbors make, over {rows:#reading|"
+            "readings}. It is kept, because a narrow thin place looks the same. Check the sensor and a cut sample."
+        ),
+    ),
+    Contradiction.RING_NOT_SMOOTH: (
+        (
+            "{instrument}: the sensors make no smooth wall over {rows:#reading|readings}, and no one sensor explains "
+            "it. That wire counts as not monitored. Check the sensors and their order."
+        ),
+    ),
+}

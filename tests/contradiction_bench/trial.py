@@ -1,0 +1,105 @@
+"""One run with one contradiction in its data: whether the program says so, and what becomes of its reels."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+
+from tests.other_lines.edits import Edit
+from tests.other_lines.lines import LINES
+from tests.other_lines.products import MADE_ON
+from tests.other_lines.running import Plan
+from tests.other_lines.wire import Defect
+from tests.release_matrix.cases import Case, labels_of, made_run, outcome, written
+from tests.release_matrix.judging import OnBench, judged_run, measured_run
+from tests.release_matrix.plants import plant_for, target_mm, thin_by
+from tests.release_matrix.truths import uncertainties
+
+# What lies on the second reel of a run: nothing, a thin wall, a conductor off centre, a spark fault.
+WIRES = ("good", "thin", "off centre", "pinhole")
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the program says of a run.
+
+    Args:
+        refused: the refusal in words; empty where it was judged.
+        claims: what it says of the data, figures left out, so that two runs may be compared.
+        standings: what becomes of each reel.
+        must: what must become of it by its truth.
+    """
+
+    refused: str
+    claims: frozenset[str]
+    standings: Mapping[str, str] = field(default_factory=dict)
+    must: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def let_go(self) -> int:
+        """Bad reels that may leave."""
+        return sum(self.must[reel] == "hold" and got == "releasable" for reel, got in self.standings.items())
+
+    @property
+    def good_held(self) -> int:
+        """Good reels that may not."""
+        return sum(
+            self.must[reel] == "release" and got != "releasable" for reel, got in self.standings.items()
+        )
+
+
+def plan_of(line_id: str, wire: str, seed: int) -> Plan:
+    """A run of two reels with something plainly wrong over the middle half of the second, or nothing."""
+    line, made = LINES[line_id], MADE_ON[line_id][seed % len(MADE_ON[line_id])]
+    u_mean, u_thin, _ = uncertainties(line, made)
+    reel = max(160.0, 14.0 * line.speed_m_s)
+    by = target_mm(made) - made.point_mm + 6.0 * u_thin
+    defects: dict[str, tuple[tuple[int, Defect], ...]] = {
+        "good": (),
+        "thin": ((1, thin_by(made, 6.0 * u_mean, reel / 4.0, reel / 2.0)),),
+        "off centre": ((1, Defect("off centre", reel / 4.0, reel / 2.0, by, 0.7 * seed)),),
+        "pinhole": ((1, Defect("pinhole", reel / 2.0)),),
+    }
+    return Plan(2, reel, defects=defects[wire], seed=seed)
+
+
+def case_of(line_id: str, wire: str, seed: int, edit: Edit | None) -> Case:
+    """The run as a case of the release matrix."""
+    made = MADE_ON[line_id][seed % len(MADE_ON[line_id])]
+    return Case("", "", LINES[line_id], made, plan_of(line_id, wire, seed), edit)
+
+
+def told_of(case: Case, folder: Path) -> Told:
+    """What the program says of a run, judged by the plant's whole sheet."""
+    run = written(case, folder)
+    on_bench = measured_run(folder)
+    must = {reel: label for reel, (label, _) in labels_of(case, run).items()}
+    answer = judged_run(on_bench, plant_for(case.line, case.made).text, folder)
+    claims = _claims(on_bench) if isinstance(on_bench, OnBench) else frozenset()
+    standings = {reel: outcome(answer, reel) for reel in must}
+    return Told(answer.refused, claims, standings, must)
+
+
+def _claims(on_bench: OnBench) -> frozenset[str]:
+    told = (
+        *on_bench.loaded.logs.warnings,
+        *on_bench.placed.warnings,
+        *on_bench.measured.warnings,
+        *on_bench.checks.warnings,
+    )
+    return frozenset(re.sub(r"[-+]?\d[\d,.]*", "#", one) for one in told)
+
+
+@lru_cache(maxsize=64)
+def clean(line_id: str, wire: str, seed: int, folder: Path) -> Told:
+    """The same run with nothing done to its log."""
+    return told_of(case_of(line_id, wire, seed, None), folder)
+
+
+def made(line_id: str, wire: str, seed: int):  # type: ignore[no-untyped-def]
+    """The run of a case, for edits that want its rows."""
+    case = case_of(line_id, wire, seed, None)
+    return made_run(case.line, case.made, case.plan)
