@@ -9,13 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.nonconformance.decision import DecisionRule
 from pipeline.products.product import find_product
-from pipeline.review.samples_judged import (
-    JudgedSample,
-    beside_the_line,
-    contradiction_told,
-    judged_sample,
-)
-from pipeline.review.samples_on_file import has_samples, samples_of_run
+from pipeline.review.samples_beside import beside_the_line
+from pipeline.review.samples_elsewhere import Elsewhere, lots_of_runs, samples_elsewhere
+from pipeline.review.samples_judged import JudgedSample, judged_sample
+from pipeline.review.samples_on_file import has_samples
 from pipeline.review.withdrawing import withdrawn_of_run
 from pipeline.sheets.plant_samples import ShownBySamples
 from pipeline.sheets.plant_sheet import PlantSheet
@@ -25,7 +22,6 @@ if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 Row = Mapping[str, Any]
-Lots = Mapping[str, frozenset[tuple[str, str]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,25 +71,15 @@ def samples_on_run(store: Store, run_id: str) -> Mapping[str, SampleSay]:
     head = found[0]
     text = store.ask("questions/sheet", sha256=head["plant_sheet_sha256"])[0]["text"]
     plant = PlantSheet.model_validate(tomllib.loads(text))
-    own = samples_of_run(store, run_id)
-    like = []
+    own: list[dict[str, Any]] = []
+    like: list[str] = []
     if has_samples(store):
+        own = store.ask("questions/samples_of_run", run_id=run_id)
         rows = store.ask("questions/runs_with_samples_of_like_lots", run_id=run_id)
         like = [row["run_id"] for row in rows]
     if not own and not like and not plant.samples.shown:
         return {}
     return _Run(store, head, plant, own, like).said()
-
-
-@dataclass(frozen=True, slots=True)
-class _Elsewhere:
-    """A sample of another run that shares a material lot, judged by the limits of that run and by those of this."""
-
-    there: JudgedSample
-    here: JudgedSample
-    run_id: str
-    lots: frozenset[tuple[str, str]]
-    is_like: bool
 
 
 class _Run:
@@ -114,8 +100,7 @@ class _Run:
         for row in every:
             self.requirements.setdefault(row["reel_id"], []).append(row)
         self.reels = [row["reel_id"] for row in store.ask("questions/places_of_assessment", **key)]
-        self.lots = _lots(store, head["run_id"])
-        factor = plant.samples.coverage_factor
+        self.lots = lots_of_runs(store, [head["run_id"]])[head["run_id"]]
         withdrawn = withdrawn_of_run(store, head["run_id"])
         self.withdrawn = [
             replace(
@@ -127,54 +112,26 @@ class _Run:
             if row["sample_id"] in withdrawn
         ]
         own = [row for row in own if row["sample_id"] not in withdrawn]
-        beside = beside_the_line(store, head, own, every, factor)
-        self.rows = {row["sample_id"]: row for row in own}
+        self.beside = beside_the_line(store, head, own, every, plant.samples)
         self.own = [
-            judged_sample(row, self.limits, self.rule(row["quantity"]), beside.get(row["sample_id"]))
+            judged_sample(
+                row, self.limits, self.rule(row["quantity"]), self.beside.lines.get(row["sample_id"])
+            )
             for row in own
         ]
-        self.elsewhere = [one for other in like for one in self._of_other(other)]
+        self.elsewhere = samples_elsewhere(store, head, like, self.limits, self.rule)
 
     def rule(self, quantity: str) -> DecisionRule:
         """The plant's decision rule for what a quantity shows."""
         chosen = self.plant.decision_for(SAMPLED[quantity].requirement)
         return DecisionRule(chosen.rule, chosen.confidence)
 
-    def _of_other(self, run_id: str) -> list[_Elsewhere]:
-        found = self.store.ask("questions/judged_run", run_id=run_id)
-        if not found:
-            return []
-        head = found[0]
-        limits = self.store.ask("questions/limits_of_assessment", assessment_id=head["assessment_id"])
-        lots = _lots(self.store, run_id)
-        made = ("construction", "size", "conductor", "metal")
-        is_like = all(head[name] == self.head[name] for name in made)
-        withdrawn = withdrawn_of_run(self.store, run_id)
-        return [
-            _Elsewhere(
-                judged_sample(row, limits, self.rule(row["quantity"])),
-                judged_sample(row, self.limits, self.rule(row["quantity"])),
-                run_id,
-                lots.get(row["reel_id"], frozenset()),
-                is_like,
-            )
-            for row in samples_of_run(self.store, run_id)
-            if row["sample_id"] not in withdrawn
-        ]
-
     def said(self) -> dict[str, SampleSay]:
         """What samples say of every reel."""
-        contradicting = [one for one in self.own if one.line is not None and one.line.contradicts]
-        contradicts = tuple(
-            contradiction_told(self.rows[one.sample_id], one.line)
-            for one in contradicting
-            if one.line is not None
-        )
-        return {reel: self._of_reel(reel, contradicting, contradicts) for reel in self.reels}
+        contradicting = [one for one in self.own if one.sample_id in self.beside.samples]
+        return {reel: self._of_reel(reel, contradicting) for reel in self.reels}
 
-    def _of_reel(
-        self, reel: str, contradicting: Sequence[JudgedSample], contradicts: tuple[str, ...]
-    ) -> SampleSay:
+    def _of_reel(self, reel: str, contradicting: Sequence[JudgedSample]) -> SampleSay:
         own = [one for one in self.own if one.reel_id == reel]
         failing = [one for one in own if one.is_below or one.verdict == "indeterminate"]
         of_run = [one for one in self.own if one.reel_id != reel and one.is_below]
@@ -203,13 +160,13 @@ class _Run:
             tuple(doubts),
             frozenset(shown),
             tuple(missing),
-            contradicts,
+            self.beside.told,
             max((one.entry_no for one in behind), default=0),
             (*own, *(one for one in self.withdrawn if one.reel_id == reel)),
             tuple(others.values()),
         )
 
-    def _shared(self, reel: str, one: _Elsewhere) -> frozenset[tuple[str, str]]:
+    def _shared(self, reel: str, one: Elsewhere) -> frozenset[tuple[str, str]]:
         """Lots of the sampled layer's material that a reel shares with a sample of another run."""
         here = self.lots.get(reel, frozenset())
         return frozenset(lot for lot in here & one.lots if lot[0] == one.there.quantity.material)
@@ -301,11 +258,3 @@ def _conforming(group: Sequence[JudgedSample], requirement_set: str) -> bool:
         if held and all(each.conforms for each in held):
             return True
     return False
-
-
-def _lots(store: Store, run_id: str) -> Lots:
-    """Material and lot of every reel of a run's newest judgement."""
-    found: dict[str, set[tuple[str, str]]] = {}
-    for row in store.ask("questions/lots_of_reels", run_id=run_id):
-        found.setdefault(row["reel_id"], set()).add((row["material"], row["lot"]))
-    return {reel: frozenset(lots) for reel, lots in found.items()}

@@ -1,27 +1,18 @@
-"""One laboratory sample against the limits and against the line's own reading of the same wire."""
+"""One laboratory sample against the limits in force, and what is said of it."""
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pipeline.nonconformance.decision import DecisionRule, Verdict, decide
 from pipeline.nonconformance.rules import figure
 from pipeline.nonconformance.sense import ROUNDING
 from pipeline.review.samples_on_file import told_as
-from pipeline.sheets.line_sheet import LineSheet
-from pipeline.store.readings import ThinnedError, read_frame
-from pipeline.trust.normalized_difference import normalized_difference
 from pipeline.trust.sampled import SAMPLED, SampledQuantity
 
-if TYPE_CHECKING:
-    from pipeline.store.database import Store
-
 Row = Mapping[str, Any]
-# Wire to either side of a sample whose readings are averaged [m]: places are told to about a metre (chosen here).
-REACH_M = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +39,7 @@ class AgainstLine:
     Args:
         line: the line's reading, averaged over the wire around the sample [unit of the sample].
         sd: its standard uncertainty, with the spread of the readings there.
-        e_n: normalized difference; above 1 in size they contradict each other.
+        e_n: normalized difference, 0 within the bounds of what is only bounded; above 1 in size they contradict.
     """
 
     line: float
@@ -169,82 +160,3 @@ def against_limit(row: Row, limit: Row, rule: DecisionRule) -> AgainstLimit:
         return AgainstLimit(limit["requirement_set"], False, True, "")
     why = f"{told} is too near the limit for its uncertainty; {asked}"
     return AgainstLimit(limit["requirement_set"], False, False, why)
-
-
-def beside_the_line(
-    store: Store, head: Row, samples: Sequence[Row], requirements: Iterable[Row], factor: float
-) -> dict[str, AgainstLine]:
-    """The samples of a run against the line's readings of the same wire, by sample.
-
-    Readings within a metre of the place are averaged, and within as far as the reel's end is unsure; their spread is
-    part of the uncertainty, for the sample may lie anywhere there. A sample that no instrument of the line read, or
-    whose readings were thinned, is left out.
-
-    Args:
-        store: the store.
-        head: a row of the question ``judged_run``.
-        samples: rows of ``journal.sample``, of this run.
-        requirements: rows of ``judged.requirement``, which tell the uncertainty of a reading.
-        factor: coverage factor of the expanded uncertainties.
-    """
-    seen = [row for row in samples if SAMPLED[row["quantity"]].place]
-    if not seen:
-        return {}
-    text = store.ask("questions/sheet", sha256=head["line_sheet_sha256"])[0]["text"]
-    sheet = LineSheet.model_validate(tomllib.loads(text)["line"])
-    key = {"assessment_id": head["assessment_id"]}
-    places = {row["reel_id"]: row for row in store.ask("questions/places_of_assessment", **key)}
-    unsure = {
-        row["reel_id"]: row["end_unsure_m"] for row in store.ask("questions/end_unsure_of_reels", **key)
-    }
-    of_reading = {
-        (row["reel_id"], row["requirement"]): row["uncertainty"]
-        for row in requirements
-        if row["uncertainty"] is not None
-    }
-    wanted = {name for row in seen for name in (row["quantity"], SAMPLED[row["quantity"]].place)}
-    try:
-        frame = read_frame(store, head["assessment_folder"], "measured", only=wanted)
-    except ThinnedError:
-        return {}
-    found: dict[str, AgainstLine] = {}
-    for row in seen:
-        quantity = SAMPLED[row["quantity"]]
-        gauge, reel = sheet.instrument(quantity.instrument), places.get(row["reel_id"])
-        if gauge is None or reel is None or row["quantity"] not in frame.columns:
-            continue
-        reach = max(REACH_M, unsure.get(row["reel_id"], 0.0))
-        at = reel["to_m"] - row["from_outer_m"]
-        near = _near(frame, quantity, at, reach)
-        if near.size == 0:
-            continue
-        u = of_reading.get((row["reel_id"], quantity.requirement))
-        if u is None:
-            if quantity.unit != "mm":
-                continue
-            u = gauge.uncertainty_mm
-        spread = float(near.std(ddof=1)) if near.size > 1 else 0.0
-        line, sd = float(near.mean()), float((u**2 + spread**2) ** 0.5)
-        e_n = normalized_difference(row["value"], row["uncertainty"] or 0.0, line, sd, factor)
-        found[row["sample_id"]] = AgainstLine(line, sd, e_n)
-    return found
-
-
-def _near(frame: Any, quantity: SampledQuantity, at_m: float, reach_m: float) -> Any:
-    """Finite readings of a quantity within reach of a place."""
-    import numpy as np
-    import polars as pl
-
-    here = frame.filter(pl.col(quantity.place).is_between(at_m - reach_m, at_m + reach_m))
-    values = here[quantity.name].drop_nulls().to_numpy()
-    return values[np.isfinite(values)]
-
-
-def contradiction_told(row: Row, line: AgainstLine) -> str:
-    """A contradiction between laboratory and line as a sentence."""
-    quantity = SAMPLED[row["quantity"]]
-    return (
-        f"{told_as(row)}: the laboratory gives {quantity.told} {figure(row['value'], quantity.unit)}, the line "
-        f"{figure(line.line, quantity.unit)}; they differ by more than their uncertainties (E_n {line.e_n:.1f}), so "
-        "nothing is concluded from the line's readings of this run."
-    )

@@ -18,7 +18,7 @@ from pipeline.results import Refused, Result
 from pipeline.review.gauge_tables import Sample
 from pipeline.review.journal import note
 from pipeline.review.not_found import not_on_file
-from pipeline.review.samples_judged import REACH_M
+from pipeline.review.samples_beside import REACH_M
 from pipeline.review.samples_on_file import SampledReel, build_of, check_samples, keep_samples
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.store.readings import read_frame

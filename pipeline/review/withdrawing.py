@@ -6,6 +6,7 @@ A withdrawal is an entry of the journal, under the run of the sample. What the s
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint
@@ -28,12 +29,17 @@ def withdrawn_of_run(store: Store, run_id: str) -> dict[str, str]:
         store: the store.
         run_id: the run.
     """
-    records = [
-        json.loads(row["record"])["record"]
-        for row in store.ask("questions/entries_of_kind", kind=KIND)
-        if row["subject"] == run_id
-    ]
-    return {told["withdraws"]: told["sentence"] for told in records}
+    return withdrawn_of_runs(store, (run_id,))[run_id]
+
+
+def withdrawn_of_runs(store: Store, runs: Collection[str]) -> dict[str, dict[str, str]]:
+    """The withdrawn samples of each of these runs, as of `withdrawn_of_run`."""
+    found: dict[str, dict[str, str]] = {run: {} for run in runs}
+    for row in store.ask("questions/entries_of_kind", kind=KIND):
+        if row["subject"] in found:
+            told = json.loads(row["record"])["record"]
+            found[row["subject"]][told["withdraws"]] = told["sentence"]
+    return found
 
 
 def withdraw_sample(store: Store, sample_id: str, by: Person, reason: str) -> int:

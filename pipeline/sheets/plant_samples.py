@@ -61,12 +61,16 @@ class Samples(Sheet):
 
     Args:
         shown: requirements shown by samples, in the order in which they are looked up.
-        coverage_factor: expands the combined standard uncertainty of a sample and the in-line reading of its wire; a
-            difference beyond it contradicts. 2 is the factor of the E_n number of ISO 13528 (from memory).
+        false_alarms_per_run: share of good runs that samples may block by chance, over all samples of a run; the
+            difference at which a sample contradicts the line's reading of its wire follows from it. 0.01: chosen here.
+        coverage_factor: expands the combined standard uncertainty of a sample and the in-line reading, where a plant
+            fixes it itself; the rate of false alarms then does not hold. 2 is the factor of the E_n number of ISO 13528
+            (from memory), by which about one good sample in twenty contradicts.
     """
 
     shown: tuple[ShownBySamples, ...] = ()
-    coverage_factor: Annotated[float, Field(ge=1.0, le=3.0)] = 2.0
+    false_alarms_per_run: Annotated[float, Field(gt=0.0, le=0.2)] = 0.01
+    coverage_factor: Annotated[float, Field(ge=1.0, le=6.0)] | None = None
 
     def asked_of(self, requirement: str, types: Collection[str]) -> ShownBySamples | None:
         """The entry by which a wire of these types shows a requirement by samples; None where there is none.

@@ -21,8 +21,8 @@ def test_a_requirement_is_asked_for_by_type() -> None:
 
 def test_nothing_is_shown_by_samples_unless_the_sheet_says_so() -> None:
     assert Samples().shown == ()
-    # 2: the coverage factor of the E_n number of ISO 13528 (from memory).
-    assert Samples().coverage_factor == 2.0
+    # One good run in a hundred may be blocked by its samples (the product's own choice); no factor is fixed.
+    assert (Samples().false_alarms_per_run, Samples().coverage_factor) == (0.01, None)
 
 
 @pytest.mark.parametrize(
