@@ -19,6 +19,8 @@ GoingKind = Literal[
 ]
 # Causes whose marks come back along the wire.
 REPEATING = frozenset({"roll"})
+# What is found on a reel in such a zone that has no mark of its own: no mark itself.
+BETWEEN_MARKS = "between-marks"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +52,12 @@ def repeat_zones(
     """The wire of a run that lies in the zone of a cause that repeats, what causes it, and by how many findings.
 
     Args:
-        findings: findings of the run, with cause, cause_of, from_m and to_m [m of the run].
+        findings: findings of the run, with rule, cause, cause_of, from_m and to_m [m of the run].
         turns_m: wire of one turn of each element of the line [m]; one that is not named has the longest.
     """
     families: dict[str, list[Span]] = {}
     for one in findings:
-        if one["cause"] in REPEATING:
+        if one["cause"] in REPEATING and one["rule"] != BETWEEN_MARKS:
             families.setdefault(one["cause_of"], []).append((one["from_m"], one["to_m"]))
     longest = max(turns_m.values(), default=0.0)
     zones = []

@@ -81,6 +81,7 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule("surface-flaw", "", "surface", "", "", "", "major", True),
     Rule("splice", "", "splice", "", "", "", "major", True),
+    Rule("between-marks", "", "repeat", "", "", "", "major", True),
     Rule("unmonitored", "", "coverage", "", "", "", "major", True),
     Rule("calibration", "", "calibration", "", "", "", "major", True),
     Rule("instruments-disagree", "", "agreement", "", "", "", "major", True),

@@ -47,6 +47,12 @@ STATEMENTS: dict[str, Statement] = {
             "the same wire, is taken for a splice",
         ),
         Statement(
+            "between-marks",
+            "1",
+            "Spark faults that repeat with a turn of a roll were made by it; the wire from the first mark to the last, "
+            "and one turn beyond each, was made on the same roll, over the ends of reels",
+        ),
+        Statement(
             "spark-fault",
             "1",
             "Every fault that the spark tester counts is a fault of the insulation; no spark test voltage is on file "

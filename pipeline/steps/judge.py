@@ -28,6 +28,7 @@ from pipeline.products.limits import Limit, Missing
 from pipeline.results import Refused
 from pipeline.statistics.event_repeats import RepeatSearch
 from pipeline.steps.bench import Bench
+from pipeline.steps.between_marks import between_marks
 from pipeline.steps.circumstances import circumstances_of, spark_repeats
 from pipeline.steps.doubted_sightings import (
     not_concluded,
@@ -150,6 +151,7 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = (), more: Sequence
     joined = join_findings(bench.run.id, on_wire, rules=bench.rules)
     repeats = spark_repeats(bench)
     explained = with_causes(joined, circumstances_of(bench, joined, repeats))
+    explained = (*explained, *between_marks(bench, explained))
     numbered = number_findings(explained, earlier)
     failing = {name: _by_reel(bench.placed.reels, those) for name, those in by_limit.items()}
     requirements = tuple(

@@ -75,6 +75,16 @@ _RULES: Mapping[str, tuple[str, tuple[str, ...], str]] = {
         ),
         "Look at the wire there and cut the splice out of what is sold, with clearance on both sides.",
     ),
+    "between-marks": (
+        "between marks",
+        (
+            (
+                "The marks of {subject} come back over {length:place} from {span} ({marks:#finding|findings} of the "
+                "run on other reels); this reel was made on the same roll and shows none."
+            ),
+        ),
+        "Look at the wire and test it again before it is let go; see to the roll first.",
+    ),
     "unmonitored": (
         "unmonitored",
         ("No usable reading of {subject} on {lacking_m:place} of the wire from {span}: {detail}.",),

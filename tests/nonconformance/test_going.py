@@ -121,7 +121,7 @@ def test_the_value_is_that_of_the_best_of_all_ways(
 
 
 def finding(start: float, end: float, cause: str = "roll", of: str = "roll A") -> dict[str, object]:
-    return {"from_m": start, "to_m": end, "cause": cause, "cause_of": of}
+    return {"rule": "spark-fault", "from_m": start, "to_m": end, "cause": cause, "cause_of": of}
 
 
 def test_a_repeating_cause_is_in_doubt_from_its_first_mark_to_its_last_and_a_turn_beyond() -> None:
