@@ -460,8 +460,8 @@ def test_a_plant_may_change_severities_but_a_critical_rule_always_holds() -> Non
         )
     assert str(told_off.value) == (
         "plant.toml: rules: 'wall' is not a rule. It may be wall-point, spark-fault, wall-average, covering, "
-        "spark-voltage, diameter, conductor, concentricity, surface-flaw, splice, between-marks, unmonitored, calibration, "
-        "instruments-disagree, unstable-process.\n"
+        "spark-voltage, diameter, conductor, concentricity, surface-flaw, splice, between-marks, unmonitored, "
+        "calibration, instruments-disagree, unstable-process.\n"
         "plant.toml: rules: 'grave' is not a severity. It may be critical, major, minor.\n"
         "plant.toml: rules: rule 'wall-point' is critical but would not hold a release. "
         "Let it hold the release, or give it another severity."
