@@ -6,9 +6,22 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from dashboards.records import FindingRow
 from pipeline.messages import Said
+from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.wording.kinds import KINDS, Kind, System, decimals_for_width, grouped, kind_of
+
+# Indices against a limit are told to two decimals, as is usual for them (common practice, no source).
+INDICES = frozenset(
+    {
+        Quantity.PERFORMANCE_INDEX,
+        Quantity.TWO_SIDED_PERFORMANCE_INDEX,
+        Quantity.WITHIN_REEL_INDEX,
+        Quantity.QUANTILE_INDEX,
+        Quantity.REDRAWN_INDEX,
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +69,8 @@ def _finite(*figures: float) -> list[float]:
 
 
 def _decimals(result: Result, kind: Kind, system: System) -> int:
+    if result.question.quantity in INDICES:
+        return 2
     factor = kind.side(system).factor
     usual = kind.side(system).decimals
     # A figure with a unit never shows more than a hundredth of what its kind shows: nobody reads on.
@@ -91,6 +106,13 @@ def warnings_of_all(answers: Sequence[Result | Refused]) -> tuple[Said, ...]:
     if len(told) < 2:
         return ()
     return tuple(one for one in told[0] if all(one in others for others in told[1:]))
+
+
+def said_of_all(findings: Sequence[FindingRow], field: str) -> str:
+    """What several open findings share in a text field, so that a table says it once; "" where they differ."""
+    told = {getattr(one, field) for one in findings}
+    waiting = all(one.disposition is None for one in findings)
+    return str(told.pop()) if len(findings) > 1 and len(told) == 1 and waiting else ""
 
 
 # A sentence under the heading of a group of answers, where the figures need one to be read.

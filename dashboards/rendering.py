@@ -14,10 +14,10 @@ from markupsafe import Markup
 
 from dashboards import cells
 from dashboards.addresses import PageKind, address, from_page
-from dashboards.answers import GROUP_NOTES, answer_shown, answered_first, warnings_of_all
+from dashboards.answers import GROUP_NOTES, answer_shown, answered_first, said_of_all, warnings_of_all
 from dashboards.cells import NOT_KNOWN, LinkedCells, quantity, share
 from dashboards.records import FindingRow, Plant
-from dashboards.sentences import SAID_OF, words
+from dashboards.sentences import BASIS, words
 from dashboards.site import PLOT_SCRIPT, Site, Written, asset_mark, record_sha256, write_if_changed
 from pipeline.length.reel_places import CORE, COUNTED
 from pipeline.wording.kinds import KINDS, text_of
@@ -117,7 +117,7 @@ def environment() -> Environment:
     made.globals.update(
         cells=cells,
         q=quantity,
-        said_of=SAID_OF,
+        basis_of=BASIS,
         few_digits=few_digits,
         stretch=stretch,
         on_reel=on_reel,
@@ -131,6 +131,7 @@ def environment() -> Environment:
         warnings_of_all=warnings_of_all,
         answered_first=answered_first,
         group_notes=GROUP_NOTES,
+        said_of_all=said_of_all,
         counted=counted,
         group_word=group_word,
     )

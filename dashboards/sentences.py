@@ -22,13 +22,13 @@ from pipeline.wording.say import Piece, heading, pieces
 SHORT_MM, LONG_MM = 5.0, 100.0
 _NUMBER = r"(?<![\w.,+-])[-+\u2212]?\d[\d,\u202f]*(?:\.\d+)?"
 _UNIT = r"(?P<unit>mm|um|\u00b5m|mil|km|m/s|m/min|m|ft/min|ft|per km|g/km|kg/km|kg)(?![\w/²³])"
-# What a statistical statement is said of, by its unit of inference.
-SAID_OF = {
-    "reading": "single readings",
-    "section average": "section averages",
-    "point at specimen scale": "points at specimen scale",
-    "reel": "whole reels",
-    "event": "single events",
+# The basis of a figure, by its unit of inference.
+BASIS = {
+    "reading": "per reading",
+    "section average": "per section",
+    "point at specimen scale": "per specimen",
+    "reel": "per reel",
+    "event": "per event",
 }
 # Of a figure with one unit: ``3 mm``, ``3 to 5 mm``, ``3 (2 to 5) mm``, ``3 mm (2 to 5)``, ``3 mm (+/- 1)``.
 _FIGURE = re.compile(

@@ -15,6 +15,9 @@ from pipeline.wording.say import named
 # Kind of quantity of a chart's unit; a difference and a sum of millimetres convert like a wall.
 KIND_OF_UNIT = {"mm": "wall", "m": "length", "1/km": "per length"}
 
+# Names of reels along the axis; more would run into each other on half a page.
+MOST_NAMES = 12
+
 
 def _steps(x: list[float], values: Any, digits: int) -> tuple[list[float], list[float | None]]:
     """A line that is level over each point's place."""
@@ -152,9 +155,9 @@ def control_chart_figure(chart: ControlChart) -> Figure:
     return {
         "data": data,
         "layout": {
-            "height": 250,
-            "margin": {"l": 78, "r": 14, "t": 26, "b": 50},
-            "xaxis": {"range": [0.4, total + 0.6], "autorange": False, "tickformat": ",d"},
+            "height": 285,
+            "margin": {"l": 78, "r": 14, "t": 26, "b": 82},
+            "xaxis": {"range": [0.4, total + 0.6], "autorange": False, **_reel_names(chart)},
             "yaxis": {"range": [low - room, high + room], "fixedrange": True, "nticks": 6},
             "shapes": shapes,
             "annotations": notes,
@@ -164,6 +167,22 @@ def control_chart_figure(chart: ControlChart) -> Figure:
             "x": axis("count", along),
             "y": axis(KIND_OF_UNIT.get(chart.unit, "number"), _short(chart)),
         },
+    }
+
+
+def _reel_names(chart: ControlChart) -> dict[str, Any]:
+    """Ticks with the names of reels, as many as can be read side by side, each name once."""
+    names = [name for phase in chart.phases for name in phase.reel_ids]
+    step = -(-len(names) // MOST_NAMES) or 1
+    shown = [
+        (number + 1, name)
+        for number, name in enumerate(names)
+        if number % step == 0 and (number == 0 or name != names[max(number - step, 0)])
+    ]
+    return {
+        "tickvals": [number for number, _ in shown],
+        "ticktext": [name for _, name in shown],
+        "tickangle": -35,
     }
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboards.figures.control_chart import control_chart_figure
-from dashboards.records import ControlChart, LineCharts
+from dashboards.records import ControlChart, LineCharts, ProductCharts
 from dashboards.rendering import write_page
 from dashboards.site import Site, Written
 from pipeline.messages import Said
@@ -14,6 +14,8 @@ from pipeline.steps.charted import Family
 
 # Warnings that this many charts of a product carry are told once, above the charts (chosen here).
 SHARED_BY = 3
+# Charts with a signal that stand open; the others are one click away.
+OPEN_CHARTS = 4
 # The computed points between false alarms are those of limits that have run in; what the narrower limits of the
 # first points do to them is simulated in tests/statistics/test_chart_false_alarms.py.
 CAPTION_OF = {
@@ -83,6 +85,18 @@ def shared_warnings(charts: Sequence[ControlChart]) -> tuple[SharedWarning, ...]
     )
 
 
+def signalling(product: ProductCharts) -> tuple[ControlChart, ...]:
+    """The charts of a product with a signal."""
+    return tuple(one for one in product.charts if one.told)
+
+
+def in_order(product: ProductCharts) -> tuple[int, ...]:
+    """Numbers of a product's charts, from 1: those with a signal first."""
+    return tuple(
+        sorted(range(1, len(product.charts) + 1), key=lambda number: not product.charts[number - 1].told)
+    )
+
+
 def write_charts_page(record: LineCharts, site: Site) -> Written:
     """Writes the charts page of a line.
 
@@ -101,5 +115,8 @@ def write_charts_page(record: LineCharts, site: Site) -> Written:
         figures=figures,
         shared=[shared_warnings(product.charts) for product in record.products],
         phase_warnings=phase_warnings,
+        signalling=signalling,
+        in_order=in_order,
+        open_charts=OPEN_CHARTS,
         caption_of=CAPTION_OF,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dashboards.figures.along import along_figure, is_band, own_limits
+from dashboards.pages.run_summary import requirements_of, results_by_topic, unanswered
 from dashboards.pages.shift import point_limit
 from dashboards.records import ReelReview, RollUp
 from dashboards.rendering import write_page
@@ -39,6 +40,9 @@ def write_reel_page(record: ReelReview, site: Site) -> Written:
         record,
         plots=bool(figures),
         figures=figures,
+        requirements=requirements_of(record.answers, (record.reel,)),
+        topics=results_by_topic(record.answers),
+        unanswered=unanswered(record.answers),
         point_limit=point_limit(record.reel),
         kinds=sorted({one.kind for one in record.reel.intervals}),
     )

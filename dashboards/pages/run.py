@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dashboards.addresses import slug
 from dashboards.figures.wire import wire_figure
+from dashboards.pages.run_summary import MOST_CAUSES, results_by_topic, summary_of, unanswered
 from dashboards.pages.shift import kinds_on_maps
 from dashboards.records import RunReview
 from dashboards.rendering import write_page
@@ -59,6 +60,10 @@ def write_run_page(record: RunReview, site: Site) -> tuple[Written, ...]:
         plan=plan,
         go_to=places_to_go(record),
         kinds=kinds_on_maps(record.run),
+        summary=summary_of(record),
+        most_causes=MOST_CAUSES,
+        topics=results_by_topic(record.run.answers),
+        unanswered=unanswered(record.run.answers),
     )
     blocks = [write_if_changed(site, folder + name, content) for name, content in wire_files(record.traces)]
     return (page, *blocks)

@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from dashboards.cells import gate_key
+from dashboards.pages.run_summary import requirements_of
 from dashboards.records import GATE_OF, Extreme, LimitRow, ReelRow, RunRow, ShiftReview
 from dashboards.records import Gate as GateName
 from dashboards.rendering import write_page
@@ -131,6 +132,7 @@ def write_shift_page(record: ShiftReview, site: Site) -> Written:
         "shift.html.j2",
         record,
         kinds_on=[kinds_on_maps(run) for run in record.runs],
+        requirements=[requirements_of(run.answers, run.reels) for run in record.runs],
         shared=[shared_reasons(run) for run in record.runs],
         point_limit=point_limit,
         gate_key=gate_key,

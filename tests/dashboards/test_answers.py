@@ -7,12 +7,19 @@ import pytest
 
 from dashboards.answers import answer_shown, warnings_of_all
 from dashboards.figures.dots import shared_scale, trend_lines
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Result
 from tests.dashboards.invented import REFUSED, capability
 
 
 def result(estimate: float, low: float, high: float, unit: str = "") -> Result:
-    return replace(capability(1.0, 0.5), estimate=estimate, low=low, high=high, unit=unit)
+    asked = asks(Quantity.REGRESSION)
+    return replace(capability(1.0, 0.5), question=asked, estimate=estimate, low=low, high=high, unit=unit)
+
+
+def test_an_index_is_told_to_two_decimals() -> None:
+    shown = answer_shown(replace(capability(1.0, 0.5), estimate=2.8, low=1.74, high=math.inf))
+    assert (shown.us.estimate, shown.us.interval) == ("2.80", "at least 1.74")
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ import pytest
 
 from dashboards.cells import LinkedCells
 from dashboards.rendering import environment
+from dashboards.sentences import BASIS
 from pipeline.results import UnitOfInference
 from tests.dashboards.invented import capability
 
@@ -28,10 +29,8 @@ def text_of(macro: str, unit: str) -> str:
 @pytest.mark.parametrize("macro", ["answer_inline", "answer_card"])
 def test_every_printed_result_says_what_it_is_about(macro: str, unit: str) -> None:
     shown = text_of(macro, unit)
-    assert re.search(rf"; said of (single |whole )?{unit.replace('point', 'points')}s?[<;]", shown)
-    assert not any(
-        f" {other}" in shown.split("; said of")[1].split("<")[0] for other in UNITS if other != unit
-    )
+    told = re.findall(r", (per [a-z]+)(?=[<;])", shown)
+    assert told == [BASIS[unit]]
 
 
 # Tables that print bare numbers: what stands at their head says what one value is.
