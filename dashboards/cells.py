@@ -197,7 +197,8 @@ class LinkedCells:
         told = f'{outcome(one.outcome)}<span class="sub">{words(one.sentence)}</span>'
         if one.risk:
             rule = one.decision_rule
-            rule = "" if rule in one.sentence else f" {words(rule[:1].upper() + rule[1:])}."
+            # What conforms is told with its rule.
+            rule = "" if not rule or one.outcome == "conforms" else f" {words(rule[:1].upper() + rule[1:])}."
             told += f'<span class="sub">Probability {escape(one.risk)}.{rule}</span>'
         cells = (
             ("Limit", held_against),

@@ -5,7 +5,7 @@ What a rule finds, what to do about it first and what the rule is called are kno
 
 from __future__ import annotations
 
-from pipeline.messages import Code
+from pipeline.messages import Code, Message, message
 
 
 class Found(Code):
@@ -62,3 +62,15 @@ def name_of(rule_id: str) -> str:
 def verdict_code(verdict: str) -> str:
     """The code of a verdict against a limit."""
     return f"verdict/{verdict}"
+
+
+def together(*told: Message) -> Message:
+    """Several things said one after the other; one alone as itself."""
+    return told[0] if len(told) == 1 else message(Found.SEVERAL, told=told)
+
+
+def code_of(told: Message) -> str:
+    """The code of what is said; of several things, that of the first."""
+    several = told.arguments["told"] if told.code == Found.SEVERAL else ()
+    first = several[0] if isinstance(several, tuple) and several else None
+    return code_of(first) if isinstance(first, Message) else told.code

@@ -271,7 +271,7 @@ class Judgement:
 
     requirement: str
     outcome: Outcome
-    sentence: str
+    sentence: Said
     limit: LimitRow | None = None
     worst: Extreme | None = None
     decision_rule: str = ""

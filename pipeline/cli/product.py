@@ -130,6 +130,8 @@ def _print_sources(lines: Sequence[SheetLine]) -> None:
 
 
 def _print_sheet(sheet: ConstructionSheet) -> None:
+    from pipeline.wording.say import plain
+
     print(sheet.name)
     for one in sheet.types:
         print(f"  {one.name}: {one.meaning}" + (f" ({one.note})" if one.note else ""))
@@ -160,7 +162,7 @@ def _print_sheet(sheet: ConstructionSheet) -> None:
             if beside:
                 print(f"    {beside}")
     for missing in sheet.missing:
-        print(f"  {missing.sentence} {missing.remedy}")
+        print(f"  {plain(missing.told)} {plain(missing.remedy)}")
     for rating in sheet.ratings:
         value = rating.text if rating.value is None else f"{rating.value:g} {rating.unit}"
         stands_on = f"{rating.document}; {rating.where}" if rating.document else ""

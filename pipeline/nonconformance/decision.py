@@ -13,8 +13,10 @@ from statistics import NormalDist
 from typing import Literal
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Message, message
 from pipeline.nonconformance.sense import ROUNDING, Sense
 from pipeline.samples import not_negative
+from pipeline.why import Why
 
 RuleKind = Literal["simple acceptance", "guard band"]
 
@@ -58,6 +60,13 @@ class DecisionRule:
     def enter_guard(self, u: float) -> float:
         """The guard at which a reading starts a finding: as soon as it is not shown to conform."""
         return -self.guard(u) if self.kind == "guard band" else 0.0
+
+    @property
+    def told(self) -> Message:
+        """The rule, to be said."""
+        if self.kind == "simple acceptance":
+            return message(Why.SIMPLE_ACCEPTANCE)
+        return message(Why.GUARD_BAND, confidence=self.confidence)
 
     def __str__(self) -> str:
         if self.kind == "simple acceptance":

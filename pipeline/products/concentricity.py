@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from pipeline.messages import Measure, Message, message
 from pipeline.products.limits import Limit
-from pipeline.units import mil_from_mm
+from pipeline.why import Why
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +21,7 @@ class ImpliedConcentricity:
         mean_wall_mm: the mean wall it was worked out at [mm].
         at_least_pct: smallest concentricity t_min/t_max that still meets it [%]; None if the mean wall
             itself is below the minimum at any point, so that none does.
-        sentence: the same in words.
+        told: the same, to be said.
     """
 
     limit_id: str
@@ -28,7 +29,7 @@ class ImpliedConcentricity:
     point_mm: float
     mean_wall_mm: float
     at_least_pct: float | None
-    sentence: str
+    told: Message
 
 
 def implied_concentricity_pct(point_mm: float, mean_wall_mm: float) -> float:
@@ -60,19 +61,15 @@ def implied_concentricities(limits: Iterable[Limit], mean_wall_mm: float) -> tup
 
 
 def _implied(limit: Limit, mean_wall_mm: float) -> ImpliedConcentricity:
-    record = f"{limit.value_of_record:g} {limit.unit_of_record} ({limit.requirement_set})"
+    beside = {
+        "mean": Measure(mean_wall_mm, "mm"),
+        "point": Measure(limit.value, limit.unit),
+        "requirement_set": limit.requirement_set,
+    }
     if not mean_wall_mm > 0.0 or mean_wall_mm < limit.value:
         least = None
-        sentence = (
-            f"The mean wall of {mean_wall_mm:.4g} mm is below the minimum at any point of {record}: "
-            "no centring can meet it."
-        )
+        told = message(Why.NO_CENTRING_MEETS, **beside)
     else:
         least = implied_concentricity_pct(limit.value, mean_wall_mm)
-        sentence = (
-            f"At a mean wall of {mean_wall_mm:.4g} mm ({mil_from_mm(mean_wall_mm):.2f} mil) the minimum at "
-            f"any point of {record} is met down to a concentricity (thinnest / thickest wall) of {least:.1f} %."
-        )
-    return ImpliedConcentricity(
-        limit.limit_id, limit.requirement_set, limit.value, mean_wall_mm, least, sentence
-    )
+        told = message(Why.IMPLIED_CONCENTRICITY, least=Measure(least, "%"), **beside)
+    return ImpliedConcentricity(limit.limit_id, limit.requirement_set, limit.value, mean_wall_mm, least, told)

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from pipeline.found import together
+from pipeline.messages import Message, as_written, message
 from pipeline.products.limit_rows import (
     DIAMETERS,
     OF_AVERAGE,
@@ -18,6 +20,8 @@ from pipeline.products.product import Product
 from pipeline.products.requirement_sets import ANY, AVERAGE, EVERY_SET, Certificate, asked_of_wire
 from pipeline.products.standing import Standing
 from pipeline.products.table_rows import table_rows, where_seen
+from pipeline.why import Why
+from pipeline.wording.say import plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +51,7 @@ class Limit:
         types: the type letters it applies to.
         where: the kind of copy it was seen in, "" where a plant entered it.
         beside: the same limit in the other unit of record, which is laxer, with its standing; "" for none.
-        said: what must be said where a run is judged by it: that the run is older than the document read, "" otherwise.
+        said: what must be said where a run is judged by it: that the run is older than the document read.
     """
 
     limit_id: str
@@ -72,7 +76,7 @@ class Limit:
     types: tuple[str, ...] = ()
     where: str = ""
     beside: str = ""
-    said: str = ""
+    said: Message | None = None
 
     @property
     def sentence(self) -> str:
@@ -92,15 +96,15 @@ class Missing:
         requirement: what should be limited.
         requirement_set: whose requirement it is; ``*`` where any would do.
         on: the day asked about; None if none was.
-        sentence: the reason, for a reader.
+        told: the reason, with what the table of requirements notes beside it.
         remedy: what would answer it.
     """
 
     requirement: str
     requirement_set: str
     on: date | None
-    sentence: str
-    remedy: str
+    told: Message
+    remedy: Message
 
 
 def limits_in_force(
@@ -199,18 +203,19 @@ def _missing(
     on: date | None,
     notes: tuple[str, ...],
 ) -> Missing:
-    whose = "" if named == ANY else f" to {named}"
-    if len(types) < len(product.types):
-        whose += f" as type {' and '.join(types)}"
-    day = "" if on is None else f" on {on:%Y-%m-%d}"
-    told = "".join(f" {note}" for note in notes if note)
-    return Missing(
-        requirement,
-        named,
-        on,
-        f"Not judged: no limit on file for {requirement} of {product.name}{whose}{day}.{told}",
-        "Enter it in the plant sheet under [[limits]] with document, revision and dates.",
+    which = {
+        "requirement_set": "" if named == ANY else named,
+        "types": " and ".join(types) if len(types) < len(product.types) else "",
+        "day": "" if on is None else f"{on:%Y-%m-%d}",
+    }
+    told = message(
+        Why.NO_LIMIT,
+        requirement=requirement,
+        product=product.name,
+        **{name: text for name, text in which.items() if text},
     )
+    noted = [as_written(one) for one in notes if one]
+    return Missing(requirement, named, on, together(told, *noted), message(Why.ENTER_LIMIT))
 
 
 def _without_average(row: LimitRow, product: Product, on: date | None) -> Missing:
@@ -218,9 +223,13 @@ def _without_average(row: LimitRow, product: Product, on: date | None) -> Missin
         row.requirement,
         row.requirement_set,
         on,
-        f"Not judged: limit '{row.limit_id}' is a percentage of the minimum average wall of {row.requirement_set}, "
-        f"and no such average of {product.name} is on file.",
-        "Enter the average under [[limits]], or give the limit in mil or mm.",
+        message(
+            Why.NO_AVERAGE,
+            limit_id=row.limit_id,
+            requirement_set=row.requirement_set,
+            product=product.name,
+        ),
+        message(Why.ENTER_AVERAGE),
     )
 
 
@@ -262,22 +271,19 @@ def _can_be_worked_out(row: LimitRow, rows: Sequence[LimitRow]) -> bool:
     return row.unit != OF_AVERAGE or bool(_averages_of(row, rows))
 
 
-def _said(row: LimitRow, on: date | None) -> str:
+def _said(row: LimitRow, on: date | None) -> Message | None:
     """That a run is older than the document its limit was read in, where the limit's start is not known."""
     if row.effective_from is not None or on is None or not row.edition[:4].isdigit():
-        return ""
+        return None
     if on.year >= int(row.edition[:4]):
-        return ""
-    return (
-        f"Start of validity not known: the limit was read in {row.document} of {row.edition}, and the run is of "
-        f"{on.year}."
-    )
+        return None
+    return message(Why.OLDER_THAN_DOCUMENT, document=row.document, edition=row.edition, year=str(on.year))
 
 
-def _note(row: LimitRow, said: str) -> str:
+def _note(row: LimitRow, said: Message | None) -> str:
     """What a reader must know: the laxer record beside it, its start where that is not known, and the row's note."""
     stricter = f"Stricter than {row.beside} beside it; both are held." if row.beside else ""
-    start = (said or "Start of validity not known.") if row.effective_from is None else ""
+    start = (plain(said) if said else "Start of validity not known.") if row.effective_from is None else ""
     return " ".join(part for part in (stricter, start, row.note) if part)
 
 

@@ -21,7 +21,7 @@ from pipeline.review.not_found import not_on_file
 from pipeline.review.plant_units import plant_sheet_of
 from pipeline.review.run_facts import RunFacts
 from pipeline.review.sample_say import NOTHING
-from pipeline.store.said_columns import told_of
+from pipeline.store.said_columns import about_of, told_of
 from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
@@ -236,13 +236,13 @@ def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, str], ...]:
     said += [("contradicted", one) for one in samples.contradicts]
     said += [("nonconforming", one) for one in samples.doubts]
     found_rules = {rule for row in facts.findings for rule in row["rules"]}
-    reasons = set(reel["reasons"])
+    lacks = {one["about"] for one in facts.run.lacks_by_reel.get(name, ())}
     for row in facts.run.requirements_by_reel.get(name, ()):
-        if row["verdict"] == "not judged" and row["sentence"] in reasons:
+        if row["verdict"] == "not judged" and about_of(row) in lacks:
             if (row["requirement"], row["requirement_set"]) not in samples.shown:
-                said.append(("unmonitored", row["sentence"]))
+                said.append(("unmonitored", plain(told_of(row))))
         elif row["verdict"] in UNMET and (row["known_m"] <= 0.0 or _unplaced(row, found_rules)):
-            said.append(("unmonitored", row["sentence"]))
+            said.append(("unmonitored", plain(told_of(row))))
     return tuple(dict.fromkeys(said))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
@@ -14,9 +15,10 @@ from pipeline.nonconformance.finding import Finding
 from pipeline.results import Refused, Result
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
-from pipeline.steps.judge import Judged, ReelStanding
+from pipeline.steps.judge import Judged, ReelStanding, RequirementOnReel
 from pipeline.steps.sightings_of_run import counts_on
 from pipeline.store.answer_columns import columns_of, said_json
+from pipeline.why import Lacking
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -142,7 +144,7 @@ def limit_rows(judged: Judged) -> pl.DataFrame:
 def requirement_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
     """Rows of judged.requirement."""
     return pl.DataFrame(
-        [_fields(one) for one in judged.requirements],
+        [_requirement(one) for one in judged.requirements],
         schema_overrides={
             "limit_value": _REAL,
             "worst": _REAL,
@@ -151,6 +153,12 @@ def requirement_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
         },
         infer_schema_length=None,
     ).with_columns(pl.lit(bench.run.id).alias("run_id"))
+
+
+def _requirement(one: RequirementOnReel) -> dict[str, Any]:
+    row = _fields(one)
+    told = row.pop("told")
+    return {**row, "sentence": "", "said": said_json(told)}
 
 
 def finding_rows(bench: Bench, judged: Judged, readings: pl.DataFrame) -> pl.DataFrame:
@@ -291,9 +299,10 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding, steady: NDArray[np.fl
         "run_id": bench.run.id,
         "reel_id": reel.id,
         "standing": one.standing,
-        "reasons": list(one.reasons),
+        "reasons": [],
         "held_by": list(one.held_by),
-        "first_action": one.first_action,
+        "first_action": "",
+        "first_said": "" if one.first is None else said_json(one.first),
         "length_m": reel.length_m,
         "steady_m": float(np.maximum(np.clip(steady, reel.from_m, reel.to_m) @ [-1.0, 1.0], 0.0).sum()),
         "wall_unmonitored_m": total["wall unmonitored"],
@@ -308,6 +317,30 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding, steady: NDArray[np.fl
         "concentricity_low_pct": concentricity[0] if concentricity else None,
         "findings": len(one.findings),
     }
+
+
+def lack_rows(lacks: Mapping[str, Sequence[Lacking]]) -> pl.DataFrame:
+    """Rows of judged.lack, by the reel that lacks it."""
+    return pl.DataFrame(
+        [
+            {
+                "reel_id": reel_id,
+                "lack_no": number,
+                "code": one.code,
+                "about": one.about,
+                "said": said_json(one.told),
+            }
+            for reel_id, those in lacks.items()
+            for number, one in enumerate(those)
+        ],
+        schema={
+            "reel_id": _TEXT,
+            "lack_no": pl.Int32,
+            "code": _TEXT,
+            "about": _TEXT,
+            "said": _TEXT,
+        },
+    )
 
 
 def answer_rows(answers: tuple[AnswerRow, ...]) -> pl.DataFrame:

@@ -15,6 +15,7 @@ import polars as pl
 
 from pipeline.columns import WALL_CHANNELS
 from pipeline.errors import ReelproofError
+from pipeline.messages import message
 from pipeline.products.product import find_product
 from pipeline.review.basis import Basis
 from pipeline.review.judged_rows import (
@@ -24,6 +25,7 @@ from pipeline.review.judged_rows import (
     finding_rows,
     gap_rows,
     journal_record,
+    lack_rows,
     limit_rows,
     reel_places,
     reel_rows,
@@ -39,11 +41,14 @@ from pipeline.steps.judge import judge_run
 from pipeline.steps.line_checks import check_line
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
-from pipeline.steps.plausible import implausible
+from pipeline.steps.plausible import implausible, not_concluded
 from pipeline.steps.run_patterns import patterns_of
 from pipeline.steps.stability import stability_sightings
 from pipeline.steps.stretches import reel_summaries, stretches
+from pipeline.store.answer_columns import said_json
 from pipeline.trust.calibration import days_of_run
+from pipeline.why import First, Lacking
+from pipeline.wording.say import plain
 
 # File name without ending -> the frame of one load.
 Readings = Callable[[str], pl.DataFrame]
@@ -87,13 +92,13 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
     run, line, plant = basis.run, basis.line, basis.plant
     wanted = run.product
     product = find_product(wanted.construction, wanted.size, wanted.conductor, wanted.metal)
-    reasons = implausible(readings, run, line, product)
-    if reasons:
-        return _no_conclusion(basis, reasons, began)
+    lacks = implausible(readings, run, line, product)
+    if lacks:
+        return _no_conclusion(basis, lacks, began)
     try:
         placed = place_run(readings, events, flagged, run, line)
     except ReelproofError as fault:
-        return _no_conclusion(basis, tuple(str(one) for one in fault.complaints), began)
+        return _no_conclusion(basis, not_concluded(fault.complaints), began)
     measured = measure_run(
         readings,
         flagged,
@@ -145,6 +150,7 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
             "judged.requirement": requirement_rows(bench, judged),
             "judged.finding": finding_rows(bench, judged, readings),
             "judged.reel": reel_rows(bench, judged),
+            "judged.lack": lack_rows({one.reel.id: one.lacks for one in judged.reels}),
             "judged.answer": answer_rows(answers),
         },
         {
@@ -157,35 +163,41 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
     )
 
 
-def _no_conclusion(basis: Basis, reasons: tuple[str, ...], began: float) -> Judgement:
+def _no_conclusion(basis: Basis, lacks: tuple[Lacking, ...], began: float) -> Judgement:
     """Nothing can be concluded about the run: every reel of its sheet is put down as such."""
+    reasons = [plain(one.told) for one in lacks]
     record = {
         "outcome": "no conclusion",
         "load_id": basis.head["load_id"],
         "basis_sha256": basis.sha256,
-        "reasons": list(reasons),
+        "reasons": reasons,
     }
     return Judgement(
         basis,
         "no conclusion",
         " ".join(reasons),
         dict.fromkeys(("made_m", "steady_m", "on_reels_m", "scrap_m"), 0.0),
-        {"judged.reel": _open_reels(basis.run, reasons), "placed.reel": _sheet_places(basis.run, basis.line)},
+        {
+            "judged.reel": _open_reels(basis.run),
+            "judged.lack": lack_rows({reel.id: lacks for reel in basis.run.reels}),
+            "placed.reel": _sheet_places(basis.run, basis.line),
+        },
         {},
         record,
         time.monotonic() - began,
     )
 
 
-def _open_reels(run: RunSheet, reasons: tuple[str, ...]) -> pl.DataFrame:
+def _open_reels(run: RunSheet) -> pl.DataFrame:
     return pl.DataFrame(
         [
             {
                 "run_id": run.id,
                 "reel_id": reel.id,
                 "standing": "no conclusion",
-                "reasons": list(reasons),
-                "first_action": "Mend what the reason names, load the run again and assess it.",
+                "reasons": [],
+                "first_action": "",
+                "first_said": said_json(message(First.MEND_DATA)),
                 "length_m": reel.to_m - reel.from_m,
                 "steady_m": 0.0,
                 "wall_unmonitored_m": reel.to_m - reel.from_m,
@@ -197,7 +209,8 @@ def _open_reels(run: RunSheet, reasons: tuple[str, ...]) -> pl.DataFrame:
                 "findings": 0,
             }
             for reel in run.reels
-        ]
+        ],
+        schema_overrides={"reasons": pl.List(pl.String)},
     )
 
 

@@ -53,6 +53,7 @@ JUDGED: dict[str, tuple[str, str]] = {
     "places": ("places_of_assessment", "reel_id"),
     "requirements": ("requirements_of_assessment", "reel_id"),
     "findings": ("findings_of_assessment", "reel_id"),
+    "lacks": ("lacks_of_assessment", "reel_id"),
     "coverage_gaps": ("gaps_of_assessment", "reel_id"),
     "summaries": ("reel_summaries_of_assessment", "reel_id"),
     "limits": ("limits_of_assessment", ""),
@@ -276,6 +277,8 @@ def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
                     frame = _with_words(frame)
                 elif name == "findings":
                     frame = _findings_with_words(frame)
+                elif name in ("requirements", "lacks"):
+                    frame = _said_with_words(frame)
                 tables.setdefault(name, []).append(frame)
             along = stretches_of(store, earlier["assessment_id"], earlier["folder"])
             tables.setdefault("stretches", []).append(along)
@@ -342,6 +345,12 @@ def _findings_with_words(findings: pl.DataFrame) -> pl.DataFrame:
         pl.Series("sentence_in_words", [plain(told_of(row)) for row in rows], pl.String),
         pl.Series("cause_in_words", [plain(cause_of(row)) for row in rows], pl.String),
     )
+
+
+def _said_with_words(rows: pl.DataFrame) -> pl.DataFrame:
+    """Requirements on reels and what their evidence lacks, with what is said of each in words."""
+    told = [plain(told_of(row)) for row in rows.to_dicts()]
+    return rows.with_columns(pl.Series("sentence_in_words", told, pl.String))
 
 
 def _evidence(store: Store, on_file: LotOnFile) -> pl.DataFrame:

@@ -6,6 +6,7 @@ judgement says of that reel and the hashes of the logs behind it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -39,13 +40,14 @@ def reel_records(store: Store, assessment_id: int) -> dict[str, Row]:
         for row in store.ask("questions/limits_of_assessment", assessment_id=assessment_id)
     }
     requirements = _by_reel(store.ask("questions/requirements_of_assessment", assessment_id=assessment_id))
+    lacks = _by_reel(store.ask("questions/lacks_of_assessment", assessment_id=assessment_id))
     findings = _by_reel(store.ask("questions/findings_of_assessment", assessment_id=assessment_id))
     return {
         row["reel_id"]: {
             "sentence": f"Reel {row['reel_id']} was judged: {row['standing']}.",
             **shared,
             "standing": row["standing"],
-            "reasons": list(row["reasons"]),
+            **_lacks(row, lacks.get(row["reel_id"], ())),
             **({"held_by": list(row["held_by"])} if row.get("held_by") is not None else {}),
             "length_m": repr(row["length_m"]),
             "requirements": [_requirement(one, revision) for one in requirements.get(row["reel_id"], ())],
@@ -60,6 +62,13 @@ def _by_reel(rows: list[Row]) -> dict[str, list[Row]]:
     for row in rows:
         found.setdefault(row["reel_id"], []).append(row)
     return found
+
+
+def _lacks(reel: Row, lacks: Sequence[Row]) -> Row:
+    """What the evidence of a reel lacks; judgements before version 11 of the store kept it as sentences."""
+    if reel.get("first_said") is None:
+        return {"reasons": list(reel["reasons"])}
+    return {"lacks": [{name: one[name] for name in ("code", "about", "said")} for one in lacks]}
 
 
 def _text(value: float | None) -> str:

@@ -15,10 +15,12 @@ from pipeline.review.holds_on_file import holds_by_reel
 from pipeline.review.left_on_file import Left, left_on_file
 from pipeline.review.lengths import lengths_on_file
 from pipeline.review.sample_say import SampleSay, samples_on_run
+from pipeline.store.said_columns import lacking_of
 
 if TYPE_CHECKING:
     from pipeline.nonconformance.hold import Hold
     from pipeline.store.database import Store
+    from pipeline.why import Lacking
 
 Row = Mapping[str, Any]
 
@@ -70,6 +72,11 @@ class PlantFacts:
         rows = self.store.ask("questions/reels_of_assessment", assessment_id=assessment_id)
         return next((row for row in rows if row["reel_id"] == reel_id), None)
 
+    def lacks_as_judged(self, assessment_id: int, reel_id: str) -> tuple[Lacking, ...]:
+        """What the evidence of a reel lacked in a judgement that may not be the newest."""
+        rows = self.store.ask("questions/lacks_of_assessment", assessment_id=assessment_id)
+        return lacking_of(by_reel(rows).get(reel_id, ()))
+
     def sheet(self, sha256: str) -> str:
         """The text of a sheet, "" where it is not on file."""
         if sha256 not in self._sheets:
@@ -119,6 +126,10 @@ class Facts(Protocol):
     @property
     def contradictions(self) -> Sequence[Row]:
         """Wire on which the instruments contradict each other."""
+
+    @property
+    def lacks_by_reel(self) -> Mapping[str, Sequence[Row]]:
+        """What the evidence of each reel lacks."""
 
     @property
     def requirements_by_reel(self) -> Mapping[str, Sequence[Row]]:
@@ -176,6 +187,11 @@ class RunFacts:
     def contradictions(self) -> Sequence[Row]:
         """Wire on which the instruments contradict each other."""
         return self._ask("contradictions_of_assessment")
+
+    @cached_property
+    def lacks_by_reel(self) -> Mapping[str, Sequence[Row]]:
+        """What the evidence of each reel lacks."""
+        return by_reel(self._ask("lacks_of_assessment"))
 
     @cached_property
     def requirements_by_reel(self) -> Mapping[str, Sequence[Row]]:

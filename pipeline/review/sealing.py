@@ -55,6 +55,7 @@ ASSESSMENT_TABLES: dict[str, str] = {
     "judged.requirement": "questions/requirements_of_assessment",
     "judged.finding": "questions/findings_of_assessment",
     "judged.reel": "questions/reels_of_assessment",
+    "judged.lack": "questions/lacks_of_assessment",
     "judged.answer": "questions/results_of_assessment",
 }
 LINE_TABLES: dict[str, str] = {
@@ -68,7 +69,8 @@ LINE_TABLES: dict[str, str] = {
 LATER_COLUMNS: dict[str, tuple[str, ...]] = {
     "judged.limit": ("note",),
     "judged.finding": ("said", "cause_said"),
-    "judged.reel": ("held_by",),
+    "judged.reel": ("held_by", "first_said"),
+    "judged.requirement": ("said",),
 }
 # Tables that stores up to version 8 sealed, and the question that gives their rows.
 AS_WRITTEN: dict[str, str] = {
@@ -310,6 +312,23 @@ def _keyed_otherwise(store: Store, sealed: Collection[str], **key: Any) -> list[
     return otherwise
 
 
+def _lacks_otherwise(store: Store, sealed: Collection[str], **key: Any) -> list[str]:
+    """Whether what reels lack is not what the sentences of an earlier version, which the entry seals, come to."""
+    if "judged.reel" not in sealed or "judged.lack" in sealed:
+        return []
+    from pipeline.store.earlier_lacks import TABLE, lacks_by_code
+
+    names = ("reels", "requirements", "findings")
+    reels, requirements, findings = (store.ask(f"questions/{one}_of_assessment", **key) for one in names)
+    frame = lacks_by_code(
+        reels,
+        [row for row in requirements if row["verdict"] != "conforms"],
+        [row for row in findings if row["sentence"]],
+    )
+    on_file = store.ask_frame(ASSESSMENT_TABLES[TABLE], **key)
+    return [] if frame_sha256(on_file) == frame_sha256(frame.select(on_file.columns)) else [TABLE]
+
+
 def _sealed_before(store: Store, table: str, question: str, digest: str, **key: object) -> bool:
     """Whether rows are as they were sealed when their table had fewer columns: what came later is empty in them."""
     frame = store.ask_frame(question, **key)
@@ -347,7 +366,10 @@ def _changed(
     ]
     told += [
         f"{what}: rows of {table} are not what its rows of an earlier version come to."
-        for table in _keyed_otherwise(store, then["rows"], **key)
+        for table in (
+            *_keyed_otherwise(store, then["rows"], **key),
+            *_lacks_otherwise(store, then["rows"], **key),
+        )
     ]
     for name, digest in then["files"].items():
         if name not in now["files"] and (folder, name, digest) in removed:

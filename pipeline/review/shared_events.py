@@ -20,12 +20,13 @@ from pipeline.lots.epcis import (
     rewound_event,
     shipped_event,
 )
+from pipeline.review.asking import lacks_of
 from pipeline.review.issuer_sheet import IssuerSheet
 from pipeline.review.lengths import lengths_of_reel, lengths_on_file
 from pipeline.review.plant_units import plant_sheet_of
 from pipeline.review.shipping import reel_and_findings
 from pipeline.review.wire_named import pieces_of
-from pipeline.store.said_columns import holding_of, lacking_of, told_of
+from pipeline.store.said_columns import holding_of, told_of
 from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
@@ -102,7 +103,9 @@ def _made(store: Store, naming: Naming, head: Row) -> Event:
 def _of_reel(store: Store, naming: Naming, reel_id: str) -> list[Event]:
     """The newest judgement of a reel, the decision that stands on it, and its cuts."""
     reel, findings, _, state = reel_and_findings(store, reel_id)
-    said = [*(plain(told_of(one)) for one in holding_of(reel, findings)), *lacking_of(reel, findings)]
+    against = [told_of(one) for one in holding_of(reel, findings)]
+    against += [one.told for one in lacks_of(store, reel["assessment_id"], reel_id)]
+    said = dict.fromkeys(plain(one) for one in against)
     events = [
         judged_event(
             naming,

@@ -6,7 +6,6 @@ evidence merely lacks, a person may stand for by naming other evidence.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -19,7 +18,7 @@ from pipeline.review.lengths import GONE
 from pipeline.review.sample_say import NOTHING
 from pipeline.review.standing import ALARMS, Code, LengthStanding, Standing, Where
 from pipeline.review.standing_told import headline, left_headline, let_go_by, told_left
-from pipeline.store.said_columns import holding_of, lacking_of, told_of
+from pipeline.store.said_columns import about_of, holding_of, lacking_of, told_of
 from pipeline.wording.say import plain
 from pipeline.words import counted
 
@@ -28,8 +27,6 @@ if TYPE_CHECKING:
     from pipeline.review.run_facts import Facts
 
 Row = Mapping[str, Any]
-# Figures in a reason change from one judgement to the next; the reason stays the same.
-_FIGURE = re.compile(r"[\d.,]+")
 # Wire left uncut or in the plant that is shorter is none [m].
 LEAST_M = 1.0
 # Places on the wire are known to this [m]: what lies so near to a cut length counts as in it.
@@ -62,7 +59,8 @@ class ReelFold:
         self.state = reel_state(self.name, self.decided, self.holding)
         self.holds = book.shelf.holds.get(self.name, ())
         self.samples = book.shelf.samples(book.run_id).get(self.name, NOTHING)
-        self.lacking = lacking_of(row, self.findings)
+        self.lacks = lacking_of(book.lacks_by_reel.get(self.name, ()))
+        self.lacking = tuple(dict.fromkeys(plain(one.told) for one in self.lacks))
         self.is_let_go = self._stands(self.state, self.acts)
 
     def standing(self) -> Standing:
@@ -111,18 +109,18 @@ class ReelFold:
 
         Of wire that is out only what does not conform counts: that a newer method would judge more makes no wire bad.
         """
-        if not self.lacking or assessment_id == self.row["assessment_id"]:
+        if not self.lacks or assessment_id == self.row["assessment_id"]:
             return False
         then = self.book.shelf.reel_as_judged(assessment_id, self.name)
-        known = {_FIGURE.sub("", one) for one in then["reasons"]} if then else set()
-        new = [one for one in self.lacking if _FIGURE.sub("", one) not in known]
+        known = {one.key for one in self.book.shelf.lacks_as_judged(assessment_id, self.name)}
+        new = [one for one in self.lacks if one.key not in known]
         if self.name in self.book.shelf.left:
             bad = {
-                one["sentence"]
+                about_of(one)
                 for one in self.book.requirements_by_reel.get(self.name, ())
                 if one["verdict"] in ("does not conform", "indeterminate")
             }
-            return any(one in bad for one in new)
+            return any(one.about in bad for one in new)
         grown = then is None or any(
             self.row[name] > then[name] + LEAST_M for name in ("wall_unmonitored_m", "spark_untested_m")
         )
@@ -378,7 +376,7 @@ class ReelFold:
             one["sentence"] for one in self.book.contradictions if one["from_m"] < high and one["to_m"] > low
         ]
         said += [
-            one["sentence"]
+            plain(told_of(one))
             for one in self.book.requirements_by_reel.get(self.name, ())
             if one["verdict"] == "no conclusion"
         ]

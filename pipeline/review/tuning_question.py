@@ -24,6 +24,7 @@ from pipeline.tuning.giveaway import Price
 from pipeline.tuning.requirement_rules import AVERAGE, CONCENTRICITY, DIAMETER, POINT
 from pipeline.tuning.target import Risks
 from pipeline.tuning.tuning_question import PURGE_M, TuningQuestion
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.sheets.line_sheet import LineSheet
@@ -69,7 +70,7 @@ def question_of(
         line=line,
         limits=limits_in_force(*judged_by),
         missing=tuple(
-            one.sentence for one in missing_requirements(*judged_by) if one.requirement in (AVERAGE, POINT)
+            plain(one.told) for one in missing_requirements(*judged_by) if one.requirement in (AVERAGE, POINT)
         ),
         price=price,
         covering=sheets[latest["run_id"]].covering,

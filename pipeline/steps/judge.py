@@ -14,15 +14,15 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.found import advice_of
+from pipeline.found import advice_of, code_of, together
 from pipeline.length import intervals
-from pipeline.length.reel_places import place_on_reel, place_told
 from pipeline.length.reels import PlacedReel
+from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.cause import with_causes
-from pipeline.nonconformance.decision import Verdict, decide_bounded
+from pipeline.nonconformance.decision import Verdict
 from pipeline.nonconformance.finding import Finding, Sighting, join_findings
 from pipeline.nonconformance.numbering import KnownFinding, number_findings
-from pipeline.nonconformance.rules import SEVERITIES, figure, rule_for
+from pipeline.nonconformance.rules import SEVERITIES, rule_for
 from pipeline.products.concentricity import implied_concentricities
 from pipeline.products.limits import Limit, Missing
 from pipeline.results import Refused
@@ -52,8 +52,8 @@ from pipeline.steps.sightings_of_run import (
     unmonitored_sightings,
 )
 from pipeline.steps.unmonitored import beyond_allowed
-from pipeline.steps.unseen import Outcome, verdict_unseen
-from pipeline.wording.say import named
+from pipeline.steps.unseen import Outcome, verdict_unseen, worst_told
+from pipeline.why import First, Lack, Lacking, Why, about_requirement
 
 Standing = Literal["releasable", "held", "no conclusion"]
 
@@ -74,21 +74,35 @@ class RequirementOnReel:
     uncertainty: float | None
     decision_rule: str
     verdict: Outcome
-    sentence: str
+    told: Message
     nonconforming_m: float
     known_m: float
     unknown_m: float
 
+    @property
+    def about(self) -> str:
+        """What it is known by among those of its reel."""
+        return about_requirement(self.requirement, self.requirement_set, self.limit_id)
+
 
 @dataclass(frozen=True, slots=True)
 class ReelStanding:
-    """What the evidence supports for one reel (table judged.reel): findings that hold it, and what it lacks."""
+    """What the evidence supports for one reel (tables judged.reel and judged.lack).
+
+    Args:
+        reel: the reel.
+        standing: what is supported.
+        held_by: findings that hold it, the gravest first.
+        lacks: what the evidence lacks.
+        first: what to do about it first, None where there is nothing to do.
+        findings: every finding on it.
+    """
 
     reel: PlacedReel
     standing: Standing
     held_by: tuple[str, ...]
-    reasons: tuple[str, ...]
-    first_action: str
+    lacks: tuple[Lacking, ...]
+    first: Message | None
     findings: tuple[Finding, ...]
 
 
@@ -209,10 +223,9 @@ def _requirement(
         worst = worst or seen.worst(reel.may_from_m, reel.may_to_m, limit.sense)
         unknown = reel.length_m - seen.known_m(reel.from_m, reel.to_m)
     bad = intervals.union_m([(one.from_m, one.to_m) for one in failing], reel.from_m, reel.to_m)
-    verdict, sentence = _verdict(bench, reel, limit, seen, worst, failing, unknown)
-    if limit.requirement == "concentricity":
-        sentence = " ".join((sentence, *_implied(bench, reel)))
-    sentence = f"{sentence} {limit.said}".strip()
+    verdict, why = _verdict(bench, reel, limit, seen, worst, failing, unknown)
+    beside = _implied(bench, reel) if limit.requirement == "concentricity" else ()
+    told = together(why, *beside, *((limit.said,) if limit.said else ()))
     return RequirementOnReel(
         reel_id=reel.id,
         requirement=limit.requirement,
@@ -226,7 +239,7 @@ def _requirement(
         uncertainty=seen.uncertainty if seen else None,
         decision_rule=str(chosen),
         verdict=verdict,
-        sentence=sentence,
+        told=told,
         nonconforming_m=bad,
         known_m=reel.length_m - unknown,
         unknown_m=unknown,
@@ -241,55 +254,46 @@ def _verdict(
     worst: Worst | None,
     failing: Sequence[Sighting],
     unknown: float,
-) -> tuple[Outcome, str]:
+) -> tuple[Outcome, Message]:
     if seen is None:
         return verdict_unseen(bench, reel, limit)
     if worst is None:
-        return "no conclusion", f"No usable reading of {limit.requirement} lies on this reel."
+        return "no conclusion", message(Why.NO_READING, requirement=limit.requirement)
     here = [one for one in failing if one.reel_id == reel.id]
     decisions = [one.decision.verdict for one in here if one.decision is not None]
-    bound = " (worse bound; bounded, not measured)" if seen.bounded else ""
-    place = place_told(place_on_reel(worst[1], reel.to_m), reel.length_m)
-    shown = f"{figure(worst[0], limit.unit)}{bound} at {place}"
+    shown = worst_told(worst[1], worst[0], reel, limit, seen.bounded)
     if Verdict.DOES_NOT_CONFORM in decisions:
-        return (
-            "does not conform",
-            f"Worst {shown}, {limit.sense} {figure(limit.value, limit.unit)} is required.",
+        required = Measure(limit.value, limit.unit)
+        return "does not conform", message(
+            Why.DOES_NOT_CONFORM, worst=shown, sense=limit.sense, limit=required
         )
     disagreeing = bench.measured.disagreement_m(reel.may_from_m, reel.may_to_m)
     if disagreeing > 0 and seen.name != "spark_kv":
-        return "no conclusion", (
-            f"The instruments disagree over {disagreeing:.0f} m of this reel, so nothing is concluded from them there."
-        )
+        return "no conclusion", message(Why.INSTRUMENTS_DISAGREE, length=Measure(disagreeing, "m"))
     if here:
-        why = "what is known of the covering" if seen.bounded else "the instrument's uncertainty"
-        return "indeterminate", f"Worst {shown} is too near the limit for {why}."
+        near = Why.TOO_NEAR_UNDER_COVERING if seen.bounded else Why.TOO_NEAR
+        return "indeterminate", message(near, worst=shown)
     if unknown >= reel.length_m:
-        return "no conclusion", f"Worst {shown}, but no wire of this reel has full evidence behind it."
-    decision = decide_bounded(
-        worst.value,
-        worst.at_best,
-        seen.uncertainty,
-        limit.value,
-        "at least" if limit.sense == "at least" else "at most",
-        bench.rule_of(limit.requirement),
-    )
+        return "no conclusion", message(Why.NO_FULL_EVIDENCE, worst=shown)
     unread = intervals.outside(seen.known, reel.from_m, reel.to_m)
     if beyond_allowed(bench.plant.holds, unread, reel, seen.extent_m).shape[0]:
-        return "no conclusion", (
-            f"Worst of what was read is {shown}, but {unknown:.1f} m of {reel.length_m:.1f} m were not read."
+        return "no conclusion", message(
+            Why.NOT_ALL_READ,
+            worst=shown,
+            unread=Measure(unknown, "m"),
+            length=Measure(reel.length_m, "m"),
         )
-    return "conforms", f"Worst {shown}; {decision.rule}."
+    return "conforms", message(Why.CONFORMS, worst=shown, rule=bench.rule_of(limit.requirement).told)
 
 
-def _implied(bench: Bench, reel: PlacedReel) -> tuple[str, ...]:
+def _implied(bench: Bench, reel: PlacedReel) -> tuple[Message, ...]:
     """What concentricity the point minimum alone would ask at the reel's mean wall, beside the plant's tolerance."""
     walls = bench.measured.seen.get("mean_wall_mm")
     here = walls.rows_within(reel.from_m, reel.to_m) if walls is not None else ()
     if walls is None or len(here) == 0:
         return ()
     mean = float(walls.value[here].mean())
-    return tuple(one.sentence for one in implied_concentricities(bench.limits, mean))
+    return tuple(one.told for one in implied_concentricities(bench.limits, mean))
 
 
 def _without_limit(reel: PlacedReel, missing: Missing) -> RequirementOnReel:
@@ -306,7 +310,7 @@ def _without_limit(reel: PlacedReel, missing: Missing) -> RequirementOnReel:
         uncertainty=None,
         decision_rule="",
         verdict="not judged",
-        sentence=f"{missing.sentence} {missing.remedy}",
+        told=together(missing.told, missing.remedy),
         nonconforming_m=0.0,
         known_m=0.0,
         unknown_m=reel.length_m,
@@ -350,32 +354,29 @@ def _standing(
         (one for one in here if one.holds_release),
         key=lambda one: (SEVERITIES.index(one.severity), one.from_m),
     )
-    reasons: list[str] = []
+    lacks: list[Lacking] = []
     faults, _ = counts_on(bench.placed.events, "spark fault", reel, reel.end_unsure_m)
     most = bench.plant.holds.spark_faults_per_reel
     if most is not None and faults > most:
-        reasons.append(
-            f"{faults} spark faults lie on this reel; the plant holds a reel with more than {most}."
-        )
+        lacks.append(Lacking(Lack.SPARK_FAULTS, "", message(Lack.SPARK_FAULTS, faults=faults, most=most)))
     unseen = [one for one in own if one.verdict == "not judged" and not _left_to_samples(bench, one)]
-    reasons.extend(one.sentence for one in unseen)
-    reasons.extend(
-        one.sentence
+    lacks.extend(Lacking(code_of(one.told), one.about, one.told) for one in unseen)
+    lacks.extend(
+        Lacking(code_of(one.told), one.about, one.told)
         for one in own
         if one.verdict in {"no conclusion", "indeterminate", "does not conform"} and not holding
     )
     # What is a reason already is told once; this catches a wall that was never judged at all.
-    reasons.extend(walls_not_shown(bench, own) if not (holding or reasons) else ())
-    action = named(advice_of(holding[0].main.rule_id)) if holding else ""
-    if reasons and not action:
-        action = "Enter the missing limit or gather the missing evidence, then assess the run again."
-        if any(one.limit_id for one in unseen):
-            action += " What laboratory samples show is named under [samples] in the plant sheet."
+    lacks.extend(walls_not_shown(bench, own) if not (holding or lacks) else ())
+    first = Message(advice_of(holding[0].main.rule_id)) if holding else None
+    if lacks and first is None:
+        by_sample = any(one.limit_id for one in unseen)
+        first = message(First.GATHER_OR_SAMPLE if by_sample else First.GATHER)
     return ReelStanding(
         reel,
-        "held" if holding or reasons else "releasable",
+        "held" if holding or lacks else "releasable",
         tuple(one.finding_id for one in holding),
-        tuple(dict.fromkeys(reasons)),
-        action,
+        tuple(dict.fromkeys(lacks)),
+        first,
         here,
     )

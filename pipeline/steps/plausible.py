@@ -6,13 +6,18 @@ likely unit is named. The bounds are half to twice what the product's own dimens
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import polars as pl
 
 from pipeline.columns import WALL_CHANNELS
+from pipeline.errors import Complaint
 from pipeline.logs.plausible_units import implausible_units
+from pipeline.messages import Measure, message
 from pipeline.products.product import Product
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
+from pipeline.why import Lack, Lacking
 
 FACTOR = 2.0
 # Conductors differ from their nominal by a hundredth or three, and sizes from each other by a tenth (common practice).
@@ -38,8 +43,10 @@ def expected_mm(product: Product, run: RunSheet, line: LineSheet) -> dict[str, t
     return {name: (value / FACTOR, value * FACTOR) for name, value in about.items()}
 
 
-def implausible(readings: pl.DataFrame, run: RunSheet, line: LineSheet, product: Product) -> tuple[str, ...]:
-    """A sentence for each column whose figures do not fit their unit; empty where all fit.
+def implausible(
+    readings: pl.DataFrame, run: RunSheet, line: LineSheet, product: Product
+) -> tuple[Lacking, ...]:
+    """Each column whose figures do not fit their unit or the wire named; empty where all fit.
 
     Args:
         readings: readings as logged, already converted by the unit of the run sheet.
@@ -47,21 +54,34 @@ def implausible(readings: pl.DataFrame, run: RunSheet, line: LineSheet, product:
         line: the line sheet, for what the wall gauge sees.
         product: what was made.
     """
-    found = tuple(str(one) for one in implausible_units(readings, expected_mm(product, run, line), run.logs))
+    found = not_concluded(implausible_units(readings, expected_mm(product, run, line), run.logs))
     return found or _other_size(readings, product)
 
 
-def _other_size(readings: pl.DataFrame, product: Product) -> tuple[str, ...]:
-    """The sentence that the conductor read is not of the size and make named; empty where it may be."""
+def not_concluded(complaints: Iterable[Complaint]) -> tuple[Lacking, ...]:
+    """Why nothing can be concluded about a run whose logs or sheets raised complaints."""
+    return tuple(
+        Lacking(
+            Lack.NOT_CONCLUDED,
+            one.where,
+            message(Lack.NOT_CONCLUDED, where=one.where, found=one.found, remedy=one.remedy),
+        )
+        for one in complaints
+    )
+
+
+def _other_size(readings: pl.DataFrame, product: Product) -> tuple[Lacking, ...]:
+    """That the conductor read is not of the size and make named; empty where it may be."""
     if "conductor_mm" not in readings.columns:
         return ()
     read = readings["conductor_mm"].cast(pl.Float64).drop_nulls().drop_nans().median()
     nominal = product.conductor_mm
     if not isinstance(read, float) or abs(read / nominal - 1.0) <= CONDUCTOR_APART:
         return ()
-    return (
-        (
-            f"The conductor reads {read:.3f} mm in mid run, and {product.name} has {nominal:.3f} mm: "
-            "this is not the wire the run sheet names. Correct [run.product], or look at the conductor gauge."
-        ),
+    told = message(
+        Lack.OTHER_SIZE,
+        read=Measure(read, "mm"),
+        product=product.name,
+        nominal=Measure(nominal, "mm"),
     )
+    return (Lacking(Lack.OTHER_SIZE, "conductor_mm", told),)

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
+from pipeline.messages import message
 from pipeline.products.limits import Limit, is_limit_of
 from pipeline.products.requirement_sets import AVERAGE, POINT, Asked, asked_of_wire
 from pipeline.steps.bench import Bench
+from pipeline.why import Lack, Lacking
 
 
 class OnReel(Protocol):
@@ -24,8 +26,8 @@ class OnReel(Protocol):
         ...
 
 
-def walls_not_shown(bench: Bench, own: Iterable[OnReel]) -> tuple[str, ...]:
-    """Why a reel may not leave though nothing was found: each wall of the insulation not judged and met, in words.
+def walls_not_shown(bench: Bench, own: Iterable[OnReel]) -> tuple[Lacking, ...]:
+    """Why a reel may not leave though nothing was found: each wall of the insulation not judged and met.
 
     Every requirement set that applies to a type on the wire must have an average and a point of the insulation judged
     and met, or a limit that the plant's sheet names as shown by samples, which then decide. A set that asks for no
@@ -41,19 +43,25 @@ def walls_not_shown(bench: Bench, own: Iterable[OnReel]) -> tuple[str, ...]:
     names = tuple(one.name for one in bench.product.types)
     asked = asked_of_wire(names, bench.plant.certificate, bench.on)
     reasons = [
-        f"No {one.requirement} to {one.requirement_set} as type {one.type_name} was judged and met on this reel."
+        _lacking(
+            Lack.WALL_NOT_SHOWN,
+            f"{one.requirement_set}: {one.requirement}: {one.type_name}",
+            requirement=one.requirement,
+            requirement_set=one.requirement_set,
+            type=one.type_name,
+        )
         for one in asked
         if one.requirement in (AVERAGE, POINT) and not _shown(bench, one, names, verdicts)
     ]
     if not any(one.requirement == AVERAGE for one in asked):
-        reasons.append(
-            f"No requirement set that applies to {bench.product.construction} gives an average wall."
-        )
+        reasons.append(_lacking(Lack.NO_AVERAGE_ASKED, construction=bench.product.construction))
     if not any(one.requirement == POINT for one in asked):
-        reasons.append(
-            f"No requirement set that applies to {bench.product.construction} gives a wall at a point."
-        )
+        reasons.append(_lacking(Lack.NO_POINT_ASKED, construction=bench.product.construction))
     return tuple(dict.fromkeys(reasons))
+
+
+def _lacking(code: Lack, about: str = "", **arguments: str) -> Lacking:
+    return Lacking(code, about, message(code, **arguments))
 
 
 def _shown(bench: Bench, asked: Asked, names: Sequence[str], verdicts: dict[str, set[str]]) -> bool:

@@ -150,7 +150,8 @@ def columns_beside(connection: duckdb.DuckDBPyConnection) -> None:
             lacking.setdefault((schema, table), []).append(f'NULL::{kind} AS "{column}"')
     for (schema, table), columns in lacking.items():
         connection.execute(
-            f'CREATE VIEW memory.{schema}."{table}" AS SELECT *, {", ".join(columns)} FROM {KEPT}.{schema}."{table}"'
+            f'CREATE VIEW memory.{schema}."{table}" AS SELECT *, {", ".join(columns)}, rowid '
+            f'FROM {KEPT}.{schema}."{table}"'
         )
 
 

@@ -37,9 +37,11 @@ from pipeline.store.writer_lock import WriterLock, held_for_writing, is_written
 if TYPE_CHECKING:
     import polars as pl
 
-STORE_VERSION = 10
+STORE_VERSION = 11
 # Since this version answers are known by keys; before, by their sentences.
 KEYED_SINCE = 9
+# Since this version what the evidence of a reel lacks is known by codes; before, by its sentences.
+LACKS_SINCE = 11
 DATABASE = "reelproof.duckdb"
 
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -194,6 +196,10 @@ def _lay_out(store: Store, version: int) -> None:
         from pipeline.store.earlier_answers import give_keys
 
         give_keys(store.connection)
+    if 0 < version < LACKS_SINCE:
+        from pipeline.store.earlier_lacks import give_lacks
+
+        give_lacks(store.connection)
     store.connection.execute(
         statement("steps/note_version"),
         {
@@ -348,10 +354,15 @@ def _connected_to_read(path: Path) -> duckdb.DuckDBPyConnection:
         quoted = str(path).replace("'", "''")
         connection.execute(f"ATTACH '{quoted}' AS {catalogue.KEPT} (READ_ONLY)")
         catalogue.views_over(connection, path)
-        if 0 < _check_version(connection, path) < KEYED_SINCE:
+        version = _check_version(connection, path)
+        if 0 < version < KEYED_SINCE:
             from pipeline.store.earlier_answers import give_keys_in_memory
 
             give_keys_in_memory(connection)
+        if 0 < version < LACKS_SINCE:
+            from pipeline.store.earlier_lacks import give_lacks_in_memory
+
+            give_lacks_in_memory(connection)
         catalogue.columns_beside(connection)
         catalogue.shut_in(connection)
     except BaseException:

@@ -8,6 +8,7 @@ from typing import Any
 from pipeline.found import advice_of
 from pipeline.messages import Message, as_written
 from pipeline.store.answer_columns import said_of
+from pipeline.why import Lacking, about_requirement
 
 Row = Mapping[str, Any]
 
@@ -33,6 +34,20 @@ def first_advice(row: Row) -> Message:
     return Message(advice_of(row["rule"])) if row.get("said") else as_written(row["advice"])
 
 
+def first_of(reel: Row) -> Message | None:
+    """What to do first about a row of ``judged.reel``; None for nothing."""
+    if reel.get("first_said") is None:
+        return as_written(reel["first_action"]) if reel["first_action"] else None
+    return said_of(reel["first_said"]) if reel["first_said"] else None
+
+
+def about_of(requirement: Row) -> str:
+    """What a row of ``judged.requirement`` is known by among those of its reel."""
+    return about_requirement(
+        requirement["requirement"], requirement["requirement_set"], requirement["limit_id"]
+    )
+
+
 def holding_of(reel: Row, findings: Sequence[Row]) -> list[Row]:
     """The findings that hold a reel, in the order of its reasons.
 
@@ -47,12 +62,6 @@ def holding_of(reel: Row, findings: Sequence[Row]) -> list[Row]:
     return [written[one] for one in reel["reasons"] if one in written]
 
 
-def lacking_of(reel: Row, findings: Sequence[Row]) -> tuple[str, ...]:
-    """What the evidence lacks of a reel: the reasons that no finding gives.
-
-    Args:
-        reel: as `holding_of`.
-        findings: findings of the same judgement.
-    """
-    located = set() if reel["held_by"] is not None else {one["sentence"] for one in findings}
-    return tuple(one for one in reel["reasons"] if one not in located)
+def lacking_of(lacks: Sequence[Row]) -> tuple[Lacking, ...]:
+    """What the evidence of a reel lacks, of rows of ``judged.lack``."""
+    return tuple(Lacking(one["code"], one["about"], said_of(one["said"])) for one in lacks)

@@ -10,6 +10,7 @@ from pipeline.wording.findings import FINDINGS
 from pipeline.wording.headings import CHARTED, FAMILIES, HEADINGS
 from pipeline.wording.methods import METHOD_NAMES
 from pipeline.wording.notes import NOTES
+from pipeline.wording.reels import REELS
 from pipeline.wording.refusals import REFUSALS
 
 # What a reader calls a channel.
@@ -34,4 +35,5 @@ TEMPLATES: Mapping[str, tuple[str, ...]] = {
     **ASSUMPTIONS,
     **CONTRADICTIONS,
     **FINDINGS,
+    **REELS,
 }

@@ -1,5 +1,5 @@
 -- Every reel that holds wire made with lot $lot, as judged newest. Grain: one row a reel. Reads logged.material, judged.current_assessment, placed.reel, judged.reel.
-SELECT DISTINCT reel.reel_id, reel.run_id, reel.standing, reel.reasons, reel.held_by, reel.length_m, reel.findings,
+SELECT DISTINCT reel.reel_id, reel.run_id, reel.standing, reel.length_m, reel.findings,
     reel.spark_faults, reel.thinnest_wall_mm, reel.wall_unmonitored_m, place.from_m, place.to_m
 FROM logged.material AS material
 JOIN judged.current_assessment AS assessment USING (load_id)

@@ -41,6 +41,8 @@ SELECT 'judged.finding', 'assessment', assessment_id FROM judged.finding
 UNION
 SELECT 'judged.reel', 'assessment', assessment_id FROM judged.reel
 UNION
+SELECT 'judged.lack', 'assessment', assessment_id FROM judged.lack
+UNION
 SELECT 'judged.result', 'assessment', assessment_id FROM judged.result
 UNION
 SELECT 'judged.answer', 'assessment', assessment_id FROM judged.answer

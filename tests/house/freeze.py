@@ -42,7 +42,17 @@ PASSING = {
     "entry_no",
 }  # fmt: skip
 # Words, and the codes they come from.
-WORDS = {"sentence", "cause_sentence", "advice", "said", "cause_said", "reasons", "held_by"}
+WORDS = {
+    "sentence",
+    "cause_sentence",
+    "advice",
+    "said",
+    "cause_said",
+    "reasons",
+    "held_by",
+    "first_action",
+    "first_said",
+}
 FACTS = (
     "findings_of_assessment",
     "requirements_of_assessment",

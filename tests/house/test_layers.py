@@ -46,6 +46,7 @@ LAYERS: list[set[str]] = [
         "pipeline.regular_file",
         "pipeline.results",
         "pipeline.samples",
+        "pipeline.why",
         "pipeline.words",
     },
 ]

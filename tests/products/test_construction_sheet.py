@@ -18,6 +18,7 @@ from pipeline.products.product import find_product
 from pipeline.products.ratings import ratings_of
 from pipeline.products.standing import BLANK
 from pipeline.sheets.plant_sheet import read_plant_sheet
+from pipeline.wording.say import plain
 
 ROOT = Path(__file__).parents[2]
 PLANT = ROOT / "sample_runs" / "plant.toml"
@@ -102,16 +103,16 @@ def test_implied_concentricity_is_where_the_thinnest_wall_meets_the_point() -> N
 def test_implied_concentricity_in_words() -> None:
     limits = limits_in_force(find_product("THHN/THWN-2", "14 AWG", "solid"), DAY)
     (met,) = implied_concentricities(limits, 0.40)
-    assert met.sentence == (
-        "At a mean wall of 0.4 mm (15.75 mil) the minimum at any point of 13 mil (UL 83) is met down to a "
+    assert plain(met.told) == (
+        "At a mean wall of 0.4 mm the minimum at any point of 0.3302 mm (UL 83) is met down to a "
         "concentricity (thinnest / thickest wall) of 70.3 %."
     )
     for wall in (0.30, 0.0, float("nan")):
         (refused,) = implied_concentricities(limits, wall)
         assert refused.at_least_pct is None
     (refused,) = implied_concentricities(limits, 0.30)
-    assert refused.sentence == (
-        "The mean wall of 0.3 mm is below the minimum at any point of 13 mil (UL 83): no centring can meet it."
+    assert plain(refused.told) == (
+        "The mean wall of 0.3 mm is below the minimum at any point of 0.3302 mm (UL 83): no centring can meet it."
     )
 
 

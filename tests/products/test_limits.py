@@ -12,6 +12,7 @@ from pipeline.products.product import Product, find_product
 from pipeline.products.requirement_sets import Certificate
 from pipeline.products.standing import Standing
 from pipeline.sheets.plant_sheet import read_plant_sheet
+from pipeline.wording.say import plain
 
 ROOT = Path(__file__).parents[2]
 DAY = date(2026, 3, 2)
@@ -136,7 +137,7 @@ def test_overall_diameter_follows_the_product(thhn: Product, plant_rows: tuple[L
 
 
 def test_nothing_on_file_is_never_a_silent_pass(xhhw: Product) -> None:
-    sentences = [one.sentence for one in missing_requirements(xhhw, DAY, (), certified(UL44))]
+    sentences = [plain(one.told) for one in missing_requirements(xhhw, DAY, (), certified(UL44))]
     assert sentences == [
         (
             "Not judged: no limit on file for minimum wall at any point of XHHW-2 1/0 AWG, concentric copper to "
@@ -157,7 +158,7 @@ def test_nothing_on_file_is_never_a_silent_pass(xhhw: Product) -> None:
             "licensed copy."
         ),
     ]
-    assert {one.remedy for one in missing_requirements(xhhw, DAY)} == {
+    assert {plain(one.remedy) for one in missing_requirements(xhhw, DAY)} == {
         "Enter it in the plant sheet under [[limits]] with document, revision and dates."
     }
 
@@ -180,12 +181,12 @@ def test_a_run_older_than_the_document_read_is_judged_with_that_said(thhn: Produ
     limits = {one.requirement: one for one in limits_in_force(thhn, date(2019, 6, 1))}
     average, point = limits["minimum average wall"], limits["minimum wall at any point"]
     assert (average.value, average.effective_from, point.effective_from) == (pytest.approx(0.381), None, None)
-    assert average.said == (
+    assert average.said is not None and plain(average.said) == (
         "Start of validity not known: the limit was read in NFPA 70 of 2023, and the run is of 2019."
     )
-    assert average.note.endswith(average.said)
-    assert point.said == "" and point.note.startswith("Start of validity not known.")
-    assert {one.said for one in limits_in_force(thhn, DAY)} == {""}
+    assert average.note.endswith(plain(average.said))
+    assert point.said is None and point.note.startswith("Start of validity not known.")
+    assert {one.said for one in limits_in_force(thhn, DAY)} == {None}
     assert [one.requirement for one in missing_requirements(thhn, date(2019, 6, 1))] == [
         "concentricity",
         "overall diameter",
@@ -243,7 +244,7 @@ def test_several_types_are_resolved_to_the_hardest_of_each_requirement() -> None
 
 def test_a_type_without_a_limit_is_named_though_another_type_has_one() -> None:
     product = find_product("XHHW-2/RHW-2", "14 AWG", "concentric")
-    sentence = missing_requirements(product, DAY, (), certified(UL44))[0].sentence
+    sentence = plain(missing_requirements(product, DAY, (), certified(UL44))[0].told)
     assert sentence == (
         "Not judged: no limit on file for minimum wall at any point of XHHW-2/RHW-2 14 AWG, concentric copper "
         "to UL 44 as type RHW-2 on 2026-03-02. The printed values beside 55, 60, 65, 80, 95 and 110 mil were "

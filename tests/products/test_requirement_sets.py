@@ -14,6 +14,7 @@ from pipeline.products.product import Product, find_product
 from pipeline.products.requirement_sets import AVERAGE, POINT, Certificate, known_sets
 from pipeline.products.type_letters import all_types
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
+from pipeline.wording.say import plain
 
 DAY = date(2026, 3, 2)
 HEAD = '[plant]\nname = "Plant"\nzone = "UTC"\n'
@@ -76,7 +77,7 @@ def test_a_set_that_does_not_apply_to_the_type_is_told_as_not_judged(use2: Produ
         ("UL 44", POINT): None,
     }
     told = missing_requirements(use2, DAY, (), Certificate({"USE-2": ("UL 44",)}))
-    assert next(one.sentence for one in told if one.requirement_set == "UL 44") == (
+    assert next(plain(one.told) for one in told if one.requirement_set == "UL 44") == (
         "Not judged: no limit on file for minimum average wall of USE-2 1/0 AWG, concentric copper to UL 44 on "
         "2026-03-02. The program knows no requirement of UL 44 for type USE-2."
     )
@@ -129,7 +130,7 @@ def test_a_percentage_of_an_average_that_is_not_on_file_is_told_and_not_left_out
     wire = find_product("XHHW-2", "14 AWG", "concentric")
     assert all(one.limit_id != "c" for one in limits_in_force(wire, DAY, sheet.limit_rows, sheet.certificate))
     told = missing_requirements(wire, DAY, sheet.limit_rows, sheet.certificate)
-    assert [one.sentence for one in told if one.requirement_set == "Customer rule"] == [
+    assert [plain(one.told) for one in told if one.requirement_set == "Customer rule"] == [
         (
             "Not judged: limit 'c' is a percentage of the minimum average wall of Customer rule, and no such average "
             "of XHHW-2 14 AWG, concentric copper is on file."

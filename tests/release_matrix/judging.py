@@ -45,9 +45,9 @@ def measured_run(folder: Path) -> OnBench | Answer:
         sheets = read_run_sheets(folder / "run.toml")
         loaded = load_run(sheets)
         logs, run, line, product = loaded.logs, sheets.run, sheets.line, sheets.product
-        reasons = implausible(logs.readings, run, line, product)
-        if reasons:
-            return Answer(refused=" ".join(reasons))
+        lacks = implausible(logs.readings, run, line, product)
+        if lacks:
+            return Answer(refused=" ".join(plain(one.told) for one in lacks))
         placed = place_run(logs.readings, logs.events, logs.flagged, run, line)
         measured = measure_run(
             logs.readings,
@@ -97,7 +97,10 @@ def judged_run(on_bench: OnBench | Answer, plant_text: str, folder: Path) -> Ans
         "",
         {one.reel.id: one.standing for one in judged.reels},
         {
-            one.reel.id: (*(plain(each.told) for each in one.findings if each.holds_release), *one.reasons)
+            one.reel.id: tuple(
+                plain(each.told)
+                for each in (*(found for found in one.findings if found.holds_release), *one.lacks)
+            )
             for one in judged.reels
         },
     )

@@ -26,6 +26,7 @@ from pipeline.steps.judge import Judged, judge_run
 from pipeline.steps.line_checks import check_line
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
+from pipeline.wording.say import plain
 from tests.said import said
 
 PLANT = Path(__file__).parents[2] / "sample_runs" / "plant.toml"
@@ -126,7 +127,7 @@ class Done:
             for one in self.judged.requirements
             if one.reel_id == reel and one.requirement == requirement and one.limit_id
         )
-        return said(row.verdict), row.sentence
+        return said(row.verdict), plain(row.told)
 
     def topic(self, name: str, subject: str = "R-steps") -> list[AnswerRow]:
         return [one for one in self.answers if one.topic == name and one.subject == subject]

@@ -14,6 +14,7 @@ from runs import PLANT, done, made
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.steps.judge import _standing
 from pipeline.steps.release_rule import walls_not_shown
+from pipeline.wording.say import plain
 from tests.said import said
 
 CONDUCTOR = made().scenario.wire.conductor
@@ -64,11 +65,12 @@ def test_a_judgement_that_was_lost_holds_the_reel() -> None:
     for requirement in ("minimum average wall", "minimum wall at any point"):
         rest = [one for one in own if (one.requirement, one.requirement_set) != (requirement, "UL 44")]
         reason = f"No {requirement} to UL 44 as type XHHW-2 was judged and met on this reel."
-        assert walls_not_shown(found.bench, rest) == (reason,)
+        (lack,) = walls_not_shown(found.bench, rest)
+        assert plain(lack.told) == reason
         standing = _standing(found.bench, found.judged.reels[0].reel, rest, ())
-        assert (standing.standing, standing.reasons) == ("held", (reason,))
+        assert (standing.standing, standing.lacks) == ("held", (lack,))
         worse = [replace(one, verdict="not judged") if one not in rest else one for one in own]
-        assert walls_not_shown(found.bench, worse) == (reason,)
+        assert walls_not_shown(found.bench, worse) == (lack,)
 
 
 def test_no_random_certificate_releases_wire_that_is_too_thin_for_its_letters() -> None:

@@ -15,6 +15,7 @@ from pipeline.store.said_columns import cause_of, first_advice, holding_of, told
 from pipeline.wording.say import plain
 from tests.review.decided_store import copied
 
+REQUIREMENT = ("assessment_id", "reel_id", "requirement", "requirement_set", "limit_id")
 FINDINGS = "questions/findings_of_assessment"
 TABLES = ("judged.finding", "judged.reel")
 
@@ -25,6 +26,15 @@ def findings_of(store: Store) -> list[dict[str, Any]]:
         for run in store.ask("questions/current_runs")
         if run["assessment_id"] is not None
         for found in store.ask(FINDINGS, assessment_id=run["assessment_id"])
+    ]
+
+
+def requirements_of(store: Store) -> list[dict[str, Any]]:
+    return [
+        row
+        for run in store.ask("questions/current_runs")
+        if run["assessment_id"] is not None
+        for row in store.ask("questions/requirements_of_assessment", assessment_id=run["assessment_id"])
     ]
 
 
@@ -55,7 +65,11 @@ def earlier(judged_store: Path, tmp_path: Path) -> Path:
         for number in {one["assessment_id"] for one in found}:
             for reel in store.ask("questions/reels_of_assessment", assessment_id=number):
                 own = [one for one in found if one["assessment_id"] == number]
-                reasons = [*(plain(told_of(one)) for one in holding_of(reel, own)), *reel["reasons"]]
+                lacks = store.ask("questions/lacks_of_assessment", assessment_id=number)
+                reasons = [
+                    *(plain(told_of(one)) for one in holding_of(reel, own)),
+                    *(plain(told_of(one)) for one in lacks if one["reel_id"] == reel["reel_id"]),
+                ]
                 store.connection.execute(
                     "UPDATE judged.reel SET reasons = ? WHERE assessment_id = ? AND reel_id = ?",
                     [reasons, number, reel["reel_id"]],
@@ -63,6 +77,14 @@ def earlier(judged_store: Path, tmp_path: Path) -> Path:
         for table in TABLES:
             for column in LATER_COLUMNS[table]:
                 store.connection.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
+        for row in requirements_of(store):
+            store.connection.execute(
+                "UPDATE judged.requirement SET sentence = ? WHERE assessment_id = ? AND reel_id = ? "
+                "AND requirement = ? AND requirement_set = ? AND limit_id = ?",
+                [plain(told_of(row)), *(row[name] for name in REQUIREMENT)],
+            )
+        store.connection.execute("ALTER TABLE judged.requirement DROP COLUMN said")
+        store.connection.execute("DROP TABLE judged.lack")
         store.connection.execute("UPDATE journal.store_version SET version = 9")
         store.changed = True
     return folder

@@ -288,7 +288,7 @@ def judgements_of(book: RunBook, reel: Row, requirements: list[Row]) -> tuple[Ju
             Judgement(
                 requirement=row["requirement"],
                 outcome=row["verdict"],
-                sentence=row["sentence"],
+                sentence=told_of(row),
                 limit=limits.get(row["limit_id"]),
                 worst=worst,
                 decision_rule=row["decision_rule"],

@@ -153,6 +153,11 @@ class RunBook:
         return {row["reel_id"]: row for row in self.places}
 
     @cached_property
+    def lacks_by_reel(self) -> dict[str, list[Row]]:
+        """What the evidence of each reel lacks."""
+        return by_reel(self._of_assessment("lacks_of_assessment"))
+
+    @cached_property
     def requirements(self) -> list[Row]:
         """Every requirement judged, a row a reel and limit."""
         return self._of_assessment("requirements_of_assessment")

@@ -11,6 +11,8 @@ from pipeline.messages import Said, as_message, message
 from pipeline.review.page_records.rows import reasons_of, run_row, stamp_of
 from pipeline.review.page_records.run_book import RunBook, aware
 from pipeline.review.page_records.standings import alarms_of
+from pipeline.store.said_columns import first_of
+from pipeline.wording.say import plain
 
 
 def shifts_of(books: list[RunBook]) -> list[tuple[str, list[RunBook]]]:
@@ -114,15 +116,17 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
             worst = min(findings, key=lambda one: SEVERITY.get(one["severity"], 9), default=None)
             rank = SEVERITY.get(worst["severity"], 9) if worst else 4
             reasons = reasons_of(book, row)
-            if worst is None and row["first_action"]:
-                same = (row["first_action"], tuple(one.sentence for one in reasons))
+            first = first_of(row)
+            action = "" if first is None else plain(first)
+            if worst is None and action:
+                same = (action, tuple(one.sentence for one in reasons))
                 alike.setdefault(same, []).append(row["reel_id"])
                 continue
             held.append(
                 (
                     rank,
                     FirstThing(
-                        row["first_action"] or f"Hold reel {row['reel_id']} and look at it.",
+                        action or f"Hold reel {row['reel_id']} and look at it.",
                         _with_more([one.sentence for one in reasons]),
                         row["reel_id"],
                         book.run_id,

@@ -4,8 +4,8 @@ CREATE TABLE IF NOT EXISTS judged.reel (
     run_id VARCHAR NOT NULL,
     reel_id VARCHAR NOT NULL,
     standing VARCHAR NOT NULL,           -- 'releasable', 'held' or 'no conclusion'
-    reasons VARCHAR[] NOT NULL,          -- what the evidence lacks; of findings that hold it see `held_by`
-    first_action VARCHAR NOT NULL,
+    reasons VARCHAR[] NOT NULL,          -- sentences as versions before 11 wrote them; since then see judged.lack and `held_by`
+    first_action VARCHAR NOT NULL,       -- as versions before 11 wrote it; since then see `first_said`
     length_m DOUBLE NOT NULL,
     steady_m DOUBLE NOT NULL,
     wall_unmonitored_m DOUBLE NOT NULL,

@@ -14,7 +14,7 @@ CREATE TABLE IF NOT EXISTS judged.requirement (
     uncertainty DOUBLE,
     decision_rule VARCHAR NOT NULL,
     verdict VARCHAR NOT NULL,            -- conforms, does not conform, indeterminate, not judged, no conclusion
-    sentence VARCHAR NOT NULL,
+    sentence VARCHAR NOT NULL,           -- as versions before 11 wrote it; since then see `said`
     nonconforming_m DOUBLE NOT NULL,
     known_m DOUBLE NOT NULL,
     unknown_m DOUBLE NOT NULL

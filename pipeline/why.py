@@ -1,0 +1,100 @@
+"""What is said of a requirement on a reel, what the evidence of a reel lacks, and what to do about it first.
+
+The words stand in `pipeline.wording.reels`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from pipeline.messages import Code, Message
+
+
+class Why(Code):
+    """Why a requirement on a reel has the verdict it has, and parts of that."""
+
+    WORST = "requirement/worst"
+    WORST_BOUND = "requirement/worst bound"
+    SIMPLE_ACCEPTANCE = "requirement/simple acceptance"
+    GUARD_BAND = "requirement/guard band"
+    CONFORMS = "requirement/conforms"
+    DOES_NOT_CONFORM = "requirement/does not conform"
+    MEAN_FAILS = "requirement/mean fails"
+    STATED_COVERING_FAILS = "requirement/stated covering fails"
+    INSTRUMENTS_DISAGREE = "requirement/instruments disagree"
+    TOO_NEAR = "requirement/too near"
+    TOO_NEAR_UNDER_COVERING = "requirement/too near under covering"
+    NO_FULL_EVIDENCE = "requirement/no full evidence"
+    NOT_ALL_READ = "requirement/not all read"
+    NO_READING = "requirement/no reading"
+    NO_INSTRUMENT = "requirement/no instrument"
+    COVERING_NOT_SEEN = "requirement/covering not seen"
+    CENTRING_NOT_SEEN = "requirement/centring not seen"
+    NO_LIMIT = "requirement/no limit"
+    NO_AVERAGE = "requirement/no average"
+    ENTER_LIMIT = "requirement/enter limit"
+    ENTER_AVERAGE = "requirement/enter average"
+    IMPLIED_CONCENTRICITY = "requirement/implied concentricity"
+    NO_CENTRING_MEETS = "requirement/no centring meets"
+    OLDER_THAN_DOCUMENT = "requirement/older than document"
+
+
+class Lack(Code):
+    """What the evidence of a reel lacks, besides requirements that are not shown to be met."""
+
+    SPARK_FAULTS = "reel/spark faults"
+    WALL_NOT_SHOWN = "reel/wall not shown"
+    NO_AVERAGE_ASKED = "reel/no average asked"
+    NO_POINT_ASKED = "reel/no point asked"
+    NOT_CONCLUDED = "reel/not concluded"
+    OTHER_SIZE = "reel/other size"
+
+
+class First(Code):
+    """What to do first about a reel that no finding holds."""
+
+    GATHER = "first/gather"
+    GATHER_OR_SAMPLE = "first/gather or sample"
+    MEND_DATA = "first/mend data"
+
+
+@dataclass(frozen=True, slots=True)
+class Lacking:
+    """One thing that the evidence of a reel lacks (table judged.lack).
+
+    Args:
+        code: what is lacking.
+        about: of what: the requirement (`about_requirement`), a type, a file or a channel; "" where there is but one.
+        told: what is said of it.
+    """
+
+    code: str
+    about: str
+    told: Message
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """What stays the same while its figures change from one judgement to the next."""
+        return self.code, self.about
+
+
+class OfRequirement(Protocol):
+    """A requirement as judged on a reel, as far as it names what was judged."""
+
+    @property
+    def requirement(self) -> str:
+        """What is limited."""
+
+    @property
+    def requirement_set(self) -> str:
+        """Whose requirement it is."""
+
+    @property
+    def limit_id(self) -> str:
+        """The limit it was judged by, "" for none."""
+
+
+def about_requirement(requirement: str, requirement_set: str, limit_id: str) -> str:
+    """What a requirement on a reel is known by among those of the reel: its limit, else its set and name."""
+    return limit_id or f"{requirement_set}: {requirement}"
