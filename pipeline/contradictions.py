@@ -12,3 +12,4 @@ class Contradiction(Code):
     SENSOR_OFF = "contradiction/sensor off"
     SENSOR_OFF_THIN = "contradiction/sensor off, thin"
     RING_NOT_SMOOTH = "contradiction/ring not smooth"
+    LONE_AXIS = "contradiction/lone axis"

@@ -10,7 +10,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.flags import ALL
+from pipeline.contradictions import Contradiction
+from pipeline.flags import ALL, CONTRADICTED
 from pipeline.length import intervals
 from pipeline.length.known_length import known_wire
 from pipeline.length.log_gaps import spacing_s
@@ -18,7 +19,7 @@ from pipeline.length.placement import Placement
 from pipeline.length.spark_exposure import SparkExposure, spark_exposure
 from pipeline.length.steady_state import DEFAULT_RULE
 from pipeline.length.steady_wire import read_first, steady_readings
-from pipeline.messages import Message
+from pipeline.messages import Measure, Message, message
 from pipeline.quantity import Asked
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
@@ -40,6 +41,7 @@ from pipeline.steps.place import Placed
 from pipeline.steps.ring_checks import check_ring
 from pipeline.steps.settle import settled_placement
 from pipeline.trust.contradicted import SpikeDecision, contradicted_flags, decide_spikes
+from pipeline.trust.lone_axis import LoneAxis, denied_flags, lone_axes
 from pipeline.trust.redundancy import Stretch, no_conclusion
 from pipeline.trust.uncertainty import Uncertainty, measured_uncertainty
 from pipeline.wall.lobes import few_sensors_told, few_sensors_unknown
@@ -70,6 +72,8 @@ UNIT_OF = {
     "spark_kv": "kV",
 }
 _JUDGING = [flag.code for flag in ALL if flag.masks_conformity]
+# A reading of one axis or sensor that the others deny is left out by itself: they read that wire.
+_SPOILS = [flag.code for flag in ALL if flag.masks_conformity and flag is not CONTRADICTED]
 
 
 @dataclass(frozen=True)
@@ -171,6 +175,8 @@ def measure_run(
     at_m = placed.events["at_m"].drop_nulls().to_numpy() if placed.events.height else None
     spikes = decide_spikes(readings, flagged, placed.placement, line, at_m)
     flagged = pl.concat([flagged, contradicted_flags(spikes)])
+    alone = lone_axes(readings, flagged, placed.placement, line, at_m)
+    flagged = pl.concat([flagged, denied_flags(alone, flagged)])
     silent = silent_flags(readings, flagged, placed.placement, line)
     flagged = pl.concat([flagged, silent])
     read = conductor_read(readings, flagged, line)
@@ -209,6 +215,7 @@ def measure_run(
     if few is not None:
         refused |= {name: few for name in ("thinnest_wall_mm", "concentricity_pct") if name not in refused}
     gauge = line.instrument("wall gauge")
+    told_of_data = (*ring.told, *_lone_axes_told(alone, line))
     measured = Measured(
         frame,
         known,
@@ -227,14 +234,23 @@ def measure_run(
             *(lone_told(gauge, frame, lone) if gauge is not None else ()),
             *silent_told(silent, gauge),
             *(frozen_told(gauge, frozen) if gauge is not None else ()),
-            *(plain(one) for one in ring.told),
+            *(plain(one) for one in told_of_data),
             *((plain(exposure.reason),) if isinstance(exposure, Refused) else ()),
         ),
         exposure,
         instruments_that_read(readings, line),
-        ring.told,
+        told_of_data,
     )
     return _without_contradicted(measured)
+
+
+def _lone_axes_told(found: tuple[LoneAxis, ...], line: LineSheet) -> tuple[Message, ...]:
+    """The events of a diameter gauge alone, counted."""
+    cold, denied = line.instrument("cold diameter gauge"), [one.size_mm for one in found if one.denied]
+    if cold is None or not denied:
+        return ()
+    size = Measure(max(denied, key=abs), "mm")
+    return (message(Contradiction.LONE_AXIS, instrument=cold.id, rows=len(denied), size=size),)
 
 
 def _fewest_used(frame: pl.DataFrame) -> int | None:
@@ -459,7 +475,7 @@ def _seen(
     value = frame[name].cast(pl.Float64).to_numpy()
     fit = np.isfinite(value) & np.isfinite(at_m) & sight.moving
     on_these = sight.flagged.filter(pl.col("channel").is_in(channels))
-    judging = _rows(on_these.filter(pl.col("flag").is_in(_JUDGING)), sight.row, single=len(channels) <= 2)
+    judging = _rows(on_these.filter(pl.col("flag").is_in(_SPOILS)), sight.row, single=len(channels) <= 2)
     fit &= ~judging
     if unfit is not None:
         fit &= ~unfit

@@ -90,12 +90,12 @@ def decide_spikes(
     rows = rows[mapped]
     names = spikes["channel"].filter(pl.Series(mapped)).to_list()
     sensors = np.array([channels.index(one) for one in names], dtype=np.int64)
-    away = walls[rows] - _surroundings(walls, rows)
+    away = walls[rows] - surroundings(walls, rows)
     sizes = np.take_along_axis(away, sensors[:, None], axis=1)[:, 0]
     at_m = wall_at[rows]
     of_wire = _neighbours(away, sensors, sizes, gauge.uncertainty_mm)
     of_diameter = np.full(rows.size, _ALONE) if over is None else over.shows(at_m, sizes)
-    whys = np.where(_near_event(at_m, events), _FOUND_NEAR, np.where(of_wire != "", of_wire, of_diameter))
+    whys = np.where(near_event(at_m, events), _FOUND_NEAR, np.where(of_wire != "", of_wire, of_diameter))
     logged = readings["row"].to_numpy()[rows]
     return tuple(
         _decision(*one)
@@ -136,7 +136,7 @@ _FOUND_NEAR = "the spark tester or the surface vision found something within 2 m
 _ALONE = "no other instrument was on the same wire"
 
 
-def _surroundings(values: Floats, rows: Rows) -> Floats:
+def surroundings(values: Floats, rows: Rows) -> Floats:
     """Median of each column over the readings around each of `rows`, the row itself left out."""
     beside = np.concatenate((np.arange(-_AROUND, 0), np.arange(1, _AROUND + 1)))
     near = rows[:, None] + beside
@@ -154,7 +154,7 @@ def _surroundings(values: Floats, rows: Rows) -> Floats:
     return middle
 
 
-def _near_event(at_m: Floats, events: Floats) -> NDArray[np.bool_]:
+def near_event(at_m: Floats, events: Floats) -> NDArray[np.bool_]:
     """Whether an event lies within 2 m of each place; `events` in order."""
     if events.size == 0:
         return np.zeros(at_m.size, dtype=np.bool_)
@@ -215,7 +215,7 @@ class _Diameter:
         window = near[:, None] + np.arange(-1, 2)
         inside = (window >= 0) & (window < self._at_m.size)
         axes = self._axes[np.clip(window, 0, self._at_m.size - 1)]
-        moved = np.abs(axes - _surroundings(self._axes, near)[:, None, :])
+        moved = np.abs(axes - surroundings(self._axes, near)[:, None, :])
         moved[~inside] = 0.0
         poor = ~np.isfinite(moved).all(axis=(1, 2))
         least = np.maximum(UNCHANGED_SIGMA * self._sd * 1.5, 0.25 * np.abs(sizes))

@@ -32,4 +32,11 @@ CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
             "it. That wire counts as not monitored. Check the sensors and their order."
         ),
     ),
+    Contradiction.LONE_AXIS: (
+        (
+            "{instrument}: {rows:#single reading|single readings} of one axis, up to {size:+.2} away, that the other "
+            "axis and the gauges on the same wire do not show. They count as instrument events and hold no reel. "
+            "Clean the gauge and look at its record."
+        ),
+    ),
 }

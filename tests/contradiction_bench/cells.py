@@ -93,6 +93,20 @@ def _swap(first: str, second: str) -> Maker:
 UM = (0.005, 0.01, 0.02, 0.03, 0.04, 0.06, 0.1, 0.15)
 ORDERS = ("opposite", "neighbors", "two apart", "every second", "at random", "reversed")
 CELLS: list[Cell] = [
+    Cell(
+        "one diameter axis",
+        "spike",
+        "mm",
+        (0.05, 0.1, 0.2, 0.5),
+        _of(("diameter_x_mm",), lambda c, s, r: edits.spikes(c, 97, s)),
+    ),
+    Cell(
+        "one diameter axis",
+        "spike, thin",
+        "mm",
+        (0.05, 0.1, 0.2, 0.5),
+        _of(("diameter_x_mm",), lambda c, s, r: edits.spikes(c, 97, -s)),
+    ),
     *(Cell("ring", f"order: {one}", "", (1.0,), _order(one)) for one in ORDERS),
     Cell("one wall sensor", "offset", "mm", UM, _one_wall(lambda c, s, r: edits.shifted(c, s))),
     Cell("one wall sensor", "offset, thin", "mm", UM, _one_wall(lambda c, s, r: edits.shifted(c, -s))),

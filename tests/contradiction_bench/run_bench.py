@@ -13,7 +13,7 @@ import numpy as np
 from tests.contradiction_bench.cells import Cell, cells
 from tests.contradiction_bench.trial import case_of, clean, made, told_of
 
-COLUMNS = ("channel", "kind", "size", "unit", "line", "runs", "found", "bad", "let_go")
+COLUMNS = ("channel", "kind", "size", "unit", "line", "runs", "found", "bad", "let_go", "good", "good_held")
 
 
 @dataclass
@@ -29,6 +29,8 @@ class Row:
     found: int = 0
     bad: int = 0
     let_go: int = 0
+    good: int = 0
+    good_held: int = 0
 
     @property
     def values(self) -> tuple[object, ...]:
@@ -54,6 +56,8 @@ def rows_of(chosen: Iterable[Cell], lines: Iterable[str], seeds: Iterable[int], 
                     row.found += bool(told.refused) or bool(told.claims - usual.claims)
                     row.bad += sum(one == "hold" for one in told.must.values())
                     row.let_go += told.let_go
+                    row.good += sum(one == "release" for one in told.must.values())
+                    row.good_held += told.good_held
                 if row.runs:
                     found.append(row)
     return found
