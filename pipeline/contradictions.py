@@ -13,3 +13,5 @@ class Contradiction(Code):
     SENSOR_OFF_THIN = "contradiction/sensor off, thin"
     RING_NOT_SMOOTH = "contradiction/ring not smooth"
     LONE_AXIS = "contradiction/lone axis"
+    COLUMNS_EXCHANGED = "contradiction/columns exchanged"
+    MELT_EXCHANGED = "contradiction/melt exchanged"

@@ -29,6 +29,8 @@ CANDIDATES: dict[str, tuple[str, ...]] = {
 }
 
 
+# Wire is not judged by these: only a likely other unit is worth a refusal.
+_JUDGES_NOTHING = {"melt_temperature_c", "melt_pressure_bar"}
 # Channels held to what they reach and not to their median.
 _JUDGED_BY_REACH = {"counter_m", "line_speed_m_s"}
 
@@ -86,6 +88,8 @@ def _complaint(
         for candidate in CANDIDATES.get(store_unit, ())
         if candidate != unit and low <= _stored(figure, candidate, store_unit) <= high
     ]
+    if channel in _JUDGES_NOTHING and not likely:
+        return None
     said = f"its middle value {figure:.4g} {unit} is {middle:.4g} {store_unit}".replace("  ", " ")
     same = unit == store_unit
     return Complaint(

@@ -27,6 +27,7 @@ from pipeline.sheets.plant_sheet import SparkTest
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.agreement import agreement_of_run, conductor_of, conductor_read, conductor_told
 from pipeline.steps.evidence import Seen
+from pipeline.steps.exchanged import melt_exchanged
 from pipeline.steps.frozen_ring import (
     frozen_rows,
     frozen_told,
@@ -215,7 +216,8 @@ def measure_run(
     if few is not None:
         refused |= {name: few for name in ("thinnest_wall_mm", "concentricity_pct") if name not in refused}
     gauge = line.instrument("wall gauge")
-    told_of_data = (*ring.told, *_lone_axes_told(alone, line))
+    melt = (message(Contradiction.MELT_EXCHANGED),) if melt_exchanged(readings) else ()
+    told_of_data = (*ring.told, *_lone_axes_told(alone, line), *melt)
     measured = Measured(
         frame,
         known,

@@ -17,6 +17,7 @@ from pipeline.messages import Measure, message
 from pipeline.products.product import Product
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
+from pipeline.steps.exchanged import exchanged
 from pipeline.why import Lack, Lacking
 
 FACTOR = 2.0
@@ -24,8 +25,13 @@ FACTOR = 2.0
 CONDUCTOR_APART = 0.06
 
 
+# Melts of the compounds of building wire, in the units of the store: PVC and polyethylenes from 120 to 300 degC, at the
+# crosshead 10 to 700 bar (common practice, no source). Nothing is refused for them but a likely other unit.
+MELT = {"melt_temperature_c": (120.0, 300.0), "melt_pressure_bar": (10.0, 700.0)}
+
+
 def expected_mm(product: Product, run: RunSheet, line: LineSheet) -> dict[str, tuple[float, float]]:
-    """Least and greatest middle value of each dimension channel [mm], from the product's own dimensions.
+    """Least and greatest middle value of each dimension channel [mm], by the product, and of the melt's channels.
 
     Args:
         product: what was made.
@@ -40,7 +46,8 @@ def expected_mm(product: Product, run: RunSheet, line: LineSheet) -> dict[str, t
     about = dict.fromkeys(WALL_CHANNELS, wall)
     about |= dict.fromkeys(("hot_diameter_mm", "diameter_x_mm", "diameter_y_mm"), overall)
     about["conductor_mm"] = product.conductor_mm
-    return {name: (value / FACTOR, value * FACTOR) for name, value in about.items()}
+    dimensions = {name: (value / FACTOR, value * FACTOR) for name, value in about.items()}
+    return {**dimensions, **MELT}
 
 
 def implausible(
@@ -54,6 +61,9 @@ def implausible(
         line: the line sheet, for what the wall gauge sees.
         product: what was made.
     """
+    swapped = exchanged(readings, line, product)
+    if swapped:
+        return tuple(Lacking(Lack.NOT_CONCLUDED, "columns", one) for one in swapped)
     found = not_concluded(implausible_units(readings, expected_mm(product, run, line), run.logs))
     return found or _other_size(readings, product)
 

@@ -39,4 +39,16 @@ CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
             "Clean the gauge and look at its record."
         ),
     ),
+    Contradiction.COLUMNS_EXCHANGED: (
+        (
+            "The columns mapped as {first:channel} and {second:channel} look exchanged: their figures fit the product "
+            "and each other only the other way round. Correct [run.logs.channels] and load the run again."
+        ),
+    ),
+    Contradiction.MELT_EXCHANGED: (
+        (
+            "The columns mapped as melt temperature and melt pressure look exchanged: the temperature falls away when "
+            "the line stops and the pressure does not. Correct [run.logs.channels]. No reel is judged by either."
+        ),
+    ),
 }

@@ -22,6 +22,10 @@ CHANNELS: Mapping[str, str] = {
     "concentricity_pct": "concentricity",
     "diameter_mm": "diameter",
     "ovality_mm": "ovality",
+    "conductor_mm": "conductor diameter",
+    "hot_diameter_mm": "hot diameter",
+    "diameter_x_mm": "diameter, first axis",
+    "diameter_y_mm": "diameter, second axis",
 }
 _WRITTEN = {"as written": ("{text}",)}
 TEMPLATES: Mapping[str, tuple[str, ...]] = {

@@ -107,6 +107,15 @@ CELLS: list[Cell] = [
         (0.05, 0.1, 0.2, 0.5),
         _of(("diameter_x_mm",), lambda c, s, r: edits.spikes(c, 97, -s)),
     ),
+    *(
+        Cell("columns", f"swap: {first}, {second}", "", (1.0,), _swap(first, second))
+        for first, second in (
+            ("hot_diameter_mm", "diameter_x_mm"),
+            ("conductor_mm", "diameter_x_mm"),
+            ("diameter_x_mm", "diameter_y_mm"),
+            ("melt_temperature_c", "melt_pressure_bar"),
+        )
+    ),
     *(Cell("ring", f"order: {one}", "", (1.0,), _order(one)) for one in ORDERS),
     Cell("one wall sensor", "offset", "mm", UM, _one_wall(lambda c, s, r: edits.shifted(c, s))),
     Cell("one wall sensor", "offset, thin", "mm", UM, _one_wall(lambda c, s, r: edits.shifted(c, -s))),
