@@ -15,3 +15,4 @@ class Contradiction(Code):
     LONE_AXIS = "contradiction/lone axis"
     COLUMNS_EXCHANGED = "contradiction/columns exchanged"
     MELT_EXCHANGED = "contradiction/melt exchanged"
+    CLOCK_SET = "contradiction/clock set"

@@ -6,12 +6,15 @@ same resets, wraps and slips as the counter in the readings.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.errors import Complaint, SheetError
-from pipeline.length.placement import Placement
+from pipeline.length.clock_steps import gap_m, possible_m
+from pipeline.length.placement import Placement, clock_seconds
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 
 Floats = NDArray[np.float64]
@@ -91,18 +94,106 @@ def _seers(events: pl.DataFrame, line: LineSheet) -> dict[str, Instrument]:
     return seers
 
 
-def _by_time(events: pl.DataFrame, readings: pl.DataFrame, placement: Placement) -> tuple[Floats, Floats]:
-    """Repaired counter at each event's instant [m], and what lies outside the log [m]; NaN without a time."""
+def _event_seconds(events: pl.DataFrame, readings: pl.DataFrame) -> Floats | None:
+    """Instants of the events from the first row on [s]; None where the list gives no times."""
     if "time_utc" not in events.columns or events["time_utc"].null_count() == events.height:
+        return None
+    start = readings["time_utc"].dt.epoch("us")[0]
+    seconds: Floats = ((events["time_utc"].dt.epoch("us") - start) / 1e6).to_numpy().astype(np.float64)
+    return seconds
+
+
+def _by_time(events: pl.DataFrame, readings: pl.DataFrame, placement: Placement) -> tuple[Floats, Floats]:
+    """Repaired counter at each event's instant [m], and what is not known of it [m]; NaN without a time."""
+    seconds = _event_seconds(events, readings)
+    if seconds is None:
         nothing = np.full(events.height, np.nan)
         return nothing, np.zeros(events.height)
-    start = readings["time_utc"].dt.epoch("us")[0]
-    seconds = ((events["time_utc"].dt.epoch("us") - start) / 1e6).to_numpy().astype(np.float64)
     counter_m = np.interp(seconds, placement.seconds, placement.at_m)
+    possible = _possible(seconds, readings, placement)
+    counter_m = np.array(
+        [places[0] if places else one for places, one in zip(possible, counter_m, strict=True)]
+    )
     counter_m = np.where(np.isfinite(seconds), counter_m, np.nan)
     outside = np.maximum(placement.seconds[0] - seconds, seconds - placement.seconds[-1])
     usual = float(np.median(placement.readings["speed_m_s"].to_numpy()))
-    return counter_m, np.maximum(np.nan_to_num(outside), 0.0) * usual
+    unsure = np.maximum(np.nan_to_num(outside), 0.0) * usual
+    unsure = np.where([bool(places) for places in possible], 0.0, unsure)
+    if placement.clock is None or placement.clock.rows.size == 0:
+        low, high = gap_m(seconds, placement.seconds, placement.at_m)
+        in_gap = np.isfinite(low)
+        counter_m = np.where(in_gap, (low + high) / 2.0, counter_m)
+        unsure = np.where(in_gap, (high - low) / np.sqrt(12.0), unsure)
+    return counter_m, unsure
+
+
+def _possible(seconds: Floats, readings: pl.DataFrame, placement: Placement) -> list[list[float]]:
+    """Repaired counter at every moment each event may have happened [m]; one list an event."""
+    clock = placement.clock
+    if clock is None or clock.rows.size == 0:
+        return [[] for _ in range(seconds.size)]
+    return possible_m(seconds, clock_seconds(readings), clock, placement.at_m)
+
+
+@dataclass(frozen=True, slots=True)
+class OtherPlace:
+    """Another place that an event may have, because a clock was set.
+
+    Args:
+        event: place of the event in its table, from 0.
+        kind: kind of the event.
+        at_m: the place on the wire [m].
+        half_m: half the wire it may lie on [m].
+    """
+
+    event: int
+    kind: str
+    at_m: float
+    half_m: float
+
+
+def other_places(
+    events: pl.DataFrame, readings: pl.DataFrame, placement: Placement, line: LineSheet
+) -> tuple[OtherPlace, ...]:
+    """Every further place that events may have where the logger's clock was set.
+
+    Where the readings carry the spark tester's counter, a spark fault lies where it rose, if it rose at any of them.
+
+    Args:
+        events: events on the wire, as `place_events` gives them.
+        readings: the run's readings as logged (columns.LOGGED).
+        placement: the run's placement.
+        line: the line's sheet.
+    """
+    seconds = _event_seconds(events, readings) if events.height else None
+    if seconds is None or placement.clock is None or placement.clock.rows.size == 0:
+        return ()
+    seers, rises = _seers(events, line), _rises_m(readings, placement)
+    listed = "counter_m" in events.columns
+    found = []
+    for number, places in enumerate(_possible(seconds, readings, placement)):
+        if listed and events["counter_m"][number] is not None:
+            continue
+        kind = events["kind"][number]
+        seer, here = seers[kind], float(events["at_m"][number] or np.nan)
+        half = seer.window_m / 2.0 + 2.0 * float(events["at_sd_m"][number] or 0.0)
+        counted = [one for one in places if kind != "spark fault" or _rose_near(rises, one, half)]
+        further = (one - seer.station_m for one in counted or places)
+        found += [OtherPlace(number, kind, at, half) for at in further if not abs(at - here) <= half]
+    return tuple(found)
+
+
+def _rises_m(readings: pl.DataFrame, placement: Placement) -> Floats:
+    """Repaired counter at rows where the spark tester's counter rose [m]."""
+    if "spark_counts" not in readings.columns:
+        return np.zeros(0)
+    counts = readings["spark_counts"].cast(pl.Float64).fill_null(strategy="forward").to_numpy()
+    rose: Floats = placement.at_m[1:][np.diff(counts) > 0.0]
+    return rose
+
+
+def _rose_near(rises: Floats, at_m: float, half_m: float) -> bool:
+    return bool(rises.size) and float(np.abs(rises - at_m).min()) <= half_m + 2.0
 
 
 def _by_length(events: pl.DataFrame, readings: pl.DataFrame, placement: Placement, by_time: Floats) -> Floats:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline import flags
 from pipeline.errors import Complaint, LogError
+from pipeline.length.clock_steps import ClockSteps, clock_steps
 from pipeline.length.counter import CounterEvent, RepairedCounter
 from pipeline.length.line_length import lengths_of_rows, speed_from_length, whole_speed
 from pipeline.length.steady_state import (
@@ -49,6 +50,8 @@ class Placement:
         resolution_m: smallest step of the counter [m].
         length_from: 'length counter' or 'line speed'.
         warnings: sentences a reader must see.
+        added_m: what was added to the counter as logged at each row [m].
+        clock: steps of the logger's clock; `seconds` goes on over them by the time that passed.
     """
 
     readings: pl.DataFrame
@@ -62,6 +65,7 @@ class Placement:
     length_from: str
     warnings: tuple[str, ...] = ()
     added_m: Floats = field(default_factory=lambda: np.zeros(0))
+    clock: ClockSteps | None = None
 
     @cached_property
     def _tiles(self) -> tuple[Floats, NDArray[np.uint8]]:
@@ -121,9 +125,10 @@ def place_readings(
                 "Look at the lines set aside and their reasons; a run needs readings to be placed",
             )
         )
-    seconds = _seconds(loaded_readings)
     counter = _channel(loaded_readings, flagged, "counter_m")
     speed = _channel(loaded_readings, flagged, "line_speed_m_s")
+    clock = clock_steps(clock_seconds(loaded_readings), counter, speed)
+    seconds = clock.passed_s
     warnings: list[str] = []
     if counter is None and speed is None:
         raise LogError(
@@ -157,15 +162,14 @@ def place_readings(
         length_from=source,
         warnings=tuple(warnings),
         added_m=repaired.added_m,
+        clock=clock,
     )
 
 
-def _seconds(readings: pl.DataFrame) -> Floats:
+def clock_seconds(readings: pl.DataFrame) -> Floats:
+    """What the logger's clock showed at each row, from the first [s]; it falls where the clock was set back."""
     micro = readings["time_utc"].dt.epoch("us").to_numpy()
     seconds: Floats = (micro - micro[0]) / 1e6
-    # A clock set back inside a run is a flag of the log; length must not run backwards for it.
-    if seconds.size > 1 and float(np.diff(seconds).min()) < 0.0:
-        seconds = np.maximum.accumulate(seconds)
     return seconds
 
 

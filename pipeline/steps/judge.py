@@ -45,6 +45,7 @@ from pipeline.steps.sightings_of_run import (
     counter_sightings,
     counts_on,
     disagreement_sightings,
+    elsewhere_sightings,
     event_sightings,
     gaps_of,
     sightings_against,
@@ -149,6 +150,7 @@ def judge_run(bench: Bench, earlier: Sequence[KnownFinding] = (), more: Sequence
     gaps = gaps_of(bench)
     found: list[Sighting] = [
         *event_sightings(bench),
+        *elsewhere_sightings(bench),
         *counter_sightings(bench),
         *unmonitored_sightings(bench, gaps),
         *calibration_sightings(bench),

@@ -217,7 +217,7 @@ def measure_run(
         refused |= {name: few for name in ("thinnest_wall_mm", "concentricity_pct") if name not in refused}
     gauge = line.instrument("wall gauge")
     melt = (message(Contradiction.MELT_EXCHANGED),) if melt_exchanged(readings) else ()
-    told_of_data = (*ring.told, *_lone_axes_told(alone, line), *melt)
+    told_of_data = (*ring.told, *_lone_axes_told(alone, line), *melt, *_clock_told(placed))
     measured = Measured(
         frame,
         known,
@@ -244,6 +244,16 @@ def measure_run(
         told_of_data,
     )
     return _without_contradicted(measured)
+
+
+def _clock_told(placed: Placed) -> tuple[Message, ...]:
+    """Steps of the logger's clock."""
+    clock = placed.placement.clock
+    if clock is None or clock.rows.size == 0:
+        return ()
+    largest = float(clock.by_s[np.abs(clock.by_s).argmax()])
+    events = len({one.event for one in placed.elsewhere})
+    return (message(Contradiction.CLOCK_SET, steps=int(clock.rows.size), seconds=largest, events=events),)
 
 
 def _lone_axes_told(found: tuple[LoneAxis, ...], line: LineSheet) -> tuple[Message, ...]:

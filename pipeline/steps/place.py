@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from pipeline.length.events import place_events
+from pipeline.length.events import OtherPlace, other_places, place_events
 from pipeline.length.placement import Placement, place_readings
 from pipeline.length.reels import LooseWire, PlacedReel, loose_wire, place_reels
 from pipeline.length.spark_counter import UnlistedCount, unlisted_counts
@@ -27,6 +27,7 @@ class Placed:
         loose: wire of the run that is on no reel.
         warnings: sentences a reader must see.
         unlisted: counts of the spark tester that its list of faults does not show.
+        elsewhere: further places that events may have, where a clock was set.
     """
 
     placement: Placement
@@ -35,6 +36,7 @@ class Placed:
     loose: tuple[LooseWire, ...]
     warnings: tuple[str, ...]
     unlisted: tuple[UnlistedCount, ...] = ()
+    elsewhere: tuple[OtherPlace, ...] = ()
 
 
 def place_run(
@@ -63,6 +65,7 @@ def place_run(
         loose_wire(reels, line, placement.made_m, placement.start_m),
         (*placement.warnings, *warnings),
         unlisted_counts(readings, flagged, placement, line, numbered),
+        other_places(numbered, readings, placement, line),
     )
 
 

@@ -17,6 +17,7 @@ from pipeline.nonconformance.judging import IntervalSettings, on_reels, reel_at,
 from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit
 from pipeline.results import Refused
+from pipeline.sheets.line_sheet import Instrument
 from pipeline.steps.bench import Bench
 from pipeline.steps.unmonitored import gap_sightings
 from pipeline.trust.calibration import calibrations_over
@@ -25,6 +26,8 @@ from pipeline.wording.say import plain
 # Faults nearer than this are one length to cut out: no useful wire lies between them (chosen here); which counts
 # are one fault is another question, see spark_merge.
 FAULT_GAP_M = 15.0
+# An event whose place is this many times less sure than the surest, and a metre, is told on all the wire it may be on.
+WIDE_TIMES, WIDEST_M = 3.0, 10.0
 # Wire taken with a splice on either side of the lump [m] (chosen here); the cutting plan's own clearance comes on top.
 SPLICE_CLEAR_M = 1.0
 # Without a calibration on file these hold the wire they measured; of the others only a lapsed one does.
@@ -97,6 +100,10 @@ def event_sightings(bench: Bench) -> list[Sighting]:
             here = here.clear() if smallest is None else here.filter(pl.col("flaw_size_mm") >= smallest)
         if here.height == 0 or instrument is None:
             continue
+        usual = float(here["at_sd_m"].min() or 0.0)  # type: ignore[arg-type]
+        wide = here.filter(pl.col("at_sd_m") > min(WIDE_TIMES * usual + 1.0, WIDEST_M))
+        found += _wide_sightings(bench, rule_id, instrument, wide)
+        here = here.filter(pl.col("at_sd_m") <= min(WIDE_TIMES * usual + 1.0, WIDEST_M))
         at = here["at_m"].to_numpy()
         unsure = float(here["at_sd_m"].max() or 0.0)  # type: ignore[arg-type]
         pad = instrument.window_m / 2.0 + 2.0 * unsure
@@ -121,6 +128,51 @@ def event_sightings(bench: Bench) -> list[Sighting]:
                     **told,
                 )
             )
+    return found
+
+
+def _wide_sightings(
+    bench: Bench, rule_id: str, instrument: Instrument, events: pl.DataFrame
+) -> list[Sighting]:
+    """Events whose place is known far less well than the others', as in a gap of the log: all they may be on."""
+    return [
+        place_sighting(
+            rule_id,
+            at - instrument.window_m / 2.0 - 2.0 * sd,
+            at + instrument.window_m / 2.0 + 2.0 * sd,
+            instrument=instrument.id,
+            readings=1,
+            reel_id=reel_id,
+            possible=1,
+        )
+        for at, sd in events.select("at_m", "at_sd_m").iter_rows()
+        for reel_id in reels_concerned(at - 2.0 * sd, at + 2.0 * sd, bench.placed.reels)
+    ]
+
+
+def elsewhere_sightings(bench: Bench) -> list[Sighting]:
+    """Spark faults and flaws at every further place they may have, where a clock was set, on all reels concerned."""
+    smallest = bench.plant.holds.surface_flaw_mm
+    found = []
+    for one in bench.placed.elsewhere:
+        spark = one.kind == "spark fault"
+        instrument = bench.line.instrument("spark tester" if spark else "surface vision")
+        size = None if spark else bench.placed.events["flaw_size_mm"][one.event]
+        if instrument is None or (not spark and (smallest is None or size is None or size < smallest)):
+            continue
+        low, high = one.at_m - one.half_m, one.at_m + one.half_m
+        found += [
+            place_sighting(
+                "spark-fault" if spark else "surface-flaw",
+                low,
+                high,
+                instrument=instrument.id,
+                readings=1,
+                reel_id=reel_id,
+                possible=1,
+            )
+            for reel_id in reels_concerned(low, high, bench.placed.reels)
+        ]
     return found
 
 

@@ -51,4 +51,10 @@ CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
             "the line stops and the pressure does not. Correct [run.logs.channels]. No reel is judged by either."
         ),
     ),
+    Contradiction.CLOCK_SET: (
+        (
+            "The logger's clock was set {steps:#time|times}, the largest step {seconds:+.1f} s. "
+            "{events:#event has|events have} more than one possible place on the wire; each reel concerned is held."
+        ),
+    ),
 }

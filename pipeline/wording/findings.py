@@ -24,6 +24,10 @@ _RULES: Mapping[str, tuple[str, tuple[str, ...], str]] = {
                 "and missing from its list."
             ),
             "{count:#spark fault|spark faults} within {length:place} from {span}; the voltage was not logged.",
+            (
+                "{possible:#spark fault|spark faults} may lie within {length:place} from {span}: the log's clock was "
+                "set or the log has a gap, so the place is not known better."
+            ),
         ),
         "Cut out the fault with clearance on both sides and test again" + _HIGH_VOLTAGE,
     ),
@@ -65,6 +69,10 @@ _RULES: Mapping[str, tuple[str, tuple[str, ...], str]] = {
         (
             "{count:#surface flaw|surface flaws} within {length:place} from {span}, the largest {size:diameter}.",
             "{count:#surface flaw|surface flaws} within {length:place} from {span}; no size was logged.",
+            (
+                "{possible:#surface flaw|surface flaws} may lie within {length:place} from {span}: the log's clock was "
+                "set or the log has a gap, so the place is not known better."
+            ),
         ),
         "Look at the wire there; a flaw in the covering may hide one in the insulation.",
     ),

@@ -82,6 +82,30 @@ def _of(channels: tuple[str, ...], edit: Callable[[list[str], float, MadeRun], E
     return make
 
 
+def _clock(sign: float, events: bool) -> Maker:
+    def make(run: MadeRun, size: float, rng: np.random.Generator) -> Edit | None:
+        at = run.reels[1].from_m + 0.35 * run.reels[1].length_m + run.line.spark.station_m
+        return edits.clock_set(int(np.searchsorted(run.front_m, at)), sign * size, events)
+
+    return make
+
+
+def _unlogged(maker: Maker) -> Maker:
+    """The same where the readings do not carry the spark tester's counter."""
+
+    def make(run: MadeRun, size: float, rng: np.random.Generator) -> Edit | None:
+        edit = maker(run, size, rng)
+        return None if edit is None else edits.after(edit, edits.without("spark_counts"))
+
+    return make
+
+
+def _gap(run: MadeRun, size: float, rng: np.random.Generator) -> Edit | None:
+    """No rows for so many seconds while the middle of the second reel passed the spark tester."""
+    middle, half = run.reels[1].from_m + 0.5 * run.reels[1].length_m, 0.5 * size * run.line.speed_m_s
+    return edits.rows_lost(middle - half, middle + half, run.line.spark.station_m)
+
+
 def _swap(first: str, second: str) -> Maker:
     def make(run: MadeRun, size: float, rng: np.random.Generator) -> Edit | None:
         both = first in run.columns and second in run.columns
@@ -107,6 +131,35 @@ CELLS: list[Cell] = [
         (0.05, 0.1, 0.2, 0.5),
         _of(("diameter_x_mm",), lambda c, s, r: edits.spikes(c, 97, -s)),
     ),
+    *(
+        Cell(
+            "clock",
+            f"set {way}{'' if events else ', not the spark tester'}",
+            "s",
+            (1.0, 5.0, 60.0, 3600.0),
+            _clock(sign, events),
+            ("pinhole",),
+        )
+        for way, sign in (("back", -1.0), ("forward", 1.0))
+        for events in (True, False)
+    ),
+    *(
+        Cell(
+            "clock",
+            f"set {way}, faults in a list alone",
+            "s",
+            (1.0, 5.0, 60.0, 3600.0),
+            _unlogged(_clock(sign, events)),
+            ("pinhole",),
+        )
+        for way, sign, events in (
+            ("back", -1.0, True),
+            ("back unknown to the tester", -1.0, False),
+            ("forward", 1.0, True),
+            ("forward unknown to the tester", 1.0, False),
+        )
+    ),
+    Cell("rows", "gap", "s", (2.0, 10.0, 30.0), _gap, ("pinhole",)),
     *(
         Cell("columns", f"swap: {first}, {second}", "", (1.0,), _swap(first, second))
         for first, second in (

@@ -79,6 +79,7 @@ def told_of(case: Case, folder: Path) -> Told:
     must = {reel: label for reel, (label, _) in labels_of(case, run).items()}
     answer = judged_run(on_bench, plant_for(case.line, case.made).text, folder)
     claims = _claims(on_bench) if isinstance(on_bench, OnBench) else frozenset()
+    claims |= {f"{reel}: {_bare(one)}" for reel, told in answer.reasons.items() for one in told}
     standings = {reel: outcome(answer, reel) for reel in must}
     return Told(answer.refused, claims, standings, must)
 
@@ -90,7 +91,11 @@ def _claims(on_bench: OnBench) -> frozenset[str]:
         *on_bench.measured.warnings,
         *on_bench.checks.warnings,
     )
-    return frozenset(re.sub(r"[-+]?\d[\d,.]*", "#", one) for one in told)
+    return frozenset(map(_bare, told))
+
+
+def _bare(sentence: str) -> str:
+    return re.sub(r"[-+]?\d[\d,.]*", "#", sentence)
 
 
 @lru_cache(maxsize=64)
