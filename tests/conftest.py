@@ -85,8 +85,8 @@ def judged_store(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> It
     with (shared / "judged_store.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not (folder / "whole").exists():
-            from pipeline.review.assessing import assess_runs
-            from pipeline.review.loading import load_sheets
+            from pipeline.job.assessing import assess_runs
+            from pipeline.job.loading import load_sheets
             from pipeline.store.database import open_to_write
 
             with open_to_write(folder) as store:

@@ -45,7 +45,7 @@ def anchor(
     """
     from pipeline.lots.checkpoint import verifier_from
     from pipeline.lots.key_files import read_private_key
-    from pipeline.review.anchoring import Outside, anchor_outside
+    from pipeline.proofs.anchoring import Outside, anchor_outside
     from pipeline.store.database import open_to_read
 
     if not (folder or witness_at or stamp or webhook or mail):

@@ -15,8 +15,8 @@ from pipeline.length.reel_places import COUNTED
 from pipeline.words import counted
 
 if TYPE_CHECKING:
-    from pipeline.review.containing import Contained, Question
-    from pipeline.review.declaring import Declared
+    from pipeline.proofs.declaring import Declared
+    from pipeline.record.touched_wire import Contained, Question
     from pipeline.store.database import Store
 
 
@@ -51,8 +51,9 @@ def contain(
 
     Example: reelproof contain gauge L1-WG --from 2026-03-01 --role "quality engineer" --reason "drifted"
     """
-    from pipeline.review.containing import contained, note_containment
-    from pipeline.review.plant_units import unit_of_plant
+    from pipeline.acts.containing import note_containment
+    from pipeline.record.plant_units import unit_of_plant
+    from pipeline.record.touched_wire import contained
     from pipeline.store.database import open_to_read, open_to_write
 
     with open_to_read(store) as opened:
@@ -72,7 +73,7 @@ def _question(
 ) -> Question:
     import math
 
-    from pipeline.review.containing import OF_WIRE, Question
+    from pipeline.record.touched_wire import OF_WIRE, Question
 
     if kind in OF_WIRE:
         low = -math.inf if start is None else metres_of(start, "--from")
@@ -82,7 +83,7 @@ def _question(
                 Complaint("--to", f"'{end}' lies before '{start}'", "Give the start before the end")
             )
         return Question(kind, name, span=(low, high), residence_s=residence)
-    from pipeline.review.containing import plant_zone
+    from pipeline.record.touched_wire import plant_zone
 
     zone = plant_zone(store)
     return Question(
@@ -192,10 +193,10 @@ def declare(
     import json
     from dataclasses import asdict
 
-    from pipeline.review.declaring import declaration_text
-    from pipeline.review.declaring import declare as drafted
-    from pipeline.review.issuer_sheet import read_issuer_sheet
-    from pipeline.review.shared_events import events_of_wire
+    from pipeline.proofs.declaring import declaration_text
+    from pipeline.proofs.declaring import declare as drafted
+    from pipeline.proofs.shared_events import events_of_wire
+    from pipeline.record.issuer_sheet import read_issuer_sheet
     from pipeline.store.database import open_to_read, open_to_write
 
     sheet = read_issuer_sheet(issuer)
@@ -247,13 +248,13 @@ def _check_free(*paths: Path | None) -> None:
 def _declaration_pdf(store: Store, done: Declared, role: str) -> bytes:
     from datetime import UTC, datetime
 
+    from dashboards.fillers.plant import plant_of
+    from dashboards.fillers.rows import stamp_of
+    from dashboards.fillers.run_book import run_books
     from pipeline.lots.journal import anchor_of
+    from pipeline.record.journal_on_file import journal_of
     from pipeline.reports.declaration import declaration_pdf
     from pipeline.reports.printing import Printing
-    from pipeline.review.journal import journal_of
-    from pipeline.review.page_records.plant import plant_of
-    from pipeline.review.page_records.rows import stamp_of
-    from pipeline.review.page_records.run_book import run_books
 
     books = run_books(store)
     stamp = stamp_of([book for book in books if book.run_id in done.runs])

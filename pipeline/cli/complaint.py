@@ -14,7 +14,7 @@ from pipeline.length.reel_places import CORE, OUTER
 if TYPE_CHECKING:
     import polars as pl
 
-    from pipeline.review.complaining import AnsweredComplaint
+    from pipeline.record.complaint_on_file import AnsweredComplaint
 
 TITLES = {
     "mean_wall_mm": "Mean insulation wall",
@@ -39,7 +39,7 @@ def show_wire_at(
 ) -> int:
     """Print everything on record around a mark; 0 as the exit code."""
     from pipeline.lots.complaint import Marks
-    from pipeline.review.complaining import answer_complaint
+    from pipeline.record.complaint_on_file import answer_complaint
     from pipeline.store.database import open_to_read
 
     mark, unit = length_of(at, "--at")

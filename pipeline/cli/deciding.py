@@ -16,9 +16,9 @@ from pipeline.length.reel_places import span_told
 from pipeline.words import counted
 
 if TYPE_CHECKING:
+    from pipeline.acts.deciding import Acted, Subject
     from pipeline.nonconformance.disposition import Act, State
-    from pipeline.review.cutting import ReelPlan
-    from pipeline.review.deciding import Acted, Subject
+    from pipeline.record.cutting_on_file import ReelPlan
 
 
 class Deed(StrEnum):
@@ -73,8 +73,8 @@ def disposition(
 
     Example: reelproof disposition R-0412-F01 decide scrap --role "quality engineer" --reason "thin on a slice"
     """
-    from pipeline.review.deciding import act_on, subject_on_file
-    from pipeline.review.plant_units import unit_of_run
+    from pipeline.acts.deciding import act_on, subject_on_file
+    from pipeline.record.plant_units import unit_of_run
     from pipeline.store.database import open_to_read, open_to_write
 
     with open_to_read(store) as opened:
@@ -181,7 +181,7 @@ def cut(
 
     Example: reelproof cut L1-0412-02 --store store
     """
-    from pipeline.review.cutting import plan_for_reel
+    from pipeline.record.cutting_on_file import plan_for_reel
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened:
@@ -286,10 +286,10 @@ def ship(
 
     Example: reelproof ship shipped.toml --role "shipping clerk" --store store
     """
-    from pipeline.review.left_on_file import Override
-    from pipeline.review.plant_units import unit_of_plant
-    from pipeline.review.shipping import put_shipping_on_file
-    from pipeline.review.shipping_list import read_shipping_list
+    from pipeline.acts.shipping import put_shipping_on_file
+    from pipeline.record.left_on_file import Override
+    from pipeline.record.plant_units import unit_of_plant
+    from pipeline.record.shipping_list import read_shipping_list
     from pipeline.store.database import open_to_write
 
     told = read_shipping_list(file)

@@ -15,7 +15,7 @@ from pipeline.errors import Complaint, ReelproofError
 from pipeline.units import mm_from_mil
 
 if TYPE_CHECKING:
-    from pipeline.review.readjudicating import Reach
+    from pipeline.job.readjudicating import Reach
 
 _BIAS = re.compile(r"([+-]?\d{1,4}(?:\.\d+)?)\s*(mm|um|mil)")
 
@@ -40,8 +40,8 @@ def drift(
 
     Example: reelproof drift L1 L1-WG --bias 0.004mm --found 2026-03-31 --last-good 2026-01-12 --store store
     """
-    from pipeline.review.plant_units import unit_of_plant
-    from pipeline.review.readjudicating import reach_of_drift
+    from pipeline.job.readjudicating import reach_of_drift
+    from pipeline.record.plant_units import unit_of_plant
     from pipeline.store.database import open_to_read
     from pipeline.trust.calibration import DriftFound
 

@@ -13,8 +13,8 @@ from pipeline.errors import Complaint, ReelproofError
 from pipeline.words import counted
 
 if TYPE_CHECKING:
+    from pipeline.acts.handing_over import HandedOver
     from pipeline.lots.journal import Anchor
-    from pipeline.review.handing_over import HandedOver
 
 
 def add_to(app: typer.Typer) -> None:
@@ -95,7 +95,7 @@ def journal(
     Example: reelproof journal --sign quality.key --role "quality manager" --store store
     """
     from pipeline.lots.journal import anchor_of, anchor_of_day
-    from pipeline.review.journal import journal_of
+    from pipeline.record.journal_on_file import journal_of
     from pipeline.store.database import open_to_read
 
     if accept_loss:
@@ -107,8 +107,8 @@ def journal(
         anchor = anchor_of(entries) if day is None else anchor_of_day(entries, day_of(day, "--day"))
         shown = list(entries[: anchor.size])
         if subject is not None:
-            from pipeline.review.not_found import not_on_file
-            from pipeline.review.proving import entries_about
+            from pipeline.proofs.proving import entries_about
+            from pipeline.record.not_found import not_on_file
 
             shown = entries_about(opened, subject, shown)
             if not shown:
@@ -144,7 +144,7 @@ def journal(
 
 
 def _accept_loss(reason: str, role: str, store: Path, as_json: bool) -> int:
-    from pipeline.review.accepting_loss import accept_loss
+    from pipeline.acts.accepting_loss import accept_loss
 
     role_or_refused("journal --accept-loss", role)
     done = accept_loss(store, role, reason.rstrip("."), tell_of_wait)
@@ -159,7 +159,7 @@ def _accept_loss(reason: str, role: str, store: Path, as_json: bool) -> int:
 
 def _sign(file: Path, role: str, store: Path, as_json: bool) -> int:
     from pipeline.lots.key_files import read_private_key
-    from pipeline.review.signed_roots import sign_root
+    from pipeline.proofs.signed_roots import sign_root
     from pipeline.store.database import open_to_write
 
     role_or_refused("journal --sign", role)
@@ -205,10 +205,10 @@ def prove(
     """
     from datetime import UTC, datetime
 
+    from pipeline.acts.handing_over import hand_over, zip_beside
     from pipeline.lots.journal import anchor_from
     from pipeline.lots.key_files import read_private_key
-    from pipeline.review.handing_over import hand_over, zip_beside
-    from pipeline.review.proving import proof_content
+    from pipeline.proofs.proving import proof_content
     from pipeline.store.database import open_to_read, open_to_write
 
     role_or_refused("prove", role)
@@ -286,8 +286,8 @@ def verify(
         changes, notes = _of_pack(path, manifest, anchor, known), tuple[str, ...]()
         signed = entries = 0
     else:
-        from pipeline.review.sealing import Known
-        from pipeline.review.verifying import verified
+        from pipeline.proofs.changes import Known
+        from pipeline.proofs.verifying import verified
 
         if manifest:
             raise ReelproofError(
@@ -297,7 +297,7 @@ def verify(
         changes, notes = found.changes, found.notes
         signed, entries = found.signed, found.entries
         if pages is not None:
-            from pipeline.review.page_hashes import pages_changed
+            from dashboards.page_hashes import pages_changed
 
             changes = (*changes, *pages_changed(pages))
         if anchors is not None:
@@ -330,8 +330,8 @@ def _against_anchors(
     store: Path, anchors: Path, key: bytes | None, witness_key: str, stamp_ca: Path | None
 ) -> tuple[tuple[str, ...], int]:
     from pipeline.lots.checkpoint import verifier_from
-    from pipeline.review.anchoring import anchors_against
-    from pipeline.review.journal import journal_of
+    from pipeline.proofs.anchoring import anchors_against
+    from pipeline.record.journal_on_file import journal_of
     from pipeline.store.database import open_to_read
 
     if key is None:

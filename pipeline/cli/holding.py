@@ -13,7 +13,7 @@ from pipeline.cli.typed import metres_of, told_or_refused
 from pipeline.errors import Complaint, ReelproofError
 
 if TYPE_CHECKING:
-    from pipeline.review.holding import HoldsOn
+    from pipeline.acts.holding import HoldsOn
 
 
 def add_to(app: typer.Typer) -> None:
@@ -44,9 +44,9 @@ def hold(
 
     Example: reelproof hold PVC-7741 --lift 214 --role "quality engineer" --reason "the supplier's test conforms"
     """
+    from pipeline.acts.holding import holds_on, lift_hold, put_hold
     from pipeline.nonconformance.disposition import Person
-    from pipeline.review.holding import holds_on, lift_hold, put_hold
-    from pipeline.review.plant_units import unit_of_plant
+    from pipeline.record.plant_units import unit_of_plant
     from pipeline.store.database import open_to_read, open_to_write
 
     span = _span(start, end)

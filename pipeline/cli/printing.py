@@ -36,8 +36,8 @@ def print_record(
     """
     from datetime import UTC, datetime
 
-    from pipeline.review.containing import plant_zone
-    from pipeline.review.printing import printed
+    from pipeline.record.touched_wire import plant_zone
+    from pipeline.reports.printed import printed
     from pipeline.store.database import open_to_read
     from pipeline.store.faults import told_of_disk
 

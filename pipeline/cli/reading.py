@@ -63,7 +63,7 @@ def reel(
             printed=printed,
             from_core=from_core,
         )
-    from pipeline.review.asking import reel_on_file
+    from pipeline.record.reel_and_lot import reel_on_file
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened:
@@ -95,7 +95,7 @@ def lot(
     """
     if export is not None:
         return _export(lot, store, export, key, role, as_json)
-    from pipeline.review.asking import lot_on_file
+    from pipeline.record.reel_and_lot import lot_on_file
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened:
@@ -109,18 +109,21 @@ def lot(
 
 def _export(lot: str, store: Path, folder: Path, key: Path | None, role: str, as_json: bool) -> int:
     from datetime import UTC, datetime
+    from functools import partial
 
+    from pipeline.acts.handing_over import hand_over, zip_beside
     from pipeline.cli.evidencing import tell_of_pack
     from pipeline.lots.key_files import read_private_key
-    from pipeline.review.handing_over import hand_over, zip_beside
-    from pipeline.review.lot_pack import lot_content
+    from pipeline.proofs.lot_pack import lot_content
+    from pipeline.reports.printed import printed_history
     from pipeline.store.database import open_to_read, open_to_write
 
     role_or_refused(f"lot {lot} --export", role)
     private_key = read_private_key(key) if key is not None else None
     zip_beside(folder)
     with open_to_read(store) as opened:
-        content = lot_content(opened, lot, datetime.now(UTC), role)
+        at = datetime.now(UTC)
+        content = lot_content(opened, lot, at, partial(printed_history, opened, lot, role, at))
     with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
         tell_of_pack(hand_over(opened, f"lot {lot}", content, folder, role, private_key), as_json)
     return 0
@@ -163,7 +166,7 @@ def _print_reel(answer: dict[str, Any]) -> None:
         print(f"  {material['material']}: lot {material['lot']}")
     print()
     from pipeline.nonconformance.statements import judged_by
-    from pipeline.review.how_sure import risk_told
+    from pipeline.record.how_sure import risk_told
 
     print_table(
         ("Requirement", "Set", "Limit", "Worst", "Verdict", "Probability"),

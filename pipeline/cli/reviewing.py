@@ -13,9 +13,9 @@ from pipeline.cli.showing import JSON, STORE, print_json, progress, tell_of_wait
 from pipeline.words import counted
 
 if TYPE_CHECKING:
-    from pipeline.review.assessing import AssessOutcome
-    from pipeline.review.loading import LoadOutcome
-    from pipeline.review.whole_job import ReviewOutcome
+    from pipeline.job.assessing import AssessOutcome
+    from pipeline.job.loading import LoadOutcome
+    from pipeline.job.whole_job import ReviewOutcome
 
 PATHS = typer.Argument(help="Run sheets, or folders that hold run folders with a run.toml.")
 
@@ -51,7 +51,7 @@ def demo(
 
     Example: reelproof demo --store demo
     """
-    from pipeline.review.samples import sample_runs_folder
+    from pipeline.job.sample_runs import sample_runs_folder
 
     return review([sample_runs_folder() / "runs"], store, as_json)
 
@@ -115,8 +115,8 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
 
     Example: reelproof load sample_runs/runs/R-0411 --store store
     """
-    from pipeline.review.loading import load_sheets
-    from pipeline.review.plant_in_force import told_of_plant
+    from pipeline.job.loading import load_sheets
+    from pipeline.job.plant_in_force import told_of_plant
     from pipeline.store.database import open_to_write
 
     with (
@@ -151,7 +151,7 @@ def assess(
 
     Example: reelproof assess R-0411 --store store
     """
-    from pipeline.review.assessing import NOT_JUDGED, assess_runs
+    from pipeline.job.assessing import NOT_JUDGED, assess_runs
     from pipeline.store.database import open_to_write
 
     with (
@@ -175,7 +175,7 @@ def pages(
 
     Example: reelproof pages --store store --out /media/stick/pages
     """
-    from pipeline.review.page_writing import write_pages
+    from dashboards.page_writing import write_pages
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened, progress("Writing pages", None) as told:

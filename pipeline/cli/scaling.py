@@ -14,8 +14,8 @@ from pipeline.errors import Complaint, ReelproofError
 from pipeline.words import counted
 
 if TYPE_CHECKING:
-    from pipeline.review.reassessing import Reassessed, Wanted
-    from pipeline.review.thinning import Thinned
+    from pipeline.job.reassessing import Reassessed, Wanted
+    from pipeline.job.thinning import Thinned
 
 
 def add_to(app: typer.Typer) -> None:
@@ -50,8 +50,8 @@ def reassess(
 
     Example: reelproof reassess --store store --since 2025-01-01 --workers 8
     """
-    from pipeline.review.assessing import read_plant_for_judging
-    from pipeline.review.reassessing import Wanted
+    from pipeline.job.assessing import read_plant_for_judging
+    from pipeline.job.reassessing import Wanted
 
     if cluster is not None and workers is not None:
         raise ReelproofError(
@@ -82,8 +82,8 @@ def _day(told: str | None, option: str) -> date | None:
 def _with_crew(
     store: Path, wanted: Wanted, workers: int | None, cluster: str | None, options: dict[str, Any]
 ) -> Reassessed:
-    from pipeline.review.reassessing import Alone
-    from pipeline.review.reassessing import reassess as judge_again
+    from pipeline.job.reassessing import Alone
+    from pipeline.job.reassessing import reassess as judge_again
 
     options["on_wait"] = tell_of_wait
     if cluster is not None:
@@ -91,7 +91,7 @@ def _with_crew(
 
         return reassess_on_cluster(store, wanted, cluster, **options)
     if workers is not None:
-        from pipeline.review.local_crew import LocalCrew
+        from pipeline.job.local_crew import LocalCrew
 
         with LocalCrew(workers) as crew:
             return judge_again(store, wanted, crew, **options)
@@ -116,8 +116,8 @@ def thin(
     Example: reelproof thin --plant plant.toml --store store --confirm --role "records manager"
     """
     from pipeline.cli.typed import role_or_refused
-    from pipeline.review.thinning import rule_of
-    from pipeline.review.thinning import thin as thin_store
+    from pipeline.job.thinning import rule_of
+    from pipeline.job.thinning import thin as thin_store
 
     if confirm:
         role_or_refused("thin --confirm", role)

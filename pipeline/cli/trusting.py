@@ -16,8 +16,8 @@ from pipeline.words import counted
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from pipeline.review.gauge_tables import Sample
-    from pipeline.review.sampling import Compared
+    from pipeline.record.gauge_tables import Sample
+    from pipeline.record.samples_compared import Compared
     from pipeline.trust.gauge_study import GaugeStudy
 
 
@@ -45,8 +45,8 @@ def gauge(
 
     Example: reelproof gauge study.csv --limit 0.33mm
     """
+    from pipeline.record.gauge_tables import read_study
     from pipeline.results import Refused
-    from pipeline.review.gauge_tables import read_study
     from pipeline.trust.gauge_study import average_and_range_study, crossed_gauge_study
 
     cube = read_study(table)
@@ -209,9 +209,10 @@ def samples(
 
     Example: reelproof samples laboratory.csv --role "quality engineer" --store store
     """
-    from pipeline.review.gauge_tables import read_samples
-    from pipeline.review.plant_units import unit_of_plant
-    from pipeline.review.sampling import compare_samples, hand_in
+    from pipeline.acts.sampling import hand_in
+    from pipeline.record.gauge_tables import read_samples
+    from pipeline.record.plant_units import unit_of_plant
+    from pipeline.record.samples_compared import compare_samples
     from pipeline.store.database import open_to_read, open_to_write
 
     if withdraw:
@@ -251,8 +252,8 @@ def samples(
 
 def _withdraw(sample: str, table: Path | None, by: tuple[str, str, str], store: Path, as_json: bool) -> int:
     """Withdraw a sample on file."""
+    from pipeline.acts.withdrawing import withdraw_sample
     from pipeline.nonconformance.disposition import Person
-    from pipeline.review.withdrawing import withdraw_sample
     from pipeline.store.database import open_to_write
 
     if table is not None:
@@ -272,7 +273,7 @@ def _withdraw(sample: str, table: Path | None, by: tuple[str, str, str], store: 
 
 def _print_said(store: Path, taken: Sequence[Sample]) -> None:
     """What samples now say against the sampled reels."""
-    from pipeline.review.sample_say import NOTHING, samples_on_run
+    from pipeline.record.sample_say import NOTHING, samples_on_run
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened:

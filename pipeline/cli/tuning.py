@@ -42,7 +42,7 @@ def tune(
 
     Example: reelproof tune L1 --product "14 AWG" --changed-at 2026-03-03T22:00 --store store
     """
-    from pipeline.review.tuning_on_file import tuning_on_file
+    from pipeline.job.tuning_on_file import tuning_on_file
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened, progress("Tuning", None) as under_way:
@@ -61,7 +61,7 @@ def tune(
 
         print_json(form(found))
         return 0
-    from pipeline.review.tuning_in_words import in_words
+    from pipeline.job.tuning_in_words import in_words
 
     print("\n".join(in_words(found)))
     return 0
@@ -69,7 +69,7 @@ def tune(
 
 def _zone_of(store: Store) -> str:
     """The zone of the plant's clocks, by the newest run's sheet."""
-    from pipeline.review.tuning_runs import plant_sheet_of
+    from pipeline.job.tuning_runs import plant_sheet_of
 
     judged = [head for head in store.ask("questions/current_runs") if head["assessment_id"] is not None]
     return plant_sheet_of(store, judged[-1]).zone if judged else "UTC"

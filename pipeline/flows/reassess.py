@@ -18,8 +18,8 @@ from prefect.task_runners import TaskRunner
 
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.flows.engine import engine
-from pipeline.review.reassess_work import Done, work_batch
-from pipeline.review.reassessing import Batch, Reassessed, Wanted, reassess
+from pipeline.job.reassess_work import Done, work_batch
+from pipeline.job.reassessing import Batch, Reassessed, Wanted, reassess
 
 CONNECT_S = 15
 # Without a worker for so long the flow stops in words instead of waiting for ever.
@@ -122,7 +122,7 @@ def reassess_on_cluster(folder: Path, wanted: Wanted, address: str, **options: A
         folder: the store's folder.
         wanted: which runs, and by what.
         address: the scheduler's address, as ``tcp://10.0.0.5:8786``.
-        options: what `pipeline.review.reassessing.reassess` takes besides.
+        options: what `pipeline.job.reassessing.reassess` takes besides.
 
     Raises:
         ReelproofError: the extra is missing, no scheduler answers, or its workers are gone.

@@ -13,17 +13,17 @@ from prefect.artifacts import create_markdown_artifact
 from prefect.cache_policies import NO_CACHE
 from prefect.task_runners import ThreadPoolTaskRunner
 
+from dashboards.page_writing import write_pages
 from pipeline.errors import Complaint
 from pipeline.flows.engine import engine
-from pipeline.review.alone import refusal_of
-from pipeline.review.assessing import AssessOutcome, assess_run
-from pipeline.review.growing import QUIET_S
-from pipeline.review.line_review import review_lines
-from pipeline.review.loading import LoadOutcome, load_sheet
-from pipeline.review.page_writing import write_pages
-from pipeline.review.plant_in_force import told_of_plant
-from pipeline.review.side_by_side import threads_for
-from pipeline.review.whole_job import ReviewOutcome
+from pipeline.job.alone import refusal_of
+from pipeline.job.assessing import AssessOutcome, assess_run
+from pipeline.job.growing import QUIET_S
+from pipeline.job.line_review import review_lines
+from pipeline.job.loading import LoadOutcome, load_sheet
+from pipeline.job.plant_in_force import told_of_plant
+from pipeline.job.side_by_side import threads_for
+from pipeline.job.whole_job import ReviewOutcome
 from pipeline.steps.load import find_run_sheets
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import sweep

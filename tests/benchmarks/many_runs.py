@@ -11,8 +11,8 @@ from pathlib import Path
 
 import duckdb
 
-from pipeline.review.assessing import assess_runs
-from pipeline.review.loading import load_sheets
+from pipeline.job.assessing import assess_runs
+from pipeline.job.loading import load_sheets
 from pipeline.store.copies import publish
 from pipeline.store.database import DATABASE, open_to_write
 from tests.benchmarks.made_logs import plant_logs
@@ -26,7 +26,7 @@ _KEYS = {
     "length_id": "length_id || '-' || k",
     "finding_id": "finding_id || '-' || k",
     "content_sha256": "sha256(content_sha256 || k)",
-    # As pipeline.review.assessing works it, so that nothing is new to do for a repeated run.
+    # As pipeline.job.assessing works it, so that nothing is new to do for a repeated run.
     "basis_sha256": """sha256(
         '[' || load_id + 1000 * k || ',"' || plant_sheet_sha256 || '","' || method_version || '","' || software || '"]'
     )""",

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.review.assessing import assess_runs
-from pipeline.review.loading import load_sheets
+from pipeline.job.assessing import assess_runs
+from pipeline.job.loading import load_sheets
 from pipeline.store.database import open_to_write
 from tests.benchmarks.made_logs import plant_logs
 from tests.benchmarks.many_runs import store_of

@@ -11,7 +11,7 @@ from unittest import mock
 
 import duckdb
 
-from pipeline.review import assessing, judging, loading
+from pipeline.job import assessing, judging, loading
 from pipeline.steps import answers
 from pipeline.store.database import open_to_write
 from tests.benchmarks.made_logs import plant_logs, tables

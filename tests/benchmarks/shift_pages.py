@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from dashboards.fillers.plant import plant_of
+from dashboards.fillers.run_book import run_books
+from dashboards.fillers.shift import shifts_of
+from dashboards.page_writing import _shift_pages, write_pages, write_planned
+from dashboards.run_pages import pages_of_run
 from dashboards.site import Site, write_assets
-from pipeline.review.page_records.plant import plant_of
-from pipeline.review.page_records.run_book import run_books
-from pipeline.review.page_records.shift import shifts_of
-from pipeline.review.page_writing import _shift_pages, write_pages, write_planned
-from pipeline.review.run_pages import pages_of_run
 from pipeline.store.database import open_to_read
 from tests.benchmarks.many_runs import store_of
 from tests.benchmarks.own_process import cost_of

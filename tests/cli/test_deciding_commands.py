@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from pipeline.cli.app import run
-from tests.review.decided_store import copied
+from tests.acts.decided_store import copied
 
 ISSUER = """
 [issuer]

@@ -11,18 +11,18 @@ from pathlib import Path
 
 import pytest
 
+from dashboards.fillers.finding import finding_review
+from dashboards.fillers.plant import plant_of
+from dashboards.fillers.reel import reel_review
+from dashboards.fillers.run import run_review
+from dashboards.fillers.run_book import run_books
 from dashboards.pages.finding import write_finding_page
 from dashboards.pages.reel import write_reel_page
 from dashboards.pages.run import write_run_page
 from dashboards.site import Site
 from pipeline.cli.app import run
 from pipeline.lots.complaint import Marks
-from pipeline.review.complaining import answer_complaint
-from pipeline.review.page_records.finding import finding_review
-from pipeline.review.page_records.plant import plant_of
-from pipeline.review.page_records.reel import reel_review
-from pipeline.review.page_records.run import run_review
-from pipeline.review.page_records.run_book import run_books
+from pipeline.record.complaint_on_file import answer_complaint
 from pipeline.store.database import open_to_read
 
 FIGURE = r"(-?[\d,]+\.\d)"

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.cli.app import run
-from tests.review.decided_store import copied
+from tests.acts.decided_store import copied
 
 ROOT = Path(__file__).parents[2]
 ALL = os.environ.get("REELPROOF_README") == "all"

@@ -11,16 +11,16 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from dashboards.fillers.data_quality import _in_date, data_quality_review
+from dashboards.fillers.plant import plant_of
+from dashboards.fillers.run_book import run_books
+from dashboards.page_writing import write_pages
 from pipeline.cli.app import run
-from pipeline.review.page_records.data_quality import _in_date, data_quality_review
-from pipeline.review.page_records.plant import plant_of
-from pipeline.review.page_records.run_book import run_books
-from pipeline.review.page_writing import write_pages
 from pipeline.simulator.lines import line_l2
 from pipeline.store.database import open_to_read
 from pipeline.store.readings import read_frame
+from tests.acts.decided_store import copied
 from tests.published.worked_cases import column
-from tests.review.decided_store import copied
 
 
 def table(path: Path, *lines: str) -> Path:

@@ -16,10 +16,10 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.review.loading import load_sheets
-from pipeline.review.reassessing import Alone, Wanted, reassess
+from pipeline.job.loading import load_sheets
+from pipeline.job.reassessing import Alone, Wanted, reassess
 from pipeline.store.database import open_to_read, open_to_write
-from tests.review.store_digest import digest_of
+from tests.job.store_digest import digest_of
 
 ROOT = Path(__file__).parents[2]
 # Set to 'all' to judge every sample run, and not copies of one small run.

@@ -19,20 +19,20 @@ from typing import Any
 
 import numpy as np
 
+from dashboards.fillers.capability import capability_matrix
+from dashboards.fillers.charts import line_charts_of, lines_of
+from dashboards.fillers.data_quality import data_quality_review
+from dashboards.fillers.faults import fault_review
+from dashboards.fillers.nonconformance import nonconformance_summary
+from dashboards.fillers.plant import plant_of
+from dashboards.fillers.reel import reel_review
+from dashboards.fillers.run import run_review
+from dashboards.fillers.run_book import RunBook, run_books
+from dashboards.fillers.shift import shift_review, shifts_of
 from dashboards.records import LineCharts, Plant
 from pipeline.messages import Measure, Message
 from pipeline.quantity import Asked
 from pipeline.results import Chart, Refused, Result
-from pipeline.review.page_records.capability import capability_matrix
-from pipeline.review.page_records.charts import line_charts_of, lines_of
-from pipeline.review.page_records.data_quality import data_quality_review
-from pipeline.review.page_records.faults import fault_review
-from pipeline.review.page_records.nonconformance import nonconformance_summary
-from pipeline.review.page_records.plant import plant_of
-from pipeline.review.page_records.reel import reel_review
-from pipeline.review.page_records.run import run_review
-from pipeline.review.page_records.run_book import RunBook, run_books
-from pipeline.review.page_records.shift import shift_review, shifts_of
 from pipeline.store.answer_columns import answer_of
 from pipeline.store.database import Store, open_to_read
 

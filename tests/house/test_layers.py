@@ -11,9 +11,10 @@ ROOT = Path(__file__).parents[2]
 LAYERS: list[set[str]] = [
     {"pipeline.cli"},
     {"pipeline.flows"},
-    {"pipeline.review"},
     {"pipeline.reports"},
-    {"dashboards"},
+    {"dashboards", "pipeline.acts", "pipeline.proofs"},
+    {"pipeline.job"},
+    {"pipeline.record"},
     {"pipeline.store"},
     {"pipeline.steps", "pipeline.simulator"},
     {"pipeline.tuning"},

@@ -11,18 +11,19 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from pipeline.acts.deciding import act_on
+from pipeline.acts.holding import put_hold
+from pipeline.acts.sampling import hand_in
+from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import ReelproofError
+from pipeline.job.assessing import assess_run
+from pipeline.job.loading import load_sheet
 from pipeline.nonconformance.disposition import Person
-from pipeline.review.assessing import assess_run
-from pipeline.review.deciding import act_on
-from pipeline.review.gauge_tables import Sample
-from pipeline.review.holding import put_hold
-from pipeline.review.left_on_file import Override
-from pipeline.review.loading import load_sheet
-from pipeline.review.sampling import compare_samples, hand_in
-from pipeline.review.shipping import put_shipping_on_file
-from pipeline.review.shipping_list import CutLength, Shipment, ShippingList
-from pipeline.review.standing import standing_of
+from pipeline.record.gauge_tables import Sample
+from pipeline.record.left_on_file import Override
+from pipeline.record.samples_compared import compare_samples
+from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
+from pipeline.record.standing import standing_of
 from pipeline.store.database import Store, open_to_write
 from tests.other_lines.lines import LINES, OtherLine
 from tests.other_lines.products import MADE_ON, Made

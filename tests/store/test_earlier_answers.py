@@ -15,8 +15,9 @@ from typing import Any
 import pytest
 
 from pipeline.messages import Measure
+from pipeline.proofs.changes import AS_WRITTEN
 from pipeline.quantity import Quantity
-from pipeline.review.sealing import AS_WRITTEN, frame_sha256
+from pipeline.record.sealing import frame_sha256
 from pipeline.store.answer_columns import answer_of
 from pipeline.store.copies import PUBLISHED
 from pipeline.store.database import STORE_VERSION, Store, open_to_read, open_to_write

@@ -8,12 +8,13 @@ from typing import Any
 import pytest
 
 from pipeline.messages import as_written
-from pipeline.review.sealing import ASSESSMENT_TABLES, LATER_COLUMNS, _sealed_before, frame_sha256
-from pipeline.review.standing import standings_of_run
+from pipeline.proofs.changes import LATER_COLUMNS, _sealed_before
+from pipeline.record.sealing import ASSESSMENT_TABLES, frame_sha256
+from pipeline.record.standing import standings_of_run
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.said_columns import cause_of, first_advice, holding_of, told_of
 from pipeline.wording.say import plain
-from tests.review.decided_store import copied
+from tests.acts.decided_store import copied
 
 REQUIREMENT = ("assessment_id", "reel_id", "requirement", "requirement_set", "limit_id")
 FINDINGS = "questions/findings_of_assessment"

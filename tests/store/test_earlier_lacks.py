@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from pipeline.messages import Written, as_written
-from pipeline.review.sealing import ASSESSMENT_TABLES, _lacks_otherwise, _sealed_before
+from pipeline.proofs.changes import _lacks_otherwise, _sealed_before
+from pipeline.record.sealing import ASSESSMENT_TABLES
 from pipeline.store.database import STORE_VERSION, Store, open_to_read, open_to_write
 from pipeline.store.earlier_lacks import code_of_sentence
 from pipeline.store.said_columns import about_of, first_of, told_of

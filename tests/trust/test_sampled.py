@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pipeline.nonconformance.decision import DecisionRule
-from pipeline.review.samples_judged import judged_sample
+from pipeline.record.samples_judged import judged_sample
 from pipeline.trust.normalized_difference import normalized_difference
 from pipeline.trust.sampled import SAMPLED, Build, average_below_thinnest, impossible
 

@@ -1,0 +1,424 @@
+"""Rows of the store as the rows pages show: limits, findings, reels, runs, and the stamp at a page's foot."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+from weakref import WeakKeyDictionary
+
+from dashboards.fillers.decisions import decision_on_finding, decision_on_reel
+from dashboards.fillers.run_book import Row, RunBook, aware
+from dashboards.records import (
+    DataQuality,
+    Evidence,
+    Extreme,
+    FaultMark,
+    FindingRow,
+    Interval,
+    Judgement,
+    LimitRow,
+    LotRow,
+    ProductRow,
+    Reason,
+    ReelRow,
+    RunRow,
+    Stamp,
+)
+from pipeline.length.reel_places import (
+    from_other_end,
+    place_on_reel,
+    span_from_other_end,
+    span_on_reel,
+    told_on_reel,
+)
+from pipeline.nonconformance.proposal import proposed
+from pipeline.nonconformance.statements import judged_by
+from pipeline.products.standing import standing_on_file
+from pipeline.record.finding_on_file import finding_of
+from pipeline.record.how_sure import risk_told
+from pipeline.store.said_columns import told_of
+from pipeline.wording.say import plain
+
+GAP_KIND: dict[str, Any] = {
+    "wall unmonitored": "unmonitored",
+    "diameter unmonitored": "unmonitored",
+    "spark untested": "untested",
+    "either reel": "either reel",
+}
+
+
+# Every reel and finding of a run asks for its limits.
+_LIMITS: WeakKeyDictionary[RunBook, dict[str, LimitRow]] = WeakKeyDictionary()
+
+# Shorter gaps in the evidence are on the pages but do not colour a run's data [m] (chosen here).
+LEAST_TOLD_M = 1.0
+
+
+def limit_row(row: Row) -> LimitRow:
+    """A row of ``judged.limit`` as pages show it."""
+    return LimitRow(
+        limit_id=row["limit_id"],
+        requirement=row["requirement"],
+        sense=row["sense"],
+        value=row["value"],
+        unit=row["unit"],
+        value_of_record=f"{row['value_of_record']:g}",
+        unit_of_record=row["unit_of_record"],
+        requirement_set=row["requirement_set"],
+        document=row["document"],
+        edition=row["edition"],
+        table=row["table_or_clause"],
+        revision=row["revision"],
+        effective_from=row["effective_from"],
+        effective_to=row["effective_to"],
+        entered_by=row["entered_by"],
+        checked_by=row["checked_by"],
+        source=row["source"],
+        status=standing_on_file(row["status"]).value,
+        note=row.get("note") or "",
+    )
+
+
+def limits_by_id(book: RunBook) -> dict[str, LimitRow]:
+    """The limits a run was judged by, by their id."""
+    if book not in _LIMITS:
+        _LIMITS[book] = {row["limit_id"]: limit_row(row) for row in book.limits}
+    return _LIMITS[book]
+
+
+def product_row(book: RunBook) -> ProductRow:
+    """What the run made."""
+    head = book.head
+    return ProductRow(head["construction"], head["size"], head["conductor"], head["metal"], head["colour"])
+
+
+def lot_rows(book: RunBook) -> tuple[LotRow, ...]:
+    """The material lots of the run."""
+    return tuple(LotRow(row["material"], row["lot"], row["from_m"], row["to_m"]) for row in book.materials)
+
+
+def stamp_of(books: list[RunBook]) -> Stamp:
+    """Where the figures of a page that shows `books` come from."""
+    judged = [book for book in books if book.is_judged]
+    limits, rules = _judged_by(judged)
+    times = [aware(book.head["assessed_utc"]) for book in judged]
+    versions = sorted({book.head["software"] for book in judged})
+    revisions = sorted({limit.revision for limit in limits.values() if limit.revision})
+    return Stamp(
+        assessment_ids=tuple(str(book.head["assessment_id"]) for book in judged),
+        assessed_at=max(times) if times else None,
+        program="reelproof " + ", ".join(versions) if versions else "reelproof",
+        revision=", ".join(revisions),
+        limits=tuple(limits.values()),
+        decision_rules=rules,
+    )
+
+
+def _judged_by(judged: list[RunBook]) -> tuple[dict[str, LimitRow], tuple[str, ...]]:
+    """Limits in force over runs, a later run's row of the same limit counting, and how it was decided by them.
+
+    Asked once for all runs: a page of a year stands on hundreds, each with thousands of requirements on its reels.
+    """
+    if not judged:
+        return {}, ()
+    if len(judged) == 1:
+        return limits_by_id(judged[0]), tuple(f"{name}: {rule}" for name, rule in judged[0].decision_rules)
+    store, ids = judged[0].store, [book.head["assessment_id"] for book in judged]
+    rows: dict[int, list[Row]] = {one: [] for one in ids}
+    for row in store.ask("questions/limits_of_assessments", assessments=ids):
+        rows[row["assessment_id"]].append(row)
+    limits: dict[str, LimitRow] = {}
+    for one in ids:
+        limits |= {row["limit_id"]: limit_row(row) for row in rows[one]}
+    rules = store.ask("questions/decision_rules_of_assessments", assessments=ids)
+    return limits, tuple(f"{row['requirement']}: {row['decision_rule']}" for row in rules)
+
+
+def _evidence(book: RunBook, row: Row, at: float | None) -> Evidence:
+    files = {one["file_no"]: one for one in book.files}
+    file = files.get(row.get("file_no"), {})
+    return Evidence(
+        assessment_id=str(book.head["assessment_id"]),
+        run_id=book.run_id,
+        at_m=at,
+        row=row.get("first_row"),
+        instrument_id=row.get("instruments", ""),
+        file=file.get("name", ""),
+        line=row.get("line"),
+        file_sha256=file.get("sha256", ""),
+        finding_id=row.get("finding_id", ""),
+        limit_id=row.get("limit_id", ""),
+    )
+
+
+def finding_row(book: RunBook, row: Row) -> FindingRow:
+    """A finding as it stands in a list."""
+    reel = book.place_of_reel.get(row["reel_id"])
+    worst = None
+    if row["worst"] is not None and row["worst_at_m"] is not None:
+        worst = Extreme(
+            row["worst"],
+            row["unit"],
+            row["worst_at_m"],
+            *_both_ends(row["worst_at_m"], reel),
+            row["angle_deg"],
+            None,
+            _evidence(book, row, row["worst_at_m"]),
+        )
+    decision, closing = decision_on_finding(book, row)
+    on_reel = (
+        span_on_reel(row["from_m"], row["to_m"], reel["from_m"], reel["to_m"]) if reel is not None else None
+    )
+    return FindingRow(
+        finding_id=row["finding_id"],
+        rule=row["rule"],
+        requirement=row["requirement"],
+        severity=row["severity"],
+        status="closed" if closing else "open",
+        sentence=told_on_reel(told_of(row), reel["to_m"]) if reel is not None else told_of(row),
+        verdict=row["verdict"],
+        run_id=book.run_id,
+        line_id=book.head["line"],
+        product=product_row(book).label,
+        reel_ids=(row["reel_id"],),
+        from_m=row["from_m"],
+        to_m=row["to_m"],
+        worst=worst,
+        limit=limits_by_id(book).get(row["limit_id"]),
+        cause=row["cause"],
+        instruments=tuple(name for name in row["instruments"].split(", ") if name),
+        opened_at=aware(book.first_seen[row["finding_id"]]),
+        closed_at=closing.at_utc if closing else None,
+        disposition=decision,
+        proposal=proposed(finding_of(row)).sentence.rstrip("."),
+        judged_by=judged_by(row["limit_id"], row["limit_revision"]),
+        outer_m=on_reel,
+        core_m=span_from_other_end(on_reel, reel["to_m"] - reel["from_m"]) if on_reel and reel else None,
+    )
+
+
+def _both_ends(at_m: float, reel: Row | None) -> tuple[float | None, float | None]:
+    """A place of the run on its reel, from the outer and from the core end [m]; None where it is on none."""
+    if reel is None or reel.get("to_m") is None:
+        return None, None
+    outer = place_on_reel(at_m, reel["to_m"])
+    return outer, from_other_end(outer, reel["to_m"] - reel["from_m"])
+
+
+def fault_marks(
+    book: RunBook, from_m: float | None = None, to_m: float | None = None
+) -> tuple[FaultMark, ...]:
+    """Spark faults and surface flaws of the run, or of the wire between two places; counts of one fault merged."""
+    counts = Counter(row["fault"] for row in book.events)
+    seen: set[int] = set()
+    marks = []
+    files = {one["file_no"]: one for one in book.files}
+    for row in book.events:
+        if row["fault"] in seen:
+            continue
+        seen.add(row["fault"])
+        at = row["at_m"]
+        if from_m is not None and to_m is not None and not from_m <= at < to_m:
+            continue
+        reel = next((one for one in book.places if one["from_m"] <= at < one["to_m"]), None)
+        outer_m, core_m = _both_ends(at, reel)
+        file = files.get(row["file_no"], {})
+        marks.append(
+            FaultMark(
+                event=row["event"],
+                kind=row["kind"],
+                at_m=at,
+                at_sd_m=row["at_sd_m"],
+                reel_id=reel["reel_id"] if reel else "",
+                outer_m=outer_m,
+                core_m=core_m,
+                spark_kv=row["spark_kv"],
+                flaw_size_mm=row["flaw_size_mm"],
+                merged_counts=counts[row["fault"]],
+                label=row["flaw_class"] or "",
+                evidence=Evidence(
+                    assessment_id=str(book.head["assessment_id"]),
+                    run_id=book.run_id,
+                    at_m=at,
+                    file=file.get("name", ""),
+                    line=row["line"],
+                    file_sha256=file.get("sha256", ""),
+                ),
+            )
+        )
+    return tuple(marks)
+
+
+def intervals_of(book: RunBook, reel_id: str) -> tuple[Interval, ...]:
+    """Stretches to mark on a reel's map: findings, and wire the evidence does not reach."""
+    marks = [
+        Interval(
+            row["from_m"],
+            row["to_m"],
+            "nonconforming",
+            told_on_reel(told_of(row), book.place_of_reel[reel_id]["to_m"]),
+            row["finding_id"],
+        )
+        for row in book.findings
+        if row["reel_id"] == reel_id and row["to_m"] > row["from_m"]
+    ]
+    marks.extend(
+        Interval(row["from_m"], row["to_m"], GAP_KIND[row["kind"]], row["sentence"])
+        for row in book.gaps
+        if row["reel_id"] == reel_id
+    )
+    return tuple(marks)
+
+
+def judgements_of(book: RunBook, reel: Row, requirements: list[Row]) -> tuple[Judgement, ...]:
+    """What was judged on a reel, by rows of ``judged.requirement``."""
+    limits = limits_by_id(book) if requirements else {}
+    judgements = []
+    for row in requirements:
+        worst = None
+        if row["worst"] is not None and row["worst_at_m"] is not None:
+            worst = Extreme(
+                row["worst"],
+                row["unit"],
+                row["worst_at_m"],
+                *_both_ends(row["worst_at_m"], reel),
+                standard_uncertainty=row["uncertainty"],
+            )
+        judgements.append(
+            Judgement(
+                requirement=row["requirement"],
+                outcome=row["verdict"],
+                sentence=told_of(row),
+                limit=limits.get(row["limit_id"]),
+                worst=worst,
+                decision_rule=row["decision_rule"],
+                judged_m=row["known_m"],
+                unmonitored_m=row["unknown_m"],
+                evidence=Evidence(
+                    assessment_id=str(book.head["assessment_id"]),
+                    run_id=book.run_id,
+                    limit_id=row["limit_id"],
+                ),
+                risk=risk_told(row),
+            )
+        )
+    return tuple(judgements)
+
+
+def reel_row(book: RunBook, row: Row, *, only_wall_at_any_point: bool = False) -> ReelRow:
+    """A reel as it stands in a list.
+
+    Args:
+        book: the run.
+        row: the reel.
+        only_wall_at_any_point: leaves out every judgement but that of the thinnest wall, which a long list shows the
+            limit of; a run has thousands of others.
+    """
+    reel_id = row["reel_id"]
+    judged = book.walls_by_reel if only_wall_at_any_point else book.requirements_by_reel
+    now = book.standings[reel_id]
+    thinnest = None
+    if row["thinnest_wall_mm"] is not None:
+        at = row["thinnest_wall_at_m"]
+        thinnest = Extreme(row["thinnest_wall_mm"], "mm", at, *_both_ends(at, row))
+    return ReelRow(
+        reel_id=reel_id,
+        run_id=book.run_id,
+        line_id=book.head["line"],
+        from_m=row["from_m"],
+        to_m=row["to_m"],
+        standing=now.code,
+        headline=now.headline,
+        evidence=now.evidence,
+        reasons=reasons_of(book, row),
+        thinnest_wall=thinnest,
+        mean_wall_mm=row["mean_wall_mm"],
+        judgements=judgements_of(book, row, judged.get(reel_id, [])),
+        spark_faults=row["spark_faults"],
+        unmonitored_m=row["wall_unmonitored_m"],
+        untested_m=row["spark_untested_m"],
+        intervals=intervals_of(book, reel_id),
+        faults=fault_marks(book, row["from_m"], row["to_m"]),
+        disposition=decision_on_reel(book, reel_id),
+        open_findings=sum(one["reel_id"] == reel_id for one in book.open_findings),
+    )
+
+
+def rule_name(finding: Row) -> str:
+    """The requirement a finding fails, or the rule by its name where it has none (``spark fault``)."""
+    return str(finding.get("requirement") or finding.get("rule", "").replace("-", " "))
+
+
+def reasons_of(book: RunBook, reel: Row) -> tuple[Reason, ...]:
+    """What speaks against letting a reel go now; the places of findings count from its outer end."""
+    here = [row for row in book.findings if row["reel_id"] == reel["reel_id"]]
+    to_m = reel["to_m"]
+    told = [told_of(row) if to_m is None else told_on_reel(told_of(row), to_m) for row in here]
+    message_of = {plain(one): one for one in told}
+    by_sentence = {plain(one): row for one, row in zip(told, here, strict=True)}
+    return tuple(
+        Reason(
+            message_of.get(sentence, sentence),
+            rule_name(by_sentence.get(sentence, {})),
+            by_sentence.get(sentence, {}).get("finding_id", ""),
+        )
+        for sentence in book.standings[reel["reel_id"]].reasons
+    )
+
+
+def quality_of(book: RunBook) -> DataQuality:
+    """Whether the run's data can carry a conclusion: red is *no conclusion*, amber has something to read first."""
+    head = book.head
+    sentences = list(book.warnings)
+    if not book.is_judged:
+        state: Any = "red"
+        sentences.insert(0, "The run is on file but has not been assessed.")
+    elif head["outcome"] != "judged":
+        state = "red"
+        sentences.insert(0, head["reason"])
+    else:
+        sentences += _gaps_told(book)
+        sentences += [row["sentence"] for row in book.contradictions[:3]]
+        if head["rows_set_aside"]:
+            sentences.append(
+                f"{head['rows_set_aside']} lines of the logs were set aside; each is on file with its reason."
+            )
+        state = "red" if book.contradictions else "amber" if sentences else "green"
+    return DataQuality(state, tuple(sentences), head["rows_read"], head["rows_kept"], head["rows_set_aside"])
+
+
+def _gaps_told(book: RunBook) -> list[str]:
+    """A sentence for each kind of evidence that is missing on reels."""
+    told = []
+    for name, what in (
+        ("wall_unmonitored_m", "has no usable wall reading"),
+        ("diameter_unmonitored_m", "has no usable diameter reading"),
+        ("spark_untested_m", "has no full spark test on record"),
+    ):
+        length = sum(row[name] for row in book.reels)
+        if length > LEAST_TOLD_M:
+            told.append(f"{length:.1f} m of wire on reels {what}.")
+    return told
+
+
+def run_row(book: RunBook, *, only_wall_at_any_point: bool = False) -> RunRow:
+    """A run as it stands on a shift page; of its reels as in `reel_row`."""
+    head = book.head
+    return RunRow(
+        run_id=book.run_id,
+        line_id=head["line"],
+        line_name=head["line"],
+        product=product_row(book),
+        operator_role=head["operator_role"],
+        started_at=aware(head["started_utc"]),
+        ended_at=aware(head["ended_utc"]),
+        made_m=head["made_m"] or 0.0,
+        steady_m=head["steady_m"] or 0.0,
+        reeled_m=head["on_reels_m"] or 0.0,
+        scrap_m=head["scrap_m"] or 0.0,
+        quality=quality_of(book),
+        reels=tuple(reel_row(book, row, only_wall_at_any_point=only_wall_at_any_point) for row in book.reels),
+        answers=book.answers("run", book.run_id),
+        open_findings=len(book.open_findings),
+        note=head["note"],
+    )

@@ -1,0 +1,162 @@
+"""The record of the run page: every channel along the wire, at full rate, with limits and findings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dashboards.fillers.rows import GAP_KIND, fault_marks, finding_row, limit_row, lot_rows, run_row, stamp_of
+from dashboards.fillers.standings import alarms_of
+from dashboards.fillers.unseen import unseen_of_run
+from dashboards.records import CounterEvent, Interval, LogFileRow, PanelLimit, Phase, Plant, RunReview, Trace
+from pipeline.length.steady_state import PHASE_NAMES, STEADY
+from pipeline.store.readings import read_frame
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    import polars as pl
+    from numpy.typing import NDArray
+
+    from dashboards.records import PanelName
+from dashboards.fillers.run_book import RunBook
+
+# Column of the measured or placed readings -> title, unit, panel, and the column of its place on the wire.
+TRACES: tuple[tuple[str, str, str, PanelName, str], ...] = (
+    ("mean_wall_mm", "Mean insulation wall", "mm", "wall", "wall_at_m"),
+    ("thinnest_wall_mm", "Thinnest insulation wall", "mm", "wall", "wall_at_m"),
+    ("diameter_mm", "Overall diameter, cold", "mm", "diameter", "diameter_at_m"),
+    ("eccentricity_mm", "Offset of the conductor", "mm", "eccentricity", "wall_at_m"),
+    ("ovality_mm", "Ovality", "mm", "eccentricity", "diameter_at_m"),
+    ("concentricity_pct", "Concentricity, thinnest/thickest", "%", "shape", "wall_at_m"),
+    ("speed_m_s", "Line speed", "m/s", "speed", "front_m"),
+)
+TRACE_COLUMNS = frozenset(column for name, _, _, _, place in TRACES for column in (name, place))
+PANEL_OF: dict[str, PanelName] = {
+    "minimum average wall": "wall",
+    "minimum wall at any point": "wall",
+    "overall diameter": "diameter",
+    "concentricity": "shape",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Where the readings of a frame lie on the wire by one of its columns of places.
+
+    Args:
+        at_m: the places known, in the order of the wire [m].
+        taken: the rows they are of; None for all of them as they stand.
+        first_row: number in the run of the first reading whose place is known.
+    """
+
+    at_m: NDArray[np.float64]
+    taken: NDArray[np.intp] | None
+    first_row: int
+
+
+def places_of(frame: pl.DataFrame, column: str) -> Places:
+    """The places in a column of the frame of `measured_and_placed`, which has a row at least."""
+    at = np.asarray(frame[column].to_numpy(), dtype=np.float64)
+    taken = None
+    known = np.isfinite(at)
+    first = int(np.argmax(known))
+    if not known.all():
+        taken = np.flatnonzero(known)
+        at = at[taken]
+    if not (at[1:] >= at[:-1]).all():
+        order = np.argsort(at, kind="stable")
+        at, taken = at[order], order if taken is None else taken[order]
+    return Places(at, taken, int(frame["row"][first]))
+
+
+def trace_of(
+    frame: pl.DataFrame, places: Places, name: str, title: str, unit: str, panel: PanelName
+) -> Trace | None:
+    """One quantity along the wire from the frame of `measured_and_placed`; None where the run has none of it."""
+    if name not in frame.columns:
+        return None
+    values = np.asarray(frame[name].to_numpy(), dtype=np.float64)
+    if places.taken is not None:
+        values = values[places.taken]
+    if not np.isfinite(values).any():
+        return None
+    return Trace(name, title, unit, panel, places.at_m, values, first_row=places.first_row)
+
+
+def measured_and_placed(book: RunBook, only: Collection[str] = ()) -> pl.DataFrame:
+    """Every reading of the run as judged newest: what was measured, and where it lies on the wire.
+
+    Of a thinned run those that are left: all around findings, elsewhere the lowest and highest of each step.
+
+    Args:
+        book: the run.
+        only: the columns wanted beside `row`; none for every one.
+    """
+    folder = book.head["assessment_folder"]
+    wanted = {"row", *only} if only else ()
+    measured = read_frame(book.store, folder, "measured", or_thinned=True, only=wanted)
+    placed = read_frame(book.store, folder, "placed", or_thinned=True, only=wanted)
+    if measured["row"].equals(placed["row"]):
+        return measured.hstack(placed.drop("row"))
+    return measured.join(placed, on="row", how="left", maintain_order="left")
+
+
+def _traces(frame: pl.DataFrame) -> tuple[Trace, ...]:
+    """Every quantity of the run page; those read at the same places share these."""
+    columns = {place for *_, place in TRACES if place in frame.columns} if frame.height else set()
+    places = {column: places_of(frame, column) for column in columns}
+    found = (
+        trace_of(frame, places[place], name, title, unit, panel)
+        for name, title, unit, panel, place in TRACES
+        if place in places
+    )
+    return tuple(one for one in found if one is not None)
+
+
+def run_review(plant: Plant, book: RunBook) -> RunReview:
+    """Everything the run page shows; the readings are read from the run's Parquet."""
+    traces: tuple[Trace, ...] = ()
+    if book.is_judged and book.head["assessment_folder"]:
+        traces = _traces(measured_and_placed(book, TRACE_COLUMNS))
+    return RunReview(
+        plant=plant,
+        run=run_row(book),
+        left_held=alarms_of([book]),
+        traces=traces,
+        limits=tuple(
+            PanelLimit(PANEL_OF[row["requirement"]], limit_row(row))
+            for row in book.limits
+            if row["requirement"] in PANEL_OF
+        ),
+        phases=tuple(
+            Phase(row["from_m"], row["to_m"], row["phase"], row["phase"] == PHASE_NAMES[STEADY])
+            for row in book.phases
+        ),
+        findings=tuple(finding_row(book, row) for row in book.findings),
+        faults=fault_marks(book),
+        gaps=tuple(
+            Interval(row["from_m"], row["to_m"], GAP_KIND[row["kind"]], row["sentence"]) for row in book.gaps
+        ),
+        counter_events=tuple(
+            CounterEvent(row["kind"], row["at_m"], row["size_m"], row["sentence"])
+            for row in book.counter_events
+        ),
+        files=tuple(
+            LogFileRow(
+                row["name"],
+                row["kind"],
+                row["sha256"],
+                row["bytes"],
+                row["rows_read"],
+                row["rows_kept"],
+                row["rows_set_aside"],
+            )
+            for row in book.files
+        ),
+        lots=lot_rows(book),
+        shift_id=book.shift_id,
+        stamp=replace(stamp_of([book]), unseen=unseen_of_run(book)),
+    )

@@ -1,0 +1,386 @@
+"""Pages: the site of everything on file, of which only what changed is written again.
+
+A page stands on the loads and assessments it shows. What each page stood on is remembered beside the site, so
+that an unchanged page is not even composed again.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cache, partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from dashboards.addresses import address
+from dashboards.fillers.capability import capability_matrix
+from dashboards.fillers.charts import line_charts_of, lines_of
+from dashboards.fillers.construction import comparisons_of
+from dashboards.fillers.containment import containment_entries, containment_of
+from dashboards.fillers.data_quality import data_quality_review
+from dashboards.fillers.faults import fault_review
+from dashboards.fillers.finding import finding_review
+from dashboards.fillers.guides import guides_of
+from dashboards.fillers.lot import lot_history, lots_of
+from dashboards.fillers.nonconformance import nonconformance_summary
+from dashboards.fillers.plant import plant_of
+from dashboards.fillers.run_book import Row, RunBook, run_books
+from dashboards.fillers.shift import shift_review, shifts_of
+from dashboards.fillers.site_index import site_index
+from dashboards.page_hashes import keep_hashes, kept_hashes
+from dashboards.run_pages import OF_ONE_RUN, Outcome, Planned, batches_of, pages_of_run, written_side_by_side
+from dashboards.site import Site, write_assets
+from pipeline.record.samples_compared import last_samples
+from pipeline.record.touched_wire import containment_id
+from pipeline.store.durable import write_whole
+
+if TYPE_CHECKING:
+    from dashboards.records import ConstructionComparison, Plant
+    from dashboards.site import Written
+    from pipeline.store.database import Store
+
+MADE = ".made.json"
+
+
+def write_pages(
+    store: Store, out: Path, told: Callable[[str, int], None], refused: list[str] | None = None
+) -> tuple[Path, int]:
+    """Write the pages of everything on file into the folder `out`; a page that cannot be written stops no other.
+
+    Args:
+        store: the store, open to read.
+        out: root of the site.
+        told: told which page is under way.
+        refused: gets a sentence for each page that could not be written; such a page is taken away.
+
+    Returns:
+        The index page, and how many pages were written because something in them changed.
+    """
+    refused = [] if refused is None else refused
+    books = run_books(store)
+    plant = plant_of(store, books)
+    shifts = shifts_of(books)
+    lots = lots_of(books)
+    comparisons = comparisons_of(plant, books)
+    constructions = _construction_pages(comparisons)
+    planned = [
+        *_run_pages(plant, books),
+        *_shift_pages(plant, shifts),
+        *_lot_pages(plant, lots),
+        *_finding_pages(plant, books),
+        *_containment_pages(store, plant, books),
+        *_nonconformance_pages(plant, books),
+        *_tuning_pages(store, plant, books),
+        *_charts_pages(store, plant, books),
+        *constructions,
+        *_overview_pages(plant, books),
+        *_guide_pages(plant, shifts, books, comparisons),
+    ]
+    planned.append(_index_page(plant, shifts, lots, books, comparisons))
+    site = Site(out, frozenset(one.address for one in planned))
+    assets = write_assets(site)
+    made, known = _made(out), kept_hashes(out)
+    # Every page links to the kinds of page there are.
+    kinds = ",".join(sorted({one.kind for one in planned}))
+    anew = []
+    for one in planned:
+        basis = f"{one.basis} {kinds}"
+        if made.get(one.address) == basis and one.address in known and (out / one.address).is_file():
+            told(one.record_id or one.kind, 1)
+        else:
+            anew.append(one)
+            made[one.address] = basis
+    written = 0
+    hashes = {file.address: file.sha256 for file in assets}
+    gone: list[str] = []
+    for one, outcome in write_planned(anew, store, plant, site):
+        written += outcome.changed
+        hashes |= outcome.hashes
+        if outcome.refused:
+            del made[one.address]
+            gone.append(one.address)
+            refused.append(outcome.refused)
+        told(one.record_id or one.kind, 1)
+    write_whole(out / MADE, json.dumps(made, indent=0, sort_keys=True).encode())
+    keep_hashes(out, hashes, gone)
+    return out / "index.html", written
+
+
+def write_planned(
+    planned: Sequence[Planned], store: Store, plant: Plant, site: Site
+) -> Iterator[tuple[Planned, Outcome]]:
+    """Write pages, those about one run each in other processes where that is worth it; what came of each."""
+    by_address = {one.address: one for one in planned}
+    of_runs = [one for one in planned if one.kind in OF_ONE_RUN]
+    others = [one for one in planned if one.kind not in OF_ONE_RUN]
+    for where, outcome in written_side_by_side(batches_of(of_runs), others, store, plant, site):
+        yield by_address[where], outcome
+
+
+def _made(out: Path) -> dict[str, str]:
+    """What each page stood on when it was last written; nothing where that is not known."""
+    try:
+        known = json.loads((out / MADE).read_text(encoding="utf-8"))
+    except (FileNotFoundError, json.JSONDecodeError, UnicodeDecodeError):
+        return {}
+    return known if isinstance(known, dict) else {}
+
+
+def _run_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
+    return [page for book in books for page in pages_of_run(plant, book)]
+
+
+def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[Planned]:
+    from dashboards.pages.shift import write_shift_page
+
+    ids = ["", *(shift_id for shift_id, _ in shifts), ""]
+
+    def write(shift_id: str, group: list[RunBook], earlier: str, later: str, site: Site) -> Iterable[Written]:
+        return (write_shift_page(shift_review(plant, shift_id, group, earlier, later), site),)
+
+    return [
+        Planned(
+            "shift",
+            shift_id,
+            tuple(group),
+            partial(write, shift_id, group, ids[number], ids[number + 2]),
+            f"{ids[number]} {ids[number + 2]}",
+        )
+        for number, (shift_id, group) in enumerate(shifts)
+    ]
+
+
+def _lot_pages(plant: Plant, lots: dict[str, list[RunBook]]) -> list[Planned]:
+    from dashboards.pages.lot import write_lot_page
+
+    def write(lot: str, group: list[RunBook], site: Site) -> Iterable[Written]:
+        return (write_lot_page(lot_history(plant, lot, group), site),)
+
+    return [Planned("lot", lot, tuple(group), partial(write, lot, group)) for lot, group in lots.items()]
+
+
+def _finding_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
+    from dashboards.pages.finding import write_finding_page
+
+    def write(book: RunBook, row: Row, others: tuple[RunBook, ...], site: Site) -> Iterable[Written]:
+        return (write_finding_page(finding_review(plant, book, row, list(others)), site),)
+
+    by_cause: dict[tuple[str, str], dict[str, RunBook]] = {}
+    for book in books:
+        for row in book.findings:
+            by_cause.setdefault((row["cause"], row["cause_of"]), {})[book.run_id] = book
+    planned = []
+    for book in books:
+        for row in book.findings:
+            # Findings of the same cause are shown as well, so the page stands on their runs too.
+            there = by_cause[row["cause"], row["cause_of"]] if row["cause_of"] else {book.run_id: book}
+            alike = tuple(there.values())
+            planned.append(Planned("finding", row["finding_id"], alike, partial(write, book, row, alike)))
+    return planned
+
+
+def _containment_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Planned]:
+    """One page for each containment somebody asked for with a reason; what it touches is as of now."""
+    from dashboards.pages.containment import write_containment_page
+
+    def write(entry: Row, site: Site) -> Iterable[Written]:
+        return (write_containment_page(containment_of(store, plant, books, entry), site),)
+
+    return [
+        Planned("containment", containment_id(entry["entry_no"]), tuple(books), partial(write, entry))
+        for entry in containment_entries(store)
+    ]
+
+
+def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
+    """One summary a month, and one of everything on file."""
+    from dashboards.pages.nonconformance import write_nonconformance_page
+
+    periods: dict[str, list[RunBook]] = {}
+    for book in books:
+        periods.setdefault(f"{book.head['shift_date']:%Y-%m}", []).append(book)
+    if books:
+        periods[""] = books
+
+    def write(period: str, group: list[RunBook], site: Site) -> Iterable[Written]:
+        days = [book.head["shift_date"] for book in group]
+        title = "Everything on file" if not period else f"{min(days):%B %Y}"
+        record = nonconformance_summary(plant, period, title, min(days), max(days), group)
+        return write_nonconformance_page(record, site)
+
+    return [
+        Planned("nonconformance", period, tuple(group), partial(write, period, group))
+        for period, group in periods.items()
+    ]
+
+
+def _charts_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Planned]:
+    """One page a line: its control charts, and where its spread comes from."""
+    from dashboards.pages.charts import write_charts_page
+
+    def write(line: str, group: list[RunBook], site: Site) -> Iterable[Written]:
+        return (write_charts_page(line_charts_of(store, plant, line, group), site),)
+
+    return [
+        Planned("charts", line, tuple(group), partial(write, line, group), of_decisions=False)
+        for line, group in sorted(lines_of(books).items())
+    ]
+
+
+def _with_every_reading(books: list[RunBook]) -> list[RunBook]:
+    """Judged runs whose readings were not thinned: on extremes alone no setting may be sought."""
+    return [book for book in books if book.head["outcome"] == "judged" and book.thinned is None]
+
+
+def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Planned]:
+    """One page a line, and overwall of all lines; what is on file of a line is worked once for both."""
+    from dashboards.fillers.overwall import overwall_review
+    from dashboards.fillers.tuning import tuning_review
+    from dashboards.pages.overwall import write_overwall_page
+    from dashboards.pages.tuning import write_tuning_page
+    from pipeline.job.tuning_on_file import LineOnFile, tuning_on_file
+
+    judged = _with_every_reading(books)
+    if not judged:
+        return []
+    lines = sorted({book.head["line"] for book in judged})
+
+    @cache
+    def found(line: str) -> LineOnFile:
+        return tuning_on_file(store, line)
+
+    def write(line: str, group: tuple[RunBook, ...], site: Site) -> Iterable[Written]:
+        return (write_tuning_page(tuning_review(plant, found(line), list(group)), site),)
+
+    def write_overwall(site: Site) -> Iterable[Written]:
+        return (write_overwall_page(overwall_review(plant, [found(line) for line in lines], judged), site),)
+
+    planned = []
+    for line in lines:
+        # A line's share of the plant's length a month hangs on the other lines of its constructions as well.
+        made = {book.head["construction"] for book in judged if book.head["line"] == line}
+        group = tuple(book for book in judged if book.head["construction"] in made)
+        planned.append(Planned("tuning", line, group, partial(write, line, group), of_decisions=False))
+    return [*planned, Planned("overwall", "", tuple(judged), write_overwall, of_decisions=False)]
+
+
+def _construction_pages(comparisons: Iterable[ConstructionComparison]) -> list[Planned]:
+    from dashboards.pages.construction import write_construction_page
+
+    def write(record: ConstructionComparison, site: Site) -> Iterable[Written]:
+        return (write_construction_page(record, site),)
+
+    return [
+        Planned("construction", record.comparison_id, (), partial(write, record)) for record in comparisons
+    ]
+
+
+def _guide_pages(
+    plant: Plant,
+    shifts: list[tuple[str, list[RunBook]]],
+    books: list[RunBook],
+    comparisons: list[ConstructionComparison],
+) -> list[Planned]:
+    """The guides, which walk through what is on file; their record is put together once for all of them."""
+    from dashboards.pages.guides import GUIDES, write_guide_pages
+
+    record = cache(lambda: guides_of(plant, shifts, books, comparisons))
+
+    def write(only: str, site: Site) -> Iterable[Written]:
+        return write_guide_pages(record(), site, only)
+
+    return [Planned("guide", guide.id, tuple(books), partial(write, guide.id)) for guide in GUIDES]
+
+
+def _overview_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
+    """The pages that each answer one question about everything on file."""
+    from dashboards.pages.capability import write_capability_page
+    from dashboards.pages.data_quality import write_data_quality_page
+    from dashboards.pages.faults import write_faults_page
+
+    group = tuple(books)
+    return [
+        Planned(
+            "capability",
+            "",
+            group,
+            lambda site: (write_capability_page(capability_matrix(plant, books), site),),
+        ),
+        Planned("faults", "", group, lambda site: (write_faults_page(fault_review(plant, books), site),)),
+        Planned(
+            "data quality",
+            "",
+            group,
+            lambda site: (write_data_quality_page(data_quality_review(plant, books), site),),
+            last_samples(books[0].store) if books else "",
+        ),
+    ]
+
+
+def _index_page(
+    plant: Plant,
+    shifts: list[tuple[str, list[RunBook]]],
+    lots: dict[str, list[RunBook]],
+    books: list[RunBook],
+    comparisons: list[ConstructionComparison],
+) -> Planned:
+    from dashboards.pages.guides import GUIDES
+    from dashboards.pages.index import write_index_page
+    from dashboards.records import PageEntry
+
+    months = sorted({f"{book.head['shift_date']:%Y-%m}" for book in books}, reverse=True)
+    whole = _with_every_reading(books)
+    entries = [
+        PageEntry(
+            address("nonconformance", month),
+            f"Nonconformance, {month or 'everything on file'}",
+            "What was found, by rule, line, product and cause.",
+        )
+        for month in (*months, *([""] if books else []))
+    ]
+    entries += [
+        PageEntry(
+            address("capability"), "Capability", "Which line makes which product how far from its limits?"
+        ),
+        *(
+            PageEntry(
+                address("charts", line), f"Charts, line {line}", "Is the process steady, and what signalled?"
+            )
+            for line in sorted(lines_of(books))
+        ),
+        PageEntry(
+            address("faults"), "Spark faults", "How many, where, and do they fit something that turns?"
+        ),
+        *(
+            PageEntry(
+                address("overwall"), "Overwall", "How much more compound goes on than the requirements need?"
+            )
+            for _ in whole[:1]
+        ),
+        *(
+            PageEntry(
+                address("tuning", line),
+                f"Tuning of {line}",
+                "What to turn on this line, and what is it worth?",
+            )
+            for line in sorted({book.head["line"] for book in whole})
+        ),
+        PageEntry(
+            address("data quality"), "Data quality", "How far can the instruments and logs be trusted?"
+        ),
+    ]
+    entries += [PageEntry(address("guide", guide.id), guide.title, guide.question) for guide in GUIDES]
+    entries += [
+        PageEntry(
+            address("construction", one.comparison_id),
+            f"{one.left} and {one.right}",
+            "What must each of these wires be, and how do they differ?",
+        )
+        for one in comparisons
+    ]
+    return Planned(
+        "index",
+        "",
+        tuple(books),
+        lambda site: write_index_page(site_index(plant, shifts, lots, tuple(entries)), site),
+    )

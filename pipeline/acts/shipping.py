@@ -1,0 +1,355 @@
+"""Cuts and shipments put on file: which length of which reel went where, each told once.
+
+Wire that may not leave is refused, and nothing of the list is then on file, unless a role that the plant's sheet lists
+for it sends the wire all the same, with a reason: that is kept, and told wherever the wire is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+import polars as pl
+
+from pipeline.acts.leaving import check_leaving, held_back, said_of_left
+from pipeline.errors import Complaint, ReelproofError
+from pipeline.record.decided import reel_and_findings
+from pipeline.record.left_on_file import Override
+from pipeline.record.lengths import COUNTERS_DIFFER, GONE, SAME_M, Shelf, lengths_on_file, note_rewound
+from pipeline.record.sealing import note_sealed
+from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Shipped:
+    """What came of a list.
+
+    Args:
+        cuts: lengths put on file.
+        rewound: rewound lengths put on file.
+        items: reels and lengths put on file as shipped.
+        known: lengths and items that were on file already.
+        told: what speaks against a cut or a shipment, a sentence each.
+        alarms: those of these that are about wire that left although it might not.
+    """
+
+    cuts: tuple[str, ...]
+    rewound: tuple[str, ...]
+    items: tuple[str, ...]
+    known: tuple[str, ...]
+    told: tuple[str, ...]
+    alarms: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _OnFile:
+    """What the store knows before the list."""
+
+    reels: dict[str, Row]
+    cuts: dict[str, Row]
+    shipped: dict[str, Row]
+
+
+def put_shipping_on_file(
+    store: Store, told: ShippingList, role: str, override: Override | None = None
+) -> Shipped:
+    """Put cuts and shipments on file; what is on file already is left as it is.
+
+    Args:
+        store: the store, open to write.
+        told: the list.
+        role: role of whoever tells it.
+        override: who sends wire that may not leave all the same, and why; None for nobody.
+
+    Raises:
+        ReelproofError: something in it contradicts what is on file, or wire in it may not leave; nothing of the list
+            is then on file.
+    """
+    with store.transaction():
+        names = {name for one in told.cuts for name in (one.reel, one.length)}
+        names |= {item for one in told.shipments for item in one.contents}
+        names |= {name for one in told.rewinds for name in (one.source, one.onto)}
+        on_file = _OnFile(
+            {name: row for name in names for row in store.ask("questions/reel", reel_id=name)},
+            {row["length_id"]: row for row in lengths_on_file(store)},
+            {row["item"]: row for row in store.ask("questions/shipments")},
+        )
+        shelf = _shelf(told, on_file)
+        rewound, complaints = _rewound(told.rewinds, shelf, on_file)
+        complaints += [*_cut_complaints(told, on_file), *_shipment_complaints(told, on_file, shelf)]
+        if complaints:
+            raise ReelproofError(complaints)
+        cuts = [one for one in told.cuts if one.length not in on_file.cuts]
+        leaving = [
+            (one, item) for one in told.shipments for item in one.contents if item not in on_file.shipped
+        ]
+        _note_cuts(store, cuts, role)
+        for each, row in rewound:
+            note_rewound(store, each, row, role)
+        against = held_back(store, [item for _, item in leaving])
+        check_leaving(store, leaving, against, override)
+        _note_shipments(store, leaving, on_file, role, override, against)
+    known = [one.length for one in told.cuts if one.length in on_file.cuts]
+    known += [one.onto for one in told.rewinds if one.onto in on_file.cuts]
+    known += [item for one in told.shipments for item in one.contents if item in on_file.shipped]
+    alarms = tuple(said_of_left(store, [item for one in told.shipments for item in one.contents]))
+    return Shipped(
+        tuple(one.length for one in cuts),
+        tuple(each.onto for each, _ in rewound),
+        tuple(item for _, item in leaving),
+        tuple(dict.fromkeys(known)),
+        (*_said_of_cuts(store, told.cuts), *alarms),
+        alarms,
+    )
+
+
+def _shelf(told: ShippingList, on_file: _OnFile) -> Shelf:
+    """Lengths and reels before the list's rewindings, its own cuts among them."""
+    lengths = dict(on_file.cuts)
+    for one in told.cuts:
+        if one.length not in lengths:
+            start, end = one.metres
+            lengths[one.length] = {
+                "length_id": one.length,
+                "reel_id": one.reel,
+                "from_outer_m": start,
+                "to_outer_m": end,
+                "use": one.use,
+                "turned": False,
+                "source_id": "",
+            }
+    return Shelf(lengths, on_file.reels, on_file.shipped)
+
+
+def _rewound(
+    rewinds: Iterable[Rewound], shelf: Shelf, on_file: _OnFile
+) -> tuple[list[tuple[Rewound, Row]], list[Complaint]]:
+    """Each rewinding that is new with the length it made, in order, and what speaks against any."""
+    made: list[tuple[Rewound, Row]] = []
+    complaints: list[Complaint] = []
+    for one in rewinds:
+        before = on_file.cuts.get(one.onto)
+        if before is not None and before["source_id"] == one.source:
+            holds = before["made_to_m"] - before["made_from_m"]
+            if one.taken_m is not None and abs(one.taken_m - holds) > SAME_M:
+                complaints.append(
+                    Complaint(
+                        f"rewinding of {one.source} onto {one.onto}",
+                        f"it is on file with {holds:.1f} m",
+                        "What is on file stays; give the new length a number of its own",
+                    )
+                )
+            continue
+        try:
+            made.append((one, shelf.rewound(one)))
+        except ReelproofError as fault:
+            complaints += fault.complaints
+    return made, complaints
+
+
+def _cut_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint]:
+    complaints: list[Complaint] = []
+    laid: dict[str, list[tuple[float, float, str]]] = {}
+    for row in on_file.cuts.values():
+        if row["use"] == GONE:
+            continue  # its wire is on the lengths rewound from it
+        laid.setdefault(row["reel_id"], []).append((row["from_outer_m"], row["to_outer_m"], row["length_id"]))
+    seen: set[str] = set()
+    for one in told.cuts:
+        if one.length in seen:
+            complaints.append(
+                Complaint(
+                    f"length {one.length}",
+                    "it stands in the list more than once",
+                    "Give each length its own number",
+                )
+            )
+        elif one.length in on_file.cuts:
+            complaints += _against_itself(one, on_file.cuts[one.length])
+        else:
+            complaints += _against_the_reel(one, on_file, laid.setdefault(one.reel, []))
+            laid[one.reel].append((*one.metres, one.length))
+        seen.add(one.length)
+    return complaints
+
+
+def _against_itself(one: CutLength, before: Row) -> list[Complaint]:
+    """What a length on file says against the same length told again."""
+    start, end = one.metres
+    begin, stop, use = (before[f"made_{name}"] for name in ("from_m", "to_m", "use"))
+    same_place = abs(begin - start) < SAME_M and abs(stop - end) < SAME_M
+    if (before["reel_id"], use) == (one.reel, one.use) and same_place and not before["source_id"]:
+        return []
+    return [
+        Complaint(
+            f"length {one.length}",
+            f"it is on file as {use} from {begin:.1f} m to {stop:.1f} m of reel {before['reel_id']}",
+            "What is on file stays; give the new length a number of its own",
+        )
+    ]
+
+
+def _against_the_reel(
+    one: CutLength, on_file: _OnFile, laid: Iterable[tuple[float, float, str]]
+) -> list[Complaint]:
+    """What the reel and the lengths cut from it say against a new length."""
+    start, end = one.metres
+    reel = on_file.reels.get(one.reel)
+    said = []
+    if one.length in on_file.reels:
+        said.append(("a reel on file has this number", "Give the length a number of its own"))
+    if reel is None:
+        said.append((f"reel {one.reel} is not on file", "Check its number, or load the run it was made in"))
+    elif one.reel in on_file.shipped:
+        shipment = on_file.shipped[one.reel]["shipment"]
+        said.append((f"reel {one.reel} left whole in shipment {shipment}", "Check the reel's number"))
+    elif end > reel["length_m"] * (1.0 + COUNTERS_DIFFER) + 1.0:
+        said.append(
+            (
+                f"it ends at {end:.1f} m and reel {one.reel} holds {reel['length_m']:.1f} m",
+                "Check the places and their unit; they count from the end that comes off first",
+            )
+        )
+    said += [
+        (
+            f"it overlaps length {other}, {low:.1f} m to {high:.1f} m of reel {one.reel}",
+            "One wire cannot be in two lengths: correct the places",
+        )
+        for low, high, other in laid
+        if min(end, high) - max(start, low) > SAME_M
+    ]
+    return [Complaint(f"length {one.length}", found, remedy) for found, remedy in said]
+
+
+def _shipment_complaints(told: ShippingList, on_file: _OnFile, shelf: Shelf) -> list[Complaint]:
+    complaints: list[Complaint] = []
+    uses = {name: row["use"] for name, row in shelf.lengths.items()}
+    was_cut = {row["reel_id"] for row in shelf.lengths.values()}
+    gone: dict[str, str] = {name: row["shipment"] for name, row in on_file.shipped.items()}
+    for one in told.shipments:
+        for item in one.contents:
+            found = ""
+            if gone.get(item, one.id) != one.id:
+                found = f"{item} left in shipment {gone[item]} already"
+            elif uses.get(item) == "scrap":
+                found = f"length {item} is scrap"
+            elif uses.get(item) == GONE and item not in on_file.shipped:
+                found = f"all of length {item} was rewound"
+            elif item not in uses and item not in on_file.reels:
+                found = f"{item} is no cut length and no reel on file"
+            elif item not in uses and item in was_cut:
+                found = f"reel {item} was cut"
+            if found:
+                complaints.append(
+                    Complaint(
+                        f"shipment {one.id}", found, "Name cut lengths, or reels that were not cut, each once"
+                    )
+                )
+            gone.setdefault(item, one.id)
+    return complaints
+
+
+def _utc(at: datetime | None) -> datetime | None:
+    return None if at is None else at.astimezone(UTC).replace(tzinfo=None)
+
+
+def _note_cuts(store: Store, cuts: Iterable[CutLength], role: str) -> None:
+    """One journal entry a reel."""
+    by_reel: dict[str, list[CutLength]] = {}
+    for one in cuts:
+        by_reel.setdefault(one.reel, []).append(one)
+    for reel, lengths in by_reel.items():
+        rows = pl.DataFrame(
+            [
+                {
+                    "length_id": one.length,
+                    "reel_id": one.reel,
+                    "from_outer_m": one.metres[0],
+                    "to_outer_m": one.metres[1],
+                    "use": one.use,
+                    "at_utc": _utc(one.at),
+                }
+                for one in lengths
+            ],
+            schema_overrides={"at_utc": pl.Datetime("us")},
+        )
+        shown = "; ".join(
+            f"{one.length} ({one.use}) from {one.metres[0]:.2f} m to {one.metres[1]:.2f} m" for one in lengths
+        )
+        record = {"role": role, "sentence": f"Reel {reel} was cut, from its outer end: {shown}."}
+        note_sealed(store, "cut", reel, rows, {**record, "lengths": [one.length for one in lengths]})
+
+
+def _note_shipments(
+    store: Store,
+    leaving: Iterable[tuple[Shipment, str]],
+    on_file: _OnFile,
+    role: str,
+    override: Override | None,
+    against: Mapping[str, tuple[str, str]],
+) -> None:
+    """One journal entry a shipment."""
+    by_shipment: dict[str, tuple[Shipment, list[str]]] = {}
+    for one, item in leaving:
+        by_shipment.setdefault(one.id, (one, []))[1].append(item)
+    for shipment, (one, items) in by_shipment.items():
+        rows = pl.DataFrame(
+            [
+                {
+                    "item": item,
+                    "item_kind": "reel" if item in on_file.reels else "cut length",
+                    "shipment": shipment,
+                    "to_place": one.to,
+                    "at_utc": _utc(one.at),
+                }
+                for item in items
+            ],
+            schema_overrides={"at_utc": pl.Datetime("us")},
+        )
+        sentence = f"Shipment {shipment} left for {one.to} with {', '.join(items)}."
+        record: dict[str, Any] = {"role": role, "contents": items}
+        held = [item for item in items if item in against]
+        if override is not None and held:
+            sentence += (
+                f" {', '.join(held)} left while held; {override.role} sent it: {override.reason.rstrip('.')}."
+            )
+            record["override"] = {
+                "role": override.role,
+                "person": override.person,
+                "reason": override.reason,
+                "items": held,
+                "against": {item: against[item][1] for item in held},
+            }
+        note_sealed(store, "shipment", shipment, rows, {**record, "sentence": sentence})
+
+
+def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[str]:
+    """Wire in lengths that were kept which may be neither sold nor kept."""
+    from pipeline.record.going import stretches_that_go
+
+    said = []
+    for one in cuts:
+        if one.use == "scrap":
+            continue
+        _, _, states, _ = reel_and_findings(store, one.reel)
+        start, end = one.metres
+        for stretch in stretches_that_go(store, one.reel):
+            if not stretch.meets(start, end):
+                continue
+            along = (max(stretch.from_m, start) - start, min(stretch.to_m, end) - start)
+            where = f"{along[0]:.1f} m to {along[1]:.1f} m along it"
+            if stretch.finding_id:
+                state = states[stretch.finding_id]
+                now = f"{state.standing}{f' ({state.disposition})' if state.disposition else ''}"
+                what = f"wire of finding {stretch.finding_id}, which is {now}: {where}"
+            else:
+                what = f"wire that may not be kept ({stretch.kind}), {where}: {stretch.sentence.rstrip('.')}"
+            said.append(f"Length {one.length} ({one.use}) holds {what}.")
+    return list(dict.fromkeys(said))

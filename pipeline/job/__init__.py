@@ -1,0 +1,1 @@
+"""The order of work: load, judge, judge again, look over lines, thin, tune, watch."""

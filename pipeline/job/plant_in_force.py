@@ -1,0 +1,47 @@
+"""Which runs are judged by another plant sheet than the one their run sheet names, as that stands now?
+
+A run stays judged by the sheet on file until somebody says otherwise, so that a slip in a file changes no verdict;
+but a sheet that was edited must not go unnoticed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline.job.loading import LoadOutcome
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+# So many runs are named; of more, only how many.
+NAMED = 5
+
+
+def told_of_plant(store: Store, loads: Sequence[LoadOutcome]) -> tuple[str, ...]:
+    """A sentence for each plant sheet that is not the one its runs are judged by.
+
+    Args:
+        store: the store.
+        loads: runs that were loaded or found on file, each with its plant sheet as it stands now.
+    """
+    in_force = {
+        row["run_id"]: row["judged_plant_sheet_sha256"] or row["plant_sheet_sha256"]
+        for row in store.ask("questions/current_runs")
+    }
+    apart: dict[Path, list[str]] = {}
+    for one in loads:
+        if one.plant_sheet is not None and in_force.get(one.run_id) != one.plant_sha256:
+            apart.setdefault(one.plant_sheet, []).append(one.run_id)
+    return tuple(_sentence(path, runs) for path, runs in apart.items())
+
+
+def _sentence(path: Path, runs: list[str]) -> str:
+    named = ", ".join(runs[:NAMED]) + (f" and {len(runs) - NAMED} more" if len(runs) > NAMED else "")
+    many = "run is" if len(runs) == 1 else "runs are"
+    return (
+        f"{path} was edited, or another sheet was named since: {len(runs)} {many} judged by another plant sheet and "
+        f"so {'it stays' if len(runs) == 1 else 'they stay'} ({named}). To judge by it as it stands now: "
+        f"reelproof assess --plant {path}."
+    )

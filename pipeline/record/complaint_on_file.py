@@ -1,0 +1,246 @@
+"""A complaint names a reel or a shipped length and a footage mark: the whole record of the wire around it."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import Complaint, NotFoundError
+from pipeline.length.reel_places import Unit, in_unit, metres
+from pipeline.length.reels import PlacedReel
+from pipeline.lots.complaint import ComplaintRecord, CutFrom, Marks, WirePlace, complaint_record, wire_at_mark
+from pipeline.lots.field_damage import GUIDE, DamageRule
+from pipeline.products.product import find_product
+from pipeline.record.decided import acts_of_run
+from pipeline.record.finding_on_file import finding_of
+from pipeline.record.lengths import GONE, lengths_of_reel, lengths_on_file, marks_told
+from pipeline.record.not_found import not_on_file
+from pipeline.record.plant_units import unit_of_run
+from pipeline.record.printed_mark import wire_at_printed
+from pipeline.record.reel_and_lot import end_unsure_m
+from pipeline.record.standing import standing_of
+from pipeline.sheets.line_sheet import LineSheet
+from pipeline.sheets.run_sheet import RunSheet
+from pipeline.store.readings import read_frame
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+Row = dict[str, Any]
+REACH_M = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class AnsweredComplaint:
+    """What is on record about the wire a complaint is about.
+
+    Args:
+        name: the reel or length asked about.
+        reel: its reel, as the newest judgement shows it.
+        record: the record around the mark.
+        finding_ids: names on file of the findings that meet the wire, those near it, and those of the same cause.
+        lots: material lots in the wire there.
+        decisions: what was decided about the reel and its findings, a sentence each.
+        whereabouts: where the wire went, a sentence; "" where nothing is on file.
+        length_told: of a length, how it lies on its reel and by which marks it was gone; "" for a reel.
+        guide: what is usual about damage in the field.
+        unit: the plant's unit of length.
+        standing: how the reel or length stands now.
+    """
+
+    name: str
+    reel: Row
+    record: ComplaintRecord
+    finding_ids: dict[str, tuple[str, ...]]
+    lots: tuple[Row, ...]
+    decisions: tuple[str, ...]
+    whereabouts: str
+    length_told: str
+    guide: tuple[DamageRule, ...]
+    unit: Unit
+    standing: str
+
+
+def answer_complaint(
+    store: Store,
+    name: str,
+    mark: float,
+    marks: Marks,
+    reach_m: float = REACH_M,
+    *,
+    printed: bool = False,
+    as_told: bool = False,
+    from_core: bool = False,
+) -> AnsweredComplaint:
+    """The whole record of the wire around a footage mark.
+
+    Args:
+        store: the store, open to read.
+        name: a reel, or a length cut from one.
+        mark: the mark as read off the wire.
+        marks: how the marks run on it.
+        reach_m: how far to either side to look [m].
+        as_told: True to go by the marks told when a length was rewound, where any were.
+        from_core: True where `mark` is a place counted from the core end of the reel or length.
+        printed: True where `mark` is the printed length, to be found by the marks surveyed on the run.
+
+    Raises:
+        NotFoundError: the reel, its readings or the mark is not on file.
+    """
+    reel, cut = _reel_and_cut(store, name)
+    if reel["from_m"] is None or reel["outcome"] != "judged":
+        raise NotFoundError(
+            Complaint(
+                f"reel {reel['reel_id']}",
+                f"no reading of it has a place on the wire: {reel['reason'].rstrip('.') or 'it was never assessed'}",
+                "Mend what the reason names, load the run again and assess it",
+            )
+        )
+    unsure = end_unsure_m(store, reel["assessment_id"]).get(reel["reel_id"], 0.0)
+    placed = PlacedReel(reel["reel_id"], reel["from_m"], reel["to_m"], 0.0, 0.0, unsure)
+    head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == reel["run_id"])
+    if from_core:
+        length_m = placed.length_m if cut is None else cut.to_m - cut.from_m
+        marks = Marks(in_unit(length_m, marks.unit), rising=False, unit=marks.unit)
+    told = _marks_told(store, name) if as_told and not printed else None
+    if printed:
+        run, line = _sheets(store, head)
+        printed_m = metres(mark, marks.unit)
+        place = wire_at_printed(run, placed, line.take_up_station_m, printed_m, cut)
+    else:
+        if told is not None:
+            mark, marks = in_unit(metres(mark, marks.unit), told.unit), told
+        place = wire_at_mark(placed, mark, marks, cut=cut)
+    rows = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
+    elsewhere = _findings_elsewhere(store, reel["run_id"])
+    record = complaint_record(
+        place,
+        read_frame(store, head["assessment_folder"], "measured", or_thinned=True),
+        store.ask_frame("questions/events_of_assessment", assessment_id=reel["assessment_id"]),
+        [finding_of(row) for row in rows],
+        [finding_of(row) for row in elsewhere],
+        reach_m=reach_m,
+    )
+    ids = {(row["run_id"], row["number"]): row["finding_id"] for row in (*rows, *elsewhere)}
+    return AnsweredComplaint(
+        name,
+        reel,
+        record,
+        {
+            "here": tuple(ids[one.run_id, one.number] for one in record.findings),
+            "near": tuple(ids[one.run_id, one.number] for one in record.near),
+            "same cause": tuple(ids[one.run_id, one.number] for one in record.same_cause),
+        },
+        _lots_at(store, head["load_id"], place.wire_m, place.unsure_m),
+        _decisions(store, reel, {ids[one.run_id, one.number] for one in (*record.findings, *record.near)}),
+        _whereabouts(store, name, place),
+        _length_told(cut, reel["reel_id"], told),
+        _guide_for(head),
+        unit_of_run(store, reel["run_id"]),
+        _standing(store, name, reel["reel_id"]),
+    )
+
+
+def _reel_and_cut(store: Store, name: str) -> tuple[Row, CutFrom | None]:
+    cuts = {row["length_id"]: row for row in lengths_on_file(store)}
+    cut = cuts.get(name)
+    reel_id = cut["reel_id"] if cut else name
+    found = store.ask("questions/reel", reel_id=reel_id)
+    if not found:
+        known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
+        raise not_on_file("reel or cut length", name, [*known, *cuts])
+    if cut is None:
+        return found[0], None
+    return found[0], CutFrom(name, cut["from_outer_m"], cut["to_outer_m"], cut["turned"])
+
+
+def _length_told(cut: CutFrom | None, reel_id: str, marks: Marks | None) -> str:
+    """How a length lies on its reel, and the marks told of it where these were gone by."""
+    if cut is None:
+        return ""
+    outer = cut.to_m if cut.turned else cut.from_m
+    way = "the other way round than it was made, by rewinding; " if cut.turned else ""
+    text = f"Length {cut.name} lies {way}" if way else f"Length {cut.name}: "
+    text += f"its outer end is {outer:.1f} m from the outer end of reel {reel_id}."
+    if marks is not None:
+        run = f"{'rise' if marks.rising else 'fall'} to the core from {marks.outer_mark:.1f} {marks.unit}"
+        text += f" By what was told when it was rewound, marks {run}."
+    return text
+
+
+def _marks_told(store: Store, name: str) -> Marks | None:
+    told = marks_told(store, name)
+    return None if told is None else Marks(told[0], told[1], "m" if told[2] == "m" else "ft")
+
+
+def _is_gone(store: Store, name: str) -> bool:
+    """Whether a length holds nothing any more, all of it being rewound."""
+    return any(row["length_id"] == name and row["use"] == GONE for row in lengths_on_file(store))
+
+
+def _standing(store: Store, name: str, reel_id: str) -> str:
+    """How the reel or length stands now."""
+    now = standing_of(store, reel_id)
+    return next((one.code for one in now.lengths if one.length_id == name), now.code)
+
+
+def _guide_for(head: Row) -> tuple[DamageRule, ...]:
+    """The guide's rows for the wire's build: rows about a covering only where it has one."""
+    product = find_product(head["construction"], head["size"], head["conductor"], head["metal"])
+    return tuple(one for one in GUIDE if product.covering is not None or one.reaches != "covering")
+
+
+def _findings_elsewhere(store: Store, run_id: str) -> list[Row]:
+    """Findings of the newest judgement of every other run that point to a cause."""
+    return [
+        row
+        for head in store.ask("questions/current_runs")
+        if head["run_id"] != run_id and head["assessment_id"] is not None
+        for row in store.ask("questions/findings_of_assessment", assessment_id=head["assessment_id"])
+        if row["cause_of"]
+    ]
+
+
+def _sheets(store: Store, head: Row) -> tuple[RunSheet, LineSheet]:
+    """The run's own sheet and its line's, as they were loaded."""
+    run, line = (
+        tomllib.loads(store.ask("questions/sheet", sha256=head[f"{kind}_sheet_sha256"])[0]["text"])
+        for kind in ("run", "line")
+    )
+    return RunSheet.model_validate(run["run"]), LineSheet.model_validate(line["line"])
+
+
+def _lots_at(store: Store, load_id: int, wire_m: float, unsure_m: float) -> tuple[Row, ...]:
+    """Material lots that served the line when the wire was at the die."""
+    return tuple(
+        row
+        for row in store.ask("questions/materials_of_load", load_id=load_id)
+        if (row["from_m"] is None or row["from_m"] <= wire_m + unsure_m)
+        and (row["to_m"] is None or row["to_m"] >= wire_m - unsure_m)
+    )
+
+
+def _decisions(store: Store, reel: Row, findings: set[str]) -> tuple[str, ...]:
+    decided = acts_of_run(store, reel["run_id"])
+    return tuple(
+        f"{subject}: {act}."
+        for subject in (reel["reel_id"], *sorted(findings))
+        for act in decided.on(subject)
+    )
+
+
+def _whereabouts(store: Store, name: str, place: WirePlace) -> str:
+    """Where the wire at the place went, as far as it is on file."""
+    held = [place.reel_id] if _is_gone(store, name) else [name, place.reel_id]
+    cut = [
+        row["length_id"]
+        for row in lengths_of_reel(store, place.reel_id)
+        if row["from_outer_m"] <= place.from_outer_m <= row["to_outer_m"] and row["use"] != GONE
+    ]
+    told = f"It is on length {cut[0]} by what is on file. " if cut and cut[0] != name else ""
+    for row in store.ask("questions/shipments"):
+        if row["item"] in (*cut, *held):
+            when = f" on {row['at_utc']:%Y-%m-%d}" if row["at_utc"] else ""
+            return f"{told}{row['item']} left{when} in shipment {row['shipment']} for {row['to_place']}."
+    return told.rstrip()

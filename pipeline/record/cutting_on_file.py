@@ -1,0 +1,181 @@
+"""Where a reel on file would be cut: the plan of greatest value by the plant's own lengths and clearance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pipeline.errors import Complaint, MethodRefusal, NotFoundError
+from pipeline.length.reel_places import OUTER, Span, length_told, place_told
+from pipeline.nonconformance.cut_instructions import Step, cut_instructions
+from pipeline.nonconformance.cutting_plan import CuttingPlan, cutting_plan, naive_plan
+from pipeline.nonconformance.cutting_rules import CuttingRules, MasterReel, SaleLength
+from pipeline.nonconformance.going import Going, covered_m
+from pipeline.record.going import UNSURE_M, ReelFacts, against_the_whole, going_of
+from pipeline.record.lengths import SAME_M, lengths_of_reel
+
+if TYPE_CHECKING:
+    from pipeline.sheets.plant_sheet import PlantSheet
+    from pipeline.store.database import Store
+
+
+@dataclass(frozen=True, slots=True)
+class ReelPlan:
+    """A plan for one reel.
+
+    Args:
+        reel_id: the reel.
+        length_m: wire on the reel when it was made [m]; all places count from the outer end it had then.
+        begun_m: wire already cut from that end, and so not planned [m].
+        bad: stretches that must go, from the reel's outer end.
+        kept: findings that are closed so that the plant's sheet lets their wire stay.
+        splices: splices that stay in what is sold, since the plant's own rule lets them; from the outer end.
+        plan: the plan of greatest value.
+        naive: what cutting longest lengths first would bring.
+        steps: the plan as steps at the rewinder.
+        clearance_m: sound wire that goes with each side of a stretch that must go [m].
+        currency: the plant's currency, "" where it gives none.
+    """
+
+    reel_id: str
+    length_m: float
+    begun_m: float
+    bad: tuple[Going, ...]
+    kept: tuple[str, ...]
+    splices: tuple[Span, ...]
+    plan: CuttingPlan
+    naive: CuttingPlan
+    steps: tuple[Step, ...]
+    clearance_m: float
+    currency: str
+
+    @property
+    def sentence(self) -> str:
+        """How the plan was found and what it assumes."""
+        unit = self.plan.unit
+        begun = (
+            f" {length_told(self.begun_m, unit)} was cut from the {OUTER} already and is not planned."
+            if self.begun_m
+            else ""
+        )
+        return (
+            f"Best on a grid of a tenth of a {'foot' if unit == 'ft' else 'metre'} ({self.plan.method}). "
+            f"{length_told(self.clearance_m, unit)} of sound wire goes with each side of what must go."
+            f"{begun}{self._splices_told}"
+        )
+
+    @property
+    def _splices_told(self) -> str:
+        if not self.splices:
+            return ""
+        places = ", ".join(
+            place_told((low + high) / 2.0, self.length_m, self.plan.unit) for low, high in self.splices
+        )
+        which = f" A splice at {places}" if len(self.splices) == 1 else f" Splices at {places}"
+        return (
+            f"{which} may stay in what is sold: by the plant's sheet it holds no release. Whether a length may hold "
+            "one is for the adopted standard and the order too."
+        )
+
+
+def plan_for_reel(store: Store, reel_id: str) -> ReelPlan:
+    """The cutting plan of greatest value for a reel on file.
+
+    Every stretch of `stretches_that_go` goes; with none of the reel left, or where something without a place speaks
+    against it, there is no plan.
+
+    Args:
+        store: the store.
+        reel_id: the reel.
+
+    Raises:
+        NotFoundError: there is no such reel, or nothing of it is left to cut.
+        MethodRefusal: the plant sells no lengths, or the reel cannot be planned; with every reason.
+    """
+    facts = ReelFacts(store, reel_id)
+    against = against_the_whole(facts)
+    if against:
+        raise MethodRefusal(
+            Complaint(
+                f"reel {reel_id}",
+                sentence.rstrip("."),
+                "No length of it is shown to be sound; settle this first",
+            )
+            for _, sentence in against
+        )
+    begun_m = _begun(store, reel_id, facts.length_m)
+    going = going_of(facts)
+    if covered_m(going, begun_m, facts.length_m) >= facts.length_m - begun_m - SAME_M:
+        raise MethodRefusal(
+            Complaint(f"reel {reel_id}", sentence.rstrip("."), "No wire of it may be sold or kept")
+            for sentence in dict.fromkeys(
+                one.sentence for one in sorted(going, key=lambda one: not one.finding_id)
+            )
+        )
+    bad = tuple(one for one in going if one.to_m > begun_m)
+    master = MasterReel(
+        reel_id,
+        facts.length_m,
+        tuple((one.from_m, one.to_m) for one in bad),
+        begun_m,
+        UNSURE_M + facts.end_unsure_m,
+    )
+    lengths, rules = _of_sheet(facts.plant)
+    plan = cutting_plan((master,), lengths, rules)
+    return ReelPlan(
+        reel_id,
+        facts.length_m,
+        begun_m,
+        bad,
+        tuple(sorted(row["finding_id"] for row in facts.findings if facts.stays(row))),
+        tuple(
+            facts.on_reel(row["from_m"], row["to_m"])
+            for row in facts.findings
+            if row["rule"] == "splice" and not row["holds_release"]
+        ),
+        plan,
+        naive_plan((master,), lengths, rules),
+        cut_instructions(plan),
+        rules.clearance_m,
+        facts.plant.prices.currency if facts.plant.prices else "",
+    )
+
+
+def _of_sheet(plant: PlantSheet) -> tuple[list[SaleLength], CuttingRules]:
+    sheet = plant.cutting
+    return [SaleLength(one.metres, one.value) for one in sheet.lengths], CuttingRules(
+        clearance_m=sheet.clearance_m,
+        cut_cost=sheet.cut_cost,
+        minimum_remnant_m=sheet.minimum_remnant_m,
+        remnant_value_per_m=sheet.remnant_value_per_m,
+        unit="ft" if plant.units == "imperial" else "m",
+    )
+
+
+def _begun(store: Store, reel_id: str, length_m: float) -> float:
+    """How much was cut from the outer end already [m].
+
+    Raises:
+        NotFoundError: all of it was cut or it left whole.
+        MethodRefusal: a length in the middle was cut and one before it was not told.
+    """
+    shipped = [row for row in store.ask("questions/shipments") if row["item"] == reel_id]
+    if shipped:
+        raise NotFoundError(
+            Complaint(f"reel {reel_id}", f"it left in shipment {shipped[0]['shipment']}", "Plan another reel")
+        )
+    at = 0.0
+    for row in lengths_of_reel(store, reel_id):
+        if row["from_outer_m"] > at + UNSURE_M:
+            raise MethodRefusal(
+                Complaint(
+                    f"reel {reel_id}",
+                    f"length {row['length_id']} was cut at {row['from_outer_m']:.1f} m and nothing is on file of the "
+                    f"wire from {at:.1f} m to there",
+                    "Tell that length with 'reelproof ship', as stock or scrap, then plan again",
+                )
+            )
+        at = max(at, row["to_outer_m"])
+    if at >= length_m - UNSURE_M:
+        raise NotFoundError(Complaint(f"reel {reel_id}", "all of it was cut already", "Plan another reel"))
+    return at

@@ -1,0 +1,232 @@
+"""Ask: what the store says of one reel or one lot, as plain dictionaries."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import Complaint, NotFoundError
+from pipeline.length.reel_places import span_on_reel, told_on_reel
+from pipeline.record.answers_in_words import words_of
+from pipeline.record.decided import acts_of_run, holding_states, reel_state
+from pipeline.record.lengths import lengths_of_reel, lengths_on_file
+from pipeline.record.not_found import not_on_file
+from pipeline.record.plant_units import unit_of_run
+from pipeline.record.standing import standing_of, standings_of_run
+from pipeline.record.standing_told import standing_record
+from pipeline.store.readings import thinned_sentence, thinning_of
+from pipeline.store.said_columns import cause_of, first_advice, first_of, holding_of, lacking_of, told_of
+from pipeline.wording.say import plain
+
+if TYPE_CHECKING:
+    from pipeline.record.samples_judged import JudgedSample
+    from pipeline.store.database import Store
+    from pipeline.why import Lacking
+
+Row = dict[str, Any]
+# Columns of an answer that hold JSON.
+PACKED = ("arguments", "method", "assumptions", "warnings", "details", "refusal")
+
+
+def end_unsure_m(store: Store, assessment_id: int) -> dict[str, float]:
+    """How well the ends of a judgement's reels are known [m], of those that an accumulator leaves unsure."""
+    rows = store.ask("questions/end_unsure_of_reels", assessment_id=assessment_id)
+    return {row["reel_id"]: row["end_unsure_m"] for row in rows}
+
+
+def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
+    """Everything known of one reel: standing, requirements, findings, results, lots, and what was decided.
+
+    Raises:
+        NotFoundError: there is no such reel; the nearest numbers are named.
+    """
+    found = store.ask("questions/reel", reel_id=reel_id)
+    if not found:
+        for length in lengths_on_file(store):
+            if length["length_id"] == reel_id:
+                raise NotFoundError(
+                    Complaint(
+                        reel_id,
+                        f"this is a length of reel {length['reel_id']} and no reel",
+                        f"Ask for reel {length['reel_id']}, or for a mark on the length with --at",
+                    )
+                )
+        known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
+        raise not_on_file("reel", reel_id, known)
+    row = found[0]
+    key = {"assessment_id": row["assessment_id"], "reel_id": reel_id}
+    own = [{**one, "reel_id": reel_id} for one in store.ask("questions/reel_findings", **key)]
+    findings = [_on_reel(row, one) for one in own]
+    lacks = lacks_of(store, row["assessment_id"], reel_id)
+    now = standing_of(store, reel_id)
+    return {
+        "reel": _in_words(row, lacks),
+        "requirements": [
+            {**_without_codes(one), "sentence": plain(told_of(one))}
+            for one in store.ask("questions/reel_requirements", **key)
+        ],
+        "findings": findings,
+        "reasons_on_reel": reasons_on_reel(row, own, lacks),
+        "unit": unit_of_run(store, row["run_id"]),
+        "results": results_of(store, row["assessment_id"], reel_id),
+        "lots": store.ask("questions/reel_lots", load_id=row["load_id"], **key),
+        "standing": standing_record(now),
+        "samples": [_sample_record(one) for one in (*now.samples.own, *now.samples.others)],
+        "decided": _decided(store, row),
+        "cut_lengths": lengths_of_reel(store, reel_id),
+        "readings": _readings_told(store, row["load_id"]),
+        "end_unsure_m": end_unsure_m(store, row["assessment_id"]).get(reel_id, 0.0),
+    }
+
+
+def _on_reel(reel: Row, finding: Row) -> Row:
+    """A finding with its places and its sentence counted from the reel's outer end as well."""
+    low, high = span_on_reel(finding["from_m"], finding["to_m"], reel["from_m"], reel["to_m"])
+    told = told_of(finding)
+    return {
+        **_without_codes(finding),
+        "sentence": plain(told),
+        "cause_sentence": plain(cause_of(finding)),
+        "advice": plain(first_advice(finding)),
+        "from_outer_m": low,
+        "to_outer_m": high,
+        "told_on_reel": told_on_reel(told, reel["to_m"]),
+    }
+
+
+def _without_codes(row: Row) -> Row:
+    """A row without its messages, which stand beside it in words."""
+    return {name: value for name, value in row.items() if name not in ("said", "cause_said", "first_said")}
+
+
+def _in_words(reel: Row, lacks: Sequence[Lacking]) -> Row:
+    """A reel with what its evidence lacks and what to do about it first, in words."""
+    first = first_of(reel)
+    return {
+        **_without_codes(reel),
+        "reasons": [plain(one.told) for one in lacks],
+        "first_action": "" if first is None else plain(first),
+    }
+
+
+def lacks_of(store: Store, assessment_id: int, reel_id: str) -> tuple[Lacking, ...]:
+    """What the evidence of one reel lacks."""
+    rows = store.ask("questions/lacks_of_assessment", assessment_id=assessment_id)
+    return lacking_of([one for one in rows if one["reel_id"] == reel_id])
+
+
+def reasons_on_reel(reel: Row, findings: list[Row], lacks: Sequence[Lacking]) -> list[str]:
+    """Why a reel stands as it does; the places of findings count from its outer end.
+
+    Args:
+        reel: the reel, with the findings that hold it and its place on the run.
+        findings: findings of its judgement.
+        lacks: what its evidence lacks.
+    """
+    held_by = [plain(told_on_reel(told_of(one), reel["to_m"])) for one in holding_of(reel, findings)]
+    return list(dict.fromkeys((*held_by, *(plain(one.told) for one in lacks))))
+
+
+def _sample_record(one: JudgedSample) -> dict[str, Any]:
+    """A laboratory sample that bears on a reel."""
+    return {
+        "sample_id": one.sample_id,
+        "reel_id": one.reel_id,
+        "from_outer_m": one.from_outer_m,
+        "quantity": one.quantity.name,
+        "told": one.quantity.told,
+        "value": one.value,
+        "uncertainty": one.uncertainty,
+        "unit": one.quantity.unit,
+        "line": one.line.line if one.line else None,
+        "e_n": one.line.e_n if one.line else None,
+        "verdict": one.verdict,
+        "measured_by": one.measured_by,
+        "instrument": one.instrument,
+    }
+
+
+def _readings_told(store: Store, load_id: int) -> str:
+    """What must be told of the readings of a load, "" where every one is there."""
+    (load,) = store.ask("questions/load", load_id=load_id)
+    row = thinning_of(store, load["folder"])
+    return "" if row is None else f"Of this run {thinned_sentence(row)}."
+
+
+def _decided(store: Store, reel: dict[str, Any]) -> dict[str, Any]:
+    """What was decided about a reel and what holds it, as it stands now, and every act in order."""
+    name = reel["reel_id"]
+    decided = acts_of_run(store, reel["run_id"])
+    findings = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
+    holding = holding_states(findings, decided, name)
+    state = reel_state(name, decided, holding)
+    subjects = [name, *(one for one, on in decided.reel_of.items() if on == name)]
+    return {
+        "standing": state.standing,
+        "disposition": state.disposition,
+        "open_findings": sorted(one for one, held in holding.items() if held.standing != "closed"),
+        "acts": [f"{subject}: {act}." for subject in subjects for act in decided.on(subject)],
+    }
+
+
+def lot_on_file(store: Store, lot: str) -> dict[str, Any]:
+    """Where one material lot went: its runs, and every reel with wire made of it.
+
+    Raises:
+        NotFoundError: no run used such a lot; the nearest numbers are named.
+    """
+    runs = store.ask("questions/lot_runs", lot=lot)
+    if not runs:
+        replaced = store.ask("questions/loads_of_lot", lot=lot)
+        if replaced:
+            raise NotFoundError(
+                Complaint(
+                    lot,
+                    f"this lot stands only in load {row['load_id']} of run {row['run_id']}, which a later one replaced",
+                    f"Follow it with 'reelproof contain lot {lot}', and find out which sheet is right",
+                )
+                for row in replaced
+            )
+        known = [row["lot"] for row in store.ask("questions/lot_ids")]
+        raise not_on_file("lot", lot, known)
+    return {
+        "lot": lot,
+        "materials": sorted({row["material"] for row in runs}),
+        "runs": runs,
+        "reels": _reels_of_lot(store, lot),
+        "unit": unit_of_run(store, runs[-1]["run_id"]),
+    }
+
+
+def _reels_of_lot(store: Store, lot: str) -> list[Row]:
+    """Reels with wire of a lot, each with its reasons in places on the reel."""
+    judged = {row["run_id"]: row["assessment_id"] for row in store.ask("questions/current_runs")}
+    found: dict[str, list[Row]] = {}
+    reels = store.ask("questions/lot_reels", lot=lot)
+    for run_id in {row["run_id"] for row in reels}:
+        found[run_id] = store.ask("questions/findings_of_assessment", assessment_id=judged[run_id])
+    now = {name: one for run_id in found for name, one in standings_of_run(store, run_id).items()}
+    return [
+        {
+            **row,
+            "evidence": row["standing"],
+            "standing": now[row["reel_id"]].code,
+            "headline": now[row["reel_id"]].headline,
+            "reasons_on_reel": list(now[row["reel_id"]].reasons),
+        }
+        for row in reels
+    ]
+
+
+def results_of(store: Store, assessment_id: int, subject: str) -> list[dict[str, Any]]:
+    """The statistical results of a run or reel: their keys and figures, and beside them the words."""
+    rows = store.ask("questions/results_of_subject", assessment_id=assessment_id, subject=subject)
+    return [
+        {
+            **row,
+            **{name: json.loads(row[name]) for name in PACKED if row[name] is not None},
+            "words": words_of(row),
+        }
+        for row in rows
+    ]

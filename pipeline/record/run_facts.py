@@ -1,0 +1,199 @@
+"""What the standings of a run's reels are made of, each part asked for when it is first needed.
+
+Books of pages keep the same facts; these are for whoever asks about one run without a library of frames.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Protocol
+
+from pipeline.record.decided import RunActs, acts_of_run
+from pipeline.record.holds_on_file import holds_by_reel
+from pipeline.record.left_on_file import Left, left_on_file
+from pipeline.record.lengths import lengths_on_file
+from pipeline.record.sample_say import SampleSay, samples_on_run
+from pipeline.store.said_columns import lacking_of
+
+if TYPE_CHECKING:
+    from pipeline.nonconformance.hold import Hold
+    from pipeline.store.database import Store
+    from pipeline.why import Lacking
+
+Row = Mapping[str, Any]
+
+
+def by_reel(rows: Sequence[dict[str, Any]]) -> dict[str, list[dict[str, Any]]]:
+    """Rows by their reel, in their order."""
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in rows:
+        found.setdefault(row["reel_id"], []).append(row)
+    return found
+
+
+class PlantFacts:
+    """What is asked once for all runs.
+
+    Args:
+        store: the store.
+    """
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self._sheets: dict[str, str] = {}
+        self._zones: dict[str, str] = {}
+        self._samples: dict[str, Mapping[str, SampleSay]] = {}
+
+    @cached_property
+    def holds(self) -> dict[str, tuple[Hold, ...]]:
+        """Persons' holds in force, by the reel they reach."""
+        return holds_by_reel(self.store)
+
+    @cached_property
+    def left(self) -> dict[str, Left]:
+        """What left the plant, by the reel or cut length."""
+        return left_on_file(self.store)
+
+    @cached_property
+    def by_reel(self) -> dict[str, list[dict[str, Any]]]:
+        """Lengths by the reel they were made on."""
+        return by_reel(lengths_on_file(self.store))
+
+    def samples(self, run_id: str) -> Mapping[str, SampleSay]:
+        """What samples say of a run's reels."""
+        if run_id not in self._samples:
+            self._samples[run_id] = samples_on_run(self.store, run_id)
+        return self._samples[run_id]
+
+    def reel_as_judged(self, assessment_id: int, reel_id: str) -> Row | None:
+        """A reel's row in a judgement that may not be the newest; None where it had none."""
+        rows = self.store.ask("questions/reels_of_assessment", assessment_id=assessment_id)
+        return next((row for row in rows if row["reel_id"] == reel_id), None)
+
+    def lacks_as_judged(self, assessment_id: int, reel_id: str) -> tuple[Lacking, ...]:
+        """What the evidence of a reel lacked in a judgement that may not be the newest."""
+        rows = self.store.ask("questions/lacks_of_assessment", assessment_id=assessment_id)
+        return lacking_of(by_reel(rows).get(reel_id, ()))
+
+    def sheet(self, sha256: str) -> str:
+        """The text of a sheet, "" where it is not on file."""
+        if sha256 not in self._sheets:
+            found = self.store.ask("questions/sheet", sha256=sha256)
+            self._sheets[sha256] = found[0]["text"] if found else ""
+        return self._sheets[sha256]
+
+    def zone(self, sha256: str) -> str:
+        """The zone of a plant's clocks, by its sheet; UTC where the sheet is not on file."""
+        if sha256 not in self._zones:
+            told = tomllib.loads(self.sheet(sha256)).get("plant", {})
+            self._zones[sha256] = str(told.get("zone", "UTC"))
+        return self._zones[sha256]
+
+
+class Facts(Protocol):
+    """What a standing is folded from, of one run."""
+
+    @property
+    def shelf(self) -> PlantFacts:
+        """What is asked once for all runs."""
+
+    @property
+    def run_id(self) -> str:
+        """The run."""
+
+    @property
+    def zone(self) -> str:
+        """The zone of the plant's clocks."""
+
+    @property
+    def reels(self) -> Sequence[Row]:
+        """Its reels as judged newest."""
+
+    @property
+    def findings(self) -> Sequence[Row]:
+        """Its findings."""
+
+    @property
+    def decided(self) -> RunActs:
+        """Persons' acts."""
+
+    @property
+    def gaps(self) -> Sequence[Row]:
+        """Wire on reels that the evidence does not reach."""
+
+    @property
+    def contradictions(self) -> Sequence[Row]:
+        """Wire on which the instruments contradict each other."""
+
+    @property
+    def lacks_by_reel(self) -> Mapping[str, Sequence[Row]]:
+        """What the evidence of each reel lacks."""
+
+    @property
+    def requirements_by_reel(self) -> Mapping[str, Sequence[Row]]:
+        """Every requirement judged, by the reel."""
+
+
+class RunFacts:
+    """The facts of one run, from the store.
+
+    Args:
+        store: the store.
+        head: the run's row of the question ``current_run``.
+    """
+
+    def __init__(self, store: Store, head: Row, assessment_id: int) -> None:
+        self.store = store
+        self.head = head
+        self.assessment_id = assessment_id
+        self.shelf = PlantFacts(store)
+
+    @property
+    def run_id(self) -> str:
+        """The run."""
+        return str(self.head["run_id"])
+
+    @property
+    def zone(self) -> str:
+        """The zone of the plant's clocks."""
+        return self.shelf.zone(self.head["judged_plant_sheet_sha256"] or self.head["plant_sheet_sha256"])
+
+    def _ask(self, question: str) -> list[dict[str, Any]]:
+        return self.store.ask(f"questions/{question}", assessment_id=self.assessment_id)
+
+    @cached_property
+    def reels(self) -> Sequence[Row]:
+        """Its reels as judged newest, in the order of the wire."""
+        return self._ask("placed_reels_of_assessment")
+
+    @cached_property
+    def findings(self) -> Sequence[Row]:
+        """Its findings, in the order of the wire."""
+        return self._ask("findings_of_assessment")
+
+    @cached_property
+    def decided(self) -> RunActs:
+        """Persons' acts on its findings, reels and cut lengths."""
+        return acts_of_run(self.store, self.run_id)
+
+    @cached_property
+    def gaps(self) -> Sequence[Row]:
+        """Wire on reels that the evidence does not reach."""
+        return self._ask("gaps_of_assessment")
+
+    @cached_property
+    def contradictions(self) -> Sequence[Row]:
+        """Wire on which the instruments contradict each other."""
+        return self._ask("contradictions_of_assessment")
+
+    @cached_property
+    def lacks_by_reel(self) -> Mapping[str, Sequence[Row]]:
+        """What the evidence of each reel lacks."""
+        return by_reel(self._ask("lacks_of_assessment"))
+
+    @cached_property
+    def requirements_by_reel(self) -> Mapping[str, Sequence[Row]]:
+        """Every requirement judged, by the reel."""
+        return by_reel(self._ask("requirements_of_assessment"))

@@ -1,0 +1,149 @@
+"""How does a reel stand now: what the evidence says, what persons decided, and where its wire is?
+
+`judged.reel` keeps what the in-line evidence supports and nothing else. Every page, command, print and pack takes a
+reel's standing from here: the evidence, samples, persons' acts and holds, cuts, rewindings and shipments, folded once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from pipeline.nonconformance.disposition import State
+from pipeline.nonconformance.hold import Hold
+from pipeline.record.left_on_file import Left
+from pipeline.record.not_found import not_on_file
+from pipeline.record.sample_say import SampleSay
+
+if TYPE_CHECKING:
+    from pipeline.record.run_facts import Facts
+    from pipeline.store.database import Store
+
+Row = Mapping[str, Any]
+# What a reel or cut length is called now; pages and commands tell all apart by these and by nothing else.
+Code = Literal[
+    "left while held",
+    "held since it left",
+    "left unreleased",
+    "held",
+    "no conclusion",
+    "releasable",
+    "awaiting a second person",
+    "decided",
+    "regraded",
+    "released",
+    "released by concession",
+    "scrapped",
+    "cut",
+    "shipped",
+]
+Where = Literal["in plant", "cut", "partly shipped", "shipped", "scrapped"]
+ALARMS: tuple[Code, ...] = ("left while held", "held since it left", "left unreleased")
+
+
+@dataclass(frozen=True, slots=True)
+class LengthStanding:
+    """How a length cut or rewound from a reel stands, judged by its own stretch.
+
+    Args:
+        length_id: the length.
+        reel_id: its reel.
+        from_outer_m: start from the reel's outer end [m].
+        to_outer_m: its end [m].
+        use: package, stock, scrap, or rewound where nothing of it is left.
+        code: how it stands.
+        headline: the same in a sentence.
+        reasons: what speaks against letting it go.
+        lacking: those of the reasons that evidence named by a person may stand for.
+        open_findings: findings in it that are not closed, or closed by scrap while their wire is in it.
+        decided: what persons' acts on the length itself amount to.
+        left: how it left, None while it has not.
+        may_leave: whether it may be shipped now.
+    """
+
+    length_id: str
+    reel_id: str
+    from_outer_m: float
+    to_outer_m: float
+    use: str
+    code: Code
+    headline: str
+    reasons: tuple[str, ...]
+    lacking: tuple[str, ...]
+    open_findings: tuple[str, ...]
+    decided: State
+    left: Left | None
+    may_leave: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How one reel stands now.
+
+    Args:
+        reel_id: the reel.
+        run_id: its run.
+        code: how it stands; of a reel that was cut, how the rest of it stands.
+        headline: the same in one sentence.
+        evidence: what the in-line evidence supports.
+        reasons: what speaks against letting it go now.
+        lacking: those of the reasons that evidence named by a person may stand for.
+        decided: what persons' acts on it amount to.
+        holds: persons' holds in force on it.
+        samples: what samples say of it.
+        where: where its wire is.
+        left: what of it left the plant.
+        lengths: lengths cut or rewound from it.
+        may_leave: whether it may be shipped now, whole.
+        left_while_held: whether wire of it is out that was held or unreleased, or is held since, and nobody has let
+            it go.
+    """
+
+    reel_id: str
+    run_id: str
+    code: Code
+    headline: str
+    evidence: str
+    reasons: tuple[str, ...]
+    lacking: tuple[str, ...]
+    decided: State
+    holds: tuple[Hold, ...]
+    samples: SampleSay
+    where: Where
+    left: tuple[Left, ...]
+    lengths: tuple[LengthStanding, ...]
+    may_leave: bool
+    left_while_held: bool
+
+
+def standing_of(store: Store, reel_id: str) -> Standing:
+    """How one reel stands now.
+
+    Raises:
+        NotFoundError: there is no such reel; the nearest numbers are named.
+    """
+    found = store.ask("questions/reel", reel_id=reel_id)
+    if not found:
+        raise not_on_file("reel", reel_id, [row["reel_id"] for row in store.ask("questions/reel_ids")])
+    return standings_of_run(store, found[0]["run_id"])[reel_id]
+
+
+def standings_of_run(store: Store, run_id: str) -> dict[str, Standing]:
+    """How every reel of a run's newest judgement stands now, by reel; none for a run that was not judged."""
+    from pipeline.record.run_facts import RunFacts
+
+    found: dict[str, Standing] = {}
+    for head in store.ask("questions/current_run", run_id=run_id):
+        judged = store.ask("questions/assessments_of_run", run_id=run_id)
+        newest = [row["assessment_id"] for row in judged if row["load_id"] == head["load_id"]]
+        if newest:
+            found |= standings_of(RunFacts(store, head, newest[-1]))
+    return found
+
+
+def standings_of(book: Facts) -> dict[str, Standing]:
+    """How every reel of a run's newest judgement stands now, by reel."""
+    from pipeline.record.standing_fold import ReelFold
+
+    return {row["reel_id"]: ReelFold(book, row).standing() for row in book.reels}

@@ -1,0 +1,77 @@
+"""With every template rewritten to its bare code, judgements, findings and numbers on pages are the same."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards.fillers.capability import capability_matrix
+from dashboards.fillers.faults import fault_review
+from dashboards.fillers.plant import plant_of
+from dashboards.fillers.run_book import run_books
+from pipeline.job.assessing import assess_run, read_plant_for_judging
+from pipeline.record.sealing import ASSESSMENT_TABLES, frame_sha256
+from pipeline.store.database import Store, open_to_read, open_to_write
+from pipeline.wording import say
+from pipeline.wording.templates import TEMPLATES
+from tests.acts.decided_store import copied
+from tests.house.freeze import _numbers, frozen
+
+ROOT = Path(__file__).parents[2]
+# A spark fault that repeats, and thin spots.
+RUNS = ("R-0418", "R-0412")
+# What tells one judgement from another, and texts of findings that quote an answer's reason.
+OWN = {"assessment_id", "basis_sha256", "plant_sheet_sha256", "assessed_utc", "duration_s", "folder"}
+TEXTS = {"sentence"}
+
+
+@pytest.fixture
+def bare_codes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every template is its code, without any of its arguments."""
+    bare = {code: (code.replace("{", "").replace("}", ""),) for code in TEMPLATES}
+    monkeypatch.setattr(say, "TEMPLATES", bare)
+
+
+def hashes(store: Store, assessment_id: int) -> dict[str, str]:
+    found = {}
+    for table, question in ASSESSMENT_TABLES.items():
+        frame = store.ask_frame(question, assessment_id=assessment_id)
+        found[table] = frame_sha256(frame.drop((OWN | TEXTS) & set(frame.columns)))
+    return found
+
+
+def judgements(store: Store, run_id: str) -> list[int]:
+    return [row["assessment_id"] for row in store.ask("questions/assessments_of_run", run_id=run_id)]
+
+
+def test_a_judgement_is_the_same_whatever_the_words(
+    judged_store: Path, tmp_path: Path, bare_codes: None
+) -> None:
+    sheet = tmp_path / "plant.toml"
+    sheet.write_text((ROOT / "sample_runs" / "plant.toml").read_text() + "\n# judged in bare codes\n")
+    plant = read_plant_for_judging(sheet)
+    with open_to_write(copied(judged_store, tmp_path / "store")) as store:
+        for run_id in RUNS:
+            assess_run(store, run_id, plant)
+            before, now = judgements(store, run_id)
+            assert hashes(store, now) == hashes(store, before)
+
+
+def numbers_on_pages(folder: Path) -> list[Any]:
+    with open_to_read(folder) as store:
+        books = run_books(store)
+        plant = plant_of(store, books)
+        return [list(_numbers(made(plant, books))) for made in (capability_matrix, fault_review)]
+
+
+def test_everything_a_store_says_is_the_same_whatever_the_words(
+    judged_store: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = numbers_on_pages(judged_store)
+    assert sum(len(one) for one in before) > 100
+    whole = frozen(judged_store)
+    monkeypatch.setattr(say, "TEMPLATES", {code: (code,) for code in TEMPLATES})
+    assert numbers_on_pages(judged_store) == before
+    assert frozen(judged_store) == whole
