@@ -117,8 +117,8 @@ def said_of_all(findings: Sequence[FindingRow], field: str) -> str:
 
 # A sentence under the heading of a group of answers, where the figures need one to be read.
 GROUP_NOTES = {
-    "How far from the limits": "An index without a unit: 1 means that the limit is three standard deviations away.",
-    "Shape of the readings": "The same index by the quantiles of the readings as they are, not by the normal curve.",
+    "Capability": "Ppk 1.00 = the limit is three standard deviations from the mean.",
+    "Shape of the readings": "The same index by quantiles of the readings, without assuming a normal distribution.",
 }
 
 

@@ -132,7 +132,7 @@ def offset_along(record: CentringReview) -> Figure:
                 "type": "scatter",
                 "mode": "lines+markers",
                 "name": "offset",
-                "tip": "Offset of the conductor",
+                "tip": "Eccentricity",
                 "x": figures_of(record.at_m, 2),
                 "y": figures_of(size, 5),
                 "line": {"width": 1.5},

@@ -24,12 +24,12 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 # Headings over results, and the topics under each; a topic not listed has a heading of its own at the end.
 ASKED: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("How far from the limits", ("capability",)),
-    ("The thinnest point", ("insulation thinnest", "minimum of a reel")),
+    ("Capability", ("capability",)),
+    ("Minimum wall", ("insulation thinnest", "minimum of a reel")),
     ("Spark faults", ("faults", "fault repeats")),
     ("Material and scrap", ("mass", "scrap")),
-    ("What comes back along the wire, and what changed", ("periods", "changes", "drift")),
-    ("The instruments", ("gauge noise", "hot to cold", "usual shrinkage", "station offsets")),
+    ("Periods, change points and drift", ("periods", "changes", "drift")),
+    ("Instruments", ("gauge noise", "hot to cold", "usual shrinkage", "station offsets")),
 )
 
 # Runs asked about at once at the most: so many bear a few hundred reels each in memory.

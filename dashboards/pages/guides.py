@@ -15,7 +15,7 @@ NAMES: tuple[tuple[str, str], ...] = (
     ("PROCESS", "Process engineer, at the line"),
     ("AUDIT", "Auditor"),
     ("APPLICATION", "Applications engineer"),
-    ("LIMITS", "What the record cannot know"),
+    ("LIMITS", "Limits of the evidence"),
 )
 
 
@@ -48,7 +48,7 @@ GUIDES: tuple[Guide, ...] = (
     Guide(
         "",
         "Guides and glossary",
-        "Where do I start, and what does this word mean here?",
+        "Where do I start, and what does this term mean?",
         (
             "One page answers one question. Start with the guide for your work; every figure links to its evidence.",
         ),
@@ -57,7 +57,7 @@ GUIDES: tuple[Guide, ...] = (
         "QUALITY",
         "Ten minutes at the start of the shift",
         "What may leave, what may not, and what do I do first?",
-        ("The shift page is the one to open. The rest of it is there when a figure needs an answer.",),
+        ("Open the shift page. Other pages give the detail behind each figure.",),
         _steps(
             (
                 "Open the latest shift",
@@ -65,65 +65,65 @@ GUIDES: tuple[Guide, ...] = (
             ),
             (
                 "Go to each held reel",
-                "Its page says why, where, and by how much; the map shows where it would be cut.",
+                "Its page gives the reason, the place and the size. The map shows the cutting plan.",
             ),
             (
-                "Look at what was not seen",
-                "Unmonitored and untested length is told on every reel. It is not a pass.",
+                "Check the wire not monitored",
+                "Every reel shows its length not monitored and not spark tested. That is not a pass.",
             ),
             (
                 "Decide, or ask for a cut sample",
-                "A stretch within the uncertainty of the limit is settled by a slice.",
+                "Near the limit, a cut sample decides.",
             ),
         ),
         (
-            "Releasable is what the evidence says. The release is yours, under the plant's procedure.",
-            "An in-line reading averages over some wire; the standard's slice does not. Both have their place.",
+            "Releasable is what the evidence supports. You release, under the plant's procedure.",
+            "An in-line reading is an average over some length. The standard's cut sample is not.",
         ),
     ),
     Guide(
         "PROCESS",
         "At the line",
-        "What should I turn, and did it help?",
-        ("The run page shows what the wire did; the centring and overwall pages show what it costs.",),
+        "What should I adjust, and did it help?",
+        ("The run page shows the readings. The centering and excess wall pages show the cost.",),
         _steps(
             (
                 "Open the run",
-                "Zoom to the finding: wall, diameter and speed stand under each other on one length.",
+                "Zoom to the finding. Wall, diameter and speed share one length axis.",
             ),
             (
-                "Look at the centre",
-                "The polar path shows which way the conductor is off and whether it wanders.",
+                "Check the centering",
+                "The polar path shows the direction and drift of the conductor center.",
             ),
             (
-                "Ask which requirement binds",
-                "Better centring saves compound only where the minimum at any point binds.",
+                "Find the binding requirement",
+                "Better centering saves compound only where the minimum at any point binds.",
             ),
-            ("Look for a repeat", "Faults at one spacing point to the roll whose turn fits."),
+            ("Look for a period", "Faults at one spacing point to the roll whose circumference matches."),
         ),
         (
-            "Hot parts, stored pressure, moving wire: the plant's own procedure comes first.",
-            "Advice here gives direction and size. Ceilings of pressure, temperature and speed are the plant's.",
+            "Hot parts, stored pressure, moving wire: follow the plant's own procedure.",
+            "Advice gives direction and size only. The plant sets the limits of pressure, temperature and speed.",
         ),
     ),
     Guide(
         "AUDIT",
         "For the auditor",
-        "Which limit, which revision, which reading, and has anything been changed since?",
+        "Which limit, revision and reading, and was anything changed since?",
         ("The foot of every page names the assessments, the limits with document and revision, and a hash.",),
         _steps(
             (
                 "Pick a figure",
-                "Follow its link to the place on the wire, and from there to the log file and line.",
+                "Follow its link to the place on the wire, then to the file and line of the log.",
             ),
             (
                 "Pick a limit",
-                "The foot of the page gives document, edition, table, revision, who entered and checked it.",
+                "The foot of the page gives document, edition, table, revision, and who entered and checked it.",
             ),
-            ("Pick a lot", "Its page lists everything that happened in order, and every earlier judgement."),
+            ("Pick a lot", "Its page lists all events in order, and every earlier assessment."),
             (
                 "Check that nothing was changed",
-                "The exported pack carries a manifest of hashes and a script to check it.",
+                "The exported pack has a manifest of hashes and a script to check it.",
             ),
         ),
         (
@@ -134,7 +134,7 @@ GUIDES: tuple[Guide, ...] = (
     Guide(
         "APPLICATION",
         "For the applications engineer",
-        "What must this wire be, and how do two constructions compare?",
+        "What are the requirements, and how do two constructions compare?",
         ("The construction comparison puts two wires side by side, each value with its source.",),
         _steps(
             (
@@ -142,64 +142,62 @@ GUIDES: tuple[Guide, ...] = (
                 "Walls, diameters, mass, stress and temperatures, each with document and table.",
             ),
             (
-                "Mind the blanks",
-                "Where no source was seen the cell says so. Ask for the document before quoting.",
+                "Check the blanks",
+                "A cell without a seen source says so. Get the document before quoting.",
             ),
-            ("Follow a complaint back", "From reel and footage mark to the wire's record around it."),
+            ("Trace a complaint", "Enter reel and footage mark to see the record around that place."),
         ),
         (
             "Ratings and listings belong to a maker's listing and to the adopted code.",
-            "Nothing here decides about wire in service: de-energise, qualified persons, the adopted code.",
+            "Nothing here decides about wire in service. De-energize; qualified persons; the adopted code.",
         ),
     ),
     Guide(
         "LIMITS",
-        "What the record cannot know",
-        "Which wire could be bad without anything here showing it?",
-        (
-            "What instruments cannot see is never shown as good. These limits stay even where nothing is told.",
-        ),
+        "Limits of the evidence",
+        "Which wire could be nonconforming without a finding?",
+        ("Wire that no instrument saw is never shown as good. These limits always apply.",),
         _steps(
             (
                 "Between the sensors",
-                "A notch narrower than their spacing passes between them; three lobes have one diameter everywhere.",
+                "A notch narrower than their spacing is missed. Three lobes have the same diameter everywhere.",
             ),
             (
                 "With few sensors",
-                "Under five, lobes are not seen: the largest of cut samples are taken off, or nothing is judged.",
+                "With fewer than five, lobes are not seen. The largest lobe of cut samples is subtracted.",
             ),
             (
                 "Within a reading",
-                "It averages the wire that ran past, 2 m at 1200 m/min: a shorter thin place reads too thick.",
+                "It is an average over the wire that passed, 2 m at 1200 m/min. A shorter thin place reads too thick.",
             ),
             (
                 "Under a covering",
-                "A gauge that reads both layers as one only bounds the insulation; judge the covering on samples.",
+                "A gauge that reads both layers as one only bounds the insulation. Judge the covering on samples.",
             ),
             (
                 "With a diameter only",
-                "It stays the same off centre: it can show a certain failure of the minimum wall, never a pass.",
+                "It does not change with eccentricity. It can show a failure of the minimum wall, never a pass.",
             ),
             (
-                "A bias all gauges share",
-                "Wrong constants that cancel each other agree with each other: only cut samples show them.",
+                "A bias shared by all gauges",
+                "Gauges with the same bias agree with each other. Only cut samples show it.",
             ),
             (
-                "A clean spark count",
-                "A defect that does not break down is not counted: a clean count proves no insulation.",
+                "No spark fault",
+                "A defect that does not break down is not counted.",
             ),
             (
                 "Where on the reel",
-                "A slip that neither the line speed nor a footage mark shows moves every place after it.",
+                "A counter slip seen neither in line speed nor in footage marks moves every later place.",
             ),
             (
                 "After the line",
-                "Nothing here knows what happened in rewinding, in store, in transport or on site.",
+                "Rewinding, storage, transport and installation are not recorded here.",
             ),
         ),
         (
             "In-line evidence supports the tests that the adopted standard asks for; it does not replace them.",
-            "No conclusion is no pass: inspect the wire by other means, or do not release it on this evidence.",
+            "No conclusion is not a pass. Inspect the wire by other means, or do not release it on this evidence.",
         ),
     ),
 )

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 TITLES = {
     "mean_wall_mm": "Mean insulation wall",
     "thinnest_wall_mm": "Thinnest insulation wall",
-    "eccentricity_mm": "Offset of the conductor",
+    "eccentricity_mm": "Eccentricity",
     "diameter_mm": "Overall diameter",
     "ovality_mm": "Ovality",
 }

@@ -47,7 +47,7 @@ class InUnits:
         Args:
             value: the figure, in the store's unit; None gives `otherwise`.
             unit: the store's unit.
-            otherwise: said where there is no figure.
+            otherwise: shown for None.
         """
         from pipeline.wording.kinds import kind_of, text_of
 

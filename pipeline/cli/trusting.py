@@ -328,7 +328,7 @@ def _print(one: Compared, shown: InUnits) -> None:
     )
     bias = one.bias
     if isinstance(bias, Refused) or isinstance(one.found, Refused):
-        print(f"  No bias is told. {plain(bias.reason) if isinstance(bias, Refused) else ''}")
+        print(f"  No bias is given. {plain(bias.reason) if isinstance(bias, Refused) else ''}")
         return
     print(
         f"  Bias {bias.estimate:+.4f} mm ({bias.low:+.4f} to {bias.high:+.4f}), {bias.n} pairs; {plain(bias.method)}."

@@ -33,7 +33,7 @@ def reel_data(reel: ReelRow, wording: Wording) -> dict[str, Any]:
 
 STATE = {"green": "sound", "amber": "with gaps", "red": "no conclusion"}
 # Groups of answers that a summary prints; the others are on the run's page.
-PRINTED = ("How far from the limits", "The thinnest point", "Spark faults")
+PRINTED = ("Capability", "Minimum wall", "Spark faults")
 
 
 def _gate(gate: Gate) -> list[str]:

@@ -49,7 +49,7 @@ def moving_range_sigma(values: ArrayLike, lag_one: float) -> float | Refused:
         reason = message(Reason.TOO_FEW_FINITE_VALUES, n=series.size)
         return Refused(question, method, reason, int(series.size))
     if not abs(lag_one) <= 2.0 / math.sqrt(series.size):
-        told, inflated = "cannot be told", ""
+        told, inflated = "not known", ""
         if math.isfinite(lag_one):
             factor = 1.0 / math.sqrt(1.0 - lag_one) if lag_one < 1.0 else math.inf
             told = f"{lag_one:.2f}"
@@ -57,7 +57,7 @@ def moving_range_sigma(values: ArrayLike, lag_one: float) -> float | Refused:
         return Refused(
             question,
             method,
-            f"Neighbouring values are correlated (lag one: {told}), so their differences do not show the "
+            f"Neighboring values are correlated (lag one: {told}), so their differences do not show the "
             f"spread{inflated}. Use the spread within reels with its effective numbers.",
             int(series.size),
         )

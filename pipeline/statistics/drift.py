@@ -87,9 +87,7 @@ def linear_drift(
     if x.size != y.size or not np.isfinite(x).all() or np.isinf(y).any():
         reason = message(Reason.READINGS_WITHOUT_PLACE)
     elif n < 5 or not effective_n >= 5.0:
-        reason = message(
-            Reason.TOO_FEW_FOR_A_LINE, n=n, effective_n=min(effective_n, n), figure="is" if n == 1 else "are"
-        )
+        reason = message(Reason.TOO_FEW_FOR_A_LINE, n=n, effective_n=min(effective_n, n))
     elif np.ptp(x[known]) == 0.0:
         reason = message(Reason.READINGS_AT_ONE_PLACE)
     elif np.ptp(y[known]) == 0.0:

@@ -167,7 +167,7 @@ def _warnings(raw: int, merged: int, nowhere: int, reach: NDArray[np.float64]) -
     said = []
     if raw:
         said.append(
-            f"Faults closer together than {reach.max():.3g} m cannot be told apart: "
+            f"Faults closer together than {reach.max():.3g} m cannot be separated: "
             f"{counted(merged + nowhere, 'fault')} from {counted(raw, 'count')} is a lower bound."
         )
     if nowhere:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pipeline.assumed import Assumed
 
 ASSUMPTIONS: Mapping[str, tuple[str, ...]] = {
-    Assumed.NEIGHBOURS_INDEPENDENT: ("neighbouring values are independent",),
+    Assumed.NEIGHBOURS_INDEPENDENT: ("neighboring values are independent",),
     Assumed.BACKGROUND_SMOOTH: ("the background is smooth in frequency",),
     Assumed.BETWEEN_SURVEYED_MARKS: ("the end lies between surveyed marks",),
     Assumed.BLOCKS_WORTH_THEIR_NUMBER: ("blocks are worth their effective number",),
@@ -46,8 +46,8 @@ ASSUMPTIONS: Mapping[str, tuple[str, ...]] = {
     Assumed.ONE_CHANGE: ("there is one change at most",),
     Assumed.PAIRS_AS_BY_CHANCE: ("no more pairs within {pair_m:.4} than by chance",),
     Assumed.PIECES_INDEPENDENT: ("pieces are bad independently of one another",),
-    Assumed.POINTS_INDEPENDENT: ("neighbouring points are independent",),
-    Assumed.POINTS_INDEPENDENT_OR_AR1: ("neighbouring points are independent, or AR(1) with the phi given",),
+    Assumed.POINTS_INDEPENDENT: ("neighboring points are independent",),
+    Assumed.POINTS_INDEPENDENT_OR_AR1: ("neighboring points are independent, or AR(1) with the phi given",),
     Assumed.POISSON_SCATTER: ("counts scatter as Poisson's",),
     Assumed.PROCESS_STABLE: ("process is stable",),
     Assumed.READINGS_INDEPENDENT: ("readings are independent",),

@@ -10,7 +10,7 @@ CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
     Contradiction.RING_ORDER: (
         (
             "{instrument}: the wall sensors make a smooth wall only in another order. Column by column, the log "
-            "likely holds sensors {order}; the first sensor and the direction cannot be told. Correct 'walls' in "
+            "likely holds sensors {order}; the first sensor and the direction are not known. Correct 'walls' in "
             "the run sheet. Until then only the mean wall is judged."
         ),
     ),

@@ -114,7 +114,7 @@ HEADINGS: Mapping[str, tuple[str, ...]] = {
     Quantity.EXCESS_WALL: ("Excess wall",),
     Quantity.REQUIRED_MEAN_WALL: ("Mean wall for {requirement}",),
     Quantity.TARGET_LOSS: ("Mean wall of least cost",),
-    Quantity.CENTRE_OFFSET: ("Mean offset of the conductor",),
+    Quantity.CENTRE_OFFSET: ("Mean eccentricity",),
     Quantity.BOLT_RESPONSE: ("Response to the centering bolts",),
     Quantity.SETTING_RESPONSE: ("Response of {output} to {setting}",),
     Quantity.REGRESSION: ("Change by each setting",),

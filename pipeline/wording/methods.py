@@ -340,7 +340,7 @@ METHODS: Mapping[Method, tuple[str, str]] = {
         "",
     ),
     Method.STEPS_OF_A_SETTING: (
-        "output before and after steps of the setting, weighted by its own wandering",
+        "output before and after steps of the setting, weighted by its own drift",
         "",
     ),
     Method.SUM_OF_GAPS_CHART: (

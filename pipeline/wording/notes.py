@@ -27,7 +27,7 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.ANDERSON_DARLING_BY_REFITTING: (
         "Anderson-Darling {statistic:.2f}, p = {p_value:.2g} by refitting simulated samples",
     ),
-    Note.AS_TOLD: ("as told by the caller",),
+    Note.AS_TOLD: ("as given",),
     Note.AVERAGES_AS_THE_GAUGE_SEES: (
         (
             "It is about averages over {averaging_m:.4}, as the gauge sees the wire; shorter thin spots are "
@@ -68,14 +68,14 @@ NOTES: Mapping[str, tuple[str, ...]] = {
         ),
     ),
     Note.CLEAN_COUNT_IS_NO_PROOF: (
-        "A clean count is no proof of insulation and replaces no test of the adopted standard.",
+        "A spark test without a fault does not replace the tests of the adopted standard.",
     ),
     Note.CLUSTERS_COUNTED_ONCE: ("Use it once: a rate of clusters already contains it.",),
     Note.CLUSTERS_OUTSIDE_BAND: ("{share_outside:.0f} % of {n} clusters lie outside the 95 % band of each",),
     Note.COINCIDENCE_FOUND: (
         (
-            "{faults_with} of {faults:#fault|faults}, where chance makes {expected:.2g} (p = {p_value:.2g}); "
-            "{events_with} of {events} such places have a fault."
+            "{faults_with} of {faults:#fault|faults} lie beside one; {expected:.2g} expected by "
+            "chance (p = {p_value:.2g}). {events_with} of {events} such places have a fault."
         ),
     ),
     Note.COMPARE_BY_EXTREMES: ("compare the figure by extremes",),
@@ -96,7 +96,7 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.COUNTS_WITHIN_REACH: ("{merged} Counts within {reach:turn} are one fault.",),
     Note.CUT_FROM_FEW_PLACES: ("cut from few places",),
     Note.DIFFERENCES_BETWEEN_REELS_LEFT_OUT: (
-        "Differences between reels are left out: with them it is {with_them:.2f}, not {index:.2f}.",
+        "Within reels only. With differences between reels: {with_them:.2f}, not {index:.2f}.",
     ),
     Note.DIFFERENCES_OF_REELS_LEFT_OUT: (
         "Differences between reels are left out; real reels differ and the worst carry the risk.",
@@ -125,30 +125,27 @@ NOTES: Mapping[str, tuple[str, ...]] = {
         ),
     ),
     Note.FAULTS_COME_BACK: (
-        (
-            "The faults come back with the turn of {elements}. {untold:#listed element|listed elements} could"
-            " not be tested."
-        ),
-        "The faults come back with the turn of {elements}.",
+        ("Fault period matches {elements}. {untold:#listed element|listed elements} could not be tested."),
+        "Fault period matches {elements}.",
     ),
     Note.FAULTS_NOT_INDEPENDENT: (
         "The faults do not fall independently: intervals of a Poisson rate are too narrow.",
     ),
     Note.FAULTS_ON_REELS: ("{n:#fault|faults} on {reels:#reel|reels}",),
     Note.FAULTS_WITHOUT_PRECURSOR: (
-        "{estimate:.0f} % of the faults have none: contamination, or damage after the gauge.",
+        "{estimate:.0f} % of the faults have no precursor: contamination, or damage after the gauge.",
     ),
     Note.FEW_DEGREES_OF_FREEDOM: (
         "Only {freedom:.1f} degrees of freedom: the interval is wide because there are few groups.",
     ),
     Note.FEW_EXPECTED_BAD: ("Some lots expect under 5 bad pieces; their limits are only rough.",),
-    Note.FEW_FAULTS: ("{n:#fault is|faults are} few; the interval is rough.",),
+    Note.FEW_FAULTS: ("Only {n:#fault|faults}: the interval is approximate.",),
     Note.FEW_FAULTS_FOR_PARAMETERS: (
         "With {sum:#fault|faults} for {names} parameters the intervals are only rough.",
     ),
-    Note.FEW_GROUPS: ("Only {groups} groups: the interval is wide and should be believed.",),
+    Note.FEW_GROUPS: ("Only {groups} groups: the interval is wide.",),
     Note.FIT_TO_GUMBEL: ("The fit did not converge; the Gumbel form stands in.",),
-    Note.FOR_AN_ENGINEER_TO_SAY: ("for an engineer to say",),
+    Note.FOR_AN_ENGINEER_TO_SAY: ("for an engineer to decide",),
     Note.FOUND_AGAINST_CHANCE: (
         "{observed:.3g} found, chance makes {chance_low:.3g} to {chance_high:.3g}, p = {p_value:.2g}",
     ),
@@ -156,58 +153,48 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.HARMONIC_PERIOD: ("{period:turn} (amplitude {amplitude:.3}, harmonic {harmonic})",),
     Note.HELD_BLOCK_MINIMA: (
         (
-            "From 60 reels whose readings follow one another at a lag-one correlation of .95 such a 95 % "
-            "interval held the true risk in 93.2 % of simulated sets: minima of reels are not quite of the "
-            "limit law yet."
+            "Simulated coverage of the 95 % interval: 93.2 % (60 reels, autocorrelation 0.95 at lag "
+            "1). Minima of reels do not quite follow the limit law yet."
         ),
     ),
     Note.HELD_CHANGE_POINT: (
         (
-            "What else is called a change takes some of the wandering away: such a 95 % interval held the "
-            "true size in 93.9 % of simulated shifts, of independent items as at a lag-one correlation of "
-            ".95."
+            "Simulated coverage of the 95 % interval: 93.9 % (independent items, and autocorrelation "
+            "0.95 at lag 1)."
         ),
     ),
     Note.HELD_EXTREMAL_INDEX: (
         (
-            "The 95 % interval held the true figure in 94.0 % of simulated series with 200 readings under the"
-            " threshold, in 94.8 % of series of 100,000 readings at a lag-one correlation of .95."
+            "Simulated coverage of the 95 % interval: 94.0 % (200 readings below the threshold), 94.8 "
+            "% (100,000 readings, autocorrelation 0.95 at lag 1)."
         ),
     ),
     Note.HELD_RATE_RATIO: (
-        (
-            "Where the rate differs from reel to reel the 95 % interval is a little short: it held the true "
-            "ratio in 94.3 % of simulated sets of 80 reels."
-        ),
+        ("Simulated coverage of the 95 % interval: 94.3 % (80 reels whose rates differ)."),
     ),
     Note.HELD_REDRAWN_MEAN: (
-        (
-            "Of 3,000 readings at a lag-one correlation of .95 such a 95 % interval held the true mean in "
-            "93.3 % of simulated series."
-        ),
+        ("Simulated coverage of the 95 % interval: 93.3 % (3,000 readings, autocorrelation 0.95 at lag 1)."),
     ),
     Note.HELD_RETURN_LEVEL: (
-        (
-            "At a lag-one correlation of .95 such a 95 % interval held the true level in 92.8 % of simulated "
-            "logs of 60 km."
-        ),
+        ("Simulated coverage of the 95 % interval: 92.8 % (60 km, autocorrelation 0.95 at lag 1)."),
     ),
     Note.INFORMATION_MATRIX_TEST: ("information-matrix test p {misfit_p:.3g}",),
-    Note.INSULATION_ONLY: ("Insulation only: the covering is not in these kilograms.",),
+    Note.INSULATION_ONLY: ("Insulation only, without the covering.",),
     Note.ITEMS_LACK_A_VALUE: ("{lost} of {known} items lack a value and are not judged.",),
-    Note.ITEMS_LEFT_OUT: ("{lost:#item has no value and was|items have no value and were} left out.",),
+    Note.ITEMS_LEFT_OUT: ("{lost:#item|items} not used: no valid value.",),
     Note.ITEMS_NOT_JUDGED: ("{lost} of {known} items have no value and are not judged.",),
     Note.ITEMS_WITHOUT_EARLIER: (
         "{lost} of {n} items have no value, or none before them, and are not judged.",
     ),
     Note.LENGTH_STANDS_OUT: (
         (
-            "{period:turn} stands out of {trials:.0f} independent lengths (p = {p:.2g}). Look for a part of "
-            "{across:.3} across that touches the wire, and put it on the line sheet."
+            "Period {period:turn}, beyond chance over {trials:.0f} independent lengths (p = {p:.2g}). "
+            "Look for a part {across:.3} in diameter that touches the wire, and enter it on the line "
+            "sheet."
         ),
     ),
     Note.LIMITS_OF_THE_SAME_REELS: (
-        "The limits come from these same reels: the chart looks back and predicts nothing.",
+        "Phase I: the limits come from these same reels. The chart describes the past only.",
     ),
     Note.LIMITS_REST_ON_FEW: (
         "The limits rest on {behind} points; under {few} their false alarms may be far from those computed.",
@@ -226,8 +213,9 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     ),
     Note.LOCK_NOT_SEPARATED: (
         (
-            "Cannot separate what the period is locked to: {axis} ({sharpness:.2g} % of the variance) is "
-            "hardly sharper than {other} ({sharpness_2:.2g} %). A larger change of speed would separate them."
+            "Cannot separate length-based from time-based causes: {axis} ({sharpness:.2g} % of the "
+            "variance) against {other} ({sharpness_2:.2g} %). A larger change of speed would separate "
+            "them."
         ),
     ),
     Note.LOOK_AGAIN_AFTER_THE_CHANGE: ("look again after the change",),
@@ -249,11 +237,11 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     ),
     Note.NEIGHBOURS_CORRELATED: (
         (
-            "Neighbouring points are correlated (lag-1 {correlation:.2f}); use a residual chart or a widened "
+            "Neighboring points are correlated (lag-1 {correlation:.2f}); use a residual chart or a widened "
             "EWMA beside this chart."
         ),
     ),
-    Note.NONE_BAD_STILL_ALLOWS: ("None bad of {reels} still allows {high:.3g} % bad reels.",),
+    Note.NONE_BAD_STILL_ALLOWS: ("0 bad of {reels}. Upper bound: {high:.3g} % bad reels.",),
     Note.NORMAL_THEORY_ONLY: ("Normal theory: it says nothing about lumps, steps or a skewed wall.",),
     Note.NOT_CHECKED: ("not checked here",),
     Note.NOT_NORMAL_LIMIT_MAY_BE_TOO_HIGH: ("The values are not normal: the limit may be too high.",),
@@ -283,33 +271,31 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.NO_REEL_BEYOND: ("no reel of {plotted} lies beyond the limits of phase I",),
     Note.NO_SINGLE_CHANGE: ("The CUSUM test for a single change finds none (p = {p_value:.2g}).",),
     Note.ONE_IS_SEPARATE_FAULTS: (
-        "1 is what separate faults make; counted over {cells:#length|lengths} of {cell_m:.4}.",
+        "1 = independent faults. Counted over {cells:#length|lengths} of {cell_m:.4}.",
     ),
     Note.ONE_PERIOD: ("{period:turn} (amplitude {amplitude:.3})",),
     Note.PAST_ONLY: ("The process was not stable ({evidence}): the index describes the past, no more.",),
     Note.PERIODS_FOUND: ("{n:#period stands|periods stand} above the background: {periods}.",),
     Note.PERIODS_NOT_SEEN: (
         (
-            "Periods under {step_m:.3} are not seen as they are: readings stand {step_m_2:.3} apart. Compare "
-            "with the alias table."
+            "Aliasing: periods below {step_m:.3} appear at another length, because readings are "
+            "{step_m_2:.3} apart. See the alias table."
         ),
     ),
     Note.PERIOD_FITS: ("The period of {period:turn} matches {turns}.",),
     Note.PERIOD_FITS_NOTHING: ("The period of {period:turn} fits no listed element.",),
-    Note.PERIOD_FITS_SEVERAL: (
-        "The period of {period:turn} matches more than one element, none is named: {turns}.",
-    ),
+    Note.PERIOD_FITS_SEVERAL: ("The period of {period:turn} matches more than one element: {turns}.",),
     Note.PERIOD_MAY_BE_AN_ALIAS: (
         (
-            "Readings stand {usual:.3} apart as a rule: a period under {usual_2:.3} may be the image of "
-            "another. Compare with the alias table."
+            "Aliasing: readings are usually {usual:.3} apart, so a period below {usual_2:.3} may be "
+            "an alias. See the alias table."
         ),
     ),
     Note.POSITIVE_SHAPE: ("The fitted shape {shape:.2f} is positive: look for a mixture or a drop-out.",),
     Note.POSITIVE_SHAPE_OF_THE_WALL: (
         (
-            "The fitted shape {shape:.2f} is positive: no end to the depth. For a wall that points to a "
-            "mixture or a drop-out; look at the deepest readings."
+            "The fitted shape {shape:.2f} is positive: the depth has no bound. For a wall this "
+            "suggests a mixture or a drop-out. Check the deepest readings."
         ),
     ),
     Note.RATE_AND_DEPTH_P: ("rate p = {rate_p:.2g}, depth p = {depth_p:.2g}",),
@@ -331,7 +317,7 @@ NOTES: Mapping[str, tuple[str, ...]] = {
         ),
     ),
     Note.REELS_THAT_MAY_HAVE_A_POINT: (
-        "At {confidence:g} % confidence up to {high_chance:.2g} of reels may have such a point.",
+        "Upper {confidence:g} % bound: {high_chance:.2g} of reels have such a point.",
     ),
     Note.REELS_WITHOUT_KNOWN_LENGTH: ("{sum} of {known} reels have no known length and are not judged.",),
     Note.REPEAT_OF_ELEMENT: ("{element} (every {period:turn}, p = {p:.2g})",),
@@ -389,14 +375,14 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.STOOD_IN_ELECTRODE: (
         "{stood:place} stood in the electrode and had far more of the voltage than asked: look at that wire.",
     ),
-    Note.STRAND_VALLEYS_NOT_COUNTED: ("What fills the valleys of the strand is not in these kilograms.",),
+    Note.STRAND_VALLEYS_NOT_COUNTED: ("Compound between the strands is not included.",),
     Note.STRONGEST_OF_CHANCE: (
         "No period stands above the noise; the figures are those of the strongest chance swing.",
     ),
     Note.SWING_LOSES_STEP: (
         (
-            "The swing does not keep its step along the length, as a control that hunts or slip would make "
-            "it; a turning element is not shown by it, and the amplitude is that of the steady part only."
+            "The period does not hold along the length, as with a hunting control or slip. It is no "
+            "evidence of a turning element. The amplitude is that of the regular part only."
         ),
     ),
     Note.TAIL_EXPONENTIAL: (
@@ -411,13 +397,11 @@ NOTES: Mapping[str, tuple[str, ...]] = {
         ),
     ),
     Note.THIN_SIDE_WITHOUT_BOUND: ("The thin side has no bound: too little wire for this question.",),
-    Note.TO_BE_COMPARED_ONLY: (
-        "Shown to be compared with the figure by extremes, not to be used instead of it.",
-    ),
+    Note.TO_BE_COMPARED_ONLY: ("For comparison only. Use the result by extremes.",),
     Note.TURN_OF_ELEMENT: (
-        "{part:part} of a turn of {element} ({seen:turn}, truly {true:turn} but read too seldom)",
+        "{part:part} of a turn of {element} ({seen:turn}, alias of {true:turn})",
         "{part:part} of a turn of {element} ({seen:turn})",
-        "{element} ({seen:turn}, truly {true:turn} but read too seldom)",
+        "{element} ({seen:turn}, alias of {true:turn})",
         "{element} ({seen:turn})",
     ),
     Note.UNCERTAINTY_IN_THE_SPREAD: (
@@ -426,19 +410,17 @@ NOTES: Mapping[str, tuple[str, ...]] = {
             "risk look larger than it is."
         ),
     ),
-    Note.UNKNOWN_READINGS_LEFT_OUT: (
-        "{n:#reading is unknown and was|readings are unknown and were} left out.",
-    ),
-    Note.UNKNOWN_VALUES_LEFT_OUT: ("{n:#value is unknown and was|values are unknown and were} left out.",),
+    Note.UNKNOWN_READINGS_LEFT_OUT: ("{n:#reading|readings} not used: no valid value.",),
+    Note.UNKNOWN_VALUES_LEFT_OUT: ("{n:#value|values} not used: no valid value.",),
     Note.UNTESTED_WIRE: (
         (
             "{untested:place} are untested. That is a fault of the test, not of the wire; the wire is held "
             "until it is tested."
         ),
     ),
-    Note.VARIANCE_ESTIMATE_ZERO: ("The estimate is 0; the upper end is what counts.",),
+    Note.VARIANCE_ESTIMATE_ZERO: ("The estimate is 0; read the upper bound.",),
     Note.VARIANCE_ESTIMATE_ZERO_BY_SQUARES: (
-        "The difference of mean squares is not positive: the estimate is 0, the upper end is what counts.",
+        "The difference of mean squares is not positive: the estimate is 0. Read the upper bound.",
     ),
     Note.VARIANCE_OF_CLUSTER_COUNTS: (
         "variance over mean of the cluster counts of {items:#reel|reels}: {dispersion:.2g}, p = {p_value:.2g}",
@@ -461,5 +443,5 @@ NOTES: Mapping[str, tuple[str, ...]] = {
             " that belong together are missed."
         ),
     ),
-    Note.WIRE_LEFT_OUT: ("{left_out_m:.4} without a reading were left out with their pieces.",),
+    Note.WIRE_LEFT_OUT: ("{left_out_m:.4} without a reading not used.",),
 }

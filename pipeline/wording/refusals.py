@@ -15,8 +15,8 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.ASSUMPTION_FAILED: ("Withdrawn, because a check failed: {assumed}. Found: {evidence}.",),
     Reason.AVERAGES_DRIFT_TOO_SLOWLY: (
         (
-            "The averages over {average_m:.4} wander about a line so slowly that {n} of them are worth about "
-            "{for_mean:.0f}; an interval could not be trusted. See where the level changed."
+            "No interval: averages over {average_m:.4} drift too slowly (about {for_mean:.0f} "
+            "independent values in {n}). See the change points."
         ),
     ),
     Reason.BLOCKS_OR_REELS_WITHOUT_LENGTH: ("Blocks and reels must be longer than zero.",),
@@ -33,13 +33,11 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         ),
     ),
     Reason.CIRCUMSTANCES_ALIKE: (
-        "Every reel was made under the same shift and lots, so nothing can be told apart.",
+        "Every reel was made under the same shift and lots. Nothing can be compared.",
     ),
-    Reason.CIRCUMSTANCES_SAY_THE_SAME: (
-        "Two circumstances say the same of every item, so they cannot be told apart; leave one out.",
-    ),
+    Reason.CIRCUMSTANCES_SAY_THE_SAME: ("Two circumstances agree on every item. Leave one of them out.",),
     Reason.COEFFICIENTS_NOT_TOLD_APART: (
-        "The series do not tell the coefficients apart; ask for fewer of them.",
+        "The series cannot separate the coefficients. Ask for fewer of them.",
     ),
     Reason.CONDUCTOR_NOT_KNOWN: ("The diameter of the conductor is not known: name it.",),
     Reason.COVERING_NOT_STATED: (
@@ -142,7 +140,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     ),
     Reason.NEIGHBOURS_CORRELATED: (
         (
-            "Neighbouring values are correlated (lag-1 {correlation:.2f}), so the moving range would give "
+            "Neighboring values are correlated (lag-1 {correlation:.2f}), so the moving range would give "
             "{correlation_2:.2f} of the true standard deviation; use 'robust' or 'standard deviation', or a "
             "residual chart."
         ),
@@ -157,11 +155,9 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         "{n:#fault|faults} on {known_m} of tested wire cannot show bunches; two at least are needed.",
     ),
     Reason.NO_CHANGE_OF_LEVEL: (
-        "No change of level stands out of the scatter of {means} averages over {average_m:.4}.",
+        "No change of level beyond the scatter of {means} averages over {average_m:.4}.",
     ),
-    Reason.NO_CHANGE_OF_RATE: (
-        "No change stands out of chance (p = {p_value:.2g} over all places looked at).",
-    ),
+    Reason.NO_CHANGE_OF_RATE: ("No change beyond chance (p = {p_value:.2g}, corrected for all places).",),
     Reason.NO_COINCIDENCE_WITHOUT_BOTH: (
         "{n_a:#fault|faults} and {n_b:#earlier event|earlier events} cannot lie together; both are needed.",
     ),
@@ -200,8 +196,8 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     ),
     Reason.NO_LENGTH_STANDS_OUT: (
         (
-            "No length stands out of chance: the strongest is {period_m:.4}, p = {p_value:.2g} after "
-            "{trials:.0f} independent lengths are paid for ({p_local:.2g} had it been named beforehand)."
+            "No period beyond chance. The strongest is {period_m:.4}: p = {p_value:.2g}, corrected "
+            "for {trials:.0f} independent lengths ({p_local:.2g} if named beforehand)."
         ),
     ),
     Reason.NO_LIMIT_FROM_BELOW: ("No limit that bounds the wall from below is in force.",),
@@ -235,7 +231,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         "{verdict}",
     ),
     Reason.NO_SCATTER_BETWEEN_NEIGHBOURS: (
-        "{n:#reel|reels} with {sum:#fault|faults} show no scatter between neighbours; give more.",
+        "{n:#reel|reels} with {sum:#fault|faults} show no scatter between neighbors; give more.",
     ),
     Reason.NO_SCATTER_OF_COUNTS: ("{n:#reel|reels} with {sum:#fault|faults} show no scatter; give more.",),
     Reason.NO_SCREW_SPEED: ("The log carries no screw speed; map 'screw_speed_rpm'.",),
@@ -260,8 +256,8 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     ),
     Reason.NO_STOP: (
         (
-            "The run has no stop of {fewest_at_a_stop} readings of this gauge: its noise cannot be told from "
-            "the wire's own variation."
+            "Needs a stop of at least {fewest_at_a_stop} readings of this gauge. Without one, gauge "
+            "noise and wire variation cannot be separated."
         ),
     ),
     Reason.NO_SUM_OF_GAPS: ("{n:#gap makes|gaps make} no sum of {together}; wait for more.",),
@@ -299,12 +295,12 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.READINGS_EQUAL: ("All readings are equal; look for a stuck instrument.",),
     Reason.READINGS_LEAK_BETWEEN_REELS: (
         (
-            "Readings of a reel repeat their neighbours, and that leaks into the spread between reels; use "
+            "Readings of a reel repeat their neighbors, and that leaks into the spread between reels; use "
             "the means of reels with their effective numbers."
         ),
     ),
     Reason.READINGS_REPEAT_NEIGHBOURS: (
-        "Readings of one length of wire repeat their neighbours; use one value a reel.",
+        "Readings of one length of wire repeat their neighbors; use one value a reel.",
     ),
     Reason.READINGS_WITHOUT_PLACE: (
         "Each reading needs its place, and both must be finite; flag the faulty ones and ask again.",
@@ -315,16 +311,16 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         "Reel and correlation length must be longer than zero.",
     ),
     Reason.REEL_WORTH_ONE_READING: (
-        "A reel is worth no more than one reading; leave it out or read it longer.",
+        "A reel has an effective sample size of one or less. Leave it out or read more of it.",
     ),
     Reason.REEL_WORTH_TOO_FEW: (
-        "A reel is worth fewer than three independent readings; leave it out or read it longer.",
+        "A reel has an effective sample size below three. Leave it out or read more of it.",
     ),
     Reason.RESPONSE_DOES_NOT_END: (
         "The answer does not end within the series: bring a longer one, or a clear step.",
     ),
     Reason.RUNS_OF_ONE_REEL: (
-        "Every run holds one reel, so runs and reels cannot be told apart; leave the runs out.",
+        "Every run holds one reel, so runs and reels cannot be separated. Leave the runs out.",
     ),
     Reason.SENSORS_STAND_STILL: (
         "The sensors stand still or repeat one another in one order, so chance has no size; check them.",
@@ -337,7 +333,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.SHORT_VARIATION_NOT_MEASURED: (
         (
             "Variation shorter than {window_m:.4} was never measured, so only the minimum of averages over "
-            "{window_m:.4} can be spoken of; cut neighbouring slices and measure them."
+            "{window_m:.4} can be spoken of; cut neighboring slices and measure them."
         ),
     ),
     Reason.SPEED_HARDLY_CHANGES: (
@@ -387,7 +383,10 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         ),
     ),
     Reason.TOO_FEW_EFFECTIVE: (
-        "{n:#value|values} worth {worth:.1f} independent ones: {fewest:g} are needed. Gather more reels.",
+        (
+            "Needs an effective sample size of {fewest:g}; {n:#value gives|values give} {worth:.1f}. "
+            "Gather more reels."
+        ),
     ),
     Reason.TOO_FEW_FAULTS_FOR_A_CHANGE: (
         "{n:#fault|faults} on {n_2:#item|items} cannot show a change; 4 faults and 4 items are needed.",
@@ -409,7 +408,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         "{n:#value is|values are} too few for an autoregression; give {fewest} at least.",
     ),
     Reason.TOO_FEW_FOR_A_LINE: (
-        "{n:#reading|readings} worth {effective_n:.1f} independent ones {figure} too few, 5 are needed.",
+        "Needs an effective sample size of 5; {n:#reading gives|readings give} {effective_n:.1f}.",
     ),
     Reason.TOO_FEW_FOR_A_REPEAT: (
         "{n:#fault|faults} on reels with two or more cannot show a repeat; at least {fewest} are needed.",
@@ -425,11 +424,9 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         "{n:#item is|items are} too few to look for changes; {fewest} are needed.",
     ),
     Reason.TOO_FEW_ITEMS_FOR_PARAMETERS: (
-        "{n:#item cannot|items cannot} tell {p} parameters apart; give more items or fewer circumstances.",
+        "{n:#item cannot|items cannot} separate {p} parameters. Give more items or fewer circumstances.",
     ),
-    Reason.TOO_FEW_ITEMS_LEFT: (
-        "After classes without a fault are set apart, too few items are left to tell the others apart.",
-    ),
+    Reason.TOO_FEW_ITEMS_LEFT: ("Too few items are left after classes without a fault are set apart.",),
     Reason.TOO_FEW_KNOWN_READINGS: (
         "{n} known readings are too few or the step is not above zero; 1000 are needed.",
     ),
@@ -533,7 +530,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         "Only {whole} of {windows} pieces have no gap; use the spectrum for gappy readings.",
     ),
     Reason.TOO_FEW_WORTH_FOR_A_SHAPE: (
-        "{known} steady readings are worth about {thin:.0f}; {fewest} show a shape.",
+        "Needs an effective sample size of {fewest}; {known} steady readings give about {thin:.0f}.",
     ),
     Reason.TOO_LITTLE_SHARED_TIME: ("The two logs share too little time to compare their clocks.",),
     Reason.TURN_SHORTER_THAN_ELECTRODES: (
@@ -548,7 +545,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.VALUES_EQUAL: ("All {n:#value is|values are} equal; look for a stuck instrument.",),
     Reason.VALUES_REPEAT_NEIGHBOURS: (
         (
-            "Values along one length of wire repeat their neighbours, so the bound for independent values "
+            "Values along one length of wire repeat their neighbors, so the bound for independent values "
             "does not hold; pass their effective numbers (their count, if they are cut samples), or use one "
             "value a reel."
         ),

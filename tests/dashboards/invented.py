@@ -392,7 +392,7 @@ def run_one() -> RunRow:
         quality,
         reels,
         (
-            AnswerGroup("How far from the limits", (capability(1.42, 1.21),)),
+            AnswerGroup("Capability", (capability(1.42, 1.21),)),
             AnswerGroup("Spark faults", (RATE, REFUSED)),
         ),
         3,
@@ -435,7 +435,7 @@ def run_two() -> RunRow:
         130.0,
         DataQuality("green", (), 144_020, 144_020, 0),
         reels,
-        (AnswerGroup("How far from the limits", (capability(1.88, 1.64),)),),
+        (AnswerGroup("Capability", (capability(1.88, 1.64),)),),
         0,
     )
 

@@ -8,7 +8,7 @@ from pipeline.results import Assumption, Refused, Result
 from tests.dashboards import invented as base
 
 REELS = tuple(f"R-{1000 + number}" for number in range(60))
-INDEPENDENT = Assumption("neighbouring points are independent", True, "lag-1 0.08")
+INDEPENDENT = Assumption("neighboring points are independent", True, "lag-1 0.08")
 
 
 def phase(name: str, values: np.ndarray, half: float, start: int, centre: float = 0.0) -> ChartPhase:

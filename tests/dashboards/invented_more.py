@@ -79,7 +79,7 @@ def reel() -> ReelReview:
         ),
         base.findings()[:2],
         (),
-        (AnswerGroup("How far from the limits", (base.capability(1.12, 0.97), base.REFUSED)),),
+        (AnswerGroup("Capability", (base.capability(1.12, 0.97), base.REFUSED)),),
         plan,
         (LotRow("conductor", "CU-7731"), LotRow("insulation compound", "PVC-2291")),
         (

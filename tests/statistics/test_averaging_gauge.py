@@ -73,7 +73,7 @@ def test_coverage_of_the_interval() -> None:
             {},
             (
                 "Variation shorter than 0.5 m was never measured, so only the minimum of averages over 0.5 m can be "
-                "spoken of; cut neighbouring slices and measure them."
+                "spoken of; cut neighboring slices and measure them."
             ),
         ),
         (

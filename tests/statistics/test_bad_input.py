@@ -200,11 +200,11 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
     ),
     "one reading": (
         lambda: performance_index_one_sided([0.4], 0.38),
-        "1 value worth 1.0 independent ones: 10 are needed. Gather more reels.",
+        "Needs an effective sample size of 10; 1 value gives 1.0. Gather more reels.",
     ),
     "no number": (
         lambda: performance_index_one_sided([NAN] * 30, 0.38),
-        "0 values worth 0.0 independent ones: 10 are needed. Gather more reels.",
+        "Needs an effective sample size of 10; 0 values give 0.0. Gather more reels.",
     ),
     "infinite": (
         lambda: performance_index_one_sided([0.4, INF, *WALL], 0.38),
@@ -237,13 +237,16 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
     "a period under twice the step": (
         lambda: gappy_period(np.arange(400.0), SWING, 1.2, 20.0),
         (
-            "Readings stand 1 m apart as a rule: a period under 2 m may be the image of another. Compare with the "
-            "alias table."
+            "Aliasing: readings are usually 1 m apart, so a period below 2 m may be an alias. See "
+            "the alias table."
         ),
     ),
     "a period under twice the step, even readings": (
         lambda: find_periods(np.tile(SWING, 10), 0.5),
-        "Periods under 1 m are not seen as they are: readings stand 0.5 m apart. Compare with the alias table.",
+        (
+            "Aliasing: periods below 1 m appear at another length, because readings are 0.5 m "
+            "apart. See the alias table."
+        ),
     ),
     "a fit that does not converge": (
         lambda: reel_risk(FAR, 0.004, 0.0, limit=0.39, known_m=6e4, converged=False, **TAIL),

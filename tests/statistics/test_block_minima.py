@@ -65,10 +65,7 @@ def test_risk_of_a_reel() -> None:
     for end in (found.low, found.high):
         eta = -math.log1p(-end) / 1.5
         assert fit.log_likelihood - profile_height(-x, -0.395, eta) == pytest.approx(1.9207, abs=0.01)
-    assert (
-        said(found.warnings)[0]
-        == f"At 95 % confidence up to {found.high:.2g} of reels may have such a point."
-    )
+    assert said(found.warnings)[0] == f"Upper 95 % bound: {found.high:.2g} of reels have such a point."
     assert said(found.warnings)[-1] == "It is about averages over 0.5 m; shorter thin spots are not in it."
 
 

@@ -133,7 +133,7 @@ def test_unknown_values_are_told_and_lower_bounds_are_open() -> None:
     )
     assert isinstance(found, Result)
     assert found.n == 497 and found.high == math.inf
-    assert said(found.warnings) == ("3 values are unknown and were left out.", said(HELD))
+    assert said(found.warnings) == ("3 values not used: no valid value.", said(HELD))
 
 
 @pytest.mark.parametrize(

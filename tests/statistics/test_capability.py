@@ -187,8 +187,8 @@ def test_capability_only_where_stability_was_shown() -> None:
 @pytest.mark.parametrize(
     ("values", "limit", "reason"),
     [
-        ([], 0.381, "0 values worth 0.0 independent ones: 10 are needed. Gather more reels."),
-        ([0.4], 0.381, "1 value worth 1.0 independent ones: 10 are needed. Gather more reels."),
+        ([], 0.381, "Needs an effective sample size of 10; 0 values give 0.0. Gather more reels."),
+        ([0.4], 0.381, "Needs an effective sample size of 10; 1 value gives 1.0. Gather more reels."),
         (
             [0.4] * 20,
             0.381,
@@ -206,7 +206,7 @@ def test_capability_only_where_stability_was_shown() -> None:
         (
             [math.nan] * 30,
             0.381,
-            "0 values worth 0.0 independent ones: 10 are needed. Gather more reels.",
+            "Needs an effective sample size of 10; 0 values give 0.0. Gather more reels.",
         ),
     ],
 )
@@ -220,7 +220,7 @@ def test_few_effective_values_are_too_few_however_many_readings() -> None:
     found = performance_index_one_sided(walls(5000), 0.381, n_for_mean=4.2, n_for_variance=9.0)
     assert isinstance(found, Refused)
     assert said(found.reason) == (
-        "5,000 values worth 4.2 independent ones: 10 are needed. Gather more reels."
+        "Needs an effective sample size of 10; 5,000 values give 4.2. Gather more reels."
     )
 
 
@@ -229,7 +229,7 @@ def test_values_along_a_reel_without_effective_numbers_are_refused(unit: UnitOfI
     found = performance_index_one_sided(walls(), 0.381, unit_of_inference=unit)
     assert isinstance(found, Refused)
     assert said(found.reason) == (
-        "Values along one length of wire repeat their neighbours, so the bound for independent values does not "
+        "Values along one length of wire repeat their neighbors, so the bound for independent values does not "
         "hold; pass their effective numbers (their count, if they are cut samples), or use one value a reel."
     )
 
@@ -247,7 +247,7 @@ def test_ties_and_unknown_values_are_told() -> None:
     found = performance_index_one_sided(values, 0.381)
     assert isinstance(found, Result)
     assert (found.n, found.details["n_unknown"]) == (39, 1.0)
-    assert said(found.warnings)[-1] == "1 value is unknown and was left out."
+    assert said(found.warnings)[-1] == "1 value not used: no valid value."
 
 
 def test_summary_complains_of_infinity_and_bears_emptiness() -> None:

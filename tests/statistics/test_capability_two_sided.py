@@ -66,7 +66,7 @@ def test_coverage_of_both_intervals_on_independent_values() -> None:
             [2.5],
             (2.4, 2.6),
             {},
-            "1 value worth 1.0 independent ones: 10 are needed. Gather more reels.",
+            "Needs an effective sample size of 10; 1 value gives 1.0. Gather more reels.",
         ),
         (
             [2.5, 2.6] * 9,
@@ -80,7 +80,7 @@ def test_coverage_of_both_intervals_on_independent_values() -> None:
             (2.4, 2.6),
             {"unit_of_inference": "reading"},
             (
-                "Values along one length of wire repeat their neighbours, so the bound for independent values does not "
+                "Values along one length of wire repeat their neighbors, so the bound for independent values does not "
                 "hold; pass their effective numbers (their count, if they are cut samples), or use one value a reel."
             ),
         ),

@@ -26,7 +26,7 @@ def test_trap_moving_range_inflates_an_index_3_2_times() -> None:
     found = moving_range_sigma(row, 0.9)
     assert isinstance(found, Refused)
     assert said(found.reason) == (
-        "Neighbouring values are correlated (lag one: 0.90), so their differences do not show the spread; an index "
+        "Neighboring values are correlated (lag one: 0.90), so their differences do not show the spread; an index "
         "from it would be 3.16 times the true one. Use the spread within reels with its effective numbers."
     )
 
@@ -48,7 +48,7 @@ def test_moving_range_of_independent_reel_values() -> None:
             [0.4] * 20,
             math.nan,
             (
-                "Neighbouring values are correlated (lag one: cannot be told), so their differences do not show the "
+                "Neighboring values are correlated (lag one: not known), so their differences do not show the "
                 "spread. Use the spread within reels with its effective numbers."
             ),
         ),
@@ -78,8 +78,8 @@ def test_trap_spread_between_reels_left_out() -> None:
     assert isinstance(found, Result)
     assert found.estimate == pytest.approx(1.5, abs=0.08)
     assert found.details["overall_index"] == pytest.approx(1.5 / math.sqrt(2), abs=0.08)
-    told = f"with them it is {found.details['overall_index']:.2f}, not {found.estimate:.2f}."
-    assert said(found.warnings) == (f"Differences between reels are left out: {told}",)
+    told = f"With differences between reels: {found.details['overall_index']:.2f}, not {found.estimate:.2f}."
+    assert said(found.warnings) == (f"Within reels only. {told}",)
 
 
 def test_lower_bound_covers() -> None:
@@ -107,7 +107,7 @@ def test_lower_bound_covers() -> None:
         (
             ([1.0] * 3, [1.0] * 3, [1.0] * 3, [9.0] * 3),
             0.0,
-            "A reel is worth fewer than three independent readings; leave it out or read it longer.",
+            "A reel has an effective sample size below three. Leave it out or read more of it.",
         ),
         (
             ([1.0] * 3, [1.0] * 2, [9.0] * 3, [9.0] * 3),

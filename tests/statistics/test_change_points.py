@@ -149,7 +149,7 @@ def test_places_in_metres_and_items_without_a_value() -> None:
     x = np.append(rng.normal(0.40, 0.002, 60), rng.normal(0.42, 0.002, 60))
     x[10] = math.nan
     found = changes(x, at_m=np.arange(120) * 10.0)
-    assert said(found.warnings) == ("1 item has no value and was left out.", said(HELD))
+    assert said(found.warnings) == ("1 item not used: no valid value.", said(HELD))
     assert [one.at for one in found.changes] == [600.0]
     assert found.changes[0].shifts[0].size == pytest.approx(0.02, abs=0.001)
 

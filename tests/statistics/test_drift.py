@@ -33,20 +33,20 @@ def test_unknown_readings_are_told() -> None:
     assert isinstance(found, Result)
     usual = stats.linregress([0, 2, 3, 4, 5, 6], y[~np.isnan(y)])
     assert found.estimate == pytest.approx(usual.slope)
-    assert said(found.warnings) == ("1 reading is unknown and was left out.",)
+    assert said(found.warnings) == ("1 reading not used: no valid value.",)
 
 
 @pytest.mark.parametrize(
     ("at", "values", "worth", "reason"),
     [
-        ([1.0], [0.4], 1.0, "1 reading worth 1.0 independent ones is too few, 5 are needed."),
+        ([1.0], [0.4], 1.0, "Needs an effective sample size of 5; 1 reading gives 1.0."),
         ([1.0] * 9, [0.4, 0.5, 0.6] * 3, 9.0, "All readings stand at one place."),
         (list(range(9)), [0.4] * 9, 9.0, "All readings are equal; look for a stuck instrument."),
         (
             list(range(9)),
             [0.4, 0.5, 0.6] * 3,
             2.0,
-            "9 readings worth 2.0 independent ones are too few, 5 are needed.",
+            "Needs an effective sample size of 5; 9 readings give 2.0.",
         ),
         (
             list(range(9)),

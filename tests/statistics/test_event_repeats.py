@@ -49,9 +49,7 @@ def test_a_roll_is_found_among_listed_elements() -> None:
     assert first.name == "capstan"
     assert first.p_value < 0.01
     assert abs(first.period_m - 1.885) < 4 * first.period_sd_m
-    assert said(found.verdict).startswith(
-        "The faults come back with the turn of capstan (every 1.885 m, p = 0."
-    )
+    assert said(found.verdict).startswith("Fault period matches capstan (every 1.885 m, p = 0.")
     assert found.tested[1].p_value > 0.05
 
 

@@ -101,7 +101,7 @@ def test_no_period_is_said_so() -> None:
     found = result(at, rng.normal(size=at.size), 1.5, 50.0)
     assert said(found.warnings) == (
         (
-            "Readings stand 1 m apart as a rule: a period under 2 m may be the image of another. Compare with "
+            "Aliasing: readings are usually 1 m apart, so a period below 2 m may be an alias. See "
             "the alias table."
         ),
         "No period stands above the noise; the figures are those of the strongest chance swing.",

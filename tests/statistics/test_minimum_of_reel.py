@@ -100,10 +100,7 @@ def test_a_limit_out_of_reach_has_no_lower_end_but_an_upper_one() -> None:
     assert isinstance(found, Result)
     assert (found.estimate, found.low) == (0.0, 0.0)
     assert 0.0 < found.high < 0.02
-    assert (
-        said(found.warnings)[0]
-        == f"At 95 % confidence up to {found.high:.2g} of reels may have such a point."
-    )
+    assert said(found.warnings)[0] == f"Upper 95 % bound: {found.high:.2g} of reels have such a point."
 
 
 def test_one_order_of_60_km_cannot_show_one_in_a_thousand() -> None:
@@ -130,8 +127,8 @@ def test_warnings_in_full() -> None:
     assert said(found.warnings)[1:] == (
         "The tail fit did not converge; an exponential tail stands in, which is no bound.",
         (
-            f"The fitted shape {found.details['shape']:.2f} is positive: no end to the depth. For a wall that points "
-            "to a mixture or a drop-out; look at the deepest readings."
+            f"The fitted shape {found.details['shape']:.2f} is positive: the depth has no bound. For a wall this "
+            "suggests a mixture or a drop-out. Check the deepest readings."
         ),
         "It is about averages over 0.5 m, as the gauge sees the wire; shorter thin spots are not in it.",
     )

@@ -52,7 +52,7 @@ def test_turns_of_the_screw_are_an_axis_too() -> None:
 def test_at_constant_speed_nothing_can_be_told() -> None:
     found = tracked(0.6 * np.sin(2 * np.pi * TIME) + NOISE, {"length": 10 * TIME, "time": TIME})
     assert found.locked_to == ""
-    assert said(found.words).startswith("Cannot separate what the period is locked to: ")
+    assert said(found.words).startswith("Cannot separate length-based from time-based causes: ")
     assert said(found.words).endswith(" %). A larger change of speed would separate them.")
 
 

@@ -110,7 +110,7 @@ def test_a_hunting_control_is_not_taken_for_a_turning_element() -> None:
     found = periods(np.sin(phase) + 0.3 * rng.normal(size=6000), 1.0)
     assert found.found
     assert found.found[0].details["coherence"] < 0.7
-    assert said(found.found[0].warnings)[0].startswith("The swing does not keep its step along the length")
+    assert said(found.found[0].warnings)[0].startswith("The period does not hold along the length")
 
 
 def test_sinusoid_uncertainty_as_worked_out() -> None:
@@ -146,8 +146,11 @@ def test_gaps_are_left_out_and_told() -> None:
     found = periods(x, 0.5)
     assert found.spectrum.left_out_m == 5.0
     assert said(found.warnings) == (
-        "Periods under 1 m are not seen as they are: readings stand 0.5 m apart. Compare with the alias table.",
-        "5 m without a reading were left out with their pieces.",
+        (
+            "Aliasing: periods below 1 m appear at another length, because readings are 0.5 m "
+            "apart. See the alias table."
+        ),
+        "5 m without a reading not used.",
     )
     assert said(found.verdict) == "No period stands above the background."
 

@@ -120,12 +120,12 @@ def test_a_class_without_a_fault_has_an_upper_bound_and_no_infinite_fit() -> Non
         (
             [1, 2, 3, 4],
             {"shift": ["a", "a", "b", "b"], "lot": ["x", "x", "y", "y"]},
-            "Two circumstances say the same of every item, so they cannot be told apart; leave one out.",
+            "Two circumstances agree on every item. Leave one of them out.",
         ),
         (
             [1, 2],
             {"shift": ["a", "b"]},
-            "2 items cannot tell 2 parameters apart; give more items or fewer circumstances.",
+            "2 items cannot separate 2 parameters. Give more items or fewer circumstances.",
         ),
     ],
 )

@@ -17,7 +17,7 @@ def test_trap_none_bad_still_allows_many() -> None:
         assert isinstance(found, Result)
         assert found.high == pytest.approx(1 - 0.05 ** (1 / reels), rel=1e-9)
         assert 100 * found.high == pytest.approx(percent, abs=0.005)
-    assert said(share_of_bad_reels(0, 30).warnings) == ("None bad of 30 still allows 9.5 % bad reels.",)
+    assert said(share_of_bad_reels(0, 30).warnings) == ("0 bad of 30. Upper bound: 9.5 % bad reels.",)
 
 
 def test_interval_equals_an_independent_library() -> None:

@@ -71,7 +71,7 @@ def test_moving_range_is_refused_on_correlated_values() -> None:
     # Trap: worked out by a script apart: at lag-1 .9 the moving range gives .316 of sigma.
     found = individuals_chart(ar1(0.9, 2000, 5), sigma_from="moving range")
     assert isinstance(found, Refused)
-    assert said(found.reason).startswith("Neighbouring values are correlated (lag-1 0.")
+    assert said(found.reason).startswith("Neighboring values are correlated (lag-1 0.")
     assert "so the moving range would give 0.3" in said(found.reason)
     other = chart(ar1(0.9, 2000, 5))
     assert other.arl0 is None

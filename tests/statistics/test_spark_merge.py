@@ -68,7 +68,7 @@ def test_no_count_and_counts_at_one_place(rule: str) -> None:
 
 def test_the_number_is_told_to_be_a_lower_bound() -> None:
     assert said(merge_events([1.0, 1.5, 30.0], 0.9, 0.005, 10.0).warnings) == (
-        "Faults closer together than 0.95 m cannot be told apart: 2 faults from 3 counts is a lower bound.",
+        "Faults closer together than 0.95 m cannot be separated: 2 faults from 3 counts is a lower bound.",
     )
 
 

@@ -72,7 +72,7 @@ def test_a_skewed_sample_is_warned_of() -> None:
         (
             [0.4, 0.41] * 10,
             {"unit_of_inference": "reading"},
-            "Readings of one length of wire repeat their neighbours; use one value a reel.",
+            "Readings of one length of wire repeat their neighbors; use one value a reel.",
         ),
         (
             [0.4, 0.41] * 10,

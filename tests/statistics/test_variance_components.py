@@ -131,7 +131,7 @@ def test_no_spread_between_reels_gives_zero_with_an_upper_end() -> None:
     within, between = variance_components(values, list(reel))
     assert (between.estimate, between.low) == (0.0, 0.0)
     assert said(between.warnings) == (
-        "The difference of mean squares is not positive: the estimate is 0, the upper end is what counts.",
+        "The difference of mean squares is not positive: the estimate is 0. Read the upper bound.",
     )
     noisy = values + np.random.default_rng(1).normal(0, 1e-4, 24)
     parts = by_reel(noisy, reel, np.zeros(24))
@@ -179,7 +179,7 @@ def test_unit_change_squares_through() -> None:
             [1] * 8,
             {"unit_of_inference": "reading"},
             (
-                "Readings of a reel repeat their neighbours, and that leaks into the spread between reels; use the "
+                "Readings of a reel repeat their neighbors, and that leaks into the spread between reels; use the "
                 "means of reels with their effective numbers."
             ),
         ),
@@ -210,12 +210,12 @@ def test_refusals_in_full(
         (
             ([1.0, 3.0, 2.0], [1.0] * 3, [9.0] * 3, [1.0] * 3, [9.0] * 3),
             None,
-            "A reel is worth no more than one reading; leave it out or read it longer.",
+            "A reel has an effective sample size of one or less. Leave it out or read more of it.",
         ),
         (
             ([1.0, 3.0, 2.0], [1.0] * 3, [9.0] * 3, [9.0] * 3, [9.0] * 3),
             [1, 2, 3],
-            "Every run holds one reel, so runs and reels cannot be told apart; leave the runs out.",
+            "Every run holds one reel, so runs and reels cannot be separated. Leave the runs out.",
         ),
         (
             ([1.0, 3.0, 2.0], [1.0] * 2, [9.0] * 3, [9.0] * 3, [9.0] * 3),

@@ -48,12 +48,12 @@ def test_a_length_nobody_listed_is_found_by_the_scan_and_chance_is_not() -> None
     assert isinstance(found, Result)
     assert found.low < 2.513 < found.high
     assert found.details["trials"] > 1000
-    assert "Look for a part of 800 mm across that touches the wire" in said(found.warnings)[0]
+    assert "Look for a part 800 mm in diameter that touches the wire" in said(found.warnings)[0]
     random = np.random.default_rng(5)
     chance = scan_answer([np.sort(random.uniform(0.0, 1500.0, 9)) for _ in range(3)], 0.1, 0.02)
     assert isinstance(chance, Refused)
-    assert said(chance.reason).startswith("No length stands out of chance: the strongest is ")
-    assert "independent lengths are paid for" in said(chance.reason)
+    assert said(chance.reason).startswith("No period beyond chance. The strongest is ")
+    assert "independent lengths (" in said(chance.reason)
 
 
 @pytest.mark.parametrize("places", [[], [np.zeros(0)], [np.array([3.0])], [np.full(9, 7.0)]])

@@ -71,7 +71,8 @@ def test_without_a_stop_all_of_the_sheets_uncertainty_lasts() -> None:
     wall = found["wall gauge"]
     assert isinstance(wall, Refused)
     assert said(wall.reason) == (
-        "The run has no stop of 10 readings of this gauge: its noise cannot be told from the wire's own variation."
+        "Needs a stop of at least 10 readings of this gauge. Without one, gauge noise and wire "
+        "variation cannot be separated."
     )
     assert measured_uncertainty(line_l2(), None, None)["thinnest_wall_mm"].noise_mm == 0.0
 
@@ -240,7 +241,7 @@ def test_mass_and_scrap_stand_in_their_intervals() -> None:
     # 55 mil are 1.397 mm; UL 44 states millimetres first, and the stricter of the two units of record judges.
     least = 1.40
     assert over.estimate == pytest.approx(rho.value * np.pi * (t * (d + t) - least * (d + least)), rel=1e-2)
-    assert said(mass.warnings) == ("What fills the valleys of the strand is not in these kilograms.",)
+    assert said(mass.warnings) == ("Compound between the strands is not included.",)
     metres, kg = (result(one.answer) for one in found.topic("scrap"))
     made_m = found.bench.placed.placement.made_m
     assert metres.estimate == pytest.approx(made_m - 500.0, abs=0.01)

@@ -101,7 +101,7 @@ def test_a_drift_along_the_run_has_an_interval_or_is_refused() -> None:
     _, seen = with_wall(at, 0.4 + 1e-4 * np.cumsum(noise))
     (wandering,) = _drift(seen, 0.0, 2400.0)
     assert isinstance(wandering, Refused)
-    assert "an interval could not be trusted. See where the level changed." in said(wandering.reason)
+    assert "See the change points." in said(wandering.reason)
     (short,) = _drift(seen, 0.0, 600.0)
     assert isinstance(short, Refused)
     assert said(short.reason) == "12 averages over 50 m cannot carry a line; 20 are needed."

@@ -100,7 +100,7 @@ def test_a_skewed_shape_is_found_and_few_readings_show_none() -> None:
     assert isinstance(few, Refused)
     assert said(few.reason) == "40 steady readings that vary are too few to see a shape; 50 are needed."
     slow = shape_answer(seen, limit, limit.value + 0.05 + 0.01 * wall(3000, 0.99)[0], 1500.0)
-    assert isinstance(slow, Refused) and "are worth about" in said(slow.reason)
+    assert isinstance(slow, Refused) and "effective sample size of 50" in said(slow.reason)
 
 
 def test_fault_patterns_of_a_run_reach_the_answers() -> None:

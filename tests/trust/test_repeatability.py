@@ -52,8 +52,8 @@ def test_no_stop_is_refused() -> None:
         refused = stop_repeatability(np.full(100, 0.48), stops, 0.001)
         assert isinstance(refused, Refused)
         assert said(refused.reason) == (
-            "The run has no stop of 10 readings of this gauge: its noise cannot be told from the wire's own "
-            "variation."
+            "Needs a stop of at least 10 readings of this gauge. Without one, gauge noise and wire "
+            "variation cannot be separated."
         )
 
 
