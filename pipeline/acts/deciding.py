@@ -241,7 +241,7 @@ def act_on(
         check_power(name, act.disposition, by, plant.may_decide.get(act.disposition, ()), f"{kind} {chosen}")
         acts = next_act(subject.acts, act, plant.second_person.dispositions, subject.state)
         check_beside(store, subject, acts[-1])
-        check_lets_go(subject, acts[-1])
+        check_lets_go(store, subject, acts[-1])
         _check_grown(subject, acts[-1])
         entry_no = _put_on_file(store, subject, acts[-1], plant_sha256)
     after = subject_on_file(store, name)

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 from pipeline.errors import Complaint
 from pipeline.nonconformance.disposition import Act, DispositionRefused, State, check_release, state_of
 from pipeline.record.decided import LETS_GO, UNFINISHED, finding_state, holding_states, reel_state
+from pipeline.record.lengths import lengths_of_reel
+from pipeline.record.wound_from import kept_here_by
 
 if TYPE_CHECKING:
     from pipeline.acts.deciding import Subject
@@ -89,10 +91,11 @@ def _contradicts(chosen: str, state: State, subject: Subject, other: str) -> boo
     return False
 
 
-def check_lets_go(subject: Subject, act: Act) -> None:
+def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
     """Refuse to let wire go that a hold, an open finding or a sample holds, or that lacks evidence nobody names.
 
     Args:
+        store: the store.
         subject: what is decided on.
         act: the act; whatever lets nothing go is not looked at.
 
@@ -116,6 +119,17 @@ def check_lets_go(subject: Subject, act: Act) -> None:
         for one in holds
     ]
     if length is not None:
+        shelf = lengths_of_reel(store, length.reel_id)
+        (row,) = (one for one in shelf if one["length_id"] == length.length_id)
+        complaints += [
+            Complaint(
+                subject.name,
+                f"{act.disposition} is refused: length {name}, which it was wound from, was decided for {disposition}",
+                f"Take that back first: reelproof disposition {name} reopen",
+            )
+            for name, disposition in kept_here_by(row, shelf, subject.decided).items()
+            if name != length.length_id
+        ]
         complaints += [
             Complaint(
                 subject.name,

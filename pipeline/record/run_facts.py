@@ -43,6 +43,7 @@ class PlantFacts:
     def __init__(self, store: Store) -> None:
         self.store = store
         self._sheets: dict[str, str] = {}
+        self._unsure: dict[int, Mapping[str, float]] = {}
         self._zones: dict[str, str] = {}
         self._samples: dict[str, Mapping[str, SampleSay]] = {}
 
@@ -76,6 +77,13 @@ class PlantFacts:
         """What the evidence of a reel lacked in a judgement that may not be the newest."""
         rows = self.store.ask("questions/lacks_of_assessment", assessment_id=assessment_id)
         return lacking_of(by_reel(rows).get(reel_id, ()))
+
+    def end_unsure_m(self, assessment_id: int) -> Mapping[str, float]:
+        """How well the ends of a judgement's reels are known [m], of those that an accumulator leaves unsure."""
+        if assessment_id not in self._unsure:
+            rows = self.store.ask("questions/end_unsure_of_reels", assessment_id=assessment_id)
+            self._unsure[assessment_id] = {row["reel_id"]: row["end_unsure_m"] for row in rows}
+        return self._unsure[assessment_id]
 
     def sheet(self, sha256: str) -> str:
         """The text of a sheet, "" where it is not on file."""

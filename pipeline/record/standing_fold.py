@@ -18,6 +18,7 @@ from pipeline.record.lengths import GONE
 from pipeline.record.sample_say import NOTHING
 from pipeline.record.standing import ALARMS, Code, LengthStanding, Standing, Where
 from pipeline.record.standing_told import headline, left_headline, let_go_by, told_left
+from pipeline.record.wound_from import kept_here_by, kept_told
 from pipeline.store.said_columns import about_of, holding_of, lacking_of, told_of
 from pipeline.wording.say import plain
 from pipeline.words import counted
@@ -246,6 +247,7 @@ class ReelFold:
             dict.fromkeys(
                 (
                     *(one.sentence for one in self.holds if one.meets(start, end)),
+                    *kept_told(kept_here_by(row, self.book.shelf.by_reel[self.name], self.decided)),
                     *(() if is_let_go else self.samples.against),
                     *found.values(),
                     *lacking,
@@ -317,10 +319,16 @@ class ReelFold:
         to_m = self.row["to_m"] if self.row["to_m"] is not None else self.row["length_m"]
         return to_m - end, to_m - start
 
+    @cached_property
+    def _near_m(self) -> float:
+        """How near to a length something lies to count as in it [m]: places and the reel's own ends are unsure."""
+        return NEAR_M + self.book.shelf.end_unsure_m(self.row["assessment_id"]).get(self.name, 0.0)
+
     def _meeting(self, start: float, end: float) -> list[Row]:
         """Findings in or near a stretch of the reel."""
         low, high = self._span(start, end)
-        return [one for one in self.findings if one["from_m"] < high + NEAR_M and one["to_m"] > low - NEAR_M]
+        near = self._near_m
+        return [one for one in self.findings if one["from_m"] < high + near and one["to_m"] > low - near]
 
     def _acted_since(self, length_id: str, start: float, end: float) -> bool:
         """Whether somebody acted on a finding in a length after it was let go, which that person had not seen."""

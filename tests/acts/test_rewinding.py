@@ -11,11 +11,13 @@ import pytest
 from dashboards.fillers.lot import _where_next
 from dashboards.fillers.reel import _children, plan_of
 from dashboards.fillers.run_book import run_books
+from pipeline.acts.deciding import act_on
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import NotFoundError, ReelproofError
 from pipeline.lots.complaint import Marks
 from pipeline.lots.epcis import Naming
 from pipeline.lots.journal import check_journal
+from pipeline.nonconformance.disposition import DispositionRefused, Person
 from pipeline.proofs.lot_pack import gather_lot
 from pipeline.proofs.proving import proof_content
 from pipeline.proofs.shared_events import _of_reel
@@ -23,11 +25,12 @@ from pipeline.record.complaint_on_file import answer_complaint
 from pipeline.record.journal_on_file import journal_of
 from pipeline.record.lengths import lengths_of_reel
 from pipeline.record.reel_and_lot import reel_on_file
-from pipeline.record.shipping_list import CutLength, ShippingList, read_shipping_list
+from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList, read_shipping_list
+from pipeline.record.standing import standing_of
 from pipeline.record.touched_wire import Question, contained
 from pipeline.record.wire_named import pieces_of
 from pipeline.store.database import Store, open_to_write
-from tests.acts.decided_store import SENT, copied
+from tests.acts.decided_store import ENGINEER, MANAGER, SENT, copied
 
 REEL = "L1-0412-02"
 # A is 200 m to 1200 m from the outer end of the reel. All of it is wound onto P, which so lies the other way round: its
@@ -282,3 +285,66 @@ def test_the_proof_of_a_rewound_length_holds_its_way_to_it(store: Store) -> None
     assert told("P") == [("cut", REEL), ("rewind", "P"), ("rewind", "Q"), ("shipment", "S-1")]
     assert told("Q") == [("cut", REEL), ("rewind", "P"), ("rewind", "Q")]
     assert told("A") == [("cut", REEL), ("rewind", "P")]
+
+
+def decided(store: Store, name: str, kind: str, by: Person, disposition: str | None = None) -> None:
+    act_on(store, name, kind, by, "seen", disposition, evidence="record 4")  # type: ignore[arg-type]
+
+
+def released(store: Store, name: str) -> None:
+    decided(store, name, "decide", ENGINEER, "release")
+    decided(store, name, "confirm", MANAGER)
+
+
+def sent(store: Store, name: str) -> None:
+    left = Shipment(id=f"S-{name}", to="a customer", contents=(name,))
+    put_shipping_on_file(store, ShippingList(shipments=(left,)), "shipping clerk")
+
+
+@pytest.mark.parametrize("reel_is_released", [False, True])
+def test_scrap_wound_onto_another_package_stays_scrap(
+    judged_store: Path, tmp_path: Path, reel_is_released: bool
+) -> None:
+    """Seen: a length decided to be scrap, wound onto a new number, was released and shipped without an alarm."""
+    reel = "L1-0412-01"
+    with open_to_write(copied(judged_store, tmp_path / "store")) as store:
+        if reel_is_released:
+            released(store, reel)
+        cut = CutLength(reel=reel, length="A", from_m=100, to_m=300)
+        put_shipping_on_file(store, ShippingList(cuts=(cut,)), "rewinder")
+        decided(store, "A", "decide", ENGINEER, "scrap")
+        onto = (Rewound(source="A", onto="B"), Rewound(source="B", onto="C", take_m=50.0))
+        put_shipping_on_file(store, ShippingList(rewinds=onto), "rewinder")
+        lengths = {one.length_id: one for one in standing_of(store, reel).lengths}
+        assert (lengths["B"].code, lengths["C"].code) == ("held", "held")
+        assert lengths["C"].reasons == ("Length A was decided for scrap.",)
+        for name in ("B", "C"):
+            with pytest.raises(DispositionRefused) as told:
+                decided(store, name, "decide", ENGINEER, "release")
+            assert str(told.value) == (
+                f"{name}: release is refused: length A, which it was wound from, was decided for scrap. Take that back "
+                "first: reelproof disposition A reopen."
+            )
+            with pytest.raises(ReelproofError):
+                sent(store, name)
+        decided(store, "A", "reopen", ENGINEER)
+        released(store, "C")
+        sent(store, "C")
+        assert not standing_of(store, reel).left_while_held
+
+
+@pytest.mark.parametrize("disposition", ["rework", "regrade", "scrap"])
+def test_a_length_decided_for_something_else_does_not_leave_on_the_release_of_its_reel(
+    judged_store: Path, tmp_path: Path, disposition: str
+) -> None:
+    """Seen: a length decided for rework was shipped without an alarm, for its reel had been released before."""
+    reel = "L1-0412-01"
+    with open_to_write(copied(judged_store, tmp_path / "store")) as store:
+        released(store, reel)
+        cut = CutLength(reel=reel, length="A", from_m=100, to_m=300)
+        put_shipping_on_file(store, ShippingList(cuts=(cut,)), "rewinder")
+        assert standing_of(store, reel).lengths[0].may_leave
+        decided(store, "A", "decide", ENGINEER, disposition)
+        assert not standing_of(store, reel).lengths[0].may_leave
+        with pytest.raises(ReelproofError):
+            sent(store, "A")

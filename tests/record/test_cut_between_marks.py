@@ -12,14 +12,16 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.acts.deciding import act_on
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import ReelproofError
+from pipeline.nonconformance.disposition import DispositionRefused
 from pipeline.record.going import ReelFacts, doubted
-from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
+from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList
 from pipeline.record.standing import LengthStanding, standing_of
 from pipeline.store.database import Store, open_to_write
 from pipeline.units import M_PER_FOOT
-from tests.acts.decided_store import copied
+from tests.acts.decided_store import ENGINEER, MANAGER, copied
 
 ROLL = "L1-0418-02"
 
@@ -57,3 +59,32 @@ def test_it_is_held_and_ship_refuses_it(store: Store) -> None:
     with pytest.raises(ReelproofError):
         put_shipping_on_file(store, told, "shipping clerk", None)
     assert length_of(store, name).left is None
+
+
+def test_a_release_that_names_its_evidence_lets_it_leave_and_one_that_names_none_does_not(
+    store: Store,
+) -> None:
+    name = piece_between_marks(store)
+    with pytest.raises(DispositionRefused) as told:
+        act_on(store, name, "decide", ENGINEER, "looks sound", "release")
+    assert all("Name with --evidence what stands for it" in str(one) for one in told.value.complaints)
+    act_on(store, name, "decide", ENGINEER, "tested again", "release", evidence="spark test record 12")
+    assert not length_of(store, name).may_leave  # a second person is asked for
+    act_on(store, name, "confirm", MANAGER, "seen")
+    assert (length_of(store, name).code, length_of(store, name).may_leave) == ("released", True)
+    told_of = ShippingList(shipments=(Shipment(id="S-1", to="a customer", contents=(name,)),))
+    assert put_shipping_on_file(store, told_of, "shipping clerk", None).alarms == ()
+    assert length_of(store, name).code == "shipped"
+
+
+def test_the_evidence_of_one_length_lets_no_other_leave(store: Store) -> None:
+    """All of it is wound onto another package after its release: what was shown of one number is not of another."""
+    name = piece_between_marks(store)
+    act_on(store, name, "decide", ENGINEER, "tested again", "release", evidence="spark test record 12")
+    act_on(store, name, "confirm", MANAGER, "seen")
+    onto = ShippingList(rewinds=(Rewound(source=name, onto="R-1", use="stock"),))
+    put_shipping_on_file(store, onto, "rewinder")
+    assert (length_of(store, "R-1").code, length_of(store, "R-1").may_leave) == ("held", False)
+    told_of = ShippingList(shipments=(Shipment(id="S-1", to="a customer", contents=("R-1",)),))
+    with pytest.raises(ReelproofError):
+        put_shipping_on_file(store, told_of, "shipping clerk", None)
