@@ -15,6 +15,7 @@ from pipeline.sheets.line_sheet import LineSheet, MassBalance
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.evidence import Seen
 from pipeline.steps.lone_wall import near_reading
+from pipeline.trust.drift import movement_sd_mm, with_drifts
 from pipeline.trust.redundancy import Stretch, agreement_by_stretch, area_from_screw_mm2
 from pipeline.trust.uncertainty import Uncertainty
 
@@ -97,18 +98,22 @@ def agreement_of_run(
         middle = float(np.nanmedian(area)) if bool(np.isfinite(area).any()) else float("nan")
         area_sd = max(0.01 * balance.uncertainty_pct * middle, 1e-9) if np.isfinite(middle) else 1.0
     # Where one of the two read nothing the other's mean would be of other wire.
-    walls = wall.fit & near_reading(wall.at_m, diameter)
-    diameters = diameter.fit & near_reading(diameter.at_m, wall)
-    return agreement_by_stretch(
+    # Wire near a stop and a restart cools and shrinks on its own way between the two.
+    walls = wall.fit & wall.steady & near_reading(wall.at_m, diameter)
+    diameters = diameter.fit & diameter.steady & near_reading(diameter.at_m, wall)
+    sd = (known["mean_wall_mm"].lasting_mm, known["diameter_mm"].lasting_mm, conductor[1], area_sd)
+    moves = movement_sd_mm(sd, conductor[0], read is not None)
+    found = agreement_by_stretch(
         wall.at_m,
         np.where(walls, wall.value + deducted, np.nan),
         diameter.at_m,
         np.where(diameters, diameter.value - (same - conductor[0]), np.nan),
         conductor[0],
-        (known["mean_wall_mm"].lasting_mm, known["diameter_mm"].lasting_mm, conductor[1], area_sd),
+        sd,
         area_at,
         area,
     )
+    return with_drifts(found, moves)
 
 
 def _conductor_along(

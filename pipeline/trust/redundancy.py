@@ -190,11 +190,12 @@ def _sentence(state: State, suspect: str, geometry_mm: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A stretch of wire and how its instruments agree."""
+    """A stretch of wire and how its instruments agree; `left_mm` is the wall (D - d)/2 - t that they leave over."""
 
     from_m: float
     to_m: float
     agreement: Reconciliation
+    left_mm: float = float("nan")
 
 
 def agreement_by_stretch(
@@ -236,8 +237,10 @@ def agreement_by_stretch(
     if area_at_m is not None and area_mm2 is not None:
         area = _means(area_at_m, area_mm2, first, count, stretch_m)
     weighed = reconcile_all(np.column_stack([wall, diameter, np.full(count, conductor_mm), area]), sd)
+    left = (diameter - conductor_mm) / 2.0 - wall
     return tuple(
-        Stretch((first + k) * stretch_m, (first + k + 1) * stretch_m, one) for k, one in enumerate(weighed)
+        Stretch((first + k) * stretch_m, (first + k + 1) * stretch_m, one, float(left[k]))
+        for k, one in enumerate(weighed)
     )
 
 

@@ -161,6 +161,19 @@ CELLS: list[Cell] = [
     ),
     Cell("rows", "gap", "s", (2.0, 10.0, 30.0), _gap, ("pinhole",)),
     *(
+        Cell(channel, kind, "mm", (0.01, 0.02, 0.04, 0.06, 0.1, 0.15), maker)
+        for channel, way in (
+            ("ring", _ring),
+            ("diameter", lambda e: _of(("diameter_x_mm", "diameter_y_mm"), e)),
+            ("conductor", lambda e: _of(("conductor_mm",), e)),
+        )
+        for kind, maker in (
+            ("offset", way(lambda c, s, r: edits.shifted(c, s))),
+            ("offset down", way(lambda c, s, r: edits.shifted(c, -s))),
+            ("drift", way(lambda c, s, r: edits.drifted(c, s))),
+        )
+    ),
+    *(
         Cell("columns", f"swap: {first}, {second}", "", (1.0,), _swap(first, second))
         for first, second in (
             ("hot_diameter_mm", "diameter_x_mm"),

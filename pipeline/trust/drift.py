@@ -1,0 +1,71 @@
+"""Does one gauge drift against the others within a run? What wall and diameters leave over, stretch against stretch.
+
+A bias that lasts the whole run hides in what calibration leaves; a change within the run does not. Which gauge drifts
+cannot be told from one relation, so nothing is concluded where it has moved. Two gauges that drift alike are not seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.trust.redundancy import Stretch
+
+# What calibration leaves may move within a run by this share (chosen here), a conductor nobody reads by this of itself.
+MOVES, CONDUCTOR_MOVES = 0.4, 0.003
+# Standard deviations of a movement that is no chance, and those at which nine in ten are found.
+BEYOND = 4.57
+POWER = 1.2816
+FEWEST_STRETCHES = 3
+
+
+def movement_sd_mm(sd: Sequence[float], conductor_mm: float, conductor_read: bool) -> float:
+    """Standard deviation of a stretch's left-over wall (D - d)/2 - t about the run's [mm], all gauges at rest.
+
+    Args:
+        sd: standard uncertainties of wall, diameter and conductor [mm].
+        conductor_mm: diameter of the conductor [mm].
+        conductor_read: whether a gauge read it along the run.
+    """
+    wall, diameter, conductor = sd[:3]
+    lasting = float(np.sqrt(diameter**2 + (conductor**2 if conductor_read else 0.0) + 4.0 * wall**2)) / 2.0
+    unread = 0.0 if conductor_read else CONDUCTOR_MOVES * conductor_mm / 2.0
+    return float(np.hypot(MOVES * lasting, unread))
+
+
+def least_drift_mm(sd_mm: float) -> float:
+    """Smallest even drift from the start to the end of a run found nine times in ten [mm of wall].
+
+    It stands from its own middle by half at either end.
+    """
+    return 2.0 * (BEYOND + POWER) * sd_mm
+
+
+def with_drifts(stretches: Sequence[Stretch], sd_mm: float) -> tuple[Stretch, ...]:
+    """The stretches; one whose left-over wall moved away from the run's usual concludes nothing.
+
+    Args:
+        stretches: the run's stretches, each with what wall and diameters leave over.
+        sd_mm: standard deviation of that with all gauges at rest (`movement_sd_mm`) [mm].
+    """
+    left = np.array([one.left_mm for one in stretches], dtype=np.float64)
+    known = np.isfinite(left)
+    if int(known.sum()) < FEWEST_STRETCHES or sd_mm <= 0.0:
+        return tuple(stretches)
+    away = left - float(np.median(left[known]))
+    return tuple(
+        _drifted(one, moved) if np.isfinite(moved) and abs(moved) > BEYOND * sd_mm else one
+        for one, moved in zip(stretches, away.tolist(), strict=True)
+    )
+
+
+def _drifted(stretch: Stretch, moved_mm: float) -> Stretch:
+    if stretch.agreement.state == "red":
+        return stretch
+    sentence = (
+        f"Here the diameters leave {1000 * moved_mm:+.1f} um more wall against the wall gauge than usual in this run: "
+        "a gauge drifts, which one cannot be told. No conclusion about this wire until it is settled."
+    )
+    return replace(stretch, agreement=replace(stretch.agreement, state="red", sentence=sentence))
