@@ -16,3 +16,14 @@ class Contradiction(Code):
     COLUMNS_EXCHANGED = "contradiction/columns exchanged"
     MELT_EXCHANGED = "contradiction/melt exchanged"
     CLOCK_SET = "contradiction/clock set"
+
+
+class Unseen(Code):
+    """What a run's data could have shown of its gauges, and what they could not."""
+
+    SENSOR_LEAST = "unseen/sensor least"
+    SENSORS_NOT_COMPARED = "unseen/sensors not compared"
+    GAUGES_LEAST = "unseen/gauges least"
+    GAUGES_LEAST_CONDUCTOR_UNREAD = "unseen/gauges least, conductor unread"
+    GAUGES_NOT_COMPARED = "unseen/gauges not compared"
+    NEVER = "unseen/never"

@@ -101,7 +101,7 @@ def agreement_of_run(
     # Wire near a stop and a restart cools and shrinks on its own way between the two.
     walls = wall.fit & wall.steady & near_reading(wall.at_m, diameter)
     diameters = diameter.fit & diameter.steady & near_reading(diameter.at_m, wall)
-    sd = (known["mean_wall_mm"].lasting_mm, known["diameter_mm"].lasting_mm, conductor[1], area_sd)
+    sd = (*compared_sd_mm(known, conductor), area_sd)
     moves = movement_sd_mm(sd, conductor[0], read is not None)
     found = agreement_by_stretch(
         wall.at_m,
@@ -114,6 +114,18 @@ def agreement_of_run(
         area,
     )
     return with_drifts(found, moves)
+
+
+def compared_sd_mm(
+    known: Mapping[str, Uncertainty], conductor: tuple[float, float]
+) -> tuple[float, float, float]:
+    """Standard uncertainties with which wall, diameter and conductor are held against each other [mm].
+
+    Args:
+        known: uncertainty of each quantity; what calibration leaves is used, which averaging does not take away.
+        conductor: diameter of the conductor and its standard uncertainty [mm].
+    """
+    return known["mean_wall_mm"].lasting_mm, known["diameter_mm"].lasting_mm, conductor[1]
 
 
 def _conductor_along(

@@ -10,7 +10,6 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.contradictions import Contradiction
 from pipeline.flags import ALL, CONTRADICTED
 from pipeline.length import intervals
 from pipeline.length.known_length import known_wire
@@ -19,15 +18,16 @@ from pipeline.length.placement import Placement
 from pipeline.length.spark_exposure import SparkExposure, spark_exposure
 from pipeline.length.steady_state import DEFAULT_RULE
 from pipeline.length.steady_wire import read_first, steady_readings
-from pipeline.messages import Measure, Message, message
+from pipeline.messages import Message
 from pipeline.quantity import Asked
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
 from pipeline.sheets.plant_sheet import SparkTest
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.agreement import agreement_of_run, conductor_of, conductor_read, conductor_told
+from pipeline.steps.contradictions_told import contradictions_told
+from pipeline.steps.could_show import could_show
 from pipeline.steps.evidence import Seen
-from pipeline.steps.exchanged import melt_exchanged
 from pipeline.steps.frozen_ring import (
     frozen_rows,
     frozen_told,
@@ -42,7 +42,7 @@ from pipeline.steps.place import Placed
 from pipeline.steps.ring_checks import check_ring
 from pipeline.steps.settle import settled_placement
 from pipeline.trust.contradicted import SpikeDecision, contradicted_flags, decide_spikes
-from pipeline.trust.lone_axis import LoneAxis, denied_flags, lone_axes
+from pipeline.trust.lone_axis import denied_flags, lone_axes
 from pipeline.trust.redundancy import Stretch, no_conclusion
 from pipeline.trust.uncertainty import Uncertainty, measured_uncertainty
 from pipeline.wall.lobes import few_sensors_told, few_sensors_unknown
@@ -95,6 +95,7 @@ class Measured:
         spark: how long the spark test stressed each metre, or why that cannot be known; None without a voltage.
         read: the instruments that gave readings.
         contradictions: what the run's data contradict in themselves.
+        could_show: the smallest bias and drift that this run could have shown, and what it could not.
     """
 
     frame: pl.DataFrame
@@ -109,6 +110,7 @@ class Measured:
     spark: SparkExposure | Refused | None = None
     read: tuple[Instrument, ...] = ()
     contradictions: tuple[Message, ...] = ()
+    could_show: tuple[Message, ...] = ()
 
     @cached_property
     def _red(self) -> tuple[Stretch, ...]:
@@ -216,15 +218,16 @@ def measure_run(
     if few is not None:
         refused |= {name: few for name in ("thinnest_wall_mm", "concentricity_pct") if name not in refused}
     gauge = line.instrument("wall gauge")
-    melt = (message(Contradiction.MELT_EXCHANGED),) if melt_exchanged(readings) else ()
-    told_of_data = (*ring.told, *_lone_axes_told(alone, line), *melt, *_clock_told(placed))
+    told_of_data = (*ring.told, *contradictions_told(readings, placed, alone, line))
+    agreement = agreement_of_run(
+        readings, sight.placement, line, known, uncertainty, conductor, covering, balance, read
+    )
+    shown = could_show(line, ring, agreement, uncertainty, conductor, read is not None)
     measured = Measured(
         frame,
         known,
         sight.placement.phases,
-        agreement_of_run(
-            readings, sight.placement, line, known, uncertainty, conductor, covering, balance, read
-        ),
+        agreement,
         spikes,
         noise,
         uncertainty,
@@ -236,33 +239,15 @@ def measure_run(
             *(lone_told(gauge, frame, lone) if gauge is not None else ()),
             *silent_told(silent, gauge),
             *(frozen_told(gauge, frozen) if gauge is not None else ()),
-            *(plain(one) for one in told_of_data),
+            *(plain(one) for one in (*told_of_data, *shown)),
             *((plain(exposure.reason),) if isinstance(exposure, Refused) else ()),
         ),
         exposure,
         instruments_that_read(readings, line),
         told_of_data,
+        shown,
     )
     return _without_contradicted(measured)
-
-
-def _clock_told(placed: Placed) -> tuple[Message, ...]:
-    """Steps of the logger's clock."""
-    clock = placed.placement.clock
-    if clock is None or clock.rows.size == 0:
-        return ()
-    largest = float(clock.by_s[np.abs(clock.by_s).argmax()])
-    events = len({one.event for one in placed.elsewhere})
-    return (message(Contradiction.CLOCK_SET, steps=int(clock.rows.size), seconds=largest, events=events),)
-
-
-def _lone_axes_told(found: tuple[LoneAxis, ...], line: LineSheet) -> tuple[Message, ...]:
-    """The events of a diameter gauge alone, counted."""
-    cold, denied = line.instrument("cold diameter gauge"), [one.size_mm for one in found if one.denied]
-    if cold is None or not denied:
-        return ()
-    size = Measure(max(denied, key=abs), "mm")
-    return (message(Contradiction.LONE_AXIS, instrument=cold.id, rows=len(denied), size=size),)
 
 
 def _fewest_used(frame: pl.DataFrame) -> int | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pipeline.contradictions import Contradiction
+from pipeline.contradictions import Contradiction, Unseen
 
 CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
     Contradiction.RING_ORDER: (
@@ -55,6 +55,38 @@ CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
         (
             "The logger's clock was set {steps:#time|times}, the largest step {seconds:+.1f} s. "
             "{events:#event has|events have} more than one possible place on the wire; each reel concerned is held."
+        ),
+    ),
+    Unseen.SENSOR_LEAST: (
+        (
+            "Smallest error of one wall sensor of {instrument} that this run shows nine times in ten: {offset:.2} "
+            "all through, {drift:.2} as a drift over the run. A smaller one is not seen."
+        ),
+    ),
+    Unseen.SENSORS_NOT_COMPARED: (
+        "The wall sensors of {instrument} were not compared with each other: a sensor that reads off is not seen.",
+    ),
+    Unseen.GAUGES_LEAST: (
+        (
+            "Smallest bias that this run shows nine times in ten: {ring:.2} of the wall gauge, {diameter:.2} of a "
+            "diameter. Smallest drift over the run: {ring_drift:.2} and {diameter_drift:.2}. Smaller ones are "
+            "not seen."
+        ),
+    ),
+    Unseen.GAUGES_LEAST_CONDUCTOR_UNREAD: (
+        (
+            "Smallest bias that this run shows nine times in ten, with no conductor gauge: {ring:.2} of the wall "
+            "gauge, {diameter:.2} of the diameter. Smallest drift over the run: {ring_drift:.2} and "
+            "{diameter_drift:.2}. Smaller ones are not seen."
+        ),
+    ),
+    Unseen.GAUGES_NOT_COMPARED: (
+        "No bias or drift of a gauge is seen in this run: wall and diameter were not both read on the same wire.",
+    ),
+    Unseen.NEVER: (
+        (
+            "Not seen by any run: a ring read backwards or from another first sensor, the two axes of a gauge "
+            "exchanged, two gauges off alike, counter and line speed off by the same factor."
         ),
     ),
 }

@@ -16,7 +16,11 @@ Maker = Callable[[MadeRun, float, np.random.Generator], Edit | None]
 
 @dataclass(frozen=True)
 class Cell:
-    """A channel, a kind and sizes in their unit; `make` gives None where a line has no such thing."""
+    """A channel, a kind and sizes in their unit.
+
+    `make` gives None where a line has no such thing; `stated` is the name under which the page states the smallest
+    size that it shows.
+    """
 
     channel: str
     kind: str
@@ -24,6 +28,7 @@ class Cell:
     sizes: tuple[float, ...]
     make: Maker
     wires: tuple[str, ...] = ("good", "off centre")
+    stated: str = ""
 
 
 def _walls(run: MadeRun) -> list[str]:
@@ -106,6 +111,28 @@ def _gap(run: MadeRun, size: float, rng: np.random.Generator) -> Edit | None:
     return edits.rows_lost(middle - half, middle + half, run.line.spark.station_m)
 
 
+def _repeat(run: MadeRun, size: float, rng: np.random.Generator) -> Edit | None:
+    return edits.repeated(_half(run) - int(size), int(size))
+
+
+def _lag(channels: list[str], metres: float, run: MadeRun) -> Edit:
+    return edits.lagging(channels, max(2, round(metres / run.line.speed_m_s / run.line.interval_s)))
+
+
+def _noisy(share: float, sensors: int) -> Maker:
+    """Sensors that repeat a figure with noise for so many seconds, as a share of the gauge's uncertainty."""
+
+    def make(run: MadeRun, size: float, rng: np.random.Generator) -> Edit | None:
+        walls = _walls(run)
+        if not walls or run.line.ring is None:
+            return None
+        chosen = walls if sensors >= len(walls) else [str(rng.choice(walls))]
+        rows = round(size / run.line.interval_s)
+        return edits.stuck_for(chosen, _half(run), rows, share * run.line.ring.u_mm, int(rng.integers(1000)))
+
+    return make
+
+
 def _swap(first: str, second: str) -> Maker:
     def make(run: MadeRun, size: float, rng: np.random.Generator) -> Edit | None:
         both = first in run.columns and second in run.columns
@@ -116,77 +143,70 @@ def _swap(first: str, second: str) -> Maker:
 
 UM = (0.005, 0.01, 0.02, 0.03, 0.04, 0.06, 0.1, 0.15)
 ORDERS = ("opposite", "neighbors", "two apart", "every second", "at random", "reversed")
-CELLS: list[Cell] = [
-    Cell(
-        "one diameter axis",
-        "spike",
-        "mm",
-        (0.05, 0.1, 0.2, 0.5),
-        _of(("diameter_x_mm",), lambda c, s, r: edits.spikes(c, 97, s)),
-    ),
-    Cell(
-        "one diameter axis",
-        "spike, thin",
-        "mm",
-        (0.05, 0.1, 0.2, 0.5),
-        _of(("diameter_x_mm",), lambda c, s, r: edits.spikes(c, 97, -s)),
-    ),
-    *(
-        Cell(
-            "clock",
-            f"set {way}{'' if events else ', not the spark tester'}",
-            "s",
-            (1.0, 5.0, 60.0, 3600.0),
-            _clock(sign, events),
-            ("pinhole",),
-        )
-        for way, sign in (("back", -1.0), ("forward", 1.0))
-        for events in (True, False)
-    ),
-    *(
-        Cell(
-            "clock",
-            f"set {way}, faults in a list alone",
-            "s",
-            (1.0, 5.0, 60.0, 3600.0),
-            _unlogged(_clock(sign, events)),
-            ("pinhole",),
-        )
-        for way, sign, events in (
-            ("back", -1.0, True),
-            ("back unknown to the tester", -1.0, False),
-            ("forward", 1.0, True),
-            ("forward unknown to the tester", 1.0, False),
-        )
-    ),
-    Cell("rows", "gap", "s", (2.0, 10.0, 30.0), _gap, ("pinhole",)),
-    *(
-        Cell(channel, kind, "mm", (0.01, 0.02, 0.04, 0.06, 0.1, 0.15), maker)
-        for channel, way in (
-            ("ring", _ring),
-            ("diameter", lambda e: _of(("diameter_x_mm", "diameter_y_mm"), e)),
-            ("conductor", lambda e: _of(("conductor_mm",), e)),
-        )
-        for kind, maker in (
-            ("offset", way(lambda c, s, r: edits.shifted(c, s))),
-            ("offset down", way(lambda c, s, r: edits.shifted(c, -s))),
-            ("drift", way(lambda c, s, r: edits.drifted(c, s))),
-        )
-    ),
-    *(
-        Cell("columns", f"swap: {first}, {second}", "", (1.0,), _swap(first, second))
-        for first, second in (
-            ("hot_diameter_mm", "diameter_x_mm"),
-            ("conductor_mm", "diameter_x_mm"),
-            ("diameter_x_mm", "diameter_y_mm"),
-            ("melt_temperature_c", "melt_pressure_bar"),
-        )
-    ),
-    *(Cell("ring", f"order: {one}", "", (1.0,), _order(one)) for one in ORDERS),
-    Cell("one wall sensor", "offset", "mm", UM, _one_wall(lambda c, s, r: edits.shifted(c, s))),
-    Cell("one wall sensor", "offset, thin", "mm", UM, _one_wall(lambda c, s, r: edits.shifted(c, -s))),
-    Cell("one wall sensor", "drift", "mm", UM, _one_wall(lambda c, s, r: edits.drifted(c, s))),
-]
+SPIKES = (0.05, 0.1, 0.2, 0.5)
+SECONDS = (1.0, 5.0, 60.0, 3600.0)
+GAUGES = {
+    "ring": (_ring, "ring"),
+    "diameter": (lambda edit: _of(("diameter_x_mm", "diameter_y_mm"), edit), "diameter"),
+    "conductor": (lambda edit: _of(("conductor_mm",), edit), "diameter"),
+}
+SWAPS = (
+    ("hot_diameter_mm", "diameter_x_mm"),
+    ("conductor_mm", "diameter_x_mm"),
+    ("diameter_x_mm", "diameter_y_mm"),
+    ("melt_temperature_c", "melt_pressure_bar"),
+)
+UNITS = {
+    "counter": (("counter_m",), (3.281, 0.3048)),
+    "line speed": (("line_speed_m_s",), (3.281, 0.3048)),
+    "diameter": (("diameter_x_mm", "diameter_y_mm"), (25.4, 1 / 25.4)),
+    "conductor": (("conductor_mm",), (25.4, 1 / 25.4)),
+    "melt pressure": (("melt_pressure_bar",), (14.504, 1 / 14.504)),
+    "spark voltage": (("spark_kv",), (1000.0, 0.001)),
+}
+
+
+def _cells() -> Iterator[Cell]:
+    for one in ORDERS:
+        yield Cell("ring", f"order: {one}", "", (1.0,), _order(one))
+    for sign, name in ((1.0, ""), (-1.0, " down")):
+        shift = _one_wall(lambda c, s, r, sign=sign: edits.shifted(c, sign * s))
+        drift = _one_wall(lambda c, s, r, sign=sign: edits.drifted(c, sign * s))
+        yield Cell("one wall sensor", f"offset{name}", "mm", UM, shift, stated="offset")
+        yield Cell("one wall sensor", f"drift{name}", "mm", UM, drift, stated="drift")
+        for gauge, (way, stated) in GAUGES.items():
+            shift = way(lambda c, s, r, sign=sign: edits.shifted(c, sign * s))
+            drift = way(lambda c, s, r, sign=sign: edits.drifted(c, sign * s))
+            yield Cell(gauge, f"offset{name}", "mm", UM[1:], shift, stated=stated)
+            yield Cell(gauge, f"drift{name}", "mm", UM[1:], drift, stated=f"{stated}_drift")
+        spike = _of(("diameter_x_mm",), lambda c, s, r, sign=sign: edits.spikes(c, 97, sign * s))
+        yield Cell("one diameter axis", f"spike{name}", "mm", SPIKES, spike)
+        spike = _one_wall(lambda c, s, r, sign=sign: edits.spikes(c, 97, sign * s))
+        yield Cell("one wall sensor", f"spike{name}", "mm", SPIKES, spike)
+    for first, second in SWAPS:
+        yield Cell("columns", f"swap: {first}, {second}", "", (1.0,), _swap(first, second))
+    for way, sign in (("back", -1.0), ("forward", 1.0)):
+        for events in (True, False):
+            maker = _clock(sign, events)
+            name = f"set {way}{'' if events else ', not the tester'}"
+            yield Cell("clock", name, "s", SECONDS, maker, ("pinhole",))
+            yield Cell(
+                "clock", f"{name}; faults in a list only", "s", SECONDS, _unlogged(maker), ("pinhole",)
+            )
+    yield Cell("rows", "gap", "s", (2.0, 10.0, 30.0), _gap, ("pinhole",))
+    yield Cell("rows", "repeat", "rows", (60.0, 300.0), _repeat, ("pinhole",))
+    for share in (0.1, 1.0):
+        yield Cell("one wall sensor", f"stuck with noise {share:g} u", "s", (20.0, 60.0), _noisy(share, 1))
+        yield Cell("ring", f"stuck with noise {share:g} u", "s", (20.0, 60.0), _noisy(share, 99))
+    yield Cell("one wall sensor", "stuck", "s", (20.0, 60.0), _noisy(0.0, 1))
+    yield Cell("ring", "stuck", "s", (20.0, 60.0), _noisy(0.0, 99))
+    yield Cell("ring", "lag", "m", (5.0, 20.0), _ring(_lag))
+    yield Cell("ring", "unit", "times", (25.4, 1 / 25.4), _ring(lambda c, s, r: edits.rescaled(c, s)))
+    for name, (channels, factors) in UNITS.items():
+        yield Cell(name, "unit", "times", factors, _of(channels, lambda c, s, r: edits.rescaled(c, s)))
+
+
+CELLS = tuple(_cells())
 
 
 def cells(chosen: str = "") -> Iterator[Cell]:

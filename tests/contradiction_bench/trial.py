@@ -8,18 +8,17 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 
+from pipeline.contradictions import Unseen
+from pipeline.messages import Measure
 from tests.other_lines.edits import Edit
 from tests.other_lines.lines import LINES
 from tests.other_lines.products import MADE_ON
-from tests.other_lines.running import Plan
+from tests.other_lines.running import MadeRun, Plan
 from tests.other_lines.wire import Defect
 from tests.release_matrix.cases import Case, labels_of, made_run, outcome, written
 from tests.release_matrix.judging import OnBench, judged_run, measured_run
 from tests.release_matrix.plants import plant_for, target_mm, thin_by
 from tests.release_matrix.truths import uncertainties
-
-# What lies on the second reel of a run: nothing, a thin wall, a conductor off centre, a spark fault.
-WIRES = ("good", "thin", "off centre", "pinhole")
 
 
 @dataclass(frozen=True)
@@ -29,25 +28,24 @@ class Told:
     Args:
         refused: the refusal in words; empty where it was judged.
         claims: what it says of the data, figures left out, so that two runs may be compared.
+        contradictions: codes of what contradicts itself.
+        stated: the smallest sizes it says it could have shown, by name [mm].
         standings: what becomes of each reel.
         must: what must become of it by its truth.
     """
 
     refused: str
     claims: frozenset[str]
+    contradictions: tuple[str, ...]
+    stated: Mapping[str, float]
     standings: Mapping[str, str] = field(default_factory=dict)
     must: Mapping[str, str] = field(default_factory=dict)
 
-    @property
-    def let_go(self) -> int:
-        """Bad reels that may leave."""
-        return sum(self.must[reel] == "hold" and got == "releasable" for reel, got in self.standings.items())
-
-    @property
-    def good_held(self) -> int:
-        """Good reels that may not."""
+    def count(self, must: str, *, releasable: bool) -> int:
+        """Reels of which one thing must become and of which another did."""
         return sum(
-            self.must[reel] == "release" and got != "releasable" for reel, got in self.standings.items()
+            self.must[reel] == must and (got == "releasable") == releasable
+            for reel, got in self.standings.items()
         )
 
 
@@ -66,7 +64,7 @@ def plan_of(line_id: str, wire: str, seed: int) -> Plan:
     return Plan(2, reel, defects=defects[wire], seed=seed)
 
 
-def case_of(line_id: str, wire: str, seed: int, edit: Edit | None) -> Case:
+def case_of(line_id: str, wire: str, seed: int, edit: Edit | None = None) -> Case:
     """The run as a case of the release matrix."""
     made = MADE_ON[line_id][seed % len(MADE_ON[line_id])]
     return Case("", "", LINES[line_id], made, plan_of(line_id, wire, seed), edit)
@@ -78,33 +76,43 @@ def told_of(case: Case, folder: Path) -> Told:
     on_bench = measured_run(folder)
     must = {reel: label for reel, (label, _) in labels_of(case, run).items()}
     answer = judged_run(on_bench, plant_for(case.line, case.made).text, folder)
-    claims = _claims(on_bench) if isinstance(on_bench, OnBench) else frozenset()
-    claims |= {f"{reel}: {_bare(one)}" for reel, told in answer.reasons.items() for one in told}
+    said: tuple[str, ...] = tuple(f"{reel}: {one}" for reel, told in answer.reasons.items() for one in told)
+    codes: tuple[str, ...] = ()
+    stated: dict[str, float] = {}
+    if isinstance(on_bench, OnBench):
+        measured = on_bench.measured
+        said += (*on_bench.loaded.logs.warnings, *on_bench.placed.warnings, *measured.warnings)
+        said += on_bench.checks.warnings
+        codes = tuple(str(one.code) for one in measured.contradictions)
+        stated = {
+            f"{one.code} {name}": value.value
+            for one in measured.could_show
+            for name, value in one.slots
+            if isinstance(value, Measure)
+        }
+    # The reader's figures change with any noise; what is claimed does not.
+    claims = frozenset(re.sub(r"[-+]?\d[\d,.]*", "#", one) for one in said)
     standings = {reel: outcome(answer, reel) for reel in must}
-    return Told(answer.refused, claims, standings, must)
+    return Told(answer.refused, claims, codes, stated, standings, must)
 
 
-def _claims(on_bench: OnBench) -> frozenset[str]:
-    told = (
-        *on_bench.loaded.logs.warnings,
-        *on_bench.placed.warnings,
-        *on_bench.measured.warnings,
-        *on_bench.checks.warnings,
-    )
-    return frozenset(map(_bare, told))
-
-
-def _bare(sentence: str) -> str:
-    return re.sub(r"[-+]?\d[\d,.]*", "#", sentence)
-
-
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=256)
 def clean(line_id: str, wire: str, seed: int, folder: Path) -> Told:
     """The same run with nothing done to its log."""
-    return told_of(case_of(line_id, wire, seed, None), folder)
+    return told_of(case_of(line_id, wire, seed), folder)
 
 
-def made(line_id: str, wire: str, seed: int):  # type: ignore[no-untyped-def]
+def made(line_id: str, wire: str, seed: int) -> MadeRun:
     """The run of a case, for edits that want its rows."""
-    case = case_of(line_id, wire, seed, None)
+    case = case_of(line_id, wire, seed)
     return made_run(case.line, case.made, case.plan)
+
+
+SENSOR_OFFSET = f"{Unseen.SENSOR_LEAST} offset"
+SENSOR_DRIFT = f"{Unseen.SENSOR_LEAST} drift"
+
+
+def stated_mm(told: Told, name: str) -> float:
+    """The smallest size that the page of a run states under one of its names [mm]; infinite where it states none."""
+    found = [value for key, value in told.stated.items() if key.endswith(f" {name}")]
+    return max(found, default=float("inf"))

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.assumed import Assumed
-from pipeline.contradictions import Contradiction
+from pipeline.contradictions import Contradiction, Unseen
 from pipeline.messages import Measure, Message
 from pipeline.methods import Method
 from pipeline.notes import Note
@@ -145,6 +145,7 @@ CODES = {
     "Method": Method,
     "Assumed": Assumed,
     "Contradiction": Contradiction,
+    "Unseen": Unseen,
     "Why": Why,
     "Lack": Lack,
     "First": First,

@@ -91,6 +91,19 @@ def stuck(channels: Sequence[str], from_row: int, noise: float = 0.0, seed: int 
     return edit
 
 
+def stuck_for(channels: Sequence[str], from_row: int, rows: int, noise: float, seed: int) -> Edit:
+    """Channels that repeat what they read at a row for so many rows, exactly or with noise [their unit]."""
+
+    def edit(run: MadeRun, log: Log) -> Log:
+        still = stuck(channels, from_row, noise, seed)(run, log)
+        to = from_row + rows
+        return log.having(
+            **{name: np.concatenate((still.columns[name][:to], log.columns[name][to:])) for name in channels}
+        )
+
+    return edit
+
+
 def permuted(order: Sequence[int]) -> Edit:
     """Wall columns mapped in another order: column k holds sensor ``order[k]`` (from 0)."""
 

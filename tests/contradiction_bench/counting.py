@@ -1,0 +1,116 @@
+"""Runs cells over lines and seeds: found, bad reels let go, good reels held; and what clean runs are accused of."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, fields
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from tests.contradiction_bench.cells import Cell
+from tests.contradiction_bench.trial import case_of, clean, made, stated_mm, told_of
+
+
+@dataclass
+class Row:
+    """Counts of one cell at one size on one line.
+
+    Args:
+        channel, kind, size, unit, line: the cell.
+        stated: runs at whose size the page of the clean run says that it would be shown.
+        runs: runs tried.
+        found: runs of which the program says something that it does not say of the clean run.
+        found_stated: the same of the stated ones.
+        bad: bad reels.
+        let_go: bad reels that may leave.
+        let_go_stated: the same of stated runs.
+        good: good reels.
+        good_held: good reels that may not leave.
+    """
+
+    channel: str
+    kind: str
+    size: float
+    unit: str
+    line: str
+    runs: int = 0
+    found: int = 0
+    stated: int = 0
+    found_stated: int = 0
+    bad: int = 0
+    let_go: int = 0
+    let_go_stated: int = 0
+    good: int = 0
+    good_held: int = 0
+
+
+def row_of(cell: Cell, size: float, line: str, seeds: Iterable[int], folder: Path) -> Row:
+    """The counts of a cell at one size on one line; no runs where the line has no such channel."""
+    row = Row(cell.channel, cell.kind, size, cell.unit, line)
+    for seed in seeds:
+        wire = cell.wires[seed % len(cell.wires)]
+        edit = cell.make(made(line, wire, seed), size, np.random.default_rng((seed, 7)))
+        if edit is None:
+            continue
+        told = told_of(case_of(line, wire, seed, edit), folder / "edited")
+        usual = clean(line, wire, seed, folder / "clean")
+        found = bool(told.refused) or bool(told.claims - usual.claims)
+        # What has no size of its own is to be seen whenever it does harm.
+        stated = size >= stated_mm(usual, cell.stated) if cell.stated else True
+        row.runs += 1
+        row.found += found
+        row.stated += stated
+        row.found_stated += found and stated
+        row.bad += told.count("hold", releasable=True) + told.count("hold", releasable=False)
+        row.let_go += told.count("hold", releasable=True)
+        row.let_go_stated += stated * told.count("hold", releasable=True)
+        row.good += told.count("release", releasable=True) + told.count("release", releasable=False)
+        row.good_held += told.count("release", releasable=False)
+    return row
+
+
+def accused(lines: Iterable[str], seeds: Iterable[int], folder: Path) -> tuple[int, Counter[str]]:
+    """Clean runs, and how many of them are accused of each kind of contradiction."""
+    runs, found = 0, Counter[str]()
+    seeds = tuple(seeds)
+    for line in lines:
+        for seed in seeds:
+            runs += 1
+            found.update(set(clean(line, "good", seed, folder / "clean").contradictions))
+    return runs, found
+
+
+def as_text(row: Row) -> str:
+    """A row for another process to read."""
+    return json.dumps(asdict(row))
+
+
+def lines_of(rows: Iterable[Row]) -> list[str]:
+    """The table as text, lines of a cell and size added up."""
+    names = ("runs", "found", "stated", "bad", "let go", "good", "held")
+    out = [f"{'channel':22s}{'kind':46s}{'size':>9s} {'unit':5s}" + "".join(f"{one:>8s}" for one in names)]
+    cells: dict[tuple[str, str, float, str], list[Row]] = {}
+    for row in rows:
+        cells.setdefault((row.channel, row.kind, row.size, row.unit), []).append(row)
+    for (channel, kind, size, unit), those in cells.items():
+        sums = [
+            sum(getattr(one, name) for one in those)
+            for name in ("runs", "found", "stated", "bad", "let_go", "good", "good_held")
+        ]
+        out.append(f"{channel:22s}{kind:46s}{size:9.4g} {unit:5s}" + "".join(f"{one:8d}" for one in sums))
+    return out
+
+
+def write_table(path: Path, rows: Iterable[Row], on: date) -> None:
+    """The table as CSV with its day; seeds count from 0."""
+    names = [one.name for one in fields(Row)]
+    with path.open("w", newline="") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow([*names, "first seed", "date"])
+        for row in rows:
+            writer.writerow([*asdict(row).values(), 0, on.isoformat()])

@@ -1,0 +1,53 @@
+"""What edits of a log the program finds, from what size on, and what becomes of bad and good reels meanwhile.
+
+Lines, wire and noise are of `tests.other_lines`, whose code owes nothing to the program's simulator. A size counts as
+stated where the page of the clean run says that it would be shown. `REELPROOF_CONTRADICTIONS=10` runs ten seeds of
+every size on every line; `REELPROOF_CONTRADICTIONS_KEEP=1` writes the table, `found.csv`, anew.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.contradiction_bench.cells import CELLS, Cell
+from tests.contradiction_bench.counting import Row, accused, as_text, row_of
+
+Record = Callable[[str, object], None]
+SEEDS = int(os.environ.get("REELPROOF_CONTRADICTIONS", "0") or "0")
+LINES = ("Q2", "K7", "N5", "T1")
+# Clean runs of the quick slice; of a hundred, one may be accused of one kind.
+CLEAN = max(8, 10 * SEEDS)
+
+
+def _rows(cell: Cell, number: int, folder: Path) -> list[Row]:
+    """Every size on every line, or in the quick slice the largest on one line, in turn."""
+    if SEEDS:
+        tried = [(size, line, range(SEEDS)) for size in cell.sizes for line in LINES]
+    else:
+        tried = [
+            (max(cell.sizes), LINES[(number + turn) % len(LINES)], range(number, number + 1))
+            for turn in (0, 1)
+        ]
+    return [row for one in tried if (row := row_of(cell, one[0], one[1], one[2], folder)).runs]
+
+
+@pytest.mark.parametrize("number", range(len(CELLS)), ids=lambda n: f"{CELLS[n].channel}, {CELLS[n].kind}")
+def test_no_bad_reel_leaves_by_a_contradiction_of_a_stated_size(
+    number: int, tmp_path: Path, record_property: Record
+) -> None:
+    rows = _rows(CELLS[number], number, tmp_path)
+    for row in rows:
+        record_property("contradictions", as_text(row))
+    assert [row for row in rows if row.let_go_stated] == []
+    if CELLS[number].stated:
+        seen, stated = (sum(getattr(row, name) for row in rows) for name in ("found_stated", "stated"))
+        assert seen >= 0.9 * stated - 1.0
+
+
+def test_clean_runs_are_accused_of_nothing(tmp_path: Path) -> None:
+    runs, found = accused(LINES, range(CLEAN // len(LINES)), tmp_path)
+    assert all(count <= runs / 100.0 for count in found.values()), found
