@@ -232,12 +232,12 @@ def test_a_run_over_midnight_is_held_by_either_day() -> None:
 
 def test_an_unmeasured_conductor_is_told() -> None:
     found = done(made(), without_instrument(line_l2(), "conductor gauge"), lambda x: x.drop("conductor_mm"))
-    (told,) = [one for one in said(found.bench.measured.warnings) if "conductor" in one]
+    (told,) = [one for one in said(found.bench.measured.warnings) if "conductor's" in one]
     assert told == (
         "No usable reading of the conductor's diameter: it is taken as the nominal 9.469 mm, even within 1 %, where "
         "wall and diameter are held against each other. Fit or mend a conductor gauge before the crosshead."
     )
-    assert not [one for one in said(done(made()).bench.measured.warnings) if "conductor" in one]
+    assert not [one for one in said(done(made()).bench.measured.warnings) if "conductor's" in one]
 
 
 def test_a_splice_holds_its_wire_and_is_in_no_statistic() -> None:
