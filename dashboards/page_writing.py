@@ -36,7 +36,7 @@ from pipeline.store.durable import write_whole
 
 if TYPE_CHECKING:
     from dashboards.records import ConstructionComparison, Plant
-    from dashboards.site import Written
+    from dashboards.site import WrittenFile
     from pipeline.store.database import Store
 
 MADE = ".made.json"
@@ -135,7 +135,9 @@ def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[
 
     ids = ["", *(shift_id for shift_id, _ in shifts), ""]
 
-    def write(shift_id: str, group: list[RunBook], earlier: str, later: str, site: Site) -> Iterable[Written]:
+    def write(
+        shift_id: str, group: list[RunBook], earlier: str, later: str, site: Site
+    ) -> Iterable[WrittenFile]:
         return (write_shift_page(shift_review(plant, shift_id, group, earlier, later), site),)
 
     return [
@@ -153,7 +155,7 @@ def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[
 def _lot_pages(plant: Plant, lots: dict[str, list[RunBook]]) -> list[Planned]:
     from dashboards.pages.lot import write_lot_page
 
-    def write(lot: str, group: list[RunBook], site: Site) -> Iterable[Written]:
+    def write(lot: str, group: list[RunBook], site: Site) -> Iterable[WrittenFile]:
         return (write_lot_page(lot_history(plant, lot, group), site),)
 
     return [Planned("lot", lot, tuple(group), partial(write, lot, group)) for lot, group in lots.items()]
@@ -162,7 +164,7 @@ def _lot_pages(plant: Plant, lots: dict[str, list[RunBook]]) -> list[Planned]:
 def _finding_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
     from dashboards.pages.finding import write_finding_page
 
-    def write(book: RunBook, row: Row, others: tuple[RunBook, ...], site: Site) -> Iterable[Written]:
+    def write(book: RunBook, row: Row, others: tuple[RunBook, ...], site: Site) -> Iterable[WrittenFile]:
         return (write_finding_page(finding_review(plant, book, row, list(others)), site),)
 
     by_cause: dict[tuple[str, str], dict[str, RunBook]] = {}
@@ -183,7 +185,7 @@ def _containment_pages(store: Store, plant: Plant, books: list[RunBook]) -> list
     """One page for each containment somebody asked for with a reason; what it touches is as of now."""
     from dashboards.pages.containment import write_containment_page
 
-    def write(entry: Row, site: Site) -> Iterable[Written]:
+    def write(entry: Row, site: Site) -> Iterable[WrittenFile]:
         return (write_containment_page(containment_of(store, plant, books, entry), site),)
 
     return [
@@ -202,7 +204,7 @@ def _nonconformance_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
     if books:
         periods[""] = books
 
-    def write(period: str, group: list[RunBook], site: Site) -> Iterable[Written]:
+    def write(period: str, group: list[RunBook], site: Site) -> Iterable[WrittenFile]:
         days = [book.head["shift_date"] for book in group]
         title = "Everything on file" if not period else f"{min(days):%B %Y}"
         record = nonconformance_summary(plant, period, title, min(days), max(days), group)
@@ -218,7 +220,7 @@ def _charts_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Plan
     """One page a line: its control charts, and where its spread comes from."""
     from dashboards.pages.charts import write_charts_page
 
-    def write(line: str, group: list[RunBook], site: Site) -> Iterable[Written]:
+    def write(line: str, group: list[RunBook], site: Site) -> Iterable[WrittenFile]:
         return (write_charts_page(line_charts_of(store, plant, line, group), site),)
 
     return [
@@ -249,10 +251,10 @@ def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Plan
     def found(line: str) -> LineOnFile:
         return tuning_on_file(store, line)
 
-    def write(line: str, group: tuple[RunBook, ...], site: Site) -> Iterable[Written]:
+    def write(line: str, group: tuple[RunBook, ...], site: Site) -> Iterable[WrittenFile]:
         return (write_tuning_page(tuning_review(plant, found(line), list(group)), site),)
 
-    def write_overwall(site: Site) -> Iterable[Written]:
+    def write_overwall(site: Site) -> Iterable[WrittenFile]:
         return (write_overwall_page(overwall_review(plant, [found(line) for line in lines], judged), site),)
 
     planned = []
@@ -267,7 +269,7 @@ def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Plan
 def _construction_pages(comparisons: Iterable[ConstructionComparison]) -> list[Planned]:
     from dashboards.pages.construction import write_construction_page
 
-    def write(record: ConstructionComparison, site: Site) -> Iterable[Written]:
+    def write(record: ConstructionComparison, site: Site) -> Iterable[WrittenFile]:
         return (write_construction_page(record, site),)
 
     return [
@@ -286,7 +288,7 @@ def _guide_pages(
 
     record = cache(lambda: guides_of(plant, shifts, books, comparisons))
 
-    def write(only: str, site: Site) -> Iterable[Written]:
+    def write(only: str, site: Site) -> Iterable[WrittenFile]:
         return write_guide_pages(record(), site, only)
 
     return [Planned("guide", guide.id, tuple(books), partial(write, guide.id)) for guide in GUIDES]

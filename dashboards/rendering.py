@@ -12,13 +12,13 @@ from zoneinfo import ZoneInfo
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from dashboards import cells
+from dashboards import table_cells as cells
 from dashboards.addresses import PageKind, address, from_page
-from dashboards.answers import GROUP_NOTES, answer_shown, answered_first, said_of_all, warnings_of_all
-from dashboards.cells import NOT_KNOWN, LinkedCells, quantity, share
+from dashboards.answers_shown import GROUP_NOTES, answer_shown, answered_first, said_of_all, warnings_of_all
 from dashboards.records import FindingRow, Plant
 from dashboards.sentences import BASIS, words
-from dashboards.site import PLOT_SCRIPT, Site, Written, asset_mark, record_sha256, write_if_changed
+from dashboards.site import PLOT_SCRIPT, Site, WrittenFile, asset_mark, record_sha256, write_if_changed
+from dashboards.table_cells import NOT_KNOWN, LinkedCells, quantity, share
 from pipeline.length.reel_places import CORE, COUNTED
 from pipeline.wording.kinds import KINDS, text_of
 from pipeline.wording.say import named, plain
@@ -164,7 +164,7 @@ def write_page(
     plots: bool = False,
     plots_late: bool = False,
     **extra: Any,
-) -> Written:
+) -> WrittenFile:
     """Renders a record with a template and writes it at its address if that changes anything.
 
     Args:

@@ -27,7 +27,7 @@ from pipeline.store.database import Store, open_to_read
 
 if TYPE_CHECKING:
     from dashboards.records import Plant
-    from dashboards.site import Written
+    from dashboards.site import WrittenFile
 
 OF_ONE_RUN: tuple[PageKind, ...] = ("run", "reel", "centring")
 # A process takes about a second to start, in which the pages of four runs of eight hours are written.
@@ -64,7 +64,7 @@ class Planned:
     kind: PageKind
     record_id: str
     books: tuple[RunBook, ...]
-    write: Callable[[Site], Iterable[Written]]
+    write: Callable[[Site], Iterable[WrittenFile]]
     also: str = ""  # what else it shows, for example the shifts before and after
     of_decisions: bool = True
 
@@ -108,20 +108,20 @@ def pages_of_run(plant: Plant, book: RunBook) -> list[Planned]:
 
 
 # A process that helps imports only what the pages it writes need: centring alone takes a second.
-def _write_run(plant: Plant, book: RunBook, site: Site) -> Iterable[Written]:
+def _write_run(plant: Plant, book: RunBook, site: Site) -> Iterable[WrittenFile]:
     from dashboards.pages.run import write_run_page
 
     return write_run_page(run_review(plant, book), site)
 
 
-def _write_reel(plant: Plant, book: RunBook, reel: Row, site: Site) -> Iterable[Written]:
+def _write_reel(plant: Plant, book: RunBook, reel: Row, site: Site) -> Iterable[WrittenFile]:
     from dashboards.fillers.reel import reel_review
     from dashboards.pages.reel import write_reel_page
 
     return (write_reel_page(reel_review(plant, book, reel), site),)
 
 
-def _write_centring(plant: Plant, book: RunBook, site: Site) -> Iterable[Written]:
+def _write_centring(plant: Plant, book: RunBook, site: Site) -> Iterable[WrittenFile]:
     from dashboards.fillers.centring import centring_review
     from dashboards.pages.centring import write_centring_page
 

@@ -27,7 +27,7 @@ PLOT_SCRIPT = "plotly.min.js"
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class WrittenFile:
     """A file of the site: its address from the root, whether this call changed it on disk, and its hash."""
 
     address: str
@@ -61,7 +61,7 @@ def _force_out(part: Path, content: bytes) -> None:
         os.fsync(file.fileno())
 
 
-def write_if_changed(site: Site, where: str, content: bytes) -> Written:
+def write_if_changed(site: Site, where: str, content: bytes) -> WrittenFile:
     """Puts `content` at address `where` of the site, and leaves the file alone if it holds just that.
 
     Args:
@@ -77,7 +77,7 @@ def write_if_changed(site: Site, where: str, content: bytes) -> Written:
     try:
         with suppress(FileNotFoundError):
             if path.stat().st_size == len(content) and path.read_bytes() == content:
-                return Written(where, False, digest)
+                return WrittenFile(where, False, digest)
         part = path.with_name(f".{path.name}.part")
         try:
             _force_out(part, content)
@@ -93,7 +93,7 @@ def write_if_changed(site: Site, where: str, content: bytes) -> Written:
                 "Check the free space and your permission on that folder, or name another one",
             )
         ) from None
-    return Written(where, True, digest)
+    return WrittenFile(where, True, digest)
 
 
 @lru_cache(maxsize=16)
@@ -120,7 +120,7 @@ def style_mark() -> str:
     return digest.hexdigest()[:8]
 
 
-def write_assets(site: Site) -> tuple[Written, ...]:
+def write_assets(site: Site) -> tuple[WrittenFile, ...]:
     """Puts the style sheet, the scripts and the one plotting script beside the pages."""
     return tuple(write_if_changed(site, f"assets/{name}", asset(name)) for name in (*ASSETS, PLOT_SCRIPT))
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from dashboards.figures.sheet import Figure, axis, figures_of
 from dashboards.records import ChartPhase, ControlChart
-from pipeline.steps.charted import Charted, Family
+from pipeline.steps.charted import Charted, ChartFamily
 from pipeline.wording.say import named
 
 # Kind of quantity of a chart's unit; a difference and a sum of millimetres convert like a wall.
@@ -189,17 +189,17 @@ def _reel_names(chart: ControlChart) -> dict[str, Any]:
 def _short(chart: ControlChart) -> str:
     """What the vertical axis shows."""
     shown: dict[str, str] = {
-        Family.EWMA: "Moving average",
-        Family.CUSUM: "Cumulative sum",
-        Family.RESIDUAL: "Error of the forecast",
-        Family.T2: "T\u00b2, no unit",
-        Family.T2_BY_ORDER: "T\u00b2 over its limit, no unit",
-        Family.MEWMA: "Distance, no unit",
-        Family.GAP_CUSUM: "Cumulative sum",
-        Family.U: "Faults",
-        Family.LANEY: "Faults",
-        Family.GEOMETRIC: "Good reels between",
-        Family.SPREAD: "Standard deviation",
+        ChartFamily.EWMA: "Moving average",
+        ChartFamily.CUSUM: "Cumulative sum",
+        ChartFamily.RESIDUAL: "Error of the forecast",
+        ChartFamily.T2: "T\u00b2, no unit",
+        ChartFamily.T2_BY_ORDER: "T\u00b2 over its limit, no unit",
+        ChartFamily.MEWMA: "Distance, no unit",
+        ChartFamily.GAP_CUSUM: "Cumulative sum",
+        ChartFamily.U: "Faults",
+        ChartFamily.LANEY: "Faults",
+        ChartFamily.GEOMETRIC: "Good reels between",
+        ChartFamily.SPREAD: "Standard deviation",
     }
     if chart.family in shown:
         return shown[chart.family]

@@ -35,7 +35,7 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True)
-class Family:
+class FamilyDrawing:
     """The drawing: its size [px], the head of each column, boxes and curves."""
 
     width: int
@@ -45,7 +45,7 @@ class Family:
     curves: tuple[Curve, ...]
 
 
-def family_drawing(nodes: tuple[Node, ...], edges: tuple[Edge, ...]) -> Family | None:
+def family_drawing(nodes: tuple[Node, ...], edges: tuple[Edge, ...]) -> FamilyDrawing | None:
     """Where each member of the family stands; None where there are too many to draw.
 
     Args:
@@ -74,7 +74,7 @@ def family_drawing(nodes: tuple[Node, ...], edges: tuple[Edge, ...]) -> Family |
         for row, node in enumerate(column)
     }
     width = MARGIN_PX * 2 + COLUMN_PX * (len(columns) - 1) + BOX_WIDTH_PX
-    return Family(
+    return FamilyDrawing(
         width,
         HEAD_PX + MARGIN_PX * 2 + tallest * ROW_PX,
         _heads(columns),
@@ -95,7 +95,7 @@ def _one_run_each(columns: dict[str, list[Node]], edges: tuple[Edge, ...]) -> di
     return dict(pairs) if len(pairs) == len(reels) else {}
 
 
-def _by_run(columns: dict[str, list[Node]], run_of: dict[str, str], edges: tuple[Edge, ...]) -> Family:
+def _by_run(columns: dict[str, list[Node]], run_of: dict[str, str], edges: tuple[Edge, ...]) -> FamilyDrawing:
     """The drawing with the reels of a run side by side in its row."""
     place = {kind: number for number, kind in enumerate(columns)}
     boxes: dict[str, Box] = {}
@@ -120,7 +120,7 @@ def _by_run(columns: dict[str, list[Node]], run_of: dict[str, str], edges: tuple
     row = max(row, *(len(column) for kind, column in columns.items() if kind != "reel"))
     # One line leads from a run to the first of its reels, and on behind the others.
     width = MARGIN_PX * 2 + COLUMN_PX * place["reel"] + SMALL_COLUMN_PX * most
-    return Family(
+    return FamilyDrawing(
         width,
         HEAD_PX + MARGIN_PX * 2 + row * ROW_PX,
         _heads(columns),

@@ -25,7 +25,7 @@ class Spoke:
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class SectionDrawing:
     """Where the parts of the cross-section stand on a drawing of `SIZE` units.
 
     Args:
@@ -55,7 +55,7 @@ def _direction(angle_deg: float) -> tuple[float, float]:
     return math.sin(turn), -math.cos(turn)
 
 
-def section_drawing(profile: SectionProfile) -> Section:
+def section_drawing(profile: SectionProfile) -> SectionDrawing:
     """The drawing of a cross-section, true to scale.
 
     Args:
@@ -85,7 +85,7 @@ def section_drawing(profile: SectionProfile) -> Section:
             )
         )
     limit = None if profile.limit_mm is None else round(core + profile.limit_mm * scale, 2)
-    return Section(
+    return SectionDrawing(
         round(outer, 2),
         round(core, 2),
         round(core_x, 2),

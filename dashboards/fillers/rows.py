@@ -15,12 +15,12 @@ from dashboards.records import (
     FaultMark,
     FindingRow,
     Interval,
-    Judgement,
     LimitRow,
     LotRow,
     ProductRow,
-    Reason,
+    ReasonShown,
     ReelRow,
+    RequirementVerdict,
     RunRow,
     Stamp,
 )
@@ -33,7 +33,7 @@ from pipeline.length.reel_places import (
 )
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.statements import judged_by
-from pipeline.products.standing import standing_on_file
+from pipeline.products.source_standing import standing_on_file
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.how_sure import risk_told
 from pipeline.store.said_columns import told_of
@@ -270,7 +270,7 @@ def intervals_of(book: RunBook, reel_id: str) -> tuple[Interval, ...]:
     return tuple(marks)
 
 
-def judgements_of(book: RunBook, reel: Row, requirements: list[Row]) -> tuple[Judgement, ...]:
+def judgements_of(book: RunBook, reel: Row, requirements: list[Row]) -> tuple[RequirementVerdict, ...]:
     """What was judged on a reel, by rows of ``judged.requirement``."""
     limits = limits_by_id(book) if requirements else {}
     judgements = []
@@ -285,7 +285,7 @@ def judgements_of(book: RunBook, reel: Row, requirements: list[Row]) -> tuple[Ju
                 standard_uncertainty=row["uncertainty"],
             )
         judgements.append(
-            Judgement(
+            RequirementVerdict(
                 requirement=row["requirement"],
                 outcome=row["verdict"],
                 sentence=told_of(row),
@@ -349,7 +349,7 @@ def rule_name(finding: Row) -> str:
     return str(finding.get("requirement") or finding.get("rule", "").replace("-", " "))
 
 
-def reasons_of(book: RunBook, reel: Row) -> tuple[Reason, ...]:
+def reasons_of(book: RunBook, reel: Row) -> tuple[ReasonShown, ...]:
     """What speaks against letting a reel go now; the places of findings count from its outer end."""
     here = [row for row in book.findings if row["reel_id"] == reel["reel_id"]]
     to_m = reel["to_m"]
@@ -357,7 +357,7 @@ def reasons_of(book: RunBook, reel: Row) -> tuple[Reason, ...]:
     message_of = {plain(one): one for one in told}
     by_sentence = {plain(one): row for one, row in zip(told, here, strict=True)}
     return tuple(
-        Reason(
+        ReasonShown(
             message_of.get(sentence, sentence),
             rule_name(by_sentence.get(sentence, {})),
             by_sentence.get(sentence, {}).get("finding_id", ""),

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from dashboards.fillers.rows import stamp_of
 from dashboards.records import (
-    Act,
     CentringRow,
     Plant,
     ReplyRow,
@@ -17,6 +16,7 @@ from dashboards.records import (
     SwingRow,
     ToolRow,
     TunedProduct,
+    TuningAct,
     TuningReview,
     Worth,
 )
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from pipeline.tuning.bolt_advice import CentringAdvice
     from pipeline.tuning.centring import Centring
     from pipeline.tuning.line_tuning import LineTuning
-    from pipeline.tuning.response import Answer as Reply
+    from pipeline.tuning.response import SettingAnswer as Reply
     from pipeline.tuning.start_up import Start
 
 OWNERS = {
@@ -155,14 +155,14 @@ def _product(one: ProductTuning) -> TunedProduct:
     )
 
 
-def _acts(one: ProductTuning) -> tuple[Act, ...]:
+def _acts(one: ProductTuning) -> tuple[TuningAct, ...]:
     """What could be done, dearest first; lowering the wall itself stands first where it is shown to be worth it."""
     tuning = one.tuning
     target = tuning.target
     if not isinstance(target, Target):
         return ()
     mended = [
-        Act(
+        TuningAct(
             f"if {what.remedy}",
             worth_of(what.worth),
             what.saving_low_mm,
@@ -176,7 +176,7 @@ def _acts(one: ProductTuning) -> tuple[Act, ...]:
     return (_wall_itself(one, target), *mended)
 
 
-def _wall_itself(one: ProductTuning, target: Target) -> Act:
+def _wall_itself(one: ProductTuning, target: Target) -> TuningAct:
     """What to do about the wall as it is set."""
     now, aim = target.today.estimate, target.advised_mm
     if target.overwall.low > 0.0 and now > aim:
@@ -184,13 +184,13 @@ def _wall_itself(one: ProductTuning, target: Target) -> Act:
         told = (
             f"Lower the mean wall from {_wall(now)} to {_wall(aim)}, the upper end of the target's interval."
         )
-        return Act("the wall lowered to what is advised", worth_of(worth), now - aim, now - aim, told)
+        return TuningAct("the wall lowered to what is advised", worth_of(worth), now - aim, now - aim, told)
     if target.overwall.high < 0.0:
         worth = giveaway(now, aim, one.conductor_mm, one.price)
         told = f"Raise the mean wall from {_wall(now)} to {_wall(aim)}: at today's wall too many reels would fail."
-        return Act("the wall raised to what is advised", worth_of(worth), now - aim, now - aim, told)
+        return TuningAct("the wall raised to what is advised", worth_of(worth), now - aim, now - aim, told)
     told = "Leave the wall as it is: whether there is any overwall is within the doubt."
-    return Act("the wall left as it is", None, None, None, told)
+    return TuningAct("the wall left as it is", None, None, None, told)
 
 
 def _wall(mm: float) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from dashboards.figures.dots import Dot, Scale, TrendLine, shared_scale, trend_lines
 from dashboards.records import CapabilityCell, CapabilityMatrix
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 from pipeline.results import Result
 
 Row = tuple[CapabilityCell, Dot | None, TrendLine]
@@ -85,7 +85,7 @@ def overview_of(record: CapabilityMatrix) -> Overview:
     )
 
 
-def write_capability_page(record: CapabilityMatrix, site: Site) -> Written:
+def write_capability_page(record: CapabilityMatrix, site: Site) -> WrittenFile:
     """Writes the capability page.
 
     Args:

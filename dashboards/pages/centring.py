@@ -5,10 +5,10 @@ from __future__ import annotations
 from dashboards.figures.centre_path import centre_path, left_out, offset_along
 from dashboards.records import CentringReview
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 
 
-def write_centring_page(record: CentringReview, site: Site) -> Written:
+def write_centring_page(record: CentringReview, site: Site) -> WrittenFile:
     """Writes the centring page.
 
     Args:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from dashboards.figures.control_chart import control_chart_figure
 from dashboards.records import ControlChart, LineCharts, ProductCharts
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 from pipeline.messages import Said
-from pipeline.steps.charted import Family
+from pipeline.steps.charted import ChartFamily
 
 # Warnings that this many charts of a product carry are told once, above the charts (chosen here).
 SHARED_BY = 3
@@ -19,17 +19,17 @@ OPEN_CHARTS = 4
 # The computed points between false alarms are those of limits that have run in; what the narrower limits of the
 # first points do to them is simulated in tests/statistics/test_chart_false_alarms.py.
 CAPTION_OF = {
-    Family.EWMA: (
+    ChartFamily.EWMA: (
         "The limits of the first points are narrower, and the figure told is of limits that have run in: as drawn a "
         "false alarm comes a little sooner (simulated: 95 points where 100 are told; hardly sooner where thousands "
         "are)."
     ),
-    Family.T2: (
+    ChartFamily.T2: (
         "T\u00b2 is one figure for how far mean wall and offset together lie from what the first reels usually had, "
         "in units of their own scatter: near 0 a reel is like the others. Over the limit it is unlike them as a "
         "whole, even where neither value alone is; the signal says which of the two makes most of it."
     ),
-    Family.T2_BY_ORDER: (
+    ChartFamily.T2_BY_ORDER: (
         "T\u00b2 is how far a reel lies from what the first reels usually had, in units of their own scatter. What "
         "the wall sensors read is split into mean wall, eccentricity, ovality and finer shapes, each held against "
         "its own limit; drawn is the one that comes farthest, as a share of its limit, so the limit is 1. Over it "
@@ -37,7 +37,7 @@ CAPTION_OF = {
         "centring of the tooling, mean wall to output or line speed. Whether the wall keeps a standard\u2019s limit "
         "is told on the reel\u2019s page."
     ),
-    Family.MEWMA: (
+    ChartFamily.MEWMA: (
         "A moving average of the same distance as T\u00b2: it finds a small shift that stays, where T\u00b2 finds a "
         "single reel far off."
     ),
@@ -97,7 +97,7 @@ def in_order(product: ProductCharts) -> tuple[int, ...]:
     )
 
 
-def write_charts_page(record: LineCharts, site: Site) -> Written:
+def write_charts_page(record: LineCharts, site: Site) -> WrittenFile:
     """Writes the charts page of a line.
 
     Args:

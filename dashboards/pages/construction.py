@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dashboards.records import ConstructionComparison, ConstructionRow
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 
 
 def grouped_rows(record: ConstructionComparison) -> list[tuple[str, list[ConstructionRow]]]:
@@ -13,7 +13,7 @@ def grouped_rows(record: ConstructionComparison) -> list[tuple[str, list[Constru
     return [(name, [row for row in record.rows if row.group == name]) for name in names]
 
 
-def write_construction_page(record: ConstructionComparison, site: Site) -> Written:
+def write_construction_page(record: ConstructionComparison, site: Site) -> WrittenFile:
     """Writes the construction comparison.
 
     Args:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dashboards.records import Containment
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 
 
-def write_containment_page(record: Containment, site: Site) -> Written:
+def write_containment_page(record: Containment, site: Site) -> WrittenFile:
     """Writes the containment page.
 
     Args:

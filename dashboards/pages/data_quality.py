@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dashboards.records import DataQualityReview
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 
 
-def write_data_quality_page(record: DataQualityReview, site: Site) -> Written:
+def write_data_quality_page(record: DataQualityReview, site: Site) -> WrittenFile:
     """Writes the data quality page.
 
     Args:

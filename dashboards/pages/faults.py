@@ -5,10 +5,10 @@ from __future__ import annotations
 from dashboards.figures.dots import shared_scale
 from dashboards.records import FaultReview
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 
 
-def write_faults_page(record: FaultReview, site: Site) -> Written:
+def write_faults_page(record: FaultReview, site: Site) -> WrittenFile:
     """Writes the faults page.
 
     Args:

@@ -6,10 +6,10 @@ from dashboards.figures.section import section_drawing
 from dashboards.figures.window import window_figure
 from dashboards.records import FindingReview
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 
 
-def write_finding_page(record: FindingReview, site: Site) -> Written:
+def write_finding_page(record: FindingReview, site: Site) -> WrittenFile:
     """Writes the page of a finding.
 
     Args:

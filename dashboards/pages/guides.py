@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from dashboards.glossary import TERMS
 from dashboards.records import Guides, GuideStep
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 
 NAMES: tuple[tuple[str, str], ...] = (
     ("", "All guides and the glossary"),
@@ -214,7 +214,7 @@ def _chosen(record: Guides, guide: Guide) -> Guide:
     return Guide(guide.id, guide.title, guide.question, guide.opening, own or guide.steps, guide.mind)
 
 
-def write_guide_pages(record: Guides, site: Site, only: str | None = None) -> tuple[Written, ...]:
+def write_guide_pages(record: Guides, site: Site, only: str | None = None) -> tuple[WrittenFile, ...]:
     """Writes the guides and the glossary.
 
     Args:

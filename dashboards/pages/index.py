@@ -8,7 +8,7 @@ import json
 from dashboards.addresses import PageKind, address
 from dashboards.records import SiteIndex
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written, write_if_changed
+from dashboards.site import Site, WrittenFile, write_if_changed
 from pipeline.words import counted
 
 SHIFTS_LISTED = 200
@@ -51,7 +51,7 @@ def search_entries(record: SiteIndex, site: Site) -> list[list[str]]:
     return found
 
 
-def write_index_page(record: SiteIndex, site: Site) -> tuple[Written, Written]:
+def write_index_page(record: SiteIndex, site: Site) -> tuple[WrittenFile, WrittenFile]:
     """Writes the index and the script file its search looks through.
 
     Args:

@@ -6,7 +6,7 @@ from dashboards.figures.family import family_drawing
 from dashboards.pages.shift import point_limit
 from dashboards.records import Edge, LotHistory, Node
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 
 
 def _with_strangers(nodes: tuple[Node, ...], edges: tuple[Edge, ...]) -> dict[str, Node]:
@@ -18,7 +18,7 @@ def _with_strangers(nodes: tuple[Node, ...], edges: tuple[Edge, ...]) -> dict[st
     return known
 
 
-def write_lot_page(record: LotHistory, site: Site) -> Written:
+def write_lot_page(record: LotHistory, site: Site) -> WrittenFile:
     """Writes the lot page.
 
     Args:

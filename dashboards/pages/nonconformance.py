@@ -6,7 +6,7 @@ from dashboards.addresses import address
 from dashboards.comma_table import Cell, comma_table
 from dashboards.records import FindingRow, NonconformanceSummary
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written, write_if_changed
+from dashboards.site import Site, WrittenFile, write_if_changed
 from pipeline.wording.say import plain
 
 HEADS = (
@@ -80,7 +80,7 @@ def finding_cells(one: FindingRow) -> tuple[Cell, ...]:
     )
 
 
-def write_nonconformance_page(record: NonconformanceSummary, site: Site) -> tuple[Written, Written]:
+def write_nonconformance_page(record: NonconformanceSummary, site: Site) -> tuple[WrittenFile, WrittenFile]:
     """Writes the page and, beside it, the CSV of every finding.
 
     Args:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dashboards.records import OverwallReview
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 
 
-def write_overwall_page(record: OverwallReview, site: Site) -> Written:
+def write_overwall_page(record: OverwallReview, site: Site) -> WrittenFile:
     """Writes the overwall page.
 
     Args:

@@ -7,7 +7,7 @@ from dashboards.pages.run_summary import requirements_of, results_by_topic, unan
 from dashboards.pages.shift import point_limit
 from dashboards.records import ReelReview, RollUp
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 
 
 def _drawn(roll_up: RollUp, record: ReelReview) -> str:
@@ -20,7 +20,7 @@ def _drawn(roll_up: RollUp, record: ReelReview) -> str:
     return drawn + ("; limits dashed" if own_limits(roll_up, record.limits) else "")
 
 
-def write_reel_page(record: ReelReview, site: Site) -> Written:
+def write_reel_page(record: ReelReview, site: Site) -> WrittenFile:
     """Writes the reel page.
 
     Args:

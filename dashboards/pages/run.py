@@ -8,7 +8,7 @@ from dashboards.pages.run_summary import MOST_CAUSES, results_by_topic, summary_
 from dashboards.pages.shift import kinds_on_maps
 from dashboards.records import RunReview
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written, write_if_changed
+from dashboards.site import Site, WrittenFile, write_if_changed
 from dashboards.tiles import wire_files, wire_plan
 
 Place = tuple[str, str, str]
@@ -35,7 +35,7 @@ def places_to_go(record: RunReview) -> list[tuple[str, list[Place]]]:
     return [("Findings", findings), ("Faults", faults), ("Thinnest wall", thinnest), ("Reels", reels)]
 
 
-def write_run_page(record: RunReview, site: Site) -> tuple[Written, ...]:
+def write_run_page(record: RunReview, site: Site) -> tuple[WrittenFile, ...]:
     """Writes the run page and the script files that hold its full-rate readings.
 
     Args:

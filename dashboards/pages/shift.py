@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
-from dashboards.cells import gate_key
 from dashboards.pages.run_summary import requirements_of
 from dashboards.records import GATE_OF, Extreme, LimitRow, ReelRow, RunRow, ShiftReview
 from dashboards.records import Gate as GateName
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
+from dashboards.table_cells import gate_key
 from pipeline.messages import Said
 from pipeline.words import counted
 
@@ -118,7 +118,7 @@ def lower_first(sentence: str) -> str:
     return sentence[:1].lower() + sentence[1:]
 
 
-def write_shift_page(record: ShiftReview, site: Site) -> Written:
+def write_shift_page(record: ShiftReview, site: Site) -> WrittenFile:
     """Writes the shift page.
 
     Args:

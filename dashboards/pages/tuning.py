@@ -5,7 +5,7 @@ from __future__ import annotations
 from dashboards.figures.dots import Dot, Scale, shared_scale
 from dashboards.records import RuleNeed, TunedProduct, TuningReview
 from dashboards.rendering import write_page
-from dashboards.site import Site, Written
+from dashboards.site import Site, WrittenFile
 from pipeline.results import Refused
 
 Placed = tuple[Scale, list[tuple[RuleNeed, Dot | None]]]
@@ -19,7 +19,7 @@ def rules_on_a_scale(product: TunedProduct) -> Placed:
     return scale, list(zip(product.rules, scale.dots, strict=True))
 
 
-def write_tuning_page(record: TuningReview, site: Site) -> Written:
+def write_tuning_page(record: TuningReview, site: Site) -> WrittenFile:
     """Writes the tuning page of one line.
 
     Args:

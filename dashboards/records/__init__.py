@@ -1,6 +1,6 @@
 """Records behind the pages: plain frozen values, filled from the store, with the unit in each name.
 
-A page shows what its record says and works nothing out; see `dashboards.records.evidence` for what all share.
+A page shows what its record says and works nothing out; see `dashboards.records.every_page` for what all share.
 """
 
 from dashboards.records.charts import (
@@ -10,7 +10,7 @@ from dashboards.records.charts import (
     LineCharts,
     ProductCharts,
 )
-from dashboards.records.evidence import (
+from dashboards.records.every_page import (
     GATE_OF,
     Alarm,
     Answer,
@@ -24,13 +24,13 @@ from dashboards.records.evidence import (
     Gate,
     Interval,
     IntervalKind,
-    Judgement,
     LimitRow,
     Outcome,
     Plant,
     ProductRow,
     QualityState,
-    Reason,
+    ReasonShown,
+    RequirementVerdict,
     Stamp,
     Standing,
     UnitSystem,
@@ -92,7 +92,7 @@ from dashboards.records.shift import (
     ShiftReview,
     ShiftTotals,
 )
-from dashboards.records.site import (
+from dashboards.records.site_pages import (
     ConstructionComparison,
     ConstructionRow,
     Guides,
@@ -105,7 +105,6 @@ from dashboards.records.site import (
     SiteIndex,
 )
 from dashboards.records.tuning import (
-    Act,
     CentringRow,
     OverwallReview,
     OverwallRow,
@@ -116,6 +115,7 @@ from dashboards.records.tuning import (
     SwingRow,
     ToolRow,
     TunedProduct,
+    TuningAct,
     TuningReview,
     WallShare,
     Worth,
@@ -123,7 +123,6 @@ from dashboards.records.tuning import (
 
 __all__ = [
     "GATE_OF",
-    "Act",
     "Alarm",
     "Answer",
     "AnswerGroup",
@@ -162,7 +161,6 @@ __all__ = [
     "InstrumentRow",
     "Interval",
     "IntervalKind",
-    "Judgement",
     "JudgementEdition",
     "LimitRow",
     "LineCharts",
@@ -185,12 +183,13 @@ __all__ = [
     "ProductCharts",
     "ProductRow",
     "QualityState",
-    "Reason",
+    "ReasonShown",
     "ReelEntry",
     "ReelReview",
     "ReelRow",
     "RepeatRow",
     "ReplyRow",
+    "RequirementVerdict",
     "RollUp",
     "RuleNeed",
     "RunEntry",
@@ -215,6 +214,7 @@ __all__ = [
     "TouchedLength",
     "Trace",
     "TunedProduct",
+    "TuningAct",
     "TuningReview",
     "UnitSystem",
     "WallShare",

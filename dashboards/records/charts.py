@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.evidence import Answer, Plant, Stamp
+from dashboards.records.every_page import Answer, Plant, Stamp
 from pipeline.messages import Said
 from pipeline.results import Assumption
 

@@ -8,7 +8,7 @@ from datetime import date, datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.evidence import Answer, FaultMark, LimitRow, Plant, QualityState, Stamp
+from dashboards.records.every_page import Answer, FaultMark, LimitRow, Plant, QualityState, Stamp
 from pipeline.messages import Said
 
 

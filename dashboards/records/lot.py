@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
-from dashboards.records.evidence import Alarm, DispositionRow, Evidence, FindingRow, Plant, Stamp
+from dashboards.records.every_page import Alarm, DispositionRow, Evidence, FindingRow, Plant, Stamp
 from dashboards.records.shift import ReelRow
 
 NodeKind = Literal["material lot", "run", "reel", "cut length", "shipment", "gauge", "limits", "software"]

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.evidence import (
+from dashboards.records.every_page import (
     Alarm,
     Answer,
     DispositionRow,

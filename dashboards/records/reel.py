@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.evidence import (
+from dashboards.records.every_page import (
     Alarm,
     AnswerGroup,
     DispositionRow,

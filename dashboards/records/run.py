@@ -8,15 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.evidence import (
-    Alarm,
-    FaultMark,
-    FindingRow,
-    Interval,
-    LimitRow,
-    Plant,
-    Stamp,
-)
+from dashboards.records.every_page import Alarm, FaultMark, FindingRow, Interval, LimitRow, Plant, Stamp
 from dashboards.records.shift import RunRow
 
 PanelName = Literal["wall", "diameter", "eccentricity", "shape", "speed", "extruder", "spark"]

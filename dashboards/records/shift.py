@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from dashboards.records.evidence import (
+from dashboards.records.every_page import (
     Alarm,
     AnswerGroup,
     DataQuality,
@@ -13,10 +13,10 @@ from dashboards.records.evidence import (
     Extreme,
     FaultMark,
     Interval,
-    Judgement,
     Plant,
     ProductRow,
-    Reason,
+    ReasonShown,
+    RequirementVerdict,
     Stamp,
     Standing,
 )
@@ -55,10 +55,10 @@ class ReelRow:
     from_m: float
     to_m: float
     standing: Standing
-    reasons: tuple[Reason, ...] = ()
+    reasons: tuple[ReasonShown, ...] = ()
     thinnest_wall: Extreme | None = None
     mean_wall_mm: float | None = None
-    judgements: tuple[Judgement, ...] = ()
+    judgements: tuple[RequirementVerdict, ...] = ()
     spark_faults: int | None = None
     unmonitored_m: float = 0.0
     untested_m: float | None = None

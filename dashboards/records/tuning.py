@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from dashboards.records.evidence import Answer, Plant, Stamp
+from dashboards.records.every_page import Answer, Plant, Stamp
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ class Worth:
 
 
 @dataclass(frozen=True, slots=True)
-class Act:
+class TuningAct:
     """One thing that could be turned or mended.
 
     Args:
@@ -202,7 +202,7 @@ class TunedProduct:
     overwall: Worth | None
     overwall_low: Worth | None
     overwall_high: Worth | None
-    acts: tuple[Act, ...] = ()
+    acts: tuple[TuningAct, ...] = ()
     rules: tuple[RuleNeed, ...] = ()
     parts: tuple[SpreadPart, ...] = ()
     spread_mm: float | None = None

@@ -29,7 +29,7 @@ from pipeline.record.decided import RunActs, acts_of_run, extent_of, finding_sta
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.lengths import lengths_on_file
 from pipeline.record.not_found import not_on_file
-from pipeline.record.plant_units import plant_sheet_of
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.standing import LengthStanding, Standing, standing_of
 from pipeline.store.said_columns import told_of
 from pipeline.wording.say import plain

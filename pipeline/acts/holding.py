@@ -12,7 +12,7 @@ from pipeline.nonconformance.hold import HeldKind, Hold, in_force
 from pipeline.record.holds_on_file import HOLD, LIFT, holds_on_file
 from pipeline.record.journal_on_file import note
 from pipeline.record.not_found import not_on_file
-from pipeline.record.plant_units import plant_sheet_of
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store

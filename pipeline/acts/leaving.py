@@ -9,7 +9,7 @@ from pipeline.errors import Complaint, ReelproofError
 from pipeline.nonconformance.disposition import Person, check_power
 from pipeline.record.left_on_file import Override
 from pipeline.record.lengths import lengths_on_file
-from pipeline.record.plant_units import plant_sheet_of
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.shipping_list import Shipment
 from pipeline.record.standing import ALARMS, LengthStanding, Standing, standings_of_run
 

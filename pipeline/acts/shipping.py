@@ -332,7 +332,7 @@ def _note_shipments(
 
 def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[str]:
     """Wire in lengths that were kept which may be neither sold nor kept."""
-    from pipeline.record.going import stretches_that_go
+    from pipeline.record.stretches_that_go import stretches_that_go
 
     said = []
     for one in cuts:

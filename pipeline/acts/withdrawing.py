@@ -12,7 +12,7 @@ from pipeline.nonconformance.disposition import DispositionRefused, Person, chec
 from pipeline.record.entry_kinds import SAMPLE_WITHDRAWN
 from pipeline.record.journal_on_file import note
 from pipeline.record.not_found import not_on_file
-from pipeline.record.plant_units import plant_sheet_of
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.samples_on_file import samples_of_run, told_as, withdrawn_of_run
 
 if TYPE_CHECKING:

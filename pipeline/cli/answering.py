@@ -52,7 +52,7 @@ def contain(
     Example: reelproof contain gauge L1-WG --from 2026-03-01 --role "quality engineer" --reason "drifted"
     """
     from pipeline.acts.containing import note_containment
-    from pipeline.record.plant_units import unit_of_plant
+    from pipeline.record.plant_sheet_on_file import unit_of_plant
     from pipeline.record.touched_wire import contained
     from pipeline.store.database import open_to_read, open_to_write
 
@@ -254,7 +254,7 @@ def _declaration_pdf(store: Store, done: Declared, role: str) -> bytes:
     from pipeline.lots.journal import anchor_of
     from pipeline.record.journal_on_file import journal_of
     from pipeline.reports.declaration import declaration_pdf
-    from pipeline.reports.printing import Printing
+    from pipeline.reports.typesetting import Printing
 
     books = run_books(store)
     stamp = stamp_of([book for book in books if book.run_id in done.runs])

@@ -105,7 +105,7 @@ def _told_of_usage_or_fault(fault: Exception) -> int:
         raise fault
     if _was_interrupted(fault):
         return 130
-    from pipeline.store.faults import is_full_disk
+    from pipeline.store.damage import is_full_disk
 
     if is_full_disk(fault):
         print(

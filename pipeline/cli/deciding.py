@@ -74,7 +74,7 @@ def disposition(
     Example: reelproof disposition R-0412-F01 decide scrap --role "quality engineer" --reason "thin on a slice"
     """
     from pipeline.acts.deciding import act_on, subject_on_file
-    from pipeline.record.plant_units import unit_of_run
+    from pipeline.record.plant_sheet_on_file import unit_of_run
     from pipeline.store.database import open_to_read, open_to_write
 
     with open_to_read(store) as opened:
@@ -288,7 +288,7 @@ def ship(
     """
     from pipeline.acts.shipping import put_shipping_on_file
     from pipeline.record.left_on_file import Override
-    from pipeline.record.plant_units import unit_of_plant
+    from pipeline.record.plant_sheet_on_file import unit_of_plant
     from pipeline.record.shipping_list import read_shipping_list
     from pipeline.store.database import open_to_write
 

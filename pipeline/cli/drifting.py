@@ -41,7 +41,7 @@ def drift(
     Example: reelproof drift L1 L1-WG --bias 0.004mm --found 2026-03-31 --last-good 2026-01-12 --store store
     """
     from pipeline.job.readjudicating import reach_of_drift
-    from pipeline.record.plant_units import unit_of_plant
+    from pipeline.record.plant_sheet_on_file import unit_of_plant
     from pipeline.store.database import open_to_read
     from pipeline.trust.calibration import DriftFound
 

@@ -46,7 +46,7 @@ def hold(
     """
     from pipeline.acts.holding import holds_on, lift_hold, put_hold
     from pipeline.nonconformance.disposition import Person
-    from pipeline.record.plant_units import unit_of_plant
+    from pipeline.record.plant_sheet_on_file import unit_of_plant
     from pipeline.store.database import open_to_read, open_to_write
 
     span = _span(start, end)

@@ -38,8 +38,8 @@ def print_record(
 
     from pipeline.record.touched_wire import plant_zone
     from pipeline.reports.printed import printed
+    from pipeline.store.damage import told_of_disk
     from pipeline.store.database import open_to_read
-    from pipeline.store.faults import told_of_disk
 
     with open_to_read(store) as opened:
         when = moment_of(at, plant_zone(opened), "--at") if at else datetime.now(UTC).replace(microsecond=0)

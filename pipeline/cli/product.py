@@ -11,7 +11,7 @@ import typer
 
 from pipeline.cli.showing import JSON, print_json, print_table
 from pipeline.cli.typed import day_of
-from pipeline.products.standing import BLANK
+from pipeline.products.source_standing import BLANK
 
 if TYPE_CHECKING:
     from pipeline.products.comparison import ConstructionComparison

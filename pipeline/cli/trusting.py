@@ -211,7 +211,7 @@ def samples(
     """
     from pipeline.acts.sampling import hand_in
     from pipeline.record.gauge_tables import read_samples
-    from pipeline.record.plant_units import unit_of_plant
+    from pipeline.record.plant_sheet_on_file import unit_of_plant
     from pipeline.record.samples_compared import compare_samples
     from pipeline.store.database import open_to_read, open_to_write
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 
 from pipeline.errors import Complaint, ReelproofError, StoreError
-from pipeline.store.faults import is_full_disk
+from pipeline.store.damage import is_full_disk
 
 
 def refusal_of(fault: Exception, where: str) -> ReelproofError:

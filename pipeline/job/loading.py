@@ -38,7 +38,7 @@ from pipeline.record.journal_on_file import note
 from pipeline.record.samples_on_file import keep_samples_beside
 from pipeline.record.sealing import LOAD_TABLES, seals_of
 from pipeline.steps.load import Loaded, RunSheets, SheetText, find_run_sheets, load_run, read_run_sheets
-from pipeline.store.faults import told_of_disk
+from pipeline.store.damage import told_of_disk
 from pipeline.store.layout import folder_of
 from pipeline.store.readings import handing_over, sweep, thinning_of, write_parquet, written_folder
 

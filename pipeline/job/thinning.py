@@ -26,7 +26,7 @@ from pipeline.record.sealing import file_sha256, note_sealed
 from pipeline.record.stretches_on_file import FILE as STRETCHES
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.steps.load import SheetText, text_of
-from pipeline.steps.thinning import Window, channel_steps, places_of, rows_kept, steps_of
+from pipeline.steps.thinned_rows import Window, channel_steps, places_of, rows_kept, steps_of
 from pipeline.store.database import Store, open_to_write
 from pipeline.store.layout import folder_of, path_of
 from pipeline.store.readings import THINNED, note_removal, read_frame, sweep, written_folder
@@ -43,7 +43,7 @@ _PLACED = ("placed", "measured")
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class RetentionRule:
     """The plant's rule of retention, the sheet it stands in, and the first day it leaves alone."""
 
     retention: Retention
@@ -78,7 +78,7 @@ class Thinned:
     whole: str = ""
 
 
-def rule_of(path: Path, today: date) -> Rule:
+def rule_of(path: Path, today: date) -> RetentionRule:
     """The rule of retention in the plant sheet `path`, as it applies on the day `today`.
 
     Raises:
@@ -95,12 +95,12 @@ def rule_of(path: Path, today: date) -> Rule:
         )
     months = today.year * 12 + today.month - 1 - retention.full_rate_months
     first = date(months // 12, months % 12 + 1, 1)
-    return Rule(retention, text_of(path, "plant"), first)
+    return RetentionRule(retention, text_of(path, "plant"), first)
 
 
 def thin(
     folder: Path,
-    rule: Rule,
+    rule: RetentionRule,
     role: str = "",
     told: Callable[[str, int], None] = lambda _run, _more: None,
     on_wait: Callable[[str], None] = lambda _who: None,
@@ -133,7 +133,7 @@ def thin(
     return tuple(outcomes)
 
 
-def _check_authority(rule: Rule, role: str) -> None:
+def _check_authority(rule: RetentionRule, role: str) -> None:
     """Refuse a role that the plant's sheet does not let thin; finding out what it would come to is for anybody."""
     allowed = rule.retention.may_thin
     if role and allowed and role not in allowed:
@@ -156,7 +156,7 @@ def _runs_handed_out(store: Store) -> set[str]:
     return runs
 
 
-def _thin_load(store: Store, rule: Rule, judged: list[Row], role: str, handed: set[str]) -> Thinned:
+def _thin_load(store: Store, rule: RetentionRule, judged: list[Row], role: str, handed: set[str]) -> Thinned:
     head = judged[0]
     homes = [
         path_of(store, row) for row in (head["load_folder"], *(one["assessment_folder"] for one in judged))
@@ -180,7 +180,7 @@ def _thin_load(store: Store, rule: Rule, judged: list[Row], role: str, handed: s
     return Thinned(*told, before, after, reels)
 
 
-def _reels_kept(store: Store, rule: Rule, head: Row) -> tuple[tuple[str, str], ...]:
+def _reels_kept(store: Store, rule: RetentionRule, head: Row) -> tuple[tuple[str, str], ...]:
     """Reels of a run that stay at full rate as a whole, with the reason."""
     key = {"assessment_id": head["assessment_id"]}
     findings = store.ask("questions/findings_of_assessment", **key)
@@ -229,7 +229,7 @@ def _windows(
 
 
 def _frames(
-    store: Store, rule: Rule, judged: list[Row], windows: list[Window], rows: list[int]
+    store: Store, rule: RetentionRule, judged: list[Row], windows: list[Window], rows: list[int]
 ) -> tuple[dict[str, Frames], int, int]:
     """What stands in place of each folder, by its name; how many rows stay, of how many."""
     step_m = rule.retention.step_m
@@ -284,7 +284,7 @@ def _size_of(frames: dict[str, Frames]) -> int:
 
 
 def _put_on_file(
-    store: Store, rule: Rule, head: Row, frames: dict[str, Frames], rows: tuple[int, int], role: str
+    store: Store, rule: RetentionRule, head: Row, frames: dict[str, Frames], rows: tuple[int, int], role: str
 ) -> int:
     """Write what stays, put it on file, and note what is to go; the size of what stays [bytes]."""
     total = 0
@@ -310,7 +310,7 @@ def _thinned_folder(store: Store, head: Row, folder: str) -> str:
 
 
 def _note(
-    store: Store, rule: Rule, head: Row, folders: tuple[str, str], rows: tuple[int, int], role: str
+    store: Store, rule: RetentionRule, head: Row, folders: tuple[str, str], rows: tuple[int, int], role: str
 ) -> int:
     of_folder, folder = folders
     files = sorted(path_of(store, of_folder).glob("*.parquet"))

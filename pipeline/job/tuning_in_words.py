@@ -15,7 +15,7 @@ from pipeline.words import counted
 if TYPE_CHECKING:
     from pipeline.job.tuning_on_file import LineOnFile, ProductTuning
     from pipeline.tuning.line_tuning import LineTuning
-    from pipeline.tuning.response import Answer
+    from pipeline.tuning.response import SettingAnswer
     from pipeline.tuning.start_up import Start
     from pipeline.tuning.target import Target
 
@@ -259,7 +259,7 @@ def delays_told(tuning: LineTuning) -> str:
     return ""
 
 
-def delay_in_words(answer: Answer) -> str:
+def delay_in_words(answer: SettingAnswer) -> str:
     """When half of a response has come, with its interval and its beginning; "" where it is not known."""
     if answer.kind != "response" or not math.isfinite(answer.delay_s):
         return ""

@@ -13,7 +13,13 @@ from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
-from pipeline.job.tuning_question import facts_on_file, named, newest_change, observed_on_file, question_of
+from pipeline.job.tuning_question_on_file import (
+    facts_on_file,
+    named,
+    newest_change,
+    observed_on_file,
+    question_of,
+)
 from pipeline.job.tuning_runs import tuning_run
 from pipeline.record.not_found import not_on_file
 from pipeline.store.readings import thinned_folders

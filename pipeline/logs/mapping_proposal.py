@@ -35,7 +35,7 @@ _EVENT_NAMES = (
 
 
 @dataclass(frozen=True, slots=True)
-class Proposal:
+class MappingProposal:
     """A mapping to look at.
 
     Args:
@@ -57,7 +57,7 @@ class Proposal:
     doubts: tuple[str, ...]
 
 
-def propose_mapping(path: Path, zone: str = "UTC") -> Proposal:
+def propose_mapping(path: Path, zone: str = "UTC") -> MappingProposal:
     """A mapping for the log `path`, by looking at it.
 
     Args:
@@ -88,7 +88,7 @@ def propose_mapping(path: Path, zone: str = "UTC") -> Proposal:
         if one.doubt and (one is first_wall or not (one.channel or "").startswith("wall_"))
     ]
     toml = _toml(look, kind, time, long, columns)
-    return Proposal(look, kind, time, columns, toml, _preview(path, toml, zone), tuple(doubts))
+    return MappingProposal(look, kind, time, columns, toml, _preview(path, toml, zone), tuple(doubts))
 
 
 def _figures(look: FileLook, time: TimeGuess | None, long: LongGuess | None) -> dict[str, float | None]:

@@ -38,7 +38,7 @@ _SIZE = "text/x.tlog.size"
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class WitnessAnswer:
     """What a witness answers.
 
     Args:
@@ -100,35 +100,41 @@ class Witness:
                 Complaint(str(place), "what was kept of this log cannot be read", "Put a backup in its place")
             ) from None
 
-    def add(self, request: bytes) -> Answer:
+    def add(self, request: bytes) -> WitnessAnswer:
         """Check a request of a log and answer with a cosignature, or with why there is none."""
         try:
             old, proof, checkpoint = _read(request)
         except ValueError as fault:
-            return Answer(400, f"{fault}\n")
+            return WitnessAnswer(400, f"{fault}\n")
         if not any(is_signed_by(checkpoint, Verifier(checkpoint.origin, key)) for key in self._logs):
-            return Answer(403, "no key known here signed this checkpoint\n")
+            return WitnessAnswer(403, "no key known here signed this checkpoint\n")
         with self._turn:
             return self._add(old, proof, checkpoint)
 
-    def _add(self, old: int, proof: tuple[bytes, ...], checkpoint: Checkpoint) -> Answer:
+    def _add(self, old: int, proof: tuple[bytes, ...], checkpoint: Checkpoint) -> WitnessAnswer:
         last, new = self.last_of(checkpoint.origin), checkpoint.anchor
         seen = last.size if last else 0
         if old != seen:
-            return Answer(409, f"{seen}\n", _SIZE)
+            return WitnessAnswer(409, f"{seen}\n", _SIZE)
         if old > new.size:
-            return Answer(400, "the checkpoint is older than the size it is said to follow\n")
+            return WitnessAnswer(400, "the checkpoint is older than the size it is said to follow\n")
         if last is not None and not consistent(
             last.size, new.size, bytes.fromhex(last.root), bytes.fromhex(new.root), proof
         ):
             # Of the same size with another root, the protocol asks for a conflict.
-            return Answer(409, f"{seen}\n", _SIZE) if old == new.size else Answer(422, "it was rewritten\n")
+            return (
+                WitnessAnswer(409, f"{seen}\n", _SIZE)
+                if old == new.size
+                else WitnessAnswer(422, "it was rewritten\n")
+            )
         if last is None and proof:
-            return Answer(400, "a first checkpoint has no proof\n")
+            return WitnessAnswer(400, "a first checkpoint has no proof\n")
         place = self._place(checkpoint.origin)
         kept = {"origin": checkpoint.origin, "size": new.size, "root": new.root}
         _write_durably(place, json.dumps(kept))
-        return Answer(200, signature_line(*cosigned(checkpoint, self._name, self._key, int(self._now_s()))))
+        return WitnessAnswer(
+            200, signature_line(*cosigned(checkpoint, self._name, self._key, int(self._now_s())))
+        )
 
 
 def _write_durably(place: Path, text: str) -> None:
@@ -189,15 +195,15 @@ def server_of(witness: Witness, host: str, port: int) -> ThreadingHTTPServer:
         def do_POST(self) -> None:
             size = self.headers.get("Content-Length", "")
             if self.path != ADD or not (size.isascii() and size.isdigit()) or int(size) > LONGEST_REQUEST:
-                self._answer(Answer(404, "only checkpoints are taken here\n"))
+                self._answer(WitnessAnswer(404, "only checkpoints are taken here\n"))
                 return
             try:
                 answer = witness.add(self.rfile.read(int(size)))
             except (ReelproofError, OSError) as fault:
-                answer = Answer(500, f"{fault}\n")
+                answer = WitnessAnswer(500, f"{fault}\n")
             self._answer(answer)
 
-        def _answer(self, answer: Answer) -> None:
+        def _answer(self, answer: WitnessAnswer) -> None:
             raw = answer.text.encode()
             headers: Mapping[str, str] = {"Content-Type": answer.kind, "Content-Length": str(len(raw))}
             self.send_response(answer.status)

@@ -13,8 +13,8 @@ import numpy as np
 
 from pipeline.found import Because
 from pipeline.messages import Measure, Message, message
+from pipeline.nonconformance.failing_lengths import Floats
 from pipeline.nonconformance.finding import NOT_KNOWN, Cause, Finding
-from pipeline.nonconformance.intervals import Floats
 from pipeline.nonconformance.sense import Sense
 
 

@@ -16,7 +16,7 @@ CAUTION = (
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class RewinderStep:
     """One step at the rewinder.
 
     Args:
@@ -51,17 +51,17 @@ def _sentence(piece: Piece, unit: Unit) -> str:
     return f"{run} to scrap: {length_told(piece.to_m - piece.from_m, unit)} is not sold, and cut."
 
 
-def cut_instructions(plan: CuttingPlan) -> tuple[Step, ...]:
+def cut_instructions(plan: CuttingPlan) -> tuple[RewinderStep, ...]:
     """The plan as steps at the rewinder, in the plant's unit, reel by reel as the wire comes off.
 
     Args:
         plan: the plan.
     """
-    steps: list[Step] = []
+    steps: list[RewinderStep] = []
     for piece in plan.pieces:
         number = steps[-1].number + 1 if steps and steps[-1].reel_id == piece.reel_id else 1
         start, end = (round(in_unit(at, plan.unit), 1) for at in (piece.from_m, piece.to_m))
-        steps.append(Step(piece.reel_id, number, start, end, plan.unit, _sentence(piece, plan.unit)))
+        steps.append(RewinderStep(piece.reel_id, number, start, end, plan.unit, _sentence(piece, plan.unit)))
     return tuple(steps)
 
 

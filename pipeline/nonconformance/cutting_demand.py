@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.nonconformance.cutting_rules import Grid, Stretch
+from pipeline.nonconformance.cutting_rules import Grid, SoundStretch
 
 MOST_PATTERNS = 2_000_000
 TIME_LIMIT_S = 60.0
@@ -65,7 +65,7 @@ def _too_many() -> MethodRefusal:
     )
 
 
-def _pool(stretches: Sequence[Stretch], grid: Grid) -> _Pool:
+def _pool(stretches: Sequence[SoundStretch], grid: Grid) -> _Pool:
     found = [_patterns(one.ticks, grid) for one in stretches]
     sizes = [value.size for _, value in found]
     if sum(sizes) > MOST_PATTERNS:
@@ -155,7 +155,7 @@ def _chosen(pool: _Pool, among: Whole) -> Whole:
     return np.asarray(among[np.asarray(answer.x) > 0.5], dtype=np.int64)
 
 
-def best_under_demand(stretches: Sequence[Stretch], grid: Grid) -> tuple[Stretch, ...]:
+def best_under_demand(stretches: Sequence[SoundStretch], grid: Grid) -> tuple[SoundStretch, ...]:
     """The stretches with the pieces cut from each, of greatest value together.
 
     Args:
@@ -178,7 +178,7 @@ def best_under_demand(stretches: Sequence[Stretch], grid: Grid) -> tuple[Stretch
     order = sorted(range(len(grid.lengths)), key=lambda kind: -grid.lengths[kind])
     of_stretch = {int(pool.stretch[at]): pool.counts[at] for at in chosen}
     return tuple(
-        Stretch(
+        SoundStretch(
             one.reel_id,
             one.from_ticks,
             one.to_ticks,

@@ -25,7 +25,7 @@ from pipeline.nonconformance.cutting_rules import (
     Grid,
     MasterReel,
     SaleLength,
-    Stretch,
+    SoundStretch,
     Unit,
     check_cutting,
     grid_of,
@@ -107,7 +107,7 @@ def _best_of_stretch(
     return tuple(sorted(sold, key=lambda place: -grid.lengths[place]))
 
 
-def longest_first(stretches: Sequence[Stretch], grid: Grid) -> tuple[Stretch, ...]:
+def longest_first(stretches: Sequence[SoundStretch], grid: Grid) -> tuple[SoundStretch, ...]:
     """What is cut without a plan: always the longest saleable length that still fits and is still wanted."""
     left = [math.inf if demand is None else demand for demand in grid.demands]
     order = sorted(range(len(grid.lengths)), key=lambda place: -grid.lengths[place])
@@ -119,12 +119,12 @@ def longest_first(stretches: Sequence[Stretch], grid: Grid) -> tuple[Stretch, ..
                 rest -= grid.lengths[place]
                 left[place] -= 1
                 sold.append(place)
-        cut.append(Stretch(one.reel_id, one.from_ticks, one.to_ticks, tuple(sold)))
+        cut.append(SoundStretch(one.reel_id, one.from_ticks, one.to_ticks, tuple(sold)))
     return tuple(cut)
 
 
 def _pieces(
-    reel: MasterReel, cut: Sequence[Stretch], grid: Grid, lengths: Sequence[SaleLength]
+    reel: MasterReel, cut: Sequence[SoundStretch], grid: Grid, lengths: Sequence[SaleLength]
 ) -> list[Piece]:
     """The pieces of one reel, touching: what is sold, what is kept, and scrap in between."""
     made: list[Piece] = []
@@ -160,7 +160,7 @@ def _scrap_joined(pieces: Sequence[Piece]) -> list[Piece]:
 
 def _plan(
     reels: Sequence[MasterReel],
-    cut: Sequence[Stretch],
+    cut: Sequence[SoundStretch],
     grid: Grid,
     lengths: Sequence[SaleLength],
     method: str,
@@ -200,7 +200,7 @@ def cutting_plan(
         return _plan(reels, cut, grid, lengths, "integer programme (branch and bound, proved optimal)")
     sums, worth, last = _sums(grid, max((one.ticks for one in stretches), default=0))
     cut = tuple(
-        Stretch(
+        SoundStretch(
             one.reel_id, one.from_ticks, one.to_ticks, _best_of_stretch(one.ticks, grid, sums, worth, last)
         )
         for one in stretches

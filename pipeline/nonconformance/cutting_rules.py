@@ -85,7 +85,7 @@ class CuttingRules:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class SoundStretch:
     """A sound stretch of a reel in ticks, and the pieces (index of the sale length) cut from it."""
 
     reel_id: str
@@ -215,7 +215,7 @@ def grid_of(lengths: Sequence[SaleLength], rules: CuttingRules) -> Grid:
     )
 
 
-def sound_stretches(reel: MasterReel, rules: CuttingRules) -> tuple[Stretch, ...]:
+def sound_stretches(reel: MasterReel, rules: CuttingRules) -> tuple[SoundStretch, ...]:
     """The stretches of a reel that may be sold, rounded inward to the counter's grid.
 
     Args:
@@ -234,6 +234,6 @@ def sound_stretches(reel: MasterReel, rules: CuttingRules) -> tuple[Stretch, ...
         end = min(bad_from - reach, core_end)
         first, last = _up(start, tick), _down(end, tick)
         if last > first:
-            stretches.append(Stretch(reel.reel_id, first, last))
+            stretches.append(SoundStretch(reel.reel_id, first, last))
         start = max(start, bad_to + reach)
     return tuple(stretches)

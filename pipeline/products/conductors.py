@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.products.materials import material_figure
 from pipeline.products.sizes import Size
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.products.table_rows import Figure, Row, figure_of, table_rows
 from pipeline.units import M_PER_FOOT, MM_PER_INCH
 
@@ -148,7 +148,7 @@ def _resistance(size: Size, metal: str, form: str) -> Figure | None:
 
 def _cautions(size: Size, make: str, metal: str, row: Row) -> tuple[str, ...]:
     found = []
-    if row["standing"] == Standing.MEMORY:
+    if row["standing"] == SourceStanding.MEMORY:
         found.append(f"The {make} conductor's dimensions are from memory: {row['note']}.")
     if make == "solid":
         found.append("No source on file gives limits for the diameter of a solid conductor.")

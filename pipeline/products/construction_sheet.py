@@ -21,7 +21,7 @@ from pipeline.products.product import Product
 from pipeline.products.ratings import Rating, rated_volts, ratings_of
 from pipeline.products.requirement_sets import EVERY_SET, Certificate
 from pipeline.products.sheet_line import SheetLine, absent_line, line_of
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.products.stress import electrical_lines
 from pipeline.products.table_rows import Figure, Source, source_named, table_rows
 from pipeline.products.type_letters import Letter, letters_of
@@ -190,7 +190,7 @@ def _resistance_lines(product: Product) -> list[SheetLine]:
         coefficient = made.temperature_coefficient
         figure = Figure(
             name, value, value, value, "ohm/km", known.record, coefficient.document,
-            tuple(dict.fromkeys((*known.sources, *coefficient.sources))), Standing.COMPUTED,
+            tuple(dict.fromkeys((*known.sources, *coefficient.sources))), SourceStanding.COMPUTED,
             f"R2 = R1 [1 + {coefficient.value:g} (T2 - 75)] from the value at 75 degC",
         )  # fmt: skip
         lines.append(line_of(section, figure))

@@ -13,7 +13,7 @@ from datetime import date
 from functools import lru_cache
 
 from pipeline.products.sizes import Size, size_named
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.products.table_rows import Row, sources_of, table_rows
 from pipeline.units import MM_PER_INCH, MM_PER_MIL
 
@@ -101,7 +101,7 @@ class LimitRow:
     entered_by: str
     checked_by: str
     sources: tuple[str, ...]
-    standing: Standing
+    standing: SourceStanding
     note: str = ""
     replaces: str = ""
     beside: str = ""
@@ -173,11 +173,11 @@ def package_rows() -> tuple[LimitRow, ...]:
     return tuple(found)
 
 
-def _records(row: Row) -> tuple[tuple[float, str, Standing], str]:
+def _records(row: Row) -> tuple[tuple[float, str, SourceStanding], str]:
     """Value, unit and standing of the record that judges, and the laxer record beside it in words."""
-    records = [(float(row["value"]), row["unit"], Standing(row["standing"]))]
+    records = [(float(row["value"]), row["unit"], SourceStanding(row["standing"]))]
     if row["beside_mm"]:
-        records.append((float(row["beside_mm"]), "mm", Standing(row["beside_standing"])))
+        records.append((float(row["beside_mm"]), "mm", SourceStanding(row["beside_standing"])))
     # Least values only: the greater is the stricter. Of two alike the document's own unit stands.
     strictest = max(records, key=lambda one: round(one[0] * UNITS[one[1]][1], 9))
     others = [f"{value:g} {unit} ({standing})" for value, unit, standing in records if unit != strictest[1]]

@@ -18,7 +18,7 @@ from pipeline.products.limit_rows import (
 )
 from pipeline.products.product import Product
 from pipeline.products.requirement_sets import ANY, AVERAGE, EVERY_SET, Certificate, asked_of_wire
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.products.table_rows import table_rows, where_seen
 from pipeline.why import Why
 from pipeline.wording.say import plain
@@ -71,7 +71,7 @@ class Limit:
     entered_by: str
     checked_by: str
     source: str
-    standing: Standing
+    standing: SourceStanding
     note: str = ""
     types: tuple[str, ...] = ()
     where: str = ""

@@ -11,7 +11,7 @@ from pipeline.products.conductors import Conductor, find_conductor
 from pipeline.products.limit_rows import LimitRow, package_rows
 from pipeline.products.materials import COVERING, INSULATION, Material, material_named
 from pipeline.products.sizes import Size, area_figure, size_named
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.products.table_rows import Figure, figure_of, table_rows
 from pipeline.products.type_letters import WireType, types_named
 from pipeline.units import MM_PER_INCH
@@ -167,7 +167,9 @@ def _built_up(made: Conductor, average: LimitRow | None, covering: LimitRow | No
     parts = [row for row in (average, covering) if row is not None]
     value = made.diameter.value + 2.0 * sum(_stated_mm(row) for row in parts)
     sources = dict.fromkeys((*made.diameter.sources, *(s for row in parts for s in row.sources)))
-    known = Standing.MEMORY if made.diameter.standing is Standing.MEMORY else Standing.COMPUTED
+    known = (
+        SourceStanding.MEMORY if made.diameter.standing is SourceStanding.MEMORY else SourceStanding.COMPUTED
+    )
     return Figure(
         "overall diameter at minimum walls", value, value, value, "mm",
         f"{value / MM_PER_INCH:.4f} in", "", tuple(sources), known,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from pipeline.products.product import Product
 from pipeline.products.sizes import size_named
-from pipeline.products.standing import BLANK, Standing
+from pipeline.products.source_standing import BLANK, SourceStanding
 from pipeline.products.table_rows import document_of, sources_of, table_rows, where_seen
 from pipeline.products.type_letters import WireType
 
@@ -37,7 +37,7 @@ class Rating:
     text: str
     document: str
     sources: tuple[str, ...]
-    standing: Standing
+    standing: SourceStanding
     note: str
     where: str = ""
 
@@ -58,7 +58,7 @@ def ratings_of(product: Product) -> tuple[Rating, ...]:
             continue
         if not size_named(row["size_from"]).order <= product.size.order <= size_named(row["size_to"]).order:
             continue
-        seen = row["standing"] != Standing.NOT_SEEN
+        seen = row["standing"] != SourceStanding.NOT_SEEN
         found.append(
             Rating(
                 name=row["rating"],
@@ -67,7 +67,7 @@ def ratings_of(product: Product) -> tuple[Rating, ...]:
                 text=row["text"] if seen else BLANK,
                 document=document_of(row),
                 sources=sources_of(row),
-                standing=Standing(row["standing"]),
+                standing=SourceStanding(row["standing"]),
                 note=row["note"],
                 where=where_seen(sources_of(row)),
             )
@@ -77,7 +77,7 @@ def ratings_of(product: Product) -> tuple[Rating, ...]:
 
 def _temperature(one: WireType, name: str, value_c: float | None) -> Rating:
     if value_c is None:
-        return Rating(name, None, "degC", BLANK, "", (), Standing.NOT_SEEN, "")
+        return Rating(name, None, "degC", BLANK, "", (), SourceStanding.NOT_SEEN, "")
     return _of_type(one, name, value_c, "degC", "")
 
 

@@ -20,7 +20,7 @@ AVERAGE, POINT = "minimum average wall", "minimum wall at any point"
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class SetRequirement:
     """One requirement that a set asks of a type.
 
     Args:
@@ -95,7 +95,7 @@ def sets_of_letters(type_name: str) -> tuple[str, ...]:
     )
 
 
-def asked_of(type_name: str, requirement_set: str, on: date | None) -> tuple[Asked, ...]:
+def asked_of(type_name: str, requirement_set: str, on: date | None) -> tuple[SetRequirement, ...]:
     """What a set asks of a type on a day.
 
     Args:
@@ -110,12 +110,16 @@ def asked_of(type_name: str, requirement_set: str, on: date | None) -> tuple[Ask
     own = [row for row in _rows_of(type_name) if row["requirement_set"] == requirement_set]
     rows = [row for row in own if _in_dates(on, row["applies_from"], row["applies_to"])]
     if rows:
-        return tuple(Asked(requirement_set, type_name, row["requirement"], row["note"]) for row in rows)
+        return tuple(
+            SetRequirement(requirement_set, type_name, row["requirement"], row["note"]) for row in rows
+        )
     note = f"The program knows no requirement of {requirement_set} for type {type_name}."
-    return tuple(Asked(requirement_set, type_name, one, note) for one in (AVERAGE, POINT))
+    return tuple(SetRequirement(requirement_set, type_name, one, note) for one in (AVERAGE, POINT))
 
 
-def asked_of_wire(types: Iterable[str], certificate: Certificate, on: date | None) -> tuple[Asked, ...]:
+def asked_of_wire(
+    types: Iterable[str], certificate: Certificate, on: date | None
+) -> tuple[SetRequirement, ...]:
     """What every set that applies asks of a wire marked with `types` on the day `on`."""
     return tuple(
         one

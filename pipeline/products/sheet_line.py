@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.products.standing import BLANK, Standing
+from pipeline.products.source_standing import BLANK, SourceStanding
 from pipeline.products.table_rows import Figure, where_seen
 
 
@@ -36,7 +36,7 @@ class SheetLine:
     record: str
     document: str
     sources: tuple[str, ...]
-    standing: Standing
+    standing: SourceStanding
     note: str
     where: str = ""
 
@@ -61,7 +61,9 @@ def line_of(section: str, figure: Figure) -> SheetLine:
 
 def absent_line(section: str, name: str, unit: str, why: str) -> SheetLine:
     """A line for a value no source on file gives, with the reason `why`."""
-    return SheetLine(section, name, None, None, None, unit, "", "", (), Standing.NOT_SEEN, f"{why}; {BLANK}")
+    return SheetLine(
+        section, name, None, None, None, unit, "", "", (), SourceStanding.NOT_SEEN, f"{why}; {BLANK}"
+    )
 
 
 def computed_line(
@@ -85,9 +87,9 @@ def computed_line(
     # Where nothing varies the corners may differ from the typical value in the last bit.
     low, typical, high = min(values), values[1], max(values)
     sources = dict.fromkeys(source for figure in stands_on for source in figure.sources)
-    memory = [figure.name for figure in stands_on if figure.standing is Standing.MEMORY]
+    memory = [figure.name for figure in stands_on if figure.standing is SourceStanding.MEMORY]
     told = f"{note}; {' and '.join(memory)} from memory" if memory else note
     return SheetLine(
         section, name, typical, low, high, unit, "", "", tuple(sources),
-        Standing.MEMORY if memory else Standing.COMPUTED, told, where_seen(sources),
+        SourceStanding.MEMORY if memory else SourceStanding.COMPUTED, told, where_seen(sources),
     )  # fmt: skip

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from pipeline.errors import Complaint, NotFoundError
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.products.table_rows import Figure, Row, document_of, sources_of, table_rows
 from pipeline.units import MM_PER_INCH
 
@@ -117,7 +117,7 @@ def area_figure(size: Size) -> Figure:
         record=f"{row['kcmil']} kcmil",
         document=document_of(row),
         sources=sources_of(row),
-        standing=Standing(row["standing"]),
+        standing=SourceStanding(row["standing"]),
         note=row["note"],
     )
 

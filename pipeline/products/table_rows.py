@@ -1,7 +1,7 @@
 """Which values are on file: the rows of the product tables shipped with the program, and their sources.
 
 Every row names the document, edition and table the value was seen in, the sources that showed it, and how
-sure it is (`Standing`). Tables are read once and never changed.
+sure it is (`SourceStanding`). Tables are read once and never changed.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
 
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 
 Row = Mapping[str, str]
 
@@ -31,7 +31,7 @@ class Source:
     source: str
     document: str
     where_seen: str
-    standing: Standing
+    standing: SourceStanding
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ class Figure:
     record: str
     document: str
     sources: tuple[str, ...]
-    standing: Standing
+    standing: SourceStanding
     note: str = ""
 
 
@@ -73,7 +73,9 @@ def table_rows(name: str) -> tuple[Row, ...]:
 @lru_cache(maxsize=1)
 def _sources() -> Mapping[str, Source]:
     return {
-        row["source"]: Source(row["source"], row["document"], row["where_seen"], Standing(row["standing"]))
+        row["source"]: Source(
+            row["source"], row["document"], row["where_seen"], SourceStanding(row["standing"])
+        )
         for row in table_rows("sources")
     }
 
@@ -126,6 +128,6 @@ def figure_of(row: Row, name: str, column: str, unit: str, scale: float = 1.0) -
         record=record,
         document=document_of(row),
         sources=sources_of(row),
-        standing=Standing(row["standing"]),
+        standing=SourceStanding(row["standing"]),
         note=row["note"],
     )

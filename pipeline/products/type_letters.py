@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from pipeline.errors import Complaint, NotFoundError
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.products.table_rows import document_of, sources_of, table_rows
 
 
@@ -43,7 +43,7 @@ class WireType:
     volts: float
     document: str
     sources: tuple[str, ...]
-    standing: Standing
+    standing: SourceStanding
     note: str
 
 
@@ -54,7 +54,7 @@ class Letter:
     letters: str
     meaning: str
     sources: tuple[str, ...]
-    standing: Standing
+    standing: SourceStanding
 
 
 @lru_cache(maxsize=1)
@@ -71,7 +71,7 @@ def all_types() -> tuple[WireType, ...]:
             volts=float(row["volts"]),
             document=document_of(row),
             sources=sources_of(row),
-            standing=Standing(row["standing"]),
+            standing=SourceStanding(row["standing"]),
             note=row["note"],
         )
         for row in table_rows("types")
@@ -125,6 +125,8 @@ def letters_of(name: str) -> tuple[Letter, ...]:
         size = next((n for n in range(len(rest), 0, -1) if rest[:n] in groups), 0)
         if size:
             row = groups[rest[:size]]
-            found.append(Letter(row["letters"], row["meaning"], sources_of(row), Standing(row["standing"])))
+            found.append(
+                Letter(row["letters"], row["meaning"], sources_of(row), SourceStanding(row["standing"]))
+            )
         rest = rest[max(size, 1) :]
     return tuple(found)

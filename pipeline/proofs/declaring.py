@@ -19,7 +19,7 @@ from pipeline.lots.declaration import Declaration, DeclarationRefused, draft_dec
 from pipeline.lots.journal import anchor_of
 from pipeline.record.issuer_sheet import IssuerSheet
 from pipeline.record.journal_on_file import journal_of, note
-from pipeline.record.plant_units import plant_sheet_of
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.wire_named import PieceOnFile, evidence_of, piece_on_file, pieces_of, verdict_on
 
 if TYPE_CHECKING:

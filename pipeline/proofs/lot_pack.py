@@ -30,7 +30,7 @@ from pipeline.lots.journal import Anchor, Entry, anchor_of, prove
 from pipeline.lots.pack import PackContent
 from pipeline.nonconformance.disposition import Act
 from pipeline.products.limits import Limit
-from pipeline.products.standing import standing_on_file
+from pipeline.products.source_standing import standing_on_file
 from pipeline.record.answers_in_words import words_of
 from pipeline.record.decided import acts_of_run
 from pipeline.record.genealogy_of_store import genealogy_of, sheets_of

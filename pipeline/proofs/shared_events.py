@@ -23,7 +23,7 @@ from pipeline.lots.epcis import (
 from pipeline.record.decided import reel_and_findings
 from pipeline.record.issuer_sheet import IssuerSheet
 from pipeline.record.lengths import lengths_of_reel, lengths_on_file
-from pipeline.record.plant_units import plant_sheet_of
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.reel_and_lot import lacks_of
 from pipeline.record.wire_named import pieces_of
 from pipeline.store.said_columns import holding_of, told_of

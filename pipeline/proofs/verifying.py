@@ -21,8 +21,8 @@ from pipeline.record.entry_kinds import LOSS
 from pipeline.record.journal_on_file import journal_of
 from pipeline.record.sealing import file_sha256
 from pipeline.store.copies import copies_of, newest_copy
+from pipeline.store.damage import DamagedStoreError
 from pipeline.store.database import DATABASE, open_database_to_read, open_to_read, opened_copy
-from pipeline.store.faults import DamagedStoreError
 from pipeline.store.heads import has_head, head_of, kept_heads, told_of_loss
 from pipeline.store.layout import READINGS, UNFINISHED, noted, path_of
 

@@ -16,7 +16,7 @@ from pipeline.record.decided import acts_of_run
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.lengths import GONE, lengths_of_reel, lengths_on_file, marks_told
 from pipeline.record.not_found import not_on_file
-from pipeline.record.plant_units import unit_of_run
+from pipeline.record.plant_sheet_on_file import unit_of_run
 from pipeline.record.printed_mark import wire_at_printed
 from pipeline.record.reel_and_lot import end_unsure_m
 from pipeline.record.standing import standing_of

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, MethodRefusal, NotFoundError
 from pipeline.length.reel_places import OUTER, Span, length_told, place_told
-from pipeline.nonconformance.cut_instructions import Step, cut_instructions
+from pipeline.nonconformance.cut_instructions import RewinderStep, cut_instructions
 from pipeline.nonconformance.cutting_plan import CuttingPlan, cutting_plan, naive_plan
 from pipeline.nonconformance.cutting_rules import CuttingRules, MasterReel, SaleLength
 from pipeline.nonconformance.going import Going, covered_m
-from pipeline.record.going import UNSURE_M, ReelFacts, against_the_whole, going_of
 from pipeline.record.lengths import SAME_M, lengths_of_reel
+from pipeline.record.stretches_that_go import UNSURE_M, ReelFacts, against_the_whole, going_of
 
 if TYPE_CHECKING:
     from pipeline.sheets.plant_sheet import PlantSheet
@@ -45,7 +45,7 @@ class ReelPlan:
     splices: tuple[Span, ...]
     plan: CuttingPlan
     naive: CuttingPlan
-    steps: tuple[Step, ...]
+    steps: tuple[RewinderStep, ...]
     clearance_m: float
     currency: str
 

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from pipeline.steps.chart_maker import ChartOf
-from pipeline.steps.charted import Family
+from pipeline.steps.charted import ChartFamily
 from pipeline.steps.line_charts import LineCharts
 from pipeline.store.answer_columns import assumptions_json, details_json, said_json, warnings_json
 
@@ -56,7 +56,7 @@ def _points(number: int, one: ChartOf) -> Rows:
             "item": item,
             "run_id": reel.run_id,
             "reel_id": reel.reel_id,
-            "at_m": reel.places.get(one.quantity) if one.family is Family.INDIVIDUALS else None,
+            "at_m": reel.places.get(one.quantity) if one.family is ChartFamily.INDIVIDUALS else None,
             "value": _finite(chart.plotted[item]),
             "centre": float(chart.centre[item]),
             "lower_limit": _finite(chart.lower[item]),

@@ -12,7 +12,7 @@ from pipeline.record.answers_in_words import words_of
 from pipeline.record.decided import acts_of_run, holding_states, reel_state
 from pipeline.record.lengths import lengths_of_reel, lengths_on_file
 from pipeline.record.not_found import not_on_file
-from pipeline.record.plant_units import unit_of_run
+from pipeline.record.plant_sheet_on_file import unit_of_run
 from pipeline.record.standing import standing_of, standings_of_run
 from pipeline.record.standing_told import standing_record
 from pipeline.store.readings import thinned_sentence, thinning_of

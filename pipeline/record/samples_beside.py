@@ -15,7 +15,7 @@ from pipeline.sheets.plant_samples import Samples
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.store.readings import ThinnedError, read_frame
 from pipeline.trust.against_line import (
-    Compared,
+    ComparedWithLine,
     MeanApart,
     comparisons_of,
     coverage_factor,
@@ -91,7 +91,7 @@ def beside_the_line(
 
 def compared_of(
     store: Store, head: Row, samples: Sequence[Row], requirements: Iterable[Row]
-) -> dict[str, Compared]:
+) -> dict[str, ComparedWithLine]:
     """Each sample with what the line read of its wire; arguments as of `beside_the_line`.
 
     Where the laboratory gives no uncertainty it is taken to be no better than the line's own (chosen here).
@@ -116,7 +116,7 @@ def compared_of(
         frame = read_frame(store, head["assessment_folder"], "measured", only=wanted | set(_BOUNDED))
     except ThinnedError:
         return {}
-    found: dict[str, Compared] = {}
+    found: dict[str, ComparedWithLine] = {}
     for row in seen:
         quantity = SAMPLED[row["quantity"]]
         gauge, reel = sheet.instrument(quantity.instrument), places.get(row["reel_id"])
@@ -135,7 +135,7 @@ def compared_of(
         if read is None or u is None:
             continue
         laboratory = row["uncertainty"] if row["uncertainty"] is not None else u
-        found[row["sample_id"]] = Compared(row["value"], laboratory, *read[:2], u, read[2])
+        found[row["sample_id"]] = ComparedWithLine(row["value"], laboratory, *read[:2], u, read[2])
     return found
 
 
@@ -163,7 +163,7 @@ def _read(
     return float(low[known].mean()), float(high[known].mean()), spread
 
 
-def _sample_told(row: Row, one: Compared, e_n: float, factor: float) -> str:
+def _sample_told(row: Row, one: ComparedWithLine, e_n: float, factor: float) -> str:
     """A sample that contradicts the line, as a sentence."""
     quantity = SAMPLED[row["quantity"]]
     line = figure(one.nearest, quantity.unit)

@@ -356,7 +356,7 @@ class ReelFold:
     @cached_property
     def _doubted(self) -> tuple[Going, ...]:
         """Stretches of the reel that go, whatever was found on them; only asked for where wire was cut."""
-        from pipeline.record.going import ReelFacts, doubted
+        from pipeline.record.stretches_that_go import ReelFacts, doubted
 
         return () if self.row["from_m"] is None else doubted(ReelFacts.of_run(self.book, self.row))
 

@@ -18,7 +18,7 @@ from pipeline.lots.genealogy import WHOLE, Genealogy, Node, NodeKind, Span, join
 from pipeline.record.genealogy_of_store import RESIDENCE_S, genealogy_of
 from pipeline.record.lengths import GONE, lengths_on_file
 from pipeline.record.not_found import not_on_file
-from pipeline.record.plant_units import plant_sheet_of
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.standing import standings_of_run
 
 if TYPE_CHECKING:

@@ -37,7 +37,7 @@ GAP_OF = {
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class NamedWire:
     """A reel or a cut length, as it lies on the wire of its run.
 
     Args:
@@ -55,13 +55,13 @@ class Piece:
     whole: bool
 
 
-def pieces_of(store: Store, names: Sequence[str]) -> tuple[Piece, ...]:
+def pieces_of(store: Store, names: Sequence[str]) -> tuple[NamedWire, ...]:
     """The wire that lots, shipments, reels and cut lengths stand for, each piece once.
 
     Raises:
         NotFoundError: with a complaint for each name that is not on file.
     """
-    pieces: dict[str, Piece] = {}
+    pieces: dict[str, NamedWire] = {}
     complaints: list[Complaint] = []
     for name in names:
         found = list(_pieces(store, name))
@@ -76,7 +76,7 @@ def pieces_of(store: Store, names: Sequence[str]) -> tuple[Piece, ...]:
     return tuple(pieces.values())
 
 
-def _pieces(store: Store, name: str) -> Iterable[Piece]:
+def _pieces(store: Store, name: str) -> Iterable[NamedWire]:
     if store.ask("questions/reel", reel_id=name):
         return _of_reel(store, name)
     cut = [row for row in lengths_on_file(store) if row["length_id"] == name]
@@ -89,18 +89,18 @@ def _pieces(store: Store, name: str) -> Iterable[Piece]:
     return [piece for reel_id in reels for piece in _of_reel(store, reel_id)]
 
 
-def _of_reel(store: Store, reel_id: str) -> list[Piece]:
+def _of_reel(store: Store, reel_id: str) -> list[NamedWire]:
     cuts = lengths_of_reel(store, reel_id)
     if cuts:
         return [_length(store, row) for row in cuts if row["use"] not in ("scrap", GONE)]
     row = store.ask("questions/reel", reel_id=reel_id)[0]
-    return [Piece(reel_id, reel_id, row["from_m"] or 0.0, row["to_m"] or row["length_m"], True)]
+    return [NamedWire(reel_id, reel_id, row["from_m"] or 0.0, row["to_m"] or row["length_m"], True)]
 
 
-def _length(store: Store, cut: Row) -> Piece:
+def _length(store: Store, cut: Row) -> NamedWire:
     reel = store.ask("questions/reel", reel_id=cut["reel_id"])[0]
     end = reel["to_m"] or reel["length_m"]
-    return Piece(
+    return NamedWire(
         cut["length_id"],
         cut["reel_id"],
         max(end - cut["to_outer_m"], reel["from_m"] or 0.0),
@@ -124,7 +124,7 @@ class PieceOnFile:
         released_by: who released the reel, "" if nobody has.
     """
 
-    piece: Piece
+    piece: NamedWire
     reel: Row
     requirements: tuple[Row, ...]
     findings: tuple[Row, ...]
@@ -134,7 +134,7 @@ class PieceOnFile:
     released_by: str
 
 
-def piece_on_file(store: Store, piece: Piece) -> PieceOnFile:
+def piece_on_file(store: Store, piece: NamedWire) -> PieceOnFile:
     """A piece with everything that speaks for it or against it."""
     reel, findings, states, state = reel_and_findings(store, piece.reel_id)
     key = {"assessment_id": reel["assessment_id"]}
@@ -159,7 +159,7 @@ def piece_on_file(store: Store, piece: Piece) -> PieceOnFile:
     )
 
 
-def _released_by(store: Store, reel: Row, state: State, piece: Piece) -> str:
+def _released_by(store: Store, reel: Row, state: State, piece: NamedWire) -> str:
     """Who released a piece; "" for nobody, also where something holds it since."""
     now = standing_of(store, reel["reel_id"])
     lengths = {one.length_id: one for one in now.lengths}

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from dashboards.records import Plant, Stamp
 from dashboards.site import record_sha256
 from pipeline.lots.declaration import Declaration
-from pipeline.reports.printing import Printing, printed, shared_data
+from pipeline.reports.typesetting import Printing, printed, shared_data
 
 
 def declaration_pdf(declaration: Declaration, plant: Plant, stamp: Stamp, printing: Printing) -> bytes:

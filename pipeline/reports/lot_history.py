@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dashboards.records import Edge, LotHistory
 from dashboards.site import record_sha256
-from pipeline.reports.printing import Printing, Wording, printed, shared_data
 from pipeline.reports.shift_summary import reel_data
+from pipeline.reports.typesetting import Printing, Wording, printed, shared_data
 
 
 def _edges(record: LotHistory, wording: Wording) -> list[dict[str, str]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dashboards.records import Evidence, FindingReview
 from dashboards.site import record_sha256
-from pipeline.reports.printing import Printing, Wording, limit_words, printed, shared_data
+from pipeline.reports.typesetting import Printing, Wording, limit_words, printed, shared_data
 
 
 def _evidence(one: Evidence, wording: Wording) -> dict[str, str]:

@@ -37,8 +37,8 @@ def printed(store: Store, kind: str, wanted: str, by: str, at: datetime) -> byte
     """
     from pipeline.reports.lot_history import lot_history_pdf
     from pipeline.reports.nonconformance_report import nonconformance_report_pdf
-    from pipeline.reports.printing import Printing
     from pipeline.reports.shift_summary import shift_summary_pdf
+    from pipeline.reports.typesetting import Printing
 
     books = run_books(store)
     plant = plant_of(store, books)
@@ -77,7 +77,7 @@ def printed_history(store: Store, lot: str, by: str, at: datetime, anchor: Ancho
         anchor: the journal as it stands.
     """
     from pipeline.reports.lot_history import lot_history_pdf
-    from pipeline.reports.printing import Printing
+    from pipeline.reports.typesetting import Printing
 
     books = run_books(store)
     record = lot_history(plant_of(store, books), lot, lots_of(books)[lot])

@@ -8,7 +8,7 @@ from dashboards.pages.shift import Gate, gates, point_limit
 from dashboards.records import FirstThing, ReelRow, RunRow, ShiftReview
 from dashboards.rendering import day
 from dashboards.site import record_sha256
-from pipeline.reports.printing import Printing, Wording, printed, shared_data
+from pipeline.reports.typesetting import Printing, Wording, printed, shared_data
 from pipeline.results import Result
 
 

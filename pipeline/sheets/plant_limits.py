@@ -14,7 +14,7 @@ from pipeline.products.limit_checks import faults_of_limits
 from pipeline.products.limit_rows import DIAMETERS, UNITS, LimitRow
 from pipeline.products.requirement_sets import known_sets, nearest_set
 from pipeline.products.sizes import size_named
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.products.type_letters import types_named
 from pipeline.sheets.toml_file import Sheet
 
@@ -134,7 +134,7 @@ def limit_row(one: EnteredLimit) -> LimitRow:
         entered_by=one.entered_by,
         checked_by=one.checked_by,
         sources=(one.source,) if one.source else (),
-        standing=Standing.PLANT,
+        standing=SourceStanding.PLANT,
         note=one.note,
         replaces=one.replaces,
     )

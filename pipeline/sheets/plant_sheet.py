@@ -39,7 +39,7 @@ NotNegative = Annotated[float, Field(ge=0)]
 Share = Annotated[float, Field(gt=0, lt=1)]
 
 
-class Decision(Sheet):
+class DecisionSheet(Sheet):
     """How measurement uncertainty enters a judgement (JCGM 106:2012, clause 8).
 
     Args:
@@ -249,7 +249,7 @@ class Retention(Sheet):
     may_thin: tuple[Told, ...] = ()
 
 
-class Plant(Sheet):
+class PlantPart(Sheet):
     """Who the plant is.
 
     Args:
@@ -267,7 +267,7 @@ class Plant(Sheet):
     revision: str = ""
 
     @model_validator(mode="after")
-    def _zone_known(self) -> Plant:
+    def _zone_known(self) -> PlantPart:
         try:
             ZoneInfo(self.zone)
         except (ZoneInfoNotFoundError, ValueError):
@@ -303,8 +303,8 @@ class PlantSheet(Sheet):
         samples: requirements shown by laboratory samples, and how often one is asked for.
     """
 
-    plant: Plant
-    decision: dict[Requirement, Decision] = Field(default_factory=dict)
+    plant: PlantPart
+    decision: dict[Requirement, DecisionSheet] = Field(default_factory=dict)
     holds: Holds = Holds()
     findings: Findings = Findings()
     severity: dict[str, Severity] = Field(default_factory=dict)
@@ -346,9 +346,9 @@ class PlantSheet(Sheet):
         """The plant's limits in the form `pipeline.products.limits.limits_in_force` takes."""
         return tuple(limit_row(one) for one in self.limits)
 
-    def decision_for(self, requirement: str) -> Decision:
+    def decision_for(self, requirement: str) -> DecisionSheet:
         """The decision rule for a requirement; guard band with 95 % where the sheet gives none."""
-        return next((rule for name, rule in self.decision.items() if name == requirement), Decision())
+        return next((rule for name, rule in self.decision.items() if name == requirement), DecisionSheet())
 
     @property
     def certificate(self) -> Certificate:

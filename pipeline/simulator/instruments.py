@@ -15,7 +15,7 @@ from pipeline.simulator.randomness import Wander, WanderSource, stream
 from pipeline.simulator.scenario import RunScenario
 from pipeline.simulator.speed import Motion, SpeedPlan
 from pipeline.simulator.troubles import ColdStart, ScrewStep
-from pipeline.simulator.wire import TrueWire
+from pipeline.simulator.true_wire import TrueWire
 
 Readings = dict[str, NDArray[np.float64]]
 Seen = dict[str, NDArray[np.float64]]

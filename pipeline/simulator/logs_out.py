@@ -14,8 +14,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.columns import CHANNEL_BY_NAME
-from pipeline.simulator.events import Event
 from pipeline.simulator.scenario import LogStyle, RunScenario
+from pipeline.simulator.sensor_events import Event
 from pipeline.simulator.troubles import WrongUnit
 from pipeline.units import scale_and_offset
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.simulator.randomness import stream
 from pipeline.simulator.scenario import RunScenario
-from pipeline.simulator.wire import MadeWire
+from pipeline.simulator.true_wire import MadeWire
 from pipeline.units import MM_PER_MIL, foot_from_m
 
 # Invented: how far from the outer end of the run's first reel it is cut [m], and the laboratory's uncertainty [mm].

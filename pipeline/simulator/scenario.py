@@ -153,7 +153,7 @@ class WireModel:
 
 
 @dataclass(frozen=True, slots=True)
-class ReelPlan:
+class PlannedReel:
     """A reel: its id, and the counter at the take-up changes before and after it [m]."""
 
     id: str
@@ -191,7 +191,7 @@ class RunScenario:
     start: datetime
     shift: str
     speed: SpeedPlan
-    reels: tuple[ReelPlan, ...]
+    reels: tuple[PlannedReel, ...]
     troubles: tuple[Trouble, ...] = ()
     lots: tuple[Lot, ...] = ()
     style: LogStyle = "us local"

@@ -7,10 +7,10 @@ from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from pipeline.simulator.demo_plant import MADE_ON, ZONE, shift_named
 from pipeline.simulator.lines import LINES
-from pipeline.simulator.plant import MADE_ON, ZONE, shift_named
 from pipeline.simulator.products_made import PRODUCTS
-from pipeline.simulator.scenario import ReelPlan, RunScenario
+from pipeline.simulator.scenario import PlannedReel, RunScenario
 from pipeline.simulator.speed import SpeedPlan, plain_plan
 from pipeline.simulator.troubles import Trouble
 
@@ -20,7 +20,7 @@ def short_scenario(
     length_m: float = 3000.0,
     speed_m_min: float | None = None,
     troubles: tuple[Trouble, ...] = (),
-    reels: tuple[ReelPlan, ...] = (),
+    reels: tuple[PlannedReel, ...] = (),
     plan: SpeedPlan | None = None,
     stations_m: Mapping[str, float] | None = None,
     run_id: str = "R-short",

@@ -14,11 +14,11 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.columns import EVENTS
-from pipeline.simulator.events import Event, Passings, counts_so_far
 from pipeline.simulator.instruments import Instruments, Readings
 from pipeline.simulator.logs_out import LOGGERS, LogWriter, flaw_frame, log_frame, spark_frame
 from pipeline.simulator.samples_out import CoveringSample
 from pipeline.simulator.scenario import RunScenario
+from pipeline.simulator.sensor_events import Event, Passings, counts_so_far
 from pipeline.simulator.sheets_out import (
     line_sheet_text,
     log_files,
@@ -28,8 +28,8 @@ from pipeline.simulator.sheets_out import (
 )
 from pipeline.simulator.speed import LineDrive, Motion
 from pipeline.simulator.target_folder import check_seed, refuse_foreign_run, written_to
+from pipeline.simulator.true_wire import MadeWire, TrueWire
 from pipeline.simulator.truth import Truth, TruthKeeper, write_truth
-from pipeline.simulator.wire import MadeWire, TrueWire
 from pipeline.trust.sampled import SAMPLE_TABLE
 
 PLANT_NAME = "Demo plant"
@@ -38,7 +38,7 @@ OnProgress = Callable[[str, int], None]
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class MadeReadings:
     """Some successive readings, metric, with the wire made and the events that happened meanwhile."""
 
     motion: Motion
@@ -72,7 +72,7 @@ class SimulatedRun:
 
 def _pieces(
     scenario: RunScenario, seed: int, keeper: TruthKeeper, stops_m: list[float], rows_at_once: int
-) -> Iterator[Piece]:
+) -> Iterator[MadeReadings]:
     """Run the line piece by piece; what is remembered between pieces does not grow with the run."""
     drive = LineDrive(scenario.speed, scenario.interval_s, scenario.encoder_scale, seed, scenario.run_id)
     wire = TrueWire(scenario, seed)
@@ -89,7 +89,7 @@ def _pieces(
             counts += sum(one.kind == "spark fault" for one in events)
         keeper.see(motion, made, events)
         stops_m[:] = wire.stops_m
-        yield Piece(motion, readings, made, events)
+        yield MadeReadings(motion, readings, made, events)
 
 
 def simulate_run(

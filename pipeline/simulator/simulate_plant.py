@@ -8,11 +8,11 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from pipeline.errors import Complaint, NotFoundError, ReelproofError
+from pipeline.simulator.demo_plant import MADE_ON, SEED, ZONE, planned_runs, scenario_of, shift_named
 from pipeline.simulator.expected import ExpectedRun, expected_run, expected_toml, readme_text
 from pipeline.simulator.lines import LINES
-from pipeline.simulator.plant import MADE_ON, SEED, ZONE, planned_runs, scenario_of, shift_named
 from pipeline.simulator.products_made import PRODUCTS
-from pipeline.simulator.scenario import ReelPlan, RunScenario
+from pipeline.simulator.scenario import PlannedReel, RunScenario
 from pipeline.simulator.sheets_out import line_sheet_text, plant_sheet_text, write_text
 from pipeline.simulator.simulate import PLANT_NAME, OnProgress, SimulatedRun, simulate_run
 from pipeline.simulator.speed import Leg, SpeedPlan
@@ -123,7 +123,7 @@ def full_size_scenario(line: str, product: str, hours: float, hz: float) -> RunS
         Leg("slow-down", wire.ramp_s, 0.0),
     )
     reels = tuple(
-        ReelPlan(
+        PlannedReel(
             f"{line}-F-{number + 1:04d}",
             round(first_m + number * reel_m, 1),
             round(first_m + (number + 1) * reel_m, 1),

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.simulator.events import Event
 from pipeline.simulator.scenario import RunScenario
+from pipeline.simulator.sensor_events import Event
 from pipeline.simulator.speed import Motion
-from pipeline.simulator.wire import MadeWire
+from pipeline.simulator.true_wire import MadeWire
 
 STATEMENT = (
     "Invented truth of a simulated run. Agreement with it proves the program consistent with itself and says "
@@ -23,7 +23,7 @@ MERGE_M = 2.0  # stretches beyond a limit that lie closer are told as one
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class TrueStretch:
     """True wire beyond a limit.
 
     Args:
@@ -84,7 +84,7 @@ class Truth:
     phases: tuple[tuple[str, float, float], ...]
     stops_m: tuple[float, ...]
     reels: tuple[TrueReel, ...]
-    beyond_limit: tuple[Stretch, ...]
+    beyond_limit: tuple[TrueStretch, ...]
     troubles: tuple[dict[str, Any], ...]
     events: tuple[Event, ...]
     rows_written: dict[str, int]
@@ -125,7 +125,7 @@ class TruthKeeper:
         self._reels = [(one.id, one.from_m - station_m, one.to_m - station_m) for one in scenario.reels]
         self._changes_m = np.unique([end for _, from_m, to_m in self._reels for end in (from_m, to_m)])
         self._worst = {one.id: [np.inf, 0.0, np.inf, 0.0] for one in scenario.reels}
-        self._stretches: dict[tuple[str, bool], list[Stretch]] = {}
+        self._stretches: dict[tuple[str, bool], list[TrueStretch]] = {}
         self._boundaries: list[float] = [0.0]
         self._before = (0.0, 0.0)
         self._events: list[Event] = []
@@ -172,7 +172,7 @@ class TruthKeeper:
         told = self._stretches.setdefault((requirement, at_most), [])
         for start, end in zip(starts, ends, strict=True):
             worst = start + int(np.argmin(sign * values[start : end + 1]))
-            new = Stretch(
+            new = TrueStretch(
                 requirement,
                 float(s_m[start]),
                 float(s_m[end]),
@@ -184,7 +184,9 @@ class TruthKeeper:
             if near and reel[start] == np.searchsorted(self._changes_m, told[-1].to_m, side="right"):
                 before = told.pop()
                 extreme = min(before, new, key=lambda one: sign * one.worst)
-                new = Stretch(requirement, before.from_m, new.to_m, limit, extreme.worst, extreme.worst_at_m)
+                new = TrueStretch(
+                    requirement, before.from_m, new.to_m, limit, extreme.worst, extreme.worst_at_m
+                )
             told.append(new)
 
     def _worst_of_reels(self, made: MadeWire) -> None:

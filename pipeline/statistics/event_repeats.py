@@ -38,7 +38,7 @@ FEWEST = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Repeat:
+class EventRepeat:
     """What one period shows.
 
     Args:
@@ -83,7 +83,7 @@ class RepeatSearch:
         verdict: the answer.
     """
 
-    tested: tuple[Repeat, ...]
+    tested: tuple[EventRepeat, ...]
     refused: tuple[Refused, ...]
     verdict: Message
 
@@ -178,7 +178,7 @@ def scan_repeats(
     electrode_m: float,
     position_sd_m: float,
     fires_at_entry: bool = False,
-) -> Repeat | Refused:
+) -> EventRepeat | Refused:
     """The strongest repeat of any period between two lengths, its p-value paying for all of them.
 
     Args:
@@ -274,7 +274,7 @@ def _tested(
     width: float,
     bands: int,
     resolved: float,
-) -> Repeat:
+) -> EventRepeat:
     longest = max(float(one[-1] - one[0]) for one in places)
     steps = max(1, math.ceil((band[1] - band[0]) * longest * 12))
     grid = np.linspace(band[0], band[1], steps + 1) if band[1] > band[0] else np.array([band[0]])
@@ -295,7 +295,7 @@ def _tested(
     turn = float(1 / grid[best])
     n = sum(one.size for one in places)
     error, free = _period_sd(places, turn), max(n - len(places) - 1, 1)
-    return Repeat(
+    return EventRepeat(
         name=name,
         period_m=turn,
         period_sd_m=error,
@@ -361,7 +361,7 @@ def _bunches(places: Sequence[NDArray[np.float64]], turn: float) -> tuple[Said, 
     return (said,)
 
 
-def _harmonics(tested: Sequence[Repeat], level: float) -> tuple[Repeat, ...]:
+def _harmonics(tested: Sequence[EventRepeat], level: float) -> tuple[EventRepeat, ...]:
     """Marks each finding whose period is a whole part of a longer finding's period."""
     marked = []
     found = [one for one in tested if one.p_value < level]
@@ -376,7 +376,7 @@ def _harmonics(tested: Sequence[Repeat], level: float) -> tuple[Repeat, ...]:
     return tuple(sorted(marked, key=lambda one: (one.p_value, -one.statistic)))
 
 
-def _verdict(tested: Sequence[Repeat], refused: Sequence[Refused], level: float) -> Message:
+def _verdict(tested: Sequence[EventRepeat], refused: Sequence[Refused], level: float) -> Message:
     found = [one for one in tested if one.p_value < level and not one.harmonic_of]
     untold = {"untold": len(refused)} if refused else {}
     if not found:

@@ -31,7 +31,7 @@ LOW_SHARE, HIGH_SHARE = 0.00135, 0.99865  # as rounded in ISO 22514-2; the exact
 _CLOSE = 10.0  # families this near the best in AIC stay in the race when the wire is redrawn; chosen here
 
 
-class Family(Protocol):
+class FittedFamily(Protocol):
     """What is asked of a family, as in `pipeline.statistics.distribution_families`."""
 
     @property
@@ -129,10 +129,10 @@ def quantile_indices(
 def fit_families(
     values: ArrayLike,
     limit: float,
-    families: Mapping[str, Family],
+    families: Mapping[str, FittedFamily],
     *,
     sense: Literal["at least", "at most"] = "at least",
-    goodness: Callable[[Array, Family], tuple[float, float]] | None = None,
+    goodness: Callable[[Array, FittedFamily], tuple[float, float]] | None = None,
     step: int = 1,
     mirror_at: float | None = None,
 ) -> tuple[FamilyFit, ...]:
@@ -182,12 +182,12 @@ def fit_families(
 def quantile_index_one_sided(
     values: ArrayLike,
     limit: float,
-    families: Mapping[str, Family],
+    families: Mapping[str, FittedFamily],
     redrawn: NDArray[np.int64],
     *,
     sense: Literal["at least", "at most"] = "at least",
     family: str | None = None,
-    goodness: Callable[[Array, Family], tuple[float, float]] | None = None,
+    goodness: Callable[[Array, FittedFamily], tuple[float, float]] | None = None,
     step: int = 1,
     widening: float = 1.0,
     mirror_at: float | None = None,
@@ -298,7 +298,9 @@ def _turned(values: Array, mirror_at: float | None) -> Array:
     return values if mirror_at is None else mirror_at - values
 
 
-def _three_quantiles(family: Family, numbers: Array, mirror_at: float | None) -> tuple[Array, Array, Array]:
+def _three_quantiles(
+    family: FittedFamily, numbers: Array, mirror_at: float | None
+) -> tuple[Array, Array, Array]:
     shares = np.array([[LOW_SHARE, 0.5, HIGH_SHARE]])
     with np.errstate(all="ignore"):
         found = family.quantile(numbers, np.repeat(shares, numbers.shape[0], axis=0))
@@ -314,7 +316,9 @@ def _index(low: Array, median: Array, high: Array, limit: float, sense: str) -> 
         return (limit - median) / (high - median)
 
 
-def _share_beyond(family: Family, numbers: Array, limit: float, sense: str, mirror_at: float | None) -> float:
+def _share_beyond(
+    family: FittedFamily, numbers: Array, limit: float, sense: str, mirror_at: float | None
+) -> float:
     at = limit if mirror_at is None else mirror_at - limit
     if family.positive and at <= 0.0:
         below = 0.0
@@ -328,7 +332,7 @@ def _share_beyond(family: Family, numbers: Array, limit: float, sense: str, mirr
 def _redrawn_indices(
     known: Array,
     redrawn: NDArray[np.int64],
-    racing: list[Family],
+    racing: list[FittedFamily],
     limit: float,
     sense: str,
     mirror_at: float | None,
@@ -358,7 +362,7 @@ def _refusal(
     redrawn: NDArray[np.int64],
     stable: bool | None,
     family: str | None,
-    families: Mapping[str, Family],
+    families: Mapping[str, FittedFamily],
 ) -> Message | None:
     if not math.isfinite(limit):
         return message(Reason.LIMIT_NOT_FINITE)

@@ -34,7 +34,7 @@ SOURCES: dict[str, Message] = {
 QUESTION = asks(Quantity.FAULT_RATE_RATIO)
 
 
-class Ratio(NamedTuple):
+class RateRatio(NamedTuple):
     """Interval of a ratio of two rates."""
 
     low: float
@@ -136,7 +136,7 @@ def _p_of_scattered(n1: int, n2: int, e1: float, e2: float, phi: float, freedom:
     return float(stats.f.sf(score, 1, freedom))
 
 
-def _marginal(p_value: float, exact: Ratio, confidence: float) -> tuple[Said, ...]:
+def _marginal(p_value: float, exact: RateRatio, confidence: float) -> tuple[Said, ...]:
     """A sentence where the test and the exact interval do not say the same."""
     by_test = p_value < 1.0 - confidence
     by_interval = not exact.low <= 1.0 <= exact.high
@@ -180,14 +180,14 @@ def _mid_p(count_1: NDArray[np.int64], n: NDArray[np.int64], fair: float) -> NDA
     return np.asarray(np.minimum(1.0, 2 * np.minimum(above, 1 - above)), dtype=np.float64)
 
 
-def _exact_ratio(n1: float, n2: float, e1: float, e2: float, confidence: float) -> Ratio:
+def _exact_ratio(n1: float, n2: float, e1: float, e2: float, confidence: float) -> RateRatio:
     tail = (1 - confidence) / 2
     low = 0.0 if n1 == 0 else float(stats.beta.ppf(tail, n1, n2 + 1))
     high = 1.0 if n2 == 0 else float(stats.beta.ppf(1 - tail, n1 + 1, n2))
-    return Ratio(_ratio_of(low, e1, e2), _ratio_of(high, e1, e2))
+    return RateRatio(_ratio_of(low, e1, e2), _ratio_of(high, e1, e2))
 
 
-def _mid_p_ratio(n1: int, n2: int, e1: float, e2: float, confidence: float) -> Ratio:
+def _mid_p_ratio(n1: int, n2: int, e1: float, e2: float, confidence: float) -> RateRatio:
     """Interval that holds the ratios which the mid-p test does not reject; by bisection on p."""
     tail = (1 - confidence) / 2
     n = n1 + n2
@@ -200,7 +200,7 @@ def _mid_p_ratio(n1: int, n2: int, e1: float, e2: float, confidence: float) -> R
         low = _bisect(lambda p: above(p) - tail)
     if n2 > 0:
         high = _bisect(lambda p: above(p) - (1 - tail))
-    return Ratio(_ratio_of(low, e1, e2), _ratio_of(high, e1, e2))
+    return RateRatio(_ratio_of(low, e1, e2), _ratio_of(high, e1, e2))
 
 
 def _bisect(rising: Callable[[float], float]) -> float:

@@ -30,7 +30,7 @@ Covariance = tuple[tuple[float, float], tuple[float, float]]
 Drop = Callable[[ArrayLike, float, float, float, float, float], float]
 
 
-class Tail(Protocol):
+class FittedTail(Protocol):
     """What is asked of a fitted lower tail, as `pipeline.statistics.minimum_of_reel.LowerTail`."""
 
     @property
@@ -60,7 +60,7 @@ class Tail(Protocol):
 @checked
 def reel_level(
     deficits: ArrayLike,
-    tail: Tail,
+    tail: FittedTail,
     likelihood_drop: Drop,
     *,
     known_m: float,
@@ -152,7 +152,7 @@ def reel_level(
 
 
 def _delta_error(
-    tail: Tail, times: float, reel_m: float, covariance: Covariance | None, clusters: int
+    tail: FittedTail, times: float, reel_m: float, covariance: Covariance | None, clusters: int
 ) -> float:
     """Delta-method standard error of the return level; the rate has variance rate^2/n."""
     if covariance is None:

@@ -15,8 +15,8 @@ from pipeline.sheets.line_sheet import LineSheet, MassBalance
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.evidence import Seen
 from pipeline.steps.lone_wall import near_reading
-from pipeline.trust.drift import movement_sd_mm, with_drifts
-from pipeline.trust.redundancy import Stretch, agreement_by_stretch, area_from_screw_mm2
+from pipeline.trust.reading_drift import movement_sd_mm, with_drifts
+from pipeline.trust.redundancy import AgreementStretch, agreement_by_stretch, area_from_screw_mm2
 from pipeline.trust.uncertainty import Uncertainty
 
 Floats = NDArray[np.float64]
@@ -70,7 +70,7 @@ def agreement_of_run(
     covering: Covering | None,
     balance: MassBalance | None,
     read: Floats | None = None,
-) -> tuple[Stretch, ...]:
+) -> tuple[AgreementStretch, ...]:
     """The wall gauge held against the diameter over the conductor, on the same wire, stretch by stretch.
 
     Args:

@@ -16,7 +16,7 @@ from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Chart, Refused
 from pipeline.sheets.plant_sheet import Charts
-from pipeline.steps.charted import VALUE_OF, Charted, Family
+from pipeline.steps.charted import VALUE_OF, Charted, ChartFamily
 from pipeline.steps.line_reels import LineReel, values_of
 
 Array = NDArray[np.float64]
@@ -35,7 +35,7 @@ class ChartOf:
     """
 
     charted: Charted
-    family: Family
+    family: ChartFamily
     chart: Chart
     reels: tuple[LineReel, ...]
 
@@ -45,7 +45,7 @@ class ChartOf:
         return VALUE_OF[self.charted]
 
 
-def chart_asked(charted: Charted, family: Family) -> Asked:
+def chart_asked(charted: Charted, family: ChartFamily) -> Asked:
     """What a chart of a line answers."""
     return asks(Quantity.CONTROL_CHART, charted, charted=charted, family=family)
 
@@ -68,7 +68,7 @@ class ChartMaker:
     def keep(
         self,
         charted: Charted,
-        family: Family,
+        family: ChartFamily,
         made: Callable[[], Chart | Refused],
         reels: Sequence[LineReel],
     ) -> Chart | None:
@@ -84,7 +84,7 @@ class ChartMaker:
         self.charts.append(ChartOf(charted, family, replace(found, question=question), tuple(reels)))
         return found
 
-    def baseline(self, charted: Charted, family: Family) -> Array | None:
+    def baseline(self, charted: Charted, family: ChartFamily) -> Array | None:
         """The charted value over all reels, if enough of the first ones have it."""
         values = values_of(self.reels, VALUE_OF[charted])
         known = int(np.isfinite(values[: self.first]).sum())

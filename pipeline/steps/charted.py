@@ -22,7 +22,7 @@ class Charted(Code):
     REELS_WITH_FAULT = "share of reels with a fault"
 
 
-class Family(Code):
+class ChartFamily(Code):
     """A kind of chart; a phase I and a phase II of the same kind and value belong together."""
 
     INDIVIDUALS = "individuals chart"

@@ -12,8 +12,8 @@ from pipeline.messages import Measure, Message, message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.steps.agreement import compared_sd_mm
 from pipeline.steps.ring_checks import RingChecked
-from pipeline.trust.drift import POWER, least_drift_mm, movement_sd_mm
-from pipeline.trust.redundancy import RED_P, Stretch
+from pipeline.trust.reading_drift import POWER, least_drift_mm, movement_sd_mm
+from pipeline.trust.redundancy import RED_P, AgreementStretch
 from pipeline.trust.uncertainty import Uncertainty
 
 # Standard deviations at which a stretch is red: chi-square of one degree is a normal figure squared.
@@ -23,7 +23,7 @@ RED_SIGMA = float(np.sqrt(special.chdtri(1, RED_P)))
 def could_show(
     line: LineSheet,
     ring: RingChecked,
-    agreement: tuple[Stretch, ...],
+    agreement: tuple[AgreementStretch, ...],
     known: dict[str, Uncertainty],
     conductor: tuple[float, float],
     conductor_read: bool,

@@ -10,7 +10,7 @@ from pipeline.length import intervals
 from pipeline.messages import Measure, message, slots_of
 from pipeline.nonconformance.decision import Verdict, decide_bounded
 from pipeline.nonconformance.finding import Sighting
-from pipeline.nonconformance.judging import reels_concerned
+from pipeline.nonconformance.limit_sightings import reels_concerned
 from pipeline.products.limits import Limit
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Seen, Worst

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.length import intervals
-from pipeline.nonconformance.intervals import cell_widths
+from pipeline.nonconformance.failing_lengths import cell_widths
 from pipeline.sheets.line_sheet import Instrument
 
 Floats = NDArray[np.float64]

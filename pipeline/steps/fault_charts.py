@@ -17,7 +17,7 @@ from pipeline.results import Assumption, Chart, Refused
 from pipeline.statistics.count_charts import laney_chart, share_chart, u_chart
 from pipeline.statistics.rare_event_charts import GapCusum, g_chart, gap_chart, gap_cusum
 from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker, chart_asked
-from pipeline.steps.charted import Charted, Family
+from pipeline.steps.charted import Charted, ChartFamily
 
 # Fault rate over the usual one that the chart of gaps is made to see (chosen here).
 TIMES_THE_RATE = 5.0
@@ -54,19 +54,19 @@ def counts(maker: ChartMaker) -> None:
             rate = 1000.0 * float(faults[: maker.first].sum() / base)
         maker.keep(
             Charted.FAULT_RATE,
-            Family.U,
+            ChartFamily.U,
             lambda p=part, m=length, r=rate: u_chart(p, m, 1.0 / maker.arl0, r),  # type: ignore[misc]
             reels,
         )
     first = tested[: maker.first] > 0.0
     plain = next(
-        (one.chart for one in maker.charts if one.family is Family.U and one.chart.phase == "I"), None
+        (one.chart for one in maker.charts if one.family is ChartFamily.U and one.chart.phase == "I"), None
     )
     if plain is not None and plain.details["dispersion_p"] < 0.05:
         # Counts that scatter more than Poisson's alarm on the plain chart all the time.
         maker.keep(
             Charted.FAULT_RATE,
-            Family.LANEY,
+            ChartFamily.LANEY,
             lambda: maker.told(laney_chart(faults[: maker.first][first], tested[: maker.first][first]), "I"),
             [reel for reel, known in zip(maker.reels, first, strict=False) if known],
         )
@@ -81,7 +81,7 @@ def gaps(maker: ChartMaker) -> None:
         travelled += reel.tested_m
     behind = [number for number in owners if number < maker.first]
     length = sum(reel.tested_m for reel in maker.reels[: maker.first])
-    family = Family.GAP_CUSUM
+    family = ChartFamily.GAP_CUSUM
     if len(behind) < 3 or length <= 0.0:
         reason = message(Reason.TOO_FEW_FAULTS_FOR_A_GAP, behind=len(behind), first=maker.first)
         maker.refused.append(Refused(chart_asked(Charted.FAULT_GAP, family), family, reason, len(behind)))
@@ -101,7 +101,7 @@ def gaps(maker: ChartMaker) -> None:
     )
     maker.keep(
         Charted.FAULT_GAP,
-        Family.GAP,
+        ChartFamily.GAP,
         lambda: maker.told(gap_chart(gaps, mean, 1, 1.0 / reached), phase),
         [maker.reels[number] for number in owners[start:]],
     )
@@ -109,7 +109,7 @@ def gaps(maker: ChartMaker) -> None:
 
 def good_reels(maker: ChartMaker) -> None:
     """Good reels between reels with a spark fault: for lines on which most reels have none."""
-    family = Family.GEOMETRIC
+    family = ChartFamily.GEOMETRIC
     tested = [number for number, reel in enumerate(maker.reels) if reel.tested_m > 0.0]
     bad = [place for place, number in enumerate(tested) if maker.reels[number].faults > 0]
     first = sum(number < maker.first for number in tested)
@@ -146,7 +146,7 @@ def runs(maker: ChartMaker) -> None:
     early = sum(numbers[-1] < maker.first for numbers in every)
     bad = np.array([sum(maker.reels[one].faults > 0 for one in numbers) for numbers in every])
     pieces = np.array([len(numbers) for numbers in every])
-    family = Family.SHARE
+    family = ChartFamily.SHARE
     if early < FEWEST_RUNS or not 0 < bad[:early].sum() < pieces[:early].sum():
         with_fault, of_all = int(bad[:early].sum()), int(pieces[:early].sum())
         reason = message(

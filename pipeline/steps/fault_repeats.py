@@ -20,7 +20,7 @@ from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
-from pipeline.statistics.event_repeats import Repeat, RepeatSearch, scan_repeats
+from pipeline.statistics.event_repeats import EventRepeat, RepeatSearch, scan_repeats
 from pipeline.statistics.phase_tests import h_test, look_elsewhere, rayleigh_test, z2_test
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
@@ -164,7 +164,7 @@ def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: flo
     return _answer(question, SCANNED, found, (told, *found.warnings))
 
 
-def _answer(question: Asked, method: Said, one: Repeat, warnings: tuple[Said, ...]) -> Result:
+def _answer(question: Asked, method: Said, one: EventRepeat, warnings: tuple[Said, ...]) -> Result:
     return Result(
         question=question,
         estimate=one.period_m,

@@ -53,7 +53,7 @@ from pipeline.steps.sightings_of_run import (
     unmonitored_sightings,
 )
 from pipeline.steps.unmonitored import beyond_allowed
-from pipeline.steps.unseen import Outcome, verdict_unseen, worst_told
+from pipeline.steps.unseen_requirements import Outcome, verdict_unseen, worst_told
 from pipeline.why import First, Lack, Lacking, Why, about_requirement
 
 Standing = Literal["releasable", "held", "no conclusion"]

@@ -44,7 +44,7 @@ from pipeline.statistics.run_rules import (
 )
 from pipeline.statistics.shewhart import individuals_chart, mean_charts
 from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker, ChartOf, chart_asked
-from pipeline.steps.charted import VALUE_OF, Charted, Family
+from pipeline.steps.charted import VALUE_OF, Charted, ChartFamily
 from pipeline.steps.fault_charts import fault_charts
 from pipeline.steps.line_reels import LineReel, subgroups_of, values_of
 from pipeline.words import counted
@@ -130,12 +130,12 @@ class _LineMaker(ChartMaker):
         """One value a reel: phase I on the first reels, phase II on the later ones."""
         width = _limits(self.arl0).shewhart
         for charted in INDIVIDUALS:
-            values = self.baseline(charted, Family.INDIVIDUALS)
+            values = self.baseline(charted, ChartFamily.INDIVIDUALS)
             if values is None:
                 continue
             one = self.keep(
                 charted,
-                Family.INDIVIDUALS,
+                ChartFamily.INDIVIDUALS,
                 lambda v=values: individuals_chart(v[: self.first], width=width, unit=MM),  # type: ignore[misc]
                 self.reels[: self.first],
             )
@@ -145,7 +145,7 @@ class _LineMaker(ChartMaker):
             known = int(np.isfinite(values[: self.first]).sum())
             self.keep(
                 charted,
-                Family.INDIVIDUALS,
+                ChartFamily.INDIVIDUALS,
                 lambda c=one, v=later, n=known: self.guaranteed(c, v, MM, n),  # type: ignore[misc]
                 self.reels[self.first :],
             )
@@ -185,7 +185,7 @@ class _LineMaker(ChartMaker):
 
     def smoothed(self, charted: Charted) -> None:
         """EWMA and CUSUM: later reels against the first ones', or the first ones against themselves."""
-        values = self.baseline(charted, Family.EWMA)
+        values = self.baseline(charted, ChartFamily.EWMA)
         if values is None:
             return
         found = individuals_chart(values[: self.first], unit=MM)
@@ -196,7 +196,7 @@ class _LineMaker(ChartMaker):
         for phase, part, reels in self.parts(values):
             self.keep(
                 charted,
-                Family.EWMA,
+                ChartFamily.EWMA,
                 lambda p=part, f=phase: self.told(  # type: ignore[misc]
                     ewma_chart(p, centre, sigma, EWMA_WEIGHT, limits.ewma, arl0=self.arl0, unit=MM), f
                 ),
@@ -204,7 +204,7 @@ class _LineMaker(ChartMaker):
             )
             self.keep(
                 charted,
-                Family.CUSUM,
+                ChartFamily.CUSUM,
                 lambda p=part, f=phase: self.told(  # type: ignore[misc]
                     _cusum(
                         cusum_chart(p, centre, sigma, CUSUM_REFERENCE, limits.cusum, self.arl0, MM), p, MM
@@ -220,14 +220,14 @@ class _LineMaker(ChartMaker):
         width = _limits(self.arl0).shewhart
         model = fit_autoregression(values[: self.first])
         if isinstance(model, Refused):
-            self.refused.append(replace(model, question=chart_asked(charted, Family.RESIDUAL)))
+            self.refused.append(replace(model, question=chart_asked(charted, ChartFamily.RESIDUAL)))
             return
         whole = residual_chart(values, model, width, MM)
         for phase, part, reels in self.parts(whole.plotted):
             start = 0 if phase == "I" else self.first
             self.keep(
                 charted,
-                Family.RESIDUAL,
+                ChartFamily.RESIDUAL,
                 lambda m=model, f=phase, a=start, n=part.size: self.told(  # type: ignore[misc]
                     _slice(residual_chart(values, m, width, MM), a, a + n), f
                 ),
@@ -242,7 +242,7 @@ class _LineMaker(ChartMaker):
             reason = message(Reason.TOO_FEW_REELS_WITH_STRETCHES, reels=len(reels), fewest_reels=FEWEST_REELS)
             self.refused.append(
                 Refused(
-                    chart_asked(Charted.STRETCH_MEANS, Family.MEAN),
+                    chart_asked(Charted.STRETCH_MEANS, ChartFamily.MEAN),
                     message(Method.MEAN_AND_SPREAD_CHARTS_OF_REELS),
                     reason,
                     len(reels),
@@ -251,11 +251,11 @@ class _LineMaker(ChartMaker):
             return
         found = mean_charts(rows, "standard deviation", "mm", self.arl0)
         if isinstance(found, Refused):
-            self.refused.append(replace(found, question=chart_asked(Charted.STRETCH_MEANS, Family.MEAN)))
+            self.refused.append(replace(found, question=chart_asked(Charted.STRETCH_MEANS, ChartFamily.MEAN)))
             return
         mean, spread = found
-        self.keep(Charted.STRETCH_MEANS, Family.MEAN, lambda: mean, reels)
-        self.keep(Charted.STRETCH_SPREAD, Family.SPREAD, lambda: spread, reels)
+        self.keep(Charted.STRETCH_MEANS, ChartFamily.MEAN, lambda: mean, reels)
+        self.keep(Charted.STRETCH_SPREAD, ChartFamily.SPREAD, lambda: spread, reels)
 
     def vectors(self) -> None:
         """Mean wall and the two parts of the offset together: T^2 and its moving average."""
@@ -265,7 +265,7 @@ class _LineMaker(ChartMaker):
         if len(base) < FEWEST_REELS or np.linalg.matrix_rank(np.cov(base.T)) < len(VECTOR):
             reason = message(Reason.TOO_FEW_REELS_WITH_OFFSET, base=len(base), fewest_reels=FEWEST_REELS)
             self.refused.append(
-                Refused(chart_asked(Charted.WALL_VECTOR, Family.T2), Family.T2, reason, len(base))
+                Refused(chart_asked(Charted.WALL_VECTOR, ChartFamily.T2), ChartFamily.T2, reason, len(base))
             )
             return
         alpha, centre, covariance = 1.0 / self.arl0, base.mean(axis=0), np.cov(base.T)
@@ -276,7 +276,7 @@ class _LineMaker(ChartMaker):
         for phase, part, reels in self.parts(rows):
             self.keep(
                 Charted.WALL_VECTOR,
-                Family.T2,
+                ChartFamily.T2,
                 lambda p=part, f=phase: named(  # type: ignore[misc]
                     t2_chart(p, alpha) if f == "I" else t2_chart(p, alpha, centre, covariance, len(base)), p
                 ),
@@ -284,7 +284,7 @@ class _LineMaker(ChartMaker):
             )
             self.keep(
                 Charted.WALL_VECTOR,
-                Family.MEWMA,
+                ChartFamily.MEWMA,
                 lambda p=part, f=phase: self.told(  # type: ignore[misc]
                     mewma_chart(p, centre, covariance, VECTOR_WEIGHT, _limits(self.arl0).vector, self.arl0), f
                 ),
@@ -299,13 +299,13 @@ class _LineMaker(ChartMaker):
         rows = np.column_stack([values_of(self.reels, one) for one in fitted])
         base = wall_baseline(rows[: self.first])
         if not isinstance(base, WallBaseline):
-            question = chart_asked(Charted.WALL_SENSORS, Family.T2_BY_ORDER)
+            question = chart_asked(Charted.WALL_SENSORS, ChartFamily.T2_BY_ORDER)
             self.refused.append(replace(base, question=question))
             return
         for phase, part, reels in self.parts(rows):
             self.keep(
                 Charted.WALL_SENSORS,
-                Family.T2_BY_ORDER,
+                ChartFamily.T2_BY_ORDER,
                 lambda p=part, f=phase: self.told(wall_chart(p, base, 1.0 / self.arl0, f), f),  # type: ignore[misc]
                 reels,
             )

@@ -26,7 +26,7 @@ from pipeline.statistics.capability_within import within_index_one_sided
 from pipeline.statistics.reels_needed import index_that_proves, reels_needed
 from pipeline.statistics.share_of_reels import share_of_bad_reels
 from pipeline.statistics.tolerance import lower_tolerance_limit
-from pipeline.steps.charted import Family
+from pipeline.steps.charted import ChartFamily
 from pipeline.steps.line_charts import LineCharts
 from pipeline.steps.line_reels import LineReel, values_of
 
@@ -95,7 +95,7 @@ def _guarded(question: Asked, method: Said, n: int, made: Callable[[], Result | 
 def _stability(quantity: str, charts: LineCharts) -> tuple[bool | None, Said]:
     """Whether the phase I chart of the quantity is without a signal, and that in words."""
     for one in charts.charts:
-        if one.quantity == quantity and one.family is Family.INDIVIDUALS and one.chart.phase == "I":
+        if one.quantity == quantity and one.family is ChartFamily.INDIVIDUALS and one.chart.phase == "I":
             signals = len(one.chart.signals)
             if signals:
                 return (

@@ -43,7 +43,7 @@ from pipeline.steps.ring_checks import check_ring
 from pipeline.steps.settle import settled_placement
 from pipeline.trust.contradicted import SpikeDecision, contradicted_flags, decide_spikes
 from pipeline.trust.lone_axis import denied_flags, lone_axes
-from pipeline.trust.redundancy import Stretch, no_conclusion
+from pipeline.trust.redundancy import AgreementStretch, no_conclusion
 from pipeline.trust.uncertainty import Uncertainty, measured_uncertainty
 from pipeline.wall.lobes import few_sensors_told, few_sensors_unknown
 from pipeline.wall.sections import measure_walls
@@ -101,7 +101,7 @@ class Measured:
     frame: pl.DataFrame
     seen: Mapping[str, Seen]
     phases: pl.DataFrame
-    agreement: tuple[Stretch, ...] = ()
+    agreement: tuple[AgreementStretch, ...] = ()
     spikes: tuple[SpikeDecision, ...] = ()
     noise: Mapping[str, Result | Refused] = field(default_factory=dict)
     uncertainty: Mapping[str, Uncertainty] = field(default_factory=dict)
@@ -113,7 +113,7 @@ class Measured:
     could_show: tuple[Message, ...] = ()
 
     @cached_property
-    def _red(self) -> tuple[Stretch, ...]:
+    def _red(self) -> tuple[AgreementStretch, ...]:
         return tuple(one for one in self.agreement if one.agreement.state == "red")
 
     @cached_property

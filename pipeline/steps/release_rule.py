@@ -7,7 +7,7 @@ from typing import Protocol
 
 from pipeline.messages import message
 from pipeline.products.limits import Limit, is_limit_of
-from pipeline.products.requirement_sets import AVERAGE, POINT, Asked, asked_of_wire
+from pipeline.products.requirement_sets import AVERAGE, POINT, SetRequirement, asked_of_wire
 from pipeline.steps.bench import Bench
 from pipeline.why import Lack, Lacking
 
@@ -64,7 +64,7 @@ def _lacking(code: Lack, about: str = "", **arguments: str) -> Lacking:
     return Lacking(code, about, message(code, **arguments))
 
 
-def _shown(bench: Bench, asked: Asked, names: Sequence[str], verdicts: dict[str, set[str]]) -> bool:
+def _shown(bench: Bench, asked: SetRequirement, names: Sequence[str], verdicts: dict[str, set[str]]) -> bool:
     limits: list[Limit] = [
         one
         for one in bench.limits

@@ -11,9 +11,15 @@ import polars as pl
 
 from pipeline.length.reels import PlacedReel
 from pipeline.messages import Measure, as_written
+from pipeline.nonconformance.failing_lengths import event_intervals
 from pipeline.nonconformance.finding import Sighting, place_sighting
-from pipeline.nonconformance.intervals import event_intervals
-from pipeline.nonconformance.judging import IntervalSettings, on_reels, reel_at, reels_concerned, sightings
+from pipeline.nonconformance.limit_sightings import (
+    IntervalSettings,
+    on_reels,
+    reel_at,
+    reels_concerned,
+    sightings,
+)
 from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit
 from pipeline.results import Refused

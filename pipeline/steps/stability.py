@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from pipeline.found import Found
 from pipeline.messages import Measure, message
 from pipeline.nonconformance.finding import Sighting, place_sighting
-from pipeline.nonconformance.judging import on_reels, reel_at
+from pipeline.nonconformance.limit_sightings import on_reels, reel_at
 from pipeline.quantity import Quantity
 from pipeline.results import Result
 from pipeline.steps.answer_row import AnswerRow

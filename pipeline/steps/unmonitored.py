@@ -25,7 +25,7 @@ ROUNDING_M = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Allowed:
+class AllowedLack:
     """What one reel may lack: the longest piece and all pieces together [m], and how that is told."""
 
     longest_m: float
@@ -34,7 +34,7 @@ class Allowed:
     written: bool
 
 
-def allowed_on(holds: Holds, reel_m: float) -> Allowed:
+def allowed_on(holds: Holds, reel_m: float) -> AllowedLack:
     """What a plant's sheet allows a reel of `reel_m` [m] to lack; nothing where it says nothing.
 
     Where the sheet gives one of its two figures only, it bounds the other: so much at a stretch is as much in all, and
@@ -42,13 +42,13 @@ def allowed_on(holds: Holds, reel_m: float) -> Allowed:
     """
     longest, share = holds.longest_unmonitored_m, holds.unmonitored_pct
     if longest is None and share is None:
-        return Allowed(0.0, 0.0, message(Found.NONE_ALLOWED), False)
+        return AllowedLack(0.0, 0.0, message(Found.NONE_ALLOWED), False)
     total = longest if share is None else share / 100.0 * reel_m
     stretch = total if longest is None else longest
     in_share = None if share is None else Measure(share, "%")
     in_length = None if longest is None else Measure(longest, "m")
     told = message(Found.ALLOWED, stretch=in_length or in_share, total=in_share or in_length)
-    return Allowed(stretch or 0.0, total or 0.0, told, True)
+    return AllowedLack(stretch or 0.0, total or 0.0, told, True)
 
 
 def unavoidable(pieces: Floats, reel: PlacedReel, extent_m: float) -> NDArray[np.bool_]:

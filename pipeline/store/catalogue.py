@@ -15,7 +15,7 @@ from typing import Any
 import duckdb
 
 from pipeline.errors import Complaint
-from pipeline.store.faults import DamagedStoreError
+from pipeline.store.damage import DamagedStoreError
 from pipeline.store.sql_files import statement, statements
 
 SCHEMAS = ("logged", "placed", "measured", "judged", "journal")

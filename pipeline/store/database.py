@@ -22,7 +22,7 @@ from pipeline import __version__
 from pipeline.errors import Complaint, StoreError
 from pipeline.store import catalogue
 from pipeline.store.copies import held_open, is_unpublished, newest_copy, publish
-from pipeline.store.faults import DamagedStoreError, not_a_database, told_of_damage, told_of_disk
+from pipeline.store.damage import DamagedStoreError, not_a_database, told_of_damage, told_of_disk
 from pipeline.store.heads import (
     head_of,
     keep_head,

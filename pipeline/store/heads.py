@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, StoreError
 from pipeline.store.copies import PUBLISHED, copies_of, newest_copy
+from pipeline.store.damage import DamagedStoreError
 from pipeline.store.durable import write_whole
-from pipeline.store.faults import DamagedStoreError
 from pipeline.store.layout import READINGS, has_readings
 
 if TYPE_CHECKING:

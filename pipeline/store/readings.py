@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from pipeline.errors import Complaint, ReelproofError, StoreError
+from pipeline.store.damage import told_of_disk
 from pipeline.store.database import Store
-from pipeline.store.faults import told_of_disk
 from pipeline.store.layout import READINGS, UNFINISHED, is_whole, move_earlier_folders, noted, path_of
 
 if TYPE_CHECKING:

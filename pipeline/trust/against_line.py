@@ -16,7 +16,7 @@ from pipeline.trust.normalized_difference import normalized_difference
 
 
 @dataclass(frozen=True, slots=True)
-class Compared:
+class ComparedWithLine:
     """A laboratory result and what the line read of the same wire; all in one unit.
 
     Args:
@@ -91,7 +91,7 @@ def comparisons_of(numbers: Mapping[str, int]) -> int:
     return sum(numbers.values()) + sum(number > 1 for number in numbers.values())
 
 
-def mean_apart(compared: Sequence[Compared], factor: float) -> MeanApart:
+def mean_apart(compared: Sequence[ComparedWithLine], factor: float) -> MeanApart:
     """The mean difference of several samples of one quantity, tested as one.
 
     The laboratory's uncertainty and the line's own are taken to be the same error in every sample, as a calibration's

@@ -189,7 +189,7 @@ def _sentence(state: State, suspect: str, geometry_mm: float) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class AgreementStretch:
     """A stretch of wire and how its instruments agree; `left_mm` is the wall (D - d)/2 - t that they leave over."""
 
     from_m: float
@@ -208,7 +208,7 @@ def agreement_by_stretch(
     area_at_m: Floats | None = None,
     area_mm2: Floats | None = None,
     stretch_m: float = 100.0,
-) -> tuple[Stretch, ...]:
+) -> tuple[AgreementStretch, ...]:
     """The instruments' agreement on every 100 m of a run, each on the same wire.
 
     Args:
@@ -239,7 +239,7 @@ def agreement_by_stretch(
     weighed = reconcile_all(np.column_stack([wall, diameter, np.full(count, conductor_mm), area]), sd)
     left = (diameter - conductor_mm) / 2.0 - wall
     return tuple(
-        Stretch((first + k) * stretch_m, (first + k + 1) * stretch_m, one, float(left[k]))
+        AgreementStretch((first + k) * stretch_m, (first + k + 1) * stretch_m, one, float(left[k]))
         for k, one in enumerate(weighed)
     )
 
@@ -253,7 +253,7 @@ def _means(at_m: Floats, values: Floats, first: int, count: int, stretch_m: floa
     return np.where(number > 0, total / np.maximum(number, 1), np.nan)
 
 
-def no_conclusion(question: Asked, stretch: Stretch) -> Refused | None:
+def no_conclusion(question: Asked, stretch: AgreementStretch) -> Refused | None:
     """The refusal of any verdict on wire whose data-quality state is red or unknown.
 
     Args:

@@ -29,7 +29,7 @@ SMALLEST_TURN = 0.01
 
 
 @dataclass(frozen=True, slots=True)
-class BoltTurn:
+class AdvisedTurn:
     """How far one bolt would be turned in all.
 
     Args:
@@ -61,8 +61,8 @@ class CentringAdvice:
     act: bool
     thin_deg: float
     thin_by_um: float
-    turns: tuple[BoltTurn, ...]
-    first_half: tuple[BoltTurn, ...]
+    turns: tuple[AdvisedTurn, ...]
+    first_half: tuple[AdvisedTurn, ...]
     known_from: str
     settle_m: float
     sentences: tuple[str, ...]
@@ -152,7 +152,7 @@ def centring_advice(
         [math.cos(math.radians(found.thin_deg)), math.sin(math.radians(found.thin_deg))]
     )
     turns, source = _turns(offset, bolts, response)
-    half = tuple(BoltTurn(one.bolt, 0.5 * one.turns, one.way) for one in turns)
+    half = tuple(AdvisedTurn(one.bolt, 0.5 * one.turns, one.way) for one in turns)
     told = (
         (
             f"The wall is thin at {found.thin_deg:.0f} degrees (about {clock_hour(found.thin_deg)} o'clock, "
@@ -171,7 +171,7 @@ def centring_advice(
 
 def _turns(
     offset: Floats, bolts: Sequence[Bolt], response: Response | None
-) -> tuple[tuple[BoltTurn, ...], str]:
+) -> tuple[tuple[AdvisedTurn, ...], str]:
     """Bolts to turn and where that is known from."""
     if not bolts:
         return (), "direction only"
@@ -192,7 +192,7 @@ def _turns(
         if abs(turns) < (0.2 * largest if source == "direction only" else SMALLEST_TURN):
             continue
         shown = float("nan") if source == "direction only" else turns
-        made.append(BoltTurn(bolt.id, shown, "in" if turns > 0.0 else "back out"))
+        made.append(AdvisedTurn(bolt.id, shown, "in" if turns > 0.0 else "back out"))
     return tuple(made), source
 
 
@@ -207,7 +207,7 @@ def _movement(found: Centring, bolts: Sequence[Bolt]) -> str:
 
 
 def _in_words(
-    turns: tuple[BoltTurn, ...], half: tuple[BoltTurn, ...], source: str, settle_m: float
+    turns: tuple[AdvisedTurn, ...], half: tuple[AdvisedTurn, ...], source: str, settle_m: float
 ) -> tuple[str, ...]:
     look = f"Then let {settle_m:.0f} m pass, the way to the gauge and the crosshead's purge, and look again."
     if not turns:

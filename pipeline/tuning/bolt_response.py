@@ -45,7 +45,7 @@ class Adjustment:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class BoltStep:
     """An adjustment with what the wire did.
 
     Args:
@@ -128,7 +128,7 @@ def steps_of(
     first_angle_deg: float,
     settle_m: float,
     window_m: float = WINDOW_M,
-) -> tuple[Step, ...]:
+) -> tuple[BoltStep, ...]:
     """What the wire did at each adjustment of a run; those without enough steady wire around them are left out.
 
     The standard error comes from the wandering about the levels between adjustments over the whole run: a window is
@@ -157,7 +157,7 @@ def steps_of(
             means.append(-1000.0 * complex(axes[0][inside].mean(), axes[1][inside].mean()) * turn)
         if len(means) == 2:
             before, after = means
-            found.append(Step(one, (before.real, before.imag), (after.real, after.imag), wander))
+            found.append(BoltStep(one, (before.real, before.imag), (after.real, after.imag), wander))
     return tuple(found)
 
 
@@ -188,7 +188,7 @@ def _wander_um(
     return worst
 
 
-def learn_response(steps: Sequence[Step], bolts: Sequence[Bolt]) -> Response | Refused:
+def learn_response(steps: Sequence[BoltStep], bolts: Sequence[Bolt]) -> Response | Refused:
     """What a turn of each bolt does, from logged steps.
 
     Args:

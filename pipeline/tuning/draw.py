@@ -46,7 +46,7 @@ USUAL = (DRAW_BALANCE, DRAW_DOWN, SIZING, TIP_CLEARANCE_MM)
 
 
 @dataclass(frozen=True, slots=True)
-class Ratio:
+class ToolingRatio:
     """One ratio of the tooling against its usual range.
 
     Args:
@@ -83,7 +83,7 @@ class Draw:
     tooling: Tooling
     outer_mm: float
     inner_mm: float
-    ratios: tuple[Ratio, ...]
+    ratios: tuple[ToolingRatio, ...]
     wanted_die_mm: float
     wanted_tip_mm: float
     sentences: tuple[str, ...]
@@ -206,12 +206,14 @@ def _pressure(tooling: Tooling, outer_mm: float, inner_mm: float, ranges: dict[s
     return Draw(tooling, outer_mm, inner_mm, ratios, math.nan, math.nan, tuple(told))
 
 
-def _ratio(name: str, value: float, ranges: dict[str, UsualRange], tip: float, die: float) -> Ratio:
+def _ratio(name: str, value: float, ranges: dict[str, UsualRange], tip: float, die: float) -> ToolingRatio:
     usual = ranges.get(name)
-    return Ratio(name, value, usual, None if usual is None else usual.low <= value <= usual.high, tip, die)
+    return ToolingRatio(
+        name, value, usual, None if usual is None else usual.low <= value <= usual.high, tip, die
+    )
 
 
-def _told(one: Ratio) -> str:
+def _told(one: ToolingRatio) -> str:
     unit = " mm" if one.name == "tip clearance" else ""
     said = f"{one.name[0].upper()}{one.name[1:]} {one.value:.3f}{unit}"
     if one.usual is None:

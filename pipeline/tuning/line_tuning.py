@@ -30,7 +30,7 @@ from pipeline.tuning.own_variation import SetApart, set_apart, split_found
 from pipeline.tuning.periods import LinePeriod, periods_of_line, periods_of_run
 from pipeline.tuning.reel_wall import ReelWall, reel_walls
 from pipeline.tuning.regression import Regression, regress
-from pipeline.tuning.response import Answer, answer_to, at_the_die
+from pipeline.tuning.response import SettingAnswer, answer_to, at_the_die
 from pipeline.tuning.setting_steps import steps_in_log
 from pipeline.tuning.settings import SettingAdvice, ways_to_target
 from pipeline.tuning.start_up import Start, starts_of
@@ -105,7 +105,7 @@ class LineTuning:
     hidden: tuple[ExpectedLine, ...]
     draws: tuple[Draw, ...]
     settings: tuple[SettingAdvice, ...]
-    answers: tuple[Answer | Refused, ...]
+    answers: tuple[SettingAnswer | Refused, ...]
     together: Regression | Refused
     outputs: Mapping[str, SpecificOutput | Refused]
     balance: tuple[str, ...]
@@ -382,7 +382,7 @@ def _settings(run: LineRun, target: Target | Refused, asked: TuningQuestion) -> 
     )
 
 
-def _answers(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Answer | Refused, ...]:
+def _answers(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[SettingAnswer | Refused, ...]:
     """For each setting, the answer of the run that moved it most often; the latest where none did."""
     found = []
     die = [at_the_die(run) for run in runs]

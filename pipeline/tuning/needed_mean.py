@@ -11,7 +11,7 @@ from scipy import special
 
 from pipeline.tuning.level_draws import draw_levels
 from pipeline.tuning.reel_wall import ReelWall, levels_of
-from pipeline.tuning.requirement_rules import Rule
+from pipeline.tuning.requirement_rules import WallRequirement
 from pipeline.tuning.within_reel_tail import (
     TailDraws,
     chance_of_reel,
@@ -68,7 +68,7 @@ class Need:
         reel_m: length of a reel [m].
     """
 
-    rule: Rule
+    rule: WallRequirement
     risk: float
     estimate: float
     draws: Floats
@@ -98,7 +98,7 @@ class Need:
 
 
 def needed_mean(
-    rule: Rule,
+    rule: WallRequirement,
     reels: Sequence[ReelWall],
     risk: float,
     unknowns: Unknowns,

@@ -23,7 +23,7 @@ CONCENTRICITY, DIAMETER = "concentricity", "overall diameter"
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class WallRequirement:
     """One requirement on the wall of one line.
 
     Args:
@@ -51,7 +51,7 @@ class Rule:
 
 def rules_of(
     reels: Sequence[ReelWall], limits: Sequence[Limit], noise_mm: float = 0.0, sensors: int = 1
-) -> tuple[tuple[Rule, ...], tuple[str, ...]]:
+) -> tuple[tuple[WallRequirement, ...], tuple[str, ...]]:
     """The rules that bear on the mean wall, the hardest limit of each requirement, and what could not be made one.
 
     Args:
@@ -62,7 +62,7 @@ def rules_of(
 
     Of several requirement sets the hardest limit counts, since the wire must meet all.
     """
-    rules: list[Rule] = []
+    rules: list[WallRequirement] = []
     told: list[str] = []
     for requirement, sense in (
         (AVERAGE, "at least"),
@@ -85,13 +85,15 @@ def rules_of(
     return tuple(rules), tuple(told)
 
 
-def _rule(reels: Sequence[ReelWall], limit: Limit, noise_mm: float, sensors: int) -> Rule | str:
+def _rule(reels: Sequence[ReelWall], limit: Limit, noise_mm: float, sensors: int) -> WallRequirement | str:
     """The rule of one limit, or why there is none."""
     wall_at = tuple(one.at_m for one in reels)
     if limit.requirement == AVERAGE:
         means = tuple(one.mean_mm for one in reels)
         noise = noise_mm / np.sqrt(sensors)
-        return Rule(AVERAGE, limit.sentence, "cut sample", "lower", limit.value, means, wall_at, noise, False)
+        return WallRequirement(
+            AVERAGE, limit.sentence, "cut sample", "lower", limit.value, means, wall_at, noise, False
+        )
     if limit.requirement == DIAMETER:
         if any(one.diameter_mm.size == 0 for one in reels):
             return "A reel has no usable diameter: the overall diameter's limits are left out of the target."
@@ -99,7 +101,7 @@ def _rule(reels: Sequence[ReelWall], limit: Limit, noise_mm: float, sensors: int
         sign = 1.0 if lower else -1.0
         halves = tuple(sign * 0.5 * one.diameter_mm for one in reels)
         places = tuple(one.diameter_at_m for one in reels)
-        return Rule(
+        return WallRequirement(
             DIAMETER,
             limit.sentence,
             "reel",
@@ -119,14 +121,16 @@ def _rule(reels: Sequence[ReelWall], limit: Limit, noise_mm: float, sensors: int
     noise = noise_mm * np.sqrt(3.0 / sensors)
     if limit.requirement == POINT:
         thinnest = tuple(one.thinnest_mm for one in reels)
-        return Rule(POINT, limit.sentence, "reel", "lower", limit.value, thinnest, wall_at, noise, True)
+        return WallRequirement(
+            POINT, limit.sentence, "reel", "lower", limit.value, thinnest, wall_at, noise, True
+        )
     share = limit.value / 100.0
     series = tuple(concentricity_margin_mm(one.mean_mm, one.thinnest_mm, share) for one in reels)
     # t_min carries the noise of mean and offset, t_max of the same with the other sign.
     scaled = float(
         np.hypot(noise_mm / np.sqrt(sensors), noise_mm * np.sqrt(2.0 / sensors) * (1 + share) / (1 - share))
     )
-    return Rule(CONCENTRICITY, limit.sentence, "reel", "lower", 0.0, series, wall_at, scaled, True)
+    return WallRequirement(CONCENTRICITY, limit.sentence, "reel", "lower", 0.0, series, wall_at, scaled, True)
 
 
 def concentricity_margin_mm(mean_mm: Floats, thinnest_mm: Floats, share: float) -> Floats:

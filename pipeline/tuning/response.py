@@ -40,7 +40,7 @@ METHOD_TRANSFER = message(Method.TRANSFER_OF_A_SETTING)
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class SettingAnswer:
     """How an output goes with a setting.
 
     Args:
@@ -109,7 +109,7 @@ def answer_to(
     steady: NDArray[np.bool_] | None = None,
     settle_s: float = SETTLE_S,
     confidence: float = 0.95,
-) -> Answer | Refused:
+) -> SettingAnswer | Refused:
     """How an output goes with a setting, from one log.
 
     Args:
@@ -128,7 +128,7 @@ def answer_to(
         confidence: coverage of the intervals.
 
     Returns:
-        An `Answer`, or a `Refused` where the setting was not moved or too little is known.
+        An `SettingAnswer`, or a `Refused` where the setting was not moved or too little is known.
     """
     question = asks(Quantity.SETTING_RESPONSE, setting_name, output=output_name, setting=setting_name)
     steps = steps_in_log(seconds, setting, output, others, settle_s)
@@ -149,7 +149,7 @@ def answer_to(
     late = _delay_interval(seconds, setting, watched, delay, confidence, steps)
     kind: Literal["response", "association"] = "response" if proven else "association"
     told = _sentences(kind, gain, unit, by_balance, loop, leads, steps, together)
-    return Answer(setting_name, output_name, kind, gain, by_balance, *late, leads, steps, told)
+    return SettingAnswer(setting_name, output_name, kind, gain, by_balance, *late, leads, steps, told)
 
 
 def _delay(seconds: Floats, setting: Floats, output: Floats) -> tuple[Delay | None, bool]:

@@ -27,7 +27,7 @@ NAMES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Allowed:
+class HeldSetting:
     """A setting held against its ceiling.
 
     Args:
@@ -60,13 +60,13 @@ class SettingAdvice:
     """
 
     way: str
-    change: Allowed
-    follows: tuple[Allowed, ...]
+    change: HeldSetting
+    follows: tuple[HeldSetting, ...]
     reaches_target: bool
     sentences: tuple[str, ...]
 
 
-def held_to_ceiling(quantity: str, now: float, wanted: float, ceilings: Ceilings | None) -> Allowed:
+def held_to_ceiling(quantity: str, now: float, wanted: float, ceilings: Ceilings | None) -> HeldSetting:
     """A wanted setting, no further than the ceiling entered for it.
 
     Args:
@@ -80,20 +80,20 @@ def held_to_ceiling(quantity: str, now: float, wanted: float, ceilings: Ceilings
     title = f"{name[0].upper()}{name[1:]}"
     change = f"{title} from {now:.4g} to {wanted:.4g} {unit} ({100.0 * (wanted / now - 1.0):+.1f} %)"
     if wanted <= now:
-        return Allowed(quantity, now, wanted, wanted, "", f"{change}.")
+        return HeldSetting(quantity, now, wanted, wanted, "", f"{change}.")
     if ceiling is None:
         told = (
             f"{title} would have to go up; no ceiling of it is on the line sheet, so no "
             "figure is given. Enter it under [line.ceilings]."
         )
-        return Allowed(quantity, now, wanted, math.nan, "no ceiling entered", told)
+        return HeldSetting(quantity, now, wanted, math.nan, "no ceiling entered", told)
     if wanted > ceiling:
         told = (
             f"{title} would have to go from {now:.4g} to {wanted:.4g} {unit}; the "
             f"plant's ceiling is {ceiling:.4g} {unit}, and the recommendation stops there."
         )
-        return Allowed(quantity, now, wanted, max(ceiling, now), "ceiling", told)
-    return Allowed(
+        return HeldSetting(quantity, now, wanted, max(ceiling, now), "ceiling", told)
+    return HeldSetting(
         quantity, now, wanted, wanted, "", f"{change}, under the plant's ceiling of {ceiling:.4g} {unit}."
     )
 
@@ -131,7 +131,7 @@ def ways_to_target(
     if screw_rpm is not None and screw_rpm > 0.0:
         ratio = speed_m_s / by_speed  # A2/A1
         screw = held_to_ceiling("screw_speed_rpm", screw_rpm, screw_rpm * ratio, ceilings)
-        follows: tuple[Allowed, ...] = ()
+        follows: tuple[HeldSetting, ...] = ()
         if pressure_bar is not None and pressure_bar > 0.0 and ratio > 1.0:
             # Without the exponent the pressure is bounded by the output itself, n = 1.
             then = pressure_at_output(pressure_bar, ratio, exponent if exponent is not None else 1.0)
@@ -140,7 +140,7 @@ def ways_to_target(
     return tuple(ways)
 
 
-def _advice(way: str, change: Allowed, follows: tuple[Allowed, ...]) -> SettingAdvice:
+def _advice(way: str, change: HeldSetting, follows: tuple[HeldSetting, ...]) -> SettingAdvice:
     reaches = not change.stopped_by and not any(one.stopped_by for one in follows)
     told = (change.sentence, *(one.sentence for one in follows), CAUTION)
     return SettingAdvice(way, change, follows, reaches, told)

@@ -25,7 +25,7 @@ from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.tuning.needed_mean import Need, Unknowns, needed_mean
 from pipeline.tuning.reel_wall import ReelWall, levels_of
-from pipeline.tuning.requirement_rules import POINT, Rule, rules_of
+from pipeline.tuning.requirement_rules import POINT, WallRequirement, rules_of
 from pipeline.tuning.within_reel_tail import block_cuts
 from pipeline.words import counted
 
@@ -52,7 +52,7 @@ class Risks:
     reel: float = 0.001
     plant_rule: float = 0.01
 
-    def of(self, rule: Rule) -> float:
+    def of(self, rule: WallRequirement) -> float:
         """The accepted risk of a rule."""
         if rule.unit_at_risk == "cut sample":
             return self.cut_sample

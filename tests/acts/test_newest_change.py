@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.job.tuning_question import newest_change
+from pipeline.job.tuning_question_on_file import newest_change
 
 START = datetime(2026, 3, 3, 6, 0, tzinfo=UTC)
 

@@ -21,10 +21,10 @@ from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import ReelproofError
 from pipeline.nonconformance.disposition import Person
 from pipeline.proofs.changes import changes_in
-from pipeline.record.going import ReelFacts, going_of
 from pipeline.record.lengths import lengths_of_reel
 from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList
 from pipeline.record.standing import ALARMS, standing_of
+from pipeline.record.stretches_that_go import ReelFacts, going_of
 from pipeline.store.database import Store, open_to_write
 from pipeline.units import M_PER_FOOT
 from tests.acts.decided_store import ENGINEER, MANAGER, copied, judged

@@ -15,7 +15,6 @@ from dashboards.records import (
     FindingRow,
     FirstThing,
     Interval,
-    Judgement,
     LimitRow,
     LogFileRow,
     LotRow,
@@ -23,8 +22,9 @@ from dashboards.records import (
     Phase,
     Plant,
     ProductRow,
-    Reason,
+    ReasonShown,
     ReelRow,
+    RequirementVerdict,
     RunReview,
     RunRow,
     ShiftReview,
@@ -178,8 +178,8 @@ def judgement(
     length: float,
     gap: float,
     sentence: str,
-) -> Judgement:
-    return Judgement(
+) -> RequirementVerdict:
+    return RequirementVerdict(
         requirement,
         outcome,
         sentence,
@@ -318,12 +318,12 @@ def run_one() -> RunRow:
                 Interval(3520.0, 3559.0, "indeterminate", "within the uncertainty of the limit"),
             ),
             reasons=(
-                Reason(
+                ReasonShown(
                     "Thinnest wall 12.48 mil is under the 13 mil allowed at any point, over 41 ft.",
                     "minimum wall at any point",
                     "F-0412",
                 ),
-                Reason(
+                ReasonShown(
                     "3 spark faults in 8 ft, repeating at the turn of capstan C2.", "spark fault", "F-0414"
                 ),
             ),
@@ -342,7 +342,7 @@ def run_one() -> RunRow:
                 Interval(6000.0, 6006.0, "indeterminate", "within the uncertainty of the limit", "F-0413"),
             ),
             reasons=(
-                Reason(
+                ReasonShown(
                     "20 ft lie within the uncertainty of the limit: neither shown to conform nor shown not to.",
                     "minimum wall at any point",
                     "F-0413",
@@ -360,7 +360,7 @@ def run_one() -> RunRow:
             untested_m=0.0,
             intervals=(Interval(8211.0, 9014.0, "unmonitored", "wall gauge dropped out"),),
             reasons=(
-                Reason(
+                ReasonShown(
                     "The wall gauge gave nothing over 2,635 ft; nothing can be said of the wall there.",
                     "unmonitored length",
                 ),

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from dashboards.answers import answer_shown, warnings_of_all
+from dashboards.answers_shown import answer_shown, warnings_of_all
 from dashboards.figures.dots import shared_scale, trend_lines
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Result

@@ -7,9 +7,9 @@ from typing import get_args
 
 import pytest
 
-from dashboards.cells import LinkedCells
 from dashboards.rendering import environment
 from dashboards.sentences import BASIS
+from dashboards.table_cells import LinkedCells
 from pipeline.results import UnitOfInference
 from tests.dashboards.invented import capability
 

@@ -15,7 +15,7 @@ from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.steps.charted import VALUE_OF, Charted, Family
+from pipeline.steps.charted import VALUE_OF, Charted, ChartFamily
 from pipeline.store.sql_files import statement, statements
 from pipeline.why import First, Lack, Why
 from pipeline.wording.say import UnknownCodeError, fields_of, named, template_of, text_in
@@ -110,7 +110,7 @@ def test_every_quantity_has_a_heading(quantity: Quantity) -> None:
     assert TEMPLATES[quantity]
 
 
-@pytest.mark.parametrize("code", [*Charted, *Family])
+@pytest.mark.parametrize("code", [*Charted, *ChartFamily])
 def test_what_is_charted_has_a_name(code: str) -> None:
     assert named(code)
     assert set(VALUE_OF) == set(Charted)

@@ -22,7 +22,7 @@ from pipeline.job import thinning
 from pipeline.job.assessing import assess_run, read_plant_for_judging
 from pipeline.job.loading import load_sheets
 from pipeline.job.reassessing import Alone, Wanted, reassess
-from pipeline.job.thinning import Rule, _runs_handed_out, rule_of, thin
+from pipeline.job.thinning import RetentionRule, _runs_handed_out, rule_of, thin
 from pipeline.proofs.verifying import verified
 from pipeline.record.entry_kinds import HANDED_OUT
 from pipeline.record.journal_on_file import note
@@ -71,7 +71,7 @@ def copy(judged: Path, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def rule(plant: Path) -> Rule:
+def rule(plant: Path) -> RetentionRule:
     return rule_of(plant, LATER)
 
 
@@ -90,7 +90,7 @@ def measured(store: Store, *, or_thinned: bool = False) -> pl.DataFrame:
     return read_frame(store, str(head_of(store)["assessment_folder"]), "measured", or_thinned=or_thinned)
 
 
-def test_without_a_confirm_nothing_changes(copy: Path, rule: Rule) -> None:
+def test_without_a_confirm_nothing_changes(copy: Path, rule: RetentionRule) -> None:
     before = files_in(copy)
     (told,) = thin(copy, rule)
     assert files_in(copy) == before
@@ -100,12 +100,12 @@ def test_without_a_confirm_nothing_changes(copy: Path, rule: Rule) -> None:
     assert verified(copy).changes == ()
 
 
-def test_what_was_promised_is_what_is_done(copy: Path, rule: Rule) -> None:
+def test_what_was_promised_is_what_is_done(copy: Path, rule: RetentionRule) -> None:
     assert thin(copy, rule) == thin(copy, rule, "records manager")
     assert thin(copy, rule, "records manager") == ()
 
 
-def test_stretches_stay_whole(copy: Path, rule: Rule) -> None:
+def test_stretches_stay_whole(copy: Path, rule: RetentionRule) -> None:
     with open_to_read(copy) as store:
         key = (int(head_of(store)["assessment_id"]), str(head_of(store)["assessment_folder"]))
         before = stretches_of(store, *key)
@@ -115,7 +115,7 @@ def test_stretches_stay_whole(copy: Path, rule: Rule) -> None:
     assert verified(copy).changes == ()
 
 
-def test_every_extreme_of_every_step_and_all_evidence_stay(copy: Path, rule: Rule) -> None:
+def test_every_extreme_of_every_step_and_all_evidence_stay(copy: Path, rule: RetentionRule) -> None:
     with open_to_read(copy) as store:
         whole = measured(store)
         key = {"assessment_id": head_of(store)["assessment_id"]}
@@ -143,7 +143,7 @@ def _extremes(frame: pl.DataFrame, name: str, place: str) -> pl.DataFrame:
     return steps.agg(pl.col(name).min().alias("low"), pl.col(name).max().alias("high")).sort("step")
 
 
-def test_the_steps_count_every_reading(copy: Path, rule: Rule) -> None:
+def test_the_steps_count_every_reading(copy: Path, rule: RetentionRule) -> None:
     with open_to_read(copy) as store:
         whole = measured(store)
     thin(copy, rule, "records manager")
@@ -155,7 +155,7 @@ def test_the_steps_count_every_reading(copy: Path, rule: Rule) -> None:
     assert mean == pytest.approx(known["thinnest_wall_mm"].mean(), rel=1e-12)
 
 
-def test_the_journal_says_what_went_and_verify_knows(copy: Path, rule: Rule) -> None:
+def test_the_journal_says_what_went_and_verify_knows(copy: Path, rule: RetentionRule) -> None:
     before = files_in(copy)
     thin(copy, rule, "records manager")
     with open_to_read(copy) as store:
@@ -170,7 +170,7 @@ def test_the_journal_says_what_went_and_verify_knows(copy: Path, rule: Rule) -> 
     assert verified(copy).changes == ()
 
 
-def test_verify_finds_what_is_left_changed_or_lost(copy: Path, rule: Rule) -> None:
+def test_verify_finds_what_is_left_changed_or_lost(copy: Path, rule: RetentionRule) -> None:
     thin(copy, rule, "records manager")
     one, two = sorted(copy.glob("readings/**/*_id=1/*logged_thinned.parquet")) + sorted(
         copy.glob("readings/**/measured_thinned.parquet")
@@ -184,7 +184,7 @@ def test_verify_finds_what_is_left_changed_or_lost(copy: Path, rule: Rule) -> No
     )
 
 
-def test_a_thinned_run_is_not_judged_again_and_says_why(copy: Path, rule: Rule, plant: Path) -> None:
+def test_a_thinned_run_is_not_judged_again_and_says_why(copy: Path, rule: RetentionRule, plant: Path) -> None:
     thin(copy, rule, "records manager")
     text = read_plant_for_judging(plant)
     with open_to_write(copy) as store:
@@ -202,7 +202,9 @@ def test_a_thinned_run_is_not_judged_again_and_says_why(copy: Path, rule: Rule, 
     )
 
 
-def test_pages_of_a_thinned_run_are_written_and_say_so(copy: Path, rule: Rule, tmp_path: Path) -> None:
+def test_pages_of_a_thinned_run_are_written_and_say_so(
+    copy: Path, rule: RetentionRule, tmp_path: Path
+) -> None:
     from dashboards.page_writing import write_pages
 
     thin(copy, rule, "records manager")
@@ -216,7 +218,7 @@ def test_pages_of_a_thinned_run_are_written_and_say_so(copy: Path, rule: Rule, t
     assert any("R-0415" in path.name for path in told)
 
 
-def test_logs_loaded_again_bring_every_reading_back(copy: Path, rule: Rule) -> None:
+def test_logs_loaded_again_bring_every_reading_back(copy: Path, rule: RetentionRule) -> None:
     from pipeline.job.loading import load_sheet
 
     thin(copy, rule, "records manager")
@@ -230,7 +232,7 @@ def test_a_run_within_the_months_stays(copy: Path, plant: Path) -> None:
     assert rule_of(plant, date(2028, 3, 31)).before == date(2026, 3, 1)
 
 
-def test_only_the_roles_the_plant_names_may_thin(copy: Path, rule: Rule) -> None:
+def test_only_the_roles_the_plant_names_may_thin(copy: Path, rule: RetentionRule) -> None:
     own = replace(rule, retention=rule.retention.model_copy(update={"may_thin": ("records manager",)}))
     before = files_in(copy)
     with pytest.raises(ReelproofError) as told:
@@ -244,7 +246,9 @@ def test_only_the_roles_the_plant_names_may_thin(copy: Path, rule: Rule) -> None
     assert shown == thin(copy, own, "records manager")[0]
 
 
-def test_what_was_shipped_declared_or_handed_out_stays_by_the_plants_rule(copy: Path, rule: Rule) -> None:
+def test_what_was_shipped_declared_or_handed_out_stays_by_the_plants_rule(
+    copy: Path, rule: RetentionRule
+) -> None:
     """R-0415: reel 01 is held; 02 leaves whole, a length of 03 is declared to conform and leaves later."""
     cut = CutLength(reel="L1-0415-03", length="L1-0415-03-A", from_ft=0, to_ft=2500)
 
@@ -298,7 +302,7 @@ def test_a_sheet_without_a_rule_thins_nothing(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("step", ["note_removal", "note_sealed", "put_texts_on_file"])
 def test_stopped_before_it_is_on_file_nothing_is_thinned(
-    copy: Path, rule: Rule, step: str, monkeypatch: pytest.MonkeyPatch
+    copy: Path, rule: RetentionRule, step: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before = files_in(copy)
 
@@ -338,7 +342,7 @@ print(count)
 
 
 def test_killed_at_any_file_operation_it_is_whole(
-    copy: Path, plant: Path, rule: Rule, tmp_path: Path
+    copy: Path, plant: Path, rule: RetentionRule, tmp_path: Path
 ) -> None:
     """Every few file operations; REELPROOF_EVERY_KILL kills at each of them."""
     command = [sys.executable, "-c", KILLED]

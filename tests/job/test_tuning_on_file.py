@@ -18,10 +18,10 @@ from pipeline.store.database import open_to_read
 from pipeline.tuning.bolt_response import Response
 from pipeline.tuning.centring import Centring
 from pipeline.tuning.good_starts import GoodStarts
-from pipeline.tuning.response import Answer
+from pipeline.tuning.response import SettingAnswer
 from pipeline.tuning.target import Target
 
-# The truth of the sample plant (pipeline.simulator.plant and products_made), not the program's own judgement.
+# The truth of the sample plant (pipeline.simulator.demo_plant and products_made), not the program's own judgement.
 TURN_UM, LATE_S, WALL_MM = 140.0, 8.4 / 1.4, 1.465
 THIN_DEG, OFFSET_UM = 310.0, 45.0
 
@@ -101,7 +101,7 @@ def test_what_a_delay_stands_on_is_told_where_one_is_told(l2: LineOnFile) -> Non
 
 
 def test_the_screw_is_a_response_and_the_rest_associations(l2: LineOnFile) -> None:
-    answers = {one.setting: one for one in l2.products[0].tuning.answers if isinstance(one, Answer)}
+    answers = {one.setting: one for one in l2.products[0].tuning.answers if isinstance(one, SettingAnswer)}
     screw = answers.pop("screw_speed_rpm")
     assert screw.kind == "response"
     assert len(screw.steps) == 3

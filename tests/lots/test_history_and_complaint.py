@@ -35,7 +35,7 @@ from pipeline.messages import as_written
 from pipeline.nonconformance.disposition import Act, Person
 from pipeline.nonconformance.finding import Cause, Finding, join_findings, place_sighting
 from pipeline.products.limits import Limit
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.units import m_from_foot
 from pipeline.wording.say import plain
@@ -43,7 +43,7 @@ from pipeline.wording.say import plain
 AT = datetime(2025, 3, 4, 6, 30, tzinfo=UTC)
 LIMIT = Limit(
     "plant-14", "minimum wall at any point", "at least", 0.3302, "mm", 13.0, "mil", "plant rule", "plant table",
-    "2", "row 4", "3", date(2025, 1, 1), None, "quality engineer", "", "plant", Standing.PLANT, "", ("THHN",),
+    "2", "row 4", "3", date(2025, 1, 1), None, "quality engineer", "", "plant", SourceStanding.PLANT, "", ("THHN",),
 )  # fmt: skip
 LINE = LineSheet(
     id="L1",

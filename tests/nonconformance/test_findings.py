@@ -27,11 +27,11 @@ from pipeline.nonconformance.cause import (
 )
 from pipeline.nonconformance.decision import DecisionRule, Verdict
 from pipeline.nonconformance.finding import Finding, Sighting, join_findings, place_sighting
-from pipeline.nonconformance.judging import IntervalSettings, on_reels, reels_concerned, sightings
+from pipeline.nonconformance.limit_sightings import IntervalSettings, on_reels, reels_concerned, sightings
 from pipeline.nonconformance.numbering import KnownFinding, known, number_findings
 from pipeline.nonconformance.rules import RULE_BY_ID, RULES, rule_for, with_severities
 from pipeline.products.limits import Limit
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.wording.say import UnknownCodeError, named, plain, text_in
 from pipeline.wording.templates import TEMPLATES
 
@@ -53,7 +53,7 @@ LIMIT = Limit(
     entered_by="quality engineer",
     checked_by="quality manager",
     source="plant",
-    standing=Standing.PLANT,
+    standing=SourceStanding.PLANT,
     note="",
     types=("THHN",),
 )

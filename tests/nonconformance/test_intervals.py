@@ -9,10 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import MethodRefusal
-from pipeline.nonconformance.intervals import (
-    event_intervals,
-    nonconforming_intervals,
-)
+from pipeline.nonconformance.failing_lengths import event_intervals, nonconforming_intervals
 
 LIMIT = 0.343
 # One reading a metre from 1 m; below the limit at 2, 4, 8, 11 and 12 m; within 6.6 um of it at 3 and 5 m.

@@ -16,7 +16,7 @@ from pipeline.products.layers import ring_area_mm2
 from pipeline.products.limits import limits_in_force
 from pipeline.products.product import find_product
 from pipeline.products.ratings import ratings_of
-from pipeline.products.standing import BLANK
+from pipeline.products.source_standing import BLANK
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.wording.say import plain
 

@@ -10,7 +10,7 @@ from pipeline.products.limit_rows import LimitRow, package_rows
 from pipeline.products.limits import Limit, limits_in_force, missing_requirements, most_demanding
 from pipeline.products.product import Product, find_product
 from pipeline.products.requirement_sets import Certificate
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.wording.say import plain
 
@@ -45,7 +45,7 @@ def told(limits: tuple[Limit, ...]) -> list[tuple[str, str, float, str]]:
 
 def plant_row(**changes: object) -> LimitRow:
     base = next(one for one in package_rows() if one.limit_id == "UL44-average-1..4-0")
-    return replace(base, limit_id="own", standing=Standing.PLANT, **changes)
+    return replace(base, limit_id="own", standing=SourceStanding.PLANT, **changes)
 
 
 def test_limits_of_a_product_keep_their_unit_of_record(thhn: Product) -> None:
@@ -223,7 +223,7 @@ def test_ul_44_points_are_not_laxer_than_its_millimetres_may_be() -> None:
 def test_the_conflict_of_20_mil_stands_beside_the_limit() -> None:
     limits = limits_in_force(find_product("THHN", "10 AWG", "concentric"), DAY)
     point = next(one for one in limits if one.requirement == "minimum wall at any point")
-    assert (point.value_of_record, point.standing) == (18.0, Standing.ELSEWHERE)
+    assert (point.value_of_record, point.standing) == (18.0, SourceStanding.ELSEWHERE)
     assert "Conflict: style page 10236 prints 17 mil; 18 mil, the stricter, is 90 % exactly." in point.note
     assert point.where == "stored copy of the public style page"
 

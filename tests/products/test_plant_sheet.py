@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import SheetError
-from pipeline.sheets.plant_sheet import Decision, PlantSheet, read_plant_sheet
+from pipeline.sheets.plant_sheet import DecisionSheet, PlantSheet, read_plant_sheet
 
 DEMO = Path(__file__).parents[2] / "sample_runs" / "plant.toml"
 HEAD = '[plant]\nname = "Plant"\nzone = "UTC"\n'
@@ -89,9 +89,9 @@ def test_the_demo_plants_stricter_tie_never_passes_what_the_other_would_fail(dem
 
 
 def test_decision_rules_and_holds(demo: PlantSheet) -> None:
-    assert demo.decision_for("minimum wall at any point") == Decision(rule="guard band", confidence=0.95)
+    assert demo.decision_for("minimum wall at any point") == DecisionSheet(rule="guard band", confidence=0.95)
     # ISO 14253-1: conformity and nonconformity are shown with 95 % unless agreed otherwise (secondary text).
-    assert demo.decision_for("something else") == Decision(rule="guard band", confidence=0.95)
+    assert demo.decision_for("something else") == DecisionSheet(rule="guard band", confidence=0.95)
     assert demo.holds.longest_unmonitored_m == 60.0
     assert demo.holds.spark_faults_per_reel == 2
     assert demo.second_person.dispositions == ("concession", "release")

@@ -14,13 +14,13 @@ from pipeline.products.json_form import as_json
 from pipeline.products.limit_rows import REQUIREMENTS, SENSES, UNITS, package_rows
 from pipeline.products.product import find_product
 from pipeline.products.sizes import all_sizes
-from pipeline.products.standing import BLANK, Standing
+from pipeline.products.source_standing import BLANK, SourceStanding
 from pipeline.products.table_rows import source_named, sources_of, table_rows
 
 ROOT = Path(__file__).parents[2]
 TABLES = sorted((ROOT / "pipeline" / "products" / "tables").glob("*.csv"))
 VALUE_TABLES = [path.stem for path in TABLES if path.stem != "sources"]
-NEVER_SEEN = (Standing.MEMORY, Standing.NOT_SEEN)
+NEVER_SEEN = (SourceStanding.MEMORY, SourceStanding.NOT_SEEN)
 
 
 def test_the_tables_are_the_expected_ones() -> None:
@@ -46,26 +46,26 @@ def test_every_row_of_every_table_names_source_and_standing(name: str) -> None:
     assert rows
     for row in rows:
         assert None not in row.values(), row
-        standing, sources = Standing(row["standing"]), sources_of(row)
+        standing, sources = SourceStanding(row["standing"]), sources_of(row)
         assert all(source_named(one).document for one in sources), row
         if "document" in row and not row["document"]:
             assert standing in NEVER_SEEN, row
-        if standing is Standing.MEMORY:
+        if standing is SourceStanding.MEMORY:
             assert "MEM" in sources, row
-        if standing is Standing.NOT_SEEN:
+        if standing is SourceStanding.NOT_SEEN:
             assert not sources, row
-        if standing in (Standing.ELSEWHERE, Standing.IN_STANDARD, Standing.COMPUTED):
+        if standing in (SourceStanding.ELSEWHERE, SourceStanding.IN_STANDARD, SourceStanding.COMPUTED):
             assert sources and sources[0] != "MEM", row
-        if standing is Standing.IN_STANDARD:
-            assert source_named(sources[0]).standing is Standing.IN_STANDARD, row
+        if standing is SourceStanding.IN_STANDARD:
+            assert source_named(sources[0]).standing is SourceStanding.IN_STANDARD, row
 
 
 def test_what_was_never_seen_is_blank() -> None:
     """No copy of ICEA P-32-382 and no minimum temperature was seen: nothing is printed as a rating from memory."""
     for row in table_rows("ratings"):
-        if Standing(row["standing"]) in NEVER_SEEN:
+        if SourceStanding(row["standing"]) in NEVER_SEEN:
             assert (row["value"], row["text"], row["document"]) == ("", "", ""), row
-    blank = {row["rating"] for row in table_rows("ratings") if row["standing"] == Standing.NOT_SEEN}
+    blank = {row["rating"] for row in table_rows("ratings") if row["standing"] == SourceStanding.NOT_SEEN}
     assert blank == {"short-circuit conductor temperature", "minimum temperature"}
     text = (ROOT / "pipeline" / "products" / "tables" / "ratings.csv").read_text(encoding="utf-8")
     assert not any(figure in text for figure in ("150", "250,degC", "-40", "-10"))
@@ -74,8 +74,8 @@ def test_what_was_never_seen_is_blank() -> None:
 def test_a_wall_of_a_product_standard_is_never_said_to_be_seen_in_it() -> None:
     """UL 83, UL 44 and UL 854 themselves were not read; their walls stand in the wire code, style pages, a table."""
     for row in package_rows():
-        assert row.standing is not Standing.IN_STANDARD
-        if "point" in row.limit_id and row.standing is Standing.ELSEWHERE and "UL AWM" in row.document:
+        assert row.standing is not SourceStanding.IN_STANDARD
+        if "point" in row.limit_id and row.standing is SourceStanding.ELSEWHERE and "UL AWM" in row.document:
             assert "Seen beside the same average wall, not inside UL" in row.note, row.limit_id
     ten = next(row for row in package_rows() if row.limit_id == "UL83-point-10..10")
     assert "style page 10236 prints 17 mil" in ten.note
@@ -93,7 +93,7 @@ def test_conductor_rows_cite_only_what_was_seen() -> None:
             unseen += 1
     assert unseen == 19
     for row in table_rows("conductor_tolerances"):
-        assert row["standing"] in (Standing.COMPUTED, Standing.MEMORY)
+        assert row["standing"] in (SourceStanding.COMPUTED, SourceStanding.MEMORY)
         assert "nominal" in row["note"] and ("not seen" in row["note"] or "from memory" in row["note"])
 
 
@@ -179,9 +179,9 @@ def test_every_value_of_every_sheet_walks_to_a_source_row() -> None:
         for line in sheet.lines:
             assert line.section in SECTIONS
             if line.value is None:
-                assert (line.standing, line.note.endswith(BLANK)) == (Standing.NOT_SEEN, True)
+                assert (line.standing, line.note.endswith(BLANK)) == (SourceStanding.NOT_SEEN, True)
                 continue
-            assert isinstance(line.standing, Standing) and line.standing is not Standing.NOT_SEEN
+            assert isinstance(line.standing, SourceStanding) and line.standing is not SourceStanding.NOT_SEEN
             assert line.sources and line.where
             assert set(line.sources) <= listed
             assert line.low is not None

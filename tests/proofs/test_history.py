@@ -15,8 +15,8 @@ from pipeline.errors import StoreError
 from pipeline.proofs.verifying import verified
 from pipeline.record.journal_on_file import journal_of, note
 from pipeline.store.copies import PUBLISHED, copies_of, newest_copy, publish
+from pipeline.store.damage import DamagedStoreError
 from pipeline.store.database import DATABASE, open_to_read, open_to_write
-from pipeline.store.faults import DamagedStoreError
 from pipeline.store.heads import ELSEWHERE, HEAD, keep_head
 from pipeline.store.layout import READINGS
 from pipeline.store.readings import written_folder

@@ -16,9 +16,9 @@ from pipeline.acts.deciding import act_on
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import ReelproofError
 from pipeline.nonconformance.disposition import DispositionRefused
-from pipeline.record.going import ReelFacts, doubted
 from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList
 from pipeline.record.standing import LengthStanding, standing_of
+from pipeline.record.stretches_that_go import ReelFacts, doubted
 from pipeline.store.database import Store, open_to_write
 from pipeline.units import M_PER_FOOT
 from tests.acts.decided_store import ENGINEER, MANAGER, copied

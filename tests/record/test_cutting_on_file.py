@@ -19,8 +19,8 @@ from pipeline.errors import MethodRefusal, NotFoundError
 from pipeline.nonconformance.disposition import Person
 from pipeline.nonconformance.hold import Hold
 from pipeline.record.cutting_on_file import plan_for_reel
-from pipeline.record.going import UNSURE_M, ReelFacts, going_of, stretches_that_go
 from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
+from pipeline.record.stretches_that_go import UNSURE_M, ReelFacts, going_of, stretches_that_go
 from pipeline.store.database import Store, open_to_read, open_to_write
 from tests.acts.decided_store import ENGINEER, SENT, copied
 

@@ -29,8 +29,8 @@ from pipeline.record.reel_and_lot import lot_on_file, reel_on_file
 from pipeline.record.shipping_list import Shipment, ShippingList
 from pipeline.record.standing import standing_of
 from pipeline.record.touched_wire import Question, contained
-from pipeline.reports.printing import Wording
 from pipeline.reports.shift_summary import reel_data
+from pipeline.reports.typesetting import Wording
 from pipeline.store.database import Store, open_to_read, open_to_write
 from tests.acts.decided_store import ENGINEER, MANAGER, SENT, judged
 

@@ -15,8 +15,8 @@ from pipeline.lots.declaration import IS_NOT, NO_TESTS, Declaration
 from pipeline.reports.declaration import declaration_pdf
 from pipeline.reports.lot_history import lot_history_pdf
 from pipeline.reports.nonconformance_report import nonconformance_report_pdf
-from pipeline.reports.printing import Printing, Wording
 from pipeline.reports.shift_summary import shift_summary_pdf
+from pipeline.reports.typesetting import Printing, Wording
 from tests.dashboards import hostile, invented, invented_lines, invented_more
 
 PRINTING = Printing("quality engineer", invented.START + timedelta(hours=9), "2")

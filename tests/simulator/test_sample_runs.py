@@ -24,8 +24,8 @@ from pipeline.products.product import find_product
 from pipeline.sheets.line_sheet import read_line_sheet
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.sheets.run_sheet import read_run_sheet
+from pipeline.simulator.demo_plant import SEED, planned_runs, scenario_of
 from pipeline.simulator.expected import expected_run, expected_toml, readme_text
-from pipeline.simulator.plant import SEED, planned_runs, scenario_of
 from pipeline.simulator.products_made import PRODUCTS
 from pipeline.simulator.sheets_out import line_sheet_text
 from pipeline.simulator.simulate import simulate_run

@@ -16,7 +16,7 @@ from pipeline.simulator.ribbon import Ribbon
 from pipeline.simulator.short_run import short_scenario
 from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.troubles import CentreDrift, ThinAllRound, ThinOneSide
-from pipeline.simulator.wire import bump, extreme_walls_mm
+from pipeline.simulator.true_wire import bump, extreme_walls_mm
 
 
 def test_solid_conductor_has_the_diameter_of_its_gauge() -> None:

@@ -13,14 +13,14 @@ from pipeline.sheets.line_sheet import read_line_sheet
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.sheets.run_sheet import read_run_sheet
 from pipeline.simulator.lines import LINES
-from pipeline.simulator.scenario import ReelPlan
+from pipeline.simulator.scenario import PlannedReel
 from pipeline.simulator.short_run import short_scenario
 from pipeline.simulator.simulate import simulate_in_memory, simulate_run
 from pipeline.simulator.simulate_plant import full_size, full_size_scenario
 from pipeline.simulator.troubles import SparkFaults, ThinAllRound, WrongUnit
 from pipeline.simulator.truth import STATEMENT
 
-REELS = (ReelPlan("L1-1", 520.0, 900.0), ReelPlan("L1-2", 900.0, 1300.0))
+REELS = (PlannedReel("L1-1", 520.0, 900.0), PlannedReel("L1-2", 900.0, 1300.0))
 TROUBLES = (ThinAllRound(700.0, 12.0, 0.095), SparkFaults("single", (706.0,), counts=2))
 
 
@@ -101,7 +101,7 @@ def test_the_truth_beside_it_says_what_is_where(written: Path) -> None:
 def test_a_log_in_several_files_continues_from_one_to_the_next(tmp_path: Path) -> None:
     from dataclasses import replace
 
-    scenario = short_scenario(length_m=900.0, reels=(ReelPlan("a", 300.0, 600.0),))
+    scenario = short_scenario(length_m=900.0, reels=(PlannedReel("a", 300.0, 600.0),))
     simulate_run(scenario, tmp_path / "one", 3)
     made = simulate_run(replace(scenario, log_parts=3), tmp_path / "three", 3)
     whole = log_table(tmp_path / "one" / "R-short_log.csv.gz")
@@ -114,7 +114,7 @@ def test_a_log_in_several_files_continues_from_one_to_the_next(tmp_path: Path) -
 
 def test_a_wrong_unit_is_in_the_figures_and_not_in_the_sheet(tmp_path: Path) -> None:
     scenario = short_scenario(
-        length_m=900.0, reels=(ReelPlan("a", 300.0, 600.0),), troubles=(WrongUnit("mm", "mil"),)
+        length_m=900.0, reels=(PlannedReel("a", 300.0, 600.0),), troubles=(WrongUnit("mm", "mil"),)
     )
     simulate_run(scenario, tmp_path, 3)
     sheet = read_run_sheet(tmp_path / "run.toml")
@@ -123,7 +123,9 @@ def test_a_wrong_unit_is_in_the_figures_and_not_in_the_sheet(tmp_path: Path) -> 
 
 
 def test_line_l2_writes_metric_figures_by_utc(tmp_path: Path) -> None:
-    simulate_run(short_scenario("1/0 AWG", length_m=300.0, reels=(ReelPlan("a", 190.0, 250.0),)), tmp_path, 3)
+    simulate_run(
+        short_scenario("1/0 AWG", length_m=300.0, reels=(PlannedReel("a", 190.0, 250.0),)), tmp_path, 3
+    )
     log = log_table(tmp_path / "R-short_log.csv.gz", ";")
     assert log["time_utc"][0] == "2026-03-03T12:40:00.000Z"
     assert log["wall_1_mm"].median() == pytest.approx(1.465, abs=0.06)

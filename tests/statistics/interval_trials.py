@@ -35,7 +35,7 @@ from pipeline.statistics.change_points import Changes, OneChange, find_changes, 
 from pipeline.statistics.distribution_families import FAMILIES
 from pipeline.statistics.drift import linear_drift, residuals_of_line
 from pipeline.statistics.event_clustering import dispersion_of_counts, trend_along
-from pipeline.statistics.event_repeats import Repeat, scan_repeats
+from pipeline.statistics.event_repeats import EventRepeat, scan_repeats
 from pipeline.statistics.extremal_index import (
     decluster,
     extremal_index,
@@ -600,7 +600,7 @@ def repeats(random: Random) -> Held:
     """12 faults at turns of 1.885 m, 4 % of a turn apart, over 1,500 m: the period."""
     turns = np.sort(random.choice(790, 12, replace=False))
     found = scan_repeats([1.885 * (turns + random.normal(0, 0.04, 12)) + 3.0], 1.8, 2.0, 0.0, 0.02)
-    if not isinstance(found, Repeat) or found.p_value > 0.05:
+    if not isinstance(found, EventRepeat) or found.p_value > 0.05:
         return None, None
     return abs(found.period_m - 1.885) <= found.period_half_m, None
 

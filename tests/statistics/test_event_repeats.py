@@ -6,7 +6,7 @@ import pytest
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
 from pipeline.statistics.event_repeats import (
-    Repeat,
+    EventRepeat,
     RepeatSearch,
     resolved_share,
     scan_repeats,
@@ -114,7 +114,7 @@ def test_false_alarms_pay_for_every_period_looked_at(faults: int) -> None:
         tests = search(at, {"a": 1.9, "b": 3.1, "c": 10.0}, 0.1, 0.05).tested
         listed += min(one.p_value for one in tests) < 0.05
         scan = scan_repeats(at, 1.8, 5.0, 0.1, 0.05)
-        assert isinstance(scan, Repeat)
+        assert isinstance(scan, EventRepeat)
         scanned += scan.p_value < 0.05
         naive += scan.p_local < 0.05
     assert listed / 150 < 0.10
@@ -125,7 +125,7 @@ def test_false_alarms_pay_for_every_period_looked_at(faults: int) -> None:
 def test_a_list_has_more_power_than_a_scan() -> None:
     at = [marked(1.885)]
     scan = scan_repeats(at, 1.5, 5.0, 0.1, 0.02)
-    assert isinstance(scan, Repeat)
+    assert isinstance(scan, EventRepeat)
     listed = search(at, {"capstan": 1.885}, 0.1, 0.02, 0.1).tested[0]
     assert scan.period_m == pytest.approx(listed.period_m, abs=2e-3)
     assert listed.p_value < scan.p_value / 10

@@ -10,8 +10,8 @@ from pipeline.errors import MethodRefusal
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.rate_comparison import (
+    RateRatio,
     RateTest,
-    Ratio,
     _exact_ratio,
     compare_rates,
     power_of_comparison,
@@ -70,7 +70,7 @@ def test_clopper_pearson_against_scipy() -> None:
 
 def test_changing_places_turns_the_ratio_over() -> None:
     one, other = ratio(8, 40e3, 3, 60e3), ratio(3, 60e3, 8, 40e3)
-    assert Ratio(one.low, one.high) == pytest.approx((1 / other.high, 1 / other.low))
+    assert RateRatio(one.low, one.high) == pytest.approx((1 / other.high, 1 / other.low))
     assert one.details["p_value"] == pytest.approx(other.details["p_value"])
 
 

@@ -15,7 +15,7 @@ from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.simulator.lines import line_l1, line_l2
-from pipeline.simulator.scenario import ReelPlan
+from pipeline.simulator.scenario import PlannedReel
 from pipeline.simulator.short_run import short_scenario
 from pipeline.simulator.simulate import SimulatedRun, simulate_in_memory
 from pipeline.simulator.troubles import Trouble
@@ -33,7 +33,7 @@ PLANT = Path(__file__).parents[2] / "sample_runs" / "plant.toml"
 NO_FLAGS = pl.DataFrame(schema={"row": pl.UInt32, "channel": pl.String, "flag": pl.UInt8})
 ON = date(2026, 3, 3)
 # The smallest line of the demo plant: 1/0 AWG XHHW-2 at 83 m/min, one layer, take-up 124 m from the die.
-REELS = (ReelPlan("A", 200.0, 500.0), ReelPlan("B", 500.0, 700.0))
+REELS = (PlannedReel("A", 200.0, 500.0), PlannedReel("B", 500.0, 700.0))
 
 
 def frame_of(simulated: SimulatedRun) -> pl.DataFrame:
@@ -60,7 +60,7 @@ def made(
     product: str = "1/0 AWG",
     seed: int = 3,
     length_m: float = 760.0,
-    reels: tuple[ReelPlan, ...] = REELS,
+    reels: tuple[PlannedReel, ...] = REELS,
     troubles: tuple[Trouble, ...] = (),
     stations_m: tuple[tuple[str, float], ...] = (),
     stops: tuple[tuple[float, float], ...] = (),

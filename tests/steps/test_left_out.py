@@ -59,9 +59,9 @@ def test_readings_that_fail_on_steady_wire_are_in_the_index_and_nothing_is_calle
 
 def test_readings_that_fail_on_unsteady_wire_are_counted_named_and_in_an_index_beside() -> None:
     """The reel begins in the ramp, where 6 m are thin: no index of the steady wire speaks for that reel."""
-    from pipeline.simulator.scenario import ReelPlan
+    from pipeline.simulator.scenario import PlannedReel
 
-    run = made(reels=(ReelPlan("A", 126.0, 500.0),), troubles=(ThinAllRound(14.0, 6.0, 0.35),))
+    run = made(reels=(PlannedReel("A", 126.0, 500.0),), troubles=(ThinAllRound(14.0, 6.0, 0.35),))
     found = done(run)
     answer = index_of(found)
     wall = found.bench.measured.seen["thinnest_wall_mm"]

@@ -16,7 +16,7 @@ from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import MassBalance
 from pipeline.simulator.lines import line_l2
-from pipeline.simulator.scenario import ReelPlan
+from pipeline.simulator.scenario import PlannedReel
 from pipeline.steps.gauge_noise import gauge_noise, noise_mm
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
@@ -252,7 +252,7 @@ def test_mass_and_scrap_stand_in_their_intervals() -> None:
 
 
 def test_the_insulation_under_a_covering_is_bounded_and_not_measured() -> None:
-    simulated = made("14 AWG", length_m=2400.0, reels=(ReelPlan("A", 700.0, 2000.0),))
+    simulated = made("14 AWG", length_m=2400.0, reels=(PlannedReel("A", 700.0, 2000.0),))
     found = done(simulated)
     answer = result(found.topic("insulation thinnest", "A")[0].answer)
     worst, best = answer.details["at_worst_mm"], answer.details["at_best_mm"]

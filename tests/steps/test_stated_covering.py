@@ -6,7 +6,7 @@ import pytest
 from runs import done, made
 
 from pipeline.sheets.run_sheet import Covering
-from pipeline.simulator.scenario import ReelPlan
+from pipeline.simulator.scenario import PlannedReel
 
 LEAST_MM = 0.1016
 
@@ -15,7 +15,8 @@ LEAST_MM = 0.1016
 def test_a_covering_stated_under_its_least_holds(mean_mm: float, verdict: str) -> None:
     stated = Covering(mean_mm=mean_mm, uncertainty_mm=0.003, offset_mm=0.009, basis="cut samples")
     found = done(
-        made("14 AWG", length_m=2400.0, reels=(ReelPlan("A", 700.0, 2000.0),)), covering=stated.model_dump()
+        made("14 AWG", length_m=2400.0, reels=(PlannedReel("A", 700.0, 2000.0),)),
+        covering=stated.model_dump(),
     )
     rows = [one for one in found.judged.requirements if one.requirement == "covering at any point"]
     assert rows[0].limit_value == pytest.approx(LEAST_MM)

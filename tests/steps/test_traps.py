@@ -12,7 +12,7 @@ from runs import Done, done, frame_of, made, over_wire, run_sheet, with_instrume
 from pipeline.nonconformance.statements import judged_by
 from pipeline.results import Result
 from pipeline.simulator.lines import line_l1, line_l2
-from pipeline.simulator.scenario import ReelPlan
+from pipeline.simulator.scenario import PlannedReel
 from pipeline.simulator.short_run import short_scenario
 from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.troubles import ThinAllRound
@@ -37,7 +37,7 @@ def test_a_reel_cut_by_time_puts_85_m_on_the_wrong_reel() -> None:
             ),
         }
     )
-    scenario = replace(short_scenario("1/0 AWG", 760.0, reels=(ReelPlan("A", 250.0, 650.0),)), line=line)
+    scenario = replace(short_scenario("1/0 AWG", 760.0, reels=(PlannedReel("A", 250.0, 650.0),)), line=line)
     simulated = simulate_in_memory(scenario, 3)
     assert simulated.events is not None
     readings = frame_of(simulated)
@@ -54,7 +54,7 @@ def test_a_reel_cut_by_time_puts_85_m_on_the_wrong_reel() -> None:
 
 def test_capability_is_of_steady_wire_and_conformity_of_all_wire_on_the_reel() -> None:
     """A reel that begins in the ramp: a thin place there fails the reel and is in no index; both lengths are told."""
-    simulated = made(reels=(ReelPlan("A", 126.0, 500.0),), troubles=(ThinAllRound(14.0, 6.0, 0.35),))
+    simulated = made(reels=(PlannedReel("A", 126.0, 500.0),), troubles=(ThinAllRound(14.0, 6.0, 0.35),))
     found = done(simulated)
     assert found.verdict("minimum wall at any point")[0] == "does not conform"
     row = next(one for one in found.judged.requirements if one.requirement == "minimum wall at any point")
@@ -167,7 +167,7 @@ def test_wire_with_too_few_cycles_is_untested() -> None:
 
 
 def test_a_covering_of_which_nothing_is_said_leaves_the_insulation_unknown() -> None:
-    simulated = made("14 AWG", length_m=2400.0, reels=(ReelPlan("A", 700.0, 2000.0),))
+    simulated = made("14 AWG", length_m=2400.0, reels=(PlannedReel("A", 700.0, 2000.0),))
     found = done(simulated, covering=None)
     expected = (
         "The product has a covering, the instruments read it together with the insulation, and the run sheet "
@@ -180,7 +180,7 @@ def test_a_covering_of_which_nothing_is_said_leaves_the_insulation_unknown() -> 
 
 
 def test_a_covering_read_with_the_insulation_is_judged_on_cut_samples() -> None:
-    simulated = made("14 AWG", length_m=2400.0, reels=(ReelPlan("A", 700.0, 2000.0),))
+    simulated = made("14 AWG", length_m=2400.0, reels=(PlannedReel("A", 700.0, 2000.0),))
     found = done(simulated)
     assert found.verdict("covering at any point") == (
         "not judged",

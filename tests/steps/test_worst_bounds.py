@@ -9,7 +9,7 @@ from runs import PLANT, done, made
 
 from pipeline.nonconformance.decision import DecisionRule, Verdict, decide_bounded
 from pipeline.sheets.line_sheet import Instrument
-from pipeline.sheets.plant_sheet import Decision, PlantSheet, read_plant_sheet
+from pipeline.sheets.plant_sheet import DecisionSheet, PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import Covering
 from pipeline.wall.two_layers import insulation_between
 from tests.said import said
@@ -69,7 +69,7 @@ def test_a_covering_whose_offset_nobody_saw_may_be_bare_on_one_side() -> None:
 
 def plant(rule: str) -> PlantSheet:
     sheet = read_plant_sheet(PLANT)
-    chosen = {**sheet.decision, POINT: Decision.model_validate({"rule": rule})}
+    chosen = {**sheet.decision, POINT: DecisionSheet.model_validate({"rule": rule})}
     return sheet.model_copy(update={"decision": chosen})
 
 

@@ -12,8 +12,8 @@ import pytest
 from pipeline.errors import StoreError
 from pipeline.store.catalogue import not_as_laid_out
 from pipeline.store.copies import newest_copy
+from pipeline.store.damage import DamagedStoreError
 from pipeline.store.database import DATABASE, open_to_read, open_to_write, opened_copy
-from pipeline.store.faults import DamagedStoreError
 
 HIDE = "ALTER TABLE logged.load RENAME TO hidden"
 COMPUTED = "CREATE TABLE logged.warning (load_id INTEGER, sentence VARCHAR GENERATED ALWAYS AS ('all well'))"

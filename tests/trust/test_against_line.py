@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.trust.against_line import Compared, comparisons_of, coverage_factor, mean_apart
+from pipeline.trust.against_line import ComparedWithLine, comparisons_of, coverage_factor, mean_apart
 
 U_LAB, U_LINE, PLACE = 0.0015, 0.004, 0.003
 
@@ -32,7 +32,7 @@ def blocked(
     errors = rng.standard_normal() * np.ones(samples) if shared else rng.standard_normal(samples)
     true = rng.uniform(-width / 2.0, width / 2.0, samples)
     compared = [
-        Compared(
+        ComparedWithLine(
             true[k] + U_LAB * errors[k] + PLACE * rng.standard_normal(),
             U_LAB,
             line - width / 2.0,
@@ -61,9 +61,9 @@ def test_a_wall_known_only_between_bounds_contradicts_no_sample_within_them() ->
     rng = np.random.default_rng(17)
     found = sum(blocked(rng, 5, width=0.02) for _ in range(3000))
     assert found <= int(stats.binom.isf(0.001, 3000, 0.01))
-    assert Compared(0.349, 0.001, 0.340, 0.352, 0.003, 0.0).e_n(2.0) == 0.0
+    assert ComparedWithLine(0.349, 0.001, 0.340, 0.352, 0.003, 0.0).e_n(2.0) == 0.0
     # By hand: 0.006 below the lower bound over 2 sqrt(0.001^2 + 0.003^2) = 0.00632.
-    assert Compared(0.334, 0.001, 0.340, 0.352, 0.003, 0.0).e_n(2.0) == pytest.approx(
+    assert ComparedWithLine(0.334, 0.001, 0.340, 0.352, 0.003, 0.0).e_n(2.0) == pytest.approx(
         -0.006 / 0.0063246, rel=1e-4
     )
 

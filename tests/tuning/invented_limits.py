@@ -3,7 +3,7 @@
 from datetime import date
 
 from pipeline.products.limits import Limit
-from pipeline.products.standing import Standing
+from pipeline.products.source_standing import SourceStanding
 from pipeline.tuning.giveaway import Price
 
 PRICE = Price(density_g_cm3=1.05, per_kg=2.4, km_per_month=300.0, currency="USD", failed_reel=400.0)
@@ -28,7 +28,7 @@ def limit(requirement: str, value: float, sense: str = "at least", unit: str = "
         entered_by="quality engineer",
         checked_by="quality manager",
         source="invented",
-        standing=Standing.PLANT,
+        standing=SourceStanding.PLANT,
     )
 
 

@@ -19,8 +19,8 @@ from functools import lru_cache, partial
 import numpy as np
 from scipy import optimize, stats
 
+from pipeline.simulator.demo_plant import planned_runs, scenario_of
 from pipeline.simulator.lines import LINES
-from pipeline.simulator.plant import planned_runs, scenario_of
 from pipeline.simulator.products_made import PRODUCTS
 from pipeline.simulator.scenario import RunScenario, WireModel
 from pipeline.simulator.short_run import short_scenario

@@ -10,7 +10,7 @@ from pipeline.length.placement import place_readings
 from pipeline.length.reels import place_reels
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Covering, Reel
-from pipeline.simulator.scenario import ReelPlan, RunScenario
+from pipeline.simulator.scenario import PlannedReel, RunScenario
 from pipeline.simulator.short_run import short_scenario
 from pipeline.simulator.simulate import SimulatedRun, simulate_in_memory
 from pipeline.tuning.line_run import LineRun, line_run
@@ -33,9 +33,9 @@ def enough(looked_at: int) -> int:
 NO_FLAGS = pl.DataFrame(schema={"row": pl.UInt32, "channel": pl.String, "flag": pl.UInt8})
 
 
-def reels_of(first_m: float, length_m: float, count: int, name: str) -> tuple[ReelPlan, ...]:
+def reels_of(first_m: float, length_m: float, count: int, name: str) -> tuple[PlannedReel, ...]:
     return tuple(
-        ReelPlan(f"{name}-{n + 1}", first_m + n * length_m, first_m + (n + 1) * length_m)
+        PlannedReel(f"{name}-{n + 1}", first_m + n * length_m, first_m + (n + 1) * length_m)
         for n in range(count)
     )
 

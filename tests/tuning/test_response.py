@@ -10,7 +10,7 @@ from pipeline.results import Refused
 from pipeline.simulator.short_run import short_scenario
 from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.speed import plain_plan
-from pipeline.tuning.response import Answer, answer_to, at_the_die
+from pipeline.tuning.response import SettingAnswer, answer_to, at_the_die
 from pipeline.tuning.setting_steps import SettingStep, levels_held, steps_in_log
 from pipeline.tuning.step_delay import Shape, delay_of_steps, lag, ramp
 from tests.said import said
@@ -35,8 +35,8 @@ def stepped(seed: int, delay: int = 7, gain: float = -0.040) -> tuple[np.ndarray
     return np.arange(held.size) * STEP_S, speed, wall
 
 
-def found(answer: Answer | Refused) -> Answer:
-    assert isinstance(answer, Answer)
+def found(answer: SettingAnswer | Refused) -> SettingAnswer:
+    assert isinstance(answer, SettingAnswer)
     return answer
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 
-from dashboards.records.evidence import Alarm, Answer, Plant, Stamp, Standing
+from dashboards.records.every_page import Alarm, Answer, Plant, Stamp, Standing
 from pipeline.messages import Said
 
 

@@ -253,7 +253,7 @@ class Extreme:
 
 
 @dataclass(frozen=True, slots=True)
-class Judgement:
+class RequirementVerdict:
     """One requirement held against one reel or run.
 
     Args:
@@ -282,7 +282,7 @@ class Judgement:
 
 
 @dataclass(frozen=True, slots=True)
-class Reason:
+class ReasonShown:
     """Why something is held, or not concluded.
 
     Args:

@@ -17,7 +17,7 @@ from pipeline.nonconformance.rules import rule_for
 from pipeline.record.decided import finding_state
 from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.record.not_found import not_on_file
-from pipeline.record.plant_units import plant_sheet_of
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.reel_and_lot import end_unsure_m
 from pipeline.record.run_facts import RunFacts
 from pipeline.record.sample_say import NOTHING

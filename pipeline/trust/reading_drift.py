@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.trust.redundancy import Stretch
+from pipeline.trust.redundancy import AgreementStretch
 
 # What calibration leaves may move within a run by this share (chosen here), a conductor nobody reads by this of itself.
 MOVES, CONDUCTOR_MOVES = 0.4, 0.003
@@ -43,7 +43,7 @@ def least_drift_mm(sd_mm: float) -> float:
     return 2.0 * (BEYOND + POWER) * sd_mm
 
 
-def with_drifts(stretches: Sequence[Stretch], sd_mm: float) -> tuple[Stretch, ...]:
+def with_drifts(stretches: Sequence[AgreementStretch], sd_mm: float) -> tuple[AgreementStretch, ...]:
     """The stretches; one whose left-over wall moved away from the run's usual concludes nothing.
 
     Args:
@@ -61,7 +61,7 @@ def with_drifts(stretches: Sequence[Stretch], sd_mm: float) -> tuple[Stretch, ..
     )
 
 
-def _drifted(stretch: Stretch, moved_mm: float) -> Stretch:
+def _drifted(stretch: AgreementStretch, moved_mm: float) -> AgreementStretch:
     if stretch.agreement.state == "red":
         return stretch
     sentence = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 
-class Standing(StrEnum):
+class SourceStanding(StrEnum):
     """How sure a figure is; it stands beside the figure wherever that is shown or exported.
 
     ``IN_STANDARD`` is a public excerpt or copy of the document that makes the requirement, ``ELSEWHERE`` any other
@@ -22,17 +22,17 @@ class Standing(StrEnum):
 
 # Words of stores written before figures had a standing of this list.
 _EARLIER = {
-    "sourced": Standing.ELSEWHERE,
-    "plant-entered": Standing.PLANT,
-    "common practice, no source": Standing.NOT_SEEN,
+    "sourced": SourceStanding.ELSEWHERE,
+    "plant-entered": SourceStanding.PLANT,
+    "common practice, no source": SourceStanding.NOT_SEEN,
 }
 
 
-def standing_on_file(words: str) -> Standing:
+def standing_on_file(words: str) -> SourceStanding:
     """The standing that a store's words name, those of earlier versions included; not seen where it is none."""
     if words in _EARLIER:
         return _EARLIER[words]
-    return next((one for one in Standing if one.value == words), Standing.NOT_SEEN)
+    return next((one for one in SourceStanding if one.value == words), SourceStanding.NOT_SEEN)
 
 
 BLANK = "not seen in a public source; enter it"

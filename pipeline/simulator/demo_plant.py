@@ -17,7 +17,7 @@ import numpy as np
 from pipeline.sheets.run_sheet import Lot
 from pipeline.simulator.lines import LINES
 from pipeline.simulator.products_made import PRODUCTS
-from pipeline.simulator.scenario import ReelPlan, RunScenario
+from pipeline.simulator.scenario import PlannedReel, RunScenario
 from pipeline.simulator.speed import plain_plan
 from pipeline.simulator.troubles import (
     BoltTurn,
@@ -121,7 +121,7 @@ def scenario_of(run: PlannedRun) -> RunScenario:
     first_m = run.first_m if run.first_m is not None else _FIRST_M[line.id]
     ends = [first_m + _REEL_M[line.id] * number for number in range(run.reels + 1)]
     reels = tuple(
-        ReelPlan(
+        PlannedReel(
             f"{line.id}-{run.number}-{number + 1:02d}", round(ends[number], 1), round(ends[number + 1], 1)
         )
         for number in range(run.reels)

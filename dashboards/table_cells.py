@@ -13,7 +13,7 @@ from functools import lru_cache
 from markupsafe import Markup, escape
 
 from dashboards.addresses import PageKind
-from dashboards.records import GATE_OF, Extreme, Judgement, LimitRow, Reason, ReelRow
+from dashboards.records import GATE_OF, Extreme, LimitRow, ReasonShown, ReelRow, RequirementVerdict
 from dashboards.sentences import words
 from pipeline.length.reel_places import CORE
 from pipeline.wording.kinds import KINDS, Kind, Side, kind_of, text_of
@@ -183,7 +183,7 @@ class LinkedCells:
         shown = quantity(worst.value, kind, limit.value if limit else None)
         return Markup(f'<span class="reading">{shown}</span><span class="where">{at}</span>')  # noqa: S704
 
-    def reasons(self, those: Sequence[Reason], shown: int = 4) -> Markup:
+    def reasons(self, those: Sequence[ReasonShown], shown: int = 4) -> Markup:
         """Why a reel stands as it does: the first few at once, the rest one click away, none left out."""
         told = self._reasons(those[:shown])
         if len(those) > shown:
@@ -191,7 +191,7 @@ class LinkedCells:
             told += f'<details class="more-reasons"><summary>{len(those) - shown} more</summary>{more[:-1]}</details>'
         return Markup(told)  # noqa: S704
 
-    def judgement_row(self, one: Judgement, run_id: str) -> Markup:
+    def judgement_row(self, one: RequirementVerdict, run_id: str) -> Markup:
         """A requirement on a reel, its limit and what the evidence says."""
         limit_set, held_against = _limit_cells(one.limit)
         told = f'{outcome(one.outcome)}<span class="sub">{words(one.sentence)}</span>'
@@ -211,7 +211,7 @@ class LinkedCells:
         head = f'<th scope="row" data-l="Requirement">{escape(one.requirement)}{limit_set}</th>'
         return Markup(f"    <tr>\n      {head}\n{rows}    </tr>\n")  # noqa: S704
 
-    def _reasons(self, those: Sequence[Reason]) -> str:
+    def _reasons(self, those: Sequence[ReasonShown]) -> str:
         parts = []
         for one in those:
             finding = (

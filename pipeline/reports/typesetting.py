@@ -14,7 +14,7 @@ from importlib.resources import as_file, files
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from dashboards.answers import answer_shown
+from dashboards.answers_shown import answer_shown
 from dashboards.records import Answer, DispositionRow, Extreme, FindingRow, LimitRow, Plant, Stamp
 from dashboards.sentences import in_units
 from pipeline.errors import Complaint, ReelproofError
