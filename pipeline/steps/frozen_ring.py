@@ -6,15 +6,18 @@ import numpy as np
 import polars as pl
 
 from pipeline.columns import WALL_CHANNELS
-from pipeline.flags import STUCK
+from pipeline.flags import ALL, STUCK
 from pipeline.length.placement import Placement
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.steps.evidence import Floats, Mask
-from pipeline.trust.frozen import frozen_readings, quiet_readings
+from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others
 from pipeline.words import counted
 
 # Wire near a stop has swings of its own; readings under this share of the usual speed are left out (chosen here).
 SLOW_SHARE = 0.5
+# Sensors with which the others tell the wall at one well enough.
+FEWEST_BESIDE = 5
+_MASKING = [flag.code for flag in ALL if flag.masks_conformity]
 
 
 def running_rows(placement: Placement) -> Mask:
@@ -48,11 +51,14 @@ def silent_flags(
     if gauge is None:
         return found[0]
     running, row = running_rows(placement), readings["row"]
+    beside = _beside(readings, flagged, gauge.sensors or 0) if half is not None else {}
     for name in WALL_CHANNELS[: gauge.sensors or 0]:
         if name not in readings.columns:
             continue
         values = np.where(running, readings[name].cast(pl.Float64).to_numpy(), np.nan)
         quiet = quiet_readings(values) if half is None else frozen_readings(values, half)
+        if name in beside:
+            quiet |= frozen_readings(values, np.where(running, beside[name], np.nan))
         if bool(quiet.any()):
             rows = row.filter(pl.Series(quiet))
             found.append(
@@ -64,6 +70,19 @@ def silent_flags(
     return pl.concat(found)
 
 
+def _beside(readings: pl.DataFrame, flagged: pl.DataFrame, sensors: int) -> dict[str, Floats]:
+    """What the other sensors make of the wall at each; nothing with fewer than five or one not logged."""
+    names = [name for name in WALL_CHANNELS[:sensors] if name in readings.columns]
+    if sensors < FEWEST_BESIDE or len(names) < sensors:
+        return {}
+    walls = readings.select(pl.col(names).cast(pl.Float64)).to_numpy().copy()
+    bad = flagged.filter(pl.col("channel").is_in(names) & pl.col("flag").is_in(_MASKING))
+    at = np.searchsorted(readings["row"].to_numpy(), bad["row"].to_numpy())
+    walls[at, [names.index(one) for one in bad["channel"].to_list()]] = np.nan
+    told = wall_by_others(walls)
+    return {name: told[:, place] for place, name in enumerate(names)}
+
+
 def silent_told(flags: pl.DataFrame, gauge: Instrument | None) -> tuple[str, ...]:
     """The sentence on sensors that no longer read the wire."""
     if gauge is None or flags.height == 0:
@@ -73,7 +92,7 @@ def silent_told(flags: pl.DataFrame, gauge: Instrument | None) -> tuple[str, ...
         (
             f"{gauge.id}: wall sensor {named} repeats a figure with noise over "
             f"{counted(flags['row'].n_unique(), 'reading')}: far quieter than usual, or still while the "
-            "diameter moves. It judges nothing there. Check the gauge."
+            "wall beside it or the diameter moves. It judges nothing there. Check the gauge."
         ),
     )
 

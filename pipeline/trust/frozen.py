@@ -15,23 +15,26 @@ Mask = NDArray[np.bool_]
 
 # Readings in a window, half of which the next window shares (chosen here: 5 to 100 s at 20 to 1 Hz).
 WINDOW = 100
+# A minute at 1 Hz holds a whole one of these (chosen here).
+QUIET_WINDOW = 40
 # (a) A window's mean step between readings under this share of the run's usual one.
 QUIET_SHARE = 0.4
 # (b) Slope of ring on diameter: how small, how many standard errors from following, and how well it followed before.
 FROZEN_SLOPE, APART_SE, FOLLOWED_SLOPE = 0.3, 6.0, 0.6
 FEWEST_WINDOWS = 4
+_PART = 4096  # windows worked on at a time
 # Slow movement of plain noise is 1; over two windows, fifteen means, it passes this once in five thousand (chi-square).
 WHITE = 3.0
 
 
-def _windows(count: int) -> list[slice]:
+def _windows(count: int, width: int = WINDOW) -> list[slice]:
     """Windows over `count` readings, each half over the next."""
     if count < WINDOW:
         return []
-    starts = list(range(0, count - WINDOW + 1, WINDOW // 2))
-    if starts[-1] + WINDOW < count:
-        starts.append(count - WINDOW)
-    return [slice(start, start + WINDOW) for start in starts]
+    starts = list(range(0, count - width + 1, width // 2))
+    if starts[-1] + width < count:
+        starts.append(count - width)
+    return [slice(start, start + width) for start in starts]
 
 
 def quiet_readings(values: Floats) -> Mask:
@@ -42,7 +45,7 @@ def quiet_readings(values: Floats) -> Mask:
     """
     quiet = np.zeros(values.size, dtype=np.bool_)
     known = np.flatnonzero(np.isfinite(values))
-    windows = _windows(known.size)
+    windows = _windows(known.size, QUIET_WINDOW)
     if len(windows) < FEWEST_WINDOWS:
         return quiet
     step = np.abs(np.diff(values[known], prepend=values[known][0]))
@@ -69,6 +72,53 @@ def _slow_share(values: Floats) -> float:
     return 10.0 * float(means.var(ddof=1)) / by_steps if by_steps > 0.0 else np.inf
 
 
+def _slopes(x_all: Floats, y_all: Floats, windows: list[slice]) -> tuple[Floats, Floats, Floats]:
+    """For each window the slope of y on x, and how many standard errors it is told to and stands from one."""
+    every = np.array([one.start for one in windows])[:, None] + np.arange(WINDOW)
+    slopes, moved, apart = np.full((3, len(windows)), np.nan)
+    for first in range(0, len(windows), _PART):
+        part = slice(first, first + _PART)
+        x, y = x_all[every[part]], y_all[every[part]]
+        x, y = x - x.mean(axis=1, keepdims=True), y - y.mean(axis=1, keepdims=True)
+        noise = np.mean(np.diff(x, axis=1) ** 2, axis=1) / 2.0
+        signal = (x * x).sum(axis=1) - WINDOW * noise
+        told = signal > 0.0
+        signal = np.where(told, signal, 1.0)
+        slope = (x * y).sum(axis=1) / signal
+        left = y - slope[:, None] * x
+        spread = left.std(axis=1)
+        before, after = left[:, :-1], left[:, 1:]
+        before, after = before - before.mean(axis=1, keepdims=True), after - after.mean(axis=1, keepdims=True)
+        scale = np.sqrt((before**2).sum(axis=1) * (after**2).sum(axis=1))
+        lag = np.clip((before * after).sum(axis=1) / np.where(scale > 0.0, scale, 1.0), 0.0, 0.95)
+        error = np.maximum(spread, 1e-9) * np.sqrt((1.0 + lag) / (1.0 - lag) / signal)
+        slopes[part] = np.where(told, slope, np.nan)
+        moved[part], apart[part] = (
+            np.where(told, 1.0 / error, np.nan),
+            np.where(told, (1.0 - slope) / error, np.nan),
+        )
+    return slopes, moved, apart
+
+
+def wall_by_others(walls: Floats) -> Floats:
+    """What the other sensors make of the wall at each sensor [mm], rows x sensors; NaN where one of them is missing.
+
+    Least squares of mean and offset on the others, equally spaced (`pipeline.trust.ring_shape` asks for more).
+
+    Args:
+        walls: readings of the sensors, rows x sensors [mm].
+    """
+    sensors = walls.shape[1]
+    angle = 2.0 * np.pi * np.arange(sensors) / sensors
+    columns = np.stack([np.ones(sensors), np.cos(angle), np.sin(angle)], axis=1)
+    told: Floats = np.full(walls.shape, np.nan)
+    for one in range(sensors):
+        others = np.delete(np.arange(sensors), one)
+        weights = columns[one] @ np.linalg.pinv(columns[others])
+        told[:, one] = walls[:, others] @ weights
+    return told
+
+
 def frozen_readings(wall: Floats, half_diameter: Floats) -> Mask:
     """Readings of windows in which the ring's mean stands while the diameter it followed before moves (b).
 
@@ -85,19 +135,7 @@ def frozen_readings(wall: Floats, half_diameter: Floats) -> Mask:
     if len(windows) < FEWEST_WINDOWS:
         return frozen
     y_all, x_all = wall[known], half_diameter[known]
-    slopes, moved, apart = np.full((3, len(windows)), np.nan)
-    for number, one in enumerate(windows):
-        x, y = x_all[one] - x_all[one].mean(), y_all[one] - y_all[one].mean()
-        noise = float(np.mean(np.diff(x) ** 2)) / 2.0
-        signal = float((x * x).sum()) - WINDOW * noise
-        if signal <= 0.0:
-            continue
-        slope = float((x * y).sum()) / signal
-        left = y - slope * x
-        spread = float(left.std())
-        lag = float(np.clip(np.corrcoef(left[1:], left[:-1])[0, 1], 0.0, 0.95)) if spread > 0 else 0.0
-        error = max(spread, 1e-9) * np.sqrt((1.0 + lag) / (1.0 - lag) / signal)
-        slopes[number], moved[number], apart[number] = slope, 1.0 / error, (1.0 - slope) / error
+    slopes, moved, apart = _slopes(x_all, y_all, windows)
     told = moved > APART_SE
     if int(told.sum()) < FEWEST_WINDOWS:
         return frozen

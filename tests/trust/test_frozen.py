@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.trust.frozen import frozen_readings, quiet_readings
+from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others
 
 ROWS = 1500
 
@@ -71,3 +71,32 @@ def test_too_few_readings_say_nothing() -> None:
     assert not frozen_readings(short, short).any()
     assert not quiet_readings(short).any()
     assert not quiet_readings(np.full(ROWS, np.nan)).any()
+
+
+def _ring(seed: int) -> np.ndarray:
+    """Eight sensors on a wall whose mean and center wander, noise 1.5."""
+    rng = np.random.default_rng(seed)
+    angle = 2.0 * np.pi * np.arange(8) / 8
+    across = [_wander(rng, size)[:, None] for size in (4.0, 3.0, 3.0)]
+    wall = 500.0 + across[0] + across[1] * np.cos(angle) + across[2] * np.sin(angle)
+    return wall + 1.5 * rng.standard_normal(wall.shape)
+
+
+def test_a_sensor_that_keeps_its_noise_and_no_longer_follows_its_neighbors_is_found() -> None:
+    found = accused = 0
+    for seed in range(20):
+        walls, rng = _ring(seed), np.random.default_rng(100 + seed)
+        beside = wall_by_others(walls)
+        accused += any(frozen_readings(walls[:, one], beside[:, one]).any() for one in range(8))
+        walls[600:1200, 2] = walls[600, 2] + 1.5 * rng.standard_normal(600)
+        beside = wall_by_others(walls)
+        found += bool(frozen_readings(walls[:, 2], beside[:, 2])[600:1200].mean() > 0.5)
+        accused += any(frozen_readings(walls[:, one], beside[:, one]).any() for one in range(8) if one != 2)
+    assert found >= 18
+    assert accused == 0
+
+
+def test_the_others_tell_the_wall_of_a_plain_offset_exactly() -> None:
+    angle = 2.0 * np.pi * np.arange(6) / 6
+    walls = 0.5 + 0.03 * np.cos(angle - 0.4) + np.zeros((3, 1))
+    assert wall_by_others(walls) == pytest.approx(walls)
