@@ -55,7 +55,7 @@ def clock_steps(clock_s: Floats, counter_m: Floats | None, speed_m_s: Floats | N
     if counter_m is not None and speed_m_s is not None:
         moved = np.diff(counter_m)
         speed = np.fmin(speed_m_s[1:], speed_m_s[:-1])
-        with np.errstate(invalid="ignore", divide="ignore"):
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
             slow = (speed > 0.1) & (moved >= 0.0) & (moved < MOVED_SHARE * speed * step)
             forward = slow & (step > max(2.0 * GAP_READINGS * usual, 1e-6))
             took = np.where((speed > 0.1) & (moved >= 0.0), np.maximum(moved / speed, usual), usual)

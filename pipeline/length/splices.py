@@ -7,6 +7,7 @@ alone may have seen a drop of water; two on the same wire have not.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,8 @@ from scipy import ndimage
 Floats = NDArray[np.float64]
 
 LUMP_SIGMA = 6.0
+# Lumps of single gauges that meet by chance: expected pairs a run; the threshold rises until there are no more.
+BY_CHANCE, HIGHEST_SIGMA = 0.004, 20.0
 # A joint is a matter of centimetres; what stands high over more wire than this is a level, not a splice (chosen here).
 LONGEST_M = 10.0
 _WINDOW = 201
@@ -39,16 +42,19 @@ class Splice:
     sentence: str
 
 
-def lumps(at_m: Floats, diameter_mm: Floats, noise_mm: float) -> list[tuple[float, float, float]]:
+def lumps(
+    at_m: Floats, diameter_mm: Floats, noise_mm: float, sigma: float = LUMP_SIGMA
+) -> list[tuple[float, float, float]]:
     """Stretches in which a diameter stands above its surroundings, as (from, to, height).
 
-    Above the running median of 201 readings by six of the larger of the gauge's noise and the readings' own
+    Above the running median of 201 readings by `sigma` times the larger of the gauge's noise and the readings' own
     median deviation, over 10 m at most.
 
     Args:
         at_m: place of each reading [m].
         diameter_mm: diameter [mm]; NaN where there is none.
         noise_mm: standard uncertainty of one reading [mm].
+        sigma: how many of them a lump stands out by at least.
     """
     known = np.flatnonzero(np.isfinite(diameter_mm))
     if known.size < 5:
@@ -57,7 +63,7 @@ def lumps(at_m: Floats, diameter_mm: Floats, noise_mm: float) -> list[tuple[floa
     level = ndimage.median_filter(read, size=min(_WINDOW, known.size | 1), mode="nearest")
     away = read - level
     spread = max(noise_mm, 1.4826 * float(np.median(np.abs(away))))
-    high = away > LUMP_SIGMA * spread
+    high = away > sigma * spread
     edges = np.flatnonzero(np.diff(high.astype(np.int8), prepend=0, append=0))
     return [
         (float(at_m[known[a]]), float(at_m[known[b - 1]]), float(away[a:b].max()))
@@ -76,13 +82,40 @@ def find_splices(gauges: dict[str, tuple[Floats, Floats, float]], apart_m: float
 
     Returns:
         The splices in the order of the wire. A lump of the insulation alone is told apart by the conductor
-        gauge not seeing it.
+        gauge not seeing it. Lumps that one gauge saw alone tell how often two would meet by chance, n1 n2 2a / L for
+        wire of length L: the threshold rises by one until that is under `BY_CHANCE`.
     """
+    sigma = LUMP_SIGMA
+    while True:
+        found, alone = _together(gauges, apart_m, sigma)
+        if sigma >= HIGHEST_SIGMA or _expected_by_chance(gauges, alone, apart_m) <= BY_CHANCE:
+            return found
+        sigma += 1.0
+
+
+def _expected_by_chance(
+    gauges: dict[str, tuple[Floats, Floats, float]], alone: dict[str, int], apart_m: float
+) -> float:
+    """Pairs of lumps that would meet by chance in a run."""
+    known = [at_m[np.isfinite(read) & np.isfinite(at_m)] for at_m, read, _ in gauges.values()]
+    length = max((float(np.ptp(one)) for one in known if one.size), default=0.0)
+    # A count of n speaks for a rate of n + 1/2 (Jeffreys' prior), so that few lumps do not seem none.
+    pairs = sum(
+        (alone.get(one, 0) + 0.5) * (alone.get(other, 0) + 0.5) for one, other in combinations(gauges, 2)
+    )
+    return pairs * 2.0 * apart_m / length if length > 0.0 else 0.0
+
+
+def _together(
+    gauges: dict[str, tuple[Floats, Floats, float]], apart_m: float, sigma: float
+) -> tuple[tuple[Splice, ...], dict[str, int]]:
+    """Lumps that two gauges or more saw on the same wire, and how many each saw alone."""
     seen = sorted(
         (low, high, height, name)
         for name, (at_m, read, noise) in gauges.items()
-        for low, high, height in lumps(at_m, read, noise)
+        for low, high, height in lumps(at_m, read, noise, sigma)
     )
+    alone: dict[str, int] = {}
     found: list[Splice] = []
     group: list[tuple[float, float, float, str]] = []
     for one in [*seen, (np.inf, np.inf, 0.0, "")]:
@@ -90,9 +123,11 @@ def find_splices(gauges: dict[str, tuple[Floats, Floats, float]], apart_m: float
             names = tuple(dict.fromkeys(other[3] for other in sorted(group, key=lambda x: x[3])))
             if len(names) >= 2:
                 found.append(_splice(group, names))
+            else:
+                alone[names[0]] = alone.get(names[0], 0) + 1
             group = []
         group.append(one)
-    return tuple(found)
+    return tuple(found), alone
 
 
 def _splice(group: list[tuple[float, float, float, str]], names: tuple[str, ...]) -> Splice:

@@ -36,15 +36,17 @@ STATEMENTS: dict[str, Statement] = {
     for one in (
         Statement(
             "instruments-disagree",
-            "1",
-            "Wall, overall diameter, conductor and output of one stretch of wire must fit each other; where what is "
-            "left over has a probability below 0.001 by the uncertainties on file, nothing is concluded there",
+            "2",
+            "Wall, overall diameter, conductor and output of one stretch of steady wire must fit each other; where "
+            "what is left over has a probability below 0.001 by the uncertainties on file, or has moved away from the "
+            "run's usual by more than the gauges may drift, nothing is concluded there",
         ),
         Statement(
             "splice",
-            "1",
-            "A lump that stands out of the wire around it by 6 standard deviations, seen by two diameter gauges on "
-            "the same wire, is taken for a splice",
+            "2",
+            "A lump that stands out of the steady wire around it by 6 standard deviations or more, seen by two "
+            "diameter gauges on the same wire, is taken for a splice; the threshold rises until chance makes fewer "
+            "than one in a hundred runs",
         ),
         Statement(
             "between-marks",

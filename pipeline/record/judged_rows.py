@@ -292,7 +292,7 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding, steady: NDArray[np.fl
     if "mean_wall_mm" in seen:
         walls = seen["mean_wall_mm"]
         inside = walls.rows_within(reel.from_m, reel.to_m)
-        mean = float(walls.value[inside].mean()) if inside.size else None
+        mean = walls.per_metre(inside)[0] if inside.size else None
     faults, counts = counts_on(bench.placed.events, "spark fault", reel)
     flaws, _ = counts_on(bench.placed.events, "surface flaw", reel)
     return {

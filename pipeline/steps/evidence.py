@@ -99,6 +99,24 @@ class Seen:
         first, last = np.searchsorted(places, [from_m, to_m], side="left")
         return rows[first:last]
 
+    def per_metre(self, rows: Rows) -> tuple[float, float]:
+        """Mean and standard deviation [unit] over the wire that readings speak for, not over readings.
+
+        A line that ramps or creeps logs many readings of little wire. Weights are the wire each speaks for,
+        s^2 = sum w (x - mean)^2 / (sum w - sum w^2 / sum w) (derived; plain for equal weights).
+
+        Args:
+            rows: numbers of fit readings in the arrays, at least one.
+        """
+        value, weight = self.value[rows], self.widths()[rows]
+        total = float(weight.sum())
+        if total <= 0.0:
+            weight, total = np.ones(value.size), float(value.size)
+        mean = float(weight @ value) / total
+        free = total - float(weight @ weight) / total
+        spread = float(np.sqrt(weight @ (value - mean) ** 2 / free)) if free > 0.0 else float("nan")
+        return mean, spread
+
     def gaps(self, from_m: float, to_m: float) -> tuple[tuple[float, float], ...]:
         """Wire between `from_m` and `to_m` [m] without trustworthy evidence."""
         return tuple((float(a), float(b)) for a, b in intervals.outside(self.known, from_m, to_m))

@@ -291,10 +291,12 @@ def _verdict(
 def _implied(bench: Bench, reel: PlacedReel) -> tuple[Message, ...]:
     """What concentricity the point minimum alone would ask at the reel's mean wall, beside the plant's tolerance."""
     walls = bench.measured.seen.get("mean_wall_mm")
-    here = walls.rows_within(reel.from_m, reel.to_m) if walls is not None else ()
-    if walls is None or len(here) == 0:
+    if walls is None:
         return ()
-    mean = float(walls.value[here].mean())
+    here = walls.rows_within(reel.from_m, reel.to_m)
+    if here.size == 0:
+        return ()
+    mean, _ = walls.per_metre(here)
     return tuple(one.told for one in implied_concentricities(bench.limits, mean))
 
 

@@ -17,6 +17,7 @@ from pipeline.length.clock_skew import ClockSkew, clock_skew
 from pipeline.length.placement import Placement
 from pipeline.length.splices import Splice, find_splices
 from pipeline.length.station_offset import StationFinding
+from pipeline.length.steady_wire import steady_readings
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
@@ -158,10 +159,13 @@ def _lump_gauges(
         # A lump may carry the flag of a spike; what is missing, stuck or out of range is no lump.
         hard = flagged.filter((pl.col("channel") == channel) & pl.col("flag").is_in(_HARD))
         values[np.searchsorted(row, hard["row"].unique().to_numpy())] = np.nan
-        gauges[f"the {kind}"] = (placement.at_m - gauge.station_m, values, gauge.uncertainty_mm)
+        at_m = placement.at_m - gauge.station_m
+        # At start-up and restart every diameter swings: lumps are looked for on steady wire.
+        values[~steady_readings(placement, at_m, line)] = np.nan
+        gauges[f"the {kind}"] = (at_m, values, gauge.uncertainty_mm)
     diameter = measured.diameter
     if diameter is not None:
-        values = np.where(diameter.fit, diameter.value, np.nan)
+        values = np.where(diameter.fit & diameter.steady, diameter.value, np.nan)
         gauges["the cold diameter gauge"] = (diameter.at_m, values, diameter.instrument.uncertainty_mm)
     return gauges
 

@@ -30,12 +30,12 @@ def stretches(measured: Measured, made_m: float, start_m: float = 0.0) -> pl.Dat
         [
             pl.len().cast(pl.Int32).alias("wall_readings"),
             pl.col("width").sum().alias("wall_known_m"),
-            pl.col("mean_wall_mm").mean(),
+            _per_metre("mean_wall_mm"),
             pl.col("mean_wall_mm").min().alias("mean_wall_low_mm"),
             pl.col("mean_wall_mm").max().alias("mean_wall_high_mm"),
             pl.col("thinnest_wall_mm").min(),
-            pl.col("ecc_cos_mm").mean(),
-            pl.col("ecc_sin_mm").mean(),
+            _per_metre("ecc_cos_mm"),
+            _per_metre("ecc_sin_mm"),
             pl.col("eccentricity_mm").max().alias("eccentricity_high_mm"),
             pl.col("concentricity_pct").min().alias("concentricity_low_pct"),
         ],
@@ -47,7 +47,7 @@ def stretches(measured: Measured, made_m: float, start_m: float = 0.0) -> pl.Dat
         [
             pl.len().cast(pl.Int32).alias("diameter_readings"),
             pl.col("width").sum().alias("diameter_known_m"),
-            pl.col("diameter_mm").mean(),
+            _per_metre("diameter_mm"),
             pl.col("diameter_mm").min().alias("diameter_low_mm"),
             pl.col("diameter_mm").max().alias("diameter_high_mm"),
             pl.col("ovality_mm").max().alias("ovality_high_mm"),
@@ -67,6 +67,17 @@ def stretches(measured: Measured, made_m: float, start_m: float = 0.0) -> pl.Dat
     return base.with_columns(
         pl.col("wall_readings", "wall_known_m", "diameter_readings", "diameter_known_m").fill_null(0)
     )
+
+
+def _per_metre(name: str) -> pl.Expr:
+    """Mean of a column over the wire its readings speak for; over readings where they speak for none."""
+    known = pl.col(name).is_not_null()
+    total = pl.col("width").filter(known).sum()
+    return (
+        pl.when(total > 0.0)
+        .then((pl.col(name) * pl.col("width")).sum() / total)
+        .otherwise(pl.col(name).mean())
+    ).alias(name)
 
 
 def _rolled(
@@ -117,7 +128,8 @@ def reel_summaries(measured: Measured, placed: Placed, readings: pl.DataFrame) -
         for name, seen in every.items():
             here = seen.rows_within(reel.from_m, reel.to_m)
             values = seen.value[here]
-            counted = values[seen.fit_for_statistics[here] & seen.steady[here]]
+            counted = here[seen.fit_for_statistics[here] & seen.steady[here]]
+            mean, sd = seen.per_metre(counted) if counted.size else (None, None)
             low, high = (here[values.argmin()], here[values.argmax()]) if here.size else (None, None)
             if id(seen.known) not in lengths:
                 lengths[id(seen.known)] = seen.known_m(reel.from_m, reel.to_m)
@@ -129,8 +141,8 @@ def reel_summaries(measured: Measured, placed: Placed, readings: pl.DataFrame) -
                     "unit": seen.unit,
                     "readings": int(here.size),
                     "steady_readings": int(counted.size),
-                    "mean": float(counted.mean()) if counted.size else None,
-                    "sd": float(counted.std(ddof=1)) if counted.size > 1 else None,
+                    "mean": mean,
+                    "sd": sd if counted.size > 1 else None,
                     "low": None if low is None else float(seen.value[low]),
                     "low_at_m": None if low is None else float(seen.at_m[low]),
                     "high": None if high is None else float(seen.value[high]),

@@ -250,8 +250,9 @@ def test_a_splice_holds_its_wire_and_is_in_no_statistic() -> None:
     (splice,) = [one for one in found.judged.findings if one.main.rule_id == "splice"]
     assert splice.holds_release and splice.reel_id == "A"
     assert judged_by(splice.main.limit_id, splice.main.limit_revision) == (
-        "method statement: splice, revision 1: A lump that stands out of the wire around it by "
-        f"{LUMP_SIGMA:g} standard deviations, seen by two diameter gauges on the same wire, is taken for a splice"
+        "method statement: splice, revision 2: A lump that stands out of the steady wire around it by "
+        f"{LUMP_SIGMA:g} standard deviations or more, seen by two diameter gauges on the same wire, is taken for a "
+        "splice; the threshold rises until chance makes fewer than one in a hundred runs"
     )
     assert splice.from_m <= 299.1 and splice.to_m >= 301.4
     assert standing(found) == {"A": "held", "B": "releasable"}

@@ -123,11 +123,12 @@ def test_no_conclusion_while_instruments_disagree() -> None:
     )
     assert {one.reel.id: one.standing for one in found.judged.reels} == {"A": "held", "B": "releasable"}
     (told,) = [one.main for one in found.judged.findings if one.main.rule_id == "instruments-disagree"]
-    assert (told.limit_id, told.limit_revision) == ("method statement: instruments-disagree", "1")
+    assert (told.limit_id, told.limit_revision) == ("method statement: instruments-disagree", "2")
     assert judged_by(told.limit_id, told.limit_revision) == (
-        "method statement: instruments-disagree, revision 1: Wall, overall diameter, conductor and output of one "
-        f"stretch of wire must fit each other; where what is left over has a probability below {RED_P:g} by the "
-        "uncertainties on file, nothing is concluded there"
+        "method statement: instruments-disagree, revision 2: Wall, overall diameter, conductor and output of one "
+        "stretch of steady wire must fit each other; where what is left over has a probability below "
+        f"{RED_P:g} by the uncertainties on file, or has moved away from the run's usual by more than the gauges may "
+        "drift, nothing is concluded there"
     )
 
 
