@@ -17,7 +17,7 @@ from typing import Any, Literal, ParamSpec, TypeVar, get_args, get_origin
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.errors import Complaint, MethodRefusal
+from pipeline.errors import Complaint, MethodRefusal, ReelproofError
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -42,6 +42,20 @@ OWN_WORDS = {
     "small_scale_sd_mm", "n_observed", "n_noise", "n_small_scale",
 }  # fmt: skip
 
+# Figures above 0, figures from 0, correlations and weights between limits of their own: whatever method asks for them.
+ABOVE_ZERO = {
+    "arl0", "arl", "width", "sd", "sigma", "scale", "period_m", "period_s", "points_per_day", "false_alarms", "days",
+    "correlation_m", "freedom", "mean_gap_m", "times", "run_m", "circumference_m", "readings_per_m", "claimed", "true",
+    "trials", "averages", "known_1", "known_2", "length_m", "penalty", "longest_m",
+}  # fmt: skip
+FROM_ZERO = {
+    "electrode_m", "dead_time_s", "position_sd_m", "tolerance_pct", "amplitude", "between_sd", "period_sd_m",
+    "covered_m", "rate_1_per_km", "rate_2_per_km", "drop_factor", "shortest_m", "passings_per_m", "window_m",
+}  # fmt: skip
+UNIT_INTERVAL = {"share", "chance", "theta", "p_value", "share_below", "q", "weight"}
+# Figures that may be without end: a limit that there is not.
+ENDLESS = {"reach_m"}
+
 
 def checked(function: Callable[P, R]) -> Callable[P, R]:
     """The function, its arguments checked first.
@@ -50,6 +64,8 @@ def checked(function: Callable[P, R]) -> Callable[P, R]:
         MethodRefusal: by the function made, for an argument no method can use.
     """
     signature = inspect.signature(function)
+    # One that can refuse has words of its own for readings and limits that are unknown or without end.
+    own_words = "Refused" in str(signature.return_annotation)
 
     @functools.wraps(function)
     def checking(*given: P.args, **named: P.kwargs) -> R:
@@ -60,7 +76,17 @@ def checked(function: Callable[P, R]) -> Callable[P, R]:
             return function(*given, **named)
         for name, value in bound.arguments.items():
             check(name, value, kinds.get(name, Any), name)
-        return function(*given, **named)
+        # The method's own words come first; what it would have made a number of is caught afterwards.
+        try:
+            found = function(*given, **named)
+        except ReelproofError:
+            raise
+        except Exception:
+            _strictly(bound.arguments, kinds, own_words)
+            raise
+        if "Refused" not in type(found).__name__:
+            _strictly(bound.arguments, kinds, own_words)
+        return found
 
     return checking
 
@@ -130,3 +156,48 @@ def _figure(name: str, value: Any, where: str, whole: bool) -> None:
         )
     if whole and (not math.isfinite(figure) or figure != math.floor(figure)):
         raise MethodRefusal(Complaint(where, f"{figure:g} is no whole number", "Give a whole number"))
+
+
+def _strictly(arguments: Mapping[str, Any], kinds: Mapping[str, Any], own_words: bool) -> None:
+    """Refuse what a method made a number of although it is unknown, without end or out of all range."""
+    for name, value in arguments.items():
+        kind = kinds.get(name, Any)
+        of = get_args(kind) if get_origin(kind) in {types.UnionType, typing.Union} else (kind,)
+        if kind == ArrayLike:
+            if not own_words:
+                _known_and_finite(np.asarray(value, dtype=np.float64), name)
+        elif isinstance(value, Real) and (float in of or int in of):
+            # A length that may be left out stands beside the figure and is not worked with.
+            beside = name == "known_m" and type(None) in of
+            _in_range(name, float(value), own_words and name in OWN_WORDS and not beside)
+
+
+def _known_and_finite(row: np.ndarray[Any, Any], where: str) -> None:
+    if np.isinf(row).any():
+        number = int(np.flatnonzero(np.isinf(row))[0]) + 1
+        raise MethodRefusal(
+            Complaint(
+                where,
+                f"value {number} of {row.size} is infinite",
+                "Values are finite numbers, or NaN where unknown; flag this one and ask again",
+            )
+        )
+    if row.size and np.isnan(row).all():
+        raise MethodRefusal(Complaint(where, "no value is known", "Give at least one known value"))
+
+
+def _in_range(name: str, figure: float, exempt: bool) -> None:
+    """Refuse a figure that no method can use by its name."""
+    asked = None
+    if not exempt and (math.isnan(figure) or (math.isinf(figure) and name not in ENDLESS)):
+        asked = "Give a finite number"
+    elif name in ABOVE_ZERO and figure <= 0.0:
+        asked = "Give a number above 0"
+    elif name in FROM_ZERO and figure < 0.0:
+        asked = "Give a number from 0"
+    elif name in UNIT_INTERVAL and not 0.0 <= figure <= 1.0:
+        asked = "Give a share from 0 to 1"
+    elif name in {"phi", "lag_one"} and not -1.0 < figure < 1.0:
+        asked = "Give a correlation between -1 and 1"
+    if asked:
+        raise MethodRefusal(Complaint(name, f"{figure:g} was given", asked))

@@ -8,6 +8,7 @@ from dashboards.glossary import TERMS
 from dashboards.records import Guides, GuideStep
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
+from pipeline.steps.held_share import TriedInterval, cells
 
 NAMES: tuple[tuple[str, str], ...] = (
     ("", "All guides and the glossary"),
@@ -16,6 +17,7 @@ NAMES: tuple[tuple[str, str], ...] = (
     ("AUDIT", "Auditor"),
     ("APPLICATION", "Applications engineer"),
     ("LIMITS", "Limits of the evidence"),
+    ("INTERVALS", "How often intervals hold"),
 )
 
 
@@ -200,7 +202,52 @@ GUIDES: tuple[Guide, ...] = (
             "No conclusion is not a pass. Inspect the wire by other means, or do not release it on this evidence.",
         ),
     ),
+    Guide(
+        "INTERVALS",
+        "How often intervals hold",
+        "How far can a 95 % interval on these pages be trusted?",
+        (
+            "Each interval was tried on simulated wire of known truth, by the same steps that make these pages.",
+            "The table below is what was found. It decides what a page prints.",
+        ),
+        _steps(
+            (
+                "Find the case",
+                "A page sees how much wire there is, how far readings repeat each other, and their shape.",
+            ),
+            (
+                "Read the share",
+                "Lowest and highest of the rows around the case. Under 90 %, or with no row, no interval is given.",
+            ),
+            (
+                "Mind the error",
+                "A share from few trials is known less well. Its standard error stands beside it.",
+            ),
+        ),
+        (
+            "Simulated wire is invented. It shows what a method does on such wire, not what a plant's wire is like.",
+            "A case where most trials ended in a refusal tells little: the plant sees a refusal there too.",
+        ),
+    ),
 )
+
+
+def _held_rows() -> tuple[tuple[str, ...], ...]:
+    """The table of trials in words, one row a cell."""
+    return tuple(
+        (
+            one.figure.value,
+            one.kind.value,
+            f"{one.lag_one:g}",
+            f"{one.size:g} km" if one.figure is TriedInterval.REEL_RISK else f"{one.size:g} reels",
+            f"{one.answered} of {one.repetitions}",
+            f"{100.0 * one.held:.1f} %" if one.answered else "",
+            f"{100.0 * one.standard_error:.1f} %" if one.answered else "",
+            f"{one.seed}",
+            one.date,
+        )
+        for one in cells()
+    )
 
 
 def _chosen(record: Guides, guide: Guide) -> Guide:
@@ -233,6 +280,7 @@ def write_guide_pages(record: Guides, site: Site, only: str | None = None) -> tu
             guide=_chosen(record, guide),
             guides=NAMES,
             terms=TERMS,
+            held=_held_rows() if guide.id == "INTERVALS" else (),
         )
         for guide in GUIDES
         if only is None or guide.id == only

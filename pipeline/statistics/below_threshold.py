@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, stats
+from scipy import interpolate, optimize, stats
 
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
@@ -23,6 +23,14 @@ Array = NDArray[np.float64]
 # Below -1 the likelihood grows without bound towards an endpoint at the deepest reading, so the search stops
 # short.
 _LEAST_SHAPE = -0.95
+# Search variable s, where 1 + tau max(y) = exp(s).
+_GRID = np.concatenate(
+    [np.linspace(-7.0, -0.5, 27), np.linspace(-0.45, 0.45, 19), np.linspace(0.5, 14.0, 55)]
+)
+_NEAR_0 = np.geomspace(1e-7, 0.06, 50)
+_FINE = np.concatenate(
+    [np.linspace(-14.0, -0.07, 200), -_NEAR_0[::-1], _NEAR_0, np.linspace(0.07, 14.0, 200)]
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +68,10 @@ def tail_log_likelihood(deficits: Array, scale: Array | float, shape: Array | fl
         scale: sigma, broadcast against the deficits.
         shape: xi, likewise; below 1e-9 in size the exponential form is used.
     """
+    return _log_likelihood(deficits, scale, shape)
+
+
+def _log_likelihood(deficits: Array, scale: Array | float, shape: Array | float) -> Array:
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         ratio = deficits / scale
         inside = 1.0 + shape * ratio
@@ -84,17 +96,26 @@ def fit_tail_rows(rows: Array) -> Array:
     """
     top = rows.max(axis=1, keepdims=True)
     y = rows / top
-    grid = np.concatenate(
-        [np.linspace(-7.0, -0.5, 27), np.linspace(-0.45, 0.45, 19), np.linspace(0.5, 14.0, 55)]
-    )
-    heights = np.stack([_profile(y, np.full((rows.shape[0], 1), one)) for one in grid])
-    best = np.clip(np.argmax(heights, axis=0), 1, grid.size - 2)
-    low, high = grid[best - 1][:, None], grid[best + 1][:, None]
+    # As many rows at once as a few million figures hold.
+    many = max(1, 2_000_000 // (_GRID.size * y.shape[1]))
+    heights = np.concatenate(
+        [_profile(y[at : at + many, None, :], _GRID[None, :, None]) for at in range(0, len(y), many)]
+    ).T
+    best = np.clip(np.argmax(heights, axis=0), 1, _GRID.size - 2)
+    low, high = _GRID[best - 1][:, None], _GRID[best + 1][:, None]
     golden = (math.sqrt(5.0) - 1.0) / 2.0
-    for _ in range(40):
-        left, right = high - golden * (high - low), low + golden * (high - low)
-        better = (_profile(y, left) > _profile(y, right))[:, None]
+    left, right = high - golden * (high - low), low + golden * (high - low)
+    at_left, at_right = _profile(y, left), _profile(y, right)
+    for _ in range(28):
+        better = (at_left > at_right)[:, None]
         low, high = np.where(better, low, left), np.where(better, right, high)
+        fresh = np.where(better, high - golden * (high - low), low + golden * (high - low))
+        at_fresh = _profile(y, fresh)
+        left, right = np.where(better, fresh, right), np.where(better, left, fresh)
+        at_left, at_right = (
+            np.where(better[:, 0], at_fresh, at_right),
+            np.where(better[:, 0], at_left, at_fresh),
+        )
     scale, shape = _from_search(y, 0.5 * (low + high))
     return np.concatenate([scale * top, shape], axis=1)
 
@@ -102,9 +123,9 @@ def fit_tail_rows(rows: Array) -> Array:
 def _from_search(y: Array, s: Array) -> tuple[Array, Array]:
     """Scale and shape at the search variable s, where 1 + tau max(y) = e^s."""
     tau = np.expm1(s)
-    shape = np.log1p(tau * y).mean(axis=1, keepdims=True)
+    shape = np.log1p(tau * y).mean(axis=-1, keepdims=True)
     near = np.abs(s) < 1e-7
-    scale = np.where(near, y.mean(axis=1, keepdims=True), shape / np.where(near, 1.0, tau))
+    scale = np.where(near, y.mean(axis=-1, keepdims=True), shape / np.where(near, 1.0, tau))
     return scale, np.where(near, 0.0, shape)
 
 
@@ -112,7 +133,7 @@ def _profile(y: Array, s: Array) -> Array:
     """Log-likelihood over n of the best shape at each row's s: -ln sigma - xi - 1."""
     scale, shape = _from_search(y, s)
     height = -np.log(scale) - shape - 1.0
-    return np.where(shape > _LEAST_SHAPE, height, -np.inf)[:, 0]
+    return np.where(shape > _LEAST_SHAPE, height, -np.inf)[..., 0]
 
 
 @checked
@@ -157,25 +178,30 @@ def shape_interval(deficits: ArrayLike, confidence: float = 0.95) -> tuple[float
     y = checked_deficits(deficits)
     fit = fit_tail(y)
     drop = float(stats.chi2.ppf(confidence, 1)) / 2.0
+    top = float(y.max())
+    # g = mean ln(1 + tau y) over s; at a fixed shape the log-likelihood over n is ln(tau/xi) - (1 + 1/xi) g.
+    tau = np.expm1(_FINE) / top
+    log_mean = interpolate.CubicSpline(_FINE, [float(np.log1p(one * y).mean()) for one in tau])
+
+    def best(s: Array, shape: float) -> Array:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            found = np.log(np.expm1(s) / (top * shape)) - (1.0 + 1.0 / shape) * log_mean(s)
+        return np.where(np.isfinite(found), found, -np.inf)
 
     def short(shape: float) -> float:
-        least = -shape * float(y.max()) * (1.0 + 1e-9) if shape < 0.0 else 0.0
-        mean = float(y.mean())
-
-        def loss(log_scale: float) -> float:
-            return -float(tail_log_likelihood(y, least + math.exp(log_scale), shape))
-
-        bounds = (math.log(mean) - 12.0, math.log(mean) + 4.0)
-        found = optimize.minimize_scalar(loss, bounds=bounds, method="bounded", options={"xatol": 1e-10})
-        return -float(found.fun) - fit.log_likelihood + drop
+        if abs(shape) < 1e-7:
+            return -y.size * (math.log(float(y.mean())) + 1.0) - fit.log_likelihood + drop
+        at = int(np.clip(np.argmax(best(_FINE, shape)), 1, _FINE.size - 2))
+        near = np.linspace(_FINE[at - 1], _FINE[at + 1], 61)
+        return y.size * float(best(near, shape).max()) - fit.log_likelihood + drop
 
     low, high = fit.shape - 0.05, fit.shape + 0.05
     while short(low) > 0.0 and low > _LEAST_SHAPE:
         low -= 0.1
     while short(high) > 0.0:
         high += 0.1
-    low = float(optimize.brentq(short, low, fit.shape)) if short(low) < 0.0 else _LEAST_SHAPE
-    return low, float(optimize.brentq(short, fit.shape, high))
+    low = float(optimize.brentq(short, low, fit.shape, xtol=1e-4)) if short(low) < 0.0 else _LEAST_SHAPE
+    return low, float(optimize.brentq(short, fit.shape, high, xtol=1e-4))
 
 
 @checked

@@ -319,7 +319,7 @@ def _interval(depths: Array, level: float, fit: BlockFit, drop: float) -> tuple[
 def _refusal(z: Array, lengths: Array, limit: float, reel_m: float, fewest: int) -> Message | None:
     if not math.isfinite(limit):
         return message(Reason.LIMIT_NOT_FINITE_READINGS)
-    if not (np.isfinite(lengths).all() and (lengths > 0.0).all() and reel_m > 0.0):
+    if not (np.isfinite(lengths).all() and (lengths > 0.0).all() and 0.0 < reel_m < math.inf):
         return message(Reason.BLOCKS_OR_REELS_WITHOUT_LENGTH)
     if np.ptp(lengths) > 0.05 * lengths.mean():
         return message(Reason.BLOCKS_UNEQUAL, min=lengths.min(), max=Measure(lengths.max(), "m"))

@@ -7,12 +7,12 @@ Words of ISO 22514-1 and -2 (scopes seen only): a *performance* index P_pk descr
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special
+from scipy import optimize, special, stats
 
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
@@ -31,6 +31,8 @@ Sense = Literal["at least", "at most"]
 
 # Degrees of freedom from which the normal form replaces the noncentral t: they agree to 1e-6 there.
 _LARGE = 1e6
+# Fewest values that correlated values of reels count as.
+LEAST_WORTH = 3.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +147,12 @@ def index_lower_bound(
     observed = scale * index
 
     def excess(low: float) -> float:
-        return confidence - float(special.nctdtr(freedom, scale * low, observed))
+        below_observed = float(special.nctdtr(freedom, scale * low, observed))
+        if math.isnan(below_observed):
+            # Where the noncentral t is not computed, far out: Johnson and Welch, Biometrika 31 (1940) (from memory).
+            spread = math.sqrt(1.0 + observed**2 / (2.0 * freedom))
+            below_observed = float(special.ndtr((observed * (1.0 - 0.25 / freedom) - scale * low) / spread))
+        return confidence - below_observed
 
     guess = index - 3.0 * index_standard_error(index, n_for_mean, freedom) - 1.0 / scale
     below, above = min(guess, index - 1.0 / scale), index + 3.0 / scale
@@ -163,6 +170,55 @@ def widening(freedom: float, confidence: float) -> float:
         confidence: one-sided confidence, above 0.5.
     """
     return float(special.stdtrit(freedom, confidence) / special.ndtri(confidence))
+
+
+@checked
+def worth_of_neighbours(values: ArrayLike) -> tuple[float, float, float]:
+    """What values of reels in the order made are worth for their mean and variance if they are an autoregression.
+
+    n/(1 + 2 sum (1 - k/n) phi^k) and the same with phi^2k; phi = (n r + 1)/(n - 4) from the lag-one correlation r,
+    whose expectation is about phi - (1 + 4 phi)/n, from 0 to .9.
+
+    Args:
+        values: one a reel; NaN where unknown.
+
+    Returns:
+        Their number for the mean, for the variance, and phi.
+
+    Source: M. G. Kendall, Biometrika 41 (1954) 403-404, for the bias (from memory); Bayley and Hammersley 1946.
+    """
+    series = np.asarray(values, dtype=np.float64)
+    n = int(np.isfinite(series).sum())
+    off = series - np.nanmean(series)
+    pairs, square = off[1:] * off[:-1], float(np.nansum(off**2))
+    if n < 8 or not np.isfinite(pairs).any() or square == 0.0:
+        return float(n), float(n), 0.0
+    r = float(np.nansum(pairs)) / square
+    phi = float(np.clip((n * r + 1.0) / (n - 4.0), 0.0, 0.9))
+    lag = np.arange(1, n)
+    mean, variance = (1.0 + 2.0 * float(np.sum((1.0 - lag / n) * phi ** (k * lag))) for k in (1, 2))
+    return max(n / mean, LEAST_WORTH), max(n / variance, LEAST_WORTH), phi
+
+
+@checked
+def widening_by_shape(values: ArrayLike, index: float, sense: Sense) -> float:
+    """How much longer the error of an index is for values of such a shape than for normal ones, 1 at least.
+
+    n Var(C) = 1/9 -/+ C g1/3 + C^2 (g2 + 2)/4 (minus against a lower limit), against 1/9 + C^2/2.
+
+    Args:
+        values: readings or values of reels, none unknown.
+        index: the index C.
+        sense: "at least" or "at most".
+
+    Source: delta method, from Var(s^2) and Cov(mean, s^2) of any distribution. Derived.
+    """
+    x = np.asarray(values, dtype=np.float64)
+    skewness, kurtosis = (float(one(x, bias=False)) for one in (stats.skew, stats.kurtosis))
+    turned = skewness if sense == "at least" else -skewness
+    normal = 1.0 / 9.0 + index**2 / 2.0
+    found = 1.0 / 9.0 - index * turned / 3.0 + index**2 * (max(kurtosis, 0.0) + 2.0) / 4.0
+    return math.sqrt(max(found / normal, 1.0))
 
 
 @checked
@@ -227,8 +283,13 @@ def performance_index_one_sided(
     if refused is not None:
         return Refused(question, method, refused, int(known.size))
     summary = summarise(series)
-    n_mean = float(summary.n if n_for_mean is None else n_for_mean)
-    n_variance = float(summary.n if n_for_variance is None else n_for_variance)
+    if independent:
+        n_mean, n_variance, lag_one = worth_of_neighbours(series)
+    else:
+        lag_one = math.nan
+        n_mean, n_variance = (
+            float(summary.n if one is None else one) for one in (n_for_mean, n_for_variance)
+        )
     distance = summary.mean - limit if sense == "at least" else limit - summary.mean
     index = distance / (3.0 * summary.sd)
     factor = summary.n / (summary.n - 1.0) * (1.0 - 1.0 / n_mean)  # E s^2 / sigma^2
@@ -236,7 +297,9 @@ def performance_index_one_sided(
     low = index_lower_bound(corrected, n_mean, n_variance, confidence)
     if freedom_of_worth is not None:
         low = corrected - (corrected - low) * widening(freedom_of_worth, confidence)
-    error = index_standard_error(index, n_mean, n_variance if not independent else n_variance - 1.0)
+    shaped = widening_by_shape(known, index, sense) if independent else 1.0
+    low = corrected - (corrected - low) * shaped
+    error = shaped * index_standard_error(index, n_mean, n_variance - 1.0 if independent else n_variance)
     return Result(
         question=question,
         estimate=index,
@@ -249,7 +312,9 @@ def performance_index_one_sided(
         effective_n=None if independent else n_mean,
         known_m=known_m,
         unit_of_inference=unit_of_inference,
-        assumptions=_assumptions(series, n_variance, independent, stable, stability_evidence),
+        assumptions=_assumptions(
+            series, (n_mean, n_variance), shaped if independent else None, stable, stability_evidence
+        ),
         warnings=_warnings(summary, distance, stable, stability_evidence),
         details={
             "mean": summary.mean,
@@ -259,6 +324,7 @@ def performance_index_one_sided(
             "n_for_variance": n_variance,
             "standard_error": error,
             "low_approximate": index - float(special.ndtri(confidence)) * error,
+            "lag_one_of_reels": lag_one,
             "low_if_taken_as_independent": index_lower_bound(index, summary.n, None, confidence),
         },
     )
@@ -285,15 +351,26 @@ def _refusal(
 
 
 def _assumptions(
-    series: NDArray[np.float64], worth: float, independent: bool, stable: bool | None, evidence: Said
+    series: NDArray[np.float64],
+    worth: tuple[float, float],
+    shaped: float | None,
+    stable: bool | None,
+    evidence: Said,
 ) -> tuple[Assumption, ...]:
-    return (
-        near_normal(series, worth),
-        apart_from_neighbours(series)
-        if independent
-        else Assumption(
+    """What was assumed; `shaped` is how much the bound was widened by the shape of values of reels."""
+    normal, apart = near_normal(series, worth[1]), apart_from_neighbours(series)
+    if shaped is None:
+        apart = Assumption(
             message(Assumed.CORRELATION_ALLOWED_FOR), None, message(Note.EFFECTIVE_NUMBERS_PASSED)
-        ),
+        )
+    else:
+        if normal.held is False:
+            normal = replace(normal, then=message(Note.THEN_INTERVAL_WIDENED, factor=shaped))
+        if apart.held is False:
+            apart = replace(apart, then=message(Note.THEN_WORTH_FEWER, worth=worth[0]))
+    return (
+        normal,
+        apart,
         Assumption(
             message(Assumed.PROCESS_STABLE),
             stable,

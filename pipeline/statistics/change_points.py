@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -88,8 +88,9 @@ class Changes:
         penalty: cost of one more change, in units of the long-run variance.
         long_run_sd: root of the long-run variance of each value.
         white_sd: standard deviation of its scatter from reading to reading.
-        n: items used.
+        n: items with a value.
         warnings: sentences a reader must see beside them.
+        apart: items left out because they stand apart from the levels on both sides.
     """
 
     changes: tuple[ChangePoint, ...]
@@ -100,6 +101,7 @@ class Changes:
     white_sd: tuple[float, ...]
     n: int
     warnings: tuple[Said, ...]
+    apart: int = 0
 
 
 @checked
@@ -205,15 +207,16 @@ def find_changes(
             not-a-number is left out.
         at_m: place of each item [m]; without it, places are item numbers.
         confidence: coverage of the intervals.
-        shortest: least items between changes.
+        shortest: least items of a level; a stretch that stands apart for fewer is left out and told.
         long_run_sd: root of the long-run variance of each value from a run known to be steady; better than the
             estimate from these values, which at strong autocorrelation still lets some false changes through.
 
     Stops being true for drifts, which come out as stairs. Source: Killick et al. 2012; Bai 1997.
     """
     share(confidence, "confidence")
-    rows, place, lost = _rows(values, at_m)
+    rows, place, number = _rows(values, at_m)
     n, p = rows.shape
+    lost = len(np.asarray(values)) - n
     question = asks(Quantity.CHANGE_POINT)
     if n < FEWEST:
         return Refused(
@@ -233,15 +236,34 @@ def find_changes(
             )
         scale = np.array([positive(one, "long_run_sd") for one in long_run_sd])
     penalty = (p + 1) * math.log(n)
-    starts = pelt((rows - np.median(rows, axis=0)) / scale, penalty, shortest)
-    edges = (0, *starts, n)
+    whole = (rows - np.median(rows, axis=0)) / scale
+    # What stands at a level of its own for fewer items belongs to neither neighbour: a segment that had to hold some
+    # of both would have a level that was never there.
+    brief = _brief(pelt(whole, penalty), n, shortest)
+    if n - int(brief.sum()) < FEWEST:
+        brief[:] = False
+    kept = np.flatnonzero(~brief)
+    rows, place, number = rows[kept], place[kept], number[kept]
+    starts = pelt(whole[kept], penalty, shortest)
+    edges = (0, *starts, len(rows))
     known = long_run_sd is not None
     spread = scale if known else _left_over_sd(rows, edges)
     half = _half_if_known(scale, edges, confidence) if known else _half_of_sizes(rows, edges, confidence)
     changes = tuple(
         _change(rows, place, spread, edges[i : i + 3], half[i], confidence) for i in range(len(starts))
     )
+    changes = tuple(
+        replace(
+            one,
+            item=int(number[one.item]),
+            low=min(one.low, float(place[one.item - 1])) if apart else one.low,
+        )
+        for one, apart in zip(changes, (kept[list(starts)] - kept[[s - 1 for s in starts]]) > 1, strict=True)
+    )
     said = (message(Note.ITEMS_LEFT_OUT, lost=lost),) if lost else ()
+    if brief.any():
+        told = message(Note.ITEMS_STAND_APART, n=int(brief.sum()), shortest=shortest)
+        said = (*said, told)
     if changes:
         said = (*said, HELD)
     return Changes(
@@ -253,7 +275,14 @@ def find_changes(
         tuple(math.sqrt(w) for _, w in variance),
         n,
         said,
+        int(brief.sum()),
     )
+
+
+def _brief(starts: Sequence[int], n: int, shortest: int) -> NDArray[np.bool_]:
+    """Items of segments of fewer than `shortest`."""
+    edges = np.array([0, *starts, n])
+    return np.repeat(np.diff(edges) < shortest, np.diff(edges))
 
 
 def _half_if_known(
@@ -347,7 +376,10 @@ def _left_over_sd(rows: NDArray[np.float64], edges: Sequence[int]) -> NDArray[np
     return np.asarray(np.sqrt(variance * (1 + r) / (1 - r)), dtype=np.float64)
 
 
-def _rows(values: ArrayLike, at_m: ArrayLike | None) -> tuple[NDArray[np.float64], NDArray[np.float64], int]:
+def _rows(
+    values: ArrayLike, at_m: ArrayLike | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+    """Known rows, their places, and which of the items handed in they are."""
     rows = np.asarray(values, dtype=np.float64)
     rows = rows[:, None] if rows.ndim == 1 else rows
     if rows.ndim != 2 or np.isinf(rows).any():
@@ -362,7 +394,7 @@ def _rows(values: ArrayLike, at_m: ArrayLike | None) -> tuple[NDArray[np.float64
     known = ~(np.isnan(rows).any(axis=1) | np.isnan(place))
     if (np.diff(place[known]) < 0).any():
         raise MethodRefusal(Complaint("at_m", "runs backwards", "Give items in the order of the wire"))
-    return rows[known], place[known], int((~known).sum())
+    return rows[known], place[known], np.flatnonzero(known)
 
 
 def _change(

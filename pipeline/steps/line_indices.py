@@ -17,7 +17,7 @@ from pipeline.messages import Measure, Message, Said, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks, asks_of
-from pipeline.results import Refused, Result, asking
+from pipeline.results import Refused, Result, asking, standing
 from pipeline.statistics.against_record import Observed, against_record
 from pipeline.statistics.block_minima import fit_block_minima, reel_risk_from_blocks
 from pipeline.statistics.capability import performance_index_one_sided
@@ -27,6 +27,7 @@ from pipeline.statistics.reels_needed import index_that_proves, reels_needed
 from pipeline.statistics.share_of_reels import share_of_bad_reels
 from pipeline.statistics.tolerance import lower_tolerance_limit
 from pipeline.steps.charted import ChartFamily
+from pipeline.steps.held_share import TriedInterval, TriedKind, as_held, kind_of_reels
 from pipeline.steps.line_charts import LineCharts
 from pipeline.steps.line_reels import LineReel, values_of
 
@@ -109,11 +110,35 @@ def _stability(quantity: str, charts: LineCharts) -> tuple[bool | None, Said]:
 
 
 def _index(reels: Sequence[LineReel], limit: ReelLimit, charts: LineCharts) -> Result | Refused:
+    """The index with the share of trials that held it, and what so many reels prove."""
+    found = standing(raw_index(reels, limit, charts))
+    if isinstance(found, Refused):
+        return found
+    values = values_of(reels, limit.quantity)
+    kind = kind_of_reels(values[np.isfinite(values)])
+    if limit.sense == "at most" and kind is not TriedKind.NORMAL:
+        # Trials were made against a lower limit: thin and thick change places.
+        kind = TriedKind.SKEWED_THICK if kind is TriedKind.SKEWED_THIN else TriedKind.SKEWED_THIN
+    found = as_held(
+        found, TriedInterval.INDEX_OF_REELS, (kind,), (found.details["lag_one_of_reels"],), found.n
+    )
+    return (
+        found if isinstance(found, Refused) else replace(found, warnings=(*found.warnings, *_proofs(found)))
+    )
+
+
+def raw_index(reels: Sequence[LineReel], limit: ReelLimit, charts: LineCharts) -> Result | Refused:
+    """The index of one value a reel before the trials are asked; they were made of this.
+
+    Args:
+        reels: the reels in the order they were made.
+        limit: the limit.
+        charts: the line's charts.
+    """
     values = values_of(reels, limit.quantity)
     stable, evidence = _stability(limit.quantity, charts)
-    question = asks_of(limit, Quantity.PERFORMANCE_INDEX)
-    found = _guarded(
-        question,
+    return _guarded(
+        asks_of(limit, Quantity.PERFORMANCE_INDEX),
         message(Method.INDEX_OF_REELS),
         values.size,
         lambda: performance_index_one_sided(
@@ -126,19 +151,21 @@ def _index(reels: Sequence[LineReel], limit: ReelLimit, charts: LineCharts) -> R
             known_m=sum(reel.length_m for reel in reels),
         ),
     )
-    return (
-        found if isinstance(found, Refused) else replace(found, warnings=(*found.warnings, *_proofs(found)))
-    )
 
 
 def _proofs(found: Result) -> list[Message]:
-    """What so many reels would have to show to prove a claim, and how many reels it usually takes."""
+    """What so many reels would have to show to prove a claim, and how many reels it usually takes.
+
+    The distance that independent normal reels would need is stretched as the bound is.
+    """
     told = []
+    plain = found.estimate - found.details["low_if_taken_as_independent"]
+    stretched = (found.estimate - found.low) / plain
     for claim, true in CLAIMS:
-        needed = index_that_proves(claim, found.n)
+        needed = claim + stretched * (index_that_proves(claim, found.n) - claim)
         told.append(
             message(
-                Note.CLAIM_PROVEN if found.estimate >= needed else Note.CLAIM_NOT_PROVEN,
+                Note.CLAIM_PROVEN if found.low >= claim else Note.CLAIM_NOT_PROVEN,
                 reels=found.n,
                 needed=needed,
                 claim=claim,

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.assumed import Assumed
 from pipeline.errors import MethodRefusal
 from pipeline.messages import Measure, message
 from pipeline.methods import Method
@@ -19,15 +20,22 @@ from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Asked, Quantity, asks, asks_of
 from pipeline.reasons import Reason
-from pipeline.results import Refused, Result
+from pipeline.results import Refused, Result, standing
+from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, reel_risk
 from pipeline.steps.evidence import Floats, Seen
-from pipeline.steps.wall_tail import Tail, diagnostics, margin_answer, normal_risk, tail_answers, tail_of
+from pipeline.steps.held_share import TriedInterval, TriedKind, as_held, kind_of, lag_one_of
+from pipeline.steps.wall_tail import (
+    SHARES,
+    Tail,
+    diagnostics,
+    margin_answer,
+    normal_risk,
+    stable_tail,
+    tail_answers,
+)
 
-# Share of the steady readings under the threshold: low enough to see the tail, high enough to have clusters
-# (chosen here; the diagnostics of the threshold are in pipeline.statistics.tail_diagnostics).
-TAIL_SHARE = 0.03
 Span = tuple[float, float]
 METHOD = message(Method.CLUSTERS_BELOW_THRESHOLD)
 
@@ -37,6 +45,8 @@ def reel_minimum(
 ) -> Result | Refused:
     """The chance that a reel has a point under the limit, from one run's steady wire.
 
+    Refused where trials on wire like this held the truth too seldom, or none was made (`held_share`).
+
     Args:
         seen: the thinnest wall along the wire.
         limit: the minimum wall at any point.
@@ -44,14 +54,37 @@ def reel_minimum(
         reel_m: length of a reel [m].
         standard_uncertainty: of one reading [mm], told beside the result.
     """
+    answer = standing(risk_of_reel(seen, limit, reels, reel_m, standard_uncertainty))
+    if isinstance(answer, Refused):
+        return answer
+    _, value = _steady(seen, reels[0][0], reels[-1][1])
+    alike = next(one for one in answer.assumptions if one.name == message(Assumed.REELS_ALIKE))
+    kinds: tuple[TriedKind, ...] = (TriedKind.DIFFERENT_LEVELS,) if alike.held is False else (kind_of(value),)
+    if TriedKind.RARE_NOTCHES in kinds:
+        kinds = (TriedKind.RARE_NOTCHES, TriedKind.CLUSTERS)  # not told apart by their shape
+    lag_one = lag_one_of(effective_n(value))
+    return as_held(answer, TriedInterval.REEL_RISK, kinds, (lag_one,), value.size / 1000.0)
+
+
+def risk_of_reel(
+    seen: Seen, limit: Limit, reels: Sequence[Span], reel_m: float, standard_uncertainty: float
+) -> Result | Refused:
+    """What `reel_minimum` gives before the trials are asked; they were made of this.
+
+    Args:
+        seen: the thinnest wall along the wire.
+        limit: the minimum wall at any point.
+        reels: where each reel begins and ends on the wire [m], in its order.
+        reel_m: length of a reel [m].
+        standard_uncertainty: of one reading [mm].
+    """
     question = asks_of(limit, Quantity.REEL_MINIMUM_RISK, reel=Measure(reel_m, "m"))
     at, value = _steady(seen, reels[0][0], reels[-1][1])
     if value.size < 200:
         return Refused(
             question, METHOD, message(Reason.TOO_FEW_STEADY_FOR_THE_TAIL, value=value.size), value.size
         )
-    threshold = float(np.quantile(value, TAIL_SHARE))
-    if limit.value > threshold:
+    if limit.value > float(np.quantile(value, SHARES[0])):
         share = float((value < limit.value).mean())
         return Refused(
             question,
@@ -60,7 +93,7 @@ def reel_minimum(
             value.size,
         )
     try:
-        tail = tail_of(value, at, threshold)
+        tail = stable_tail(value, at, effective_n(value), limit.value)
         if isinstance(tail, int):
             return Refused(question, METHOD, message(Reason.TOO_FEW_READINGS_UNDER, tail=tail), value.size)
         return _risk(question, seen, limit, tail, reels, reel_m, standard_uncertainty)
@@ -141,7 +174,7 @@ def beside_the_risk(
     rows = [("minimum by normal theory", normal_risk(value, step, limit, reel_m))]
     rows.append(("tail of the wall", margin_answer(seen, value, limit, noise, small_scale_mm)))
     try:
-        tail = tail_of(value, at, float(np.quantile(value, TAIL_SHARE)))
+        tail = stable_tail(value, at, effective_n(value))
     except MethodRefusal as fault:
         tail = 0
         rows.append(

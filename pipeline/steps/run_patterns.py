@@ -277,6 +277,13 @@ def _changes(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
         return [replace(found, question=question)]
     if not found.changes:
         reason = message(Reason.NO_CHANGE_OF_LEVEL, means=means.size, average_m=Measure(AVERAGE_M, "m"))
+        if found.apart:
+            reason = message(
+                Reason.NO_LASTING_CHANGE,
+                means=means.size,
+                average_m=Measure(AVERAGE_M, "m"),
+                n=found.apart,
+            )
         return [Refused(question, found.method, reason, int(means.size))]
     return _as_results(bench, found, question, seen, int(means.size), _by_cusum(means, middle, seen.unit))
 

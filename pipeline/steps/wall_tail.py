@@ -13,7 +13,7 @@ import numpy as np
 from scipy import special
 
 from pipeline.assumed import Assumed
-from pipeline.errors import ReelproofError
+from pipeline.errors import MethodRefusal, ReelproofError
 from pipeline.messages import Measure, Said, message
 from pipeline.methods import Method
 from pipeline.notes import Note
@@ -62,6 +62,9 @@ LEVEL = 0.01
 # How often a level is passed: half of all reels, and one reel in a thousand.
 LEVELS = (math.log(2.0), 1e-3)
 NORMAL = message(Method.NORMAL_INDEPENDENT)
+# Shares of the steady readings under the thresholds tried, and clusters a shape is compared from (chosen here).
+SHARES = (0.10, 0.07, 0.05, 0.03, 0.02, 0.01)
+FEWEST_CLUSTERS = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,13 +93,14 @@ class Tail:
         return self.step_m * self.value.size
 
 
-def tail_of(value: Floats, at_m: Floats, threshold: float) -> Tail | int:
+def tail_of(value: Floats, at_m: Floats, threshold: float, worth: EffectiveN | None = None) -> Tail | int:
     """Clusters under a threshold and their fit; the number of thin readings where they are too few.
 
     Args:
         value: steady readings in the order of the wire [mm].
         at_m: their places [m].
         threshold: level [mm].
+        worth: what the readings are worth, where it is known already.
 
     Raises:
         MethodRefusal: the clusters cannot be fitted.
@@ -108,10 +112,59 @@ def tail_of(value: Floats, at_m: Floats, threshold: float) -> Tail | int:
     step = float(np.median(np.diff(at_m)))
     run = run_from_extremal_index(spacings, intervals_estimate(spacings))
     # No shorter than the wire that is worth one independent reading: what is left between clusters is then chance.
-    worth = effective_n(value)
+    worth = worth or effective_n(value)
     run = max(run, worth.n / worth.for_mean, 1.0)
     clusters = decluster(value, at_m, threshold, run * max(step, 1e-6))
     return Tail(value, at_m, step, threshold, clusters, fit_tail(clusters.deficit))
+
+
+def stable_tail(value: Floats, at_m: Floats, worth: EffectiveN, limit: float = -math.inf) -> Tail | int:
+    """The tail under the highest threshold below which its shape no longer changes.
+
+    Of the thresholds that `SHARES` of the readings lie under and that the limit does not lie above, the highest whose
+    fitted shape agrees, within one standard error of the difference, with the shape under each lower one that has
+    `FEWEST_CLUSTERS`. Clusters under the lower threshold are among those under the higher, so that the difference has
+    the variance of the lower less that of the higher.
+
+    Args:
+        value: steady readings in the order of the wire [mm].
+        at_m: their places [m].
+        worth: what the readings are worth.
+        limit: a level the threshold may not lie under [mm].
+
+    Returns:
+        The tail; the number of thin readings where they are too few.
+
+    Raises:
+        MethodRefusal: the clusters cannot be fitted.
+
+    Source: stability of the shape, Coles (2001), section 4.3.4; the rule is chosen here, by its coverage.
+    """
+    highest = np.quantile(value, SHARES)
+    first = tail_of(value, at_m, float(highest[0]), worth)
+    if isinstance(first, int):
+        return first
+    tails = [first]
+    for threshold in highest[1:]:
+        if threshold < limit:
+            break
+        try:
+            lower = tail_of(value, at_m, float(threshold), worth)
+        except MethodRefusal:
+            break
+        if isinstance(lower, int) or lower.clusters.deficit.size < FEWEST_CLUSTERS:
+            break
+        if lower.fit.converged:
+            tails.append(lower)
+    return next(one for one in tails if all(_agrees(one, lower) for lower in tails[tails.index(one) + 1 :]))
+
+
+def _agrees(tail: Tail, lower: Tail) -> bool:
+    """Whether the shape under a lower threshold is that of the tail, within one standard error of the difference."""
+    n, fewer = tail.clusters.deficit.size, lower.clusters.deficit.size
+    # (1 + xi)^2/n each: Coles (2001), section 4.3.2.
+    error = (1.0 + lower.fit.shape) * math.sqrt(max(1.0 - fewer / n, 0.05) / fewer)
+    return tail.fit.converged and abs(lower.fit.shape - tail.fit.shape) <= error
 
 
 def diagnostics(tail: Tail) -> tuple[Assumption, ...]:

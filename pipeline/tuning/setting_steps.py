@@ -79,11 +79,7 @@ def levels_held(seconds: Floats, setting: Floats, hold_s: float = HOLD_S) -> lis
         mean = np.bincount(number[known], setting[known], minlength=count.size) / count
     spread = _long_run_sd(mean)
     found = find_changes(mean, long_run_sd=None if spread is None else [spread])
-    items = np.flatnonzero(np.isfinite(mean))
-    if isinstance(found, Refused) or items.size == 0:
-        starts: list[int] = []
-    else:
-        starts = [int(items[min(one.item, items.size - 1)]) for one in found.changes]
+    starts = [] if isinstance(found, Refused) else [one.item for one in found.changes]
     edges = _merged(mean, [0, *starts, count.size])
     held = []
     for first, after in itertools.pairwise(edges):

@@ -8,6 +8,7 @@ from pipeline.notes import Note
 
 NOTES: Mapping[str, tuple[str, ...]] = {
     Note.THEN_INTERVAL_WIDENED: ("the interval is widened by a factor of {factor:.2g}",),
+    Note.THEN_WORTH_FEWER: ("the reels are counted as {worth:.3g} independent ones",),
     Note.THEN_NO_RUN_LENGTH: ("no average run length is given",),
     Note.THEN_LIMITS_WIDENED: ("limits are widened by the scatter found",),
     Note.THEN_DESCRIBES_THE_PAST: ("the index describes the past and is called performance",),
@@ -169,6 +170,12 @@ NOTES: Mapping[str, tuple[str, ...]] = {
             "% (100,000 readings, autocorrelation 0.95 at lag 1)."
         ),
     ),
+    Note.HELD_IN_TRIALS: (
+        (
+            "On simulated wire like this, such 95 % intervals held the truth in {least:.1f} to {most:.1f} % of runs; "
+            "see the guide on intervals."
+        ),
+    ),
     Note.HELD_RATE_RATIO: (
         ("Simulated coverage of the 95 % interval: 94.3 % (80 reels whose rates differ)."),
     ),
@@ -183,6 +190,12 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.ITEMS_LACK_A_VALUE: ("{lost} of {known} items lack a value and are not judged.",),
     Note.ITEMS_LEFT_OUT: ("{lost:#item|items} not used: no valid value.",),
     Note.ITEMS_NOT_JUDGED: ("{lost} of {known} items have no value and are not judged.",),
+    Note.ITEMS_STAND_APART: (
+        (
+            "{n:#item stands|items stand} apart from the levels on both sides, in stretches of fewer than {shortest}; "
+            "no level was worked out of them."
+        ),
+    ),
     Note.ITEMS_WITHOUT_EARLIER: (
         "{lost} of {n} items have no value, or none before them, and are not judged.",
     ),

@@ -157,6 +157,24 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.NO_CHANGE_OF_LEVEL: (
         "No change of level beyond the scatter of {means} averages over {average_m:.4}.",
     ),
+    Reason.INTERVAL_HELD_TOO_SELDOM: (
+        (
+            "No interval: on simulated wire like this, it held the truth in only {least:.1f} % of runs. More wire "
+            "would answer it."
+        ),
+    ),
+    Reason.NO_TRIAL_LIKE_THIS: (
+        (
+            "No interval: none was tried on readings with an autocorrelation of {lag_one:.3f}. The minima of many "
+            "reels would answer it."
+        ),
+    ),
+    Reason.NO_LASTING_CHANGE: (
+        (
+            "No lasting change of level beyond the scatter of {means} averages over {average_m:.4}; {n} of "
+            "them stand apart, in short stretches."
+        ),
+    ),
     Reason.NO_CHANGE_OF_RATE: ("No change beyond chance (p = {p_value:.2g}, corrected for all places).",),
     Reason.NO_COINCIDENCE_WITHOUT_BOTH: (
         "{n_a:#fault|faults} and {n_b:#earlier event|earlier events} cannot lie together; both are needed.",

@@ -23,12 +23,12 @@ Array = NDArray[np.float64]
 Random = np.random.Generator
 REEL_M = 1000
 CENTRE_MM, SPREAD_MM = 0.40, 0.006
-SHAPES = ("normal", "skewed thin", "skewed thick", "bounded", "rare notches", "reels of different level")
 # Deviation between reels of different level, in deviations of the readings within one.
 BETWEEN = 0.7
 # Notches a metre, and the greatest depth of one in deviations of the wall.
 GRID = np.linspace(-7.0, 7.0, 4001)
 NOTCHES_PER_M, NOTCH_SD = 0.002, 6.0
+BUNCH, BUNCH_M = 4, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class World:
     """One kind of wire.
 
     Args:
-        shape: one of `SHAPES`.
+        shape: by the name of a `Kind`.
         phi: correlation of neighbouring readings.
     """
 
@@ -49,17 +49,22 @@ class World:
         noise = random.standard_normal(n + 400)
         noise[1:] *= math.sqrt(1.0 - self.phi**2)
         x = lfilter([1.0], [1.0, -self.phi], noise)[400:]
-        wall = CENTRE_MM + SPREAD_MM * _shaped(x, self.shape)
+        wall = CENTRE_MM + SPREAD_MM * shaped(x, self.shape)
         if self.shape == "rare notches":
             hit = random.random(n) < NOTCHES_PER_M
             wall[hit] -= SPREAD_MM * NOTCH_SD * random.random(int(hit.sum()))
+        if self.shape == "clusters":
+            # Notches in bunches of `BUNCH` over `BUNCH_M`, as many in all.
+            first = np.flatnonzero(random.random(n) < NOTCHES_PER_M / BUNCH)
+            at = (first[:, None] + random.integers(0, BUNCH_M, (first.size, BUNCH))).ravel()
+            np.subtract.at(wall, at[at < n], SPREAD_MM * NOTCH_SD * random.random(int((at < n).sum())))
         wall = wall.reshape(many, REEL_M)
         if self.shape == "reels of different level":
             wall += BETWEEN * SPREAD_MM * random.standard_normal((many, 1))
         return wall
 
 
-def _shaped(x: Array, shape: str) -> Array:
+def shaped(x: Array, shape: str) -> Array:
     """A standard normal series as one of mean 0 and deviation 1 of the shape named."""
     if shape in {"skewed thin", "skewed thick"}:
         side = -1.0 if shape == "skewed thin" else 1.0
@@ -68,6 +73,23 @@ def _shaped(x: Array, shape: str) -> Array:
     if shape == "bounded":
         return np.asarray((stats.norm.cdf(x) - 0.5) * math.sqrt(12.0))
     return x
+
+
+def fault_counts(kind: str, mean: float, many: int, random: Random) -> NDArray[np.int64]:
+    """Faults of so many reels: of Poisson, in clusters of four on average, or with a rate of each reel's own.
+
+    Args:
+        kind: by the name of a `Kind`.
+        mean: faults a reel.
+        many: reels.
+        random: random numbers.
+    """
+    if kind == "clusters":
+        clusters = random.poisson(mean / 4.0, many)
+        return np.array([int(random.geometric(0.25, one).sum()) for one in clusters], dtype=np.int64)
+    if kind == "reels of different level":
+        return random.poisson(mean * random.gamma(2.0, 0.5, many)).astype(np.int64)
+    return random.poisson(mean, many).astype(np.int64)
 
 
 @cache

@@ -18,6 +18,8 @@ from pipeline.statistics.capability import (
     performance_index_one_sided,
     summarise,
     widening,
+    widening_by_shape,
+    worth_of_neighbours,
 )
 from tests.said import said
 
@@ -28,7 +30,9 @@ def autoregression(phi: float, n: int, series: int, seed: int) -> np.ndarray:
 
 
 def walls(n: int = 40) -> np.ndarray:
-    return 0.40 + 0.005 * stats.norm.ppf((np.arange(n) + 0.5) / n)
+    # In an order whose neighbours do not repeat each other.
+    sorted_ones = 0.40 + 0.005 * stats.norm.ppf((np.arange(n) + 0.5) / n)
+    return np.random.default_rng(5).permutation(sorted_ones)
 
 
 def test_index_of_given_values() -> None:
@@ -266,15 +270,42 @@ def test_summary_complains_of_infinity_and_bears_emptiness() -> None:
 
 def test_shape_told_beside_an_index_agrees_with_an_independent_program() -> None:
     """Skewness, excess kurtosis (moments with divisor n) and Shapiro and Wilk's test of scipy.stats."""
-    x = np.random.default_rng(3).gamma(3.0, size=80) + 1.0
+    x = 12.0 - np.random.default_rng(3).gamma(3.0, size=80)
     found = performance_index_one_sided(x, 0.0)
     assert isinstance(found, Result)
     assert said(found.assumptions[0].evidence) == (
         f"skewness {stats.skew(x):.2f}, excess kurtosis {stats.kurtosis(x):.2f}, "
         f"Shapiro-Wilk p = {stats.shapiro(x).pvalue:.2g}"
     )
-    gone = standing(found)
+    # Values of reels that are not normal have their bound widened by their own shape; nothing is withdrawn.
+    widened = widening_by_shape(x, found.estimate, "at least")
+    skewness, kurtosis = stats.skew(x, bias=False), stats.kurtosis(x, bias=False)
+    variance = 1 / 9 - found.estimate * skewness / 3 + found.estimate**2 * (kurtosis + 2) / 4
+    assert widened == pytest.approx(math.sqrt(variance / (1 / 9 + found.estimate**2 / 2)), rel=1e-9)
+    assert said(found.assumptions[0].then) == f"the interval is widened by a factor of {widened:.2g}"
+    assert standing(found) is found
+    of_readings = performance_index_one_sided(
+        x, 0.0, n_for_mean=80.0, n_for_variance=80.0, unit_of_inference="reading"
+    )
+    gone = standing(of_readings)
     assert isinstance(gone, Refused) and said(gone.reason) == (
         "Withdrawn, because a check failed: values are near normal. Found: "
         f"{said(found.assumptions[0].evidence)}."
     )
+
+
+def test_reels_that_repeat_their_neighbours_count_as_fewer() -> None:
+    """An autoregression of .5 in a hundred reels: worth n (1 - phi)/(1 + phi) for the mean (Bayley and Hammersley)."""
+    random = np.random.default_rng(8)
+    noise = random.standard_normal((200, 400))
+    x = np.zeros((200, 400))
+    for at in range(1, 400):
+        x[:, at] = 0.5 * x[:, at - 1] + noise[:, at]
+    worth = np.array([worth_of_neighbours(row[300:]) for row in x])
+    assert np.median(worth[:, 0]) == pytest.approx(100 / 3, rel=0.1)
+    assert np.median(worth[:, 1]) == pytest.approx(60.0, rel=0.1)
+    found = performance_index_one_sided(x[0, 300:] + 6.0, 0.0)
+    assert isinstance(found, Result) and found.assumptions[1].held is False
+    assert said(found.assumptions[1].then).startswith("the reels are counted as ")
+    assert found.low < found.details["low_if_taken_as_independent"]
+    assert worth_of_neighbours(noise[0, :7]) == (7.0, 7.0, 0.0)

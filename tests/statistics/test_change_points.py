@@ -145,7 +145,7 @@ def test_quantiles_of_the_place() -> None:
 
 
 def test_places_in_metres_and_items_without_a_value() -> None:
-    rng = np.random.default_rng(5)
+    rng = np.random.default_rng(7)
     x = np.append(rng.normal(0.40, 0.002, 60), rng.normal(0.42, 0.002, 60))
     x[10] = math.nan
     found = changes(x, at_m=np.arange(120) * 10.0)
@@ -246,3 +246,31 @@ def test_bad_input_is_told(call: object, text: str) -> None:
     with pytest.raises(MethodRefusal) as caught:
         call()  # type: ignore[operator]
     assert str(caught.value) == text
+
+
+@pytest.mark.parametrize("middle", [1, 2, 3, 4])
+def test_no_level_is_made_up_between_two_real_ones(middle: int) -> None:
+    """Levels 0 and 12 with a few items of 6 between (invented): every level told lies at one that was there."""
+    random, apart = np.random.default_rng(5), 0
+    for _ in range(30):
+        x = random.standard_normal(120)
+        x[60 : 60 + middle] += 6.0
+        x[60 + middle :] += 12.0
+        found = find_changes(x)
+        assert isinstance(found, Changes)
+        levels = [found.changes[0].shifts[0].before, *(one.shifts[0].after for one in found.changes)]
+        assert max(min(abs(level - true) for true in (0.0, 6.0, 12.0)) for level in levels) < 2.0
+        assert any(one.low <= 60 + middle and one.high >= 60 for one in found.changes)
+        told = any(text.startswith(f"{found.apart} item") for text in said(found.warnings))
+        assert told is (found.apart > 0)
+        apart += found.apart > 0
+    assert apart > 20
+
+
+def test_items_are_counted_as_handed_in() -> None:
+    x = np.random.default_rng(2).standard_normal(100)
+    x[50:] += 8.0
+    x[[3, 4, 20, 60]] = math.nan
+    found = find_changes(x)
+    assert isinstance(found, Changes)
+    assert [one.item for one in found.changes] == [50]

@@ -1,0 +1,201 @@
+"""How often does such an interval hold the truth on wire like this? One look-up in the table of trials.
+
+The table, ``coverage_grid.csv``, is what ``tests/statistics/coverage_trials.py`` found on invented wire of known truth,
+from readings to the printed pair. A case is what can be seen of the wire: how many readings, how far they repeat each
+other, and of what kind they are. Where no trial is like the case, or the interval held too seldom in one, there is no
+interval.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from pipeline.messages import Code, message
+from pipeline.notes import Note
+from pipeline.reasons import Reason
+from pipeline.results import Refused, Result
+from pipeline.statistics.autocorrelation import EffectiveN
+
+# A share under this is no interval; between it and 95 % the share itself is told (chosen here).
+LEAST = 0.90
+# Answers a cell must have: the standard error of a share of 95 % is then under 2.5 % (chosen here).
+FEWEST = 80
+
+
+class TriedInterval(Code):
+    """An interval that pages print."""
+
+    REEL_RISK = "risk of a reel"
+    INDEX_OF_REELS = "index of reels"
+    FAULT_RATE = "fault rate"
+    FAULT_RATIO = "ratio of fault rates"
+
+
+class TriedKind(Code):
+    """What readings or counts look like."""
+
+    NORMAL = "normal"
+    SKEWED_THIN = "skewed thin"
+    SKEWED_THICK = "skewed thick"
+    BOUNDED = "bounded"
+    RARE_NOTCHES = "rare notches"
+    DIFFERENT_LEVELS = "reels of different level"
+    CLUSTERS = "clusters"
+
+
+@dataclass(frozen=True, slots=True)
+class TriedCell:
+    """One row of the table.
+
+    Args:
+        figure: whose interval.
+        kind: of the invented readings.
+        lag_one: their correlation.
+        size: thousands of readings, a metre apart, or reels.
+        repetitions: how many runs were invented.
+        answered: how many of them gave an interval.
+        held: share of these that held the truth.
+        seed: of the random numbers.
+        date: when it was found.
+    """
+
+    figure: TriedInterval
+    kind: TriedKind
+    lag_one: float
+    size: float
+    repetitions: int
+    answered: int
+    held: float
+    seed: int
+    date: str
+
+    @property
+    def standard_error(self) -> float:
+        """Of the share; NaN where nothing was answered."""
+        if self.answered == 0:
+            return math.nan
+        return math.sqrt(max(self.held * (1.0 - self.held), 0.5 / self.answered) / self.answered)
+
+
+@cache
+def cells() -> tuple[TriedCell, ...]:
+    """The table of trials."""
+    text = files("pipeline.steps").joinpath("coverage_grid.csv").read_text(encoding="utf-8")
+    return tuple(
+        TriedCell(
+            TriedInterval(row["figure"]),
+            TriedKind(row["kind"]),
+            float(row["lag_one"]),
+            float(row["size"]),
+            int(row["repetitions"]),
+            int(row["answered"]),
+            float(row["held"] or "nan"),
+            int(row["seed"]),
+            row["date"],
+        )
+        for row in csv.DictReader(text.splitlines())
+    )
+
+
+def kind_of(values: NDArray[np.float64]) -> TriedKind:
+    """What readings look like, by skewness and kurtosis: limits half-way between the kinds tried (chosen here)."""
+    skewness, kurtosis = float(stats.skew(values)), float(stats.kurtosis(values))
+    # A gamma law has a kurtosis of 1.5 times its squared skewness.
+    if kurtosis - 1.5 * skewness**2 > (0.2 if abs(skewness) < 0.5 else 1.0):
+        return TriedKind.RARE_NOTCHES
+    if kurtosis < -0.7:
+        return TriedKind.BOUNDED
+    if abs(skewness) > 0.5:
+        return TriedKind.SKEWED_THIN if skewness < 0.0 else TriedKind.SKEWED_THICK
+    return TriedKind.NORMAL
+
+
+def kind_of_reels(values: NDArray[np.float64]) -> TriedKind:
+    """What values of reels look like, which so few only show by their skewness: beyond one standard error or not.
+
+    Args:
+        values: one a reel, none unknown.
+    """
+    skewness = float(stats.skew(values))
+    if abs(skewness) <= math.sqrt(6.0 / values.size):
+        return TriedKind.NORMAL
+    return TriedKind.SKEWED_THIN if skewness < 0.0 else TriedKind.SKEWED_THICK
+
+
+def lag_one_of(worth: EffectiveN) -> float:
+    """Lag one of the first-order autoregression that so many readings would be worth the same: (f - 1)/(f + 1)."""
+    factor = worth.n / worth.for_mean
+    return (factor - 1.0) / (factor + 1.0)
+
+
+def cells_like(
+    figure: TriedInterval, kinds: tuple[TriedKind, ...], lags: tuple[float, ...], size: float
+) -> tuple[TriedCell, ...] | None:
+    """The cells around a case: next smaller and next larger in size and correlation; None outside what was tried.
+
+    What is estimated lies beyond the largest tried now and then: up to an (1 - lag one) of .65 times its own is let
+    pass (chosen here).
+
+    Args:
+        figure: whose interval.
+        kinds: kinds the case may be of.
+        lags: correlations of neighbours it may have.
+        size: thousands of readings, or reels.
+    """
+    of_kind = [one for one in cells() if one.figure is figure and one.kind in kinds]
+    sizes, tried = {one.size for one in of_kind}, {one.lag_one for one in of_kind}
+    if not of_kind or size < 0.8 * min(sizes) or 1.0 - max(lags) < 0.65 * (1.0 - max(tried)):
+        return None
+    near = set().union(*(_around(tried, one) for one in lags))
+    return tuple(one for one in of_kind if one.size in _around(sizes, size) and one.lag_one in near)
+
+
+def _around(tried: set[float], value: float) -> set[float]:
+    """The tried values next to one, on both sides; the nearest where it lies at it or beyond them all."""
+    nearest = min(tried, key=lambda one: abs(one - value))
+    below, above = [one for one in tried if one <= value], [one for one in tried if one > value]
+    if abs(nearest - value) <= 0.1 * nearest or not (below and above):
+        return {nearest}
+    return {max(below), min(above)}
+
+
+def as_held(
+    answer: Result | Refused,
+    figure: TriedInterval,
+    kinds: tuple[TriedKind, ...],
+    lags: tuple[float, ...],
+    size: float,
+) -> Result | Refused:
+    """The answer with the share of trials like it that held the truth; refused where too few did, or none was made.
+
+    Args:
+        answer: what the method gave.
+        figure: whose interval it is.
+        kinds: kinds the case may be of.
+        lags: correlations of neighbours it may have.
+        size: thousands of readings, or reels.
+    """
+    if isinstance(answer, Refused):
+        return answer
+    held = [one.held for one in cells_like(figure, kinds, lags, size) or () if one.answered >= FEWEST]
+    if not held:
+        reason = message(Reason.NO_TRIAL_LIKE_THIS, lag_one=max(lags))
+        return Refused(answer.question, answer.method, reason, answer.n)
+    least, most = min(held), max(held)
+    if least < LEAST:
+        reason = message(Reason.INTERVAL_HELD_TOO_SELDOM, least=100.0 * least)
+        return Refused(answer.question, answer.method, reason, answer.n)
+    note = message(Note.HELD_IN_TRIALS, least=100.0 * least, most=100.0 * most)
+    return replace(
+        answer,
+        warnings=(*answer.warnings, note),
+        details={**answer.details, "held_least": least, "held_most": most},
+    )
