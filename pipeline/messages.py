@@ -5,6 +5,7 @@ Codes are stable names: they are stored, selected by and compared. The words for
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from enum import StrEnum
@@ -149,6 +150,11 @@ def to_json(value: Slot) -> Any:
     if isinstance(value, tuple):
         return [to_json(one) for one in value]
     return value
+
+
+def said_json(said: Said) -> str:
+    """A message as JSON text."""
+    return json.dumps(to_json(as_message(said)), ensure_ascii=False)
 
 
 def from_json(value: Any) -> Slot:

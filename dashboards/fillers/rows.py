@@ -31,6 +31,7 @@ from pipeline.length.reel_places import (
     span_on_reel,
     told_on_reel,
 )
+from pipeline.messages import Said
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.statements import judged_by
 from pipeline.products.source_standing import standing_on_file
@@ -263,7 +264,7 @@ def intervals_of(book: RunBook, reel_id: str) -> tuple[Interval, ...]:
         if row["reel_id"] == reel_id and row["to_m"] > row["from_m"]
     ]
     marks.extend(
-        Interval(row["from_m"], row["to_m"], GAP_KIND[row["kind"]], row["sentence"])
+        Interval(row["from_m"], row["to_m"], GAP_KIND[row["kind"]], told_of(row))
         for row in book.gaps
         if row["reel_id"] == reel_id
     )
@@ -369,7 +370,7 @@ def reasons_of(book: RunBook, reel: Row) -> tuple[ReasonShown, ...]:
 def quality_of(book: RunBook) -> DataQuality:
     """Whether the run's data can carry a conclusion: red is *no conclusion*, amber has something to read first."""
     head = book.head
-    sentences = list(book.warnings)
+    sentences: list[Said] = list(book.warnings)
     if not book.is_judged:
         state: Any = "red"
         sentences.insert(0, "The run is on file but has not been assessed.")
@@ -378,7 +379,7 @@ def quality_of(book: RunBook) -> DataQuality:
         sentences.insert(0, head["reason"])
     else:
         sentences += _gaps_told(book)
-        sentences += [row["sentence"] for row in book.contradictions[:3]]
+        sentences += [told_of(row) for row in book.contradictions[:3]]
         if head["rows_set_aside"]:
             sentences.append(
                 f"{head['rows_set_aside']} lines of the logs were set aside; each is on file with its reason."

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from dashboards.records import PanelName
 from dashboards.fillers.run_book import RunBook
+from pipeline.store.said_columns import told_of
 
 # Column of the measured or placed readings -> title, unit, panel, and the column of its place on the wire.
 TRACES: tuple[tuple[str, str, str, PanelName, str], ...] = (
@@ -138,11 +139,10 @@ def run_review(plant: Plant, book: RunBook) -> RunReview:
         findings=tuple(finding_row(book, row) for row in book.findings),
         faults=fault_marks(book),
         gaps=tuple(
-            Interval(row["from_m"], row["to_m"], GAP_KIND[row["kind"]], row["sentence"]) for row in book.gaps
+            Interval(row["from_m"], row["to_m"], GAP_KIND[row["kind"]], told_of(row)) for row in book.gaps
         ),
         counter_events=tuple(
-            CounterEvent(row["kind"], row["at_m"], row["size_m"], row["sentence"])
-            for row in book.counter_events
+            CounterEvent(row["kind"], row["at_m"], row["size_m"], told_of(row)) for row in book.counter_events
         ),
         files=tuple(
             LogFileRow(

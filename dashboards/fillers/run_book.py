@@ -7,13 +7,14 @@ from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from pipeline.messages import Said, as_written
 from pipeline.record.decided import RunActs, finding_state, run_acts
 from pipeline.record.run_facts import PlantFacts, by_reel
 from pipeline.record.standing import Standing, standings_of
 from pipeline.record.stretches_on_file import stretches_of
 from pipeline.store.answer_columns import answer_of, warnings_of
 from pipeline.store.readings import thinned_sentence, thinnings_on_file
-from pipeline.wording.say import plain
+from pipeline.store.said_columns import told_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -322,14 +323,13 @@ class RunBook:
         return self.shelf.thinnings.get(self.head["load_folder"])
 
     @cached_property
-    def warnings(self) -> list[str]:
+    def warnings(self) -> list[Said]:
         """What must be told about the run's logs and places."""
-        told = self._of("warnings_of_load", "load_id") + self._of_assessment("placing_warnings_of_assessment")
+        told = [as_written(row["sentence"]) for row in self._of("warnings_of_load", "load_id")]
+        told += [told_of(row) for row in self._of_assessment("placing_warnings_of_assessment")]
         thinned = self.thinned
-        about = [f"Of this run {thinned_sentence(thinned)}."] if thinned is not None else []
-        return [*about, *(row["sentence"] for row in told)] + [
-            plain(one) for row in self.among_its_like for one in warnings_of(row["warnings"])
-        ]
+        about: list[Said] = [f"Of this run {thinned_sentence(thinned)}."] if thinned is not None else []
+        return [*about, *told] + [one for row in self.among_its_like for one in warnings_of(row["warnings"])]
 
     def set_aside(self, most: int) -> list[Row]:
         """The first `most` lines that were set aside."""

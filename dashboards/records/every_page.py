@@ -443,7 +443,7 @@ class DataQuality:
     """
 
     state: QualityState
-    sentences: tuple[str, ...] = ()
+    sentences: tuple[Said, ...] = ()
     rows_read: int = 0
     rows_kept: int = 0
     rows_set_aside: int = 0

@@ -215,7 +215,7 @@ class RunQualityRow:
     run_id: str
     line_id: str
     state: QualityState
-    sentences: tuple[str, ...]
+    sentences: tuple[Said, ...]
     rows_read: int
     rows_kept: int
     rows_set_aside: int

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from dashboards.records.every_page import Alarm, FaultMark, FindingRow, Interval, LimitRow, Plant, Stamp
 from dashboards.records.shift import RunRow
+from pipeline.messages import Said
 
 PanelName = Literal["wall", "diameter", "eccentricity", "shape", "speed", "extruder", "spark"]
 
@@ -104,7 +105,7 @@ class CounterEvent:
     kind: str
     at_m: float
     size_m: float
-    sentence: str
+    sentence: Said
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ import polars as pl
 from pipeline.columns import WALL_CHANNELS
 from pipeline.errors import ReelproofError
 from pipeline.job.basis import Basis
-from pipeline.messages import message
+from pipeline.messages import message, said_json
 from pipeline.products.product import find_product
 from pipeline.record.judged_rows import (
     agreement_rows,
@@ -30,7 +30,7 @@ from pipeline.record.judged_rows import (
     reel_places,
     reel_rows,
     requirement_rows,
-    sentences,
+    warning_rows,
 )
 from pipeline.record.stretches_on_file import FILE as STRETCHES
 from pipeline.sheets.line_sheet import LineSheet
@@ -45,7 +45,6 @@ from pipeline.steps.plausible import implausible, not_concluded
 from pipeline.steps.run_patterns import patterns_of
 from pipeline.steps.stability import stability_sightings
 from pipeline.steps.stretches import reel_summaries, stretches
-from pipeline.store.answer_columns import said_json
 from pipeline.trust.calibration import days_of_run
 from pipeline.why import First, Lacking
 from pipeline.wording.say import plain
@@ -139,10 +138,10 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
             "placed.reel": reel_places(bench),
             "placed.phase": placement.phases.select("from_m", "to_m", "phase"),
             "placed.counter_event": placement.counter_events.select(
-                "row", "kind", "at_m", "size_m", "sentence"
+                "row", "kind", "at_m", "size_m", pl.lit("").alias("sentence"), "said"
             ),
             "placed.event": event_rows(bench),
-            "placed.warning": sentences(bench.placed.warnings),
+            "placed.warning": warning_rows(bench.placed.warnings),
             "measured.reel": summaries,
             "measured.agreement": agreement_rows(bench),
             "measured.gap": gap_rows(judged),

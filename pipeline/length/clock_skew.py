@@ -12,11 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, optimize
 
-from pipeline.messages import message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
+from pipeline.warned import Clock
 
 Floats = NDArray[np.float64]
 
@@ -32,14 +33,14 @@ class ClockSkew:
         seconds: the second's time less the first's at the same instant [s].
         sd_s: its standard error [s].
         speed_m_s: speed at which its length is told [m/s].
-        sentence: what it means.
+        told: what it means.
         n: instants compared.
     """
 
     seconds: float
     sd_s: float
     speed_m_s: float
-    sentence: str
+    told: Message
     n: int = 0
 
     @property
@@ -105,14 +106,11 @@ def clock_skew(
     spread = np.std(np.interp(grid + skew, second_s, second_m_s) - base)
     sd = float(spread / np.sqrt(steep))
     usual = float(np.median(base[base > 0.1 * base.max()]))
-    return ClockSkew(skew, sd, usual, _sentence(skew, sd, usual), int(grid.size))
+    return ClockSkew(skew, sd, usual, _told(skew, sd, usual), int(grid.size))
 
 
-def _sentence(skew: float, sd: float, usual: float) -> str:
+def _told(skew: float, sd: float, usual: float) -> Message:
     if abs(skew) <= 2.0 * sd + 0.05:
-        return f"The two loggers' clocks agree to {abs(skew):.2f} s."
-    way = "ahead of" if skew > 0 else "behind"
-    return (
-        f"The second logger's clock stands {abs(skew):.2f} s {way} the first's: {abs(skew) * usual:.1f} m of wire "
-        "at the usual speed. Set the clocks; events placed by the second clock are that much less sure."
-    )
+        return message(Clock.AGREE, seconds=abs(skew))
+    code = Clock.AHEAD if skew > 0 else Clock.BEHIND
+    return message(code, seconds=abs(skew), length=Measure(abs(skew) * usual, "m"))

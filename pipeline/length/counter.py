@@ -12,6 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.messages import Measure, Message, Place, message
+from pipeline.warned import Counted
+
 Floats = NDArray[np.float64]
 
 # Wire is pulled back by a hand's turn of the capstan, not by a reel (common practice, no source).
@@ -32,7 +35,7 @@ class CounterEvent:
         at_m: repaired length where it begins [m].
         size_m: length it is about [m]: wire pulled back, length left out, or length made up.
         unsure_m: standard uncertainty it adds to the distance between wire before and after it [m].
-        sentence: what happened and what was done, for a reader.
+        told: what happened and what was done.
     """
 
     kind: str
@@ -41,7 +44,7 @@ class CounterEvent:
     at_m: float
     size_m: float
     unsure_m: float
-    sentence: str
+    told: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,8 +152,7 @@ def _without_glitches(counter_m: Floats, gap_s: Floats | None) -> tuple[Floats, 
                         float(counter_m[row]),
                         abs(wild - float(counter_m[row])),
                         max(float(rise), 0.0) / np.sqrt(12.0),
-                        f"The length counter showed {wild:.1f} m for {back - row - 1} readings and came "
-                        "back; those values are left out.",
+                        message(Counted.GLITCH, shown=Measure(wild, "m"), n=back - row - 1),
                     )
                 )
                 done = back - 1
@@ -200,25 +202,20 @@ def _mend(
     said = float(wanted[row])
     known = bool(np.isfinite(said))
     at_m = last + added
+    between = {"last": Measure(last, "m"), "new": Measure(new, "m")}
     if jump > 0:
         run = said if known else _usual_step(step)
-        sentence = (
-            f"The length counter leapt from {last:.1f} m to {new:.1f} m between two readings; "
-            f"{jump - run:.1f} m of it is not wire and is left out."
-        )
-        return CounterEvent("leap", row, row + 1, at_m, jump - run, abs(run) / 2 + 0.5, sentence), run - jump
+        told = message(Counted.LEAP, **between, size=Measure(jump - run, "m"))
+        return CounterEvent("leap", row, row + 1, at_m, jump - run, abs(run) / 2 + 0.5, told), run - jump
     wrapped = _wrap_m(last, new, said)
     if wrapped is not None:
-        sentence = f"The length counter went round its last digit at {last:.1f} m and was counted on."
-        return CounterEvent("wrap", row, row + 1, at_m, wrapped, 0.0, sentence), wrapped - jump
+        told = message(Counted.WRAP, last=Measure(last, "m"))
+        return CounterEvent("wrap", row, row + 1, at_m, wrapped, 0.0, told), wrapped - jump
     run = said if known else max(new, 0.0)
     unsure = 0.1 * abs(run) if known else max(_usual_step(step), new) / np.sqrt(3.0)
-    how = "the line speed says" if known else "the counter showed by then; up to one reading's length is lost"
-    sentence = (
-        f"The length counter fell from {last:.1f} m to {new:.1f} m and started again; "
-        f"the wire is counted on with {run:.1f} m, which {how}."
-    )
-    return CounterEvent("reset", row, row + 1, at_m, -jump, unsure, sentence), run - jump
+    code = Counted.RESET_BY_SPEED if known else Counted.RESET
+    told = message(code, **between, run=Measure(run, "m"))
+    return CounterEvent("reset", row, row + 1, at_m, -jump, unsure, told), run - jump
 
 
 def _usual_step(step: Floats) -> float:
@@ -245,8 +242,7 @@ def _reversals(at_m: Floats, front_m: Floats, resolution_m: float) -> list[Count
                 float(front_m[first]),
                 depth,
                 0.0,
-                f"The wire was pulled back {depth:.1f} m at {float(front_m[first]):.1f} m; "
-                "readings meanwhile repeat wire already read.",
+                message(Counted.REVERSAL, depth=Measure(depth, "m"), at=Place(float(front_m[first]))),
             )
         )
     return events

@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from pipeline.errors import Complaint, LogError
 from pipeline.length.counter import CounterEvent, RepairedCounter, repair_counter
 from pipeline.length.slip import counter_scale, find_slips, mend_slips
+from pipeline.messages import Measure, Message, Place, message
 from pipeline.units import m_from_foot
+from pipeline.warned import Warned
 
 Floats = NDArray[np.float64]
 
@@ -24,13 +26,13 @@ LEAST_SCALE = 0.8
 LONGEST_BRIDGED_S = 60.0
 
 
-def whole_speed(speed: Floats | None, seconds: Floats, warnings: list[str]) -> Floats | None:
+def whole_speed(speed: Floats | None, seconds: Floats, warnings: list[Message]) -> Floats | None:
     """Speed at every row [m/s]: carried over rows that have none, with the sign that runs forward.
 
     Args:
         speed: line speed as logged [m/s], NaN where a row has none; None where no log has any.
         seconds: time of each row [s].
-        warnings: sentences for the reader; what is found is added.
+        warnings: what a reader must see; what is found is added.
 
     Returns:
         The speed, or None where none is logged.
@@ -43,13 +45,10 @@ def whole_speed(speed: Floats | None, seconds: Floats, warnings: list[str]) -> F
     negative = speed < 0.0
     if bool(negative.any()):
         if float(np.median(speed)) < 0.0:
-            warnings.append("The line speed is logged with the opposite sign; it is used without it.")
+            warnings.append(message(Warned.SPEED_BACKWARDS))
             speed = -speed
         else:
-            warnings.append(
-                f"The line speed is negative in {int(negative.sum())} readings: wire pulled back, or a fault "
-                "of the signal. The length counter decides where it is logged."
-            )
+            warnings.append(message(Warned.SPEED_NEGATIVE, n=int(negative.sum())))
     return speed
 
 
@@ -58,7 +57,7 @@ def lengths_of_rows(
     speed: Floats | None,
     seconds: Floats,
     files: NDArray[np.generic] | None,
-    warnings: list[str],
+    warnings: list[Message],
 ) -> tuple[RepairedCounter, str]:
     """Length at every row, and what it comes from.
 
@@ -67,7 +66,7 @@ def lengths_of_rows(
         speed: line speed at every row [m/s]; None where none is logged.
         seconds: time of each row, not falling [s].
         files: number of the log file of each row; None where there is one.
-        warnings: sentences for the reader; what is found is added.
+        warnings: what a reader must see; what is found is added.
 
     Returns:
         The repaired length, and 'length counter' or 'line speed'.
@@ -79,10 +78,7 @@ def lengths_of_rows(
     if counter is None:
         if run_m is None:
             raise ValueError("neither a counter nor a speed")
-        warnings.append(
-            "No length counter is logged: the length is the integral of the line speed, and every position "
-            "carries the speed's scale error (0.1 % is 3 m at 3 km). Calibrate it against footage marks."
-        )
+        warnings.append(message(Warned.NO_COUNTER, error=Measure(3.0, "m"), length=Measure(3000.0, "m")))
         front = np.maximum.accumulate(run_m)
         return RepairedCounter(run_m, front, (), np.zeros(run_m.size), 0.0), "line speed"
     known = _one_counter(counter, seconds, files, warnings)
@@ -118,7 +114,7 @@ def integral_m(speed: Floats, seconds: Floats, alone: bool = False) -> Floats:
 
 
 def _one_counter(
-    counter: Floats, seconds: Floats, files: NDArray[np.generic] | None, warnings: list[str]
+    counter: Floats, seconds: Floats, files: NDArray[np.generic] | None, warnings: list[Message]
 ) -> NDArray[np.bool_]:
     """Rows whose counter is used: one counter at any time, though several logs may carry one."""
     known = np.isfinite(counter)
@@ -135,10 +131,7 @@ def _one_counter(
             taken.append((begin, end))
             use |= known & (files == number)
         else:
-            warnings.append(
-                f"File {number} carries a length counter over the same time as another log; "
-                "the fuller one is used."
-            )
+            warnings.append(message(Warned.TWO_COUNTERS, file=str(number)))
     return use
 
 
@@ -148,24 +141,24 @@ def _without_slips(
     expected: Floats,
     clock: Floats,
     run_m: Floats,
-    warnings: list[str],
+    warnings: list[Message],
 ) -> RepairedCounter:
     """The repaired counter with its slips mended from the line speed."""
     scale = counter_scale(repaired.at_m, run_m, clock)
     if not LEAST_SCALE <= scale <= 1.0 / LEAST_SCALE:
         raise LogError(_contradiction(scale))
     if abs(scale - 1.0) > 0.01:
-        warnings.append(
-            f"The length counter gives {scale:.3f} m for each metre by line speed; the counter is used as it "
-            "stands. Calibrate one of them against footage marks."
-        )
+        warnings.append(message(Warned.COUNTER_SCALE, scale=float(scale)))
     slips = find_slips(repaired.at_m, speed, expected, np.diff(clock), repaired.resolution_m, scale)
     stuck = [one for one in slips if _speed_stuck(speed, *one)]
     for first, last in stuck:
         warnings.append(
-            f"The line speed showed {speed[first]:.3f} m/s exactly for {clock[last] - clock[first]:.0f} s at "
-            f"{repaired.at_m[first]:.1f} m while the length counter ran short of it: the speed signal is taken "
-            "for stuck and the counter is followed. If the wire did run, its length is missing there."
+            message(
+                Warned.SPEED_STUCK,
+                speed=Measure(float(speed[first]), "m/s"),
+                seconds=float(clock[last] - clock[first]),
+                at=Place(float(repaired.at_m[first])),
+            )
         )
     slips = [one for one in slips if one not in stuck]
     if not slips:
@@ -218,7 +211,7 @@ def _on_all_rows(
             one.at_m,
             one.size_m,
             one.unsure_m,
-            one.sentence,
+            one.told,
         )
         for one in repaired.events
     )

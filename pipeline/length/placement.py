@@ -26,7 +26,9 @@ from pipeline.length.steady_state import (
     SteadyRule,
     phases_at_die,
 )
+from pipeline.messages import Measure, Message, message, said_json
 from pipeline.sheets.line_sheet import LineSheet
+from pipeline.warned import Counted
 
 Floats = NDArray[np.float64]
 
@@ -41,7 +43,7 @@ class Placement:
 
     Args:
         readings: one row a reading (columns.PLACED).
-        counter_events: what happened to the counter: row, to_row, kind, at_m, size_m, unsure_m, sentence.
+        counter_events: what happened to the counter: row, to_row, kind, at_m, size_m, unsure_m, said (JSON message).
         phases: phases at the die along the wire: from_m, to_m, phase, seconds; a stop has no length.
         at_m: repaired counter at each row [m]; unlike front_m it goes back where wire was pulled back.
         seconds: time of each row since the first [s].
@@ -49,7 +51,7 @@ class Placement:
         made_m: repaired counter's greatest value [m]; the wire of the run lies between the two.
         resolution_m: smallest step of the counter [m].
         length_from: 'length counter' or 'line speed'.
-        warnings: sentences a reader must see.
+        warnings: what a reader must see.
         added_m: what was added to the counter as logged at each row [m].
         clock: steps of the logger's clock; `seconds` goes on over them by the time that passed.
     """
@@ -63,7 +65,7 @@ class Placement:
     made_m: float
     resolution_m: float
     length_from: str
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Message, ...] = ()
     added_m: Floats = field(default_factory=lambda: np.zeros(0))
     clock: ClockSteps | None = None
 
@@ -129,7 +131,7 @@ def place_readings(
     speed = _channel(loaded_readings, flagged, "line_speed_m_s")
     clock = clock_steps(clock_seconds(loaded_readings), counter, speed)
     seconds = clock.passed_s
-    warnings: list[str] = []
+    warnings: list[Message] = []
     if counter is None and speed is None:
         raise LogError(
             Complaint(
@@ -200,7 +202,7 @@ def _gaps(seconds: Floats, repaired: RepairedCounter) -> list[CounterEvent]:
                     float(repaired.at_m[row]),
                     passed,
                     0.0,
-                    f"Nothing was logged for {lasted:.1f} s while {passed:.1f} m of wire ran.",
+                    message(Counted.GAP, seconds=lasted, length=Measure(passed, "m")),
                 )
             )
     return events
@@ -215,7 +217,7 @@ def _events_frame(events: list[CounterEvent], rows: NDArray[np.generic]) -> pl.D
             "at_m": [one.at_m for one in events],
             "size_m": [one.size_m for one in events],
             "unsure_m": [one.unsure_m for one in events],
-            "sentence": [one.sentence for one in events],
+            "said": [said_json(one.told) for one in events],
         },
         schema={
             "row": pl.UInt32,
@@ -224,7 +226,7 @@ def _events_frame(events: list[CounterEvent], rows: NDArray[np.generic]) -> pl.D
             "at_m": pl.Float64,
             "size_m": pl.Float64,
             "unsure_m": pl.Float64,
-            "sentence": pl.String,
+            "said": pl.String,
         },
     )
 

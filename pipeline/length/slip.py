@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.length.counter import CounterEvent
+from pipeline.messages import Between, Measure, message
+from pipeline.warned import Counted
 
 Floats = NDArray[np.float64]
 
@@ -134,8 +136,7 @@ def mend_slips(
                 begin,
                 lost,
                 ALLOWED_SHARE * (end - begin),
-                f"The length counter ran {lost:.1f} m short of the line speed between {begin:.1f} m and "
-                f"{end:.1f} m; the length there is taken from the line speed.",
+                message(Counted.SLIP, lost=Measure(lost, "m"), span=Between(begin, end)),
             )
         )
     return length, events

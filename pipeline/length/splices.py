@@ -13,6 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from pipeline.messages import Measure, Message, Place, message
+from pipeline.warned import Warned
+
 Floats = NDArray[np.float64]
 
 LUMP_SIGMA = 6.0
@@ -32,14 +35,14 @@ class Splice:
         to_m: last metre [m].
         height_mm: greatest height over the wire around, by the gauge that read most [mm].
         seen_by: gauges that saw it.
-        sentence: what it is taken for.
+        told: what it is taken for.
     """
 
     from_m: float
     to_m: float
     height_mm: float
     seen_by: tuple[str, ...]
-    sentence: str
+    told: Message
 
 
 def lumps(
@@ -138,6 +141,5 @@ def _splice(group: list[tuple[float, float, float, str]], names: tuple[str, ...]
         high,
         height,
         names,
-        f"A lump {height:.3f} mm high at {low:.1f} m, seen by {' and '.join(names)}: taken for a splice. Saleable "
-        "lengths leave it out.",
+        message(Warned.SPLICE, height=Measure(height, "mm"), at=Place(low), seen_by=" and ".join(names)),
     )

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.length.cross_correlation import delay_between
+from pipeline.messages import Measure, Message, as_message, message
 from pipeline.results import Refused
-from pipeline.wording.say import plain
+from pipeline.warned import Station
 
 Floats = NDArray[np.float64]
 
@@ -48,7 +49,7 @@ class StationFinding:
         drift_m_per_km: change of the distance along the run [m/km]; NaN where it cannot be told.
         drifts: whether that change is beyond chance: a slip, or an accumulator.
         verdict: 'agrees', 'disagrees' or 'not tested'.
-        sentence: what a reader should know.
+        told: what a reader should know.
         n: readings used.
     """
 
@@ -63,7 +64,7 @@ class StationFinding:
     drift_m_per_km: float
     drifts: bool
     verdict: Literal["agrees", "disagrees", "not tested"]
-    sentence: str
+    told: Message
     n: int
 
 
@@ -119,22 +120,20 @@ def check_distance(
     step = _reading_m(first_at_m)
     shared = _shared(first_at_m, first_values, second_at_m, second_values)
     if shared is None or not step > 0:
-        return _untested(first, second, sheet_m, 0, "they have no wire in common")
+        return _untested(first, second, sheet_m, 0, message(Station.NO_COMMON_WIRE))
     x = even_grid(first_at_m, first_values, step, *shared)
     y = even_grid(second_at_m, second_values, step, *shared)
     middle = _middle(0, x.size, _SEGMENTS * _LONGEST_SEGMENT)
     whole = delay_between(x[middle], y[middle], max(3, int(np.ceil(look_m / step))))
     if isinstance(whole, Refused):
-        why = plain(whole.reason)
-        return _untested(first, second, sheet_m, whole.n, why[0].lower() + why[1:-1])
+        return _untested(first, second, sheet_m, whole.n, as_message(whole.reason))
     if not whole.significant:
         return _untested(
             first,
             second,
             sheet_m,
             whole.n,
-            f"they do not vary together beyond chance (correlation {whole.peak:.2f}, chance reaches "
-            f"{whole.peak_limit:.2f})",
+            message(Station.NOT_TOGETHER, peak=whole.peak, chance=whole.peak_limit),
             whole.peak,
             whole.peak_limit,
         )
@@ -146,7 +145,7 @@ def check_distance(
             second,
             sheet_m,
             whole.n,
-            f"they vary together beyond chance in {lags.size} of {looked} stretches only, and half are needed",
+            message(Station.TOO_FEW_STRETCHES, n=lags.size, looked=looked),
             whole.peak,
             whole.peak_limit,
         )
@@ -230,12 +229,12 @@ def _untested(
     second: str,
     sheet_m: float,
     n: int,
-    why: str,
+    why: Message,
     peak: float = float("nan"),
     limit: float = float("nan"),
 ) -> StationFinding:
     nothing = float("nan")
-    sentence = f"The distance between {first} and {second} could not be checked: {why}."
+    told = message(Station.NOT_CHECKED, one=first, other=second, why=why)
     return StationFinding(
         first,
         second,
@@ -248,7 +247,7 @@ def _untested(
         nothing,
         False,
         "not tested",
-        sentence,
+        told,
         n,
     )
 
@@ -269,19 +268,17 @@ def _judged(
     tolerance = max(0.5 * step, TAPED_SHARE * abs(sheet_m))
     error = found_m - sheet_m
     agrees = abs(error) - half <= tolerance
-    says = (
-        f"{first[0].upper()}{first[1:]} and {second} see the same wire {found_m:.2f} m apart "
-        f"({found_m - half:.2f} to {found_m + half:.2f} m); the line sheet says {sheet_m:.2f} m"
+    told = message(
+        Station.AGREES if agrees else Station.DISAGREES,
+        one=f"{first[0].upper()}{first[1:]}",
+        other=second,
+        found=Measure(found_m, "m"),
+        low=Measure(found_m - half, "m"),
+        high=Measure(found_m + half, "m"),
+        sheet=Measure(sheet_m, "m"),
     )
-    if agrees:
-        sentence = f"{says}. They agree."
-    else:
-        sentence = (
-            f"{says}. Measure the line and correct 'station_m', or look for a slipping wheel; readings stay "
-            "placed by the line sheet."
-        )
     if drifts:
-        sentence += f" The distance changes by {slope:.2f} m a kilometre: a wheel slips or a path changes."
+        told = message(Station.DRIFTS, found=told, slope=Measure(slope, "m"), each=Measure(1000.0, "m"))
     return StationFinding(
         first,
         second,
@@ -294,6 +291,6 @@ def _judged(
         slope,
         drifts,
         "agrees" if agrees else "disagrees",
-        sentence,
+        told,
         n,
     )

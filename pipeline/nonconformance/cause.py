@@ -25,8 +25,8 @@ class Stretch:
     Args:
         from_m: its start [m].
         to_m: its end [m].
-        name: which phase, contradiction or change of lot it was: ``stop``, ``lot C7 to lot C8``; "" for a drift.
-        told: what is said of a drift.
+        name: which phase, instrument or change of lot it was: ``stop``, ``lot C7 to lot C8``; "" for a drift.
+        told: what is said of a drift or contradiction.
     """
 
     from_m: float
@@ -116,7 +116,7 @@ def likely_cause(finding: Finding, known: Circumstances) -> Cause:
         one instrument alone saw, an unsteady line, a change of material, drift; else ``not known``.
     """
     if (stretch := _meeting(finding, known.disagreements)) is not None:
-        return Cause("gauge", message(Because.CONTRADICTED, how=stretch.name.rstrip(".")), stretch.name)
+        return Cause("gauge", message(Because.CONTRADICTED, agreement=stretch.told), stretch.name)
     if (repeat := _repeat(finding, known.repeats)) is not None:
         return repeat
     rows = {one.row for one in finding.sightings}

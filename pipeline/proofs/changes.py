@@ -40,6 +40,10 @@ LATER_COLUMNS: dict[str, tuple[str, ...]] = {
     "judged.finding": ("said", "cause_said"),
     "judged.reel": ("held_by", "first_said"),
     "judged.requirement": ("said",),
+    "measured.agreement": ("said",),
+    "measured.gap": ("said",),
+    "placed.counter_event": ("said",),
+    "placed.warning": ("said", "at_m"),
 }
 
 

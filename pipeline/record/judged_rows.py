@@ -11,13 +11,15 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.messages import Message, said_json
 from pipeline.nonconformance.finding import Finding
 from pipeline.results import Refused, Result
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.judge import Judged, ReelStanding, RequirementOnReel
-from pipeline.steps.sightings_of_run import counts_on
-from pipeline.store.answer_columns import columns_of, said_json
+from pipeline.steps.sightings_of_run import Gap, counts_on
+from pipeline.store.answer_columns import columns_of
+from pipeline.warned import place_of
 from pipeline.why import Lacking
 
 if TYPE_CHECKING:
@@ -70,9 +72,12 @@ def event_rows(bench: Bench) -> pl.DataFrame:
     return rows
 
 
-def sentences(told: tuple[str, ...]) -> pl.DataFrame:
-    """Rows of a table of warnings."""
-    return pl.DataFrame({"sentence": list(told)}, schema={"sentence": _TEXT})
+def warning_rows(told: Sequence[Message]) -> pl.DataFrame:
+    """Rows of placed.warning."""
+    return pl.DataFrame(
+        [{"at_m": place_of(one), "sentence": "", "said": said_json(one)} for one in told],
+        schema={"at_m": _REAL, "sentence": _TEXT, "said": _TEXT},
+    )
 
 
 def agreement_rows(bench: Bench) -> pl.DataFrame:
@@ -86,7 +91,8 @@ def agreement_rows(bench: Bench) -> pl.DataFrame:
                 "chi2": one.agreement.chi2 if math.isfinite(one.agreement.chi2) else None,
                 "p": one.agreement.p if math.isfinite(one.agreement.p) else None,
                 "suspect": one.agreement.suspect,
-                "sentence": one.agreement.sentence,
+                "sentence": "",
+                "said": said_json(one.agreement.told),
             }
             for one in bench.measured.agreement
         ],
@@ -98,6 +104,7 @@ def agreement_rows(bench: Bench) -> pl.DataFrame:
             "p": _REAL,
             "suspect": _TEXT,
             "sentence": _TEXT,
+            "said": _TEXT,
         },
     )
 
@@ -105,8 +112,15 @@ def agreement_rows(bench: Bench) -> pl.DataFrame:
 def gap_rows(judged: Judged) -> pl.DataFrame:
     """Rows of measured.gap."""
     return pl.DataFrame(
-        [_fields(one) for one in judged.gaps],
-        schema={"reel_id": _TEXT, "kind": _TEXT, "from_m": _REAL, "to_m": _REAL, "sentence": _TEXT},
+        [_without_told(one) for one in judged.gaps],
+        schema={
+            "reel_id": _TEXT,
+            "kind": _TEXT,
+            "from_m": _REAL,
+            "to_m": _REAL,
+            "sentence": _TEXT,
+            "said": _TEXT,
+        },
     )
 
 
@@ -144,7 +158,7 @@ def limit_rows(judged: Judged) -> pl.DataFrame:
 def requirement_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
     """Rows of judged.requirement."""
     return pl.DataFrame(
-        [_requirement(one) for one in judged.requirements],
+        [_without_told(one) for one in judged.requirements],
         schema_overrides={
             "limit_value": _REAL,
             "worst": _REAL,
@@ -155,7 +169,8 @@ def requirement_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
     ).with_columns(pl.lit(bench.run.id).alias("run_id"))
 
 
-def _requirement(one: RequirementOnReel) -> dict[str, Any]:
+def _without_told(one: RequirementOnReel | Gap) -> dict[str, Any]:
+    """The fields of a record with what it tells as the store keeps that."""
     row = _fields(one)
     told = row.pop("told")
     return {**row, "sentence": "", "said": said_json(told)}

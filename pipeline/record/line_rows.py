@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from pipeline.messages import said_json
 from pipeline.steps.chart_maker import ChartOf
 from pipeline.steps.charted import ChartFamily
 from pipeline.steps.line_charts import LineCharts
-from pipeline.store.answer_columns import assumptions_json, details_json, said_json, warnings_json
+from pipeline.store.answer_columns import assumptions_json, details_json, warnings_json
 
 Rows = list[dict[str, Any]]
 

@@ -376,12 +376,14 @@ class ReelFold:
         low, high = self._span(start, end)
         said = [*self.lacking]
         said += [
-            one["sentence"]
+            plain(told_of(one))
             for one in self.book.gaps
             if one["reel_id"] == self.name and one["from_m"] < high and one["to_m"] > low
         ]
         said += [
-            one["sentence"] for one in self.book.contradictions if one["from_m"] < high and one["to_m"] > low
+            plain(told_of(one))
+            for one in self.book.contradictions
+            if one["from_m"] < high and one["to_m"] > low
         ]
         said += [
             plain(told_of(one))

@@ -178,7 +178,7 @@ def _gaps(facts: ReelFacts) -> list[Going]:
     """Wire that no instrument read or tested, and wire that may lie on the next reel."""
     allowed = facts.plant.cutting.unread_up_to_m
     return [
-        Going(*facts.on_reel(row["from_m"], row["to_m"]), GAP_KIND[row["kind"]], row["sentence"])
+        Going(*facts.on_reel(row["from_m"], row["to_m"]), GAP_KIND[row["kind"]], plain(told_of(row)))
         for row in facts.run.gaps
         if row["reel_id"] == facts.name
         and (row["kind"] == "either reel" or row["to_m"] - row["from_m"] > allowed)

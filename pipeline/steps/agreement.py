@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pipeline.flags import ALL
 from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STEADY
+from pipeline.messages import Measure, Message, message
 from pipeline.sheets.line_sheet import LineSheet, MassBalance
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.evidence import Seen
@@ -18,6 +19,7 @@ from pipeline.steps.lone_wall import near_reading
 from pipeline.trust.reading_drift import movement_sd_mm, with_drifts
 from pipeline.trust.redundancy import AgreementStretch, agreement_by_stretch, area_from_screw_mm2
 from pipeline.trust.uncertainty import Uncertainty
+from pipeline.warned import Warned
 
 Floats = NDArray[np.float64]
 _JUDGING = [flag.code for flag in ALL if flag.masks_conformity]
@@ -45,19 +47,14 @@ def conductor_of(read: Floats | None, line: LineSheet, nominal_mm: float) -> tup
     return nominal_mm, 0.01 * nominal_mm / float(np.sqrt(3.0))
 
 
-def conductor_told(read: Floats | None, line: LineSheet, nominal_mm: float) -> tuple[str, ...]:
-    """The sentence that the conductor was not measured, where anything stands on its diameter."""
+def conductor_told(read: Floats | None, line: LineSheet, nominal_mm: float) -> tuple[Message, ...]:
+    """That the conductor was not measured, where anything stands on its diameter."""
     if read is not None or line.instrument("cold diameter gauge") is None:
         return ()
-    use = "the mean wall is taken from the diameter"
+    code = Warned.CONDUCTOR_NOMINAL_IN_WALL
     if line.instrument("wall gauge") is not None:
-        use = "wall and diameter are held against each other"
-    return (
-        (
-            f"No usable reading of the conductor's diameter: it is taken as the nominal {nominal_mm:.3f} mm, even "
-            f"within 1 %, where {use}. Fit or mend a conductor gauge before the crosshead."
-        ),
-    )
+        code = Warned.CONDUCTOR_NOMINAL
+    return (message(code, nominal=Measure(nominal_mm, "mm")),)
 
 
 def agreement_of_run(

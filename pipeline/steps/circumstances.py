@@ -87,7 +87,7 @@ def circumstances_of(
     return Circumstances(
         unsteady=unsteady,
         disagreements=tuple(
-            Stretch(one.from_m, one.to_m, one.agreement.sentence)
+            Stretch(one.from_m, one.to_m, one.agreement.suspect, one.agreement.told)
             for one in bench.measured.agreement
             if one.agreement.state == "red"
         ),

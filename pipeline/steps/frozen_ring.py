@@ -8,10 +8,11 @@ import polars as pl
 from pipeline.columns import WALL_CHANNELS
 from pipeline.flags import ALL, STUCK
 from pipeline.length.placement import Placement
+from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.steps.evidence import Floats, Mask
 from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others
-from pipeline.words import counted
+from pipeline.warned import Warned
 
 # Wire near a stop has swings of its own; readings under this share of the usual speed are left out (chosen here).
 SLOW_SHARE = 0.5
@@ -83,18 +84,13 @@ def _beside(readings: pl.DataFrame, flagged: pl.DataFrame, sensors: int) -> dict
     return {name: told[:, place] for place, name in enumerate(names)}
 
 
-def silent_told(flags: pl.DataFrame, gauge: Instrument | None) -> tuple[str, ...]:
-    """The sentence on sensors that no longer read the wire."""
+def silent_told(flags: pl.DataFrame, gauge: Instrument | None) -> tuple[Message, ...]:
+    """What to say of sensors that no longer read the wire."""
     if gauge is None or flags.height == 0:
         return ()
     named = " and ".join(sorted(one.split("_")[1] for one in flags["channel"].unique().to_list()))
-    return (
-        (
-            f"{gauge.id}: wall sensor {named} repeats a figure with noise over "
-            f"{counted(flags['row'].n_unique(), 'reading')}: far quieter than usual, or still while the "
-            "wall beside it or the diameter moves. It judges nothing there. Check the gauge."
-        ),
-    )
+    rows = flags["row"].n_unique()
+    return (message(Warned.SENSOR_SILENT, instrument=gauge.id, sensors=named, n=rows),)
 
 
 def half_diameter(
@@ -136,13 +132,8 @@ def frozen_rows(frame: pl.DataFrame, placement: Placement, half: Floats) -> Mask
     return frozen_readings(np.where(running_rows(placement), wall, np.nan), half)
 
 
-def frozen_told(gauge: Instrument, frozen: Mask) -> tuple[str, ...]:
-    """The sentence on a ring that stands."""
+def frozen_told(gauge: Instrument, frozen: Mask) -> tuple[Message, ...]:
+    """What to say of a ring that stands."""
     if not bool(frozen.any()):
         return ()
-    return (
-        (
-            f"{gauge.id} stands still over {counted(int(frozen.sum()), 'reading')} while the diameter, which it "
-            "followed before, moves on: it does not read the wire, and the wire counts as unmonitored. Check the gauge."
-        ),
-    )
+    return (message(Warned.RING_STANDS, instrument=gauge.id, n=int(frozen.sum())),)

@@ -38,7 +38,7 @@ def station_answer(found: StationFinding) -> Result | Refused:
     )
     method = message(Method.PREWHITENED_CROSS_CORRELATION)
     if found.verdict == "not tested":
-        return Refused(question, method, found.sentence, found.n)
+        return Refused(question, method, found.told, found.n)
     return Result(
         question=question,
         estimate=found.found_m,
@@ -67,7 +67,7 @@ def station_answer(found: StationFinding) -> Result | Refused:
                 message(Note.DRIFT_OF_DISTANCE, drift_m_per_km=Measure(found.drift_m_per_km, "m")),
             ),
         ),
-        warnings=(found.sentence,),
+        warnings=(found.told,),
         details={"sheet_m": found.sheet_m, "drift_m_per_km": found.drift_m_per_km},
     )
 
@@ -93,7 +93,7 @@ def clock_answer(found: Clocks) -> Result | Refused:
         effective_n=None,
         known_m=None,
         unit_of_inference="reading",
-        warnings=(skew.sentence,),
+        warnings=(skew.told,),
         details={"length_m": skew.length_m},
     )
 

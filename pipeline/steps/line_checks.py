@@ -18,6 +18,7 @@ from pipeline.length.placement import Placement
 from pipeline.length.splices import Splice, find_splices
 from pipeline.length.station_offset import StationFinding
 from pipeline.length.steady_wire import steady_readings
+from pipeline.messages import Measure, Message, message
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
@@ -25,6 +26,7 @@ from pipeline.steps.instrument_channels import CHANNELS
 from pipeline.steps.measure import Measured
 from pipeline.trust.stations import station_findings
 from pipeline.wall.shrinkage import shrinkage_of_run
+from pipeline.warned import Warned
 
 Floats = NDArray[np.float64]
 
@@ -54,7 +56,7 @@ class LineChecks:
         family: whether that is what earlier runs lead one to expect.
         splices: lumps that two gauges saw on the same wire.
         clocks: logs with a line speed of their own, compared with the first.
-        warnings: sentences a reader must see.
+        warnings: what a reader must see.
     """
 
     stations: tuple[StationFinding, ...] = ()
@@ -62,7 +64,7 @@ class LineChecks:
     shrinkage: Result | Refused | None = None
     splices: tuple[Splice, ...] = ()
     clocks: tuple[Clocks, ...] = ()
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Message, ...] = ()
 
 
 def check_line(
@@ -100,7 +102,7 @@ def check_line(
         clocks,
         (
             *_station_warnings(stations, line),
-            *(one.sentence for one in splices),
+            *(one.told for one in splices),
             *_clock_warnings(clocks),
         ),
     )
@@ -129,18 +131,22 @@ def _unsure(stations: tuple[StationFinding, ...], line: LineSheet) -> dict[str, 
     return unsure
 
 
-def _station_warnings(stations: tuple[StationFinding, ...], line: LineSheet) -> tuple[str, ...]:
+def _station_warnings(stations: tuple[StationFinding, ...], line: LineSheet) -> tuple[Message, ...]:
     told = []
     for found in stations:
         if found.verdict != "disagrees":
             if found.drifts:
-                told.append(found.sentence)
+                told.append(found.told)
             continue
         first, second = _pair(found, line)
         told.append(
-            f"{found.sentence} Places by {first} and {second} are unsure by {error_m(found):.1f} m: their findings are "
-            "widened by that much, and wire that near a reel's end may lie on the neighbouring reel. No reel is held "
-            "for this alone."
+            message(
+                Warned.STATION_UNSURE,
+                found=found.told,
+                one=first,
+                other=second,
+                unsure=Measure(error_m(found), "m"),
+            )
         )
     return tuple(told)
 
@@ -204,9 +210,9 @@ def skews(found: ClockSkew) -> bool:
     return abs(found.seconds) > 2.0 * found.sd_s + 0.05
 
 
-def _clock_warnings(clocks: tuple[Clocks, ...]) -> tuple[str, ...]:
+def _clock_warnings(clocks: tuple[Clocks, ...]) -> tuple[Message, ...]:
     return tuple(
-        f"Logs {one.first} (first) and {one.second} (second): {one.answer.sentence}"
+        message(Warned.CLOCKS_OF_LOGS, first=one.first, second=one.second, found=one.answer.told)
         for one in clocks
         if isinstance(one.answer, ClockSkew) and skews(one.answer)
     )

@@ -11,9 +11,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.length.placement import Placement
+from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import Instrument
 from pipeline.steps.evidence import Floats, Mask, Seen
-from pipeline.words import counted
+from pipeline.warned import Warned
 
 
 def near_reading(at_m: Floats, other: Seen) -> Mask:
@@ -50,14 +51,9 @@ def lone_rows(frame: pl.DataFrame, gauge: Instrument, placement: Placement, diam
     return part
 
 
-def lone_told(gauge: Instrument, frame: pl.DataFrame, lone: Mask) -> tuple[str, ...]:
-    """A sentence where wire is taken for unmonitored for that reason."""
+def lone_told(gauge: Instrument, frame: pl.DataFrame, lone: Mask) -> tuple[Message, ...]:
+    """What to say where wire is taken for unmonitored for that reason."""
     alone = lone & frame["thinnest_wall_mm"].is_not_null().to_numpy()
     if not bool(alone.any()):
         return ()
-    return (
-        (
-            f"{gauge.id}: {counted(int(alone.sum()), 'reading has', 'readings have')} a sensor out and no usable "
-            "diameter on the same wire: they judge nothing, and their wire counts as unmonitored."
-        ),
-    )
+    return (message(Warned.SENSOR_OUT_ALONE, instrument=gauge.id, n=int(alone.sum())),)

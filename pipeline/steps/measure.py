@@ -18,7 +18,7 @@ from pipeline.length.placement import Placement
 from pipeline.length.spark_exposure import SparkExposure, spark_exposure
 from pipeline.length.steady_state import DEFAULT_RULE
 from pipeline.length.steady_wire import read_first, steady_readings
-from pipeline.messages import Message
+from pipeline.messages import Measure, Message, as_message, message
 from pipeline.quantity import Asked
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
@@ -48,7 +48,7 @@ from pipeline.trust.uncertainty import Uncertainty, measured_uncertainty
 from pipeline.wall.lobes import few_sensors_told, few_sensors_unknown
 from pipeline.wall.sections import measure_walls
 from pipeline.wall.two_layers import insulation_between, insulation_unknown
-from pipeline.wording.say import plain
+from pipeline.warned import Warned
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -91,7 +91,7 @@ class Measured:
         noise: what the line's stops told of each gauge's own scatter, by kind of gauge.
         uncertainty: standard uncertainty of one reading by column, noise and the rest apart.
         refused: why a quantity cannot be told although a gauge reads, by column.
-        warnings: sentences a reader must see.
+        warnings: what a reader must see.
         spark: how long the spark test stressed each metre, or why that cannot be known; None without a voltage.
         read: the instruments that gave readings.
         contradictions: what the run's data contradict in themselves.
@@ -106,7 +106,7 @@ class Measured:
     noise: Mapping[str, Result | Refused] = field(default_factory=dict)
     uncertainty: Mapping[str, Uncertainty] = field(default_factory=dict)
     refused: Mapping[str, Refused] = field(default_factory=dict)
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Message, ...] = ()
     spark: SparkExposure | Refused | None = None
     read: tuple[Instrument, ...] = ()
     contradictions: tuple[Message, ...] = ()
@@ -198,7 +198,7 @@ def measure_run(
     sight = _Sight(
         readings, flagged, placed.placement, line, frame, readings["row"].cast(pl.Int64).to_numpy()
     )
-    told: tuple[str, ...] = ()
+    told: tuple[Message, ...] = ()
     if unknown is None:
         sight, told = _settled(sight)
     conductor = conductor_of(read, line, conductor_mm)
@@ -239,8 +239,9 @@ def measure_run(
             *(lone_told(gauge, frame, lone) if gauge is not None else ()),
             *silent_told(silent, gauge),
             *(frozen_told(gauge, frozen) if gauge is not None else ()),
-            *(plain(one) for one in (*told_of_data, *shown)),
-            *((plain(exposure.reason),) if isinstance(exposure, Refused) else ()),
+            *told_of_data,
+            *shown,
+            *((as_message(exposure.reason),) if isinstance(exposure, Refused) else ()),
         ),
         exposure,
         instruments_that_read(readings, line),
@@ -278,10 +279,7 @@ def _without_contradicted(measured: Measured) -> Measured:
     length = intervals.length_m(measured.contradicted)
     if length == 0.0:
         return measured
-    told = (
-        f"The instruments contradict each other over {length:.0f} m: that wire is left out of capability and every "
-        "other statistic of wall and diameter."
-    )
+    told = message(Warned.CONTRADICTED_LEFT_OUT, length=Measure(length, "m"))
     return replace(
         measured,
         seen=without_wire(
@@ -364,7 +362,7 @@ class _Sight:
         )
 
 
-def _settled(sight: _Sight) -> tuple[_Sight, tuple[str, ...]]:
+def _settled(sight: _Sight) -> tuple[_Sight, tuple[Message, ...]]:
     """The wall gauge's own word on when the wire had settled, taken into the phases."""
     gauge = sight.line.instrument("wall gauge")
     if gauge is None:

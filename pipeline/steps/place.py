@@ -11,9 +11,11 @@ from pipeline.length.events import OtherPlace, other_places, place_events
 from pipeline.length.placement import Placement, place_readings
 from pipeline.length.reels import LooseWire, PlacedReel, loose_wire, place_reels
 from pipeline.length.spark_counter import UnlistedCount, unlisted_counts
+from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.statistics.spark_merge import merge_events
+from pipeline.warned import Warned
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +27,7 @@ class Placed:
         events: events with their place and the number of the fault they count (column ``fault``).
         reels: the reels, in the order of the wire.
         loose: wire of the run that is on no reel.
-        warnings: sentences a reader must see.
+        warnings: what a reader must see.
         unlisted: counts of the spark tester that its list of faults does not show.
         elsewhere: further places that events may have, where a clock was set.
     """
@@ -34,7 +36,7 @@ class Placed:
     events: pl.DataFrame
     reels: tuple[PlacedReel, ...]
     loose: tuple[LooseWire, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Message, ...]
     unlisted: tuple[UnlistedCount, ...] = ()
     elsewhere: tuple[OtherPlace, ...] = ()
 
@@ -71,13 +73,13 @@ def place_run(
 
 def _number_faults(
     events: pl.DataFrame, placement: Placement, line: LineSheet
-) -> tuple[pl.DataFrame, tuple[str, ...]]:
+) -> tuple[pl.DataFrame, tuple[Message, ...]]:
     """Counts of one fault get one number; surface flaws are each their own."""
     if events.height == 0:
         return events.with_columns(pl.lit(None, dtype=pl.Int32).alias("fault")), ()
     sparks = (events["kind"] == "spark fault").to_numpy()
     fault = np.arange(events.height, dtype=np.int64)
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Message, ...] = ()
     if sparks.any():
         tester = line.instrument("spark tester")
         at = events["at_m"].to_numpy()[sparks]
@@ -94,7 +96,7 @@ def _number_faults(
         )
         if merged.without_position:
             lost = merged.without_position
-            warnings = (f"{lost} spark counts have no place on the wire: no reel can be cleared of them.",)
+            warnings = (message(Warned.COUNTS_WITHOUT_PLACE, n=lost),)
         alone = merged.counts.size + np.arange(at.size)
         fault[sparks] = np.where(merged.members >= 0, merged.members, alone)
         fault[~sparks] = merged.counts.size + at.size + np.arange(int((~sparks).sum()))

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from pipeline.length.placement import Placement
 from pipeline.length.settling import phases_with_settling, settled_at_m
 from pipeline.length.steady_state import DEFAULT_RULE, PHASE_NAMES, STEADY
+from pipeline.messages import Message, Place, message
+from pipeline.warned import Warned
 
 Floats = NDArray[np.float64]
 
@@ -20,7 +22,7 @@ MOST_SETTLING_TIMES = 3.0
 
 def settled_placement(
     placement: Placement, at_m: Floats, mean_wall_mm: Floats
-) -> tuple[Placement, tuple[str, ...]]:
+) -> tuple[Placement, tuple[Message, ...]]:
     """The placement with wire that had not settled by its own readings taken out of the steady wire.
 
     Args:
@@ -29,12 +31,13 @@ def settled_placement(
         mean_wall_mm: mean wall [mm]; NaN where it may not be used.
 
     Returns:
-        The placement with its phases, and a sentence for each stretch that settled late. A stretch that does
+        The placement with its phases, and what to say of each stretch that settled late. A stretch that does
         not settle within three of the line's settling times stays steady: its level wanders.
     """
     speed = placement.readings["speed_m_s"].to_numpy()
     front = placement.readings["front_m"].to_numpy()
-    values, sentences = mean_wall_mm.copy(), []
+    values = mean_wall_mm.copy()
+    told: list[Message] = []
     for one in placement.phases.to_dicts():
         low, high = float(one["from_m"]), float(one["to_m"])
         if one["phase"] != PHASE_NAMES[STEADY]:
@@ -46,8 +49,5 @@ def settled_placement(
         if settled - low > MOST_SETTLING_TIMES * DEFAULT_RULE.settle_s * usual:
             values[(at_m >= low) & (at_m < high)] = np.nan
         else:
-            sentences.append(
-                f"The speed was steady from {low:.0f} m on, and the wall had settled at {settled:.0f} m: the "
-                "wire between counts as settling."
-            )
-    return replace(placement, phases=phases_with_settling(placement, at_m, values)), tuple(sentences)
+            told.append(message(Warned.SETTLED_LATE, steady=Place(low), settled=Place(settled)))
+    return replace(placement, phases=phases_with_settling(placement, at_m, values)), tuple(told)

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.length.reels import PlacedReel
-from pipeline.messages import Measure, as_written
+from pipeline.messages import Measure, Message, as_message, message
 from pipeline.nonconformance.failing_lengths import event_intervals
 from pipeline.nonconformance.finding import Sighting, place_sighting
 from pipeline.nonconformance.limit_sightings import (
@@ -27,7 +27,7 @@ from pipeline.sheets.line_sheet import Instrument
 from pipeline.steps.bench import Bench
 from pipeline.steps.unmonitored import gap_sightings
 from pipeline.trust.calibration import calibrations_over
-from pipeline.wording.say import plain
+from pipeline.warned import NotSeen
 
 # Faults nearer than this are one length to cut out: no useful wire lies between them (chosen here); which counts
 # are one fault is another question, see spark_merge.
@@ -55,7 +55,7 @@ class Gap:
     kind: str
     from_m: float
     to_m: float
-    sentence: str
+    told: Message
 
 
 def sightings_against(bench: Bench, limit: Limit) -> tuple[Sighting, ...]:
@@ -206,22 +206,19 @@ def gaps_of(bench: Bench) -> tuple[Gap, ...]:
     """Wire on reels without a trustworthy reading, or without a full spark test."""
     gaps = []
     exposure = bench.measured.spark
-    untested = (
-        plain(exposure.reason) if isinstance(exposure, Refused) else "No full spark test is on record here."
-    )
+    untested = as_message(exposure.reason) if isinstance(exposure, Refused) else message(NotSeen.SPARK)
     kinds = (
-        ("wall unmonitored", bench.measured.wall, "No usable wall reading here."),
-        ("diameter unmonitored", bench.measured.diameter, "No usable diameter reading here."),
+        ("wall unmonitored", bench.measured.wall, message(NotSeen.WALL)),
+        ("diameter unmonitored", bench.measured.diameter, message(NotSeen.DIAMETER)),
         ("spark untested", bench.measured.seen.get("spark_kv"), untested),
     )
     for reel in bench.placed.reels:
-        for kind, seen, sentence in kinds:
+        for kind, seen, told in kinds:
             if seen is None:
-                gaps.append(Gap(reel.id, kind, reel.from_m, reel.to_m, sentence))
+                gaps.append(Gap(reel.id, kind, reel.from_m, reel.to_m, told))
                 continue
             gaps.extend(
-                Gap(reel.id, kind, from_m, to_m, sentence)
-                for from_m, to_m in seen.gaps(reel.from_m, reel.to_m)
+                Gap(reel.id, kind, from_m, to_m, told) for from_m, to_m in seen.gaps(reel.from_m, reel.to_m)
             )
         if reel.end_unsure_m > 0:
             gaps.extend(
@@ -230,7 +227,7 @@ def gaps_of(bench: Bench) -> tuple[Gap, ...]:
                     "either reel",
                     at - reel.end_unsure_m,
                     at + reel.end_unsure_m,
-                    "On this reel or the next.",
+                    message(NotSeen.EITHER_REEL),
                 )
                 for at in (reel.from_m, reel.to_m)
             )
@@ -283,7 +280,7 @@ def calibration_sightings(bench: Bench) -> list[Sighting]:
                 instrument=state.instrument,
                 subject=state.instrument,
                 reel_id=reel.id,
-                detail=as_written(state.sentence.rstrip(".")),
+                detail=state.told,
             )
             for reel in bench.placed.reels
         )
@@ -298,7 +295,6 @@ def disagreement_sightings(bench: Bench) -> list[Sighting]:
             continue
         for reel_id, from_m, to_m in on_reels(stretch.from_m, stretch.to_m, bench.placed.reels):
             if reel_id:
-                detail = as_written(stretch.agreement.sentence.rstrip("."))
                 found.append(
                     place_sighting(
                         "instruments-disagree",
@@ -306,7 +302,7 @@ def disagreement_sightings(bench: Bench) -> list[Sighting]:
                         to_m,
                         instrument=stretch.agreement.suspect,
                         reel_id=reel_id,
-                        detail=detail,
+                        agreement=stretch.agreement.told,
                     )
                 )
     return found

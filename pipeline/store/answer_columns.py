@@ -7,16 +7,11 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pipeline.messages import Message, Said, as_message, from_json, message_of, to_json
+from pipeline.messages import Message, Said, as_message, from_json, message_of, said_json, to_json
 from pipeline.quantity import asked_of
 from pipeline.results import Assumption, Refused, Result
 
 Columns = dict[str, Any]
-
-
-def said_json(said: Said) -> str:
-    """A message as the store's JSON."""
-    return json.dumps(to_json(as_message(said)), ensure_ascii=False)
 
 
 def said_of(text: str) -> Message:

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from pipeline.messages import Measure, as_written
+from pipeline.messages import Measure, as_written, said_json
 from pipeline.quantity import Asked, Quantity, asks, asks_of
 from pipeline.results import Assumption
 from pipeline.store import catalogue
-from pipeline.store.answer_columns import assumptions_json, said_json, warnings_json
+from pipeline.store.answer_columns import assumptions_json, warnings_json
 from pipeline.store.sql_files import statement
 
 if TYPE_CHECKING:

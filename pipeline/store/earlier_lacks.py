@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from pipeline.messages import Written, as_written
+from pipeline.messages import Written, as_written, said_json
 from pipeline.reasons import Reason
-from pipeline.store.answer_columns import said_json
 from pipeline.store.sql_files import statement
 from pipeline.why import Lack, Why, about_requirement
 

@@ -13,7 +13,9 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
+from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import Instrument, LineSheet
+from pipeline.warned import Calibration
 
 # One-sided 95 %.
 GUARD = 1.645
@@ -27,13 +29,13 @@ class CalibrationState:
         instrument: its id.
         kind: what it is.
         state: 'in date', 'lapsed', 'not yet calibrated' or 'not on file'.
-        sentence: for a reader.
+        told: for a reader.
     """
 
     instrument: str
     kind: str
     state: Literal["in date", "lapsed", "not yet calibrated", "not on file"]
-    sentence: str
+    told: Message
 
     @property
     def trusted(self) -> bool:
@@ -48,30 +50,30 @@ def calibration_on(instrument: Instrument, day: date) -> CalibrationState:
         instrument: the instrument.
         day: the day the run ran; a run over midnight is judged by each of its days.
     """
-    name = f"{instrument.id} ({instrument.kind})"
+    named = {"instrument": instrument.id, "kind": instrument.kind}
     if instrument.calibrated is None or instrument.calibration_due is None:
         return CalibrationState(
-            instrument.id, instrument.kind, "not on file", f"No calibration of {name} is on file."
+            instrument.id, instrument.kind, "not on file", message(Calibration.NOT_ON_FILE, **named)
         )
     if day < instrument.calibrated:
         return CalibrationState(
             instrument.id,
             instrument.kind,
             "not yet calibrated",
-            f"{name} was calibrated on {instrument.calibrated}, after this run on {day}.",
+            message(Calibration.NOT_YET, **named, calibrated=f"{instrument.calibrated}", day=f"{day}"),
         )
     if day > instrument.calibration_due:
         return CalibrationState(
             instrument.id,
             instrument.kind,
             "lapsed",
-            f"The calibration of {name} held until {instrument.calibration_due}; the run was on {day}.",
+            message(Calibration.LAPSED, **named, due=f"{instrument.calibration_due}", day=f"{day}"),
         )
     return CalibrationState(
         instrument.id,
         instrument.kind,
         "in date",
-        f"{name} was in calibration until {instrument.calibration_due}.",
+        message(Calibration.IN_DATE, **named, due=f"{instrument.calibration_due}"),
     )
 
 

@@ -11,7 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.messages import Measure, message
 from pipeline.trust.redundancy import AgreementStretch
+from pipeline.warned import Agrees
 
 # What calibration leaves may move within a run by this share (chosen here), a conductor nobody reads by this of itself.
 MOVES, CONDUCTOR_MOVES = 0.4, 0.003
@@ -64,8 +66,5 @@ def with_drifts(stretches: Sequence[AgreementStretch], sd_mm: float) -> tuple[Ag
 def _drifted(stretch: AgreementStretch, moved_mm: float) -> AgreementStretch:
     if stretch.agreement.state == "red":
         return stretch
-    sentence = (
-        f"Here the diameters leave {1000 * moved_mm:+.1f} um more wall against the wall gauge than usual in this run: "
-        "a gauge drifts, which one cannot be told. No conclusion about this wire until it is settled."
-    )
-    return replace(stretch, agreement=replace(stretch.agreement, state="red", sentence=sentence))
+    told = message(Agrees.DRIFTS, more=Measure(moved_mm, "mm"))
+    return replace(stretch, agreement=replace(stretch.agreement, state="red", told=told))

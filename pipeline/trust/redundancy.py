@@ -15,11 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from pipeline.messages import Measure, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Asked
 from pipeline.reasons import Reason
 from pipeline.results import Refused
+from pipeline.warned import Agrees
 
 Floats = NDArray[np.float64]
 State = Literal["green", "amber", "red", "unknown"]
@@ -44,7 +45,7 @@ class Reconciliation:
         p_without: its probability; NaN where nothing is left to test.
         suspect: the one instrument whose removal alone restores agreement; '' where none can be named.
         state: 'green', 'amber', 'red', or 'unknown' where nothing could be compared.
-        sentence: what a reader should know.
+        told: what a reader should know.
     """
 
     chi2: float
@@ -56,7 +57,7 @@ class Reconciliation:
     p_without: tuple[float, ...]
     suspect: str
     state: State
-    sentence: str
+    told: Message
 
 
 def reconcile(
@@ -123,7 +124,7 @@ _UNKNOWN = Reconciliation(
     _NOTHING,
     "",
     "unknown",
-    "Wall, overall diameter and conductor diameter are not all known here: nothing can be compared.",
+    message(Agrees.NOT_ALL_KNOWN),
 )
 
 
@@ -150,7 +151,7 @@ def _weighed(values: Floats, sd: tuple[float, float, float, float]) -> list[Reco
         found.append(
             Reconciliation(
                 chi, degrees, one_p, tuple(after), tuple(one_z), tuple(less), tuple(p_less), suspect, state,
-                _sentence(state, suspect, gap),
+                _told(state, suspect, gap),
             )
         )  # fmt: skip
     return found
@@ -175,17 +176,14 @@ def _suspect(p: float, p_without: list[float]) -> str:
     return restores[0] if len(restores) == 1 else ""
 
 
-def _sentence(state: State, suspect: str, geometry_mm: float) -> str:
+def _told(state: State, suspect: str, geometry_mm: float) -> Message:
     if state == "green":
-        return "The instruments agree within their uncertainties."
-    gap = f"The diameters leave {1000 * geometry_mm / 2:+.1f} um of wall against the wall gauge"
-    named = (
-        f"taking out the {suspect} alone restores agreement: check it first"
-        if suspect
-        else "the instruments disagree, cause unknown"
-    )
-    tail = " No conclusion about this wire until it is settled." if state == "red" else ""
-    return f"{gap}; {named}.{tail}"
+        return message(Agrees.AGREE)
+    gap = Measure(geometry_mm / 2, "mm")
+    if suspect:
+        code = Agrees.SUSPECT_SETTLE if state == "red" else Agrees.SUSPECT
+        return message(code, gap=gap, suspect=suspect)
+    return message(Agrees.UNKNOWN_SETTLE if state == "red" else Agrees.UNKNOWN, gap=gap)
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,7 +270,7 @@ def no_conclusion(question: Asked, stretch: AgreementStretch) -> Refused | None:
             Reason.INSTRUMENTS_CONTRADICT,
             low=Measure(stretch.from_m, "m"),
             high=Measure(stretch.to_m, "m"),
-            agreement=stretch.agreement.sentence,
+            agreement=stretch.agreement.told,
         ),
         0,
     )

@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipeline.messages import Measure, Message, message
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.wall.offset import lowest_sensor_overstates_by_mm, order_seen_as
+from pipeline.warned import Warned
 
 # Fewest sensors that see an oval beside the mean and the offset.
 SEES_OVAL = 5
@@ -48,7 +50,7 @@ def few_sensors_unknown(line: LineSheet) -> Refused | None:
     )
 
 
-def few_sensors_told(line: LineSheet, frame: pl.DataFrame) -> tuple[str, ...]:
+def few_sensors_told(line: LineSheet, frame: pl.DataFrame) -> tuple[Message, ...]:
     """What a reader must know of thinnest walls from fewer than five sensors.
 
     Args:
@@ -62,21 +64,19 @@ def few_sensors_told(line: LineSheet, frame: pl.DataFrame) -> tuple[str, ...]:
     lobes = gauge.largest_lobes_mm
     if few.height == 0:
         return ()
+    thinner = {} if lobes is None else {"lobes": Measure(lobes, "mm")}
     if gauge.sensors >= SEES_OVAL:
-        done = "no thinnest wall is told there, since the line sheet gives no 'largest_lobes_mm'"
-        if lobes is not None:
-            done = f"their thinnest wall is given {lobes:.3f} mm thinner"
-        told = (
-            f"{few.height} readings of {gauge.id} stand on fewer than {SEES_OVAL} working sensors, which do not see an "
-            f"oval: {done}."
-        )
-        return (told,)
+        code = Warned.FEW_WORKING_SENSORS if lobes is None else Warned.FEW_WORKING_SENSORS_LOBES
+        return (message(code, n=few.height, instrument=gauge.id, sensors=SEES_OVAL, **thinner),)
     offsets = few["eccentricity_mm"].drop_nulls().to_numpy()
     thick = lowest_sensor_overstates_by_mm(float(offsets.mean()) if offsets.size else 0.0, gauge.sensors)
     orders = " and ".join(str(one) for one in orders_taken_for_offset(gauge.sensors))
-    less = "" if lobes is None else f" The thinnest wall is given {lobes:.3f} mm thinner for it."
-    told = (
-        f"{gauge.id} has {gauge.sensors} wall sensors: an oval is not seen in full, lobes of order {orders} pass for "
-        f"an offset, and the lowest sensor alone would read up to {thick:.3f} mm too thick.{less}"
+    told = message(
+        Warned.FEW_SENSORS if lobes is None else Warned.FEW_SENSORS_LOBES,
+        instrument=gauge.id,
+        sensors=gauge.sensors,
+        orders=orders,
+        thick=Measure(thick, "mm"),
+        **thinner,
     )
     return (told,)

@@ -106,6 +106,7 @@ _RULES: Mapping[str, tuple[str, tuple[str, ...], str]] = {
     "instruments-disagree": (
         "instruments disagree",
         (
+            "Instruments disagree over {length:place} from {span}. {agreement}",
             "Instruments disagree over {length:place} from {span}: {detail}. No conclusion about the wire there.",
         ),
         "Measure a cut sample to find which instrument is wrong.",
@@ -146,7 +147,10 @@ _PARTS: Mapping[str, tuple[str, ...]] = {
 }
 _CAUSES: Mapping[str, tuple[str, ...]] = {
     Because.NOT_KNOWN: ("Nothing in the record points to a cause.",),
-    Because.CONTRADICTED: ("The instruments contradict each other there: {how}.",),
+    Because.CONTRADICTED: (
+        "The instruments contradict each other there. {agreement}",
+        "The instruments contradict each other there: {how}.",
+    ),
     Because.REPEATS: ("One of {n} events that repeat every {period:turn}, the circumference of {element}.",),
     Because.LONE_READING: (
         "A single reading of {instrument} far from its neighbors; no other instrument saw it.",

@@ -12,6 +12,7 @@ from pipeline.wording.methods import METHOD_NAMES
 from pipeline.wording.notes import NOTES
 from pipeline.wording.reels import REELS
 from pipeline.wording.refusals import REFUSALS
+from pipeline.wording.warned import WARNED
 
 # What a reader calls a channel.
 CHANNELS: Mapping[str, str] = {
@@ -40,4 +41,5 @@ TEMPLATES: Mapping[str, tuple[str, ...]] = {
     **CONTRADICTIONS,
     **FINDINGS,
     **REELS,
+    **WARNED,
 }

@@ -17,6 +17,7 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.steps.charted import VALUE_OF, Charted, ChartFamily
 from pipeline.store.sql_files import statement, statements
+from pipeline.warned import Agrees, Calibration, Clock, Counted, NotSeen, Station, Warned
 from pipeline.why import First, Lack, Why
 from pipeline.wording.say import UnknownCodeError, fields_of, named, template_of, text_in
 from pipeline.wording.templates import TEMPLATES
@@ -29,7 +30,6 @@ WORDS = {"question", "reason", "method", "warnings", "refusal"}
 # Texts of findings, sheets and the engine that are still looked at; answers are none of them.
 STILL_SENTENCES = {
     "sql/catalogue/tables.sql",  # how the engine says that a column is computed
-    "sql/questions/placing_warnings_of_assessment.sql",
     "sql/questions/trials_of_line.sql",
 }
 
@@ -149,6 +149,13 @@ CODES = {
     "Why": Why,
     "Lack": Lack,
     "First": First,
+    "Agrees": Agrees,
+    "Calibration": Calibration,
+    "Clock": Clock,
+    "Counted": Counted,
+    "Station": Station,
+    "NotSeen": NotSeen,
+    "Warned": Warned,
 }
 
 
@@ -207,12 +214,9 @@ SHOWS = (
     "pipeline/wording",
 )
 STILL_SAYS = {
-    "pipeline/length/station_offset.py",
     "pipeline/lots/complaint.py",
     "pipeline/nonconformance/proposal.py",
     "pipeline/products/limits.py",
-    "pipeline/steps/measure.py",
-    "pipeline/steps/sightings_of_run.py",
     "pipeline/tuning/own_variation.py",
     "pipeline/tuning/periods.py",
 }

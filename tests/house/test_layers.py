@@ -47,6 +47,7 @@ LAYERS: list[set[str]] = [
         "pipeline.regular_file",
         "pipeline.results",
         "pipeline.samples",
+        "pipeline.warned",
         "pipeline.why",
         "pipeline.words",
     },

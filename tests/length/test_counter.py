@@ -5,6 +5,7 @@ import pytest
 
 from pipeline.length.counter import repair_counter
 from pipeline.length.slip import counter_scale, find_slips, mend_slips
+from pipeline.wording.say import plain
 
 
 def kinds(repaired):
@@ -18,7 +19,7 @@ def test_reversal_and_reset_of_the_worked_vector() -> None:
     assert repaired.at_m.tolist() == [0, 10, 20, 30, 28, 26, 31, 41, 42, 52, 62]
     assert repaired.front_m.tolist() == [0, 10, 20, 30, 30, 30, 31, 41, 42, 52, 62]
     assert kinds(repaired) == [("reversal", 4, 5), ("reset", 7, 8)]
-    assert [one.sentence for one in repaired.events] == [
+    assert [plain(one.told) for one in repaired.events] == [
         "The wire was pulled back 4.0 m at 30.0 m; readings meanwhile repeat wire already read.",
         (
             "The length counter fell from 41.0 m to 1.0 m and started again; the wire is counted on with 1.0 m, "

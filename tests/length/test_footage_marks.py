@@ -8,6 +8,7 @@ from pipeline.errors import SheetError
 from pipeline.length.clock_skew import clock_skew
 from pipeline.length.footage_marks import FootageMap
 from pipeline.results import Refused
+from pipeline.wording.say import plain
 from tests.said import said
 
 SURVEYED = FootageMap((0.0, 304.1, 608.9, 912.6), (0.0, 304.8, 609.6, 914.4))
@@ -72,13 +73,13 @@ def test_clock_skew_from_a_ramp(skew: float) -> None:
     assert found.seconds == pytest.approx(skew, abs=0.05)
     assert found.sd_s < 0.05
     if skew == 12.0:
-        assert found.sentence == (
+        assert plain(found.told) == (
             f"The second logger's clock stands {found.seconds:.2f} s ahead of the first's: "
             f"{found.length_m:.1f} m of wire at the usual speed. Set the clocks; events placed by the second clock "
             "are that much less sure."
         )
     if skew == 0.0:
-        assert found.sentence.startswith("The two loggers' clocks agree to 0.0")
+        assert plain(found.told).startswith("The two loggers' clocks agree to 0.0")
 
 
 def test_half_a_second_is_five_metres() -> None:

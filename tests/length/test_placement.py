@@ -8,6 +8,8 @@ from invented_line import NO_FLAGS, invented_line, log_of, made_by, speed_profil
 from pipeline import columns, flags
 from pipeline.errors import LogError
 from pipeline.length.placement import place_readings
+from pipeline.store.answer_columns import said_of
+from pipeline.wording.say import plain
 from tests.said import said
 
 LINE = invented_line()
@@ -41,7 +43,7 @@ def test_without_a_counter_the_speed_is_summed_and_the_reader_is_told() -> None:
     assert said(placed.warnings) == (
         (
             "No length counter is logged: the length is the integral of the line speed, and every position "
-            "carries the speed's scale error (0.1 % is 3 m at 3 km). Calibrate it against footage marks."
+            "carries the speed's scale error (0.1 % is 3 m at 3000 m). Calibrate it against footage marks."
         ),
     )
 
@@ -178,7 +180,7 @@ def test_a_gap_in_the_log_is_told_with_the_wire_that_ran() -> None:
     placed = place_readings(log_of(SECONDS[keep], made[keep], RAMPED[keep]), NO_FLAGS, LINE)
     told = placed.counter_events
     assert told["kind"].to_list() == ["gap"]
-    assert told["sentence"][0] == "Nothing was logged for 10.1 s while 101.0 m of wire ran."
+    assert plain(said_of(told["said"][0])) == "Nothing was logged for 10.1 s while 101.0 m of wire ran."
 
 
 def test_one_reading_is_placed() -> None:

@@ -12,6 +12,7 @@ from pipeline.length.settling import (
     settled_at_m,
 )
 from pipeline.length.splices import find_splices
+from pipeline.wording.say import plain
 
 
 def test_a_start_that_settles_late_is_moved_to_settle() -> None:
@@ -54,7 +55,7 @@ def test_a_splice_is_a_lump_two_gauges_see() -> None:
     assert len(found) == 1
     assert (found[0].from_m, found[0].to_m) == (2000.0, 2001.0)
     assert found[0].height_mm == pytest.approx(0.15, abs=0.01)
-    assert found[0].sentence == (
+    assert plain(found[0].told) == (
         f"A lump {found[0].height_mm:.3f} mm high at 2000.0 m, seen by the cold diameter gauge and the conductor "
         "gauge: taken for a splice. Saleable lengths leave it out."
     )

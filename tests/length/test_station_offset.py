@@ -11,6 +11,7 @@ from invented_line import NO_FLAGS
 from pipeline.length.placement import place_readings
 from pipeline.length.station_offset import check_distance
 from pipeline.length.steady_state import STEADY
+from pipeline.wording.say import plain
 from tests.said import said
 
 
@@ -54,9 +55,9 @@ def test_a_wrong_station_is_a_finding_and_the_readings_stay(simulated) -> None:
     found = check_distance(*gauges(run))
     assert said(found.verdict) == "disagrees"
     assert found.found_m == pytest.approx(6.5, abs=0.2)
-    assert found.sentence == (
-        f"The wall gauge and the cold diameter gauge see the same wire {found.found_m:.2f} m apart "
-        f"({found.low_m:.2f} to {found.high_m:.2f} m); the line sheet says 2.00 m. Measure the line and correct "
+    assert plain(found.told) == (
+        f"The wall gauge and the cold diameter gauge see the same wire {found.found_m:.3f} m apart "
+        f"({found.low_m:.3f} m to {found.high_m:.3f} m); the line sheet says 2.000 m. Measure the line and correct "
         "'station_m', or look for a slipping wheel; readings stay placed by the line sheet."
     )
 
@@ -71,7 +72,7 @@ def test_a_distance_that_changes_along_the_run_is_told() -> None:
     )
     assert found.drifts
     assert found.drift_m_per_km == pytest.approx(0.3, abs=0.05)
-    assert found.sentence.endswith("a wheel slips or a path changes.")
+    assert plain(found.told).endswith("a wheel slips or a path changes.")
 
 
 def test_unrelated_gauges_are_not_tested() -> None:
@@ -87,8 +88,8 @@ def test_unrelated_gauges_are_not_tested() -> None:
         2.0,
     )
     assert said(found.verdict) == "not tested"
-    assert found.sentence.startswith(
-        "The distance between the wall gauge and the spark tester could not be checked: they do not vary together "
+    assert plain(found.told).startswith(
+        "The distance between the wall gauge and the spark tester could not be checked. They do not vary together "
         "beyond chance (correlation "
     )
 
@@ -96,10 +97,12 @@ def test_unrelated_gauges_are_not_tested() -> None:
 def test_no_wire_in_common_and_too_little_wire() -> None:
     at = np.arange(50.0)
     apart = check_distance("a", at, at, "b", at + 1000.0, at, 2.0)
-    assert apart.sentence == "The distance between a and b could not be checked: they have no wire in common."
+    assert (
+        plain(apart.told) == "The distance between a and b could not be checked. They have no wire in common."
+    )
     short = check_distance("a", at, at, "b", at, at, 2.0)
-    assert short.sentence == (
-        "The distance between a and b could not be checked: it needs at least 100 samples; there are 49."
+    assert plain(short.told) == (
+        "The distance between a and b could not be checked. It needs at least 100 samples; there are 49."
     )
     nothing = np.full(50, np.nan)
     assert said(check_distance("a", at, nothing, "b", at, at, 2.0).verdict) == "not tested"

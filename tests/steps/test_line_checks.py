@@ -22,6 +22,7 @@ from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
 from pipeline.steps.settle import settled_placement
 from pipeline.trust.uncertainty import measured_uncertainty
+from pipeline.wording.say import plain
 from tests.said import said
 
 
@@ -90,8 +91,8 @@ def test_gauges_that_do_not_stand_where_the_sheet_says_are_told_and_nothing_is_m
     told = [one for one in said(moved.bench.placed.warnings) if "see the same wire" in one]
     assert told == [
         (
-            f"The wall gauge and the cold diameter gauge see the same wire {pair.found_m:.2f} m apart "
-            f"({pair.low_m:.2f} to {pair.high_m:.2f} m); the line sheet says 2.00 m. Measure the line and "
+            f"The wall gauge and the cold diameter gauge see the same wire {pair.found_m:.3f} m apart "
+            f"({pair.low_m:.3f} m to {pair.high_m:.3f} m); the line sheet says 2.000 m. Measure the line and "
             "correct 'station_m', or look for a slipping wheel; readings stay placed by the line sheet. Places "
             f"by L2-WG and L2-CD are unsure by {unsure['L2-WG']:.1f} m: their findings are widened by that "
             "much, and wire that near a reel's end may lie on the neighbouring reel. No reel is held for this alone."
@@ -146,8 +147,8 @@ def test_a_lump_two_gauges_see_is_told_as_a_splice() -> None:
     found = done(made(), spoil=spoil)
     (splice,) = found.bench.checks.splices
     assert splice.from_m == pytest.approx(300.0, abs=0.3)
-    assert splice.sentence in said(found.bench.placed.warnings)
-    assert splice.sentence == (
+    assert plain(splice.told) in said(found.bench.placed.warnings)
+    assert plain(splice.told) == (
         f"A lump {splice.height_mm:.3f} mm high at {splice.from_m:.1f} m, seen by the cold diameter gauge and "
         "the conductor gauge and the hot diameter gauge: taken for a splice. Saleable lengths leave it out."
     )
@@ -179,7 +180,7 @@ def test_two_logs_with_a_speed_of_their_own_show_how_far_their_clocks_differ() -
     assert answer.estimate == pytest.approx(1.5, abs=0.02) and answer.n > 1000
     metres = 1.5 * 83.3 / 60.0
     (told,) = _clock_warnings(clocks)
-    assert told == (
+    assert plain(told) == (
         "Logs line.csv (first) and tester.csv (second): The second logger's clock stands 1.50 s ahead of the "
         f"first's: {metres:.1f} m of wire at the usual speed. Set the clocks; events placed by the second "
         "clock are that much less sure."
@@ -318,10 +319,10 @@ def test_wire_that_settled_late_is_no_steady_wire() -> None:
     )
     first = late.phases.filter(pl.col("phase") == "STEADY").row(0, named=True)
     assert steady["from_m"] + 40.0 <= first["from_m"] <= steady["from_m"] + 124.0
-    assert told == (
+    assert said(told) == (
         (
-            f"The speed was steady from {steady['from_m']:.0f} m on, and the wall had settled at "
-            f"{first['from_m']:.0f} m: the wire between counts as settling."
+            f"The speed was steady from {steady['from_m']:.1f} m on, and the wall had settled at "
+            f"{first['from_m']:.1f} m: the wire between counts as settling."
         ),
     )
     length = steady["to_m"] - steady["from_m"]

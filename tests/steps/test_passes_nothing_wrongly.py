@@ -45,7 +45,7 @@ def test_a_tester_without_its_frequency_tests_nothing() -> None:
     )
     untested = [one for one in found.judged.gaps if one.kind == "spark untested"]
     assert sum(one.to_m - one.from_m for one in untested) == pytest.approx(500.0)
-    assert {one.sentence for one in untested} == {reason}
+    assert {plain(one.told) for one in untested} == {reason}
     assert reason in said(found.bench.placed.warnings)
     assert standing(found) == {"A": "held", "B": "held"}
     answer = spark_answer(found)
@@ -207,7 +207,7 @@ def test_every_instrument_that_read_must_be_in_calibration(kind: str) -> None:
     name = lapsed.instrument(kind)
     assert name is not None
     assert standing(found) == {"A": "held", "B": "held"}
-    assert f"The calibration of {name.id} ({kind}) held until 2026-03-02; the run was on 2026-03-03" in str(
+    assert f"the calibration of {name.id} ({kind}) held until 2026-03-02; the run was on 2026-03-03" in str(
         [text_in(one.told, "si") for one in found.judged.findings]
     )
     # An instrument that gave no reading judges nothing.

@@ -160,7 +160,7 @@ def test_wire_with_too_few_cycles_is_untested() -> None:
     found = done(made(), with_instrument(line_l2(), "spark tester", frequency_hz=12.0))
     untested = [one for one in found.judged.gaps if one.kind == "spark untested"]
     assert sum(one.to_m - one.from_m for one in untested) == pytest.approx(500.0, abs=1.0)
-    assert {one.sentence for one in untested} == {"No full spark test is on record here."}
+    assert {plain(one.told) for one in untested} == {"No full spark test is on record here."}
     assert {one.standing for one in found.judged.reels} == {"held"}
     whole = done(made())
     assert [one for one in whole.judged.gaps if one.kind == "spark untested"] == []
@@ -214,11 +214,11 @@ def test_an_instrument_without_a_calibration_on_file_holds_its_reels() -> None:
     told = [one for one in found.judged.findings if one.main.rule_id == "calibration"]
     assert [plain(one.told) for one in told] == [
         (
-            "No calibration in date behind L2-WG over 300.0 m from 76.0 to 376.0 m: No calibration of "
+            "No calibration in date behind L2-WG over 300.0 m from 76.0 to 376.0 m: no calibration of "
             "L2-WG (wall gauge) is on file."
         ),
         (
-            "No calibration in date behind L2-WG over 200.0 m from 376.0 to 576.0 m: No calibration of "
+            "No calibration in date behind L2-WG over 200.0 m from 376.0 to 576.0 m: no calibration of "
             "L2-WG (wall gauge) is on file."
         ),
     ]

@@ -6,6 +6,7 @@ import pytest
 
 from pipeline.sheets.line_sheet import Instrument
 from pipeline.trust.calibration import DriftFound, JudgedReel, calibration_on, readjudicate
+from pipeline.wording.say import plain
 
 GAUGE = Instrument(
     id="W1",
@@ -24,26 +25,29 @@ DAY0 = date(2031, 3, 1)
         (
             date(2031, 1, 9),
             "not yet calibrated",
-            "W1 (wall gauge) was calibrated on 2031-01-10, after this run on 2031-01-09.",
+            "W1 (wall gauge) was calibrated on 2031-01-10, after this run on 2031-01-09",
         ),
-        (date(2031, 1, 10), "in date", "W1 (wall gauge) was in calibration until 2031-07-10."),
-        (date(2031, 7, 10), "in date", "W1 (wall gauge) was in calibration until 2031-07-10."),
+        (date(2031, 1, 10), "in date", "W1 (wall gauge) was in calibration until 2031-07-10"),
+        (date(2031, 7, 10), "in date", "W1 (wall gauge) was in calibration until 2031-07-10"),
         (
             date(2031, 7, 11),
             "lapsed",
-            "The calibration of W1 (wall gauge) held until 2031-07-10; the run was on 2031-07-11.",
+            "the calibration of W1 (wall gauge) held until 2031-07-10; the run was on 2031-07-11",
         ),
     ],
 )
 def test_calibration_on_the_day_of_the_run(day: date, state: str, sentence: str) -> None:
     found = calibration_on(GAUGE, day)
-    assert (found.state, found.sentence, found.trusted) == (state, sentence, state == "in date")
+    assert (found.state, plain(found.told), found.trusted) == (state, sentence, state == "in date")
 
 
 def test_a_calibration_not_on_file() -> None:
     bare = Instrument(id="W2", kind="wall gauge", station_m=20.0, sensors=8)
     found = calibration_on(bare, DAY0)
-    assert (found.state, found.sentence) == ("not on file", "No calibration of W2 (wall gauge) is on file.")
+    assert (found.state, plain(found.told)) == (
+        "not on file",
+        "no calibration of W2 (wall gauge) is on file",
+    )
 
 
 def test_the_worked_drift() -> None:

@@ -12,6 +12,7 @@ from pipeline.trust.redundancy import (
     no_conclusion,
     reconcile,
 )
+from pipeline.wording.say import plain
 from tests.said import said
 
 SD = (0.002, 0.002, 0.004, 0.030)
@@ -26,7 +27,7 @@ def test_the_worked_instruments() -> None:
     assert found.adjusted == pytest.approx((0.4429792, 2.5090673, 1.6231090, 2.8753102), abs=5e-8)
     assert found.z == pytest.approx((2.168817, -1.457749, 1.802351, -0.879244), abs=5e-7)
     assert (found.state, found.suspect) == ("green", "")
-    assert found.sentence == "The instruments agree within their uncertainties."
+    assert plain(found.told) == "The instruments agree within their uncertainties."
 
 
 def test_a_wall_gauge_12_um_high_is_named() -> None:
@@ -37,8 +38,8 @@ def test_a_wall_gauge_12_um_high_is_named() -> None:
     assert found.chi2_without == pytest.approx((0.069302, 19.19324, 10.0094, 36.0), abs=2e-5)
     assert found.p_without[0] == pytest.approx(0.792356, abs=5e-7)
     assert (found.state, found.suspect) == ("red", "wall gauge")
-    assert found.sentence == (
-        "The diameters leave -18.0 um of wall against the wall gauge; taking out the wall gauge alone restores "
+    assert plain(found.told) == (
+        "The diameters leave -0.018 mm of wall against the wall gauge; taking out the wall gauge alone restores "
         "agreement: check it first. No conclusion about this wire until it is settled."
     )
 
@@ -76,8 +77,8 @@ def test_without_the_mass_no_suspect_is_named() -> None:
     found = reconcile(0.470, 2.508, 1.628, None, SD)
     assert found.degrees == 1
     assert (found.state, found.suspect) == ("red", "")
-    assert found.sentence == (
-        "The diameters leave -30.0 um of wall against the wall gauge; the instruments disagree, cause unknown. No "
+    assert plain(found.told) == (
+        "The diameters leave -0.030 mm of wall against the wall gauge; the instruments disagree, cause unknown. No "
         "conclusion about this wire until it is settled."
     )
 
@@ -98,7 +99,7 @@ def test_the_false_alarm_rate_is_the_stated_one() -> None:
 def test_a_missing_instrument_is_unknown_and_gives_no_verdict() -> None:
     found = reconcile(float("nan"), 2.508, 1.628, 2.85, SD)
     assert found.state == "unknown"
-    assert found.sentence == (
+    assert plain(found.told) == (
         "Wall, overall diameter and conductor diameter are not all known here: nothing can be compared."
     )
 
@@ -113,7 +114,7 @@ def test_every_hundred_metres_and_red_is_no_conclusion() -> None:
     refused = no_conclusion("minimum wall at any point", found[2])
     assert isinstance(refused, Refused)
     assert said(refused.reason) == (
-        "No conclusion from 200 m to 300 m: The diameters leave -20.0 um of wall against the wall gauge; the "
+        "No conclusion from 200 m to 300 m: The diameters leave -0.020 mm of wall against the wall gauge; the "
         "instruments disagree, cause unknown. No conclusion about this wire until it is settled."
     )
     assert no_conclusion("minimum wall at any point", found[0]) is None

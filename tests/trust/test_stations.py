@@ -6,6 +6,7 @@ from invented_trust import NO_FLAGS
 from pipeline.length.placement import place_readings
 from pipeline.trust.stations import station_findings
 from pipeline.wall.sections import measure_walls
+from pipeline.wording.say import plain
 from tests.said import said
 
 
@@ -48,4 +49,4 @@ def test_every_pair_is_right_or_not_tested_at_every_speed(simulated, speed: floa
         if said(one.verdict) == "agrees":
             assert abs(one.found_m - one.sheet_m) < 0.1
         elif first != "the conductor gauge":
-            pytest.fail(one.sentence)
+            pytest.fail(plain(one.told))

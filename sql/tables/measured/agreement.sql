@@ -7,5 +7,5 @@ CREATE TABLE IF NOT EXISTS measured.agreement (
     chi2 DOUBLE,
     p DOUBLE,
     suspect VARCHAR NOT NULL,            -- the one instrument whose removal restores agreement, '' where none
-    sentence VARCHAR NOT NULL
+    sentence VARCHAR NOT NULL            -- as versions before 12 wrote it; since then see `said`
 )

@@ -5,5 +5,5 @@ CREATE TABLE IF NOT EXISTS measured.gap (
     kind VARCHAR NOT NULL,               -- 'wall unmonitored', 'diameter unmonitored', 'spark untested', 'either reel'
     from_m DOUBLE NOT NULL,
     to_m DOUBLE NOT NULL,
-    sentence VARCHAR NOT NULL
+    sentence VARCHAR NOT NULL            -- as versions before 12 wrote it; since then see `said`
 )

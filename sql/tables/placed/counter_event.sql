@@ -5,5 +5,5 @@ CREATE TABLE IF NOT EXISTS placed.counter_event (
     kind VARCHAR NOT NULL,
     at_m DOUBLE NOT NULL,
     size_m DOUBLE NOT NULL,
-    sentence VARCHAR NOT NULL
+    sentence VARCHAR NOT NULL            -- as versions before 12 wrote it; since then see `said`
 )
