@@ -13,6 +13,8 @@ from pydantic import Field, model_validator
 
 from pipeline.sheets.toml_file import Sheet, read_sheet
 
+# Nobody spark-tests wire so near to the die [m], for it is still soft there (common practice, no source).
+SOFT_M = 1.0
 InstrumentKind = Literal[
     "encoder",
     "conductor gauge",
@@ -239,6 +241,18 @@ class LineSheet(Sheet):
         ]
         if order != sorted(order):
             raise ValueError("a hot diameter gauge stands after a cold one; check 'station_m'")
+        hot = max(
+            (one.station_m for one in self.instruments if one.kind == "hot diameter gauge"), default=0.0
+        )
+        soft = [
+            f"{one.id} at {one.station_m:g} m"
+            for one in self.instruments
+            if one.kind == "spark tester" and one.station_m < max(SOFT_M, hot)
+        ]
+        if soft:
+            raise ValueError(
+                f"{', '.join(soft)} from the die would test insulation that is still soft; check 'station_m'"
+            )
         return self
 
     def instrument(self, kind: str) -> Instrument | None:

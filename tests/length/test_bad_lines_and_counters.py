@@ -50,6 +50,20 @@ def test_stations_in_the_wrong_order(tmp_path, hot: float, cold: float, complain
     assert str(caught.value) == f"{path}: line: {complaint}. Mend it and try again."
 
 
+@pytest.mark.parametrize("station", [0.08, 1.5])
+def test_a_spark_tester_cannot_stand_where_the_insulation_is_soft(tmp_path, station: float) -> None:
+    """Seen: 80 m typed as 0.080 laid every spark fault on wire of no reel, and the faulty reel was releasable."""
+    path = tmp_path / "line.toml"
+    spark = f'[[line.instruments]]\nid = "S1"\nkind = "spark tester"\nstation_m = {station}\nwindow_m = 0.9\n'
+    path.write_text(SHEET.format(hot=2.0, cold=60.0) + spark + "frequency_hz = 50\n", encoding="utf-8")
+    with pytest.raises(SheetError) as caught:
+        read_line_sheet(path)
+    assert str(caught.value) == (
+        f"{path}: line: S1 at {station:g} m from the die would test insulation that is still soft; check 'station_m'. "
+        "Mend it and try again."
+    )
+
+
 @st.composite
 def histories(draw):
     """A counter that runs, stops, resets, wraps, goes back, leaps and loses values, with the truth."""

@@ -237,6 +237,29 @@ def spikes(channels: Sequence[str], every: int, size: float) -> Edit:
     return edit
 
 
+def coded(channels: Sequence[str], code: float, rows: NDArray[np.bool_]) -> Edit:
+    """A figure that stands for no reading, as 0, -999 or 9999, in some rows [unit of the channel]."""
+
+    def edit(run: MadeRun, log: Log) -> Log:
+        return log.having(**{name: np.where(rows, code, log.columns[name]) for name in channels})
+
+    return edit
+
+
+def by_change(channels: Sequence[str]) -> Edit:
+    """Channels written only where their figure changes; cells between are empty."""
+
+    def edit(run: MadeRun, log: Log) -> Log:
+        changed = {}
+        for name in channels:
+            values = log.columns[name].copy()
+            same = np.concatenate(([False], values[1:] == values[:-1]))
+            changed[name] = np.where(same, np.nan, values)
+        return log.having(**changed)
+
+    return edit
+
+
 def after(*edits: Edit) -> Edit:
     """One edit after another."""
 

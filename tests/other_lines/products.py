@@ -58,6 +58,22 @@ RW90_2_0 = Made(
     "RW90-1000V", "2/0 AWG", "compressed", 10.312, 80, 72, None, C38, ("RW90-1000V",), plant_point=True
 )
 
+# The same code table and Class B diameters (both from memory); least walls are the invented plant's, nine tenths.
+XHHW4 = Made("XHHW-2", "4 AWG", "concentric", 5.893, 45, 40, None, UL44, XHHW)
+XHHW4_0 = Made("XHHW-2", "4/0 AWG", "concentric", 13.411, 55, 49.5, None, UL44, XHHW, plant_point=True)
+XHHW250 = Made("XHHW-2", "250 kcmil", "concentric", 14.605, 65, 58.5, None, UL44, XHHW, plant_point=True)
+XHHW500 = Made("XHHW-2", "500 kcmil", "concentric", 20.650, 65, 58.5, None, UL44, XHHW, plant_point=True)
+XHHW1000 = Made("XHHW-2", "1000 kcmil", "concentric", 29.261, 80, 72, None, UL44, XHHW)
+USE1_0 = Made("USE-2", "1/0 AWG", "concentric", 9.474, 80, 72, None, UL854, ("USE-2",), plant_point=True)
+USE750 = Made("USE-2", "750 kcmil", "concentric", 25.349, 110, 99, None, UL854, ("USE-2",), plant_point=True)
+THHN4 = Made("THHN/THWN-2", "4 AWG", "concentric", 5.893, 40, 36, 6, UL83, THHN)
+THHN1_0 = Made("THHN/THWN-2", "1/0 AWG", "concentric", 9.474, 50, 45, 7, UL83, THHN)
+THHN500 = Made("THHN/THWN-2", "500 kcmil", "concentric", 20.650, 60, 54, 8, UL83, THHN)
+
+EVERY: tuple[Made, ...] = (
+    THHN14, THHN12, THHN10, THHN8, THHN4, THHN1_0, THHN500, XHHW12, XHHW10, XHHW8, XHHW4, XHHW2_0, XHHW4_0, XHHW250,
+    XHHW500, XHHW1000, USE6, USE1_0, USE2_0, USE750, RW90_2_0,
+)  # fmt: skip
 MADE_ON: dict[str, tuple[Made, ...]] = {
     "Q2": (THHN14, THHN12),
     "K7": (XHHW2_0, USE2_0, RW90_2_0),

@@ -22,7 +22,7 @@ AROUND = 36
 ANGLES = np.linspace(0.0, 2.0 * np.pi, AROUND, endpoint=False)
 
 DefectKind = Literal[
-    "thin", "off centre", "oval", "thick", "thin covering", "small conductor", "pinhole", "flaw"
+    "thin", "sinking", "off centre", "oval", "thick", "thin covering", "small conductor", "pinhole", "flaw"
 ]
 
 
@@ -130,6 +130,11 @@ def with_defects(wire: Wire, defects: Sequence[Defect]) -> Wire:
         turned = np.exp(1j * one.angle)
         if one.kind == "thin":
             wire = replace(wire, mean_mm=wire.mean_mm - one.size * here)
+        elif one.kind == "sinking":
+            along = np.clip((wire.at_m - one.at_m) / max(one.length_m, 1e-9), 0.0, 1.0)
+            # From the end of the stretch on the wall comes back over fifteen metres.
+            back = np.clip(1.0 - (wire.at_m - one.at_m - one.length_m) / 15.0, 0.0, 1.0)
+            wire = replace(wire, mean_mm=wire.mean_mm - one.size * np.minimum(along, back))
         elif one.kind == "thick":
             wire = replace(wire, mean_mm=wire.mean_mm + one.size * here)
         elif one.kind == "off centre":

@@ -6,14 +6,16 @@ import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from tests.release_matrix import data_cases, sheet_cases, wire_cases
+from tests.release_matrix import data_cases, drawn_cases, mutated_cases, sheet_cases, wire_cases
 from tests.release_matrix.cases import Case
 from tests.release_matrix.reporting import SEED
+from tests.release_matrix.store_cases import GROUPS
 
 # A whole number: so many times as many rounds. Each round has seeds of its own.
 TIMES = max(1, int(os.environ.get("REELPROOF_MATRIX", "1") or "1"))
-ROUNDS_OF_WIRE = 6
-STORE_GROUPS = 14
+ROUNDS_OF_WIRE = 5
+STORE_GROUPS = GROUPS
+RELOADED = 2
 
 Generator = Callable[[int], Iterator[Case]]
 WIRE: tuple[Generator, ...] = (
@@ -59,7 +61,7 @@ class Part:
 
 
 # Shares of the longer generators, so that no test takes more than some ten seconds of one processor.
-SHARES = {"plants": 2, "lines": 3, "clocks": 2, "stuck_with_noise": 2}
+SHARES = {"plants": 2, "lines": 3, "clocks": 2, "stuck_with_noise": 2, "drawn": 3, "mutated_lines": 2}
 
 
 def parts() -> list[Part]:
@@ -67,7 +69,8 @@ def parts() -> list[Part]:
     found = []
     for number, make in enumerate(WIRE):
         found += _cut(make, ROUNDS_OF_WIRE * TIMES, TIMES, 10_000 * number)
-    for made in (*data_cases.DATA.values(), *sheet_cases.SHEETS.values()):
+    named = {**data_cases.DATA, **sheet_cases.SHEETS, **mutated_cases.MUTATED, **drawn_cases.DRAWN}
+    for made in named.values():
         found += _cut(made, TIMES, SHARES.get(made.__name__, 1) * TIMES, None)
     return found
 

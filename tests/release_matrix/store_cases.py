@@ -6,15 +6,14 @@ from its wire and from what the plant's sheet says of the acts.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from pipeline.acts.deciding import act_on
 from pipeline.acts.holding import put_hold
 from pipeline.acts.sampling import hand_in
-from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import ReelproofError
 from pipeline.job.assessing import assess_run
 from pipeline.job.loading import load_sheet
@@ -22,12 +21,11 @@ from pipeline.nonconformance.disposition import Person
 from pipeline.record.gauge_tables import Sample
 from pipeline.record.left_on_file import Override
 from pipeline.record.samples_compared import compare_samples
-from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.record.standing import standing_of
 from pipeline.store.database import Store, open_to_write
 from tests.other_lines.lines import LINES, OtherLine
 from tests.other_lines.products import MADE_ON, Made
-from tests.other_lines.running import MadeRun, Plan, ReelTruth, run_of
+from tests.other_lines.running import MadeRun, Plan, run_of
 from tests.other_lines.wire import Defect
 from tests.other_lines.writing import (
     line_sheet_text,
@@ -38,150 +36,116 @@ from tests.other_lines.writing import (
     write_logs,
 )
 from tests.release_matrix.cases import Found
+from tests.release_matrix.persons import ENGINEER, NIGHT, OnFile, Scenario, cut_off, release, ship
 from tests.release_matrix.plants import PlantText, plant_for, target_mm, thin_by
-from tests.release_matrix.truths import Must, must, uncertainties
+from tests.release_matrix.truths import must, uncertainties
+from tests.release_matrix.wound_cases import WOUND, remnant_released, rewound_then_released
 
-ENGINEER, MANAGER = Person("quality engineer", "QE-4"), Person("quality manager", "QM-1")
-NIGHT = Person("night janitor", "N-9")
 REELS = 8
-
-
-@dataclass(frozen=True)
-class OnFile:
-    """A reel of the store with what is true of it."""
-
-    store: Store
-    id: str
-    length_m: float
-    truth: ReelTruth
-    must: Must
-    made: Made
-
-    @property
-    def is_bad(self) -> bool:
-        return self.must == "hold"
-
-
-Scenario = Callable[[OnFile], bool]
-
-
-def _release(reel: OnFile, by: Person = ENGINEER, second: Person | None = MANAGER, name: str = "") -> None:
-    act_on(reel.store, name or reel.id, "decide", by, "looked at", "release")
-    if second is not None:
-        act_on(reel.store, name or reel.id, "confirm", second, "looked at too")
-
-
-def _ship(reel: OnFile, name: str = "", override: Override | None = None) -> None:
-    item = name or reel.id
-    told = ShippingList(shipments=(Shipment(id=f"S-{item}", to="a customer", contents=(item,)),))
-    put_shipping_on_file(reel.store, told, "shipping clerk", override)
-
-
-def _cut(reel: OnFile, name: str, from_m: float, to_m: float) -> None:
-    told = ShippingList(cuts=(CutLength(reel=reel.id, length=name, from_m=from_m, to_m=to_m),))
-    put_shipping_on_file(reel.store, told, "rewinder operator")
+# Groups of a round; those from the second number on are about rewinding.
+GROUPS, REWOUND_FROM = 16, 14
 
 
 # Each scenario says whether a good reel may lawfully leave by it.
 def released_by_two(reel: OnFile) -> bool:
-    _release(reel)
-    _ship(reel)
+    release(reel)
+    ship(reel)
     return True
 
 
 def released_by_no_listed_role(reel: OnFile) -> bool:
     with suppress(ReelproofError):
-        _release(reel, NIGHT, Person("parking attendant", "P-2"))
-    _ship(reel)
+        release(reel, NIGHT, Person("parking attendant", "P-2"))
+    ship(reel)
     return False
 
 
 def confirmed_by_the_same_person(reel: OnFile) -> bool:
     with suppress(ReelproofError):
-        _release(reel, ENGINEER, Person("quality manager", ENGINEER.person))
-    _ship(reel)
+        release(reel, ENGINEER, Person("quality manager", ENGINEER.person))
+    ship(reel)
     return False
 
 
 def confirmed_by_the_same_role(reel: OnFile) -> bool:
     with suppress(ReelproofError):
-        _release(reel, ENGINEER, ENGINEER)
-    _ship(reel)
+        release(reel, ENGINEER, ENGINEER)
+    ship(reel)
     return False
 
 
 def confirmed_by_nobody(reel: OnFile) -> bool:
-    _release(reel, second=None)
-    _ship(reel)
+    release(reel, second=None)
+    ship(reel)
     return False
 
 
 def decided_by_nobody(reel: OnFile) -> bool:
-    _ship(reel)
+    ship(reel)
     return False
 
 
 def sent_by_an_unlisted_role(reel: OnFile) -> bool:
-    _ship(reel, override=Override("shipping clerk", "C-3", "the truck waits"))
+    ship(reel, override=Override("shipping clerk", "C-3", "the truck waits"))
     return False
 
 
 def sent_by_a_listed_role(reel: OnFile) -> bool:
     """Allowed in writing, whatever the wire; it must be told as an alarm everywhere."""
-    _ship(reel, override=Override("plant manager", "PM-1", "the customer waits and knows"))
+    ship(reel, override=Override("plant manager", "PM-1", "the customer waits and knows"))
     return False
 
 
 def held_then_released(reel: OnFile) -> bool:
     put_hold(reel.store, reel.id, ENGINEER, "a doubt about the colour")
     with suppress(ReelproofError):
-        _release(reel)
-    _ship(reel)
+        release(reel)
+    ship(reel)
     return False
 
 
 def released_then_held(reel: OnFile) -> bool:
     with suppress(ReelproofError):
-        _release(reel)
+        release(reel)
     put_hold(reel.store, reel.id, ENGINEER, "a doubt about the colour", (5.0, 9.0))
-    _ship(reel)
+    ship(reel)
     return False
 
 
 def scrapped_then_released(reel: OnFile) -> bool:
     act_on(reel.store, reel.id, "decide", ENGINEER, "water damage", "scrap")
     with suppress(ReelproofError):
-        _release(reel)
-    _ship(reel)
+        release(reel)
+    ship(reel)
     return False
 
 
 def reworked_then_shipped(reel: OnFile) -> bool:
     act_on(reel.store, reel.id, "decide", ENGINEER, "to be wound again", "rework")
-    _ship(reel)
+    ship(reel)
     return False
 
 
 def cut_and_shipped_unreleased(reel: OnFile) -> bool:
-    _cut(reel, f"{reel.id}-a", 1.0, reel.length_m - 1.0)
-    _ship(reel, f"{reel.id}-a")
+    cut_off(reel, f"{reel.id}-a", 1.0, reel.length_m - 1.0)
+    ship(reel, f"{reel.id}-a")
     return False
 
 
 def cut_released_and_shipped(reel: OnFile) -> bool:
     name = f"{reel.id}-b"
-    _cut(reel, name, 1.0, reel.length_m - 1.0)
-    _release(reel, name=name)
-    _ship(reel, name)
+    cut_off(reel, name, 1.0, reel.length_m - 1.0)
+    release(reel, name=name)
+    ship(reel, name)
     return True
 
 
 def cut_released_as_a_reel(reel: OnFile) -> bool:
     with suppress(ReelproofError):
-        _release(reel)
+        release(reel)
     name = f"{reel.id}-c"
-    _cut(reel, name, 1.0, reel.length_m - 1.0)
-    _ship(reel, name)
+    cut_off(reel, name, 1.0, reel.length_m - 1.0)
+    ship(reel, name)
     return True
 
 
@@ -198,16 +162,16 @@ def good_sample_then_released(reel: OnFile) -> bool:
 def sample_below_a_limit(reel: OnFile) -> bool:
     _sample(reel, "thinnest_wall_mm", reel.made.point_mm - 0.02)
     with suppress(ReelproofError):
-        _release(reel)
-    _ship(reel)
+        release(reel)
+    ship(reel)
     return False
 
 
 def released_then_sample_below(reel: OnFile) -> bool:
     with suppress(ReelproofError):
-        _release(reel)
+        release(reel)
     _sample(reel, "mean_wall_mm", reel.made.average_mm - 0.02)
-    _ship(reel)
+    ship(reel)
     return False
 
 
@@ -221,15 +185,15 @@ def covering_below(reel: OnFile) -> bool:
     assert reel.made.covering_mm is not None
     _sample(reel, "covering_mm", reel.made.covering_mm - 0.015)
     with suppress(ReelproofError):
-        _release(reel)
-    _ship(reel)
+        release(reel)
+    ship(reel)
     return False
 
 
 def covering_not_sampled(reel: OnFile) -> bool:
     with suppress(ReelproofError):
-        _release(reel)
-    _ship(reel)
+        release(reel)
+    ship(reel)
     return False
 
 
@@ -296,6 +260,8 @@ LAWFUL = (
     covering_shown,
     cut_released_and_shipped,
     cut_released_as_a_reel,
+    rewound_then_released,
+    remnant_released,
 )
 
 
@@ -309,6 +275,9 @@ def outcome(reel: OnFile) -> str:
 
 def group(folder: Path, number: int) -> Iterator[Found]:
     """One run in one store with its scenarios; `number` chooses line, wire and scenarios."""
+    if number % GROUPS >= REWOUND_FROM:
+        yield from _rewound(folder, number)
+        return
     kind = (
         "decisions",
         "decisions",
@@ -327,6 +296,52 @@ def group(folder: Path, number: int) -> Iterator[Found]:
         scenarios = ACTS[half : half + REELS]
     else:
         scenarios = (SAMPLED if kind == "samples" else COVERED)[(number // 7 + number) % 2]
+    yield from _acted(folder, number, kind, line, made, sheet, bad, scenarios)
+
+
+def _rewound(folder: Path, number: int) -> Iterator[Found]:
+    """A run whose reels are cut and wound onto other packages; every second one is bad."""
+    line = LINES[("T1", "K7", "N5")[number % 3]]
+    made = MADE_ON[line.id][number % len(MADE_ON[line.id])]
+    yield from _acted(folder, number, "rewinds", line, made, plant_for(line, made), number % 2 == 1, WOUND)
+
+
+def reloaded(folder: Path, number: int) -> Iterator[Found]:
+    """A run released reel by reel; then its log is handed in again, corrected: the wire was bad all along."""
+    line = LINES[("T1", "N5", "K7")[number % 3]]
+    made = MADE_ON[line.id][number % len(MADE_ON[line.id])]
+    sheet, run_id = plant_for(line, made), f"L{number}"
+    good, bad = (_plan(line, made, one, 7500 + number, 3) for one in (False, True))
+    with open_to_write(folder / "store") as store:
+        run = _on_file(store, folder / "first", run_id, line, made, good, sheet)
+        for reel in run.reels:
+            truth = run.truth[reel.id]
+            one = OnFile(store, reel_id(run_id, reel.id), reel.length_m, truth, "release", made)
+            with suppress(ReelproofError):
+                release(one)
+        again = _on_file(store, folder / "second", run_id, line, made, bad, sheet)
+        for reel in again.reels:
+            truth = again.truth[reel.id]
+            label, why = must(line, made, truth)
+            one = OnFile(store, reel_id(run_id, reel.id), reel.length_m, truth, label, made)
+            with suppress(ReelproofError):
+                ship(one)
+            got = outcome(one)
+            shown = "releasable" if got in ("shipped", "released", "releasable") else f"is {got}"
+            yield Found("log corrected after release", "", "whole", one.id, label, why, shown, (got,))
+
+
+def _acted(
+    folder: Path,
+    number: int,
+    kind: str,
+    line: OtherLine,
+    made: Made,
+    sheet: PlantText,
+    bad: bool,
+    scenarios: tuple[Scenario, ...],
+) -> Iterator[Found]:
+    """A run in a store of its own, and what became of each reel by its scenario."""
     plan = _plan(line, made, bad, 7000 + number, len(scenarios))
     with open_to_write(folder / "store") as store:
         run_id = f"M{number}"

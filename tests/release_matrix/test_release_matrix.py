@@ -16,8 +16,8 @@ from pathlib import Path
 import pytest
 
 from tests.release_matrix.cases import Found, run_case
-from tests.release_matrix.kinds import STORE_GROUPS, TIMES, Part, parts
-from tests.release_matrix.store_cases import group
+from tests.release_matrix.kinds import RELOADED, STORE_GROUPS, TIMES, Part, parts
+from tests.release_matrix.store_cases import group, reloaded
 from tests.release_matrix.table import counts_of, total
 
 Record = Callable[[str, object], None]
@@ -54,4 +54,12 @@ def test_no_bad_reel_is_releasable(part: Part, tmp_path: Path, record_property: 
 @pytest.mark.parametrize("number", range(STORE_GROUPS * TIMES))
 def test_no_bad_reel_leaves_without_an_alarm(number: int, tmp_path: Path, record_property: Record) -> None:
     found = list(group(tmp_path, number))
+    _check(found, Counter(one.kind for one in found), record_property)
+
+
+@pytest.mark.parametrize("number", range(RELOADED * TIMES))
+def test_no_reel_stays_released_against_its_corrected_log(
+    number: int, tmp_path: Path, record_property: Record
+) -> None:
+    found = list(reloaded(tmp_path, number))
     _check(found, Counter(one.kind for one in found), record_property)
