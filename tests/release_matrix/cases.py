@@ -9,6 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from tests.other_lines.edits import Edit
+from tests.other_lines.forms import Form, in_form
 from tests.other_lines.lines import OtherLine
 from tests.other_lines.products import Made
 from tests.other_lines.running import MadeRun, Plan, run_of
@@ -59,6 +60,7 @@ class Case:
         sheets: the plant sheets.
         overdue, left_out, named, covering_wrong_mm: changes of line and run sheet.
         run_text: a last change of the run sheet's text, or of the line sheet's.
+        form: how the log is written.
     """
 
     kind: str
@@ -77,6 +79,7 @@ class Case:
     covering_wrong_mm: float = 0.0
     run_text: Callable[[str], str] | None = None
     line_text: Callable[[str], str] | None = None
+    form: Form = "csv"
 
 
 @dataclass(frozen=True)
@@ -117,6 +120,7 @@ def written(case: Case, folder: Path) -> MadeRun:
     covering = stated_covering(run, case.covering_wrong_mm)
     text = run_sheet_text(run, "R1", log, covering, case.named)
     (folder / "run.toml").write_text(case.run_text(text) if case.run_text else text)
+    in_form(folder, case.line, case.form)
     sheet = line_sheet_text(case.line, case.overdue, case.left_out)
     (folder / "line.toml").write_text(case.line_text(sheet) if case.line_text else sheet)
     (folder / "plant.toml").write_text(plant_for(case.line, case.made).text)

@@ -92,4 +92,18 @@ def codes(rounds: int, first: int = 500) -> Iterator[Case]:
         )  # fmt: skip
 
 
-DRAWN: dict[str, Callable[[int], Iterator[Case]]] = {one.__name__: one for one in (drawn, codes)}
+def forms(rounds: int, first: int = 700) -> Iterator[Case]:
+    """The same honest logs as Parquet and as long tables."""
+    for seed in range(first, first + 10 * rounds):
+        line, made = drawn_line(seed)
+        # A long table has a line a value, so lines that read often are left to the others.
+        if line.interval_s < 0.03:
+            continue
+        rng = np.random.default_rng((seed, 7))
+        for kind in ("good", ("short thin stretch", "off centre", "pinhole")[seed % 3]):
+            plan = Plan(2, reel_m(line), defects=damage(kind, line, made, rng), seed=seed)
+            for form in ("parquet", "long"):
+                yield Case(f"log as {form}", kind, line, made, plan, form=form)  # type: ignore[arg-type]
+
+
+DRAWN: dict[str, Callable[[int], Iterator[Case]]] = {one.__name__: one for one in (drawn, codes, forms)}

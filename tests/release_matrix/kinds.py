@@ -13,7 +13,7 @@ from tests.release_matrix.store_cases import GROUPS
 
 # A whole number: so many times as many rounds. Each round has seeds of its own.
 TIMES = max(1, int(os.environ.get("REELPROOF_MATRIX", "1") or "1"))
-ROUNDS_OF_WIRE = 5
+ROUNDS_OF_WIRE = 6
 STORE_GROUPS = GROUPS
 RELOADED = 2
 
@@ -61,7 +61,15 @@ class Part:
 
 
 # Shares of the longer generators, so that no test takes more than some ten seconds of one processor.
-SHARES = {"plants": 2, "lines": 3, "clocks": 2, "stuck_with_noise": 2, "drawn": 3, "mutated_lines": 2}
+SHARES = {
+    "plants": 2,
+    "lines": 3,
+    "clocks": 2,
+    "stuck_with_noise": 2,
+    "drawn": 3,
+    "mutated_lines": 2,
+    "forms": 2,
+}
 
 
 def parts() -> list[Part]:
