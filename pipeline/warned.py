@@ -90,6 +90,7 @@ class NotSeen(Code):
 
     WALL = "not seen/wall"
     DIAMETER = "not seen/diameter"
+    CONDUCTOR = "not seen/conductor"
     SPARK = "not seen/spark"
     EITHER_REEL = "not seen/either reel"
 

@@ -14,6 +14,7 @@ from dashboards.records import LimitRow, PanelLimit, Trace
 PANEL_TITLES = {
     "wall": "Wall",
     "diameter": "Diameter",
+    "conductor": "Conductor",
     "eccentricity": "Eccentricity",
     "shape": "Shape",
     "speed": "Speed",

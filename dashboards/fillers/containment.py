@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from dashboards.fillers.rows import stamp_of
 from dashboards.fillers.run_book import RunBook, aware
+from dashboards.fillers.standings import alarms_of
 from dashboards.records import Containment, Plant, TouchedLength
 from pipeline.length.reel_places import span_from_other_end
 from pipeline.record.touched_wire import Contained, contained, containment_id, question_of
@@ -47,6 +48,10 @@ def containment_of(store: Store, plant: Plant, books: list[RunBook], entry: dict
         shipped_m=answer.gone_m,
         notes=answer.notes,
         stamp=stamp_of([book for book in books if book.run_id in answer.runs]),
+        left_held=alarms_of(
+            [book for book in books if book.run_id in {one.run_id for one in answer.touched}],
+            {one.reel_id for one in answer.touched},
+        ),
     )
 
 

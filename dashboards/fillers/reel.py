@@ -112,6 +112,7 @@ def _samples(book: RunBook, reel_id: str) -> tuple[SampleRow, ...]:
             one.verdict,
             one.measured_by,
             one.instrument,
+            one.withdrawn,
         )
         for one in (*said.own, *said.others)
     )

@@ -43,6 +43,7 @@ from pipeline.wording.say import plain
 GAP_KIND: dict[str, Any] = {
     "wall unmonitored": "unmonitored",
     "diameter unmonitored": "unmonitored",
+    "conductor unmonitored": "unmonitored",
     "spark untested": "untested",
     "either reel": "either reel",
 }

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from dashboards.fillers.rows import GAP_KIND, fault_marks, finding_row, limit_row, lot_rows, run_row, stamp_of
 from dashboards.fillers.standings import alarms_of
 from dashboards.fillers.unseen import unseen_of_run
 from dashboards.records import CounterEvent, Interval, LogFileRow, PanelLimit, Phase, Plant, RunReview, Trace
 from pipeline.length.steady_state import PHASE_NAMES, STEADY
+from pipeline.sheets.line_sheet import LineSheet
 from pipeline.store.readings import read_frame
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    import polars as pl
     from numpy.typing import NDArray
 
     from dashboards.records import PanelName
@@ -39,6 +41,7 @@ PANEL_OF: dict[str, PanelName] = {
     "minimum average wall": "wall",
     "minimum wall at any point": "wall",
     "overall diameter": "diameter",
+    "conductor diameter": "conductor",
     "concentricity": "shape",
 }
 
@@ -117,11 +120,33 @@ def _traces(frame: pl.DataFrame) -> tuple[Trace, ...]:
     return tuple(one for one in found if one is not None)
 
 
+def _conductor(book: RunBook) -> tuple[Trace, ...]:
+    """The conductor's diameter as logged, on the wire that it became; only where a limit on it is on file."""
+    if all(row["requirement"] != "conductor diameter" for row in book.limits):
+        return ()
+    sheet = LineSheet.model_validate(tomllib.loads(book.shelf.sheet(book.head["line_sheet_sha256"])))
+    gauge = sheet.instrument("conductor gauge")
+    if gauge is None or book.thinned is not None:
+        return ()
+    placed = read_frame(book.store, book.head["assessment_folder"], "placed", only={"row", "front_m"})
+    logged = read_frame(book.store, book.head["load_folder"], "logged", only={"row", "conductor_mm"})
+    if "conductor_mm" not in logged.columns:
+        return ()
+    frame = logged.join(placed, on="row", how="inner", maintain_order="left").with_columns(
+        (pl.col("front_m") - gauge.station_m).alias("conductor_at_m")
+    )
+    if frame.height == 0:
+        return ()
+    places = places_of(frame, "conductor_at_m")
+    found = trace_of(frame, places, "conductor_mm", "Conductor diameter", "mm", "conductor")
+    return () if found is None else (found,)
+
+
 def run_review(plant: Plant, book: RunBook) -> RunReview:
     """Everything the run page shows; the readings are read from the run's Parquet."""
     traces: tuple[Trace, ...] = ()
     if book.is_judged and book.head["assessment_folder"]:
-        traces = _traces(measured_and_placed(book, TRACE_COLUMNS))
+        traces = (*_traces(measured_and_placed(book, TRACE_COLUMNS)), *_conductor(book))
     return RunReview(
         plant=plant,
         run=run_row(book),

@@ -231,7 +231,8 @@ class RunBook:
         holds = [hold.number for row in self.reels for hold in self.shelf.holds.get(row["reel_id"], ())]
         said = self.shelf.samples(self.run_id)
         samples = {(name, one.last_entry, one.against) for name, one in said.items() if one.against}
-        return json.dumps([self.last_told, holds, sorted(samples)], separators=(",", ":"))
+        gone = {sample.sample_id for one in said.values() for sample in one.own if sample.withdrawn}
+        return json.dumps([self.last_told, holds, sorted(samples), sorted(gone)], separators=(",", ":"))
 
     @cached_property
     def basis(self) -> str:

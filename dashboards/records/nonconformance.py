@@ -198,6 +198,7 @@ class Containment:
         shipped_m: length shipped [m].
         notes: what a reader must know of the list.
         stamp: assessments, limits and rules.
+        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -212,3 +213,4 @@ class Containment:
     shipped_m: float
     notes: tuple[str, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
+    left_held: tuple[Alarm, ...] = ()

@@ -115,6 +115,7 @@ class SampleRow:
         verdict: what is said of it.
         measured_by: role of whoever measured.
         instrument: the laboratory's instrument, "" where none is named.
+        withdrawn: who withdrew it, when it was, and why; "" for one that judges.
     """
 
     sample_id: str
@@ -128,6 +129,7 @@ class SampleRow:
     verdict: str
     measured_by: str
     instrument: str
+    withdrawn: str = ""
 
 
 @dataclass(frozen=True, slots=True)

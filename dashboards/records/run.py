@@ -12,7 +12,7 @@ from dashboards.records.every_page import Alarm, FaultMark, FindingRow, Interval
 from dashboards.records.shift import RunRow
 from pipeline.messages import Said
 
-PanelName = Literal["wall", "diameter", "eccentricity", "shape", "speed", "extruder", "spark"]
+PanelName = Literal["wall", "diameter", "conductor", "eccentricity", "shape", "speed", "extruder", "spark"]
 
 
 @dataclass(frozen=True, slots=True)

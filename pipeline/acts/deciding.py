@@ -85,6 +85,13 @@ class Subject:
         return next((one for one in lengths if one.length_id == self.name), None)
 
     @property
+    def code(self) -> str | None:
+        """How the reel or length stands now; None for a finding."""
+        if self.standing is None:
+            return None
+        return self.standing.code if self.length is None else self.length.code
+
+    @property
     def acts(self) -> tuple[Act, ...]:
         """Every act on it, in order."""
         return self.decided.on(self.name)
@@ -149,7 +156,7 @@ def _reel(store: Store, row: dict[str, Any]) -> Subject:
         row["run_id"],
         name,
         row["assessment_id"],
-        f"On the evidence it is {row['standing']}.",
+        f"Standing: {now.code}. On the evidence: {row['standing']}.",
         now.lacking,
         None,
         now.decided,

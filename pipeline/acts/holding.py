@@ -7,12 +7,13 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint
+from pipeline.length.reel_places import Unit, length_told
 from pipeline.nonconformance.disposition import DispositionRefused, Person, Power, check_power
 from pipeline.nonconformance.hold import HeldKind, Hold, in_force
 from pipeline.record.holds_on_file import HOLD, LIFT, holds_on_file
 from pipeline.record.journal_on_file import note
 from pipeline.record.not_found import not_on_file
-from pipeline.record.plant_sheet_on_file import plant_sheet_of
+from pipeline.record.plant_sheet_on_file import plant_sheet_of, unit_of_run
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -88,7 +89,7 @@ def put_hold(
     with store.transaction():
         held = holds_on(store, subject)
         _check(store, held, "hold", by, reason)
-        _check_span(held, span_m)
+        _check_span(held, span_m, unit_of_run(store, held.run_id))
         start, end = span_m or (None, None)
         about: HeldKind = "reel" if held.length_m is not None else "lot"
         hold = Hold(0, about, subject, start, end, by, reason, now or datetime.now(UTC))
@@ -142,7 +143,7 @@ def _check(store: Store, held: HoldsOn, power: Power, by: Person, reason: str) -
     check_power(held.subject, power, by, plant.may_decide.get(power, ()), _ACT[power])
 
 
-def _check_span(held: HoldsOn, span_m: tuple[float, float] | None) -> None:
+def _check_span(held: HoldsOn, span_m: tuple[float, float] | None, unit: Unit) -> None:
     if span_m is None:
         return
     start, end = span_m
@@ -156,7 +157,8 @@ def _check_span(held: HoldsOn, span_m: tuple[float, float] | None) -> None:
         raise DispositionRefused(
             Complaint(
                 held.subject,
-                f"{start:.1f} m to {end:.1f} m from the outer end is no stretch of its {held.length_m:.1f} m",
+                f"{length_told(start, unit)} to {length_told(end, unit)} from the outer end is no stretch of its "
+                f"{length_told(held.length_m, unit)}",
                 "Places count from the end that comes off first; give the start before the end",
             )
         )

@@ -15,9 +15,19 @@ import polars as pl
 
 from pipeline.acts.leaving import check_leaving, held_back, said_of_left
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.length.reel_places import Unit, length_told
 from pipeline.record.decided import reel_and_findings
+from pipeline.record.from_core import cuts_from_outer
 from pipeline.record.left_on_file import Override
-from pipeline.record.lengths import COUNTERS_DIFFER, GONE, SAME_M, Shelf, lengths_on_file, note_rewound
+from pipeline.record.lengths import (
+    COUNTERS_DIFFER,
+    GONE,
+    SAME_M,
+    Shelf,
+    lengths_on_file,
+    note_rewound,
+)
+from pipeline.record.plant_sheet_on_file import unit_of_plant
 from pipeline.record.sealing import note_sealed
 from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList
 
@@ -55,6 +65,11 @@ class _OnFile:
     reels: dict[str, Row]
     cuts: dict[str, Row]
     shipped: dict[str, Row]
+    unit: Unit
+
+    def told(self, length_m: float) -> str:
+        """A place or length in the plant's unit."""
+        return length_told(length_m, self.unit)
 
 
 def put_shipping_on_file(
@@ -73,6 +88,7 @@ def put_shipping_on_file(
             is then on file.
     """
     with store.transaction():
+        told = cuts_from_outer(store, told)
         names = {name for one in told.cuts for name in (one.reel, one.length)}
         names |= {item for one in told.shipments for item in one.contents}
         names |= {name for one in told.rewinds for name in (one.source, one.onto)}
@@ -80,6 +96,7 @@ def put_shipping_on_file(
             {name: row for name in names for row in store.ask("questions/reel", reel_id=name)},
             {row["length_id"]: row for row in lengths_on_file(store)},
             {row["item"]: row for row in store.ask("questions/shipments")},
+            unit_of_plant(store),
         )
         shelf = _shelf(told, on_file)
         rewound, complaints = _rewound(told.rewinds, shelf, on_file)
@@ -142,7 +159,7 @@ def _rewound(
                 complaints.append(
                     Complaint(
                         f"rewinding of {one.source} onto {one.onto}",
-                        f"it is on file with {holds:.1f} m",
+                        f"it is on file with {on_file.told(holds)}",
                         "What is on file stays; give the new length a number of its own",
                     )
                 )
@@ -172,7 +189,7 @@ def _cut_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint]:
                 )
             )
         elif one.length in on_file.cuts:
-            complaints += _against_itself(one, on_file.cuts[one.length])
+            complaints += _against_itself(one, on_file)
         else:
             complaints += _against_the_reel(one, on_file, laid.setdefault(one.reel, []))
             laid[one.reel].append((*one.metres, one.length))
@@ -180,8 +197,9 @@ def _cut_complaints(told: ShippingList, on_file: _OnFile) -> list[Complaint]:
     return complaints
 
 
-def _against_itself(one: CutLength, before: Row) -> list[Complaint]:
+def _against_itself(one: CutLength, on_file: _OnFile) -> list[Complaint]:
     """What a length on file says against the same length told again."""
+    before = on_file.cuts[one.length]
     start, end = one.metres
     begin, stop, use = (before[f"made_{name}"] for name in ("from_m", "to_m", "use"))
     same_place = abs(begin - start) < SAME_M and abs(stop - end) < SAME_M
@@ -190,7 +208,7 @@ def _against_itself(one: CutLength, before: Row) -> list[Complaint]:
     return [
         Complaint(
             f"length {one.length}",
-            f"it is on file as {use} from {begin:.1f} m to {stop:.1f} m of reel {before['reel_id']}",
+            f"it is on file as {use} from {on_file.told(begin)} to {on_file.told(stop)} of reel {before['reel_id']}",
             "What is on file stays; give the new length a number of its own",
         )
     ]
@@ -213,13 +231,13 @@ def _against_the_reel(
     elif end > reel["length_m"] * (1.0 + COUNTERS_DIFFER) + 1.0:
         said.append(
             (
-                f"it ends at {end:.1f} m and reel {one.reel} holds {reel['length_m']:.1f} m",
+                f"it ends at {on_file.told(end)} and reel {one.reel} holds {on_file.told(reel['length_m'])}",
                 "Check the places and their unit; they count from the end that comes off first",
             )
         )
     said += [
         (
-            f"it overlaps length {other}, {low:.1f} m to {high:.1f} m of reel {one.reel}",
+            f"it overlaps length {other}, {on_file.told(low)} to {on_file.told(high)} of reel {one.reel}",
             "One wire cannot be in two lengths: correct the places",
         )
         for low, high, other in laid

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from pipeline.cli.plant_units import InUnits
-from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
+from pipeline.cli.plant_units import InUnits, complaints_in_units
+from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import metres_of, moment_of, told_or_refused
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.length.reel_places import COUNTED
@@ -35,6 +35,9 @@ def contain(
         None, "--from", help="From when on it is suspect; for run, reel and length from where, as 1,200ft."
     ),
     end: str | None = typer.Option(None, "--to", help="Up to when, or up to where."),
+    from_core: bool = typer.Option(
+        False, "--from-core", help="Places of a reel or length count from its core end instead."
+    ),
     residence: float = typer.Option(
         60.0, "--residence", min=0.0, help="Mean residence of the melt from hopper to die [s]."
     ),
@@ -56,8 +59,9 @@ def contain(
     from pipeline.record.touched_wire import contained
     from pipeline.store.database import open_to_read, open_to_write
 
-    with open_to_read(store) as opened:
-        answer = contained(opened, _question(opened, kind, name, start, end, residence))
+    with open_to_read(store) as opened, complaints_in_units(opened):
+        asked = _question(opened, kind, name, start, end, residence)
+        answer = contained(opened, _from_core(opened, asked) if from_core else asked)
         shown = InUnits(unit_of_plant(opened))
     number = ""
     if role.strip() or reason.strip():
@@ -95,6 +99,32 @@ def _question(
     )
 
 
+def _from_core(store: Store, asked: Question) -> Question:
+    """The question with its places, which were counted from the core end, from the outer end.
+
+    Raises:
+        ReelproofError: it is about no reel or length, or no place was given.
+    """
+    from dataclasses import replace
+
+    from pipeline.lots.genealogy import WHOLE
+    from pipeline.record.from_core import span_from_core
+
+    if asked.kind not in ("reel", "length"):
+        raise ReelproofError(
+            Complaint(
+                "--from-core",
+                f"a {asked.kind} has no core end",
+                "Give it for a reel or a length, or leave it out",
+            )
+        )
+    if asked.span == WHOLE:
+        raise ReelproofError(
+            Complaint("--from-core", "no place was given", "Give --from or --to, or leave it out")
+        )
+    return replace(asked, span=span_from_core(store, asked.name, asked.span))
+
+
 def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
     return {
         "suspect": answer.question.sentence,
@@ -121,10 +151,12 @@ def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
         "runs": list(answer.runs),
         "shipments": dict(answer.shipments),
         "notes": list(answer.notes),
+        "alarms": list(answer.alarms),
     }
 
 
 def _print_contained(answer: Contained, number: str, shown: InUnits) -> None:
+    print_alarms(shown.sentences(answer.alarms))
     unknown = f" {shown.length(answer.not_known_m)} not known," if answer.not_known_m else ""
     print(
         f"{answer.question.told(shown.unit)}: "
@@ -205,12 +237,12 @@ def declare(
         raise ReelproofError(
             Complaint("declare", "the role of the person who drafts it is missing", "Give --role, or --check")
         )
-    with open_to_read(store) as opened:
+    with open_to_read(store) as opened, complaints_in_units(opened):
         events = events_of_wire(opened, names, sheet) if epcis is not None else None
         if check:
             done = drafted(opened, names, sheet, number=number, keep=False)
     if not check:
-        with open_to_write(store, on_wait=tell_of_wait) as opened:
+        with open_to_write(store, on_wait=tell_of_wait) as opened, complaints_in_units(opened):
             done = drafted(opened, names, sheet, number=number, role=role)
     if pdf is not None:
         with open_to_read(store) as opened:

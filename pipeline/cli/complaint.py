@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.cli.plant_units import InUnits
-from pipeline.cli.showing import print_json, print_table
+from pipeline.cli.plant_units import InUnits, complaints_in_units
+from pipeline.cli.showing import print_alarms, print_json, print_table
 from pipeline.cli.typed import length_of
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.length.reel_places import CORE, OUTER
@@ -53,7 +53,7 @@ def show_wire_at(
                 "Give --from-core for a place counted from the core end, or the others for a printed mark",
             )
         )
-    with open_to_read(store) as opened:
+    with open_to_read(store) as opened, complaints_in_units(opened):
         answer = answer_complaint(
             opened,
             name,
@@ -82,6 +82,7 @@ def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
         "wire_m": record.place.wire_m,
         "unsure_m": record.place.unsure_m,
         "standing": answer.standing,
+        "alarms": list(answer.alarms),
         "evidence": answer.reel["standing"],
         "sentences": list(record.sentences),
         "figures": record.figures.to_dicts(),
@@ -103,6 +104,7 @@ def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
 
 def _print(answer: AnsweredComplaint) -> None:
     record, row, shown = answer.record, answer.reel, InUnits(answer.unit)
+    print_alarms(shown.sentences(answer.alarms))
     print(
         f"{answer.name}: {row['size']} {row['construction']}, {row['conductor']} {row['metal']}, run "
         f"{row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}; reel {row['reel_id']}: "

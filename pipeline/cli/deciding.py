@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import typer
 
 from pipeline.cli import answering
-from pipeline.cli.plant_units import InUnits
-from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
+from pipeline.cli.plant_units import InUnits, complaints_in_units
+from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import told_or_refused
 from pipeline.length.reel_places import span_told
 from pipeline.words import counted
@@ -85,8 +85,12 @@ def disposition(
         return 0
     told_or_refused(f"disposition {subject}", role, reason)
     from pipeline.nonconformance.disposition import Person
+    from pipeline.record.alarms import alarms_of_runs
 
-    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
+    with (
+        open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened,
+        complaints_in_units(opened),
+    ):
         done = act_on(
             opened,
             subject,
@@ -97,7 +101,12 @@ def disposition(
             evidence=evidence,
             seen=shown.state.version if seen is None else seen,
         )
-    print_json(_acted_as_json(done)) if as_json else _print_acted(done)
+        alarms = alarms_of_runs(opened, [shown.run_id])
+    if as_json:
+        print_json({**_acted_as_json(done), "alarms": list(alarms)})
+    else:
+        print_alarms(units.sentences(alarms))
+        _print_acted(done)
     return 0
 
 
@@ -145,6 +154,7 @@ def _subject_as_json(shown: Subject) -> dict[str, object]:
         "reel_id": shown.reel_id,
         "assessment_id": shown.assessment_id,
         "sentence": shown.sentence,
+        "standing": shown.code,
         "state": _state_as_json(shown.state),
         "reasons": list(shown.reasons),
         "holding": {name: _state_as_json(state) for name, state in sorted(shown.holding.items())},
@@ -184,7 +194,7 @@ def cut(
     from pipeline.record.cutting_on_file import plan_for_reel
     from pipeline.store.database import open_to_read
 
-    with open_to_read(store) as opened:
+    with open_to_read(store) as opened, complaints_in_units(opened):
         planned = plan_for_reel(opened, reel)
     print_json(_plan_as_json(planned)) if as_json else _print_plan(planned)
     return 0
@@ -276,9 +286,10 @@ def ship(
     Wire that may not leave is refused with the whole list. A role that the plant's sheet lists for it may send it all
     the same; that is kept, and every page that concerns the wire says so first.
 
-    Places count from the reel's outer end, which comes off first. A TOML file holds [[cuts]] with reel, length, from_ft
-    and to_ft (or from_m and to_m), use (package, stock or scrap) and at, and [[shipments]] with id, to, contents and
-    at; a CSV holds one length a line, with reel, length, from_ft, to_ft, use, cut_at, shipment, to and shipped_at.
+    Places count from the reel's outer end, which comes off first, or with counted_from = "core end" from there. A TOML
+    file holds [[cuts]] with reel, length, from_ft and to_ft (or from_m and to_m), use (package, stock or scrap) and at,
+    and [[shipments]] with id, to, contents and at; a CSV holds one length a line, with reel, length, from_ft, to_ft,
+    use, cut_at, shipment, to and shipped_at.
 
     A length wound onto another package lies the other way round there. TOML tells it as [[rewinds]], in the order
     done, with source, onto, take_ft or take_m (all of it where left out), use and at, and where they are known
@@ -296,7 +307,10 @@ def ship(
     override = None
     if override_role or override_reason or override_person:
         override = Override(override_role, override_person, override_reason)
-    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
+    with (
+        open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened,
+        complaints_in_units(opened),
+    ):
         done = put_shipping_on_file(opened, told, role, override)
         units = InUnits(unit_of_plant(opened))
     if as_json:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from pipeline.cli.plant_units import InUnits
-from pipeline.cli.showing import JSON, STORE, print_json, tell_of_wait
+from pipeline.cli.plant_units import InUnits, complaints_in_units
+from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, tell_of_wait
 from pipeline.cli.typed import metres_of, told_or_refused
 from pipeline.errors import Complaint, ReelproofError
 
@@ -29,6 +29,7 @@ def hold(
         None, "--from", help="Hold a stretch of the reel only: from here, as 1,200ft from the outer end."
     ),
     end: str | None = typer.Option(None, "--to", help="Up to here, from the outer end."),
+    from_core: bool = typer.Option(False, "--from-core", help="Both count from the core end instead."),
     lift: int | None = typer.Option(None, "--lift", min=1, help="Lift the hold of this number."),
     role: str = typer.Option("", "--role", help="Your role in the plant."),
     reason: str = typer.Option("", "--reason", help="Why, in your words."),
@@ -46,10 +47,16 @@ def hold(
     """
     from pipeline.acts.holding import holds_on, lift_hold, put_hold
     from pipeline.nonconformance.disposition import Person
+    from pipeline.record.alarms import alarms_of_runs, runs_of_lots
+    from pipeline.record.from_core import span_from_core
     from pipeline.record.plant_sheet_on_file import unit_of_plant
     from pipeline.store.database import open_to_read, open_to_write
 
     span = _span(start, end)
+    if from_core and span is None:
+        raise ReelproofError(
+            Complaint("--from-core", "no stretch was given", "Give --from and --to, or leave it out")
+        )
     if not role and not reason and lift is None and span is None:
         with open_to_read(store) as opened:
             held = holds_on(opened, subject)
@@ -60,16 +67,24 @@ def hold(
     if lift is not None and span is not None:
         raise ReelproofError(Complaint("--lift", "a stretch was given too", "A hold is lifted as a whole"))
     by = Person(role, person)
-    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
+    with (
+        open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened,
+        complaints_in_units(opened),
+    ):
+        if span is not None and from_core:
+            span = span_from_core(opened, subject, span)
         if lift is None:
             number = put_hold(opened, subject, by, reason, span)
         else:
             number = lift_hold(opened, subject, lift, by, reason)
         held = holds_on(opened, subject)
+        runs = [held.run_id] if held.about == "reel" else runs_of_lots(opened, [subject])
+        alarms = alarms_of_runs(opened, runs)
         units = InUnits(unit_of_plant(opened))
     if as_json:
-        print_json({"journal_entry": number, **_as_json(held)})
+        print_json({"journal_entry": number, **_as_json(held), "alarms": list(alarms)})
     else:
+        print_alarms(units.sentences(alarms))
         print(
             f"Hold {number} is put on {subject}." if lift is None else f"Hold {lift} on {subject} is lifted."
         )

@@ -8,7 +8,7 @@ from typing import Any
 import typer
 
 from pipeline.cli.plant_units import InUnits
-from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
+from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import metres_of, role_or_refused
 from pipeline.length.reel_places import COUNTED, span_told
 from pipeline.words import counted
@@ -135,14 +135,13 @@ def _counter(value: float | None, otherwise: str, shown: InUnits) -> str:
 
 def _print_reel(answer: dict[str, Any]) -> None:
     row, now, shown = answer["reel"], answer["standing"], InUnits(answer["unit"])
-    if now["left_while_held"]:
-        print(f"ALARM: {now['headline']}")
+    print_alarms(shown.sentences(now["alarms"]))
     print(
         f"Reel {row['reel_id']}: {now['code']}. {row['size']} {row['construction']}, {row['conductor']} "
         f"{row['metal']}, run {row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}."
     )
     if now["code"] not in ("held", "no conclusion"):
-        print(f"  {now['headline']}")
+        print(f"  {shown.sentence(now['headline'])}")
     for reason in now["reasons"]:
         print(f"  - {shown.sentence(reason)}")
     if now["evidence"] != now["code"]:
@@ -252,6 +251,9 @@ def _print_samples(samples: list[dict[str, Any]], shown: InUnits) -> None:
             for one in samples
         ],
     )
+    for one in samples:
+        if one["withdrawn"]:
+            print(shown.sentence(one["withdrawn"]))
 
 
 def _print_decided(answer: dict[str, Any]) -> None:
@@ -279,6 +281,7 @@ def _print_decided(answer: dict[str, Any]) -> None:
 
 def _print_lot(answer: dict[str, Any]) -> None:
     shown = InUnits(answer["unit"])
+    print_alarms(shown.sentences(answer["alarms"]))
     print(f"Lot {answer['lot']} ({', '.join(answer['materials'])}): {counted(answer['runs'], 'run')}.")
     print_table(
         ("Run", "Line", "Product", "Shift", "Material", f"Over counter {shown.unit}"),

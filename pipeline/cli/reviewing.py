@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from pipeline.cli.showing import JSON, STORE, print_json, progress, tell_of_wait
+from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, progress, tell_of_wait
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -117,6 +117,7 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
     """
     from pipeline.job.loading import load_sheets
     from pipeline.job.plant_in_force import told_of_plant
+    from pipeline.record.alarms import alarms_of_runs
     from pipeline.store.database import open_to_write
 
     with (
@@ -125,10 +126,12 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
     ):
         outcomes, refused = load_sheets(opened, tuple(paths), told)
         plant_told = told_of_plant(opened, outcomes)
+        alarms = alarms_of_runs(opened, [one.run_id for one in outcomes if one.was_new])
     if as_json:
         loaded = [_load_as_json(one) for one in outcomes]
-        print_json({"loaded": loaded, "refused": refused, "told": list(plant_told)})
+        print_json({"loaded": loaded, "refused": refused, "told": list(plant_told), "alarms": list(alarms)})
     else:
+        print_alarms(alarms)
         for one in outcomes:
             print(_load_line(one))
             for sentence in one.told:
@@ -152,6 +155,7 @@ def assess(
     Example: reelproof assess R-0411 --store store
     """
     from pipeline.job.assessing import NOT_JUDGED, assess_runs
+    from pipeline.record.alarms import alarms_of_runs
     from pipeline.store.database import open_to_write
 
     with (
@@ -159,12 +163,15 @@ def assess(
         progress("Assessing runs", None) as told,
     ):
         outcomes = assess_runs(opened, tuple(runs or ()), told, plant)
+        alarms = alarms_of_runs(opened, [one.run_id for one in outcomes if one.was_new])
     if as_json:
         print_json([_assess_as_json(one) for one in outcomes])
+        print_alarms(alarms, sys.stderr)
     else:
+        print_alarms(alarms)
         for one in outcomes:
             print(_assess_line(one), file=sys.stderr if one.outcome == NOT_JUDGED else sys.stdout)
-    return 2 if any(one.outcome == NOT_JUDGED for one in outcomes) else 0
+    return 2 if any(one.outcome == NOT_JUDGED for one in outcomes) else int(bool(alarms))
 
 
 def pages(
@@ -251,6 +258,7 @@ def _show_review(outcome: ReviewOutcome, as_json: bool) -> int:
                 "assessed": [_assess_as_json(one) for one in outcome.assessments],
                 "refused": outcome.refused,
                 "told": list(outcome.plant_told),
+                "alarms": list(outcome.alarms),
                 "index": str(outcome.index),
             }
         )
@@ -258,4 +266,4 @@ def _show_review(outcome: ReviewOutcome, as_json: bool) -> int:
         for line in outcome.lines():
             print(line)
         _print_refused(outcome.refused)
-    return 2 if outcome.refused else 0
+    return 2 if outcome.refused else int(bool(outcome.alarms))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from pipeline.cli.showing import JSON, STORE, print_json, progress, tell_of_wait
+from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, progress, tell_of_wait
 from pipeline.cli.typed import day_of
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.words import counted
@@ -68,11 +68,13 @@ def reassess(
                 "already": outcome.already,
                 "judged": outcome.judged,
                 "refused": outcome.refused,
+                "alarms": outcome.alarms,
             }
         )
     else:
+        print_alarms(outcome.alarms)
         _show(outcome)
-    return 2 if outcome.refused else 0
+    return 2 if outcome.refused else int(bool(outcome.alarms))
 
 
 def _day(told: str | None, option: str) -> date | None:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import typer
 
@@ -55,6 +55,17 @@ def print_table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     ]
     for line in (headings, ["-" * width for width in widths], *rows):
         print("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip())
+
+
+def print_alarms(alarms: Sequence[str], file: TextIO | None = None) -> None:
+    """Print what must be seen first: wire that is out and might not have left.
+
+    Args:
+        alarms: a sentence each.
+        file: where to; standard output by default.
+    """
+    for one in alarms:
+        print(f"ALARM: {one}", file=file)
 
 
 @contextmanager

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import typer
 
-from pipeline.cli.plant_units import InUnits
-from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
+from pipeline.cli.plant_units import InUnits, complaints_in_units
+from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_table, tell_of_wait
+from pipeline.cli.typed import metres_of
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.wording.say import plain
 from pipeline.words import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping
 
-    from pipeline.record.gauge_tables import Sample
     from pipeline.record.samples_compared import Compared
     from pipeline.trust.gauge_study import GaugeStudy
+
+
+# A sample is of so much wire or more to either side [m].
+LEAST_REACH_M = 0.05
 
 
 def add_to(app: typer.Typer) -> None:
@@ -184,8 +189,11 @@ def samples(
         "thinnest_wall_mm, covering_mm, conductor_mm, concentricity_pct, diameter_mm), value_mm, value_mil or "
         "value_pct and, where known, the standard uncertainty sd_mm, sd_mil or sd_pct, measured_by and instrument.",
     ),
-    reach: float = typer.Option(
-        1.0, "--reach", min=0.05, help="Wire to either side of a sample whose readings are averaged [m]."
+    reach: str = typer.Option(
+        "1m", "--reach", help="Wire to either side of a sample whose readings are averaged, as 3ft or 1m."
+    ),
+    from_core: bool = typer.Option(
+        False, "--from-core", help="Places in the table count from the core end instead."
     ),
     role: str = typer.Option(
         "",
@@ -210,6 +218,8 @@ def samples(
     Example: reelproof samples laboratory.csv --role "quality engineer" --store store
     """
     from pipeline.acts.sampling import hand_in
+    from pipeline.record.alarms import alarms_of_runs, runs_of_like_lots
+    from pipeline.record.from_core import samples_from_core
     from pipeline.record.gauge_tables import read_samples
     from pipeline.record.plant_sheet_on_file import unit_of_plant
     from pipeline.record.samples_compared import compare_samples
@@ -222,16 +232,30 @@ def samples(
             Complaint("samples", "no table was given", "Give FILE.csv, or a sample with --withdraw")
         )
     taken = read_samples(table)
-    with open_to_read(store) as opened:
-        compared = compare_samples(opened, taken, reach)
+    reach_m = metres_of(reach, "--reach")
+    if reach_m < LEAST_REACH_M:
+        raise ReelproofError(
+            Complaint("--reach", f"{reach} is too short for a reading", f"Give {LEAST_REACH_M:g} m or more")
+        )
+    with open_to_read(store) as opened, complaints_in_units(opened, only_places=True):
+        if from_core:
+            taken = samples_from_core(opened, taken)
+        compared = compare_samples(opened, taken, reach_m)
         shown = InUnits(unit_of_plant(opened))
-    handed = None
+    handed, alarms = None, tuple[str, ...]()
     if role.strip():
-        with open_to_write(store, on_wait=tell_of_wait) as opened:
+        with (
+            open_to_write(store, on_wait=tell_of_wait) as opened,
+            complaints_in_units(opened, only_places=True),
+        ):
             handed = hand_in(opened, taken, compared, role.strip())
+            reels = {one.reel: opened.ask("questions/reel", reel_id=one.reel)[0]["run_id"] for one in taken}
+            alarms = alarms_of_runs(opened, runs_of_like_lots(opened, reels.values()))
     if as_json:
         print_json([_as_json(one) for one in compared])
+        print_alarms(alarms, sys.stderr)
         return 0
+    print_alarms(shown.sentences(alarms))
     for one in compared:
         _print(one, shown)
     if not compared:
@@ -246,7 +270,7 @@ def samples(
         f"Kept as journal entries {entries}: {counted(len(handed.kept), 'sample')}{told}{known}. Write the pages again "
         "to see them."
     )
-    _print_said(store, taken)
+    _print_said(store, reels, shown)
     return 0
 
 
@@ -271,19 +295,18 @@ def _withdraw(sample: str, table: Path | None, by: tuple[str, str, str], store: 
     return 0
 
 
-def _print_said(store: Path, taken: Sequence[Sample]) -> None:
-    """What samples now say against the sampled reels."""
+def _print_said(store: Path, runs: Mapping[str, str], shown: InUnits) -> None:
+    """What samples now say against the sampled reels, each with its run."""
     from pipeline.record.sample_say import NOTHING, samples_on_run
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened:
-        runs = {one.reel: opened.ask("questions/reel", reel_id=one.reel)[0]["run_id"] for one in taken}
         said = {run: samples_on_run(opened, run) for run in dict.fromkeys(runs.values())}
     for reel, run in runs.items():
         against = said[run].get(reel, NOTHING).against
         print(f"Reel {reel}: " + ("its samples say nothing against it." if not against else ""))
         for sentence in against:
-            print(f"  - {sentence}")
+            print(f"  - {shown.sentence(sentence)}")
 
 
 def _as_json(one: Compared) -> dict[str, Any]:

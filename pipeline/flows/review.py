@@ -24,6 +24,7 @@ from pipeline.job.loading import LoadOutcome, load_sheet
 from pipeline.job.plant_in_force import told_of_plant
 from pipeline.job.side_by_side import threads_for
 from pipeline.job.whole_job import ReviewOutcome
+from pipeline.record.alarms import alarms_of_runs
 from pipeline.steps.load import find_run_sheets
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import sweep
@@ -125,9 +126,10 @@ def review_flow(
                 assessments.append(outcome[1])
         review_lines(store)
         plant_told = told_of_plant(store, loads)
+        alarms = alarms_of_runs(store, [one.run_id for one in assessments if one.was_new])
     index, written, not_written = write_all_pages(store_folder, told)
     refused += not_written
-    return ReviewOutcome(tuple(loads), tuple(assessments), refused, written, index, plant_told)
+    return ReviewOutcome(tuple(loads), tuple(assessments), refused, written, index, plant_told, alarms)
 
 
 def review_runs(

@@ -36,7 +36,7 @@ class Pass:
         done: runs that were loaded and judged.
         failed: runs that could not be, with the reason.
         waiting: runs that are not complete yet, with what they wait for.
-        told: sentences about plant sheets that are not those the runs done are judged by.
+        told: alarms, and sentences about plant sheets that are not those the runs done are judged by.
     """
 
     done: tuple[str, ...]
@@ -86,6 +86,7 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
     done: list[str] = []
     failed: dict[str, str] = {}
     loads: list[LoadOutcome] = []
+    alarms: list[str] = []
     for sheet in ready:
         key = sheet.relative_to(inbox).as_posix()
         try:
@@ -94,6 +95,7 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
                 outcome = review_flow((sheet,), store, _silent, _silent, 0.0)
             refused = outcome.refused
             loads += outcome.loads
+            alarms += [f"ALARM: {one}" for one in outcome.alarms]
         except ReelproofError as fault:
             refused = [str(fault)]
         except Exception as fault:
@@ -115,7 +117,7 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
     if loads:
         with open_to_read(store) as opened:
             plant_told = told_of_plant(opened, loads)
-    return Pass(tuple(done), failed, waiting, plant_told)
+    return Pass(tuple(done), failed, waiting, (*alarms, *plant_told))
 
 
 def _check_inbox(inbox: Path) -> None:

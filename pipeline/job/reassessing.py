@@ -18,6 +18,7 @@ from pipeline.job.assessing import put_judgement_on_file, thinned_reason
 from pipeline.job.basis import basis_sha256
 from pipeline.job.line_review import review_lines
 from pipeline.job.reassess_work import Done, Work, work_batch, work_on
+from pipeline.record.alarms import alarms_of_runs
 from pipeline.record.not_found import not_on_file
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import sweep, thinned_folders
@@ -99,12 +100,14 @@ class Reassessed:
         already: of those, judged on the same basis before.
         judged: judged now.
         refused: sentences about runs that could not be judged.
+        alarms: wire of runs judged now that is out and might not have left, a sentence each.
     """
 
     asked: int
     already: int
     judged: int
     refused: tuple[str, ...]
+    alarms: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -119,7 +122,7 @@ class _Under:
     finished: list[Done] = field(default_factory=list)
     plans: dict[str, int] = field(default_factory=dict)
     refused: list[str] = field(default_factory=list)
-    judged: int = 0
+    judged: list[str] = field(default_factory=list)
     already: int = 0
 
 
@@ -171,7 +174,8 @@ def reassess(
             written = time.monotonic()
     with open_to_write(folder, on_wait=on_wait) as store:
         review_lines(store)
-    return Reassessed(asked + thinned, under.already, under.judged, tuple(under.refused))
+        alarms = alarms_of_runs(store, under.judged)
+    return Reassessed(asked + thinned, under.already, len(under.judged), tuple(under.refused), alarms)
 
 
 def _plan(under: _Under) -> tuple[int, list[str]]:
@@ -256,7 +260,7 @@ def _append_one(under: _Under, store: Store, done: Done) -> None:
     else:
         try:
             put_judgement_on_file(store, judgement, under.wanted.plant)
-            under.judged += 1
+            under.judged.append(done.run_id)
         except ReelproofError as fault:
             under.refused.append(f"{done.run_id}: not judged; {fault}")
         under.told(done.run_id, 1)

@@ -21,6 +21,7 @@ class ReviewOutcome:
         pages_written: pages that changed.
         index: the page to open first.
         plant_told: sentences about plant sheets that are not those the runs are judged by.
+        alarms: wire of these runs that is out and might not have left, a sentence each.
     """
 
     loads: tuple[LoadOutcome, ...]
@@ -29,9 +30,10 @@ class ReviewOutcome:
     pages_written: int
     index: Path
     plant_told: tuple[str, ...] = ()
+    alarms: tuple[str, ...] = ()
 
     def lines(self) -> list[str]:
-        """A handful of lines: what was read, what may leave, what may not and why, and what to open."""
+        """A handful of lines: alarms, what was read, what may leave, what may not and why, and what to open."""
         read = sum(load.rows_read for load in self.loads)
         kept = sum(load.rows_kept for load in self.loads)
         aside = sum(load.rows_set_aside for load in self.loads)
@@ -39,6 +41,7 @@ class ReviewOutcome:
         judged = [one for one in self.assessments if one.outcome == "judged"]
         open_runs = [one for one in self.assessments if one.outcome != "judged"]
         lines = [
+            *(f"ALARM: {one}" for one in self.alarms),
             (
                 f"{counted(self.loads, 'run')}, {new} of them new: {counted(read, 'row')} read = {kept:,} kept + "
                 f"{aside:,} set aside."

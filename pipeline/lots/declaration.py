@@ -100,6 +100,7 @@ class ReelEvidence:
         conceded: findings closed by a concession: wire that does not conform and is let go all the same.
         untested_m: length with no evidence for at least one requirement [m].
         released_by: role that released it; "" if nobody has.
+        held: how it stands where it may not leave, in words; "" where it may or only a release is missing.
     """
 
     name: str
@@ -111,6 +112,7 @@ class ReelEvidence:
     conceded: tuple[str, ...] = ()
     untested_m: float = 0.0
     released_by: str = ""
+    held: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +180,9 @@ def _evidence_complaints(number: str, reel: ReelEvidence, needed: Sequence[str])
             add(f"{requirement} was not judged", "Judge it, or enter the results of the document's own test")
     if reel.untested_m > 0.0:
         add(f"{reel.untested_m:.1f} m have no evidence", "Inspect the length by other means or cut it out")
-    if not reel.released_by.strip():
+    if reel.held:
+        add(reel.held.rstrip("."), "Settle it first, or leave it out")
+    elif not reel.released_by.strip():
         add("nobody has released it", "Have it released by the person responsible")
     return complaints
 

@@ -180,6 +180,51 @@ def judged_event(
     )
 
 
+# How wire may stand, and what that is as a disposition of the vocabulary. No standing is "recalled": to call wire
+# back is a person's decision.
+STANDINGS: Mapping[str, str] = {
+    "left while held": "non_sellable_other",
+    "held since it left": "non_sellable_other",
+    "left unreleased": "non_sellable_other",
+    "held": "non_sellable_other",
+    "no conclusion": "non_sellable_other",
+    "awaiting a second person": "non_sellable_other",
+    "decided": "non_sellable_other",
+    "regraded": "non_conformant",
+    "releasable": "in_progress",
+    "released": "conformant",
+    "released by concession": "non_conformant",
+    "scrapped": "destroyed",
+    "cut": "inactive",
+    "shipped": "in_transit",
+}
+
+
+def standing_event(naming: Naming, subject: str, standing: str, at_utc: datetime, reason: str) -> Event:
+    """How a reel or cut length stands when the events are written, all acts, holds and shipments counted.
+
+    Args:
+        naming: the plant's naming.
+        subject: kind and name, for example ``reel K1``.
+        standing: a key of `STANDINGS`.
+        at_utc: when the events are written.
+        reason: the standing in words.
+    """
+    state = STANDINGS[standing]
+    kind, _, name = subject.rpartition(" ")
+    return _event(
+        naming,
+        "ObjectEvent",
+        f"standing-{name}-{_stamp(at_utc)}",
+        at_utc,
+        action="OBSERVE",
+        epcList=[naming.name(kind, name)],
+        bizStep="holding" if state == "non_sellable_other" else "other",
+        disposition=state,
+        **{"wire:standing": standing, "wire:reason": reason},
+    )
+
+
 def disposition_event(naming: Naming, subject: str, disposition: str, at_utc: datetime, role: str) -> Event:
     """A person's disposition of a reel or cut length.
 

@@ -21,6 +21,7 @@ from pipeline.record.issuer_sheet import IssuerSheet
 from pipeline.record.journal_on_file import journal_of, note
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.wire_named import PieceOnFile, evidence_of, piece_on_file, pieces_of, verdict_on
+from pipeline.sheets.plant_limits import sets_not_known
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -89,7 +90,10 @@ def declare(
     day = _day(store, on_file, at_utc)
     given = {entry.subject for entry in entries if entry.kind == "declaration"}
     chosen = number or _next_number(given, day)
-    complaints = [*_number_complaints(chosen, given), *_wire_complaints(chosen, on_file, sheet)]
+    complaints = [
+        *_number_complaints(chosen, given),
+        *_wire_complaints(chosen, on_file, sheet, _own_sets(store, on_file)),
+    ]
     needed = _needed(on_file, sheet)
     sets = _sets(sheet)
     try:
@@ -179,8 +183,18 @@ def _sets(sheet: IssuerSheet) -> tuple[str, ...]:
     return tuple(name for one in sheet.documents for name in one.sets)
 
 
-def _wire_complaints(number: str, on_file: Sequence[PieceOnFile], sheet: IssuerSheet) -> list[Complaint]:
-    """One product a declaration, and documents that the wire was judged by."""
+def _own_sets(store: Store, on_file: Sequence[PieceOnFile]) -> tuple[str, ...]:
+    """The requirement sets of the limits that the plant enters or that the wire was judged by."""
+    runs = dict.fromkeys(one.reel["run_id"] for one in on_file)
+    entered = [limit.requirement_set for run_id in runs for limit in plant_sheet_of(store, run_id)[0].limits]
+    judged = [row["requirement_set"] for one in on_file for row in one.requirements]
+    return tuple(name for name in dict.fromkeys((*entered, *judged)) if name != "*")
+
+
+def _wire_complaints(
+    number: str, on_file: Sequence[PieceOnFile], sheet: IssuerSheet, own_sets: Sequence[str]
+) -> list[Complaint]:
+    """One product a declaration, and documents that are known and that the wire was judged by."""
     complaints = []
     labels = sorted({_label(one) for one in on_file})
     if len(labels) > 1:
@@ -192,6 +206,13 @@ def _wire_complaints(number: str, on_file: Sequence[PieceOnFile], sheet: IssuerS
             )
         )
     complaints += [found for one in on_file for found in _decided_otherwise(number, one, sheet)]
+    complaints += [
+        fault
+        for one in sheet.documents
+        for fault in sets_not_known(
+            f"issuer's sheet, requirement_sets of {one.name}", one.requirement_sets, own_sets
+        )
+    ]
     judged = {row["requirement_set"] for one in on_file for row in one.requirements} - {"*"}
     complaints += [
         Complaint(

@@ -19,12 +19,15 @@ from pipeline.lots.epcis import (
     made_event,
     rewound_event,
     shipped_event,
+    standing_event,
 )
-from pipeline.record.decided import reel_and_findings
+from pipeline.nonconformance.disposition import State
+from pipeline.record.decided import acts_of_run
 from pipeline.record.issuer_sheet import IssuerSheet
 from pipeline.record.lengths import lengths_of_reel, lengths_on_file
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.reel_and_lot import lacks_of
+from pipeline.record.standing import Standing, standings_of_run
 from pipeline.record.wire_named import pieces_of
 from pipeline.store.said_columns import holding_of, told_of
 from pipeline.wording.say import plain
@@ -65,8 +68,10 @@ def events_of_wire(
     runs = {store.ask("questions/reel", reel_id=reel)[0]["run_id"]: None for reel in reels}
     naming = _naming(store, sheet, next(iter(runs)), at_utc)
     events = [_made(store, naming, heads[run_id]) for run_id in runs]
+    standings = {name: one for run_id in runs for name, one in standings_of_run(store, run_id).items()}
     for reel_id in reels:
-        events += _of_reel(store, naming, reel_id)
+        events += _of_reel(store, naming, standings[reel_id])
+        events += _now(naming, standings[reel_id], at_utc)
     events += _shipped(store, naming, sheet, reels)
     document = epcis_document(naming, events, at_utc)
     faults = document_faults(document)
@@ -100,9 +105,34 @@ def _made(store: Store, naming: Naming, head: Row) -> Event:
     return made_event(naming, head["run_id"], tuple(lots), reels, _aware(head["ended_utc"]))
 
 
-def _of_reel(store: Store, naming: Naming, reel_id: str) -> list[Event]:
-    """The newest judgement of a reel, the decision that stands on it, and its cuts."""
-    reel, findings, _, state = reel_and_findings(store, reel_id)
+def _now(naming: Naming, one: Standing, at_utc: datetime) -> list[Event]:
+    """How a reel and each length cut from it stand when the events are written."""
+    return [
+        standing_event(naming, f"reel {one.reel_id}", one.code, at_utc, one.headline),
+        *(
+            standing_event(naming, f"cut length {each.length_id}", each.code, at_utc, each.headline)
+            for each in one.lengths
+        ),
+    ]
+
+
+def _decided(store: Store, naming: Naming, one: Standing) -> list[Event]:
+    """The decision that stands on a reel, and on each length cut from it."""
+    acts = acts_of_run(store, one.run_id)
+    subjects: list[tuple[str, str, State]] = [("reel", one.reel_id, one.decided)]
+    subjects += [("cut length", each.length_id, each.decided) for each in one.lengths]
+    return [
+        disposition_event(naming, f"{kind} {name}", state.disposition, done[-1].at_utc, done[-1].by.role)
+        for kind, name, state in subjects
+        if state.standing == "closed" and state.disposition is not None and (done := acts.on(name))
+    ]
+
+
+def _of_reel(store: Store, naming: Naming, now: Standing) -> list[Event]:
+    """The newest judgement of a reel, the decisions that stand on it and its lengths, and its cuts."""
+    reel_id = now.reel_id
+    reel = store.ask("questions/reel", reel_id=reel_id)[0]
+    findings = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
     against = [told_of(one) for one in holding_of(reel, findings)]
     against += [one.told for one in lacks_of(store, reel["assessment_id"], reel_id)]
     said = dict.fromkeys(plain(one) for one in against)
@@ -112,18 +142,11 @@ def _of_reel(store: Store, naming: Naming, reel_id: str) -> list[Event]:
             reel_id,
             str(reel["assessment_id"]),
             _aware(reel["assessed_utc"]),
-            releasable=reel["standing"] == "releasable",
+            releasable=now.evidence == "releasable",
             reason="; ".join(said) or "Nothing on file speaks against it.",
-        )
+        ),
+        *_decided(store, naming, now),
     ]
-    acts = store.ask("questions/acts_of_subject", subject=reel_id)
-    if state.standing == "closed" and state.disposition is not None and acts:
-        last = acts[-1]
-        events.append(
-            disposition_event(
-                naming, f"reel {reel_id}", state.disposition, _aware(last["at_utc"]), last["role"]
-            )
-        )
     by_entry: dict[int, list[Row]] = {}
     for row in lengths_of_reel(store, reel_id):
         if row["source_id"]:

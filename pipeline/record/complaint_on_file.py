@@ -15,7 +15,7 @@ from pipeline.products.product import find_product
 from pipeline.record.decided import acts_of_run
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.lengths import GONE, lengths_of_reel, lengths_on_file, marks_told
-from pipeline.record.not_found import not_on_file
+from pipeline.record.not_found import not_on_file, reel_not_on_file
 from pipeline.record.plant_sheet_on_file import unit_of_run
 from pipeline.record.printed_mark import wire_at_printed
 from pipeline.record.reel_and_lot import end_unsure_m
@@ -47,6 +47,7 @@ class AnsweredComplaint:
         guide: what is usual about damage in the field.
         unit: the plant's unit of length.
         standing: how the reel or length stands now.
+        alarms: wire of the reel that is out and might not have left, a sentence each.
     """
 
     name: str
@@ -60,6 +61,7 @@ class AnsweredComplaint:
     guide: tuple[DamageRule, ...]
     unit: Unit
     standing: str
+    alarms: tuple[str, ...]
 
 
 def answer_complaint(
@@ -138,7 +140,7 @@ def answer_complaint(
         _length_told(cut, reel["reel_id"], told),
         _guide_for(head),
         unit_of_run(store, reel["run_id"]),
-        _standing(store, name, reel["reel_id"]),
+        *_standing(store, name, reel["reel_id"]),
     )
 
 
@@ -148,6 +150,8 @@ def _reel_and_cut(store: Store, name: str) -> tuple[Row, CutFrom | None]:
     reel_id = cut["reel_id"] if cut else name
     found = store.ask("questions/reel", reel_id=reel_id)
     if not found:
+        if store.ask("questions/reels_no_longer_judged", reels=[reel_id]):
+            raise reel_not_on_file(store, reel_id)
         known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
         raise not_on_file("reel or cut length", name, [*known, *cuts])
     if cut is None:
@@ -179,10 +183,10 @@ def _is_gone(store: Store, name: str) -> bool:
     return any(row["length_id"] == name and row["use"] == GONE for row in lengths_on_file(store))
 
 
-def _standing(store: Store, name: str, reel_id: str) -> str:
-    """How the reel or length stands now."""
+def _standing(store: Store, name: str, reel_id: str) -> tuple[str, tuple[str, ...]]:
+    """How the reel or length stands now, and every alarm about the reel's wire."""
     now = standing_of(store, reel_id)
-    return next((one.code for one in now.lengths if one.length_id == name), now.code)
+    return next((one.code for one in now.lengths if one.length_id == name), now.code), now.alarms
 
 
 def _guide_for(head: Row) -> tuple[DamageRule, ...]:

@@ -12,6 +12,7 @@ from pipeline.nonconformance.cutting_plan import CuttingPlan, cutting_plan, naiv
 from pipeline.nonconformance.cutting_rules import CuttingRules, MasterReel, SaleLength
 from pipeline.nonconformance.going import Going, covered_m
 from pipeline.record.lengths import SAME_M, lengths_of_reel
+from pipeline.record.plant_sheet_on_file import unit_of_plant
 from pipeline.record.stretches_that_go import UNSURE_M, ReelFacts, against_the_whole, going_of
 
 if TYPE_CHECKING:
@@ -164,14 +165,14 @@ def _begun(store: Store, reel_id: str, length_m: float) -> float:
         raise NotFoundError(
             Complaint(f"reel {reel_id}", f"it left in shipment {shipped[0]['shipment']}", "Plan another reel")
         )
-    at = 0.0
+    at, unit = 0.0, unit_of_plant(store)
     for row in lengths_of_reel(store, reel_id):
         if row["from_outer_m"] > at + UNSURE_M:
             raise MethodRefusal(
                 Complaint(
                     f"reel {reel_id}",
-                    f"length {row['length_id']} was cut at {row['from_outer_m']:.1f} m and nothing is on file of the "
-                    f"wire from {at:.1f} m to there",
+                    f"length {row['length_id']} was cut at {length_told(row['from_outer_m'], unit)} and nothing is on "
+                    f"file of the wire from {length_told(at, unit)} to there",
                     "Tell that length with 'reelproof ship', as stock or scrap, then plan again",
                 )
             )

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.length.reel_places import span_on_reel, told_on_reel
+from pipeline.record.alarms import left_unjudged
 from pipeline.record.answers_in_words import words_of
 from pipeline.record.decided import acts_of_run, holding_states, reel_state
+from pipeline.record.left_on_file import left_on_file
 from pipeline.record.lengths import lengths_of_reel, lengths_on_file
-from pipeline.record.not_found import not_on_file
+from pipeline.record.not_found import not_on_file, reel_not_on_file
 from pipeline.record.plant_sheet_on_file import unit_of_run
 from pipeline.record.standing import standing_of, standings_of_run
 from pipeline.record.standing_told import standing_record
@@ -52,8 +54,7 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
                         f"Ask for reel {length['reel_id']}, or for a mark on the length with --at",
                     )
                 )
-        known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
-        raise not_on_file("reel", reel_id, known)
+        raise reel_not_on_file(store, reel_id)
     row = found[0]
     key = {"assessment_id": row["assessment_id"], "reel_id": reel_id}
     own = [{**one, "reel_id": reel_id} for one in store.ask("questions/reel_findings", **key)]
@@ -142,6 +143,7 @@ def _sample_record(one: JudgedSample) -> dict[str, Any]:
         "line": one.line.line if one.line else None,
         "e_n": one.line.e_n if one.line else None,
         "verdict": one.verdict,
+        "withdrawn": one.withdrawn,
         "measured_by": one.measured_by,
         "instrument": one.instrument,
     }
@@ -195,8 +197,31 @@ def lot_on_file(store: Store, lot: str) -> dict[str, Any]:
         "materials": sorted({row["material"] for row in runs}),
         "runs": runs,
         "reels": _reels_of_lot(store, lot),
+        "alarms": alarms_of_lot(store, lot, runs),
         "unit": unit_of_run(store, runs[-1]["run_id"]),
     }
+
+
+def alarms_of_lot(store: Store, lot: str, runs: list[Row]) -> list[str]:
+    """Wire of a lot that is out and might not have left, or that no judgement stands behind now, a sentence each.
+
+    Of a run that is loaded and not judged nobody knows which of its reels hold wire of the lot: all count.
+    """
+    reels = {row["reel_id"] for row in store.ask("questions/lot_reels", lot=lot)}
+    ids = {row["run_id"] for row in runs}
+    told = [
+        one.sentence
+        for one in left_unjudged(store, left_on_file(store))
+        if one.run_id in ids or one.reel_id in reels
+    ]
+    for run_id in ids:
+        told += [
+            one
+            for name, now in standings_of_run(store, run_id).items()
+            if name in reels
+            for one in now.alarms
+        ]
+    return told
 
 
 def _reels_of_lot(store: Store, lot: str) -> list[Row]:

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
+from pipeline.record.alarms import Unjudged, left_unjudged
 from pipeline.record.decided import RunActs, acts_of_run
 from pipeline.record.holds_on_file import holds_by_reel
 from pipeline.record.left_on_file import Left, left_on_file
@@ -56,6 +57,14 @@ class PlantFacts:
     def left(self) -> dict[str, Left]:
         """What left the plant, by the reel or cut length."""
         return left_on_file(self.store)
+
+    @cached_property
+    def unjudged(self) -> dict[str, list[Unjudged]]:
+        """Wire that left and that no judgement stands behind now, by its run."""
+        found: dict[str, list[Unjudged]] = {}
+        for one in left_unjudged(self.store, self.left):
+            found.setdefault(one.run_id, []).append(one)
+        return found
 
     @cached_property
     def by_reel(self) -> dict[str, list[dict[str, Any]]]:

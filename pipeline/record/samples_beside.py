@@ -99,6 +99,9 @@ def compared_of(
     seen = [row for row in samples if SAMPLED[row["quantity"]].place]
     if not seen:
         return {}
+    # Loaded where a sample lies beside readings only: whoever asks about a reel without one needs no frames.
+    from pipeline.wall.two_layers import insulation_between
+
     sheet = LineSheet.model_validate(_sheet(store, head["line_sheet_sha256"])["line"])
     covering = RunSheet.model_validate(_sheet(store, head["run_sheet_sha256"])["run"]).covering
     key = {"assessment_id": head["assessment_id"]}
@@ -124,9 +127,6 @@ def compared_of(
             continue
         at, reach = reel["to_m"] - row["from_outer_m"], max(REACH_M, unsure.get(row["reel_id"], 0.0))
         near = frame.filter(frame[quantity.place].is_between(at - reach, at + reach))
-        from pipeline.wall.two_layers import (
-            insulation_between,  # late: commands that find no sample start without frames
-        )
 
         read = _read(near, quantity, insulation_between(near, gauge, covering) if covering else {})
         u = of_reading.get((row["reel_id"], quantity.requirement))

@@ -1,6 +1,6 @@
 """What a plant tells of cuts and shipments, as a TOML sheet or a CSV table, checked as a whole.
 
-Places on a reel are counted from the end that comes off first, as the counter at the rewinder shows them.
+Places on a reel are counted from its outer end, as the counter at the rewinder shows them, unless a cut says otherwise.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from pipeline.units import m_from_foot
 
 NotNegative = Annotated[float, Field(ge=0)]
 Use = Literal["package", "stock", "scrap"]
+End = Literal["outer end", "core end"]
 CSV_COLUMNS = (
     "reel",
     "length",
@@ -27,6 +28,7 @@ CSV_COLUMNS = (
     "from_m",
     "to_m",
     "use",
+    "counted_from",
     "cut_at",
     "shipment",
     "to",
@@ -35,7 +37,7 @@ CSV_COLUMNS = (
 
 
 class CutLength(Sheet):
-    """A length cut from a reel, in feet or metres from the end that comes off first.
+    """A length cut from a reel, in feet or metres from one of its ends.
 
     Args:
         reel: the reel.
@@ -45,6 +47,7 @@ class CutLength(Sheet):
         from_m: where it starts [m].
         to_m: where it ends [m].
         use: sold as a package, kept as stock, or scrapped.
+        counted_from: the end its places count from.
         at: when it was cut, with an offset.
     """
 
@@ -55,6 +58,7 @@ class CutLength(Sheet):
     from_m: NotNegative | None = None
     to_m: NotNegative | None = None
     use: Use = "package"
+    counted_from: End = "outer end"
     at: datetime | None = None
 
     @model_validator(mode="after")
@@ -72,7 +76,7 @@ class CutLength(Sheet):
 
     @property
     def metres(self) -> tuple[float, float]:
-        """Start and end from the end that comes off first [m]."""
+        """Start and end from the end its places count from [m]."""
         if self.from_ft is not None and self.to_ft is not None:
             return m_from_foot(self.from_ft), m_from_foot(self.to_ft)
         return self.from_m or 0.0, self.to_m or 0.0
@@ -217,7 +221,7 @@ def _read_csv(path: Path) -> ShippingList:
         if any(cells.get(name) for name in ("length", "from_ft", "from_m", "to_ft", "to_m")):
             given = {
                 ours: cells[name]
-                for name, ours in (*((one, one) for one in CSV_COLUMNS[:7]), ("cut_at", "at"))
+                for name, ours in (*((one, one) for one in CSV_COLUMNS[:8]), ("cut_at", "at"))
                 if cells.get(name)
             }
             _add(cuts, CutLength, given, f"{path}:{line}", complaints)

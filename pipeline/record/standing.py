@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pipeline.nonconformance.disposition import State
 from pipeline.nonconformance.hold import Hold
 from pipeline.record.left_on_file import Left
-from pipeline.record.not_found import not_on_file
+from pipeline.record.not_found import reel_not_on_file
 from pipeline.record.sample_say import SampleSay
 
 if TYPE_CHECKING:
@@ -116,6 +116,13 @@ class Standing:
     may_leave: bool
     left_while_held: bool
 
+    @property
+    def alarms(self) -> tuple[str, ...]:
+        """What must be told first: the reel's own alarm and those of its lengths, a sentence each."""
+        own = [self.headline] if self.code in ALARMS else []
+        lengths = (one.headline for one in self.lengths if one.code in ALARMS)
+        return tuple(dict.fromkeys([*own, *lengths]))
+
 
 def standing_of(store: Store, reel_id: str) -> Standing:
     """How one reel stands now.
@@ -125,7 +132,7 @@ def standing_of(store: Store, reel_id: str) -> Standing:
     """
     found = store.ask("questions/reel", reel_id=reel_id)
     if not found:
-        raise not_on_file("reel", reel_id, [row["reel_id"] for row in store.ask("questions/reel_ids")])
+        raise reel_not_on_file(store, reel_id)
     return standings_of_run(store, found[0]["run_id"])[reel_id]
 
 

@@ -114,6 +114,7 @@ def standing_record(one: Standing) -> dict[str, Any]:
         "where": one.where,
         "may_leave": one.may_leave,
         "left_while_held": one.left_while_held,
+        "alarms": list(one.alarms),
         "lengths": [_length_record(length) for length in one.lengths],
     }
 

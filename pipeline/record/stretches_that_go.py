@@ -36,6 +36,7 @@ UNSURE_M = 1.0
 GAP_KIND: dict[str, GoingKind] = {
     "wall unmonitored": "unmonitored",
     "diameter unmonitored": "unmonitored",
+    "conductor unmonitored": "unmonitored",
     "spark untested": "untested",
     "either reel": "either reel",
 }

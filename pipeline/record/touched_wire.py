@@ -6,7 +6,7 @@ The answer is as complete as the store. Wire whose whereabouts are not on file i
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
@@ -15,11 +15,13 @@ from pipeline.errors import Complaint, ReelproofError
 from pipeline.length.reel_places import OUTER, Unit, length_told
 from pipeline.lots.containment import Containment, Suspect, Touched, contain, contain_window, together
 from pipeline.lots.genealogy import WHOLE, Genealogy, Node, NodeKind, Span, joined
+from pipeline.record.alarms import left_unjudged
 from pipeline.record.genealogy_of_store import RESIDENCE_S, genealogy_of
+from pipeline.record.left_on_file import left_on_file
 from pipeline.record.lengths import GONE, lengths_on_file
 from pipeline.record.not_found import not_on_file
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
-from pipeline.record.standing import standings_of_run
+from pipeline.record.standing import Standing, standings_of_run
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -138,6 +140,7 @@ class Contained:
         runs: the runs on the way.
         shipments: shipment -> where it went.
         notes: what a reader must know of the list.
+        alarms: touched wire that is out and might not have left, a sentence each.
     """
 
     question: Question
@@ -145,6 +148,7 @@ class Contained:
     runs: tuple[str, ...]
     shipments: Mapping[str, str]
     notes: tuple[str, ...]
+    alarms: tuple[str, ...]
 
     @property
     def in_house_m(self) -> float:
@@ -207,6 +211,7 @@ def contained(store: Store, question: Question) -> Contained:
             facts,
             sorted({node.name for one in together(answers) for node in one.path if node.kind == "load"}),
         ),
+        facts.alarms({one.reel_id for one in wires}),
     )
 
 
@@ -297,7 +302,7 @@ class _Facts:
         self.assessment_of = {
             row["run_id"]: row["assessment_id"] for row in store.ask("questions/current_runs")
         }
-        self._standing: dict[str, dict[str, str]] = {}
+        self._standing: dict[str, Mapping[str, Standing]] = {}
 
     def to_place(self, shipment: str) -> str:
         """Where a shipment went."""
@@ -306,15 +311,25 @@ class _Facts:
     def standing(self, run_id: str, reel_id: str) -> str:
         """How a reel or cut length stands now."""
         if run_id not in self._standing:
-            self._standing[run_id] = self._standings(run_id)
-        return self._standing[run_id].get(reel_id, "not assessed")
+            self._standing[run_id] = standings_of_run(self.store, run_id)
+        for name, one in self._standing[run_id].items():
+            if name == reel_id:
+                return one.code
+            for length in one.lengths:
+                if length.length_id == reel_id:
+                    return length.code
+        return "not assessed"
 
-    def _standings(self, run_id: str) -> dict[str, str]:
-        told: dict[str, str] = {}
-        for name, one in standings_of_run(self.store, run_id).items():
-            told[name] = one.code
-            told |= {length.length_id: length.code for length in one.lengths}
-        return told
+    def alarms(self, reels: Collection[str]) -> tuple[str, ...]:
+        """Wire of some reels that is out and might not have left, a sentence each."""
+        told = [
+            one.sentence
+            for one in left_unjudged(self.store, left_on_file(self.store))
+            if one.reel_id in reels
+        ]
+        for standings in self._standing.values():
+            told += [one for name, now in standings.items() if name in reels for one in now.alarms]
+        return tuple(told)
 
     def wire(self, one: Touched) -> TouchedWire:
         """A touched node with everything known of it."""

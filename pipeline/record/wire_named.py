@@ -16,12 +16,14 @@ from pipeline.nonconformance.rules import rule_for
 from pipeline.record.decided import acts_of_run, reel_and_findings
 from pipeline.record.lengths import GONE, lengths_of_reel, lengths_on_file
 from pipeline.record.not_found import not_on_file
-from pipeline.record.standing import standing_of
+from pipeline.record.standing import LengthStanding, Standing, standing_of
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 Row = dict[str, Any]
+# Standings of wire that somebody let go and nothing holds since.
+RELEASED = ("released", "released by concession", "shipped")
 # Wire without evidence shorter than a rewinder's counter shows is not told [m].
 LEAST_M = 0.1
 # Places on the wire are known to this [m]: a finding so near to a cut length counts as in it.
@@ -32,6 +34,7 @@ GAP_OF = {
     "concentricity": "wall unmonitored",
     "covering at any point": "wall unmonitored",
     "overall diameter": "diameter unmonitored",
+    "conductor diameter": "conductor unmonitored",
     "spark test voltage": "spark untested",
 }
 
@@ -122,6 +125,7 @@ class PieceOnFile:
         gaps: wire of the piece without evidence: kind, start and end [m].
         state: what a person decided about the reel.
         released_by: who released the reel, "" if nobody has.
+        held: how the piece stands where it may not leave, in words; "" where it may or only a release is missing.
     """
 
     piece: NamedWire
@@ -132,6 +136,7 @@ class PieceOnFile:
     gaps: tuple[tuple[str, float, float], ...]
     state: State
     released_by: str
+    held: str
 
 
 def piece_on_file(store: Store, piece: NamedWire) -> PieceOnFile:
@@ -147,6 +152,8 @@ def piece_on_file(store: Store, piece: NamedWire) -> PieceOnFile:
         for row in store.ask("questions/gaps_of_assessment", **key)
         if row["reel_id"] == piece.reel_id and row["from_m"] < piece.to_m and row["to_m"] > piece.from_m
     ]
+    now = _standing(store, piece)
+    may_leave = now.code in (*RELEASED, "releasable")
     return PieceOnFile(
         piece,
         reel,
@@ -155,22 +162,25 @@ def piece_on_file(store: Store, piece: NamedWire) -> PieceOnFile:
         {row["finding_id"]: states[row["finding_id"]] for row in meeting},
         tuple(gaps),
         state,
-        _released_by(store, reel, state, piece),
+        _released_by(store, reel, state, piece, now) if now.code in RELEASED else "",
+        "" if may_leave else now.headline,
     )
 
 
-def _released_by(store: Store, reel: Row, state: State, piece: NamedWire) -> str:
-    """Who released a piece; "" for nobody, also where something holds it since."""
-    now = standing_of(store, reel["reel_id"])
-    lengths = {one.length_id: one for one in now.lengths}
-    code = lengths[piece.name].code if piece.name in lengths else now.code
-    if code not in ("released", "shipped") or "release" not in (
-        state.disposition,
-        lengths[piece.name].decided.disposition if piece.name in lengths else None,
-    ):
+def _standing(store: Store, piece: NamedWire) -> Standing | LengthStanding:
+    """How a piece stands now."""
+    reel = standing_of(store, piece.reel_id)
+    return next((one for one in reel.lengths if one.length_id == piece.name), reel)
+
+
+def _released_by(
+    store: Store, reel: Row, state: State, piece: NamedWire, now: Standing | LengthStanding
+) -> str:
+    """Who released a piece that stands released; "" where it was let go by a concession."""
+    whole = state.disposition == "release"
+    if not whole and now.decided.disposition != "release":
         return ""
-    decided = acts_of_run(store, reel["run_id"])
-    acts = decided.on(reel["reel_id"] if state.disposition == "release" else piece.name)
+    acts = acts_of_run(store, reel["run_id"]).on(reel["reel_id"] if whole else piece.name)
     last = max(act.version for act in acts if act.kind == "decide")
     return " and ".join(
         str(act.by) for act in acts if act.version >= last and act.kind in ("decide", "confirm")
@@ -213,6 +223,7 @@ def evidence_of(
         conceded=tuple(conceded),
         untested_m=_untested_m(one, seen),
         released_by=one.released_by,
+        held=one.held,
     )
 
 

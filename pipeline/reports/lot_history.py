@@ -34,7 +34,9 @@ def lot_history_pdf(record: LotHistory, printing: Printing) -> bytes:
     wording = Wording(record.plant)
     held = {True: "in date", False: "out of date", None: "not known"}
     data = {
-        **shared_data(record.plant, record.stamp, record_sha256(record), printing, "lot history"),
+        **shared_data(
+            record.plant, record.stamp, record_sha256(record), printing, "lot history", record.left_held
+        ),
         "title": record.title,
         "question": "Where did this lot come from and go, and what is on file about it?",
         "subtitle": f"Lot {record.lot_id}",

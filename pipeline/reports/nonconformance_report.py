@@ -53,7 +53,14 @@ def nonconformance_report_pdf(
     ]
     listed = record.evidence or ((one.worst.evidence,) if one.worst else ())
     data = {
-        **shared_data(record.plant, record.stamp, record_sha256(record), printing, "nonconformance report"),
+        **shared_data(
+            record.plant,
+            record.stamp,
+            record_sha256(record),
+            printing,
+            "nonconformance report",
+            record.left_held,
+        ),
         "title": f"Nonconformance {one.finding_id}",
         "question": "What was found, how sure is it, and what was decided?",
         "subtitle": "",

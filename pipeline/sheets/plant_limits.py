@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal
@@ -158,7 +158,12 @@ def name_complaints(
         complaints += _not_found(f"{path}: {key}.size_to", one.size_to, size_named)
     for construction, sets in certified.items():
         complaints += _not_found(f"{path}: certified", construction, types_named)
-        complaints += _sets_not_known(f'{path}: certified."{construction}"', sets, limits)
+        where = f'{path}: certified."{construction}"'
+        if not sets:
+            complaints.append(
+                Complaint(where, "it names no requirement set", "Name one, or take the key out")
+            )
+        complaints += sets_not_known(where, sets, [one.requirement_set for one in limits])
     ids = [one.id for one in limits]
     complaints += [
         Complaint(f"{path}: limits", f"the id '{name}' stands more than once", "Give each limit its own id")
@@ -167,11 +172,15 @@ def name_complaints(
     return complaints
 
 
-def _sets_not_known(where: str, sets: Sequence[str], limits: Sequence[EnteredLimit]) -> Iterator[Complaint]:
-    """Requirement sets of a certificate that neither the program nor a limit of the sheet names."""
-    own = tuple(dict.fromkeys(one.requirement_set for one in limits))
-    if not sets:
-        yield Complaint(where, "it names no requirement set", "Name one, or take the key out")
+def sets_not_known(where: str, sets: Iterable[str], own: Iterable[str]) -> Iterator[Complaint]:
+    """Requirement sets of a sheet that neither the program nor a limit of the plant names.
+
+    Args:
+        where: file and key, for the complaint.
+        sets: the sets as the sheet writes them.
+        own: the sets of the limits that the plant enters.
+    """
+    own = tuple(dict.fromkeys(own))
     for name in sets:
         if name in known_sets() or name in own:
             continue

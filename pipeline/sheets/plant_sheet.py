@@ -59,6 +59,8 @@ class Holds(Sheet):
         longest_unmonitored_m: longest length of a reel that may be unmonitored, or untested by the spark test [m].
             Where this and the share are left out, none may; where one is left out, the other bounds both.
         unmonitored_pct: greatest share of a reel that may be unmonitored or untested [%].
+        longest_untested_m: the same as the first for the spark test alone [m]; it takes the place of the first there.
+        untested_pct: the same as the second for the spark test alone [%].
         spark_faults_per_reel: greatest number of spark faults on one reel, after double counts are joined; no number
             holds of itself where it is left out.
         surface_flaw_mm: size from which a surface flaw holds the wire [mm]; smaller ones are listed only, and
@@ -68,9 +70,24 @@ class Holds(Sheet):
 
     longest_unmonitored_m: NotNegative | None = None
     unmonitored_pct: Annotated[float, Field(ge=0, le=100)] | None = None
+    longest_untested_m: NotNegative | None = None
+    untested_pct: Annotated[float, Field(ge=0, le=100)] | None = None
     spark_faults_per_reel: Annotated[int, Field(ge=0)] | None = None
     surface_flaw_mm: Annotated[float, Field(gt=0)] | None = None
     calibration_overdue: bool = True
+
+    @property
+    def has_rule_of_spark_test(self) -> bool:
+        """Whether the sheet writes a rule for the spark test alone."""
+        return self.longest_untested_m is not None or self.untested_pct is not None
+
+    @property
+    def of_spark_test(self) -> Holds:
+        """The rules for wire without a full spark test: those written for it alone, else those for any instrument."""
+        if not self.has_rule_of_spark_test:
+            return self
+        own = {"longest_unmonitored_m": self.longest_untested_m, "unmonitored_pct": self.untested_pct}
+        return self.model_copy(update=own)
 
 
 class SparkTest(Sheet):

@@ -18,6 +18,8 @@ PLANT_ROWS = {
     "unmonitored": "holds.longest_unmonitored_m, holds.unmonitored_pct",
     "unstable-process": "findings.level_change_mm",
 }
+# Of an untested length, where the sheet writes a rule for the spark test alone.
+SPARK_ROW = "holds.longest_untested_m, holds.untested_pct"
 
 
 def with_rows(bench: Bench, sightings: Iterable[Sighting]) -> tuple[Sighting, ...]:
@@ -36,9 +38,10 @@ def _with_row(bench: Bench, one: Sighting) -> Sighting:
         if volts:
             return replace(one, limit_id=volts[0].limit_id, limit_revision=str(volts[0].revision))
     elif one.rule_id in PLANT_ROWS:
+        of_spark_test = one.subject == "the spark test" and bench.plant.holds.has_rule_of_spark_test
         return replace(
             one,
-            limit_id=f"plant sheet: {PLANT_ROWS[one.rule_id]}",
+            limit_id=f"plant sheet: {SPARK_ROW if of_spark_test else PLANT_ROWS[one.rule_id]}",
             limit_revision=bench.plant.plant.revision,
         )
     elif one.rule_id == "calibration":

@@ -25,6 +25,7 @@ from pipeline.products.limits import Limit
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Instrument
 from pipeline.steps.bench import Bench
+from pipeline.steps.evidence import Seen
 from pipeline.steps.unmonitored import gap_sightings
 from pipeline.trust.calibration import calibrations_over
 from pipeline.warned import NotSeen
@@ -210,6 +211,10 @@ def gaps_of(bench: Bench) -> tuple[Gap, ...]:
     kinds = (
         ("wall unmonitored", bench.measured.wall, message(NotSeen.WALL)),
         ("diameter unmonitored", bench.measured.diameter, message(NotSeen.DIAMETER)),
+        *(
+            (kind, seen, message(NotSeen.CONDUCTOR))
+            for kind, _, seen in _conductor_that_should_be_seen(bench)
+        ),
         ("spark untested", bench.measured.seen.get("spark_kv"), untested),
     )
     for reel in bench.placed.reels:
@@ -234,6 +239,17 @@ def gaps_of(bench: Bench) -> tuple[Gap, ...]:
     return tuple(gaps)
 
 
+def _conductor_that_should_be_seen(bench: Bench) -> list[tuple[str, str, Seen | None]]:
+    """The conductor's diameter, where a limit asks for it and the line has a gauge for it; nothing otherwise.
+
+    Without a limit nothing is asked of it; without a gauge the requirement is not judged, and that holds the reel.
+    """
+    asked = any(limit.requirement == "conductor diameter" for limit in bench.limits)
+    if not asked or bench.line.instrument("conductor gauge") is None:
+        return []
+    return [("conductor unmonitored", "the conductor", bench.measured.seen.get("conductor_mm"))]
+
+
 def by_reel(gaps: Iterable[Gap]) -> dict[str, list[Gap]]:
     """Gaps by the reel they are on."""
     found: dict[str, list[Gap]] = {}
@@ -250,12 +266,19 @@ def unmonitored_sightings(bench: Bench, gaps: Sequence[Gap]) -> list[Sighting]:
         for kind, subject, seen in (
             ("wall unmonitored", "the wall", bench.measured.wall),
             ("diameter unmonitored", "the diameter", bench.measured.diameter),
+            *_conductor_that_should_be_seen(bench),
             ("spark untested", "the spark test", bench.measured.seen.get("spark_kv")),
         ):
             pieces = [(one.from_m, one.to_m) for one in on_reel.get(reel.id, ()) if one.kind == kind]
             if pieces:
+                holds = bench.plant.holds
                 found += gap_sightings(
-                    bench.plant.holds, reel, seen, pieces, subject, bench.plant.findings.merge_gap_m
+                    holds.of_spark_test if kind == "spark untested" else holds,
+                    reel,
+                    seen,
+                    pieces,
+                    subject,
+                    bench.plant.findings.merge_gap_m,
                 )
     return found
 

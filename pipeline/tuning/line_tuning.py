@@ -26,7 +26,7 @@ from pipeline.tuning.good_starts import GoodStarts, good_starts
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.mass_balance import SpecificOutput, gauge_check, specific_output
 from pipeline.tuning.needed_mean import Unknowns
-from pipeline.tuning.own_variation import SetApart, set_apart, split_found
+from pipeline.tuning.own_variation import SetApart, set_apart, split_found, without_a_target
 from pipeline.tuning.periods import LinePeriod, periods_of_line, periods_of_run
 from pipeline.tuning.reel_wall import ReelWall, reel_walls
 from pipeline.tuning.regression import Regression, regress
@@ -137,8 +137,11 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
     reels, told = reel_walls(everyday)
     told = (*_told_of_trials(ordered, asked), *told)
     unknowns = _unknowns(asked, noise, gauge is not None and gauge.sees == "insulation and covering")
+    every = len(reels)
     target, apart, reels = _target(reels, asked, unknowns, sensors)
     target = borne_out(target, asked.observed)
+    if isinstance(target, Refused) and apart is not None:
+        apart = without_a_target(apart, target, every)
     found = [periods_of_run(one, asked.line) for one in ordered]
     periods = periods_of_line(found)
     lengths = [one.period_m for one in periods if one.channel == "mean wall"]

@@ -125,13 +125,26 @@ def set_apart(
     return SetApart(apart, kept, p, with_them, _told(apart, kept, p, with_them, reels))
 
 
+def without_a_target(apart: SetApart, target: Refused, reels: int) -> SetApart:
+    """The same where the target itself is refused in the end: none is told of all reels either.
+
+    Args:
+        apart: which reels the target leaves out.
+        target: why there is no target.
+        reels: all reels.
+    """
+    told = _told(apart.reels, apart.kept, apart.p_value, None, reels) if apart.reels else apart.sentence
+    return replace(apart, with_them=target, sentence=told)
+
+
 def _carry(names: tuple[str, ...], reels: int) -> str:
     return f"{len(names)} of {reels} reels " + ("carries" if len(names) == 1 else "carry")
 
 
 def _told(
-    apart: tuple[str, ...], kept: tuple[str, ...], p: float, with_them: Target | Refused, reels: int
+    apart: tuple[str, ...], kept: tuple[str, ...], p: float, with_them: Target | Refused | None, reels: int
 ) -> str:
+    """What is said of reels with wire found nonconforming; `with_them` is None where no target is given at all."""
     told = []
     if apart:
         are = "is" if len(apart) == 1 else "are"
@@ -140,11 +153,10 @@ def _told(
             f"others would hardly reach so deep (chance {p:.1g} at most). That wire is held by its own findings, and "
             "its cause is to be removed."
         )
-        told.append(
-            plain(with_them.reason)
-            if isinstance(with_them, Refused)
-            else f"With all reels the target would be {1000.0 * with_them.result.estimate:.0f} um."
-        )
+        if isinstance(with_them, Refused):
+            told.append(plain(with_them.reason))
+        elif with_them is not None:
+            told.append(f"With all reels the target would be {1000.0 * with_them.result.estimate:.0f} um.")
     if kept:
         told.append(
             f"{_carry(kept, reels)} wire found nonconforming ({', '.join(kept)}); what counts of its readings may be "

@@ -187,6 +187,7 @@ WARNED: Mapping[str, tuple[str, ...]] = {
     Calibration.IN_DATE: ("{instrument} ({kind}) was in calibration until {due}",),
     NotSeen.WALL: ("No usable wall reading here.",),
     NotSeen.DIAMETER: ("No usable diameter reading here.",),
+    NotSeen.CONDUCTOR: ("No usable conductor reading here.",),
     NotSeen.SPARK: ("No full spark test is on record here.",),
     NotSeen.EITHER_REEL: ("On this reel or the next.",),
 }

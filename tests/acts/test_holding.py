@@ -113,7 +113,7 @@ REFUSED = {
     "the role or the reason is missing. Give --role and --reason.": lambda store: put_hold(
         store, REEL, OPERATOR, " "
     ),
-    "9000.0 m to 9001.0 m from the outer end is no stretch of its 2286.0 m.": lambda store: put_hold(
+    "29,527.6 ft to 29,530.8 ft from the outer end is no stretch of its 7,500.0 ft.": lambda store: put_hold(
         store, REEL, OPERATOR, "scuffed", (9000.0, 9001.0)
     ),
     "a stretch was given and this is a lot. Hold the lot, or a stretch of a reel.": lambda store: put_hold(

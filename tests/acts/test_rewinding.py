@@ -159,7 +159,7 @@ def test_containment_packs_and_pages_follow_it(store: Store) -> None:
     naming = Naming("https://id.example.com/", "-06:00", "demo plant")
     wound = {
         (one["inputEPCList"][0].rpartition("/")[2], one["outputEPCList"][0].rpartition("/")[2])
-        for one in _of_reel(store, naming, REEL)
+        for one in _of_reel(store, naming, standing_of(store, REEL))
         if one["type"] == "TransformationEvent"
     }
     assert wound == {(REEL, "A"), ("A", "P"), ("P", "Q")}
@@ -220,7 +220,7 @@ def test_containment_packs_and_pages_follow_it(store: Store) -> None:
         (
             '[[rewinds]]\nsource = "A"\nonto = "P"\ntake_m = 250\n',
             (
-                "rewinding of A onto P: it is on file with 1000.0 m. What is on file stays; give the new length a "
+                "rewinding of A onto P: it is on file with 3,280.8 ft. What is on file stays; give the new length a "
                 "number of its own."
             ),
         ),
@@ -231,7 +231,7 @@ def test_containment_packs_and_pages_follow_it(store: Store) -> None:
         (
             f'[[cuts]]\nreel = "{REEL}"\nlength = "Z"\nfrom_m = 1100\nto_m = 1300\n',
             (
-                f"length Z: it overlaps length Q, 900.0 m to 1200.0 m of reel {REEL}. One wire cannot be in two "
+                f"length Z: it overlaps length Q, 2,952.8 ft to 3,937.0 ft of reel {REEL}. One wire cannot be in two "
                 "lengths: correct the places."
             ),
         ),

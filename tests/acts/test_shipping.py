@@ -103,15 +103,15 @@ REFUSED = [
     (
         CUT.format("A-1", 0, 500) + CUT.format("A-2", 400, 900),
         (
-            "length A-2: it overlaps length A-1, 0.0 m to 152.4 m of reel L1-0412-01. One wire cannot be in two "
+            "length A-2: it overlaps length A-1, 0.0 ft to 500.0 ft of reel L1-0412-01. One wire cannot be in two "
             "lengths: correct the places."
         ),
     ),
     (
         CUT.format("A-1", 7000, 8000),
         (
-            "length A-1: it ends at 2438.4 m and reel L1-0412-01 holds 2286.0 m. Check the places and their unit; they "
-            "count from the end that comes off first."
+            "length A-1: it ends at 8,000.0 ft and reel L1-0412-01 holds 7,500.0 ft. Check the places and their unit; "
+            "they count from the end that comes off first."
         ),
     ),
     (
@@ -171,7 +171,7 @@ def test_a_length_on_file_is_not_told_anew(store: Store, tmp_path: Path) -> None
     with pytest.raises(ReelproofError) as told:
         put(store, tmp_path, CUT.format("A-1", 0, 600))
     assert str(told.value) == (
-        "length A-1: it is on file as package from 0.0 m to 152.4 m of reel L1-0412-01. What is on file stays; give "
+        "length A-1: it is on file as package from 0.0 ft to 500.0 ft of reel L1-0412-01. What is on file stays; give "
         "the new length a number of its own."
     )
 

@@ -150,6 +150,9 @@ def test_cut_and_ship_and_contain(shell: Shell, tmp_path: Path) -> None:
     code, out, _ = shell("contain", "reel", "L1-0412-02", "--from", "2,400ft", "--to", "2600ft")
     assert code == 0
     assert out.splitlines()[0] == (
+        "ALARM: A left and nobody had released it: shipped in S-1 to a customer. " + SENT
+    )
+    assert out.splitlines()[1] == (
         "Reel L1-0412-02, 2,400.0 ft to 2,600.0 ft from the outer end: 2 reels and cut lengths touched, "
         "100.0 ft in house, 100.0 ft shipped."
     )

@@ -154,8 +154,8 @@ def test_samples_that_lie_nowhere_are_refused(
     far = table(tmp_path / "far.csv", head, "L2-0511-01,90000,mean_wall_mm,57")
     assert run(["samples", str(far), "--store", str(judged_store)]) == 2
     assert said(capsys)[1] == (
-        f"{far}:2: reel L2-0511-01: a sample 27432.0 m from its outer end is not on it. It holds 304.8 m; count from "
-        "the end that comes off first.\n"
+        f"{far}:2: reel L2-0511-01: a sample 90,000.0 ft from its outer end is not on it. It holds 1,000.0 ft; count "
+        "from the end that comes off first.\n"
     )
     other = table(tmp_path / "other.csv", head, "L2-0511-01,90,colour,57")
     assert run(["samples", str(other), "--store", str(judged_store)]) == 2

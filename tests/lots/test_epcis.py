@@ -4,13 +4,14 @@ import copy
 import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import jsonschema
 import pytest
 
 from pipeline.lots.epcis import (
     DISPOSITIONS,
+    STANDINGS,
     STEPS,
     Naming,
     cut_event,
@@ -21,8 +22,10 @@ from pipeline.lots.epcis import (
     made_event,
     rewound_event,
     shipped_event,
+    standing_event,
 )
 from pipeline.nonconformance.disposition import MEANING
+from pipeline.record.standing import Code
 
 SCHEMA = json.loads(
     (Path(__file__).parents[1] / "published" / "data" / "EPCIS-2.0.schema.json").read_text(encoding="utf-8")
@@ -50,8 +53,16 @@ def document() -> dict[str, Any]:
             disposition_event(NAMING, "reel K2", term, AT + timedelta(hours=n), "quality engineer")
             for n, term in enumerate(MEANING)
         ),
+        *(
+            standing_event(NAMING, f"reel K{n}", code, AT + timedelta(days=3), "In words.")
+            for n, code in enumerate(STANDINGS, start=10)
+        ),
     ]
     return epcis_document(NAMING, events, AT + timedelta(days=3))
+
+
+def test_every_standing_of_the_program_has_an_event() -> None:
+    assert set(STANDINGS) == set(get_args(Code))
 
 
 def test_the_document_meets_the_published_schema() -> None:

@@ -13,18 +13,21 @@ from pathlib import Path
 import pytest
 
 from pipeline.acts.deciding import act_on
+from pipeline.acts.holding import put_hold
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import NotFoundError, ReelproofError, SheetError
 from pipeline.lots.declaration import DeclarationRefused
 from pipeline.lots.epcis import document_faults
 from pipeline.lots.journal import anchor_of
-from pipeline.nonconformance.disposition import Disposition
+from pipeline.nonconformance.disposition import Disposition, Person
+from pipeline.products.requirement_sets import known_sets
 from pipeline.proofs.changes import changes_in
 from pipeline.proofs.declaring import declaration_text, declare
 from pipeline.proofs.shared_events import events_of_wire
 from pipeline.record.issuer_sheet import DocumentPart, EnteredTestPart, IssuerSheet, read_issuer_sheet
 from pipeline.record.journal_on_file import journal_of
 from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
+from pipeline.record.standing import standing_of
 from pipeline.record.wire_named import pieces_of
 from pipeline.store.database import Store, open_to_write
 from tests.acts.decided_store import ENGINEER, MANAGER, SENT, TECHNICIAN, copied
@@ -171,9 +174,34 @@ def test_everything_that_is_missing_is_told_at_once(store: Store, sheet: IssuerS
             "length out or leave it out."
         ),
         f"{where} L2-0513-02: 0.9 m have no evidence. Inspect the length by other means or cut it out.",
-        f"{where} L2-0513-02: nobody has released it. Have it released by the person responsible.",
+        f"{where} L2-0513-02: {standing_of(store, 'L2-0513-02').headline} Settle it first, or leave it out.",
     ]
     assert [entry.kind for entry in journal_of(store)].count("declaration") == 0
+
+
+def test_wire_a_person_holds_is_not_declared(store: Store, sheet: IssuerSheet) -> None:
+    release(store, "L2-0511-01")
+    put_hold(store, "L2-0511-01", Person("line operator"), "scuffed")
+    assert refusal(store, ["L2-0511-01"], sheet) == [
+        (
+            f"declaration 2026-0001, reel L2-0511-01: {standing_of(store, 'L2-0511-01').headline} Settle it first, or "
+            "leave it out."
+        )
+    ]
+
+
+def test_a_requirement_set_that_nobody_knows_is_refused_with_the_list(
+    store: Store, sheet: IssuerSheet
+) -> None:
+    release(store, "L2-0511-01")
+    document = DocumentPart(name="UL 44", edition="2020", requirement_sets=("UL44", "UL 44"))
+    told = refusal(store, ["L2-0511-01"], sheet.model_copy(update={"documents": (document,)}))
+    assert told[0].startswith(
+        "issuer's sheet, requirement_sets of UL 44: 'UL44' is not a requirement set on file. The nearest is UL 44. On "
+        "file are "
+    )
+    assert all(name in told[0] for name in known_sets())
+    assert len([one for one in told if "requirement_sets of" in one]) == 1
 
 
 def test_a_sheet_without_its_parts_is_told(store: Store, sheet: IssuerSheet, tmp_path: Path) -> None:

@@ -197,8 +197,8 @@ def test_what_cannot_be_planned_is_told(folder: Path) -> None:
         with pytest.raises(MethodRefusal) as refused:
             plan_for_reel(store, "L1-0411-02")
         assert str(refused.value) == (
-            "reel L1-0411-02: length L1-0411-02-0 was cut at 152.4 m and nothing is on file of the wire from 0.0 m to "
-            "there. Tell that length with 'reelproof ship', as stock or scrap, then plan again."
+            "reel L1-0411-02: length L1-0411-02-0 was cut at 500.0 ft and nothing is on file of the wire from 0.0 ft "
+            "to there. Tell that length with 'reelproof ship', as stock or scrap, then plan again."
         )
 
 

@@ -6,7 +6,10 @@ The states are derived by hand from what is put on file; the walk asks each plac
 from __future__ import annotations
 
 import json
+import re
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any, get_args
 
 import pytest
 
@@ -19,20 +22,31 @@ from dashboards.fillers.run import run_review
 from dashboards.fillers.run_book import run_books
 from dashboards.fillers.shift import shift_review, shifts_of
 from dashboards.fillers.site_index import site_index
+from dashboards.page_writing import write_pages
 from dashboards.records import GATE_OF
 from pipeline.acts.deciding import act_on
 from pipeline.acts.holding import put_hold
+from pipeline.acts.sampling import reels_sampled
 from pipeline.acts.shipping import put_shipping_on_file
+from pipeline.acts.withdrawing import withdraw_sample
 from pipeline.cli.app import run
+from pipeline.errors import Complaint
+from pipeline.lots.declaration import DeclarationRefused
 from pipeline.nonconformance.disposition import Person
-from pipeline.record.reel_and_lot import lot_on_file, reel_on_file
-from pipeline.record.shipping_list import Shipment, ShippingList
-from pipeline.record.standing import standing_of
-from pipeline.record.touched_wire import Question, contained
+from pipeline.proofs.declaring import declare
+from pipeline.proofs.lot_pack import lot_content
+from pipeline.proofs.shared_events import events_of_wire
+from pipeline.record.gauge_tables import Sample
+from pipeline.record.issuer_sheet import IssuerPart, IssuerSheet, NamingPart
+from pipeline.record.samples_on_file import keep_samples
+from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
+from pipeline.record.standing import Code, standing_of
+from pipeline.reports.printed import printed
 from pipeline.reports.shift_summary import reel_data
 from pipeline.reports.typesetting import Wording
 from pipeline.store.database import Store, open_to_read, open_to_write
 from tests.acts.decided_store import ENGINEER, MANAGER, SENT, judged
+from tests.reports.test_printed_records import text_of
 
 EXPECTED = {
     "L1-0411-01": "released",
@@ -40,10 +54,23 @@ EXPECTED = {
     "L1-0411-03": "scrapped",
     "L1-0411-04": "awaiting a second person",
     "L1-0412-01": "held",  # by a person: the evidence says releasable
-    "L1-0412-02": "held",
+    "L1-0412-02": "decided",  # to be reworked, and not done yet
     "L1-0412-03": "left while held",
     "L1-0412-04": "releasable",
+    "L1-0415-01": "held",  # reworked and done: nobody has released it since
+    "L1-0415-02": "releasable",  # its release was taken back
+    "L1-0415-03": "releasable",  # the laboratory sample that held it was withdrawn
+    "L1-0413-01": "releasable",
+    "L1-0413-02": "released",  # and cut
+    "L1-0413-03": "held",
+    "L1-0413-04": "held since it left",
 }
+LENGTHS = {"A-1": "shipped", "A-2": "released"}
+CODES = get_args(Code)
+ALARMS = ("L1-0412-03", "L1-0413-04")
+NAMING = NamingPart(base="https://id.example.com")
+AT = datetime(2026, 3, 9, 12, 0, tzinfo=UTC)
+LOTS = ("PVC-7740",)
 
 
 def release(store: Store, reel: str) -> None:
@@ -56,10 +83,24 @@ def ship(store: Store, number: str, reel: str, *, sent: bool = False) -> None:
     put_shipping_on_file(store, told, "shipping clerk", SENT if sent else None)
 
 
+def sample(store: Store, reel: str) -> str:
+    """A thinnest wall of the laboratory far below the limit; its number."""
+    taken = Sample(
+        "laboratory.csv:2", reel, 100.0, "thinnest_wall_mm", 0.25, 0.002, "laboratory", "microscope"
+    )
+    reels = {name: one.sampled for name, one in reels_sampled(store, [taken]).items()}
+    with store.transaction():
+        (number,) = keep_samples(store, [taken], reels, "laboratory")
+    return number
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    made = judged(tmp_path_factory.mktemp("states") / "store", "R-0411", "R-0412")
+    made = judged(tmp_path_factory.mktemp("states") / "store", "R-0411", "R-0412", "R-0413", "R-0415")
     with open_to_write(made) as store:
+        number = sample(store, "L1-0415-03")
+        assert standing_of(store, "L1-0415-03").code == "held"
+        withdraw_sample(store, number, MANAGER, "another reel's")
         release(store, "L1-0411-01")
         release(store, "L1-0411-02")
         ship(store, "S-1", "L1-0411-02")
@@ -69,6 +110,21 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         release(store, "L1-0412-01")
         put_hold(store, "L1-0412-01", Person("line operator"), "scuffed")
         ship(store, "S-2", "L1-0412-03", sent=True)
+        act_on(store, "L1-0412-02", "decide", ENGINEER, "strip it", "rework")
+        act_on(store, "L1-0415-01", "decide", ENGINEER, "strip it", "rework")
+        act_on(store, "L1-0415-01", "complete", ENGINEER, "stripped", evidence="work order 9")
+        release(store, "L1-0415-02")
+        act_on(store, "L1-0415-02", "reopen", ENGINEER, "released by mistake")
+        release(store, "L1-0413-02")
+        cuts = (
+            CutLength(reel="L1-0413-02", length="A-1", from_m=0, to_m=100),
+            CutLength(reel="L1-0413-02", length="A-2", from_m=100, to_m=200, use="stock"),
+        )
+        left = Shipment(id="S-3", to="a customer", contents=("A-1",))
+        put_shipping_on_file(store, ShippingList(cuts=cuts, shipments=(left,)), "shipping clerk")
+        release(store, "L1-0413-04")
+        ship(store, "S-4", "L1-0413-04")
+        put_hold(store, "L1-0413-04", Person("line operator"), "the next reel is scuffed")
     return made
 
 
@@ -80,14 +136,15 @@ def test_the_records_of_every_page_say_the_same(folder: Path) -> None:
         assert {name: one.code for book in books for name, one in book.standings.items()} == EXPECTED
         index = site_index(plant, shifts, lots, ())
         assert {one.reel_id: one.standing for one in index.reels} == EXPECTED
-        shown = {}
+        shown: dict[str, str] = {}
         for shift_id, group in shifts:
             page = shift_review(plant, shift_id, group)
             shown |= {reel.reel_id: reel.standing for run_ in page.runs for reel in run_.reels}
-            assert page.totals.reels_left == sum(GATE_OF[EXPECTED[name]] == "left" for name in shown)
+            here = [reel.reel_id for run_ in page.runs for reel in run_.reels]
+            assert page.totals.reels_left == sum(GATE_OF[EXPECTED[name]] == "left" for name in here)
             wording = Wording(plant)
             printed = [reel_data(reel, wording) for run_ in page.runs for reel in run_.reels]
-            assert {one["id"]: one["standing"] for one in printed} == shown
+            assert {one["id"]: one["standing"] for one in printed} == {name: EXPECTED[name] for name in here}
         assert shown == EXPECTED
         for book in books:
             assert {one.reel_id: one.standing for one in run_review(plant, book).run.reels} == {
@@ -104,40 +161,200 @@ def test_wire_that_left_while_held_heads_every_page_that_concerns_it(folder: Pat
     with open_to_read(folder) as store:
         books = run_books(store)
         plant = plant_of(store, books)
-        sentence = standing_of(store, "L1-0412-03").headline
+        (sentence, later) = (standing_of(store, name).headline for name in ALARMS)
         book = next(one for one in books if one.run_id == "R-0412")
         reel = next(row for row in book.reels if row["reel_id"] == "L1-0412-03")
         other = next(row for row in book.reels if row["reel_id"] == "L1-0412-04")
         finding = next(row for row in book.findings if row["reel_id"] == "L1-0412-03")
         (shift_id, group), *_ = [one for one in shifts_of(books) if book in one[1]]
         day = book.head["shift_date"]
-        lot = next(name for name, runs in lots_of(books).items() if book in runs)
         shift = shift_review(plant, shift_id, group)
-        for page in (
-            shift,
-            run_review(plant, book),
-            reel_review(plant, book, reel),
-            finding_review(plant, book, finding, books),
-            lot_history(plant, lot, lots_of(books)[lot]),
-            nonconformance_summary(plant, "x", "x", day, day, books),
-            site_index(plant, shifts_of(books), lots_of(books), ()),
+        of_shift = {row["reel_id"] for one in group for row in one.reels}
+        for page, told in (
+            (shift, [sentence, later] if ALARMS[1] in of_shift else [sentence]),
+            (run_review(plant, book), [sentence]),
+            (reel_review(plant, book, reel), [sentence]),
+            (finding_review(plant, book, finding, books), [sentence]),
+            (lot_history(plant, "PVC-7740", lots_of(books)["PVC-7740"]), None),
+            (nonconformance_summary(plant, "x", "x", day, day, books), [sentence, later]),
+            (site_index(plant, shifts_of(books), lots_of(books), ()), [sentence, later]),
         ):
-            assert [one.sentence for one in page.left_held] == [sentence]
+            assert [one.sentence for one in page.left_held][: len(told or [0])] == (told or [sentence])
         assert reel_review(plant, book, other).left_held == ()
         assert (shift.first_things[0].reel_id, shift.first_things[0].why) == ("L1-0412-03", sentence)
 
 
-def test_commands_say_the_same(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def reels_of(lot: str, folder: Path) -> set[str]:
     with open_to_read(folder) as store:
-        for name, code in EXPECTED.items():
-            assert reel_on_file(store, name)["standing"]["code"] == code
-        lot = lot_on_file(store, "PVC-7740")
-        assert {row["reel_id"]: row["standing"] for row in lot["reels"]} == EXPECTED
-        touched = contained(store, Question("lot", "PVC-7740")).touched
-        assert {one.length_id: one.standing for one in touched} == EXPECTED
+        return {row["reel_id"] for row in store.ask("questions/lot_reels", lot=lot)}
+
+
+def test_commands_say_the_same(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    def answer(*words: str) -> dict[str, Any]:
+        assert run([*words, "--store", str(folder), "--json"]) == 0
+        return dict(json.loads(capsys.readouterr().out))
+
+    for name, code in EXPECTED.items():
+        told = answer("reel", name)["standing"]
+        assert told["code"] == code
+        assert bool(told["alarms"]) == (name in ALARMS)
+        assert answer("disposition", name)["standing"] == code
+        at = answer("reel", name, "--at", "100ft")
+        assert (at["standing"], bool(at["alarms"])) == (code, name in ALARMS)
+    for name, code in LENGTHS.items():
+        assert answer("disposition", name)["standing"] == code
+        assert answer("reel", name, "--at", "10ft")["standing"] == code
+    for lot in LOTS:
+        reels = reels_of(lot, folder)
+        here = {name: code for name, code in EXPECTED.items() if name in reels}
+        told_of_lot = answer("lot", lot)
+        assert {row["reel_id"]: row["standing"] for row in told_of_lot["reels"]} == here
+        touched = answer("contain", "lot", lot)
+        lengths = LENGTHS if "L1-0413-02" in reels else {}
+        found = {one["length_id"]: one["standing"] for one in touched["touched"]}
+        assert found == {name: code for name, code in (here | lengths).items() if name in found}
+        assert set(here) <= set(found)
+        for one in (told_of_lot, touched):
+            assert len(one["alarms"]) == sum(name in reels for name in ALARMS)
     assert run(["reel", "L1-0411-01", "--store", str(folder)]) == 0
-    told = capsys.readouterr().out
-    assert told.startswith("Reel L1-0411-01: released. ")
-    assert "Released by quality engineer and quality manager on 20" in told
-    assert run(["reel", "L1-0412-03", "--at", "100ft", "--store", str(folder), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["standing"] == "left while held"
+    shown = capsys.readouterr().out
+    assert shown.startswith("Reel L1-0411-01: released. ")
+    assert "Released by quality engineer and quality manager on 20" in shown
+
+
+def test_commands_begin_with_the_alarm(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with open_to_read(folder) as store:
+        sentence = standing_of(store, "L1-0412-03").headline
+    for words in (
+        ("reel", "L1-0412-03"),
+        ("reel", "L1-0412-03", "--at", "100ft"),
+        ("lot", "PVC-7740"),
+        ("contain", "reel", "L1-0412-03"),
+        ("contain", "lot", "PVC-7740"),
+    ):
+        assert run([*words, "--store", str(folder)]) == 0
+        out = capsys.readouterr().out
+        assert out.startswith("ALARM: "), words
+        assert f"ALARM: {sentence}\n" in out, words
+
+
+def test_packs_declarations_and_events_for_others_say_the_same(folder: Path) -> None:
+    sheet = IssuerSheet(issuer=IssuerPart(name="Demo plant"), naming=NAMING)
+    with open_to_read(folder) as store:
+        for lot in LOTS:
+            reels = reels_of(lot, folder)
+            now = {
+                row["item"]: row
+                for row in lot_content(store, lot, AT, lambda _anchor: b"").frames["standings_now"].to_dicts()
+            }
+            lengths = LENGTHS if "L1-0413-02" in reels else {}
+            expected = {name: code for name, code in EXPECTED.items() if name in reels} | lengths
+            assert {name: row["standing"] for name, row in now.items()} == expected
+            for name, row in now.items():
+                assert row["headline"] == (
+                    standing_of(store, name).headline if name in EXPECTED else row["headline"]
+                )
+                # What is left of a reel that was cut does not leave under the reel's number.
+                assert row["may_leave"] == (row["standing"] == "released" and name != "L1-0413-02")
+        document = events_of_wire(store, [*EXPECTED], sheet, AT)
+        events = [one for one in document["epcisBody"]["eventList"] if "wire:standing" in one]
+        told = {one["epcList"][0].rpartition("/")[2]: one["wire:standing"] for one in events}
+        assert told == EXPECTED | LENGTHS
+        for name, code in EXPECTED.items():
+            held = [
+                str(one)
+                for one in refused(store, name, sheet)
+                if one.found == standing_of(store, name).headline.rstrip(".")
+            ]
+            wanted = code not in ("released", "shipped", "releasable") and name != "L1-0413-02"
+            assert bool(held) == wanted, (name, code)
+
+
+def refused(store: Store, name: str, sheet: IssuerSheet) -> tuple[Complaint, ...]:
+    with pytest.raises(DeclarationRefused) as told:
+        declare(store, [name], sheet, keep=False, now=AT)
+    return told.value.complaints
+
+
+def test_prints_say_the_same_and_begin_with_the_alarm(folder: Path) -> None:
+    with open_to_read(folder) as store:
+        books = run_books(store)
+        of_shift = {
+            shift_id: [row["reel_id"] for book in group for row in book.reels]
+            for shift_id, group in shifts_of(books)
+        }
+        held = next(row for book in books for row in book.findings if row["reel_id"] == "L1-0412-03")
+        prints = [("shift", shift_id, reels) for shift_id, reels in of_shift.items()]
+        prints += [("lot", lot, sorted(reels_of(lot, folder))) for lot in LOTS]
+        prints += [("finding", held["finding_id"], ["L1-0412-03"])]
+        for kind, name, reels in prints:
+            text = text_of(printed(store, kind, name, "quality engineer", AT))
+            title = {"shift": "What to do first", "lot": "Reels and their standing"}.get(kind, "")
+            listed = text.partition(title)[2] if title else ""
+            for reel in reels if title else ():
+                rows = re.findall(
+                    rf"{reel} (?:R-\d+ )?. ({'|'.join(sorted(CODES, key=len, reverse=True))})\b", listed
+                )
+                assert set(rows) == {EXPECTED[reel]}, (kind, name, reel)
+            alarms = [f"Reel {one}: {standing_of(store, one).headline}" for one in ALARMS if one in reels]
+            # The plant and the title stand above every sheet; the alarm is the first statement of the record.
+            start = text.index("■ ALARM.") if alarms else 0
+            for one in alarms:
+                assert f"■ ALARM. {one.replace(chr(160), ' ')}" in text
+            if alarms:
+                assert "Invented data" not in text[:start]
+                assert not any(f" {code}" in text[:start] for code in CODES)
+            else:
+                assert "ALARM" not in text
+
+
+def test_the_pages_as_written_say_the_same_and_begin_with_the_alarm(folder: Path, tmp_path: Path) -> None:
+    with open_to_read(folder) as store:
+        write_pages(store, tmp_path / "pages", lambda _what, _more: None)
+        headlines = {name: standing_of(store, name).headline for name in ALARMS}
+        runs = {row["reel_id"]: book.run_id for book in run_books(store) for row in book.reels}
+        shifts = {book.run_id: book.shift_id for book in run_books(store)}
+    pages = tmp_path / "pages"
+    badge = rf"<span class=\"badge[^>]*>(?:<svg.*?</svg>)?({'|'.join(CODES)})</span>"
+    listed = (pages / "data" / "index.js").read_text()
+    for name, code in EXPECTED.items():
+        assert f'["reel","{name}","{code}, ' in listed
+        of_reel = (pages / "reels" / f"{name}.html").read_text()
+        assert re.search(badge, of_reel[of_reel.index("<h1") :], re.DOTALL)[1] == code
+        of_run = (pages / "runs" / f"{runs[name]}.html").read_text()
+        assert re.search(rf"<strong>{name}</strong> {badge}", of_run, re.DOTALL)[1] == code
+        of_shift = (pages / "shifts" / f"{shifts[runs[name]]}.html").read_text()
+        row = of_shift[of_shift.index('<tr class="row-', of_shift.index("<caption")) :]
+        cell = re.search(rf'data-v="{name}".*?data-l="Standing" data-v="([^"]*)"', row, re.DOTALL)
+        assert cell is not None
+        assert cell[1] == code
+        for lot in LOTS:
+            if name in reels_of(lot, folder):
+                of_lot = (pages / "lots" / f"{lot}.html").read_text()
+                rows = of_lot[of_lot.index('id="reels-title"') :]
+                assert re.search(rf'data-v="{name}".*?{badge}', rows, re.DOTALL)[1] == code
+    heard = dict.fromkeys(ALARMS, 0)
+    for path in pages.rglob("*.html"):
+        text = path.read_text()
+        for name, sentence in headlines.items():
+            told = f"<strong>{sentence}</strong>"
+            concerned = path == pages / "index.html" or path.parent.name == "nonconformance"
+            concerned |= path.stem in (name, runs[name], shifts[runs[name]]) and path.parent.name in (
+                "reels",
+                "runs",
+                "shifts",
+            )
+            concerned |= path.parent.name == "lots" and name in reels_of(path.stem, folder)
+            assert (told in text) or not concerned, (path, name)
+            if told in text:
+                heard[name] += 1
+                # Nothing but the site's own head comes before it.
+                before = text[text.index("</header>") : text.index(told)]
+                assert not re.sub(
+                    r"<[^>]*>|\s",
+                    "",
+                    before.replace(f"<strong>{headlines[ALARMS[0]]}</strong>", "").replace(
+                        f"Reel {ALARMS[0]}", ""
+                    ),
+                ), path
+    assert all(count >= 5 for count in heard.values())

@@ -7,6 +7,11 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from dashboards.fillers.plant import plant_of
+from dashboards.fillers.reel import reel_review
+from dashboards.fillers.run_book import run_books
+from dashboards.pages.reel import write_reel_page
+from dashboards.site import Site
 from pipeline.acts.deciding import act_on
 from pipeline.acts.withdrawing import withdraw_sample
 from pipeline.cli.app import run
@@ -296,6 +301,13 @@ def test_a_mistyped_sample_is_withdrawn_stays_on_file_and_no_longer_judges(store
         )
         assert changes_in(opened) == ()
         assert opened.ask("questions/last_entry")[0]["kind"] == "sample withdrawn"
+        # The reel's page says who withdrew it and why.
+        (book,) = [one for one in run_books(opened) if one.run_id == "R-0411"]
+        plant, reel = plant_of(opened, [book]), book.reels[0]
+        (row,) = [one for one in reel_review(plant, book, reel).samples if one.sample_id == "R-0411-S02"]
+        assert (row.verdict, row.withdrawn) == ("withdrawn", shown.withdrawn)
+        page = write_reel_page(reel_review(plant, book, reel), Site(store.parent / "pages"))
+        assert "0.390 was meant." in (store.parent / "pages" / page.address).read_text()
 
 
 @pytest.mark.parametrize(

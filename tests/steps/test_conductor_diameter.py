@@ -91,3 +91,42 @@ def test_without_a_gauge_it_is_not_judged_and_the_reel_is_held() -> None:
     found = done(made(), without_instrument(line_l2(), "conductor gauge"), plant=plant())
     assert verdicts(found) == ["not judged", "not judged"]
     assert {one.standing for one in found.judged.reels} == {"held"}
+
+
+def test_wire_whose_gauge_saw_no_conductor_is_a_gap_of_its_own_kind_and_holds_its_reel() -> None:
+    station = next(one.station_m for one in line_l2().instruments if one.kind == "conductor gauge")
+
+    def spoil(frame: pl.DataFrame) -> pl.DataFrame:
+        blind = over_wire(frame, "conductor_mm", station, 300.0, 370.0, 1.0)
+        seen = frame["conductor_mm"] == blind["conductor_mm"]
+        return frame.with_columns(pl.when(seen).then(pl.col("conductor_mm")).alias("conductor_mm"))
+
+    found = done(made(), spoil=spoil, plant=plant())
+    gaps = [one for one in found.judged.gaps if one.kind == "conductor unmonitored"]
+    assert {one.reel_id for one in gaps} == {"A"}
+    assert sum(one.to_m - one.from_m for one in gaps) == pytest.approx(70.0, abs=3.0)
+    assert verdicts(found) == ["no conclusion", "no conclusion"]
+    assert {one.reel.id: one.standing for one in found.judged.reels}["A"] == "held"
+    held = [plain(one.told) for one in found.judged.findings if one.main.rule_id == "unmonitored"]
+    assert any("the conductor" in one for one in held)
+
+
+def test_without_a_limit_nothing_is_asked_of_the_conductor() -> None:
+    def blind(frame: pl.DataFrame) -> pl.DataFrame:
+        return frame.with_columns(pl.lit(None, pl.Float64).alias("conductor_mm"))
+
+    found = done(made(), spoil=blind)
+    assert [one for one in found.judged.gaps if one.kind == "conductor unmonitored"] == []
+    seen_by_nobody = done(made(), spoil=blind, plant=plant())
+    assert {one.reel_id for one in seen_by_nobody.judged.gaps if one.kind == "conductor unmonitored"} == {
+        one.reel.id for one in seen_by_nobody.judged.reels
+    }
+    assert {one.standing for one in seen_by_nobody.judged.reels} == {"held"}
+
+
+def test_the_conductor_has_an_index_against_each_of_its_limits() -> None:
+    found = done(made(), plant=plant())
+    asked = {
+        said(row.answer.question) for row in found.answers if row.scope == "run" and row.topic == "capability"
+    }
+    assert sum("conductor" in str(one) for one in asked) == 2

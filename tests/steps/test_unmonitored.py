@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import polars as pl
 import pytest
@@ -10,6 +12,7 @@ from runs import PLANT, REELS, done, made
 from pipeline.length import intervals
 from pipeline.length.reels import PlacedReel
 from pipeline.sheets.plant_sheet import Holds, PlantSheet, read_plant_sheet
+from pipeline.simulator.lines import line_l2
 from pipeline.steps.unmonitored import allowed_on, beyond_allowed
 from pipeline.wording.say import plain
 from tests.said import said
@@ -78,6 +81,46 @@ def test_a_plant_may_allow_it_in_writing() -> None:
     assert done(made(), spoil=spoil, plant=plant()).judged.reels[0].standing == "held"
     relaxed = plant(longest_unmonitored_m=30.0, unmonitored_pct=10.0)
     assert done(made(), spoil=spoil, plant=relaxed).judged.reels[0].standing == "releasable"
+
+
+def spark_off(from_m: float, to_m: float) -> Callable[[pl.DataFrame], pl.DataFrame]:
+    """No voltage on record while some wire passes it."""
+    station = next(one.station_m for one in line_l2().instruments if one.kind == "spark tester")
+    at = pl.col("counter_m") - station
+
+    def spoil(frame: pl.DataFrame) -> pl.DataFrame:
+        return frame.with_columns(
+            pl.when((at < from_m) | (at >= to_m)).then(pl.col("spark_kv")).alias("spark_kv")
+        )
+
+    return spoil
+
+
+def test_a_plant_may_relax_the_spark_test_alone() -> None:
+    """Chosen here: a rule for the spark test takes the place of that for every instrument, and reaches no other."""
+    wall, spark = sensors_dead(300.0, 320.0), spark_off(300.0, 320.0)
+
+    def standing(spoil: Callable[[pl.DataFrame], pl.DataFrame], **holds: float) -> str:
+        return done(made(), spoil=spoil, plant=plant(**holds)).judged.reels[0].standing
+
+    assert standing(spark) == "held"
+    relaxed = {"longest_untested_m": 30.0, "untested_pct": 10.0}
+    assert standing(spark, **relaxed) == "releasable"
+    assert standing(wall, **relaxed) == "held"
+    # And the other way: walls may be relaxed, the spark test stays as strict as it is written.
+    strict = {"longest_unmonitored_m": 30.0, "unmonitored_pct": 10.0, "longest_untested_m": 0.0}
+    assert (standing(wall, **strict), standing(spark, **strict)) == ("releasable", "held")
+
+
+def test_the_row_behind_an_untested_length_is_the_one_written_for_the_spark_test() -> None:
+    held = plant(longest_untested_m=5.0)
+    (found,) = [
+        one
+        for one in done(made(), spoil=spark_off(300.0, 320.0), plant=held).judged.findings
+        if one.main.rule_id == "unmonitored"
+    ]
+    assert found.main.limit_id == "plant sheet: holds.longest_untested_m, holds.untested_pct"
+    assert "the plant allows 5 m at a stretch and 5 m in all" in plain(found.told)
 
 
 def test_what_one_figure_alone_allows() -> None:

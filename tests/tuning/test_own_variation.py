@@ -9,7 +9,7 @@ from scipy import stats
 from pipeline.products.limits import Limit
 from pipeline.results import Refused
 from pipeline.tuning.needed_mean import Unknowns
-from pipeline.tuning.own_variation import chance_of_depth, set_apart, split_found
+from pipeline.tuning.own_variation import chance_of_depth, set_apart, split_found, without_a_target
 from pipeline.tuning.reel_wall import ReelWall, reel_walls
 from pipeline.tuning.target import Risks, Target, smallest_target
 from tests.tuning.invented_limits import XHHW, limit
@@ -74,6 +74,11 @@ def test_a_spot_with_a_cause_of_its_own_is_set_apart() -> None:
         f"removed. With all reels the target would be {1000.0 * with_it.result.estimate:.0f} um."
     )
     assert with_it.result.estimate > without.result.estimate + 0.05
+    # Where the reels on file contradict the target, none is told of all reels either.
+    reason = Refused(with_it.result.question, with_it.result.method, "The reels on file contradict it.", 12)
+    refused = without_a_target(apart, reason, len(spoiled))
+    assert refused.sentence == apart.sentence.partition(" With all reels")[0]
+    assert refused.with_them is reason
 
 
 def test_the_chance_of_a_depth_by_hand() -> None:

@@ -1,0 +1,101 @@
+"""Which wire is out that might not leave, or that no judgement stands behind now? Told at once, and first on pages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pipeline.record.lengths import lengths_on_file
+from pipeline.record.standing import standings_of_run
+
+if TYPE_CHECKING:
+    from pipeline.record.left_on_file import Left
+    from pipeline.store.database import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Unjudged:
+    """Wire that left and that no judgement stands behind now.
+
+    Args:
+        reel_id: its reel.
+        run_id: the run the reel was made in.
+        sentence: which wire left, why it is not judged, and what to do.
+    """
+
+    reel_id: str
+    run_id: str
+    sentence: str
+
+
+def left_unjudged(store: Store, left: Mapping[str, Left]) -> tuple[Unjudged, ...]:
+    """Wire that left, of reels that the newest judgement of the newest load does not know.
+
+    A run that is loaded anew is not judged until it is assessed; what left by an earlier judgement is not known to be
+    good meanwhile. A run sheet that was changed may call a reel otherwise.
+
+    Args:
+        store: the store.
+        left: what left, by the reel or cut length.
+    """
+    if not left:
+        return ()
+    reel_of = {row["length_id"]: row["reel_id"] for row in lengths_on_file(store)}
+    items: dict[str, list[Left]] = {}
+    for item, one in left.items():
+        items.setdefault(reel_of.get(item, item), []).append(one)
+    rows = store.ask("questions/reels_no_longer_judged", reels=list(items))
+    return tuple(
+        Unjudged(row["reel_id"], row["run_id"], _told(one, row["run_id"], judged=row["run_is_judged"]))
+        for row in rows
+        for one in items[row["reel_id"]]
+    )
+
+
+def _told(one: Left, run_id: str, *, judged: bool) -> str:
+    gone = f"{one.item} left (shipped in {one.shipment} to {one.to_place}) and is not judged now"
+    if judged:
+        return f"{gone}: the newest judgement of run {run_id} knows no such reel. Correct its run sheet."
+    return f"{gone}: run {run_id} was loaded anew. Judge it with 'reelproof assess {run_id}'."
+
+
+def runs_of_lots(store: Store, lots: Iterable[str]) -> tuple[str, ...]:
+    """The runs that a load on file says were made of any of some material lots."""
+    return tuple(
+        dict.fromkeys(row["run_id"] for lot in lots for row in store.ask("questions/loads_of_lot", lot=lot))
+    )
+
+
+def runs_of_like_lots(store: Store, runs: Iterable[str]) -> tuple[str, ...]:
+    """Some runs, and every run that shares a material lot with one of them: what a sample says may reach them."""
+    lots: dict[str, None] = {}
+    for run_id in (named := dict.fromkeys(runs)):
+        for head in store.ask("questions/current_run", run_id=run_id):
+            rows = store.ask("questions/materials_of_load", load_id=head["load_id"])
+            lots |= dict.fromkeys(row["lot"] for row in rows)
+    return tuple(named | dict.fromkeys(runs_of_lots(store, lots)))
+
+
+def alarms_of_runs(store: Store, runs: Iterable[str]) -> tuple[str, ...]:
+    """Wire of some runs that is out and might not have left, or that is not judged now, a sentence each.
+
+    Args:
+        store: the store.
+        runs: the runs that were just loaded, judged, sampled, held or decided on.
+    """
+    from pipeline.record.left_on_file import left_on_file
+
+    wanted = dict.fromkeys(runs)
+    left = left_on_file(store) if wanted else {}
+    if not left:
+        return ()
+    reel_of = {row["length_id"]: row["reel_id"] for row in lengths_on_file(store)}
+    out = {reel_of.get(item, item) for item in left}
+    told = [one.sentence for one in left_unjudged(store, left) if one.run_id in wanted]
+    for run_id in wanted:
+        judged = store.ask("questions/judged_run", run_id=run_id)
+        key = {"assessment_id": judged[0]["assessment_id"]} if judged else {}
+        if key and out & {row["reel_id"] for row in store.ask("questions/reels_of_assessment", **key)}:
+            told += [one for now in standings_of_run(store, run_id).values() for one in now.alarms]
+    return tuple(dict.fromkeys(told))
