@@ -358,7 +358,7 @@ def _fitted(x: NDArray[np.float64], step: float, seen: Spectrum, peak: int, p_va
         unit_of_inference="section average",
         assumptions=(
             Assumption(message(Assumed.SWING_KEEPS_STEP), None, "see coherence"),
-            Assumption(message(Assumed.BACKGROUND_SMOOTH), True, f"{seen.averages:.3g} averages"),
+            Assumption(message(Assumed.BACKGROUND_SMOOTH), None, message(Note.NOT_CHECKED)),
         ),
         warnings=(WANDERS,) if coherence < STEADY else (),
         details={

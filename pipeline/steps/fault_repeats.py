@@ -116,8 +116,9 @@ def repeat_answer(found: RepeatSearch | Refused, harmonics: str = "") -> Result 
         return Refused(question, LISTED, message(Reason.NO_REPEAT, verdict=found.verdict, **beside), n)
     told = (found.verdict, *([harmonics] if harmonics else []), *strongest.warnings)
     answer = _answer(question, LISTED, strongest, (*told, *(one.reason for one in found.refused)))
+    # The sheet does not say whether its elements were listed before the faults were looked at.
     listed = Assumption(
-        message(Assumed.LISTED_BEFORE_LOOKING), True, message(Note.ELEMENTS_OF_THE_LINE_SHEET)
+        message(Assumed.LISTED_BEFORE_LOOKING), None, message(Note.ELEMENTS_OF_THE_LINE_SHEET)
     )
     return replace(answer, assumptions=(listed, *answer.assumptions))
 

@@ -54,7 +54,7 @@ def station_answer(found: StationFinding) -> Result | Refused:
         assumptions=(
             Assumption(
                 message(Assumed.VARY_TOGETHER),
-                True,
+                abs(found.correlation) > found.chance_limit,
                 message(
                     Note.CORRELATION_AGAINST_CHANCE,
                     correlation=found.correlation,
