@@ -37,8 +37,7 @@ from pipeline.nonconformance.statements import judged_by
 from pipeline.products.source_standing import standing_on_file
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.how_sure import risk_told
-from pipeline.store.said_columns import told_of
-from pipeline.wording.say import plain
+from pipeline.store.said_columns import lacking_of, told_of
 
 GAP_KIND: dict[str, Any] = {
     "wall unmonitored": "unmonitored",
@@ -353,18 +352,10 @@ def rule_name(finding: Row) -> str:
 
 def reasons_of(book: RunBook, reel: Row) -> tuple[ReasonShown, ...]:
     """What speaks against letting a reel go now; the places of findings count from its outer end."""
-    here = [row for row in book.findings if row["reel_id"] == reel["reel_id"]]
-    to_m = reel["to_m"]
-    told = [told_of(row) if to_m is None else told_on_reel(told_of(row), to_m) for row in here]
-    message_of = {plain(one): one for one in told}
-    by_sentence = {plain(one): row for one, row in zip(told, here, strict=True)}
+    by_id = {row["finding_id"]: row for row in book.findings if row["reel_id"] == reel["reel_id"]}
     return tuple(
-        ReasonShown(
-            message_of.get(sentence, sentence),
-            rule_name(by_sentence.get(sentence, {})),
-            by_sentence.get(sentence, {}).get("finding_id", ""),
-        )
-        for sentence in book.standings[reel["reel_id"]].reasons
+        ReasonShown(one.told, rule_name(by_id.get(one.finding_id, {})), one.finding_id)
+        for one in book.standings[reel["reel_id"]].against
     )
 
 
@@ -377,7 +368,7 @@ def quality_of(book: RunBook) -> DataQuality:
         sentences.insert(0, "The run is on file but has not been assessed.")
     elif head["outcome"] != "judged":
         state = "red"
-        sentences.insert(0, head["reason"])
+        sentences = [*(_not_concluded(book) or (head["reason"],)), *sentences]
     else:
         sentences += _gaps_told(book)
         sentences += [told_of(row) for row in book.contradictions[:3]]
@@ -387,6 +378,12 @@ def quality_of(book: RunBook) -> DataQuality:
             )
         state = "red" if book.contradictions else "amber" if sentences else "green"
     return DataQuality(state, tuple(sentences), head["rows_read"], head["rows_kept"], head["rows_set_aside"])
+
+
+def _not_concluded(book: RunBook) -> tuple[Said, ...]:
+    """Why nothing is concluded about a run, as its reels have it."""
+    lacks = next(iter(book.lacks_by_reel.values()), ())
+    return tuple(one.told for one in lacking_of(lacks))
 
 
 def _gaps_told(book: RunBook) -> list[str]:

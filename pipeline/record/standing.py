@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
+from pipeline.messages import Message
 from pipeline.nonconformance.disposition import State
 from pipeline.nonconformance.hold import Hold
 from pipeline.record.left_on_file import Left
@@ -40,6 +41,19 @@ Code = Literal[
 ]
 Where = Literal["in plant", "cut", "partly shipped", "shipped", "scrapped"]
 ALARMS: tuple[Code, ...] = ("left while held", "held since it left", "left unreleased")
+
+
+@dataclass(frozen=True, slots=True)
+class Against:
+    """One thing that speaks against letting a reel go now.
+
+    Args:
+        told: what is said of it; places count from the reel's outer end.
+        finding_id: the finding it is, "" for anything else.
+    """
+
+    told: Message
+    finding_id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +112,7 @@ class Standing:
         may_leave: whether it may be shipped now, whole.
         left_while_held: whether wire of it is out that was held or unreleased, or is held since, and nobody has let
             it go.
+        against: `reasons` as codes, with the findings among them.
     """
 
     reel_id: str
@@ -115,6 +130,7 @@ class Standing:
     lengths: tuple[LengthStanding, ...]
     may_leave: bool
     left_while_held: bool
+    against: tuple[Against, ...] = ()
 
     @property
     def alarms(self) -> tuple[str, ...]:

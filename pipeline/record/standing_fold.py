@@ -11,12 +11,13 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from pipeline.length.reel_places import told_on_reel
+from pipeline.messages import Message, as_written
 from pipeline.nonconformance.disposition import Act, State, state_of
 from pipeline.record.decided import LETS_GO, RunActs, holding_states, reel_state
 from pipeline.record.left_on_file import Left
 from pipeline.record.lengths import GONE
 from pipeline.record.sample_say import NOTHING
-from pipeline.record.standing import ALARMS, Code, LengthStanding, Standing, Where
+from pipeline.record.standing import ALARMS, Against, Code, LengthStanding, Standing, Where
 from pipeline.record.standing_told import headline, left_headline, let_go_by, told_left
 from pipeline.record.wound_from import kept_here_by, kept_told
 from pipeline.store.said_columns import about_of, holding_of, lacking_of, told_of
@@ -89,6 +90,7 @@ class ReelFold:
             lengths,
             self.is_let_go and where == "in plant" and not self.holds,
             alarm,
+            self._against(),
         )
 
     def _stands(self, state: State, acts: Sequence[Act]) -> bool:
@@ -128,30 +130,41 @@ class ReelFold:
         return bool(new) or grown
 
     def _reasons(self) -> tuple[str, ...]:
+        """What speaks against letting the reel go now, in words."""
+        return tuple(dict.fromkeys(plain(one.told) for one in self._against()))
+
+    def _against(self) -> tuple[Against, ...]:
         """What speaks against letting the reel go now."""
-        said = [one.sentence for one in self.holds]
+        said = [Against(as_written(one.sentence)) for one in self.holds]
         if self.is_let_go:
-            return tuple(said)
-        said += self.samples.against
+            return tuple(dict.fromkeys(said))
+        said += [Against(as_written(one)) for one in self.samples.against]
         done = {name for name, state in self.holding.items() if state.standing == "closed"}
         seen = {one["finding_id"] for one in self.findings}
         held_by = holding_of(self.row, self.findings)
-        said += [self._on_reel(one) for one in held_by if one["finding_id"] not in done]
-        said += self.lacking
         said += [
-            f"Finding {name} is {state.standing} ({state.disposition})."
+            Against(self._told_on_reel(one), one["finding_id"])
+            for one in held_by
+            if one["finding_id"] not in done
+        ]
+        said += [Against(one.told) for one in self.lacks]
+        said += [
+            Against(as_written(f"Finding {name} is {state.standing} ({state.disposition})."))
             for name, state in sorted(self.holding.items())
             if state.standing != "closed" and name not in seen
         ]
         if not said and self.row["standing"] != "releasable":
-            said.append("Every finding on it is closed and nobody has released it.")
+            said.append(Against(as_written("Every finding on it is closed and nobody has released it.")))
         return tuple(dict.fromkeys(said))
 
     def _on_reel(self, finding: Row) -> str:
         """What a finding says, with its places counted from the reel's outer end."""
+        return plain(self._told_on_reel(finding))
+
+    def _told_on_reel(self, finding: Row) -> Message:
         to_m = self.row["to_m"]
         told = told_of(finding)
-        return plain(told if to_m is None else told_on_reel(told, to_m))
+        return told if to_m is None else told_on_reel(told, to_m)
 
     def _where(self, whole: Left | None, lengths: Sequence[LengthStanding]) -> Where:
         if whole is not None:

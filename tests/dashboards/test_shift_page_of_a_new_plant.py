@@ -40,7 +40,7 @@ def test_a_reason_that_stands_against_every_reel_is_told_once(small_run: Path, t
         write_pages(store, tmp_path / "pages", lambda _what, _more: None)
     (run,) = record.runs
     (told,) = shared_reasons(run)
-    assert told.startswith(MISSING)
+    assert said(told).startswith(MISSING)
     # The reel with a finding comes first and by itself; what holds the other two is one thing to do.
     first, second = record.first_things
     assert (first.reel_id, first.finding_id) == ("L1-0415-01", "R-0415-F01")
@@ -49,7 +49,7 @@ def test_a_reason_that_stands_against_every_reel_is_told_once(small_run: Path, t
         second.sentence
         == "Enter the missing limit or gather the missing evidence, then assess the run again."
     )
-    assert said(second.why) == f"{told} For this alone 2 reels are held: L1-0415-02, L1-0415-03."
+    assert said(second.why) == f"{said(told)} For this alone 2 reels are held: L1-0415-02, L1-0415-03."
     (held,) = (gate.reels for gate in gates(record) if gate.standing == "held")
     assert [(one.reel.reel_id, one.turn) for one in held] == [
         ("L1-0415-01", 1),
