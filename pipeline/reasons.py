@@ -36,6 +36,7 @@ class Reason(Code):
     FIT_DID_NOT_CONVERGE = "reason/fit did not converge"
     FIT_FAILS_ON_REDRAWN = "reason/fit fails on redrawn"
     GAUGE_NOISE_AS_LARGE_AS_SPREAD = "reason/gauge noise as large as spread"
+    IMPOSSIBLE_FIGURE = "reason/impossible figure"
     INDEX_WITHOUT_BOUNDS = "reason/index without bounds"
     INFINITE_VALUES = "reason/infinite values"
     INPUTS_MOVE_TOGETHER = "reason/inputs move together"

@@ -14,6 +14,7 @@ from pipeline.messages import message
 from pipeline.methods import Method
 from pipeline.nonconformance.rules import rule_for
 from pipeline.notes import Note
+from pipeline.possible import possible
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks, asks_of
 from pipeline.reasons import Reason
@@ -93,7 +94,8 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
             ]
     rows += repeat_answers(bench, judged.repeats)
     rows += [*fault_patterns(bench), *line_answers(bench), *wire_answers(bench)]
-    return tuple(replace(row, answer=standing(row.answer)) for row in rows)
+    overall = bench.product.overall_mm
+    return tuple(replace(row, answer=possible(standing(row.answer), overall)) for row in rows)
 
 
 def _observed(judged: Judged, limit: Limit) -> Observed:

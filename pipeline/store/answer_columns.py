@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pipeline.messages import Message, Said, as_message, from_json, message_of, said_json, to_json
+from pipeline.possible import possible
 from pipeline.quantity import asked_of
 from pipeline.results import Assumption, Refused, Result
 
@@ -64,7 +65,8 @@ def details_json(details: Mapping[str, float]) -> str:
 
 
 def columns_of(answer: Result | Refused) -> Columns:
-    """An answer as columns of judged.answer, judged.line_answer or a journal entry."""
+    """An answer as columns of judged.answer, judged.line_answer or a journal entry; what cannot be is refused."""
+    answer = possible(answer)
     asked = answer.question
     head = {
         "quantity": str(asked.quantity),

@@ -101,6 +101,12 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.INDEX_WITHOUT_BOUNDS: ("The index has no bounds around it; no interval, no conclusion.",),
     Reason.INFINITE_VALUES: ("{infinite} of {known} values are infinite; flag them and ask again.",),
     Reason.INPUTS_MOVE_TOGETHER: ("Two inputs move exactly together: leave one of them out.",),
+    Reason.IMPOSSIBLE_FIGURE: (
+        (
+            "The method gives {figure}, which cannot be: its figure or its interval lies beyond what is possible. Look "
+            "at the readings behind it, and gather more of them."
+        ),
+    ),
     Reason.WALL_SENSORS_IN_ANOTHER_ORDER: (
         (
             "The sensors of {instrument} make a smooth wall only in another order than the run sheet's. Column by "

@@ -42,6 +42,7 @@ LAYERS: list[set[str]] = [
         "pipeline.messages",
         "pipeline.methods",
         "pipeline.notes",
+        "pipeline.possible",
         "pipeline.quantity",
         "pipeline.reasons",
         "pipeline.regular_file",
