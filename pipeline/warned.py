@@ -92,6 +92,7 @@ class NotSeen(Code):
     DIAMETER = "not seen/diameter"
     CONDUCTOR = "not seen/conductor"
     SPARK = "not seen/spark"
+    SPARK_NOT_LOGGED = "not seen/spark not logged"
     EITHER_REEL = "not seen/either reel"
 
 

@@ -7,6 +7,7 @@ reel: 85 m of 1500 m in the worked case of a wall gauge 20 m, and a take-up 105 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -17,6 +18,8 @@ from pipeline.sheets.run_sheet import Reel
 
 # A run sheet's reel ends are written by hand from the counter's display (common practice, no source).
 WRITTEN_TO_M = 1.0
+# A reel is changed within this much wire of a stop or dip [m], and so many ends must meet one (chosen here).
+NEAR_STOP_M, FEWEST_MET = 4.0, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +84,40 @@ class LooseWire:
     from_m: float
     to_m: float
     what: str
+
+
+def reels_on_counter(reels: Sequence[Reel], reel_ends: str, line: LineSheet) -> tuple[Reel, ...]:
+    """The reels of a run sheet with their ends on the length counter at the take-up's changes.
+
+    Args:
+        reels: as the run sheet gives them.
+        reel_ends: 'counter', or 'wire' where the ends are metres of wire.
+        line: the line's sheet.
+    """
+    if reel_ends == "counter":
+        return tuple(reels)
+    path = line.take_up_station_m
+    return tuple(
+        one.model_copy(update={"from_m": one.from_m + path, "to_m": one.to_m + path}) for one in reels
+    )
+
+
+def ends_are_of_wire(reels: Sequence[Reel], stops_m: Sequence[float], take_up_m: float) -> bool:
+    """Whether reel ends given as counter readings fit the line's stops and dips only as metres of wire.
+
+    Args:
+        reels: reels with their ends as counter readings [m].
+        stops_m: length counter where the line stopped or slowed for a change [m].
+        take_up_m: length of wire from die to take-up [m].
+    """
+    if take_up_m <= 4.0 * NEAR_STOP_M or not stops_m:
+        return False
+    ends = sorted({edge for reel in reels for edge in (reel.from_m, reel.to_m)})
+
+    def met(shift_m: float) -> int:
+        return sum(min(abs(end + shift_m - stop) for stop in stops_m) <= NEAR_STOP_M for end in ends)
+
+    return met(0.0) == 0 and met(take_up_m) >= FEWEST_MET
 
 
 def place_reels(

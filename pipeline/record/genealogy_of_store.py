@@ -10,7 +10,7 @@ import tomllib
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from pipeline.length.reels import PlacedReel
+from pipeline.length.reels import PlacedReel, reels_on_counter
 from pipeline.lots.containment import edges_once
 from pipeline.lots.genealogy import (
     Edge,
@@ -68,7 +68,8 @@ def reels_of_sheet(run: RunSheet, line: LineSheet) -> tuple[PlacedReel, ...]:
     """The run's reels on its wire by the sheets alone."""
     path = line.take_up_station_m
     return tuple(
-        PlacedReel(one.id, one.from_m - path, one.to_m - path, one.from_m, one.to_m) for one in run.reels
+        PlacedReel(one.id, one.from_m - path, one.to_m - path, one.from_m, one.to_m)
+        for one in reels_on_counter(run.reels, run.reel_ends, line)
     )
 
 

@@ -72,11 +72,26 @@ class Lot(Sheet):
 
 
 class Reel(Sheet):
-    """A take-up reel: start and end on the run's length counter [m], counted through any reset."""
+    """A take-up reel: its start and end [m], or in feet as ``from_ft`` and ``to_ft``.
+
+    They are readings of the run's length counter at the take-up's changes, counted through any reset, unless the run
+    sheet says ``reel_ends = "wire"``: then they are metres of wire from the first made.
+    """
 
     id: Identifier
     from_m: NotNegative
     to_m: NotNegative
+
+    @model_validator(mode="before")
+    @classmethod
+    def _feet(cls, given: Any) -> Any:
+        if not isinstance(given, dict) or not {"from_ft", "to_ft"} & set(given):
+            return given
+        both = [one for name in ("from_ft", "to_ft") if isinstance(one := given.get(name), int | float)]
+        if {"from_m", "to_m"} & set(given) or len(both) < 2:
+            raise ValueError("give a reel's ends as 'from_m' and 'to_m', or as 'from_ft' and 'to_ft'")
+        kept = {name: value for name, value in given.items() if name not in ("from_ft", "to_ft")}
+        return {**kept, "from_m": m_from_foot(both[0]), "to_m": m_from_foot(both[1])}
 
     @model_validator(mode="after")
     def _forward(self) -> Reel:
@@ -257,6 +272,7 @@ class RunSheet(Sheet):
     covering: Covering | None = None
     lots: tuple[Lot, ...] = ()
     reels: tuple[Reel, ...]
+    reel_ends: Literal["counter", "wire"] = "counter"
     logs: Annotated[tuple[LogFile, ...], Field(min_length=1)]
     marks: tuple[Mark, ...] = ()
     bolts_turned: tuple[BoltsTurned, ...] = ()

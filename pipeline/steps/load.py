@@ -182,6 +182,14 @@ def read_run_sheets(path: Path) -> RunSheets:
         complaints.extend(_disagreements(path, run, line))
     if product is not None and run.covering is not None:
         complaints.extend(covering_complaints(product, run.covering.mean_mm, f"{path}: run.covering.mean_mm"))
+    if plant is not None and plant.plant.name != run.plant:
+        complaints.append(
+            Complaint(
+                f"{path}: run.plant",
+                f"the run is of plant '{run.plant}' and its plant sheet is of '{plant.plant.name}'",
+                "Correct 'plant' or 'plant_sheet': limits and clocks are that plant's",
+            )
+        )
     if complaints or line is None or plant is None or product is None:
         raise SheetError(complaints)
     texts = (

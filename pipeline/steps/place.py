@@ -7,9 +7,17 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.errors import Complaint, SheetError
 from pipeline.length.events import OtherPlace, other_places, place_events
 from pipeline.length.placement import Placement, place_readings
-from pipeline.length.reels import LooseWire, PlacedReel, loose_wire, place_reels
+from pipeline.length.reels import (
+    LooseWire,
+    PlacedReel,
+    ends_are_of_wire,
+    loose_wire,
+    place_reels,
+    reels_on_counter,
+)
 from pipeline.length.spark_counter import UnlistedCount, unlisted_counts
 from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import LineSheet
@@ -58,7 +66,19 @@ def place_run(
     """
     placement = place_readings(readings, flagged, line)
     placed = place_events(events, readings, placement, line)
-    reels = place_reels(run.reels, line, placement.made_m, placement.start_m, line.accumulator_unsure_m)
+    on_counter = reels_on_counter(run.reels, run.reel_ends, line)
+    if run.reel_ends == "counter" and ends_are_of_wire(
+        on_counter, _slow_m(placement), line.take_up_station_m
+    ):
+        raise SheetError(
+            Complaint(
+                "run.reels",
+                "the reel ends meet the line's stops and dips as metres of wire only, and stand as counter readings",
+                f'Write reel_ends = "wire" under [run], or give the counter at each change: it is '
+                f"{line.take_up_station_m:.1f} m further on",
+            )
+        )
+    reels = place_reels(on_counter, line, placement.made_m, placement.start_m, line.accumulator_unsure_m)
     numbered, warnings = _number_faults(placed, placement, line)
     return Placed(
         placement,
@@ -69,6 +89,18 @@ def place_run(
         unlisted_counts(readings, flagged, placement, line, numbered),
         other_places(numbered, readings, placement, line),
     )
+
+
+def _slow_m(placement: Placement) -> list[float]:
+    """Length counter in the middle of each stop or dip to a third of the usual speed, within the run [m]."""
+    speed = placement.readings["speed_m_s"].to_numpy()
+    moving = speed[speed > 0.0]
+    if moving.size == 0:
+        return []
+    slow = speed < np.median(moving) / 3.0
+    edges = np.flatnonzero(np.diff(slow.astype(np.int8), prepend=0, append=0))
+    spans = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+    return [float(placement.at_m[(a + b) // 2]) for a, b in spans if a > 0 and b < speed.size]
 
 
 def _number_faults(

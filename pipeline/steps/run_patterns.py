@@ -310,11 +310,10 @@ def _by_cusum(means: Floats, middle: Floats, unit: str) -> tuple[Said, ...]:
 def _as_results(
     bench: Bench, found: Changes, question: Asked, seen: Seen, n: int, by_cusum: tuple[Said, ...]
 ) -> list[Result | Refused]:
-    path = bench.line.take_up_station_m
     noted = [
         (lot.from_m, f"{lot.material} lot {lot.lot}") for lot in bench.run.lots if lot.from_m is not None
     ]
-    noted += [(reel.from_m - path, f"reel {reel.id}") for reel in bench.run.reels]
+    noted += [(reel.from_m, f"reel {reel.id}") for reel in bench.placed.reels]
     answers: list[Result | Refused] = []
     for one in found.changes:
         shift = one.shifts[0]

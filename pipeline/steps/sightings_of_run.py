@@ -35,6 +35,8 @@ from pipeline.warned import NotSeen
 FAULT_GAP_M = 15.0
 # An event whose place is this many times less sure than the surest, and a metre, is told on all the wire it may be on.
 WIDE_TIMES, WIDEST_M = 3.0, 10.0
+# What is left between two readings by rounding alone is no wire without evidence [m].
+SHORTEST_GAP_M = 0.001
 # Wire taken with a splice on either side of the lump [m] (chosen here); the cutting plan's own clearance comes on top.
 SPLICE_CLEAR_M = 1.0
 # Without a calibration on file these hold the wire they measured; of the others only a lapsed one does.
@@ -208,6 +210,8 @@ def gaps_of(bench: Bench) -> tuple[Gap, ...]:
     gaps = []
     exposure = bench.measured.spark
     untested = as_message(exposure.reason) if isinstance(exposure, Refused) else message(NotSeen.SPARK)
+    if bench.measured.seen.get("spark_kv") is None:
+        untested = message(NotSeen.SPARK_NOT_LOGGED)
     kinds = (
         ("wall unmonitored", bench.measured.wall, message(NotSeen.WALL)),
         ("diameter unmonitored", bench.measured.diameter, message(NotSeen.DIAMETER)),
@@ -223,7 +227,9 @@ def gaps_of(bench: Bench) -> tuple[Gap, ...]:
                 gaps.append(Gap(reel.id, kind, reel.from_m, reel.to_m, told))
                 continue
             gaps.extend(
-                Gap(reel.id, kind, from_m, to_m, told) for from_m, to_m in seen.gaps(reel.from_m, reel.to_m)
+                Gap(reel.id, kind, from_m, to_m, told)
+                for from_m, to_m in seen.gaps(reel.from_m, reel.to_m)
+                if to_m - from_m >= SHORTEST_GAP_M
             )
         if reel.end_unsure_m > 0:
             gaps.extend(

@@ -189,5 +189,8 @@ WARNED: Mapping[str, tuple[str, ...]] = {
     NotSeen.DIAMETER: ("No usable diameter reading here.",),
     NotSeen.CONDUCTOR: ("No usable conductor reading here.",),
     NotSeen.SPARK: ("No full spark test is on record here.",),
+    NotSeen.SPARK_NOT_LOGGED: (
+        "No spark test voltage was logged: log it, and map 'spark_kv' in [run.logs.channels].",
+    ),
     NotSeen.EITHER_REEL: ("On this reel or the next.",),
 }

@@ -1,0 +1,41 @@
+"""Whether reel ends are counter readings or metres of wire, and in which unit. Lines and figures are invented."""
+
+from __future__ import annotations
+
+import pytest
+from pydantic import ValidationError
+
+from pipeline.length.reels import ends_are_of_wire, place_reels, reels_on_counter
+from pipeline.sheets.run_sheet import Reel
+from pipeline.simulator.lines import line_l1
+
+LINE = line_l1()
+PATH = LINE.take_up_station_m
+ENDS = (500.0, 1300.0, 2100.0)
+REELS = tuple(Reel(id=str(n), from_m=a, to_m=b) for n, (a, b) in enumerate(zip(ENDS, ENDS[1:], strict=False)))
+
+
+def test_counter_readings_and_metres_of_wire_put_a_reel_where_they_say() -> None:
+    counted = place_reels(reels_on_counter(REELS, "counter", LINE), LINE, 3000.0)
+    wire = place_reels(reels_on_counter(REELS, "wire", LINE), LINE, 3000.0)
+    assert [one.from_m for one in counted] == pytest.approx([500.0 - PATH, 1300.0 - PATH])
+    assert [one.from_m for one in wire] + [one.to_m for one in wire] == pytest.approx([500, 1300, 1300, 2100])
+
+
+def test_ends_that_meet_the_stops_only_as_wire_are_found() -> None:
+    stops = [end + PATH + 1.0 for end in ENDS]
+    assert ends_are_of_wire(REELS, stops, PATH)
+    assert not ends_are_of_wire(REELS, list(ENDS), PATH)
+    # A line without stops, or whose stops are at other places, says nothing.
+    assert not ends_are_of_wire(REELS, [], PATH)
+    assert not ends_are_of_wire(REELS, [700.0, 1700.0], PATH)
+    assert not ends_are_of_wire(REELS, [*stops, 501.0], PATH)
+
+
+def test_ends_in_feet_are_ends_in_metres() -> None:
+    """A foot is 0.3048 m exactly (yard and pound agreement, 1959)."""
+    reel = Reel.model_validate({"id": "A", "from_ft": 1000, "to_ft": 3500.0})
+    assert (reel.from_m, reel.to_m) == pytest.approx((304.8, 1066.8))
+    for wrong in ({"from_ft": 1.0}, {"from_ft": 1.0, "to_m": 3.0}, {"from_ft": "1", "to_ft": 2.0}):
+        with pytest.raises(ValidationError):
+            Reel.model_validate({"id": "A", **wrong})
