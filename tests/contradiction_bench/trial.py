@@ -10,6 +10,7 @@ from pathlib import Path
 
 from pipeline.contradictions import Unseen
 from pipeline.messages import Measure
+from pipeline.wording.say import plain
 from tests.other_lines.edits import Edit
 from tests.other_lines.lines import LINES
 from tests.other_lines.products import MADE_ON
@@ -81,8 +82,8 @@ def told_of(case: Case, folder: Path) -> Told:
     stated: dict[str, float] = {}
     if isinstance(on_bench, OnBench):
         measured = on_bench.measured
-        said += (*on_bench.loaded.logs.warnings, *on_bench.placed.warnings, *measured.warnings)
-        said += on_bench.checks.warnings
+        warned = (*on_bench.loaded.logs.warnings, *on_bench.placed.warnings, *measured.warnings)
+        said += tuple(plain(one) for one in (*warned, *on_bench.checks.warnings))
         codes = tuple(str(one.code) for one in measured.contradictions)
         stated = {
             f"{one.code} {name}": value.value

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from pydantic import ValidationError
 
@@ -12,7 +14,7 @@ from pipeline.simulator.lines import line_l1
 LINE = line_l1()
 PATH = LINE.take_up_station_m
 ENDS = (500.0, 1300.0, 2100.0)
-REELS = tuple(Reel(id=str(n), from_m=a, to_m=b) for n, (a, b) in enumerate(zip(ENDS, ENDS[1:], strict=False)))
+REELS = tuple(Reel(id=str(n), from_m=a, to_m=b) for n, (a, b) in enumerate(pairwise(ENDS)))
 
 
 def test_counter_readings_and_metres_of_wire_put_a_reel_where_they_say() -> None:
