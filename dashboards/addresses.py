@@ -9,6 +9,7 @@ from typing import Literal
 PageKind = Literal[
     "index",
     "shift",
+    "morning",
     "run",
     "reel",
     "lot",
@@ -28,6 +29,7 @@ PageKind = Literal[
 FOLDERS: dict[PageKind, str] = {
     "index": "",
     "shift": "shifts",
+    "morning": "mornings",
     "run": "runs",
     "reel": "reels",
     "lot": "lots",

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboards.records import FindingRow
-from pipeline.messages import Said
+from pipeline.messages import Said, as_message
+from pipeline.notes import INFORMS
 from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
+from pipeline.warned import Clock, Station
 from pipeline.wording.kinds import KINDS, Kind, System, decimals_for_width, grouped, kind_of
 
 # Indices against a limit are told to two decimals, as is usual for them (common practice, no source).
@@ -106,6 +108,11 @@ def warnings_of_all(answers: Sequence[Result | Refused]) -> tuple[Said, ...]:
     if len(told) < 2:
         return ()
     return tuple(one for one in told[0] if all(one in others for others in told[1:]))
+
+
+def note_icon(told: Said) -> str:
+    """The sign before a note: a caution, or plain information."""
+    return "note" if as_message(told).code in INFORMS | {Station.AGREES, Clock.AGREE} else "caution"
 
 
 def said_of_all(findings: Sequence[FindingRow], field: str) -> str:

@@ -35,7 +35,10 @@ from pipeline.record.touched_wire import containment_id
 from pipeline.store.durable import write_whole
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from dashboards.records import ConstructionComparison, Plant
+    from dashboards.records.morning import Period
     from dashboards.site import WrittenFile
     from pipeline.store.database import Store
 
@@ -66,6 +69,7 @@ def write_pages(
     planned = [
         *_run_pages(plant, books),
         *_shift_pages(plant, shifts),
+        *_morning_pages(plant, books),
         *_lot_pages(plant, lots),
         *_finding_pages(plant, books),
         *_containment_pages(store, plant, books),
@@ -128,6 +132,31 @@ def _made(out: Path) -> dict[str, str]:
 
 def _run_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
     return [page for book in books for page in pages_of_run(plant, book)]
+
+
+def _morning_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
+    """A morning sheet a production day, the week to the last one, and each month."""
+    from dashboards.fillers.morning import days_of, morning_days, morning_sheet
+    from dashboards.pages.morning import write_morning_page
+
+    days = morning_days(books)
+    wanted: list[tuple[Period, date]] = [("morning", day) for day in days]
+    wanted += [("week", day) for day in days[-1:]]
+    wanted += [("month", day) for day in sorted({days_of("month", day)[1] for day in days})]
+
+    def write(period: Period, day: date, site: Site) -> Iterable[WrittenFile]:
+        return (write_morning_page(morning_sheet(plant, books, period, day), site),)
+
+    group = tuple(books)
+    return [
+        Planned(
+            "morning",
+            day.isoformat() if period == "morning" else f"{period.upper()}-{day.isoformat()}",
+            group,
+            partial(write, period, day),
+        )
+        for period, day in wanted
+    ]
 
 
 def _shift_pages(plant: Plant, shifts: list[tuple[str, list[RunBook]]]) -> list[Planned]:
@@ -332,51 +361,47 @@ def _index_page(
 
     months = sorted({f"{book.head['shift_date']:%Y-%m}" for book in books}, reverse=True)
     whole = _with_every_reading(books)
+    newest = books[-1].head["shift_date"].isoformat() if books else ""
     entries = [
+        PageEntry(address("morning", one), title, "Made, held, scrap by cost, open findings and decisions.")
+        for one, title in ((newest, "Morning sheet"), (f"WEEK-{newest}", "Weekly sheet"))
+        if newest
+    ]
+    entries += [
         PageEntry(
             address("nonconformance", month),
             f"Nonconformance, {month or 'everything on file'}",
-            "What was found, by rule, line, product and cause.",
+            "Findings by rule, line, product and cause.",
         )
         for month in (*months, *([""] if books else []))
     ]
     entries += [
-        PageEntry(
-            address("capability"), "Capability", "Which line makes which product how far from its limits?"
-        ),
+        PageEntry(address("capability"), "Capability", "What is the capability of each line and product?"),
         *(
-            PageEntry(
-                address("charts", line), f"Charts, line {line}", "Is the process steady, and what signalled?"
-            )
+            PageEntry(address("charts", line), f"Charts, line {line}", "Is the process stable?")
             for line in sorted(lines_of(books))
         ),
-        PageEntry(
-            address("faults"), "Spark faults", "How many, where, and do they fit something that turns?"
-        ),
+        PageEntry(address("faults"), "Spark faults", "How many, where, and do they match a turning element?"),
         *(
-            PageEntry(
-                address("overwall"), "Overwall", "How much more compound goes on than the requirements need?"
-            )
+            PageEntry(address("overwall"), "Excess wall", "How much compound is above the target wall?")
             for _ in whole[:1]
         ),
         *(
             PageEntry(
                 address("tuning", line),
                 f"Tuning of {line}",
-                "What to turn on this line, and what is it worth?",
+                "What should change on this line, and what does it save?",
             )
             for line in sorted({book.head["line"] for book in whole})
         ),
-        PageEntry(
-            address("data quality"), "Data quality", "How far can the instruments and logs be trusted?"
-        ),
+        PageEntry(address("data quality"), "Data quality", "Are instruments and logs valid?"),
     ]
     entries += [PageEntry(address("guide", guide.id), guide.title, guide.question) for guide in GUIDES]
     entries += [
         PageEntry(
             address("construction", one.comparison_id),
             f"{one.left} and {one.right}",
-            "What must each of these wires be, and how do they differ?",
+            "What are the requirements, and how do they differ?",
         )
         for one in comparisons
     ]

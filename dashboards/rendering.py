@@ -14,7 +14,14 @@ from markupsafe import Markup
 
 from dashboards import table_cells as cells
 from dashboards.addresses import PageKind, address, from_page
-from dashboards.answers_shown import GROUP_NOTES, answer_shown, answered_first, said_of_all, warnings_of_all
+from dashboards.answers_shown import (
+    GROUP_NOTES,
+    answer_shown,
+    answered_first,
+    note_icon,
+    said_of_all,
+    warnings_of_all,
+)
 from dashboards.records import FindingRow, Plant
 from dashboards.sentences import BASIS, words
 from dashboards.site import PLOT_SCRIPT, Site, WrittenFile, asset_mark, record_sha256, write_if_changed
@@ -47,7 +54,7 @@ def stretch(from_m: float | None, to_m: float | None) -> Markup:
         shown.append(
             Markup('<span class="{}">{}<span class="unit">\u00a0{}</span></span>').format(system, text, unit)
         )
-    return Markup('<span class="q">{}{}</span>').format(*shown)
+    return Markup('<span class="q qi">{}{}</span>').format(*shown)
 
 
 def on_reel(one: FindingRow) -> Markup:
@@ -131,6 +138,7 @@ def environment() -> Environment:
         warnings_of_all=warnings_of_all,
         answered_first=answered_first,
         group_notes=GROUP_NOTES,
+        note_icon=note_icon,
         said_of_all=said_of_all,
         counted=counted,
         group_word=group_word,
@@ -149,7 +157,7 @@ SITE_LINKS: tuple[tuple[str, PageKind], ...] = (
     ("Nonconformance", "nonconformance"),
     ("Capability", "capability"),
     ("Faults", "faults"),
-    ("Overwall", "overwall"),
+    ("Excess wall", "overwall"),
     ("Data quality", "data quality"),
     ("Guides", "guide"),
 )

@@ -177,3 +177,19 @@ class Note(Code):
     WINDOW_TOO_WIDE = "note/window too wide"
     WINDOW_UNDER_UNCERTAINTY = "note/window under uncertainty"
     WIRE_LEFT_OUT = "note/wire left out"
+
+
+# What tells of a figure without taking anything from it.
+INFORMS = frozenset(
+    {
+        Note.CHANGE_OF_LEVEL,
+        Note.CLAIM_PROVEN,
+        Note.COINCIDENCE_FOUND,
+        Note.COUNTS_WITHIN_REACH,
+        Note.INSULATION_ONLY,
+        Note.LOCKED_TO_AXIS,
+        Note.ONE_IS_SEPARATE_FAULTS,
+        Note.PERIOD_FITS,
+        Note.STRAND_VALLEYS_NOT_COUNTED,
+    }
+)

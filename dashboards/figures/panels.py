@@ -26,6 +26,8 @@ OTHER_PX, GAP_PX, TOP_PX, BOTTOM_PX = 120, 26, 8, 52
 LABEL_PX = 17  # height of a limit's words
 COLOURS = ("--t2", "--t1", "--t3", "--t4", "--t5")
 DASHES = ("solid", "solid", "dot", "dash", "dashdot")
+# What an axis is called that has one line only, short enough for a low panel; a legend would say it again.
+ONE_LINE = {"concentricity_pct": "Concentricity", "diameter_mm": "Diameter"}
 # The thinnest wall and the eccentricity are the same story and wear the same colour.
 OWN_COLOUR = {"thinnest_wall_mm": "--t1", "eccentricity_mm": "--t1", "mean_wall_mm": "--t2"}
 
@@ -184,7 +186,8 @@ def add_panel(
     layout = figure["layout"]
     layout["shapes"] += lines
     layout["annotations"] += notes
-    figure["axes"][y_axis] = axis(kind_of_panel(name, traces[0].unit), PANEL_TITLES[name])
+    title = PANEL_TITLES[name] if len(traces) > 1 else ONE_LINE.get(traces[0].name, traces[0].title)
+    figure["axes"][y_axis] = axis(kind_of_panel(name, traces[0].unit), title)
     layout[f"yaxis{y_axis[1:]}"] = {
         "domain": list(span),
         "fixedrange": True,

@@ -37,7 +37,7 @@ def heights_px(panels: Sequence[str]) -> list[int]:
     return [LANE_PX, *(PANEL_PX.get(name, OTHER_PX) for name in panels)]
 
 
-def line_trace(trace: Trace, number: int, y_axis: str, colour: str) -> dict[str, Any]:
+def line_trace(trace: Trace, number: int, y_axis: str, colour: str, legend: bool = True) -> dict[str, Any]:
     """A trace as the page opens with it: the lowest and the highest reading of each stretch, in their places."""
     kept = extremes_kept(trace.at_m, trace.values, OVERVIEW_BUCKETS)
     return {
@@ -49,6 +49,7 @@ def line_trace(trace: Trace, number: int, y_axis: str, colour: str) -> dict[str,
         "y": figures_of(trace.values[kept], 5),
         "yaxis": y_axis,
         "legend": f"legend{y_axis[1:]}",
+        "showlegend": legend,
         "connectgaps": False,
         "line": {"width": 1.15, "dash": DASHES[number % len(DASHES)]},
         "paint": {"line.color": colour},
@@ -282,7 +283,8 @@ def wire_figure(record: RunReview) -> Figure:
     count: Counter[str] = Counter()
     for trace in record.traces:
         y_axis = f"y{panels.index(trace.panel) + 2}"
-        figure["data"].append(line_trace(trace, count[trace.panel], y_axis, colours[trace.name]))
+        several = sum(one.panel == trace.panel for one in record.traces) > 1
+        figure["data"].append(line_trace(trace, count[trace.panel], y_axis, colours[trace.name], several))
         count[trace.panel] += 1
     figure["data"] += lane(record)
     figure["end"] = math.ceil(end_m)

@@ -168,7 +168,7 @@ def _advice(found: Centring | Refused, end: tuple[float, float] | None, drifts: 
         )
         moved = (sentence,)
     if not found.beyond_noise:
-        noise = "The mean offset is within what noise and wandering make; turning a bolt would act on noise."
+        noise = "The mean eccentricity is within noise and drift. A bolt adjustment would act on noise."
         return (*(moved or (noise,)), CAUTION)
     where = f"{found.thin_deg:.0f} degrees from twelve o'clock (clockwise, looking against the travel)"
     advice = (

@@ -198,7 +198,7 @@ def _process(judged: list[RunBook], findings: list[tuple[RunBook, FindingRow]]) 
                 (
                     (
                         f"Of the runs on file its centre lies furthest off on average, by {offset:.3f} mm. The polar "
-                        "path shows the direction and whether it wanders; a wandering centre is not cured by a bolt."
+                        "path shows the direction and drift of the center. A bolt does not cure drift."
                     ),
                 ),
                 address("centring", run.run_id),

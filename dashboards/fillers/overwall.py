@@ -42,7 +42,9 @@ def overwall_review(plant: Plant, lines: Sequence[LineOnFile], books: list[RunBo
         if priced
         else "The plant sheet gives no prices, so there is mass and no money: enter them under [prices]."
     )
-    return OverwallReview(plant, "Overwall, everything on file", rows, note if rows else "", stamp_of(books))
+    return OverwallReview(
+        plant, "Excess wall, everything on file", rows, note if rows else "", stamp_of(books)
+    )
 
 
 def _row(line: str, one: ProductTuning) -> OverwallRow:
@@ -94,7 +96,7 @@ def _shares(one: ProductTuning, target: Target, rule: RuleTarget) -> tuple[WallS
         if need.rule.bound == "lower" and need.rule.requirement == rule.rule
     )
     depth = target.result.estimate - limit - cost
-    names = PARTS if rule.rule == AVERAGE else (("eccentricity", "a centre that wanders"), *PARTS)
+    names = PARTS if rule.rule == AVERAGE else (("eccentricity", "a center that drifts"), *PARTS)
     weights = {name: max(getattr(spread, name), 0.0) for name, _ in names}
     whole = sum(weights.values()) or 1.0
     parts = [(words, depth * weights[name] / whole, "") for name, words in names]

@@ -6,6 +6,7 @@ import tomllib
 from typing import TYPE_CHECKING, Any
 
 from dashboards.records import Plant
+from pipeline.sheets.plant_response import FindingResponse
 
 if TYPE_CHECKING:
     from dashboards.fillers.run_book import RunBook
@@ -22,7 +23,8 @@ def plant_of(store: Store, books: list[RunBook]) -> Plant:
         return Plant("plant", "Plant", "UTC", cautions=CAUTIONS)
     head = books[-1].head
     sheet = store.ask("questions/sheet", sha256=head["plant_sheet_sha256"])
-    entry: dict[str, Any] = tomllib.loads(sheet[0]["text"]).get("plant", {}) if sheet else {}
+    written: dict[str, Any] = tomllib.loads(sheet[0]["text"]) if sheet else {}
+    entry, response = written.get("plant", {}), FindingResponse.model_validate(written.get("response", {}))
     return Plant(
         id="".join(sign if sign.isalnum() else "-" for sign in head["plant"].lower()),
         name=str(entry.get("name", head["plant"])),
@@ -30,4 +32,6 @@ def plant_of(store: Store, books: list[RunBook]) -> Plant:
         units="mm and metre" if entry.get("units") == "metric" else "mil and foot",
         is_demo=bool(entry.get("demo", False)),
         cautions=CAUTIONS,
+        call=tuple(response.call.items()),
+        due=tuple((name, one.owner, one.hours) for name, one in response.due.items()),
     )

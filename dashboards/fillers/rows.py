@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections import Counter
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -400,6 +401,12 @@ def _gaps_told(book: RunBook) -> list[str]:
     return told
 
 
+def _is_trial(book: RunBook) -> bool:
+    """Whether the run sheet calls the run a trial of settings."""
+    sheet = book.store.ask("questions/sheet", sha256=book.head["run_sheet_sha256"])
+    return bool(sheet and tomllib.loads(sheet[0]["text"]).get("run", {}).get("trial", False))
+
+
 def run_row(book: RunBook, *, only_wall_at_any_point: bool = False) -> RunRow:
     """A run as it stands on a shift page; of its reels as in `reel_row`."""
     head = book.head
@@ -420,4 +427,5 @@ def run_row(book: RunBook, *, only_wall_at_any_point: bool = False) -> RunRow:
         answers=book.answers("run", book.run_id),
         open_findings=len(book.open_findings),
         note=head["note"],
+        trial=_is_trial(book),
     )

@@ -31,7 +31,7 @@ TRACES: tuple[tuple[str, str, str, PanelName, str], ...] = (
     ("mean_wall_mm", "Mean insulation wall", "mm", "wall", "wall_at_m"),
     ("thinnest_wall_mm", "Thinnest insulation wall", "mm", "wall", "wall_at_m"),
     ("diameter_mm", "Overall diameter, cold", "mm", "diameter", "diameter_at_m"),
-    ("eccentricity_mm", "Offset of the conductor", "mm", "eccentricity", "wall_at_m"),
+    ("eccentricity_mm", "Eccentricity", "mm", "eccentricity", "wall_at_m"),
     ("ovality_mm", "Ovality", "mm", "eccentricity", "diameter_at_m"),
     ("concentricity_pct", "Concentricity, thinnest/thickest", "%", "shape", "wall_at_m"),
     ("speed_m_s", "Line speed", "m/s", "speed", "front_m"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from dashboards.fillers.rows import reasons_of, run_row, stamp_of
+from dashboards.fillers.rows import finding_row, reasons_of, run_row, stamp_of
 from dashboards.fillers.run_book import RunBook, aware
 from dashboards.fillers.standings import alarms_of
 from dashboards.records import GATE_OF, FirstThing, Plant, ShiftReview, ShiftTotals
@@ -48,6 +48,7 @@ def shift_review(
         ends_at=max(aware(book.head["ended_utc"]) for book in ordered),
         stamp=stamp_of(ordered),
         left_held=alarms_of(ordered),
+        findings=tuple(finding_row(book, row) for book in ordered for row in book.open_findings),
         earlier_shift_id=earlier,
         later_shift_id=later,
     )

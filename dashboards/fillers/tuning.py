@@ -189,7 +189,7 @@ def _wall_itself(one: ProductTuning, target: Target) -> TuningAct:
         worth = giveaway(now, aim, one.conductor_mm, one.price)
         told = f"Raise the mean wall from {_wall(now)} to {_wall(aim)}: at today's wall too many reels would fail."
         return TuningAct("the wall raised to what is advised", worth_of(worth), now - aim, now - aim, told)
-    told = "Leave the wall as it is: whether there is any overwall is within the doubt."
+    told = "Leave the wall as it is: any excess wall is within the uncertainty."
     return TuningAct("the wall left as it is", None, None, None, told)
 
 

@@ -44,6 +44,7 @@ def write_run_page(record: RunReview, site: Site) -> tuple[WrittenFile, ...]:
     """
     run_id = record.run.run_id
     folder = f"data/{slug(run_id)}/"
+    placed = any(trace.at_m.size for trace in record.traces)
     plan = wire_plan(record.traces, f"../{folder}")
     plan["names"] = [trace.name for trace in record.traces]
     plan["units"] = [trace.unit for trace in record.traces]
@@ -54,9 +55,9 @@ def write_run_page(record: RunReview, site: Site) -> tuple[WrittenFile, ...]:
         run_id,
         "run.html.j2",
         record,
-        plots=True,
-        plots_late=True,
-        figure=wire_figure(record),
+        plots=placed,
+        plots_late=placed,
+        figure=wire_figure(record) if placed else None,
         plan=plan,
         go_to=places_to_go(record),
         kinds=kinds_on_maps(record.run),

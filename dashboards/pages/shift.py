@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
+from dashboards.pages.by_cause import by_cause
 from dashboards.pages.run_summary import requirements_of
 from dashboards.records import GATE_OF, Extreme, LimitRow, ReelRow, RunRow, ShiftReview
 from dashboards.records import Gate as GateName
@@ -132,6 +133,7 @@ def write_shift_page(record: ShiftReview, site: Site) -> WrittenFile:
         "shift.html.j2",
         record,
         kinds_on=[kinds_on_maps(run) for run in record.runs],
+        causes=by_cause(record.findings, record.plant),
         requirements=[requirements_of(run.answers, run.reels) for run in record.runs],
         shared=[shared_reasons(run) for run in record.runs],
         point_limit=point_limit,

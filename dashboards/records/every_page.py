@@ -10,7 +10,7 @@ worked out by a page: whoever fills a record has asked the store.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Literal
 
 from pipeline.messages import Said
@@ -94,6 +94,8 @@ class Plant:
         units: units a page opens with; a reader may change them on the page.
         is_demo: True marks every page as invented data.
         cautions: sentences shown on every page beside the house's own cautions.
+        call: roles with how to reach them, in the order to call.
+        due: owner of a finding and hours to its decision, by severity.
     """
 
     id: str
@@ -102,6 +104,17 @@ class Plant:
     units: UnitSystem = "mil and foot"
     is_demo: bool = False
     cautions: tuple[str, ...] = ()
+    call: tuple[tuple[str, str], ...] = ()
+    due: tuple[tuple[str, str, float], ...] = ()
+
+    def owner_of(self, severity: str) -> str:
+        """The role that owns open findings of a severity; "" where the plant names none."""
+        return next((owner for name, owner, _ in self.due if name == severity), "")
+
+    def due_at(self, severity: str, opened_at: datetime | None) -> datetime | None:
+        """When a finding of a severity is to be decided; None where the plant says nothing."""
+        hours = next((hours for name, _, hours in self.due if name == severity), None)
+        return None if hours is None or opened_at is None else opened_at + timedelta(hours=hours)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from dashboards.records.every_page import (
     DispositionRow,
     Extreme,
     FaultMark,
+    FindingRow,
     Interval,
     Plant,
     ProductRow,
@@ -91,6 +92,7 @@ class RunRow:
         answers: capability, fault rate and the like, for the whole run.
         open_findings: number of open findings.
         note: note on the run sheet.
+        trial: whether the run was a trial of settings.
     """
 
     run_id: str
@@ -109,6 +111,7 @@ class RunRow:
     answers: tuple[AnswerGroup, ...] = ()
     open_findings: int = 0
     note: str = ""
+    trial: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +192,7 @@ class ShiftReview:
         earlier_shift_id: shift before, "" for none.
         later_shift_id: shift after, "" for none.
         left_held: wire that left although it might not.
+        findings: open findings of the shift's runs.
     """
 
     plant: Plant
@@ -204,3 +208,4 @@ class ShiftReview:
     earlier_shift_id: str = ""
     later_shift_id: str = ""
     left_held: tuple[Alarm, ...] = ()
+    findings: tuple[FindingRow, ...] = ()

@@ -19,8 +19,8 @@ def add_to(app: typer.Typer) -> None:
 
 
 def print_record(
-    kind: str = typer.Argument(metavar="KIND", help="shift, finding or lot."),
-    wanted: str = typer.Argument(metavar="ID", help="Shift as in its page's name, finding or lot."),
+    kind: str = typer.Argument(metavar="KIND", help="shift, finding, lot, morning, week or month."),
+    wanted: str = typer.Argument(metavar="ID", help="Shift as in its page's name, finding, lot, or a date."),
     by: str = typer.Option(..., "--by", help="Role of who prints; it stands on every page."),
     at: str = typer.Option(
         "",
@@ -30,7 +30,7 @@ def print_record(
     out: Path | None = typer.Option(None, "--out", help="File to write; named after the record by default."),
     store: Path = STORE,
 ) -> int:
-    """Print a shift, a nonconformance or a lot's history as a PDF.
+    """Print a shift, a finding, a lot's history or a morning sheet as a PDF.
 
     Example: reelproof print shift 2026-03-03-NIGHT --by "quality engineer" --store store
     """

@@ -24,13 +24,13 @@ from pipeline.results import Refused
 from pipeline.wording.kinds import KINDS, System, kind_of, text_of
 
 CAUTIONS = (
-    "In-line readings support the tests that the adopted standard asks for on cut samples; they do not replace them.",
+    "In-line readings support the tests of the adopted standard on cut samples. They do not replace them.",
     (
-        "Releasable means that the evidence on file speaks for release. Release, rework, regrade, repair, concession "
+        "Releasable means that the evidence on file supports release. Release, rework, regrade, repair, concession "
         "and scrap are decided by qualified persons under the plant's procedure, the adopted standard and local codes."
     ),
     (
-        "A spark tester works at high voltage. A wire without a spark fault has not thereby passed a "
+        "A spark tester works at high voltage. A spark test without a fault does not replace a "
         "voltage-withstand or insulation-resistance test."
     ),
 )
@@ -121,7 +121,7 @@ class Wording:
         if isinstance(answer, Refused):
             return {
                 "question": self.sentence(answer.question),
-                "estimate": "not answered",
+                "estimate": "no result",
                 "interval": self.sentence(answer.reason),
                 "how": f"{self.sentence(answer.method)}; {answer.n:,} on hand",
                 "warnings": [],

@@ -27,6 +27,7 @@ from pipeline.sheets.plant_limits import (
     limit_row,
     name_complaints,
 )
+from pipeline.sheets.plant_response import FindingResponse
 from pipeline.sheets.plant_samples import Samples, sample_complaints
 from pipeline.sheets.toml_file import Sheet, read_sheet
 from pipeline.units import m_from_foot
@@ -318,6 +319,7 @@ class PlantSheet(Sheet):
         charts: alarm budget of the control charts and the reels that set their limits.
         retention: how long readings are kept at full rate; for ever where left out.
         samples: requirements shown by laboratory samples, and how often one is asked for.
+        response: whom to call about a finding, and by when it is to be decided.
     """
 
     plant: PlantPart
@@ -337,6 +339,7 @@ class PlantSheet(Sheet):
     charts: Charts = Charts()
     retention: Retention | None = None
     samples: Samples = Samples()
+    response: FindingResponse = FindingResponse()
 
     @property
     def name(self) -> str:

@@ -64,7 +64,7 @@ def station_answer(found: StationFinding) -> Result | Refused:
             Assumption(
                 message(Assumed.DISTANCE_HOLDS),
                 not found.drifts,
-                message(Note.DRIFT_OF_DISTANCE, drift_m_per_km=Measure(found.drift_m_per_km, "m")),
+                message(Note.DRIFT_OF_DISTANCE, per_mille=found.drift_m_per_km),
             ),
         ),
         warnings=(found.told,),

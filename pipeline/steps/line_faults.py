@@ -114,7 +114,7 @@ def _compared(
         return found
     usual = 1000.0 * (faults + others) / (tested_m + other_m)
     seen = power_of_comparison(2.0 * usual, usual, tested_m, other_m)
-    told = message(Note.NO_DIFFERENCE_SHOWN, usual=usual, seen=100.0 * seen)
+    told = message(Note.NO_DIFFERENCE_SHOWN, rate=Measure(usual, "per km"), seen=100.0 * seen)
     return replace(found, warnings=(*found.warnings, told))
 
 

@@ -104,7 +104,10 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     ),
     Note.DISPERSION_AND_P: ("dispersion {dispersion:.3g}, p = {dispersion_p:.2g}",),
     Note.DISPERSION_P: ("dispersion p = {p_value:.3g}",),
-    Note.DRIFT_OF_DISTANCE: ("changes by {drift_m_per_km:turn} a kilometre",),
+    Note.DRIFT_OF_DISTANCE: (
+        "changes by {per_mille:.2g} per 1000 of length",
+        "changes by {drift_m_per_km:turn} over 1000 times that length",
+    ),
     Note.EFFECTIVE_NUMBERS_PASSED: ("effective numbers were passed in",),
     Note.ELEMENTS_OF_THE_LINE_SHEET: ("elements of the line sheet",),
     Note.FAILING_READINGS_NOT_COUNTED: (
@@ -262,8 +265,12 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.NO_CONTROL_CHART_MADE: ("no control chart could be made",),
     Note.NO_DIFFERENCE_SHOWN: (
         (
-            "No difference shows, which is no proof of none: with so much wire a rate of twice {usual:.3g} a "
-            "km would be told from it {seen:.0f} times in 100."
+            "No difference shows. That does not show equality: with this length, twice the rate of {rate:.3} would be "
+            "seen {seen:.0f} times in 100."
+        ),
+        (
+            "No difference shows. That does not show equality: with this length, twice the usual rate would be seen "
+            "{seen:.0f} times in 100."
         ),
     ),
     Note.NO_ELEMENT_LOOKED_AT: ("No element of the line sheet was looked at.",),

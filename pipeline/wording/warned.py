@@ -174,7 +174,7 @@ WARNED: Mapping[str, tuple[str, ...]] = {
     Agrees.DRIFTS: (
         (
             "Here the diameters leave {more:wall+} more wall against the wall gauge than usual in this run: a gauge "
-            "drifts, which one cannot be told. No conclusion about this wire until it is settled."
+            "drifts, which one is not known. No conclusion about this wire until it is settled."
         ),
     ),
     Agrees.SUSPECT: (_GAP + _SUSPECT,),

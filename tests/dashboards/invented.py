@@ -43,6 +43,8 @@ PLANT = Plant(
     "mil and foot",
     is_demo=True,
     cautions=("Reels stay on the hold floor until the quality engineer signs.",),
+    call=(("shift quality technician", "radio 3"), ("quality engineer", "extension 4210")),
+    due=(("critical", "quality engineer", 4.0), ("major", "shift quality technician", 8.0)),
 )
 SHA = "9f2c1b7e44d0a6c3e8f15b20d97a4c6683be0f1d2a5c7e9800b4d6f81a3c5e72"
 THHN14 = ProductRow("THHN/THWN-2", "14 AWG", "solid", "copper", "black")
@@ -481,6 +483,7 @@ def shift() -> ShiftReview:
         STAMP,
         "2026-03-12-1",
         "",
+        findings=findings(),
     )
 
 

@@ -30,6 +30,7 @@ from dashboards.records import (
     Tally,
     TallyRow,
 )
+from dashboards.records.morning import Amount, CauseCost, DayTotal, MorningSheet
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Result
 from tests.dashboards import invented as base
@@ -289,4 +290,37 @@ def index() -> SiteIndex:
             ),
         ),
         base.STAMP,
+    )
+
+
+def morning() -> MorningSheet:
+    """One production day with four causes, the costs of which are made up; the trend is of its last three days."""
+    days = [date(2026, 3, 12) - timedelta(days=back) for back in reversed(range(30))]
+    trend = tuple(
+        DayTotal(day, 9000.0 * (number > 26), 1200.0 * (number > 27), 300.0 * (number > 26))
+        for number, day in enumerate(days)
+    )
+    return MorningSheet(
+        base.PLANT,
+        "morning",
+        days[-1],
+        days[-1],
+        base.START + timedelta(days=2),
+        Amount(9, 12_000.0),
+        (
+            ("releasable", Amount(6, 4980.0)),
+            ("held", Amount(2, 5000.0)),
+            ("no conclusion", Amount(1, 2266.0)),
+        ),
+        276.0,
+        31.0,
+        "USD",
+        (
+            CauseCost("capstan C2", 3, 900.0, 400.0),
+            CauseCost("drift of the centre", 1, 1200.0, 90.0),
+            CauseCost("wire on no reel (start-up, ramps, stops)", 0, 276.0, 31.0),
+            CauseCost("not known", 1, 6.0, 2.0),
+        ),
+        tuple(one for one in base.findings() if one.status == "open"),
+        trend,
     )

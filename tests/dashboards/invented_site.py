@@ -13,6 +13,7 @@ from dashboards.pages.finding import write_finding_page
 from dashboards.pages.guides import write_guide_pages
 from dashboards.pages.index import write_index_page
 from dashboards.pages.lot import write_lot_page
+from dashboards.pages.morning import write_morning_page
 from dashboards.pages.nonconformance import write_nonconformance_page
 from dashboards.pages.overwall import write_overwall_page
 from dashboards.pages.reel import write_reel_page
@@ -25,6 +26,7 @@ from tests.dashboards import invented, invented_charts, invented_lines, invented
 PAGES = (
     "index.html",
     "shifts/2026-03-12-2.html",
+    "mornings/2026-03-12.html",
     "runs/L1-0312-2.html",
     "reels/R-1043.html",
     "lots/PVC-2291.html",
@@ -50,6 +52,7 @@ def write_site(folder: Path, known: frozenset[str] | None = None) -> list[str]:
     pages = [
         write_index_page(invented_more.index(), site)[0],
         write_shift_page(invented.shift(), site),
+        write_morning_page(invented_more.morning(), site),
         write_run_page(invented.run(), site)[0],
         write_reel_page(invented_more.reel(), site),
         write_lot_page(invented_more.lot(), site),

@@ -94,15 +94,17 @@ def tuning() -> tuned.TuningReview:
         overwall_low=_worth(0.0082, 0.087, 626.0),
         overwall_high=_worth(0.0151, 0.160, 1152.0),
         acts=(
-            tuned.Act(
+            tuned.TuningAct(
                 "the wall lowered to what is advised",
                 _worth(0.0082, 0.087, 626.0),
                 0.0082,
                 0.0082,
                 "Lower the mean wall from 0.409 mm (16.11 mil) to 0.401 mm (15.79 mil).",
             ),
-            tuned.Act("if the centring were halved", _worth(0.0, 0.0, 0.0), 0.0, 0.001, "It could not fall."),
-            tuned.Act("the screw replaced", None, None, None, "Nobody knows."),
+            tuned.TuningAct(
+                "if the centring were halved", _worth(0.0, 0.0, 0.0), 0.0, 0.001, "It could not fall."
+            ),
+            tuned.TuningAct("the screw replaced", None, None, None, "Nobody knows."),
         ),
         rules=(
             tuned.RuleNeed(

@@ -181,7 +181,7 @@ def test_the_run_is_seen_and_zoomed_before_the_plotting_script_has_come(
         page.goto((site_folder / "runs" / "L1-0312-2.html").resolve().as_uri())
         page.wait_for_selector("#wire[data-seen] svg.picture")
         texts = page.locator("svg.picture text").all_text_contents()
-        assert {"Wall, mil", "Diameter, mil", "Eccentricity, mil", "Line speed", "R-1043: held"} <= set(texts)
+        assert {"Wall, mil", "Diameter, mil", "Line speed, ft/min", "R-1043: held"} <= set(texts)
         assert sum("at least 13 mil" in text for text in texts) == 1
         # The lowest point of the second line of the wall's panel, back from pixels by the panel's own range.
         lowest = page.evaluate("""() => {

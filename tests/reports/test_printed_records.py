@@ -2,7 +2,7 @@
 
 import io
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pypdf
@@ -14,6 +14,7 @@ from dashboards.site import record_sha256
 from pipeline.lots.declaration import IS_NOT, NO_TESTS, Declaration
 from pipeline.reports.declaration import declaration_pdf
 from pipeline.reports.lot_history import lot_history_pdf
+from pipeline.reports.morning_report import morning_pdf
 from pipeline.reports.nonconformance_report import nonconformance_report_pdf
 from pipeline.reports.shift_summary import shift_summary_pdf
 from pipeline.reports.typesetting import Printing, Wording
@@ -99,9 +100,27 @@ def test_the_shift_summary_says_what_the_record_says(pdfs: dict[str, bytes]) -> 
         assert wording.sentence(one.sentence).replace("\u00a0", " ") in text
     assert "288,412 read = 288,400 kept + 12 set aside" in text
     assert "at least 15 mil" in text
-    assert "not answered" in text
+    assert "no result" in text
     assert "Invented data." in text
     assert "Reels stay on the hold floor until the quality engineer signs." in text
+
+
+def test_the_morning_sheet_is_one_sheet_with_causes_by_cost_and_what_is_open() -> None:
+    record = invented_more.morning()
+    pdf = morning_pdf(record, Printing("quality engineer", datetime(2026, 3, 13, 5, tzinfo=UTC)))
+    pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
+    assert len(pages) == 1
+    text = " ".join(pages[0].extract_text().split())
+    costs = [text.index(f"{one.cause} {one.findings}") for one in record.causes[:3]]
+    assert costs == sorted(costs)
+    assert record.causes[3].cost == 2.0 and "2 USD" not in text.replace("12 USD", "")
+    for one in record.open_findings:
+        assert one.finding_id in text
+        assert one.opened_at is not None
+        days = round((record.as_of - one.opened_at) / timedelta(days=1))
+        assert f"{days} day" in text
+    assert "906 ft, 31 USD" in text
+    assert "quality engineer" in text
 
 
 def test_a_finding_on_paper_leads_back_to_the_log(pdfs: dict[str, bytes]) -> None:
@@ -165,6 +184,7 @@ def test_the_templates_lie_beside_the_code_that_the_wheel_ships() -> None:
     folder = Path(__file__).parents[2] / "pipeline" / "reports" / "templates"
     assert {path.name for path in folder.iterdir()} == {
         "sheet.typ",
+        "morning.typ",
         "shift.typ",
         "nonconformance.typ",
         "lot.typ",
