@@ -14,26 +14,12 @@ from datetime import date, datetime, timedelta
 from typing import Literal
 
 from pipeline.messages import Said
+from pipeline.record.standing import Code
 from pipeline.results import Refused, Result
 
 UnitSystem = Literal["mil and foot", "mm and metre"]
-# How a reel stands now: what the evidence says, what persons decided and where its wire is.
-Standing = Literal[
-    "left while held",
-    "held since it left",
-    "left unreleased",
-    "held",
-    "no conclusion",
-    "releasable",
-    "awaiting a second person",
-    "decided",
-    "regraded",
-    "released",
-    "released by concession",
-    "scrapped",
-    "cut",
-    "shipped",
-]
+# How a reel stands now, as every page, command and print has it.
+Standing = Code
 # What a standing asks of whoever looks: an alarm, or which of the shift's groups the reel is in.
 Gate = Literal["left", "releasable", "held", "no conclusion", "released", "gone"]
 GATE_OF: dict[str, Gate] = {
