@@ -1,12 +1,26 @@
-"""reelproof: quality evidence for insulated building wire, from line log to reel."""
+"""reelproof: quality evidence for insulated building wire, from line log to reel.
 
-import os
+At a notebook, ``from pipeline import open_store, load, assess, reel, plot, readings, tune, product``. Importing this
+changes nothing in the process: each name is fetched when it is first asked for.
+"""
 
-# Sums by several threads of a linear-algebra library differ in their last digits from one machine to another, and on
-# matrices as small as ours the threads only wait for each other. Read by NumPy's library when it is first imported.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-# Polars' allocator otherwise keeps freed memory for a while: up to 0.3 GB of a day's log while the next is read. Taken
-# note of when Polars is first imported; costs 0 to 4 % of processor time.
-os.environ.setdefault("_RJEM_MALLOC_CONF", "dirty_decay_ms:0,muzzy_decay_ms:0")
+from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from pipeline.notebook import assess, load, open_store, plot, product, readings, reel, tune
+
+__all__ = ["assess", "load", "open_store", "plot", "product", "readings", "reel", "tune"]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in __all__:
+        raise AttributeError(f"module 'pipeline' has no attribute '{name}'")
+    from pipeline import notebook
+
+    return getattr(notebook, name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

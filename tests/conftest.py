@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-import pipeline  # noqa: F401 - before NumPy, whose threads it sets
+import pipeline.cli  # noqa: F401 - before NumPy, whose threads it sets
 
 # Prints the table of the release matrix at the end of a session.
 pytest_plugins = ("tests.release_matrix.reporting", "tests.contradiction_bench.reporting")

@@ -6,6 +6,9 @@ import os
 import sys
 from contextlib import suppress
 
+from pipeline.one_thread import one_thread_each
+
+one_thread_each()
 STOPPED = "Stopped. What was finished is on file; nothing half-written was kept."
 
 

@@ -11,7 +11,7 @@ import typer
 
 from pipeline.cli.showing import JSON, print_json, print_table
 from pipeline.cli.typed import day_of
-from pipeline.products.source_standing import BLANK
+from pipeline.products.sheet_line import value_told
 
 if TYPE_CHECKING:
     from pipeline.products.comparison import ConstructionComparison
@@ -91,28 +91,6 @@ def _sheet(
     )
 
 
-def _figure(line: SheetLine | None) -> str:
-    if line is None:
-        return "-"
-    if line.value is None:
-        return BLANK
-    shown = f"{line.value:.4g} {line.unit}".strip()
-    if line.low is not None and line.high is not None:
-        low, high = f"{line.low:.4g}", f"{line.high:.4g}"
-        shown += f" ({low} to {high})" if low != high else ""
-    # A computed figure's record is of the value it was computed from, so it is not printed as if equal to it.
-    as_printed = line.record if line.standing != "computed" and not _is_value(line.record, line.value) else ""
-    return shown + (f" = {as_printed}" if as_printed else "")
-
-
-def _is_value(record: str, value: float) -> bool:
-    """Whether a printed record is the value again, as "4.0" is 4, rather than the same in another unit."""
-    try:
-        return float(record) == value
-    except ValueError:
-        return record.split(" ")[0] == f"{value:g}"
-
-
 def _where_from(line: SheetLine) -> str:
     if not line.document:
         return f"worked out from {', '.join(line.sources)}" if line.sources else ""
@@ -142,7 +120,7 @@ def _print_sheet(sheet: ConstructionSheet) -> None:
             (
                 line.section if line.section != section else "",
                 line.name,
-                _figure(line),
+                value_told(line),
                 line.standing,
                 _where_from(line),
             )
@@ -181,8 +159,8 @@ def _print_comparison(compared: ConstructionComparison) -> None:
             (
                 line.section,
                 line.name,
-                _figure(line.first),
-                _figure(line.second),
+                value_told(line.first),
+                value_told(line.second),
                 f"{line.ratio:.3f}" if line.ratio is not None else "",
             )
             for line in compared.lines

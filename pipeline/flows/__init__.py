@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import os
 
+from pipeline.one_thread import one_thread_each
+
 for _name, _value in {
     "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
     "DO_NOT_TRACK": "1",
@@ -17,3 +19,5 @@ for _name, _value in {
     "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "240",
 }.items():
     os.environ.setdefault(_name, _value)
+
+one_thread_each()

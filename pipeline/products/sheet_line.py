@@ -93,3 +93,26 @@ def computed_line(
         section, name, typical, low, high, unit, "", "", tuple(sources),
         SourceStanding.MEMORY if memory else SourceStanding.COMPUTED, told, where_seen(sources),
     )  # fmt: skip
+
+
+def value_told(line: SheetLine | None) -> str:
+    """The value of a line as it is printed: with its unit, its range, and as its document has it."""
+    if line is None:
+        return "-"
+    if line.value is None:
+        return BLANK
+    shown = f"{line.value:.4g} {line.unit}".strip()
+    if line.low is not None and line.high is not None:
+        low, high = f"{line.low:.4g}", f"{line.high:.4g}"
+        shown += f" ({low} to {high})" if low != high else ""
+    # A computed figure's record is of the value it was computed from, so it is not printed as if equal to it.
+    as_printed = line.record if line.standing != "computed" and not _is_value(line.record, line.value) else ""
+    return shown + (f" = {as_printed}" if as_printed else "")
+
+
+def _is_value(record: str, value: float) -> bool:
+    """Whether a printed record is the value again, as "4.0" is 4, rather than the same in another unit."""
+    try:
+        return float(record) == value
+    except ValueError:
+        return record.split(" ")[0] == f"{value:g}"

@@ -1,5 +1,6 @@
 """The documents tell the truth: commands that exist, rooms as they are, files that are there."""
 
+import ast
 import re
 import subprocess
 from pathlib import Path
@@ -12,6 +13,19 @@ def test_the_map_of_rooms_names_every_room() -> None:
     rooms = {path.name for path in (ROOT / "pipeline").iterdir() if path.is_dir() and any(path.glob("*.py"))}
     for room in sorted(rooms):
         assert re.search(rf"^ +(.*\b)?{room}\b", text, re.M), f"DEVELOPERS.md does not show the room '{room}'"
+
+
+def test_the_walk_of_a_reading_goes_from_call_to_call() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    walk = re.findall(r"^\| `([\w/]+\.py)` \| `(\w+)` \|", text, re.M)
+    assert len(walk) > 15
+    called: set[str] = set()
+    for step, (path, function) in enumerate(walk):
+        tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
+        there = {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)}
+        assert function in there, f"{path} has no function {function}"
+        assert not step or function in called, f"nothing before {path} calls {function}"
+        called |= {node.id for node in ast.walk(tree) if isinstance(node, ast.Name)}
 
 
 def test_files_that_documents_name_are_there() -> None:

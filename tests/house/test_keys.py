@@ -225,6 +225,7 @@ SHOWS = (
     "pipeline/flows",
     "pipeline/acts",
     "pipeline/job",
+    "pipeline/notebook",
     "pipeline/proofs",
     "pipeline/record",
     "pipeline/reports",

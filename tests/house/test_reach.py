@@ -69,7 +69,7 @@ class Program:
     def reached(self) -> set[Name]:
         """What commands, flows, pages and the modules' own statements lead to."""
         seen: set[Name] = set()
-        doors = ("pipeline.cli", "pipeline.flows", "dashboards")
+        doors = ("pipeline.cli", "pipeline.notebook", "pipeline.flows", "dashboards")
         todo = [name for name in self.body if name[0].startswith(doors)]
         for module, tree in self.tree.items():
             for node in tree.body:
