@@ -12,6 +12,7 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import stats
 
 from pipeline.assumed import Assumed
 from pipeline.columns import WALL_CHANNELS
@@ -28,6 +29,7 @@ from pipeline.statistics.multivariate_charts import (
     WallBaseline,
     mewma_chart,
     t2_chart,
+    t2_limit,
     t_squared,
     wall_baseline,
     wall_chart,
@@ -191,7 +193,8 @@ class _LineMaker(ChartMaker):
         found = individuals_chart(values[: self.first], unit=MM)
         if isinstance(found, Refused):
             return
-        centre, sigma = found.details["centre"], found.details["sigma"]
+        centre = found.details["centre"]
+        sigma = self.wider(int(np.isfinite(values[: self.first]).sum())) * found.details["sigma"]
         limits = _limits(self.arl0)
         for phase, part, reels in self.parts(values):
             self.keep(
@@ -214,14 +217,23 @@ class _LineMaker(ChartMaker):
                 reels,
             )
 
+    def wider(self, known: int) -> float:
+        """How much wider limits of so few reels are set than known ones, as for individuals (chosen here).
+
+        With limits as if they were known, a line of twenty first reels that changes in nothing alarmed fifteen times
+        as often as its budget.
+        """
+        return guaranteed_width(self.arl0, known) / _limits(self.arl0).shewhart if known > 2 else 1.0
+
     def residuals(self, charted: Charted) -> None:
         """Errors of an autoregression of the first reels: for reels that follow one another."""
         values = values_of(self.reels, VALUE_OF[charted])
-        width = _limits(self.arl0).shewhart
         model = fit_autoregression(values[: self.first])
         if isinstance(model, Refused):
             self.refused.append(replace(model, question=chart_asked(charted, ChartFamily.RESIDUAL)))
             return
+        # Each coefficient, chosen and fitted on the same few reels, costs about three of them.
+        width = self.wider(max(model.n - 3 * len(model.phi), 4)) * _limits(self.arl0).shewhart
         whole = residual_chart(values, model, width, MM)
         for phase, part, reels in self.parts(whole.plotted):
             start = 0 if phase == "I" else self.first
@@ -269,6 +281,9 @@ class _LineMaker(ChartMaker):
             )
             return
         alpha, centre, covariance = 1.0 / self.arl0, base.mean(axis=0), np.cov(base.T)
+        # Wider by as much as the limit of T^2 is for a covariance of so few reels.
+        uncertain = t2_limit(len(VECTOR), len(base), alpha, "II") / float(stats.chi2.isf(alpha, len(VECTOR)))
+        vector_limit = uncertain * _limits(self.arl0).vector
 
         def named(chart: Chart | Refused, part: Array) -> Chart | Refused:
             return chart if isinstance(chart, Refused) else _with_part(chart, part, centre, covariance)
@@ -286,7 +301,7 @@ class _LineMaker(ChartMaker):
                 Charted.WALL_VECTOR,
                 ChartFamily.MEWMA,
                 lambda p=part, f=phase: self.told(  # type: ignore[misc]
-                    mewma_chart(p, centre, covariance, VECTOR_WEIGHT, _limits(self.arl0).vector, self.arl0), f
+                    mewma_chart(p, centre, covariance, VECTOR_WEIGHT, vector_limit, self.arl0), f
                 ),
                 reels,
             )
