@@ -7,6 +7,7 @@ from dashboards.fillers.run_book import RunBook
 from dashboards.fillers.shift import shift_name
 from dashboards.fillers.standings import alarms_of
 from dashboards.records import GATE_OF, LotEntry, PageEntry, Plant, ReelEntry, RunEntry, ShiftEntry, SiteIndex
+from dashboards.records.site_pages import FindingEntry
 
 
 def site_index(
@@ -49,8 +50,24 @@ def site_index(
         lots=tuple(_lot(lot, group) for lot, group in lots.items()),
         pages=pages,
         left_held=alarms_of(books),
+        findings=tuple(one for book in reversed(books) for one in _findings(book)),
         stamp=stamp_of(books),
     )
+
+
+def _findings(book: RunBook) -> list[FindingEntry]:
+    still_open = {row["finding_id"] for row in book.open_findings}
+    return [
+        FindingEntry(
+            row["finding_id"],
+            "open" if row["finding_id"] in still_open else "closed",
+            row["requirement"] or row["rule"].replace("-", " "),
+            row["cause"] or "",
+            row["reel_id"] or "",
+            row["severity"],
+        )
+        for row in book.findings
+    ]
 
 
 def _shift(shift_id: str, books: list[RunBook]) -> ShiftEntry:

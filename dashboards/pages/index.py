@@ -7,6 +7,7 @@ import json
 
 from dashboards.addresses import PageKind, address
 from dashboards.records import SiteIndex
+from dashboards.rendering import day as day_in_words
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile, write_if_changed
 from pipeline.words import counted
@@ -21,7 +22,13 @@ def search_entries(record: SiteIndex, site: Site) -> list[list[str]]:
         return address(kind, record_id) if site.links_to(kind, record_id) else ""
 
     found = [
-        ["shift", one.shift, f"{one.day}, {', '.join(one.lines)}", at("shift", one.shift_id), one.shift_id]
+        [
+            "shift",
+            one.shift,
+            f"{one.day}, {', '.join(one.lines)}",
+            at("shift", one.shift_id),
+            f"{one.shift_id} {day_in_words(one.day)}",
+        ]
         for one in record.shifts
     ]
     found += [
@@ -47,6 +54,16 @@ def search_entries(record: SiteIndex, site: Site) -> list[list[str]]:
             str(one.first_day or ""),
         ]
         for one in record.lots
+    ]
+    found += [
+        [
+            "finding",
+            one.finding_id,
+            ", ".join(part for part in (one.status, one.severity, one.requirement, one.cause) if part),
+            at("finding", one.finding_id),
+            one.reel_id,
+        ]
+        for one in record.findings
     ]
     return found
 

@@ -63,6 +63,18 @@ class LotEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class FindingEntry:
+    """A finding in the index: ``open`` or ``closed``, what it is against and its likely cause."""
+
+    finding_id: str
+    status: str
+    requirement: str
+    cause: str
+    reel_id: str
+    severity: str
+
+
+@dataclass(frozen=True, slots=True)
 class PageEntry:
     """Another page to list, for example a month's nonconformance summary.
 
@@ -89,6 +101,7 @@ class SiteIndex:
     pages: tuple[PageEntry, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
     left_held: tuple[Alarm, ...] = ()
+    findings: tuple[FindingEntry, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from pathlib import Path
 
 from dashboards.answers_shown import note_icon
 from dashboards.figures.control_chart import control_chart_figure
@@ -9,8 +10,11 @@ from dashboards.figures.window import window_figure
 from dashboards.figures.wire import wire_figure
 from dashboards.pages.by_cause import by_cause
 from dashboards.pages.charts import in_order
+from dashboards.pages.index import search_entries
 from dashboards.pages.morning import bars, sheet_id, sheet_title
 from dashboards.pages.run_summary import causes_of, summary_of, unanswered
+from dashboards.records.site_pages import FindingEntry
+from dashboards.site import Site
 from pipeline.messages import message
 from pipeline.results import Refused
 from pipeline.warned import Station
@@ -98,3 +102,14 @@ def test_a_morning_sheet_has_its_day_and_bars_by_length() -> None:
     assert len(heights) == 30
     assert heights[-1][1:] == (100.0, 13.33, 3.33)
     assert heights[0][1:] == (0.0, 0.0, 0.0)
+
+
+def test_the_search_has_findings_with_their_status_and_dates_in_words(tmp_path: Path) -> None:
+    finding = FindingEntry("F-1", "open", "spark fault", "roll A", "R-1", "critical")
+    record = replace(invented_more.index(), findings=(finding,))
+    entries = search_entries(record, Site(tmp_path))
+    texts = [" ".join(one).lower() for one in entries]
+    assert [one for one in texts if "open" in one and "roll a" in one] == [
+        "finding f-1 open, critical, spark fault, roll a findings/F-1.html r-1".lower()
+    ]
+    assert any("shift" in one and "12 march 2026" in one for one in texts)
