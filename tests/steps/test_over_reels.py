@@ -152,7 +152,7 @@ def test_where_no_difference_shows_the_chance_to_see_one_is_told() -> None:
     assert isinstance(pair, Result)
     told = said(pair.warnings)[-1]
     assert told.startswith(
-        "No difference shows, which is no proof of none: with so much wire a rate of twice 0.125"
+        "No difference shows. That does not show equality: with this length, twice the rate of 0.125"
     )
     assert int(told.removesuffix(" times in 100.").rsplit(" ", 1)[1]) == pytest.approx(100 * seen, abs=5)
 
