@@ -31,7 +31,7 @@ QUIET = [
 ]
 
 
-def _chromium() -> str | None:
+def chromium_on_path() -> str | None:
     for name in ("chromium", "chromium-browser", "google-chrome"):
         found = shutil.which(name)
         if found:
@@ -65,7 +65,7 @@ def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Skip browser tests, with the reason, where no browser is installed."""
-    if _chromium() is not None:
+    if chromium_on_path() is not None:
         return
     skip = pytest.mark.skip(
         reason="no chromium on this machine; install Debian's package to run browser tests"
@@ -139,7 +139,7 @@ def simulated() -> Callable[..., Any]:
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
     """One headless browser for every test of a worker: a second engine in one thread is refused."""
-    found = _chromium()
+    found = chromium_on_path()
     if found is None:
         # Without a browser these tests are skipped before they start, except where one is required.
         pytest.fail("no chromium on the path: pages cannot be opened")

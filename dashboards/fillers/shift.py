@@ -127,7 +127,8 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
                 (
                     rank,
                     FirstThing(
-                        action or f"Hold reel {row['reel_id']} and look at it.",
+                        action
+                        or f"Keep reel {row['reel_id']} in the plant until its reasons are read and decided.",
                         _with_more([one.sentence for one in reasons]),
                         row["reel_id"],
                         book.run_id,

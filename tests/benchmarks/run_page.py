@@ -5,7 +5,6 @@ Wall times are a reader's, and a busy machine spoils them; the page's own proces
 
 from __future__ import annotations
 
-import shutil
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -19,7 +18,7 @@ from dashboards.site import Site, write_assets
 from tests.benchmarks.own_process import cost_of
 from tests.benchmarks.row import Row
 from tests.benchmarks.scale import Scale
-from tests.dashboards.conftest import CHROMIUM, FLAGS
+from tests.conftest import QUIET, chromium_on_path
 from tests.dashboards.invented import run as invented_run
 
 CHANNELS = 7
@@ -89,7 +88,7 @@ def _opened(folder: str, repeats: int) -> dict[str, float]:
     page_file = next(Path(folder).glob("runs/*.html"))
     found: list[dict[str, float]] = []
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        browser = play.chromium.launch(executable_path=chromium_on_path(), args=QUIET)
         for _ in range(repeats):
             context = browser.new_context(viewport={"width": 1400, "height": 1000}, bypass_csp=True)
             page = context.new_page()
@@ -133,7 +132,7 @@ def run(scale: Scale) -> list[Row]:
         made.cpu_s,
         made.peak_mb,
     )
-    if CHROMIUM is None or shutil.which(CHROMIUM) is None:
+    if chromium_on_path() is None:
         return [size, Row(f"run page, {words}: opened", "< 1 s", "no chromium on this machine")]
     took = cost_of("run_page:opened", folder, scale.repeats).answer
     return [

@@ -24,6 +24,7 @@ from pipeline.lots.history import ORDER
 from pipeline.lots.journal import anchor_of
 from pipeline.lots.pack import verify_files
 from pipeline.lots.signing import public_key
+from pipeline.nonconformance.statements import STATEMENTS
 from pipeline.proofs.lot_pack import JUDGED, LOADED, lot_content
 from pipeline.record.journal_on_file import journal_of
 from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
@@ -94,7 +95,10 @@ def test_it_holds_what_the_store_says_of_the_lot_and_of_no_other_reel(
     assert table(exported, "findings")["sentence_in_words"].to_list() == [
         plain(told_of(row)) for row in rows if row["reel_id"] in reels
     ]
-    assert set(table(exported, "method_statements")["revision"]) == {"1"}
+    statements = table(exported, "method_statements")
+    assert dict(zip(statements["judged_by"], statements["revision"], strict=True)) == {
+        one.row: str(one.revision) for one in STATEMENTS.values()
+    }
     assert table(exported, "dispositions")["subject"].to_list() == ["R-0414-F05"]
     assert table(exported, "cut_lengths")["length_id"].to_list() == ["L1-0414-03-A"]
     assert table(exported, "shipments")["to_place"].to_list() == ["a customer"]
