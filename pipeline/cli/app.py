@@ -25,6 +25,7 @@ from pipeline.cli import (
     reading,
     reviewing,
     scaling,
+    sheet_keys,
     trusting,
     tuning,
 )
@@ -73,6 +74,7 @@ tuning.add_to(app)
 printing.add_to(app)
 making.add_to(app)
 following.add_to(app)
+sheet_keys.add_to(app)
 
 
 def run(arguments: Sequence[str]) -> int:

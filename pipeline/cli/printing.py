@@ -30,7 +30,7 @@ def print_record(
     out: Path | None = typer.Option(None, "--out", help="File to write; named after the record by default."),
     store: Path = STORE,
 ) -> int:
-    """Print a shift, a finding, a lot's history or a morning sheet as a PDF.
+    """Print a shift, finding, lot or morning sheet as a PDF.
 
     Example: reelproof print shift 2026-03-03-NIGHT --by "quality engineer" --store store
     """

@@ -202,6 +202,21 @@ class LineSheet(Sheet):
     and may be left out, and so may mass balances.
     `accumulator_unsure_m` is the half-range of wire an accumulator before the take-up may hold at a reel change, where
     its content is not logged [m]: wire that near a reel's end counts as being on both reels.
+
+    Args:
+        id: the line's number, as run sheets name it.
+        name: its name on pages.
+        plant: the plant it stands in.
+        revision: revision of this sheet.
+        take_up_station_m: wire between the die and the take-up [m].
+        accumulator_unsure_m: half-range of wire an accumulator before the take-up may hold at a reel change [m].
+        instruments: what reads the wire, and where each stands.
+        elements: what turns with the wire and may leave its mark on it.
+        bolts: bolts that centre the die.
+        ceilings: how far each setting may go.
+        tooling: tips and dies, by size.
+        mass_balances: what a turn of the screw gives, by product.
+        purge_m: wire made until the crosshead's content is renewed [m].
     """
 
     id: str

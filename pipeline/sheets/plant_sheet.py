@@ -126,7 +126,12 @@ class Findings(Sheet):
 
 
 class Severity(Sheet):
-    """How grave one rule's findings are to this plant, and whether they hold a release."""
+    """How grave one rule's findings are to this plant, and whether they hold a release.
+
+    Args:
+        severity: how grave.
+        holds_release: whether such a finding holds the reel.
+    """
 
     severity: Literal["critical", "major", "minor"]
     holds_release: bool = True
@@ -145,7 +150,13 @@ class SecondPerson(Sheet):
 
 
 class SaleableLength(Sheet):
-    """A length the plant sells, in metres or feet, and what it is worth in the plant's currency."""
+    """A length the plant sells, in metres or feet, and what it is worth in the plant's currency.
+
+    Args:
+        length_m: the length [m]; this or the next.
+        length_ft: the length [ft].
+        value: what it is worth, in the plant's currency.
+    """
 
     length_m: Positive | None = None
     length_ft: Positive | None = None

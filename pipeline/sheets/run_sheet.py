@@ -63,7 +63,14 @@ class Covering(Sheet):
 
 
 class Lot(Sheet):
-    """A material lot used in the run, over a stretch of the counter where it did not serve the whole run."""
+    """A material lot used in the run, over a stretch of the counter where it did not serve the whole run.
+
+    Args:
+        material: what it is.
+        lot: its number.
+        from_m: counter where it began [m]; from the start of the run where left out.
+        to_m: counter where it ended [m]; to the end of the run where left out.
+    """
 
     material: Literal["conductor", "insulation compound", "covering compound", "colour"]
     lot: str
@@ -76,6 +83,11 @@ class Reel(Sheet):
 
     They are readings of the run's length counter at the take-up's changes, counted through any reset, unless the run
     sheet says ``reel_ends = "wire"``: then they are metres of wire from the first made.
+
+    Args:
+        id: the reel's number.
+        from_m: where its wire begins [m], or ``from_ft`` in feet.
+        to_m: where its wire ends [m], or ``to_ft`` in feet.
     """
 
     id: Identifier
@@ -161,7 +173,12 @@ class MappedColumn(Sheet):
 
 
 class MappedWalls(Sheet):
-    """The log columns of the wall sensors, in order of angle, with their one unit."""
+    """The log columns of the wall sensors, in order of angle, with their one unit.
+
+    Args:
+        columns: heads of the sensors' columns in the log, in order of angle.
+        unit: the one unit of them all.
+    """
 
     columns: tuple[str, ...]
     unit: str
@@ -259,6 +276,26 @@ class RunSheet(Sheet):
 
     For tuning only, and may be left out: bolts turned, whether a control moved the settings by the wall, and whether
     the run was a trial of settings, which teaches responses but is not how the line usually runs.
+
+    Args:
+        id: the run's number.
+        plant: the plant.
+        plant_sheet: path of the plant's sheet, from this one.
+        line: the line's number.
+        line_sheet: path of the line's sheet, from this one.
+        shift: day and name of the shift, as ``2026-03-03 evening``.
+        operator_role: role of who ran it; no person's name.
+        product: what was made.
+        covering: what the nylon is, where a gauge sees insulation and nylon together.
+        lots: material lots that went in.
+        reels: reels taken up, each with its ends.
+        reel_ends: what counts the reels' ends: the line's ``counter``, or metres of ``wire`` from the first made.
+        logs: the log files, each with its mapping.
+        marks: printed footage marks read at a counter's reading.
+        bolts_turned: centring bolts turned in the run.
+        wall_control: whether a control moved the settings by the wall.
+        trial: whether the run was a trial of settings.
+        note: what else a reader should know.
     """
 
     id: Identifier
