@@ -11,10 +11,11 @@ from zoneinfo import ZoneInfo
 
 from dashboards.fillers.decisions import disposition_rows
 from dashboards.fillers.rows import finding_row, stamp_of
-from dashboards.fillers.run_book import RunBook
+from dashboards.fillers.run_book import Row, RunBook
 from dashboards.fillers.standings import alarms_of
 from dashboards.records import GATE_OF, DispositionRow, Plant
 from dashboards.records.morning import Amount, CauseCost, DayTotal, MorningSheet, Period
+from pipeline.length.intervals import wire_m
 from pipeline.quantity import Quantity
 from pipeline.results import Result
 
@@ -115,13 +116,16 @@ def _causes(books: Sequence[RunBook], costs: dict[str, float | None]) -> tuple[C
     by: dict[str, list[tuple[int, float, float | None]]] = defaultdict(list)
     for book in books:
         price = costs[book.run_id]
+        found: dict[str, list[Row]] = defaultdict(list)
         for row in book.findings:
-            length = (row["to_m"] or 0.0) - (row["from_m"] or 0.0)
-            by[row["cause"] or UNKNOWN].append((1, length, None if price is None else length * price))
+            found[row["cause"] or UNKNOWN].append(row)
+        for cause, rows in found.items():
+            length = wire_m((book.run_id, row["from_m"], row["to_m"]) for row in rows)
+            by[cause].append((len(rows), length, None if price is None else length * price))
         scrap = book.head["scrap_m"] or 0.0
         if scrap:
             by[NO_REEL].append((0, scrap, None if price is None else scrap * price))
-    found = [
+    causes = [
         CauseCost(
             cause,
             sum(n for n, _, _ in those),
@@ -130,7 +134,7 @@ def _causes(books: Sequence[RunBook], costs: dict[str, float | None]) -> tuple[C
         )
         for cause, those in by.items()
     ]
-    return tuple(sorted(found, key=lambda one: (-(one.cost or 0.0), -one.length_m, one.cause)))
+    return tuple(sorted(causes, key=lambda one: (-(one.cost or 0.0), -one.length_m, one.cause)))
 
 
 def _trend(books: Sequence[RunBook], last: date) -> tuple[DayTotal, ...]:

@@ -10,7 +10,7 @@ from dashboards.fillers.rows import finding_row, product_row, rule_name, stamp_o
 from dashboards.fillers.run_book import Row, RunBook
 from dashboards.fillers.standings import alarms_of
 from dashboards.records import FindingRow, NonconformanceSummary, Plant, Tally, TallyRow
-from pipeline.length.intervals import union_m
+from pipeline.length.intervals import wire_m
 from pipeline.statistics.event_rate import event_rate
 
 Heading = Callable[[RunBook, Row], str]
@@ -60,14 +60,6 @@ def _median_days(findings: list[FindingRow]) -> float | None:
     return median(days) if days else None
 
 
-def _wire_m(found: list[Row]) -> float:
-    """Length of wire that the findings cover, each metre of a run once [m]."""
-    stretches: dict[str, list[tuple[float, float]]] = {}
-    for row in found:
-        stretches.setdefault(row["run_id"], []).append((row["from_m"], row["to_m"]))
-    return sum(union_m(those) for those in stretches.values())
-
-
 def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], books: list[RunBook]) -> Tally:
     grouped: dict[str, list[Row]] = {}
     for book, row in findings:
@@ -91,7 +83,7 @@ def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], boo
                 heading=key,
                 opened=len(found),
                 closed=sum(row["finding_id"] not in still_open for row in found),
-                length_m=_wire_m(found),
+                length_m=wire_m((row["run_id"], row["from_m"], row["to_m"]) for row in found),
                 made_m=made.get(key),
                 known_m=reach,
                 per_km=event_rate(len(found), reach) if reach else None,

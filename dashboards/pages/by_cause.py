@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from dashboards.records import FindingRow, Plant
+from pipeline.length.intervals import wire_m
 
 UNKNOWN = "not known"
 SEVERITY = ("critical", "major", "minor", "observation")
@@ -21,7 +22,7 @@ class CauseEntry:
         cause: the cause.
         line_id: line.
         findings: its findings, the gravest first.
-        length_m: length they lie over [m].
+        length_m: wire they cover, each metre once [m].
         owner: role that owns the gravest; "" where the plant names none.
         due_at: when the first of them is to be decided; None where the plant says nothing.
     """
@@ -57,9 +58,7 @@ def by_cause(findings: Iterable[FindingRow], plant: Plant) -> tuple[CauseEntry, 
                 f"cause {cause}: {apart}" if apart else cause,
                 line,
                 ordered,
-                sum(
-                    one.to_m - one.from_m for one in those if one.from_m is not None and one.to_m is not None
-                ),
+                wire_m((one.run_id, one.from_m, one.to_m) for one in those),
                 plant.owner_of(ordered[0].severity),
                 min(dues, default=None),
             )

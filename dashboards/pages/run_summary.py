@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from dashboards.records import AnswerGroup, FindingRow, LimitRow, ReelRow, RunReview
+from pipeline.length.intervals import wire_m
 from pipeline.messages import Said
 from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
@@ -38,7 +39,7 @@ class RequirementRow:
 
 @dataclass(frozen=True, slots=True)
 class CauseRow:
-    """A likely cause with how many findings name it and the length they lie over [m]."""
+    """A likely cause with how many findings name it and the wire they cover, each metre once [m]."""
 
     cause: str
     findings: tuple[FindingRow, ...]
@@ -126,7 +127,7 @@ def causes_of(findings: Iterable[FindingRow]) -> tuple[CauseRow, ...]:
         CauseRow(
             cause,
             tuple(those),
-            sum(one.to_m - one.from_m for one in those if one.from_m is not None and one.to_m is not None),
+            wire_m((one.run_id, one.from_m, one.to_m) for one in those),
         )
         for cause, those in by.items()
     ]

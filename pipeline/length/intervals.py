@@ -96,6 +96,19 @@ def union_m(stretches: Iterable[tuple[float, float]], from_m: float = -np.inf, t
     return length_m(within(every, from_m, to_m))
 
 
+def wire_m(stretches: Iterable[tuple[str, float | None, float | None]]) -> float:
+    """Length of wire that stretches of several runs cover, each metre of a run once [m].
+
+    Args:
+        stretches: run, from and to of each [m], in any order; a place that is not known leaves a stretch out.
+    """
+    by_run: dict[str, list[tuple[float, float]]] = {}
+    for run, from_m, to_m in stretches:
+        if from_m is not None and to_m is not None:
+            by_run.setdefault(run, []).append((from_m, to_m))
+    return sum(union_m(those) for those in by_run.values())
+
+
 def where(edges_m: Floats, true: NDArray[np.bool_]) -> Floats:
     """Stretches between successive edges where `true`; one value fewer than edges.
 
