@@ -146,7 +146,9 @@ def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
             Complaint(
                 subject.name,
                 f"release is refused: {reason.rstrip('.')}",
-                "Put the sample on file, or decide otherwise: a release needs what the plant's sheet asks for",
+                "Put the sample on file, or decide otherwise: a release needs what the plant's sheet asks for"
+                if reason in said.missing
+                else "Decide otherwise, or withdraw the sample if it is wrong: reelproof samples --withdraw SAMPLE",
             )
             for reason in hard
         ]

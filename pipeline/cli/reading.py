@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
@@ -12,6 +13,9 @@ from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_ta
 from pipeline.cli.typed import metres_of, role_or_refused
 from pipeline.length.reel_places import COUNTED, span_told
 from pipeline.words import counted
+
+if TYPE_CHECKING:
+    from pipeline.messages import Said
 
 
 def add_to(app: typer.Typer) -> None:
@@ -64,14 +68,16 @@ def reel(
             from_core=from_core,
         )
     from pipeline.record.reel_and_lot import reel_on_file
+    from pipeline.record.standing import standing_of
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened:
         answer = reel_on_file(opened, reel_id)
+        against = () if as_json else standing_of(opened, reel_id).against
     if as_json:
         print_json(answer)
     else:
-        _print_reel(answer)
+        _print_reel(answer, [one.told for one in against])
     return 0
 
 
@@ -96,14 +102,21 @@ def lot(
     if export is not None:
         return _export(lot, store, export, key, role, as_json)
     from pipeline.record.reel_and_lot import lot_on_file
+    from pipeline.record.standing import standings_of_run
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened:
         answer = lot_on_file(opened, lot)
+        runs = () if as_json else {one["run_id"] for one in answer["reels"]}
+        against = {
+            name: [one.told for one in now.against]
+            for run_id in runs
+            for name, now in standings_of_run(opened, run_id).items()
+        }
     if as_json:
         print_json(answer)
     else:
-        _print_lot(answer)
+        _print_lot(answer, against)
     return 0
 
 
@@ -133,7 +146,8 @@ def _counter(value: float | None, otherwise: str, shown: InUnits) -> str:
     return otherwise if value is None else shown.figure(value)
 
 
-def _print_reel(answer: dict[str, Any]) -> None:
+def _print_reel(answer: dict[str, Any], against: Sequence[Said]) -> None:
+    """A reel in words; `against` is what speaks against it, as codes, so that no figure is rounded twice."""
     row, now, shown = answer["reel"], answer["standing"], InUnits(answer["unit"])
     print_alarms(shown.sentences(now["alarms"]))
     print(
@@ -142,8 +156,8 @@ def _print_reel(answer: dict[str, Any]) -> None:
     )
     if now["code"] not in ("held", "no conclusion"):
         print(f"  {shown.sentence(now['headline'])}")
-    for reason in now["reasons"]:
-        print(f"  - {shown.sentence(reason)}")
+    for reason in dict.fromkeys(shown.sentences(against)):
+        print(f"  - {reason}")
     if now["evidence"] != now["code"]:
         print(f"  On the in-line evidence alone it is {now['evidence']}.")
     if now["code"] in ("held", "no conclusion") and row["first_action"]:
@@ -279,7 +293,7 @@ def _print_decided(answer: dict[str, Any]) -> None:
         print(f"{what} ({one['use']}, {code_of[one['length_id']]}): {where}{turned}{left}.")
 
 
-def _print_lot(answer: dict[str, Any]) -> None:
+def _print_lot(answer: dict[str, Any], against: Mapping[str, Sequence[Said]]) -> None:
     shown = InUnits(answer["unit"])
     print_alarms(shown.sentences(answer["alarms"]))
     print(f"Lot {answer['lot']} ({', '.join(answer['materials'])}): {counted(answer['runs'], 'run')}.")
@@ -308,7 +322,7 @@ def _print_lot(answer: dict[str, Any]) -> None:
                 one["run_id"],
                 shown.figure(one["length_m"]),
                 one["standing"],
-                shown.sentence("; ".join(one["reasons_on_reel"])),
+                " ".join(dict.fromkeys(shown.sentences(against[one["reel_id"]]))),
             )
             for one in answer["reels"]
         ],

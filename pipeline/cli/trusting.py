@@ -304,7 +304,7 @@ def _print_said(store: Path, runs: Mapping[str, str], shown: InUnits) -> None:
         said = {run: samples_on_run(opened, run) for run in dict.fromkeys(runs.values())}
     for reel, run in runs.items():
         against = said[run].get(reel, NOTHING).against
-        print(f"Reel {reel}: " + ("its samples say nothing against it." if not against else ""))
+        print(f"Reel {reel}: " + ("held by samples." if against else "its samples say nothing against it."))
         for sentence in against:
             print(f"  - {shown.sentence(sentence)}")
 

@@ -51,7 +51,7 @@ def question_of(
     line, plant, product = line_sheet_of(store, latest), plant_sheet_of(store, latest), product_of(latest)
     sheets = {head["run_id"]: run_sheet_of(store, head) for head in heads}
     density = product.insulation.density.value
-    price = _price(plant, product.family, density, share_of_month)
+    price = _price(plant, latest["construction"], product.family, density, share_of_month)
     covering_price = None
     if product.covering is not None:
         per_kg = plant.prices.covering_per_kg.get(product.family) if plant.prices else None
@@ -105,14 +105,15 @@ def newest_change(
     return None, ""
 
 
-def _price(plant: PlantSheet, construction: str, density: float, share: float) -> Price:
+def _price(plant: PlantSheet, construction: str, family: str, density: float, share: float) -> Price:
+    """What the plant's sheet says of money: compound is priced alike within a family, lengths a month are not."""
     prices = plant.prices
     if prices is None:
         return Price(density)
     length = prices.km_per_month.get(construction)
     return Price(
         density,
-        prices.insulation_per_kg.get(construction),
+        prices.insulation_per_kg.get(construction, prices.insulation_per_kg.get(family)),
         None if length is None else length * share,
         prices.currency,
         prices.failed_reel,

@@ -67,8 +67,8 @@ def check_samples(samples: Iterable[Sample], reels: Mapping[str, SampledReel]) -
     outside = [
         Complaint(
             f"{one.where}: reel {one.reel}",
-            f"a sample {one.from_outer_m:.1f} m from its outer end is not on it",
-            f"It holds {reels[one.reel].length_m:.1f} m; count from the end that comes off first",
+            f"a sample {one.from_outer_m:.2f} m from its outer end is not on it",
+            f"It holds {reels[one.reel].length_m:.2f} m; count from the end that comes off first",
         )
         for one in listed
         if one.from_outer_m > reels[one.reel].length_m
@@ -226,7 +226,7 @@ def keep_samples_beside(store: Store, sheets: RunSheets) -> tuple[int, tuple[str
 
 def told_as(row: Mapping[str, Any]) -> str:
     """A sample on file by its number and place, as the beginning of a sentence."""
-    return f"Sample {row['sample_id']}, cut from reel {row['reel_id']} {row['from_outer_m']:.1f} m from its outer end"
+    return f"Sample {row['sample_id']}, cut from reel {row['reel_id']} {row['from_outer_m']:.2f} m from its outer end"
 
 
 def withdrawn_of_run(store: Store, run_id: str) -> dict[str, str]:

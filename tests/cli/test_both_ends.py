@@ -156,3 +156,38 @@ def test_the_cutting_plan_is_refused_in_the_plants_units(
         f"reel {REEL}: length A was cut at 1,000.0 ft and nothing is on file of the wire from 0.0 ft to there. Tell "
         "that length with 'reelproof ship', as stock or scrap, then plan again.\n"
     )
+
+
+STRETCH = r"over ([\d,.]+) ft from ([\d,.]+) to ([\d,.]+) ft"
+
+
+@pytest.mark.parametrize("command", ["reel", "lot"])
+def test_a_finding_has_one_stretch_in_every_sentence_and_table(
+    command: str, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Seen: 13.5 ft from 5,134.2 to 5,147.3 ft in a reason, 5,134.1 to 5,147.4 ft in the table below it.
+
+    A length told is that between its two ends, as far as tenths of a foot show it.
+    """
+    run(["reel", REEL, "--store", str(folder)])
+    (row,) = (one for one in capsys.readouterr().out.splitlines() if one.startswith("R-0412-F01 "))
+    wanted = row.split()[2:4]
+    lot = "PVC-7740"
+    run([command, REEL if command == "reel" else lot, "--store", str(folder)])
+    said = re.findall(STRETCH, capsys.readouterr().out)
+    assert [list(one[1:]) for one in said if one[1] == wanted[0]] and said
+    for told, start, end in said:
+        length, low, high = (float(one.replace(",", "")) for one in (told, start, end))
+        assert length == pytest.approx(high - low, abs=0.1001)
+    if command == "reel":
+        assert {one[1:] for one in said} == {tuple(wanted)}
+
+
+def test_a_sample_lies_where_it_was_typed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Seen: a sample handed in at 10 ft was told to lie at 9.8 ft."""
+    table = folder.parent / "lab.csv"
+    head = "reel,at_ft,quantity,value_mil,sd_mil,measured_by,instrument"
+    table.write_text(f"{head}\n{REEL},10,covering_mm,3.5,0.05,technician,microscope\n", encoding="utf-8")
+    run(["samples", str(table), "--role", "quality engineer", "--store", str(folder)])
+    said = capsys.readouterr().out
+    assert f"Reel {REEL}: held by samples." in said and "10.0 ft from its outer end" in said

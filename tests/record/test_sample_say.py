@@ -67,7 +67,7 @@ def test_five_thin_samples_hold_the_reel(store: Path) -> None:
         assert now.code == "held"
         assert not now.may_leave
         assert now.samples.fails[0] == (
-            "Sample R-0411-S02, cut from reel L1-0411-01 2.0 m from its outer end: thinnest wall 0.290 mm (11.4 mil), "
+            "Sample R-0411-S02, cut from reel L1-0411-01 2.00 m from its outer end: thinnest wall 0.290 mm (11.4 mil), "
             "at least 0.330 mm (13.0 mil) is required by UL 83."
         )
         assert len(now.samples.fails) == 5
@@ -86,8 +86,8 @@ def test_a_thin_sample_puts_the_other_reels_of_the_run_and_lot_in_doubt(store: P
         assert own.fails == ()
         assert own.doubts == (
             (
-                "In doubt by another reel of the run. Sample R-0411-S02, cut from reel L1-0411-01 2.0 m from its outer "
-                "end: thinnest wall 0.290 mm (11.4 mil), at least 0.330 mm (13.0 mil) is required by UL 83."
+                "In doubt by another reel of the run. Sample R-0411-S02, cut from reel L1-0411-01 2.00 m from its "
+                "outer end: thinnest wall 0.290 mm (11.4 mil), at least 0.330 mm (13.0 mil) is required by UL 83."
             ),
         )
         with open_to_read(store) as opened:
@@ -144,7 +144,7 @@ def test_covering_samples_are_accepted_and_a_thin_one_holds(store: Path) -> None
     own = said(store, "R-0411", "L1-0411-02")
     assert own.fails == (
         (
-            "Sample R-0411-S02, cut from reel L1-0411-02 2.0 m from its outer end: thinnest covering 0.090 mm "
+            "Sample R-0411-S02, cut from reel L1-0411-02 2.00 m from its outer end: thinnest covering 0.090 mm "
             "(3.5 mil), at least 0.102 mm (4.0 mil) is required by UL 83."
         ),
     )
@@ -260,8 +260,12 @@ def test_release_is_refused_while_samples_fail_or_contradict(store: Path) -> Non
     lines = [f"L1-0411-01,{at},thinnest_wall_mm,0.290,0.0015,{BY}" for at in (2, 3, 4, 5, 6)]
     assert handed(store, *lines) == 0
     for reel in ("L1-0411-01", "L1-0411-02"):
-        with open_to_write(store) as opened, pytest.raises(DispositionRefused, match="Sample R-0411-S02"):
+        with open_to_write(store) as opened, pytest.raises(DispositionRefused) as refused:
             act_on(opened, reel, "decide", ENGINEER, "Looks good in-line.", "release")
+        assert "Sample R-0411-S02" in str(refused.value)
+        assert "withdraw the sample" in str(refused.value) and "Put the sample on file" not in str(
+            refused.value
+        )
 
 
 def test_release_is_refused_while_a_sample_is_missing(store: Path) -> None:
@@ -296,7 +300,7 @@ def test_a_mistyped_sample_is_withdrawn_stays_on_file_and_no_longer_judges(store
         (shown,) = [one for one in now.samples.own if one.sample_id == "R-0411-S02"]
         assert shown.verdict == "withdrawn"
         assert shown.withdrawn == (
-            "Sample R-0411-S02, cut from reel L1-0411-01 2.0 m from its outer end, was withdrawn by "
+            "Sample R-0411-S02, cut from reel L1-0411-01 2.00 m from its outer end, was withdrawn by "
             f"{Person('quality manager', 'QM-1')}: 0.390 was meant."
         )
         assert changes_in(opened) == ()
