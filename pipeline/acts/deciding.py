@@ -37,6 +37,7 @@ from pipeline.wording.say import plain
 if TYPE_CHECKING:
     import polars as pl
 
+    from pipeline.messages import Said
     from pipeline.store.database import Store
 
 NOT_SEEN = "The newest judgement of its run does not see it any more; this is how it was last seen."
@@ -68,7 +69,7 @@ class Subject:
     run_id: str
     reel_id: str
     assessment_id: int
-    sentence: str
+    sentence: Said
     reasons: tuple[str, ...]
     extent: Extent | None
     state: State
@@ -122,14 +123,14 @@ def _finding(store: Store, row: dict[str, Any]) -> Subject:
     acts = decided.on(row["finding_id"])
     reel = store.ask("questions/reel", reel_id=row["reel_id"])
     end_m = reel[0]["to_m"] if reel else None
-    sentence = plain(told_of(row) if end_m is None else told_on_reel(told_of(row), end_m))
+    told = told_of(row) if end_m is None else told_on_reel(told_of(row), end_m)
     return Subject(
         row["finding_id"],
         "finding",
         row["run_id"],
         row["reel_id"],
         row["assessment_id"],
-        sentence if row["is_current"] else f"{sentence} {NOT_SEEN}",
+        told if row["is_current"] else f"{plain(told)} {NOT_SEEN}",
         (),
         extent_of(row),
         finding_state(row, acts),

@@ -147,13 +147,15 @@ def _state_as_json(state: State) -> dict[str, object]:
 
 
 def _subject_as_json(shown: Subject) -> dict[str, object]:
+    from pipeline.wording.say import plain
+
     return {
         "subject": shown.name,
         "about": shown.about,
         "run_id": shown.run_id,
         "reel_id": shown.reel_id,
         "assessment_id": shown.assessment_id,
-        "sentence": shown.sentence,
+        "sentence": plain(shown.sentence),
         "standing": shown.code,
         "state": _state_as_json(shown.state),
         "reasons": list(shown.reasons),

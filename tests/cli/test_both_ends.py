@@ -161,7 +161,7 @@ def test_the_cutting_plan_is_refused_in_the_plants_units(
 STRETCH = r"over ([\d,.]+) ft from ([\d,.]+) to ([\d,.]+) ft"
 
 
-@pytest.mark.parametrize("command", ["reel", "lot"])
+@pytest.mark.parametrize("command", ["reel", "lot", "disposition"])
 def test_a_finding_has_one_stretch_in_every_sentence_and_table(
     command: str, folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -172,14 +172,14 @@ def test_a_finding_has_one_stretch_in_every_sentence_and_table(
     run(["reel", REEL, "--store", str(folder)])
     (row,) = (one for one in capsys.readouterr().out.splitlines() if one.startswith("R-0412-F01 "))
     wanted = row.split()[2:4]
-    lot = "PVC-7740"
-    run([command, REEL if command == "reel" else lot, "--store", str(folder)])
+    asked = {"reel": REEL, "lot": "PVC-7740", "disposition": "R-0412-F01"}[command]
+    run([command, asked, "--store", str(folder)])
     said = re.findall(STRETCH, capsys.readouterr().out)
     assert [list(one[1:]) for one in said if one[1] == wanted[0]] and said
     for told, start, end in said:
         length, low, high = (float(one.replace(",", "")) for one in (told, start, end))
         assert length == pytest.approx(high - low, abs=0.1001)
-    if command == "reel":
+    if command != "lot":
         assert {one[1:] for one in said} == {tuple(wanted)}
 
 
