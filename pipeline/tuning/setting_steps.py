@@ -24,6 +24,8 @@ BLOCK_S = 5.0  # settings are averaged over this before steps are looked for [s]
 HOLD_S = 60.0  # a level held for less is a ramp or a touch, not a level [s] (chosen here)
 SETTLE_S = 60.0  # output after a step is left out for this long [s]: crosshead and control (chosen here)
 LEAST_STEP = 0.005  # smallest step looked at, as a share of the level (chosen here)
+# Under this share of the other level a machine stands: a start or a stop is no step of its setting (chosen here).
+STANDING = 0.05
 FAR = 6  # blocks apart at which a setting has forgotten most of where it was (chosen here)
 NORMAL_MEDIAN = 0.6745  # median size of a standard normal deviate
 MOVED_WITH = (
@@ -157,6 +159,8 @@ def steps_in_log(
     found = []
     for (from_a, to_a, before), (from_b, to_b, after) in itertools.pairwise(held):
         if abs(after - before) < LEAST_STEP * max(abs(before), 1e-12):
+            continue
+        if min(abs(before), abs(after)) < STANDING * max(abs(before), abs(after)):
             continue
         a = (seconds >= from_a + settle_s) & (seconds < to_a) & np.isfinite(output)
         b = (seconds >= from_b + settle_s) & (seconds < to_b) & np.isfinite(output)

@@ -72,8 +72,14 @@ def test_every_kind_of_page_opens_quietly_and_fits(site: Path, chromium: Browser
     page.close()
 
 
+def unfold(page: Page) -> None:
+    """Open every fold, as a reader does before what is in it can be used."""
+    page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true; })")
+
+
 def saved(page: Page, table: str) -> list[dict[str, str]]:
     """What the button of a table saves, as rows."""
+    unfold(page)
     with page.expect_download() as waiting:
         page.click(f'[data-csv="{table}"]')
     text = Path(waiting.value.path()).read_text(encoding="utf-8-sig")
@@ -124,6 +130,7 @@ def test_the_readings_saved_from_the_figure_are_those_of_the_store(
     page = chromium.new_page()
     page.goto((site / "runs" / "R-0412.html").as_uri() + "#m=3600.0-3630.0")
     page.wait_for_function("document.getElementById('wire').dataset.level === 'every'")
+    unfold(page)
     with page.expect_download() as waiting:
         page.click("#wire-csv")
     text = Path(waiting.value.path()).read_text(encoding="utf-8-sig")

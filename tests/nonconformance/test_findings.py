@@ -340,11 +340,11 @@ def finding_at(at_m: float) -> Finding:
         ),
         (
             Circumstances(
-                disagreements=(Stretch(40, 60, "WG1 against diameter and mass"),),
+                disagreements=(Stretch(40, 60, "WG1", as_written("WG1 against diameter and mass.")),),
                 unsteady=(Stretch(0, 60, "start-up"),),
             ),
             "gauge",
-            "The instruments contradict each other there: WG1 against diameter and mass.",
+            "The instruments contradict each other there. WG1 against diameter and mass.",
         ),
         (
             Circumstances(repeats=(Repeat(1.885, "capstan", (47.2, 49.1, 51.0), 0.1),)),
@@ -418,7 +418,7 @@ def test_every_rule_has_words_and_reads_a_declared_column() -> None:
     for rule in RULES:
         assert named(name_of(rule.rule_id)) == (rule.requirement or rule.rule_id.replace("-", " "))
         assert named(advice_of(rule.rule_id)).endswith(".")
-        assert all(one.endswith(".") for one in TEMPLATES[found_by(rule.rule_id)])
+        assert all(one.endswith((".", "{agreement}")) for one in TEMPLATES[found_by(rule.rule_id)])
         assert {rule.column, rule.at_column} <= declared
         assert rule.holds_release or rule.severity != "critical"
     assert len(RULE_BY_ID) == len(RULES)

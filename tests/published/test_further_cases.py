@@ -53,9 +53,9 @@ def test_multivariate_ewma_limits(quantity: str) -> None:
     assert mewma_limit(200.0, 0.1, int(quantity.split()[2])) == pytest.approx(value, rel=0.003)
 
 
-@pytest.mark.parametrize("quantity", list(printed("POI-02")))
+@pytest.mark.parametrize("quantity", list(printed("POI-09")))
 def test_limits_of_small_counts_of_gehrels(quantity: str) -> None:
-    value, half = printed("POI-02")[quantity]
+    value, half = printed("POI-09")[quantity]
     count = int(quantity.split()[-1])
     # One-sided 84.13 % on each side, over one kilometre.
     found = event_rate(count, 1000.0, confidence=math.erf(1.0 / math.sqrt(2.0)))

@@ -167,7 +167,7 @@ def test_a_wall_nobody_entered_a_limit_for_leaves_no_target() -> None:
     use2 = find_product("USE-2", "1/0 AWG", "concentric")
     on = date(2026, 3, 3)
     missing = tuple(
-        one.sentence
+        said(one.told)
         for one in missing_requirements(use2, on)
         if one.requirement == "minimum wall at any point"
     )
