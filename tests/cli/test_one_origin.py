@@ -127,5 +127,5 @@ def test_a_reel_is_told_in_the_plants_units_from_the_outer_end(
     out = capsys.readouterr().out
     assert "7,500.0 ft on the reel" in out
     assert "Places on a reel count from its outer end, which comes off first." in out
-    assert " at 4,519.7 ft from the outer end" in out
+    assert " at 4,519.6 ft from the outer end" in out
     assert not re.search(r"\d m\b", out)
