@@ -92,6 +92,10 @@ class Quantity(Code):
     SERIES_DELAY = "delay between two series"
 
 
+# The argument that holds the symbol of an index: Ppk, PpkL, ...
+SYMBOL = "symbol"
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
     """What an answer answers.
@@ -117,6 +121,11 @@ class Asked:
     def key(self) -> tuple[Quantity, str]:
         """What tells it from every other answer about the same subject."""
         return self.quantity, self.about
+
+    def with_symbol_of(self, other: Asked) -> Asked:
+        """The same, with the symbol of an index where the other has one."""
+        symbols = tuple((name, value) for name, value in other.slots if name == SYMBOL)
+        return replace(self, slots=(*self.slots, *symbols))
 
     def of(self, whose: str) -> Asked:
         """The same, shown with whose it is."""

@@ -182,5 +182,4 @@ def asking(answer: Result | Refused, question: Asked) -> Result | Refused:
         answer: what the method gave.
         question: what the step asked.
     """
-    symbol = [one for one in answer.question.slots if one[0] == "symbol"]
-    return replace(answer, question=replace(question, slots=(*question.slots, *symbol)))
+    return replace(answer, question=question.with_symbol_of(answer.question))

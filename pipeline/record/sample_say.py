@@ -238,7 +238,7 @@ class _Run:
                 one.sentence
                 for each in counted
                 for one in each.limits
-                if one.requirement_set == requirement_set and one.sentence
+                if one.requirement_set == requirement_set and not one.conforms
             ),
             "",
         )
