@@ -25,6 +25,7 @@ from dashboards.records import (
     RunRow,
     Stamp,
 )
+from pipeline.contradictions import Unseen
 from pipeline.length.reel_places import (
     from_other_end,
     place_on_reel,
@@ -32,7 +33,7 @@ from pipeline.length.reel_places import (
     span_on_reel,
     told_on_reel,
 )
-from pipeline.messages import Said
+from pipeline.messages import Message, Said
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.statements import judged_by
 from pipeline.products.source_standing import standing_on_file
@@ -377,7 +378,9 @@ def quality_of(book: RunBook) -> DataQuality:
             sentences.append(
                 f"{head['rows_set_aside']} lines of the logs were set aside; each is on file with its reason."
             )
-        state = "red" if book.contradictions else "amber" if sentences else "green"
+        # What no run of such gauges could show is told beside it and is no gap of this run.
+        gaps = [one for one in sentences if not (isinstance(one, Message) and one.code in set(Unseen))]
+        state = "red" if book.contradictions else "amber" if gaps else "green"
     return DataQuality(state, tuple(sentences), head["rows_read"], head["rows_kept"], head["rows_set_aside"])
 
 
