@@ -15,7 +15,11 @@ import pytest
 import pipeline.cli  # noqa: F401 - before NumPy, whose threads it sets
 
 # Prints the table of the release matrix at the end of a session.
-pytest_plugins = ("tests.release_matrix.reporting", "tests.contradiction_bench.reporting")
+pytest_plugins = (
+    "tests.release_matrix.reporting",
+    "tests.contradiction_bench.reporting",
+    "tests.cause_bench.reporting",
+)
 
 ROOT = Path(__file__).parents[1]
 SAMPLE_RUNS = ROOT / "sample_runs"

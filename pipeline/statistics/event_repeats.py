@@ -1,7 +1,8 @@
 """Do faults come back after each turn of something, and of what?
 
 Listed circumferences are tested first: few trials, much power. A blind scan pays for every period looked at.
-What an electrode or an uncertain position smears away is not tested but refused. Derived.
+An electrode or an uncertain position smears the phase and so costs power, but phases that agree by more than chance
+agree all the same: a smeared turn may be convicted by many faults; it is only never cleared by few. Derived.
 """
 
 from __future__ import annotations
@@ -26,11 +27,13 @@ from pipeline.samples import not_negative, positive, share, whole_readings
 
 QUESTION = asks(Quantity.FAULT_REPEAT)
 METHOD = message(Method.PHASES_OF_FAULTS)
-ELECTRODE_TURNS = 1.5
-"""Turns shorter than this many electrode lengths cannot be resolved: a uniform firing point leaves "
-"under 40 % (derived)."""
 LEAST_SHARE = 0.3
-"""Share of the mark's phase vector that must survive the smearing."""
+"""Share of the mark's phase vector that must survive the smearing for a turn to be cleared by faults that do not
+repeat with it."""
+MARKS = (1, 2)
+"""Marks a turn that are looked for: two opposite ones leave no trace at the turn itself, but at its half."""
+BESIDE = (0.7, 1.4)
+"""Frequencies beside a turn, as shares of its own, that show how far phases agree where nothing turns (chosen here)."""
 FINER = 50
 """How many times finer the grid of frequencies is made around its strongest one."""
 FEWEST = 4
@@ -54,6 +57,7 @@ class EventRepeat:
         n: faults on reels with two or more.
         reels: those reels.
         resolved: share of the phase vector that electrode and position leave.
+        marks: marks a turn that the period stands for: 2 where the faults repeat at half the turn.
         harmonic_of: a longer-turning element that explains this one, "" if none.
         warnings: sentences a reader must see beside it.
     """
@@ -69,6 +73,7 @@ class EventRepeat:
     n: int
     reels: int
     resolved: float
+    marks: int = 1
     harmonic_of: str = ""
     warnings: tuple[Said, ...] = ()
 
@@ -79,7 +84,7 @@ class RepeatSearch:
 
     Args:
         tested: elements that were tested, the strongest first.
-        refused: elements that the data cannot convict, with the reason.
+        refused: elements that neither repeat nor are cleared, with the reason.
         verdict: the answer.
     """
 
@@ -117,12 +122,14 @@ def search_repeats(
     tolerance_pct: Mapping[str, float] | float = 1.0,
     fires_at_entry: bool = False,
     confidence: float = 0.95,
+    one_wire: bool = False,
 ) -> RepeatSearch | Refused:
     """Whether faults repeat with the turn of a listed element; the list must be made before looking.
 
-    At each element the period may lie within its tolerance. S = sum over reels of 2 n Rbar^2 is chi-square
-    with 2K degrees; the p-value pays for all periods of all elements (Davies, Biometrika 74, 1987, 33; for
-    one reel the form of Baluev, MNRAS 385, 2008, 1279).
+    At each element the period may lie within its tolerance, with one mark a turn or two. S = sum over reels of
+    2 n Rbar^2 is chi-square with 2K degrees; the p-value pays for all periods of all elements (Davies, Biometrika 74,
+    1987, 33; for one reel the form of Baluev, MNRAS 385, 2008, 1279). Where faults come in bunches, S is taken as a
+    share of what it usually is at frequencies beside the turn.
 
     Args:
         reels: for each reel the positions of its faults, merged [m]; phases do not carry over between reels.
@@ -132,8 +139,11 @@ def search_repeats(
         tolerance_pct: how well each turn is known [%], one for all or by element.
         fires_at_entry: as for `resolved_share`.
         confidence: 1 - the level at which a repeat is called.
+        one_wire: True where positions are along one wire from reel to reel: phases that carry over are then looked at
+            as well, which few faults a reel need, and both ways are paid for.
 
-    Stops being true where faults come in bunches: their phases are not independent (told as a warning).
+    Electrode and position only lower the power: an element that does not repeat is cleared where they leave
+    `LEAST_SHARE` of its phase, and else told as not cleared.
     """
     share(confidence, "confidence")
     places = _usable(reels)
@@ -147,27 +157,53 @@ def search_repeats(
         return Refused(QUESTION, METHOD, reason, n)
     listed, refused = [], []
     for name, turn in turns_m.items():
-        why = _cannot(name, turn, places, position_sd_m, electrode_m, fires_at_entry)
+        why = _too_close(name, turn, places)
         if why is not None:
             refused.append(Refused(QUESTION, METHOD, why, n))
         else:
             percent = tolerance_pct[name] if isinstance(tolerance_pct, Mapping) else tolerance_pct
             listed.append((name, turn, not_negative(percent, "tolerance_pct", "%") / 100))
-    bands = [(1 / (turn * (1 + part)), 1 / (turn * (1 - part))) for _, turn, part in listed]
-    width = sum(high - low for low, high in bands)
-    tested = [
+    bands = [
+        (name, turn, marks, (marks / (turn * (1 + part)), marks / (turn * (1 - part))))
+        for name, turn, part in listed
+        for marks in MARKS
+    ]
+    width = sum(high - low for *_, (low, high) in bands)
+    ways = _ways(places, one_wire)
+    every = [
         _tested(
             name,
             band,
-            places,
+            way,
             width,
             len(bands),
-            resolved_share(turn, position_sd_m, electrode_m, fires_at_entry),
+            resolved_share(turn / marks, position_sd_m, electrode_m, fires_at_entry),
+            marks,
+            len(ways),
         )
-        for (name, turn, _), band in zip(listed, bands, strict=True)
+        for name, turn, marks, band in bands
+        for way in ways
     ]
-    marked = _harmonics(tested, 1 - confidence)
-    return RepeatSearch(marked, tuple(refused), _verdict(marked, refused, 1 - confidence))
+    level = 1 - confidence
+    best = [_of_element([one for one in every if one.name == name], level) for name, *_ in listed]
+    marked = _harmonics(best, level)
+    for one in marked:
+        turn = turns_m[one.name]
+        left = resolved_share(turn, position_sd_m, electrode_m, fires_at_entry)
+        why = None if one.p_value < level else _smeared(one.name, turn, left, electrode_m, position_sd_m)
+        if why is not None:
+            refused.append(Refused(QUESTION, METHOD, why, n))
+    return RepeatSearch(marked, tuple(refused), _verdict(marked, refused, level))
+
+
+def _of_element(tested: Sequence[EventRepeat], level: float) -> EventRepeat:
+    """What tells of an element: one mark a turn where that alone repeats, else the strongest."""
+    once = [one for one in tested if one.marks == 1 and one.p_value < level]
+    return min(once or tested, key=_order)
+
+
+def _order(one: EventRepeat) -> tuple[float, float]:
+    return (one.p_value, one.marks)
 
 
 @checked
@@ -178,6 +214,7 @@ def scan_repeats(
     electrode_m: float,
     position_sd_m: float,
     fires_at_entry: bool = False,
+    one_wire: bool = False,
 ) -> EventRepeat | Refused:
     """The strongest repeat of any period between two lengths, its p-value paying for all of them.
 
@@ -188,6 +225,7 @@ def scan_repeats(
         electrode_m: electrode length [m].
         position_sd_m: standard uncertainty of a fault's position [m].
         fires_at_entry: as for `resolved_share`.
+        one_wire: as for `search_repeats`.
 
     Source: as `search_repeats`. Far weaker than a search among listed turns.
     """
@@ -205,14 +243,19 @@ def scan_repeats(
             message(Reason.TOO_FEW_FAULTS_FOR_A_SCAN, n=n, fewest=FEWEST),
             n,
         )
-    why = _cannot("scan", shortest_m, places, position_sd_m, electrode_m, fires_at_entry) or _cannot(
-        "scan", longest_m, places, position_sd_m, electrode_m, fires_at_entry
-    )
+    why = _too_close("scan", longest_m, places)
     if why:
         return Refused(question, METHOD, why, n)
     left = resolved_share(shortest_m, position_sd_m, electrode_m, fires_at_entry)
     band = (1 / longest_m, 1 / shortest_m)
-    return _tested("scan", band, places, band[1] - band[0], 1, left)
+    ways = _ways(places, one_wire)
+    tested = [_tested("scan", band, way, band[1] - band[0], 1, left, 1, len(ways)) for way in ways]
+    return min(tested, key=_order)
+
+
+def _ways(places: Sequence[NDArray[np.float64]], one_wire: bool) -> tuple[Sequence[NDArray[np.float64]], ...]:
+    """Reels each with a phase of its own; and, on one wire, all with one."""
+    return (places, [np.sort(np.concatenate(places))]) if one_wire and len(places) > 1 else (places,)
 
 
 def _usable(reels: Sequence[ArrayLike]) -> list[NDArray[np.float64]]:
@@ -221,26 +264,21 @@ def _usable(reels: Sequence[ArrayLike]) -> list[NDArray[np.float64]]:
     return [one for one in places if one.size >= 2]
 
 
-def _cannot(
-    name: str,
-    turn: float,
-    places: Sequence[NDArray[np.float64]],
-    position_sd_m: float,
-    electrode_m: float,
-    fires_at_entry: bool,
-) -> Message | None:
-    """Why a turn cannot be convicted from these faults, or nothing."""
-    left = resolved_share(turn, position_sd_m, electrode_m, fires_at_entry)
-    if not fires_at_entry and turn < ELECTRODE_TURNS * electrode_m:
-        return message(
-            Reason.TURN_SHORTER_THAN_ELECTRODES,
-            name=name,
-            turn=Measure(turn, "m"),
-            electrode_turns=ELECTRODE_TURNS,
-            electrode_m=Measure(electrode_m, "m"),
-            left=100 * left,
-        )
-    if left < LEAST_SHARE:
+def _too_close(name: str, turn: float, places: Sequence[NDArray[np.float64]]) -> Message | None:
+    """Why a turn cannot be tested by these faults, or nothing."""
+    span = max(float(one[-1] - one[0]) for one in places)
+    if span >= 3 * turn:
+        return None
+    return message(
+        Reason.FAULTS_TOO_CLOSE_FOR_THE_TURN, name=name, span=Measure(span, "m"), turn=Measure(turn, "m")
+    )
+
+
+def _smeared(name: str, turn: float, left: float, electrode_m: float, position_sd_m: float) -> Message | None:
+    """Why an element that does not repeat is not cleared either, or nothing."""
+    if left >= LEAST_SHARE:
+        return None
+    if resolved_share(turn, position_sd_m, 0.0) < LEAST_SHARE:
         return message(
             Reason.POSITIONS_SMEAR_THE_TURN,
             name=name,
@@ -248,12 +286,13 @@ def _cannot(
             turn=Measure(turn, "m"),
             left=100 * left,
         )
-    span = max(float(one[-1] - one[0]) for one in places)
-    if span < 3 * turn:
-        return message(
-            Reason.FAULTS_TOO_CLOSE_FOR_THE_TURN, name=name, span=Measure(span, "m"), turn=Measure(turn, "m")
-        )
-    return None
+    return message(
+        Reason.ELECTRODE_SMEARS_THE_TURN,
+        name=name,
+        turn=Measure(turn, "m"),
+        electrode_m=Measure(electrode_m, "m"),
+        left=100 * left,
+    )
 
 
 def _strength(places: Sequence[NDArray[np.float64]], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -274,6 +313,8 @@ def _tested(
     width: float,
     bands: int,
     resolved: float,
+    marks: int,
+    ways: int,
 ) -> EventRepeat:
     longest = max(float(one[-1] - one[0]) for one in places)
     steps = max(1, math.ceil((band[1] - band[0]) * longest * 12))
@@ -286,18 +327,22 @@ def _tested(
         grid = np.linspace(grid[max(best - 1, 0)], grid[min(best + 1, steps)], 2 * FINER + 1)
         strength = _strength(places, grid)
         best = int(strength.argmax())
-    statistic, degrees = float(strength[best]), 2 * len(places)
+    degrees = 2 * len(places)
+    bunched = _agreement_beside(places, band)
+    statistic = float(strength[best]) / bunched
     spread = math.sqrt(sum(float(one.var()) * one.size for one in places) / sum(one.size for one in places))
     local = _local_p(statistic, places)
-    trials = bands + _crossings(statistic, degrees, width * spread) / max(
-        float(stats.chi2.sf(statistic, degrees)), 1e-300
+    trials = ways * (
+        bands
+        + _crossings(statistic, degrees, width * spread)
+        / max(float(stats.chi2.sf(statistic, degrees)), 1e-300)
     )
-    turn = float(1 / grid[best])
+    period = float(1 / grid[best])
     n = sum(one.size for one in places)
-    error, free = _period_sd(places, turn), max(n - len(places) - 1, 1)
+    error, free = _period_sd(places, period), max(n - len(places) - 1, 1)
     return EventRepeat(
         name=name,
-        period_m=turn,
+        period_m=period,
         period_sd_m=error,
         period_half_m=float(special.stdtrit(free, 0.975)) * error,
         statistic=statistic,
@@ -307,16 +352,40 @@ def _tested(
         n=n,
         reels=len(places),
         resolved=resolved,
-        warnings=_bunches(places, turn),
+        marks=marks,
+        warnings=_bunches(places, period),
     )
+
+
+def _agreement_beside(places: Sequence[NDArray[np.float64]], band: tuple[float, float]) -> float:
+    """How many times more the phases agree beside a band than those of single faults do; 1 at least.
+
+    Faults in bunches agree at every frequency below one over a bunch's length, whatever turns.
+    """
+    middle = (band[0] + band[1]) / 2
+    clear = 2 * (band[1] - band[0]) + 3 / max(float(one[-1] - one[0]) for one in places)
+    grid = middle * np.linspace(*BESIDE, 401)
+    grid = grid[np.abs(grid - middle) > clear]
+    if grid.size < 50:
+        return 1.0
+    usual = float(np.median(_strength(places, grid))) / float(stats.chi2.ppf(0.5, 2 * len(places)))
+    return max(usual, 1.0)
 
 
 def _local_p(statistic: float, places: Sequence[NDArray[np.float64]]) -> float:
     if len(places) > 1:
         return float(stats.chi2.sf(statistic, 2 * len(places)))
     n = places[0].size
-    total = statistic / 2 * n  # R^2
-    return math.exp(math.sqrt(1 + 4 * n + 4 * max(n * n - total, 0.0)) - (1 + 2 * n))
+    return _rayleigh_p(n, math.sqrt(statistic / 2 * n))
+
+
+def _rayleigh_p(n: int, resultant: float) -> float:
+    """P-value of Rayleigh's test of `n` phases whose vectors add up to `resultant`.
+
+    exp(sqrt(1 + 4n + 4(n^2 - R^2)) - (1 + 2n)). Source: D. Wilkie, Appl. Statist. 32 (1983) 311; J. H. Zar,
+    Biostatistical Analysis, 5th ed. (2010), eq. 27.4.
+    """
+    return math.exp(math.sqrt(1 + 4 * n + 4 * max(n * n - resultant**2, 0.0)) - (1 + 2 * n))
 
 
 def _crossings(statistic: float, degrees: int, width_spread: float) -> float:
@@ -382,7 +451,13 @@ def _verdict(tested: Sequence[EventRepeat], refused: Sequence[Refused], level: f
     if not found:
         return message(Note.NO_ELEMENT_REPEATS, **untold)
     names = [
-        message(Note.REPEAT_OF_ELEMENT, element=one.name, period=Measure(one.period_m, "m"), p=one.p_value)
+        message(
+            Note.REPEAT_OF_ELEMENT,
+            element=one.name,
+            period=Measure(one.period_m, "m"),
+            p=one.p_value,
+            **({"marks": one.marks} if one.marks > 1 else {}),
+        )
         for one in found
     ]
     several = len(found) > 1

@@ -18,8 +18,9 @@ from pipeline.statistics.event_repeats import RepeatSearch, search_repeats
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats
 
-# Level below which a repeat is called, after every listed element is paid for (common practice, no source).
-REPEAT_P = 0.05
+# Level below which a repeat is called, after every listed element is paid for (chosen here: a run's page asks some
+# dozen such questions and is to make a false claim on one run in twenty at most).
+REPEAT_P = 0.01
 # Wire looked back over for a drift that leads to a finding [m], and the shortest finding it is looked for.
 DRIFT_BACK_M = 1500.0
 DRIFT_FROM_M = 50.0
@@ -68,7 +69,9 @@ def spark_repeats(bench: Bench) -> RepeatSearch | Refused | None:
     if tester is None or not turns or not places:
         return None
     try:
-        return search_repeats(places, turns, tester.window_m, unsure, tolerance)
+        return search_repeats(
+            places, turns, tester.window_m, unsure, tolerance, confidence=1.0 - REPEAT_P, one_wire=True
+        )
     except ReelproofError:
         return None
 

@@ -1,16 +1,14 @@
-"""Do the spark faults of a run come back after a length: of a listed element, by harmonics, or of any length?
+"""Do the spark faults of a run come back after a length: of a listed element, or of any length?
 
-Listed elements first: few tries, so that few faults can show a repeat. A scan of every length looks at many, and says
-what that costs it.
+Listed elements first: few tries, so that few faults can show a repeat. Only where none repeats is every length scanned,
+which looks at many and says what that costs it: one question has one answer.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-
-import numpy as np
 
 from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
@@ -21,19 +19,17 @@ from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.event_repeats import EventRepeat, RepeatSearch, scan_repeats
-from pipeline.statistics.phase_tests import h_test, look_elsewhere, rayleigh_test, z2_test
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
-from pipeline.steps.circumstances import REPEAT_P, fault_places, turns_of
+from pipeline.steps.circumstances import REPEAT_P, fault_places
 from pipeline.steps.evidence import Floats
 
 TOPIC = "fault repeats"
 LISTED = message(Method.REPEATS_OF_ELEMENTS)
 SCANNED = message(Method.REPEATS_OF_ANY_LENGTH)
-# Longest length that is scanned for [m]; the shortest is four electrodes, under which the phase is lost (chosen here).
-LONGEST_M = 20.0
-# Faults on one reel from which harmonics are looked at, and how many of them by Z^2 (chosen here).
-FEWEST, HARMONICS = 5, 2
+# Longest length that is scanned for [m]; the shortest in electrodes and in uncertainties of a place, under which the
+# phase of a mark is all but lost, and in metres (chosen here).
+LONGEST_M, SHORTEST_ELECTRODES, SHORTEST_SDS, SHORTEST_M = 20.0, 0.75, 4.0, 0.3
 
 
 def repeat_answers(bench: Bench, found: RepeatSearch | Refused | None) -> list[AnswerRow]:
@@ -44,67 +40,18 @@ def repeat_answers(bench: Bench, found: RepeatSearch | Refused | None) -> list[A
         found: the search among the listed elements, as of `circumstances.spark_repeats`; None where none is listed.
     """
     places, unsure = fault_places(bench)
-    answers = [] if found is None else [repeat_answer(found, by_harmonics(places, *turns_of(bench)))]
+    answers = [] if found is None else [repeat_answer(found)]
     tester = bench.line.instrument("spark tester")
-    if tester is not None and places:
+    if tester is not None and places and not any(isinstance(one, Result) for one in answers):
         answers.append(scan_answer(places, tester.window_m, unsure))
     return [AnswerRow("run", bench.run.id, TOPIC, one) for one in answers]
 
 
-def by_harmonics(
-    places: Sequence[Floats], turns_m: Mapping[str, float], tolerance_pct: Mapping[str, float]
-) -> str:
-    """The reel with most faults by Rayleigh's test, Z^2 and H at every element, in a sentence; "" for few faults.
-
-    Rayleigh's test sees one mark a turn; Z^2 and H also see several or a narrow one. Every turn within the tolerances
-    is tried, and each test's smallest p-value pays for all tries; H is taken where Z^2 is largest.
-
-    Args:
-        places: places of the faults of each reel [m].
-        turns_m: wire of one turn of each listed element [m].
-        tolerance_pct: how well each is known [%].
-    """
-    most = max(places, key=len, default=np.zeros(0))
-    span = float(np.ptp(most)) if len(most) >= FEWEST else 0.0
-    tried = [
-        (float(1.0 / frequency), name)
-        for name, turn in turns_m.items()
-        if 0.0 < 3.0 * turn < span
-        for frequency in _frequencies(turn, tolerance_pct.get(name, 1.0) / 100.0, span)
-    ]
-    if not tried:
-        return ""
-    round_by = [rayleigh_test(most, turn) for turn, _ in tried]
-    squared = [z2_test(most, turn, HARMONICS) for turn, _ in tried]
-    one = min(range(len(tried)), key=lambda k: round_by[k].p_value)
-    two = min(range(len(tried)), key=lambda k: squared[k].p_value)
-    told = [
-        f"{name} {test.statistic:.3g} at {tried[at][1]}, p = {look_elsewhere(test.p_value, len(tried)):.2g}"
-        for name, test, at in (
-            ("Rayleigh", round_by[one], one),
-            (f"Z^2 with {HARMONICS} harmonics", squared[two], two),
-            ("H", h_test(most, tried[two][0]), two),
-        )
-    ]
-    return (
-        f"On the reel with most faults ({len(most)}), {len(tried)} turns of the listed elements by each test, all paid "
-        f"for: {'; '.join(told)}."
-    )
-
-
-def _frequencies(turn_m: float, part: float, span_m: float) -> Floats:
-    """Turns a metre within the tolerance, a quarter of a turn of the second harmonic over the span apart."""
-    low, high = 1.0 / (turn_m * (1.0 + part)), 1.0 / (turn_m * (1.0 - part))
-    steps = math.ceil((high - low) * span_m * 4.0 * HARMONICS)
-    return np.linspace(low, high, steps + 1) if steps else np.array([1.0 / turn_m])
-
-
-def repeat_answer(found: RepeatSearch | Refused, harmonics: str = "") -> Result | Refused:
+def repeat_answer(found: RepeatSearch | Refused) -> Result | Refused:
     """Whether spark faults repeat with a listed element, as a result: the period of the strongest one.
 
     Args:
         found: the search among the listed elements.
-        harmonics: what the tests with harmonics say, as of `by_harmonics`.
     """
     question = asks(Quantity.FAULT_REPEAT)
     if isinstance(found, Refused):
@@ -112,10 +59,10 @@ def repeat_answer(found: RepeatSearch | Refused, harmonics: str = "") -> Result 
     strongest = next((one for one in found.tested if not one.harmonic_of), None)
     if strongest is None or strongest.p_value >= REPEAT_P:
         n = strongest.n if strongest is not None else max((one.n for one in found.refused), default=0)
-        beside = {"harmonics": harmonics} if harmonics else {}
+        beside = {"beside": [one.reason for one in found.refused]} if found.refused else {}
         return Refused(question, LISTED, message(Reason.NO_REPEAT, verdict=found.verdict, **beside), n)
-    told = (found.verdict, *([harmonics] if harmonics else []), *strongest.warnings)
-    answer = _answer(question, LISTED, strongest, (*told, *(one.reason for one in found.refused)))
+    told = (found.verdict, *strongest.warnings, *(one.reason for one in found.refused))
+    answer = _answer(question, LISTED, strongest, told)
     # The sheet does not say whether its elements were listed before the faults were looked at.
     listed = Assumption(
         message(Assumed.LISTED_BEFORE_LOOKING), None, message(Note.ELEMENTS_OF_THE_LINE_SHEET)
@@ -124,7 +71,7 @@ def repeat_answer(found: RepeatSearch | Refused, harmonics: str = "") -> Result 
 
 
 def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: float) -> Result | Refused:
-    """The strongest repeat of any length from four electrodes up, every length looked at paid for.
+    """The strongest repeat of any length between two, every length looked at paid for.
 
     Args:
         places: places of the faults of each reel [m].
@@ -133,7 +80,7 @@ def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: flo
     """
     n = sum(len(one) for one in places)
     longest = min(LONGEST_M, max((float(one[-1] - one[0]) for one in places if len(one)), default=0.0) / 3.0)
-    shortest = max(4.0 * electrode_m, 8.0 * position_sd_m, 0.5)
+    shortest = max(SHORTEST_ELECTRODES * electrode_m, SHORTEST_SDS * position_sd_m, SHORTEST_M)
     question = asks(
         Quantity.FAULT_REPEAT_ANY, shortest=Measure(shortest, "m"), longest=Measure(LONGEST_M, "m")
     )
@@ -141,7 +88,7 @@ def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: flo
         reason = message(Reason.FAULTS_NOT_FAR_APART, n=n)
         return Refused(question, SCANNED, reason, n)
     try:
-        found = scan_repeats(places, shortest, longest, electrode_m, position_sd_m)
+        found = scan_repeats(places, shortest, longest, electrode_m, position_sd_m, one_wire=True)
     except ReelproofError as fault:
         return Refused(question, SCANNED, str(fault.complaints[0]), n)
     if isinstance(found, Refused):

@@ -125,11 +125,11 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.FAULTS_BUNCH: (
         (
             "{short} of {gaps} gaps are shorter than half a turn, more than chance makes: these faults come "
-            "in bunches, their phases are not independent and the p-value is too small."
+            "in bunches. The p-value allows for it."
         ),
     ),
     Note.FAULTS_COME_BACK: (
-        ("Fault period matches {elements}. {untold:#listed element|listed elements} could not be tested."),
+        ("Fault period matches {elements}. {untold:#listed element|listed elements} could not be cleared."),
         "Fault period matches {elements}.",
     ),
     Note.FAULTS_NOT_INDEPENDENT: (
@@ -277,7 +277,7 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.NO_ELEMENT_REPEATS: (
         (
             "No listed element's turn repeats in the faults. {untold:#listed element|listed elements} could "
-            "not be tested."
+            "not be cleared."
         ),
         "No listed element's turn repeats in the faults.",
     ),
@@ -340,7 +340,10 @@ NOTES: Mapping[str, tuple[str, ...]] = {
         "Upper {confidence:g} % bound: {high_chance:.2g} of reels have such a point.",
     ),
     Note.REELS_WITHOUT_KNOWN_LENGTH: ("{sum} of {known} reels have no known length and are not judged.",),
-    Note.REPEAT_OF_ELEMENT: ("{element} (every {period:turn}, p = {p:.2g})",),
+    Note.REPEAT_OF_ELEMENT: (
+        "{element} (every {period:turn}, {marks} times a turn, p = {p:.2g})",
+        "{element} (every {period:turn}, p = {p:.2g})",
+    ),
     Note.SEE_CALIBRATION: ("see the calibration of the run",),
     Note.SEE_CLUSTERING: ("see the clustering test",),
     Note.SEE_INDIVIDUALS_CHART: ("see the individuals chart",),
@@ -348,7 +351,7 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.SEVERAL_ELEMENTS_FIT: (
         (
             "More than one listed element fits, and the faults do not tell which: {elements}. {untold:#listed"
-            " element|listed elements} could not be tested."
+            " element|listed elements} could not be cleared."
         ),
         "More than one listed element fits, and the faults do not tell which: {elements}.",
     ),

@@ -61,6 +61,12 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.EFFECTIVE_NUMBER_NOT_FINITE: (
         "An effective number is not a finite number; work it out from the series and ask again.",
     ),
+    Reason.ELECTRODE_SMEARS_THE_TURN: (
+        (
+            "{name}: an electrode of {electrode_m:.3} smears the phase on a turn of {turn:.4} to {left:.0f} %: these "
+            "faults cannot clear it. Look for it in the wall or the diameter."
+        ),
+    ),
     Reason.FAMILIES_DISAGREE: (
         (
             "Redrawn wire gives an index of {under:.2f} or more, above the {index:.2f} found: families that "
@@ -251,7 +257,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         "No reel of the line was fully spark-tested, so faults have no length to be counted over.",
     ),
     Reason.NO_REPEAT: (
-        "{verdict} {harmonics}",
+        "{verdict} {beside:sentences}",
         "{verdict}",
     ),
     Reason.NO_SCATTER_BETWEEN_NEIGHBOURS: (
@@ -299,7 +305,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.POSITIONS_SMEAR_THE_TURN: (
         (
             "{name}: positions known to {position_sd_m:.3} smear the phase on a turn of {turn:.4} to "
-            "{left:.0f} %; locate the faults better."
+            "{left:.0f} %: these faults cannot clear it. Locate faults better."
         ),
     ),
     Reason.PROCESS_NOT_STABLE: (
@@ -557,13 +563,6 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
         "Needs an effective sample size of {fewest}; {known} steady readings give about {thin:.0f}.",
     ),
     Reason.TOO_LITTLE_SHARED_TIME: ("The two logs share too little time to compare their clocks.",),
-    Reason.TURN_SHORTER_THAN_ELECTRODES: (
-        (
-            "{name}: a turn of {turn:.4} is shorter than {electrode_turns:g} electrode lengths "
-            "({electrode_m:.3}); the firing point smears the phase to {left:.0f} %, so spark counts cannot "
-            "convict it. Look for it in the wall or the diameter."
-        ),
-    ),
     Reason.UNKNOWN_READINGS: ("{unknown} of {n} readings are unknown; ask for pieces of known wire.",),
     Reason.VALUES_DO_NOT_MOVE: ("The values do not move; nothing changed.",),
     Reason.VALUES_EQUAL: ("All {n:#value is|values are} equal; look for a stuck instrument.",),

@@ -92,8 +92,17 @@ class Plan:
     settle_m: float | None = None
 
 
-def run_of(line: OtherLine, made: Made, plan: Plan) -> MadeRun:
-    """A run of `plan` on a line."""
+def run_of(
+    line: OtherLine, made: Made, plan: Plan, change: Callable[[Wire, Floats], Wire] | None = None
+) -> MadeRun:
+    """A run of `plan` on a line.
+
+    Args:
+        line: the line.
+        made: what it makes.
+        plan: what the run is to be.
+        change: what else becomes of the wire, from the time at which each of its places was at the die [s].
+    """
     rng = np.random.default_rng((plan.seed, sum(map(ord, line.id + made.construction + made.size))))
     settle = plan.settle_m or max(90.0, 38.0 * line.speed_m_s if line.speed_m_s > 5 else 90.0)
     first = line.take_up_m + settle
@@ -115,6 +124,8 @@ def run_of(line: OtherLine, made: Made, plan: Plan) -> MadeRun:
         for number in range(plan.reels)
     )
     wire = with_defects(wire, [_on_wire(one, reels[number]) for number, one in plan.defects])
+    if change is not None:
+        wire = change(wire, when)
     columns = _read(line, wire, seconds, front, grid, plan, rng)
     faults = np.array(
         [float(np.interp(at + line.spark.station_m, front, seconds)) for at in sorted(wire.pinholes_m)]

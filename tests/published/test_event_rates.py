@@ -1,7 +1,5 @@
 """Fault rates and phases against published tables and worked examples; each data file names its source."""
 
-import math
-
 import numpy as np
 import pytest
 from scipy import stats
@@ -10,7 +8,6 @@ from worked_cases import column, printed
 from pipeline.results import Result
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.event_rate import clean_length_km, event_rate
-from pipeline.statistics.phase_tests import kuiper_p, v_test
 
 
 def rate(count: int, known_m: float, confidence: float = 0.95) -> Result:
@@ -76,29 +73,3 @@ def test_seedlings_in_quadrats() -> None:
     answers = printed("POI-08-answers")
     assert found.details["x_squared"] == pytest.approx(answers["T"][0], abs=answers["T"][1])
     assert found.details["p_value"] == pytest.approx(answers["p (chi2_49)"][0], abs=0.005)
-
-
-def test_a_direction_known_beforehand() -> None:
-    # CIR-03: Zar 2010, example 27.2. The book's u is one unit off in its last digit.
-    answers = printed("CIR-03-answers")
-    found = v_test(column("CIR-03", "degrees") / 360.0, 1.0, 90 / 360)
-    assert found.statistic == pytest.approx(answers["u"][0], abs=1e-3)
-    assert found.statistic * math.sqrt(found.n / 2) == pytest.approx(answers["V"][0], abs=answers["V"][1])
-
-
-@pytest.mark.parametrize(
-    ("quantity", "level"), [("10 %", 0.1), ("5 %", 0.05), ("2.5 %", 0.025), ("1 %", 0.01)]
-)
-def test_kuiper_critical_values(quantity: str, level: float) -> None:
-    # CIR-04: Stephens, J. R. Statist. Soc. B 32 (1970) 115.
-    value, half = printed("CIR-04")[quantity]
-    assert kuiper_p(value - half) > level > kuiper_p(value + half)
-
-
-def test_law_of_the_h_statistic() -> None:
-    # CIR-05: de Jager & Buesching, A&A 517 (2010) L9: P(> H) = exp(-0.4 H), an empirical fit; Z^2 of many
-    # phases is a sum of exponentials.
-    rng = np.random.default_rng(1)
-    z2 = 2 * rng.standard_exponential((100_000, 20)).cumsum(axis=1)
-    h = (z2 - 4 * np.arange(20)).max(axis=1)
-    assert -math.log((h > 10).mean()) / 10 == pytest.approx(printed("CIR-05")["-ln P(H>10)/10"][0], abs=0.005)

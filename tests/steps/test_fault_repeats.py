@@ -10,7 +10,7 @@ import pytest
 from pipeline.results import Refused, Result
 from pipeline.statistics.event_repeats import search_repeats
 from pipeline.steps.circumstances import fault_places
-from pipeline.steps.fault_repeats import by_harmonics, repeat_answer, repeat_answers, scan_answer
+from pipeline.steps.fault_repeats import repeat_answer, repeat_answers, scan_answer
 from pipeline.words import counted
 from tests.said import said
 
@@ -22,25 +22,22 @@ def repeating(turn: float, reels: int = 3, each: int = 9, seed: int = 2) -> list
     return [turn * (one + random.normal(0.0, 0.03, each)) + random.random() for one in turns]
 
 
-def test_a_listed_element_is_found_and_harmonics_stand_beside_it() -> None:
-    places, turns = repeating(1.885), {"capstan": 1.88, "sheave": 1.3}
-    told = by_harmonics(places, turns, {"capstan": 1.0, "sheave": 0.0})
-    found = repeat_answer(search_repeats(places, turns, 0.0, 0.02), told)
+def test_a_listed_element_is_found() -> None:
+    found = repeat_answer(search_repeats(repeating(1.885), {"capstan": 1.88, "sheave": 1.3}, 0.0, 0.02))
     assert isinstance(found, Result)
     assert found.low < 1.885 < found.high
-    assert said(found.warnings)[1] == told
-    assert told.startswith("On the reel with most faults (9), ")
-    assert " turns of the listed elements by each test, all paid for: Rayleigh " in told
-    assert told.count(" at capstan, p = ") == 3 and "; Z^2 with 2 harmonics " in told and "; H " in told
 
 
-def test_two_marks_a_turn_hide_from_rayleigh_but_not_from_the_harmonics() -> None:
-    """Half a turn apart: the first harmonic cancels and the second stands out."""
-    (one,) = repeating(1.885, reels=1, each=14)
-    told = by_harmonics([np.sort(np.append(one, one + 0.9425))], {"capstan": 1.885}, {"capstan": 0.1})
-    p = [float(part.split("p = ")[1].rstrip(".")) for part in told.split("; ")]
-    assert p[0] > 0.2 and p[1] < 1e-6 and p[2] < 0.01
-    assert by_harmonics([one[:4]], {"capstan": 1.885}, {"capstan": 0.1}) == ""
+def test_what_is_not_cleared_stands_beside_the_answer() -> None:
+    random = np.random.default_rng(5)
+    chance = [np.sort(random.uniform(0.0, 1500.0, 9)) for _ in range(3)]
+    found = repeat_answer(search_repeats(chance, {"roll": 0.5}, 0.6, 0.02))
+    assert isinstance(found, Refused)
+    assert said(found.reason) == (
+        "No listed element's turn repeats in the faults. 1 listed element could not be cleared. roll: an electrode of "
+        "0.6 m smears the phase on a turn of 0.5 m to 15 %: these faults cannot clear it. Look for it in the wall or "
+        "the diameter."
+    )
 
 
 def test_a_length_nobody_listed_is_found_by_the_scan_and_chance_is_not() -> None:
