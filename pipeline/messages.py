@@ -36,6 +36,11 @@ class Measure:
     unit: str
 
 
+def um(mm: float) -> Measure:
+    """A small length as it is told [um]."""
+    return Measure(1000.0 * mm, "um")
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """A place on the wire, so that it can be counted from another end and shown in the reader's unit.

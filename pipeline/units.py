@@ -82,11 +82,6 @@ _USUAL = {
 }
 
 
-def mil_from_mm(mm: float) -> float:
-    """Thickness in mil (0.001 in) [mil] from thickness `mm` [mm]; exact."""
-    return mm / MM_PER_MIL
-
-
 def mm_from_mil(mil: float) -> float:
     """Thickness in millimetres [mm] from thickness `mil` [mil]; exact."""
     return mil * MM_PER_MIL

@@ -84,7 +84,7 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
                 ),
                 reels=reels,
                 beside=_beside(looked, results[-1], row),
-                observed=record.sentence if record.reels else "",
+                observed=record.told if record.reels else None,
             )
         )
     return cells

@@ -11,21 +11,18 @@ import numpy as np
 from dashboards.fillers.rows import product_row, stamp_of
 from dashboards.records import CentringReview, Plant
 from pipeline.length.steady_state import PHASE_NAMES, STEADY
+from pipeline.messages import Measure, Message, Said, message
 from pipeline.results import Assumption, Refused, Result
 from pipeline.steps.measure import STRETCH_M
 from pipeline.store.readings import read_frame, thinned_sentence
+from pipeline.tuned import Tuned
 from pipeline.tuning.centring import METHOD, QUESTION, Centring, centring
-from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from dashboards.fillers.run_book import RunBook
 
 # Stretches whose mean is where the centre lies at the end, and what drift is told beyond (both chosen here).
 END_STRETCHES, TOLD_P = 5, 0.01
-CAUTION = (
-    "Centring is adjusted on a stopped line with the parts hot: follow the plant's own procedure, and look again "
-    "after one settling length."
-)
 
 
 def centring_review(plant: Plant, book: RunBook) -> CentringReview:
@@ -98,7 +95,7 @@ def _centring(book: RunBook, first_angle_deg: float) -> Centring | Refused:
             steady |= (at >= phase["from_m"]) & (at < phase["to_m"])
     known = steady & np.isfinite(at) & np.isfinite(cos) & np.isfinite(sin)
     if gauge is None or int(known.sum()) < 2:
-        return Refused(QUESTION, METHOD, "No wall gauge read steady wire in this run.", int(known.sum()))
+        return Refused(QUESTION, METHOD, message(Tuned.NO_WALL_GAUGE), int(known.sum()))
     order = np.argsort(at[known], kind="stable")
     place = at[known][order]
     return centring(
@@ -127,9 +124,9 @@ def _as_result(found: Centring) -> Result:
         unit_of_inference="section average",
         assumptions=(
             Assumption(
-                "the offset stays where it is over the run",
+                message(Tuned.OFFSET_STAYS),
                 found.drift_p > 0.01,
-                f"it moved {found.drift_um:.0f} um over the run, p = {found.drift_p:.2g}",
+                message(Tuned.OFFSET_MOVED, moved=Measure(found.drift_um, "um"), p=found.drift_p),
             ),
         ),
         warnings=found.warnings,
@@ -149,30 +146,21 @@ def _binding(book: RunBook) -> float | None:
     return average - point if average is not None and point is not None else None
 
 
-def _advice(found: Centring | Refused, end: tuple[float, float] | None, drifts: list[str]) -> tuple[str, ...]:
+def _advice(
+    found: Centring | Refused, end: tuple[float, float] | None, drifts: list[str]
+) -> tuple[Said, ...]:
     if isinstance(found, Refused):
-        return (plain(found.reason),)
-    moved: tuple[str, ...] = ()
+        return (found.reason,)
+    told: list[Message] = []
     if found.drift_p < TOLD_P or drifts:
-        others = f" and {len(drifts) - 1} more" if len(drifts) > 1 else ""
-        by = f" (finding {drifts[0]}{others})" if drifts else ""
-        now = (
-            f" When the steady wire ended the wall was thin at {end[1]:.0f} degrees by {end[0]:.0f} um."
-            if end
-            else ""
-        )
-        sentence = (
-            f"The centre moved over the run, by {found.drift_um:.0f} um from start to end{by}.{now} Find what "
-            "moved it (compound, temperature, a loose bolt) before a bolt is turned: a mean says little of a "
-            "moving centre."
-        )
-        moved = (sentence,)
-    if not found.beyond_noise:
-        noise = "The mean eccentricity is within noise and drift. A bolt adjustment would act on noise."
-        return (*(moved or (noise,)), CAUTION)
-    where = f"{found.thin_deg:.0f} degrees from twelve o'clock (clockwise, looking against the travel)"
-    advice = (
-        f"The wall is thin at {where} by {found.size_um:.0f} um; to centre it the die must move toward that side by "
-        "as much, or the tip away from it."
-    )
-    return (*moved, advice, CAUTION)
+        by = {"finding": drifts[0]} if drifts else {}
+        more = {"more": len(drifts) - 1} if len(drifts) > 1 else {}
+        told.append(message(Tuned.CENTRE_MOVED, moved=Measure(found.drift_um, "um"), **by, **more))
+        if end:
+            told.append(message(Tuned.CENTRE_ENDED, thin=end[1], size=Measure(end[0], "um")))
+        told.append(message(Tuned.FIND_WHAT_MOVED))
+    if found.beyond_noise:
+        told.append(message(Tuned.TO_CENTRE, thin=found.thin_deg, size=Measure(found.size_um, "um")))
+    elif not told:
+        told.append(message(Tuned.OFFSET_NOT_SHOWN))
+    return (*told, message(Tuned.CENTRING_CAUTION))

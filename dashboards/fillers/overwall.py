@@ -50,7 +50,7 @@ def overwall_review(plant: Plant, lines: Sequence[LineOnFile], books: list[RunBo
 def _row(line: str, one: ProductTuning) -> OverwallRow:
     tuning = one.tuning
     target = tuning.target
-    what_ifs = tuple(what.sentence for what in tuning.what_ifs if not isinstance(what, Refused))
+    what_ifs = tuple(what.told for what in tuning.what_ifs if not isinstance(what, Refused))
     if isinstance(target, Refused):
         return OverwallRow(
             line, one.product, "", None, None, target, "", made_km=one.made_km, told=told_of(one)

@@ -21,28 +21,29 @@ from dashboards.records import (
     Worth,
 )
 from pipeline.job.tuning_in_words import (
-    SETTING,
     SHARES,
-    before_after_in_words,
-    bolts_in_words,
-    delay_in_words,
+    balance_told,
+    before_after_told,
+    bolts_told,
+    delay_told,
     delays_told,
-    hidden_in_words,
-    loss_in_words,
-    runs_of,
-    with_settings_named,
+    hidden_told,
+    loss_told,
+    runs_told,
+    settings_told,
+    tooling_told,
 )
+from pipeline.messages import Message, message, um
 from pipeline.results import Refused
+from pipeline.tuned import Tuned
 from pipeline.tuning.giveaway import Giveaway, giveaway
 from pipeline.tuning.periods import LinePeriod, advice_on_period
 from pipeline.tuning.target import Target
-from pipeline.units import mil_from_mm
-from pipeline.wording.say import plain
+from pipeline.wording.templates import CHANNELS
 
 if TYPE_CHECKING:
     from dashboards.fillers.run_book import RunBook
     from pipeline.job.tuning_on_file import LineOnFile, ProductTuning
-    from pipeline.tuning.bolt_advice import CentringAdvice
     from pipeline.tuning.centring import Centring
     from pipeline.tuning.line_tuning import LineTuning
     from pipeline.tuning.response import SettingAnswer as Reply
@@ -71,9 +72,7 @@ def tuning_review(plant: Plant, found: LineOnFile, books: list[RunBook]) -> Tuni
         found.line,
         tuple(_product(one) for one in found.products),
         tuple(_start(one) for one in found.starts),
-        (plain(good.reason),)
-        if isinstance(good, Refused)
-        else tuple(map(with_settings_named, good.sentences)),
+        (good.reason,) if isinstance(good, Refused) else good.told,
         found.told,
         stamp_of(books),
     )
@@ -92,10 +91,10 @@ def overwall_of(tuning: LineTuning) -> tuple[Worth | None, Worth | None, Worth |
     return worth_of(tuning.overwall), worth_of(low), worth_of(high)
 
 
-def told_of(one: ProductTuning) -> tuple[str, ...]:
+def told_of(one: ProductTuning) -> tuple[Message, ...]:
     """What to read beside a product's figures."""
     tuning = one.tuning
-    apart = () if tuning.apart is None else (tuning.apart.sentence,)
+    apart = () if tuning.apart is None else (tuning.apart.told,)
     warnings = tuning.target.warnings if isinstance(tuning.target, Target) else ()
     return (*one.told, *apart, *tuning.warnings, *warnings)
 
@@ -107,7 +106,7 @@ def _product(one: ProductTuning) -> TunedProduct:
     shares = tuning.shares
     return TunedProduct(
         product=one.product,
-        runs=f"{runs_of(one.runs)} and {one.made_km:.1f} km on file, {runs_of(one.read)} read in full",
+        runs=runs_told(one),
         today=target.today if isinstance(target, Target) else None,
         target=target.result if isinstance(target, Target) else target,
         advised_mm=target.advised_mm if isinstance(target, Target) else None,
@@ -120,37 +119,17 @@ def _product(one: ProductTuning) -> TunedProduct:
         else tuple(SpreadPart(words, getattr(shares, name), OWNERS[name]) for name, words in SHARES),
         spread_mm=None if shares is None else shares.sd_mm,
         centring=tuple(_centring(run, found) for run, found in tuning.centring.items()),
-        advice=_advice(tuning.centring_now),
-        bolts=tuple(bolts_in_words(tuning)),
+        advice=() if tuning.centring_now is None else tuning.centring_now.told,
+        bolts=tuple(bolts_told(tuning)),
         swings=tuple(_swing(found) for found in tuning.periods),
-        unshown=tuple(hidden_in_words(tuning)),
-        compared=tuple(before_after_in_words(one)),
-        settings=tuple(
-            sentence if place else f"By {way.way}: {sentence}"
-            for way in tuning.settings
-            for place, sentence in enumerate(way.sentences[:-1])
-        )
-        + ((tuning.settings[0].sentences[-1],) if tuning.settings else ()),
+        unshown=tuple(hidden_told(tuning)),
+        compared=tuple(before_after_told(one)),
+        settings=tuple(settings_told(tuning)),
         replies=tuple(_reply(found) for found in tuning.answers),
-        delays_told=delays_told(tuning),
-        tools=tuple(
-            ToolRow(
-                f"{draw.tooling.layer.capitalize()}: {draw.tooling.method} tooling, die {draw.tooling.die_mm:g} mm, "
-                f"tip {draw.tooling.tip_mm:g} mm",
-                draw.sentences,
-            )
-            for draw in tuning.draws
-        ),
-        balance=(
-            *(
-                f"{run}: {plain(found.reason)}"
-                if isinstance(found, Refused)
-                else f"{run}: {found.result.estimate:.3f} kg/h per rpm. {found.sentence}"
-                for run, found in tuning.outputs.items()
-            ),
-            *tuning.balance,
-        ),
-        loss=tuple(loss_in_words(tuning)),
+        delays_told=tuple(delays_told(tuning)),
+        tools=tuple(ToolRow(tooling_told(draw), draw.told) for draw in tuning.draws),
+        balance=tuple(balance_told(tuning)),
+        loss=tuple(loss_told(tuning)),
         told=told_of(one),
     )
 
@@ -163,11 +142,11 @@ def _acts(one: ProductTuning) -> tuple[TuningAct, ...]:
         return ()
     mended = [
         TuningAct(
-            f"if {what.remedy}",
+            message(Tuned.MEND, remedy=what.remedy),
             worth_of(what.worth),
             what.saving_low_mm,
             what.saving_high_mm,
-            what.sentence,
+            what.told,
         )
         for what in tuning.what_ifs
         if not isinstance(what, Refused)
@@ -181,20 +160,13 @@ def _wall_itself(one: ProductTuning, target: Target) -> TuningAct:
     now, aim = target.today.estimate, target.advised_mm
     if target.overwall.low > 0.0 and now > aim:
         worth = giveaway(now, aim, one.conductor_mm, one.price)
-        told = (
-            f"Lower the mean wall from {_wall(now)} to {_wall(aim)}, the upper end of the target's interval."
-        )
+        told = message(Tuned.LOWER_WALL, now=um(now), aim=um(aim))
         return TuningAct("the wall lowered to what is advised", worth_of(worth), now - aim, now - aim, told)
     if target.overwall.high < 0.0:
         worth = giveaway(now, aim, one.conductor_mm, one.price)
-        told = f"Raise the mean wall from {_wall(now)} to {_wall(aim)}: at today's wall too many reels would fail."
+        told = message(Tuned.RAISE_WALL, now=um(now), aim=um(aim))
         return TuningAct("the wall raised to what is advised", worth_of(worth), now - aim, now - aim, told)
-    told = "Leave the wall as it is: any excess wall is within the uncertainty."
-    return TuningAct("the wall left as it is", None, None, None, told)
-
-
-def _wall(mm: float) -> str:
-    return f"{mm:.3f} mm ({mil_from_mm(mm):.2f} mil)"
+    return TuningAct("the wall left as it is", None, None, None, message(Tuned.LEAVE_WALL))
 
 
 def _rules(target: Target) -> tuple[RuleNeed, ...]:
@@ -214,7 +186,7 @@ def _rules(target: Target) -> tuple[RuleNeed, ...]:
 
 def _centring(run: str, found: Centring | Refused) -> CentringRow:
     if isinstance(found, Refused):
-        return CentringRow(run, refused=plain(found.reason))
+        return CentringRow(run, refused=found.reason)
     return CentringRow(
         run,
         found.size_um / 1000.0,
@@ -226,10 +198,6 @@ def _centring(run: str, found: Centring | Refused) -> CentringRow:
         found.drift_p,
         found.steadiness,
     )
-
-
-def _advice(now: CentringAdvice | None) -> tuple[str, ...]:
-    return () if now is None else now.sentences
 
 
 def _swing(found: LinePeriod) -> SwingRow:
@@ -246,13 +214,10 @@ def _swing(found: LinePeriod) -> SwingRow:
 
 def _reply(found: Reply | Refused) -> ReplyRow:
     if isinstance(found, Refused):
-        name = found.question.about
-        return ReplyRow(SETTING.get(name, name), "not known", found, "", ())
-    # The gain stands in a column of its own, in the reader's units.
-    told = tuple(with_settings_named(one) for one in (found.sentences[0], *found.sentences[2:]))
-    return ReplyRow(
-        SETTING.get(found.setting, found.setting), found.kind, found.gain, delay_in_words(found), told
-    )
+        return ReplyRow(CHANNELS[found.question.about], "not known", found, None, ())
+    # The gain stands in a column of its own.
+    told = tuple(one for one in found.told if one.code != Tuned.GAIN)
+    return ReplyRow(CHANNELS[found.setting], found.kind, found.gain, delay_told(found), told)
 
 
 def _start(start: Start) -> StartRow:

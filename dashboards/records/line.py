@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboards.records.every_page import Answer, FaultMark, LimitRow, Plant, QualityState, Stamp
-from pipeline.messages import Said
+from pipeline.messages import Message, Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class CapabilityCell:
         reels: number of reels behind it.
         beside: what stands beside the index under a name of its own: the index within reels, the limit most reels
             keep, the share of bad reels, the risk by other methods, the shape of the readings.
-        observed: the reels on file found bad by the limit, in words; stands beside every predicted share.
+        observed: the reels on file found bad by the limit; stands beside every predicted share.
     """
 
     line_id: str
@@ -52,7 +52,7 @@ class CapabilityCell:
     target: float | None = None
     reels: int = 0
     beside: tuple[Answer, ...] = ()
-    observed: str = ""
+    observed: Message | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +152,7 @@ class CentringReview:
         angle_half_width_deg: half width of its interval [deg]; None if unknown.
         dead_zone_mm: offset below which moving the die would act on noise [mm].
         binding_mm: offset above which the point minimum binds instead of the average [mm].
-        advice: sentences of geometry; the plant's own procedure decides.
+        advice: geometry; the plant's own procedure decides.
         answers: drift, steadiness.
         stamp: assessments, limits and rules.
         steady: whether each averaged stretch lies in wire made at steady speed; None takes all as steady.
@@ -172,7 +172,7 @@ class CentringReview:
     angle_half_width_deg: float | None = None
     dead_zone_mm: float | None = None
     binding_mm: float | None = None
-    advice: tuple[str, ...] = ()
+    advice: tuple[Said, ...] = ()
     answers: tuple[Answer, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
     steady: NDArray[np.bool_] | None = None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from dashboards.records.every_page import Answer, Plant, Stamp
+from pipeline.messages import Message, Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +37,11 @@ class TuningAct:
         sentence: the same in words, with what binds.
     """
 
-    what: str
+    what: Said
     worth: Worth | None
     low_mm: float | None = None
     high_mm: float | None = None
-    sentence: str = ""
+    sentence: Said = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,22 +49,22 @@ class RuleNeed:
     """What one requirement asks of the mean wall.
 
     Args:
-        limit: the limit in words, with its document.
+        limit: the limit with its document.
         at_most: True for a rule that forbids a thicker wall.
         risk: accepted share that may fail, and of what, in words.
         needed: mean wall it asks for [mm].
         chance_now: share that fails at today's mean wall, 0 to 1.
         binds: whether it is the one that keeps the wall up.
-        observed: the reels on file found bad by it, in words.
+        observed: the reels on file found bad by it; None where none are counted.
     """
 
-    limit: str
+    limit: Said
     at_most: bool
     risk: str
     needed: Answer
     chance_now: float
     binds: bool
-    observed: str = ""
+    observed: Message | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +102,7 @@ class CentringRow:
     drift_mm: float | None = None
     drift_p: float | None = None
     steadiness: float | None = None
-    refused: str = ""
+    refused: Said = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +125,7 @@ class SwingRow:
     share: float
     element: str
     runs: str
-    sentence: str
+    sentence: Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,16 +135,16 @@ class ReplyRow:
     setting: str
     kind: str
     gain: Answer
-    delay: str
-    sentences: tuple[str, ...]
+    delay: Message | None
+    sentences: tuple[Said, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class ToolRow:
     """Die and tip of one layer: the tooling in words, and each ratio against its usual range in a sentence."""
 
-    name: str
-    sentences: tuple[str, ...]
+    name: Said
+    sentences: tuple[Said, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +187,7 @@ class TunedProduct:
         compared: reels before and after the newest change on run sheets, in sentences; empty where there is none.
         settings: ways to the advised wall, held to the plant's ceilings.
         replies: how the wall goes with each setting.
-        delays_told: what their delays stand on; "" where none has one.
+        delays_told: what their delays stand on; empty where none has one.
         tools: how die and tip fit.
         balance: plastic on the wire against turns of the screw, in sentences.
         loss: too thin against too thick, in sentences.
@@ -194,7 +195,7 @@ class TunedProduct:
     """
 
     product: str
-    runs: str
+    runs: Said
     today: Answer | None
     target: Answer
     advised_mm: float | None
@@ -207,18 +208,18 @@ class TunedProduct:
     parts: tuple[SpreadPart, ...] = ()
     spread_mm: float | None = None
     centring: tuple[CentringRow, ...] = ()
-    advice: tuple[str, ...] = ()
-    bolts: tuple[str, ...] = ()
+    advice: tuple[Said, ...] = ()
+    bolts: tuple[Said, ...] = ()
     swings: tuple[SwingRow, ...] = ()
-    unshown: tuple[str, ...] = ()
-    compared: tuple[str, ...] = ()
-    settings: tuple[str, ...] = ()
+    unshown: tuple[Said, ...] = ()
+    compared: tuple[Said, ...] = ()
+    settings: tuple[Said, ...] = ()
     replies: tuple[ReplyRow, ...] = ()
-    delays_told: str = ""
+    delays_told: tuple[Said, ...] = ()
     tools: tuple[ToolRow, ...] = ()
-    balance: tuple[str, ...] = ()
-    loss: tuple[str, ...] = ()
-    told: tuple[str, ...] = ()
+    balance: tuple[Said, ...] = ()
+    loss: tuple[Said, ...] = ()
+    told: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,8 +230,8 @@ class TuningReview:
     line_id: str
     products: tuple[TunedProduct, ...]
     starts: tuple[StartRow, ...] = ()
-    starts_told: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
+    starts_told: tuple[Said, ...] = ()
+    cautions: tuple[Said, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
 
 
@@ -266,7 +267,7 @@ class OverwallRow:
 
     line_id: str
     product: str
-    limit: str
+    limit: Said
     limit_mm: float | None
     today: Answer | None
     target: Answer
@@ -276,8 +277,8 @@ class OverwallRow:
     overwall_low: Worth | None = None
     overwall_high: Worth | None = None
     made_km: float = 0.0
-    sentences: tuple[str, ...] = ()
-    told: tuple[str, ...] = ()
+    sentences: tuple[Said, ...] = ()
+    told: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

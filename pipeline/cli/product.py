@@ -135,7 +135,7 @@ def _print_sheet(sheet: ConstructionSheet) -> None:
             print(f"  {line.name}: {line.note}")
     print("\nLimits in force")
     for limit in sheet.limits:
-        print(f"  {limit.sentence}")
+        print(f"  {plain(limit.told())}")
         for beside in (f"Read in: {limit.where}." if limit.where else "", limit.note):
             if beside:
                 print(f"    {beside}")

@@ -42,7 +42,9 @@ def tune(
 
     Example: reelproof tune L1 --product "14 AWG" --changed-at 2026-03-03T22:00 --store store
     """
+    from pipeline.cli.plant_units import InUnits
     from pipeline.job.tuning_on_file import tuning_on_file
+    from pipeline.record.plant_sheet_on_file import unit_of_plant
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened, progress("Tuning", None) as under_way:
@@ -56,6 +58,7 @@ def tune(
             moment_of(changed, zone, "--changed-at") if changed else None,
             under_way,
         )
+        shown = InUnits(unit_of_plant(opened))
     if as_json:
         from pipeline.products.json_form import as_json as form
 
@@ -63,7 +66,7 @@ def tune(
         return 0
     from pipeline.job.tuning_in_words import in_words
 
-    print("\n".join(in_words(found)))
+    print("\n".join(in_words(found, shown.sentence)))
     return 0
 
 

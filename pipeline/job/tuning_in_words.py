@@ -1,23 +1,26 @@
-"""What is known of tuning a line, as lines a person reads in a terminal."""
+"""What is known of tuning a line, in the order in which it is told; each figure is shown where its words are made."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from pipeline.found import together
+from pipeline.messages import Measure, Message, Place, Said, as_message, message, um
 from pipeline.results import Refused
+from pipeline.tuned import Tuned
 from pipeline.tuning.periods import advice_on_period
-from pipeline.units import mil_from_mm
-from pipeline.wording.say import plain, text_in
-from pipeline.words import counted
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.job.tuning_on_file import LineOnFile, ProductTuning
+    from pipeline.tuning.draw import Draw
     from pipeline.tuning.line_tuning import LineTuning
+    from pipeline.tuning.mass_balance import SpecificOutput
     from pipeline.tuning.response import SettingAnswer
     from pipeline.tuning.start_up import Start
-    from pipeline.tuning.target import Target
+    from pipeline.tuning.target import RuleTarget, Target
 
 SHARES = (
     ("mean", "level of the mean wall, from reel to reel"),
@@ -26,41 +29,27 @@ SHARES = (
     ("periodic", "periodic"),
     ("fast", "fast, not periodic"),
 )
-SETTING = {
-    "line_speed_m_s": "line speed",
-    "screw_speed_rpm": "screw speed",
-    "covering_screw_speed_rpm": "screw speed of the covering",
-    "melt_temperature_c": "melt temperature",
-    "melt_pressure_bar": "melt pressure",
-}
-CIRCUMSTANCE = {"stood_s": "time stood before", "ramp_s": "time to steady speed"}
 
 
-def with_settings_named(sentence: str) -> str:
-    """A sentence with settings and circumstances by their names instead of their columns'."""
-    for column, words in sorted((SETTING | CIRCUMSTANCE).items(), key=lambda pair: -len(pair[0])):
-        sentence = sentence.replace(column, words)
-    return sentence
+def in_words(found: LineOnFile, say: Callable[[Said], str] = plain) -> Iterator[str]:
+    """Everything, a line at a time.
 
-
-def both(mm: float) -> str:
-    """A wall in both units, as ``394.6 um (15.54 mil)``."""
-    return f"{1000.0 * mm:.1f} um ({mil_from_mm(mm):.2f} mil)"
-
-
-def runs_of(count: int) -> str:
-    """How many runs, as ``1 run`` or ``12 runs``."""
-    return "1 run" if count == 1 else f"{count} runs"
-
-
-def in_words(found: LineOnFile) -> Iterator[str]:
-    """Everything, a line at a time."""
+    Args:
+        found: what is on file.
+        say: makes words of a message.
+    """
     for one in found.products:
-        yield from _product(found.line, one)
-    yield from _section("Starts of the line", _starts(found))
+        name = f"{found.line}, {one.product}"
+        yield name
+        yield "=" * len(name)
+        yield say(runs_told(one))
+        yield from map(say, (*one.told, *one.tuning.warnings))
+        for title, told in _sections(one):
+            yield from _section(title, map(say, told))
+        yield ""
+    yield from _section("Starts of the line", map(say, _starts(found)))
     yield ""
-    for caution in found.told:
-        yield f"Caution: {caution}"
+    yield from (f"Caution: {say(one)}" for one in found.told)
 
 
 def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
@@ -70,243 +59,265 @@ def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
         yield from (f"  {one}" for one in listed)
 
 
-def _product(line: str, one: ProductTuning) -> Iterator[str]:
+def _sections(one: ProductTuning) -> Iterator[tuple[str, Iterable[Said]]]:
     tuning = one.tuning
-    name = f"{line}, {one.product}"
-    yield name
-    yield "=" * len(name)
-    yield f"{runs_of(one.runs)}, {one.made_km:.1f} km in the period; {runs_of(one.read)} read in full."
-    yield from one.told
-    yield from tuning.warnings
-    yield from _section("How far may the wall come down?", _target(tuning))
-    yield from _section("What the spread of the thinnest wall is made of", _shares(tuning))
-    yield from _section(
-        "What mending one thing is worth",
-        (plain(what.reason) if isinstance(what, Refused) else what.sentence for what in tuning.what_ifs),
-    )
-    yield from _section("Too thin against too thick", loss_in_words(tuning))
-    yield from _section("Ways to the advised wall", _settings(tuning))
-    yield from _section("Centring", _centring(tuning))
-    yield from _section("What repeats", _periods(tuning))
-    yield from _section("Die and tip", _draws(tuning))
-    yield from _section("What answers to which setting", _answers(tuning))
-    yield from _section("Plastic on the wire against turns of the screw", _balance(tuning))
-    yield from _section("Before and after", before_after_in_words(one))
-    yield ""
+    yield "How far may the wall come down?", _target(tuning)
+    yield "What the spread of the thinnest wall is made of", _shares(tuning)
+    mended = [what.reason if isinstance(what, Refused) else what.told for what in tuning.what_ifs]
+    yield "What mending one thing is worth", mended
+    yield "Too thin against too thick", loss_told(tuning)
+    yield "Ways to the advised wall", settings_told(tuning)
+    yield "Centring", _centring(tuning)
+    yield "What repeats", _periods(tuning)
+    yield "Die and tip", _draws(tuning)
+    yield "What answers to which setting", _answers(tuning)
+    yield "Plastic on the wire against turns of the screw", balance_told(tuning)
+    yield "Before and after", before_after_told(one)
 
 
-def _target(tuning: LineTuning) -> Iterator[str]:
+def runs_told(one: ProductTuning) -> Message:
+    """What is on file of a product and what was read of it."""
+    made = Measure(1000.0 * one.made_km, "m")
+    return message(Tuned.RUNS_ON_FILE, runs=one.runs, made=made, read=one.read)
+
+
+def _target(tuning: LineTuning) -> Iterator[Said]:
     target = tuning.target
+    apart = () if tuning.apart is None else (tuning.apart.told,)
     if isinstance(target, Refused):
-        yield f"No target: {plain(target.reason)}"
-        if tuning.apart is not None:
-            yield tuning.apart.sentence
+        yield message(Tuned.NO_TARGET, why=as_message(target.reason))
+        yield from apart
         return
     result = target.result
-    yield (
-        f"Smallest mean wall: {both(result.estimate)}, {100.0 * result.confidence:.0f} % interval "
-        f"{1000.0 * result.low:.1f} to {1000.0 * result.high:.1f} um; aim no lower than {both(target.advised_mm)}."
+    yield message(
+        Tuned.SMALLEST,
+        target=um(result.estimate),
+        confidence=100.0 * result.confidence,
+        low=um(result.low),
+        high=um(result.high),
+        advised=um(target.advised_mm),
     )
-    yield f"What holds it up: {target.binding}."
+    yield message(Tuned.HELD_UP, binding=target.binding)
     yield from _overwall(tuning, target)
-    yield f"It stands on {counted(target.reels, 'reel')} of {runs_of(target.runs)}. Rule by rule:"
-    for rule in target.rules:
-        at_most = "at most" if rule.bound == "upper" else "at least"
-        yield (
-            f"  {rule.limit}: mean wall {at_most} {1000.0 * rule.needed.estimate:.1f} um "
-            f"({1000.0 * rule.needed.low:.1f} to {1000.0 * rule.needed.high:.1f}) for {100.0 * rule.risk:g} % of "
-            f"{rule.unit_at_risk}s; now {100.0 * rule.chance_now:.2g} %. {rule.observed}".rstrip()
-        )
-    if tuning.apart is not None:
-        yield tuning.apart.sentence
+    yield message(Tuned.STANDS_ON, reels=target.reels, runs=target.runs)
+    yield from (_rule(rule) for rule in target.rules)
+    yield from apart
     covering = tuning.covering
     if covering is not None:
-        yield f"Covering: {plain(covering.reason) if isinstance(covering, Refused) else covering.sentence}"
+        told = as_message(covering.reason) if isinstance(covering, Refused) else covering.told
+        yield message(Tuned.COVERING, told=told)
     yield from target.warnings
 
 
-def _overwall(tuning: LineTuning, target: Target) -> Iterator[str]:
-    over = target.overwall
-    yield (
-        f"Today's mean wall: {both(target.today.estimate)}. Overwall {both(over.estimate)}, "
-        f"{1000.0 * over.low:.1f} to {1000.0 * over.high:.1f} um."
+def _rule(rule: RuleTarget) -> Message:
+    told = message(
+        Tuned.AT_MOST if rule.bound == "upper" else Tuned.AT_LEAST,
+        limit=rule.limit,
+        needed=um(rule.needed.estimate),
+        low=um(rule.needed.low),
+        high=um(rule.needed.high),
+        risk=rule.risk,
+        unit=rule.unit_at_risk,
+        now=100.0 * rule.chance_now,
     )
-    if tuning.overwall is not None and tuning.overwall_interval is not None:
-        low, high = tuning.overwall_interval
-        mass = f"{tuning.overwall.kg_km:.3f} kg/km ({low.kg_km:.3f} to {high.kg_km:.3f})"
-        money = tuning.overwall.money_per_month
-        if money is None or low.money_per_month is None or high.money_per_month is None:
-            yield f"That is {mass}."
-        else:
-            yield (
-                f"That is {mass}, {money:,.0f} {tuning.overwall.currency} a month "
-                f"({low.money_per_month:,.0f} to {high.money_per_month:,.0f})."
-            )
+    return told if rule.observed is None else together(told, rule.observed)
 
 
-def _shares(tuning: LineTuning) -> Iterator[str]:
+def _overwall(tuning: LineTuning, target: Target) -> Iterator[Message]:
+    over = target.overwall
+    today, span = um(target.today.estimate), {"low": um(over.low), "high": um(over.high)}
+    yield message(Tuned.TODAY, today=today, over=um(over.estimate), **span)
+    if tuning.overwall is None or tuning.overwall_interval is None:
+        return
+    now, low, high = tuning.overwall, *tuning.overwall_interval
+    mass, least, most = (Measure(one.kg_km, "kg/km") for one in (now, low, high))
+    money = [one.money_per_month for one in (now, low, high)]
+    if None in money:
+        yield message(Tuned.OVER_MASS, mass=mass, low=least, high=most)
+        return
+    told = dict(zip(("money", "least", "most"), money, strict=True))
+    yield message(Tuned.OVER_MONEY, mass=mass, low=least, high=most, **told, currency=now.currency)
+
+
+def _shares(tuning: LineTuning) -> Iterator[Said]:
     shares = tuning.shares
     if shares is None:
         yield "No reel with enough steady wire was read."
         return
-    yield f"Standard deviation {1000.0 * shares.sd_mm:.1f} um over {counted(shares.reels, 'reel')}, of its variance:"
-    for name, words in SHARES:
-        yield f"  {100.0 * getattr(shares, name):5.1f} %  {words}"
+    yield message(Tuned.SPREAD, spread=um(shares.sd_mm), reels=shares.reels)
+    for name, part in SHARES:
+        yield message(Tuned.SPREAD_PART, share=100.0 * getattr(shares, name), part=part)
     if math.isfinite(shares.noise):
-        yield f"  of which {100.0 * shares.noise:.1f} % is the gauge's own noise"
+        yield message(Tuned.SPREAD_NOISE, share=100.0 * shares.noise)
 
 
-def loss_in_words(tuning: LineTuning) -> Iterator[str]:
+def loss_told(tuning: LineTuning) -> Iterator[Said]:
     """What being wrong costs on either side."""
     loss = tuning.loss
     if loss is None:
         return
     if isinstance(loss, Refused):
-        yield plain(loss.reason)
+        yield loss.reason
         return
     least = loss.least
-    yield (
-        f"One more micrometre on a reel costs {loss.cost_per_um:.3f} {loss.currency}, a failed reel "
-        f"{loss.failed_reel:,.0f}: cheapest is {both(least.target_mm)}, with {100.0 * least.chance:.2g} % failed reels."
+    yield message(
+        Tuned.CHEAPEST,
+        step=Measure(1.0, "um"),
+        cost=loss.cost_per_um,
+        currency=loss.currency,
+        failed=loss.failed_reel,
+        target=um(least.target_mm),
+        share=100.0 * least.chance,
     )
-    yield (
-        f"5 um thinner would cost {least.loss_if_thinner - least.loss_per_reel:.2f} {loss.currency} a reel more, 5 um "
-        f"thicker {least.loss_if_thicker - least.loss_per_reel:.2f}: being wrong is dearer on the thin side."
+    yield message(
+        Tuned.DEARER_SIDE,
+        step=Measure(5.0, "um"),
+        thinner=least.loss_if_thinner - least.loss_per_reel,
+        currency=loss.currency,
+        thicker=least.loss_if_thicker - least.loss_per_reel,
     )
     yield from loss.warnings
 
 
-def _settings(tuning: LineTuning) -> Iterator[str]:
+def settings_told(tuning: LineTuning) -> Iterator[Message]:
+    """The ways to the advised wall, what follows with each, and the caution once."""
     for way in tuning.settings:
-        yield from (f"By {way.way}: {one}" if not place else one for place, one in enumerate(way.sentences))
+        first, *rest = way.told[:-1]
+        yield message(Tuned.BY_SETTING, setting=way.change.quantity, told=first)
+        yield from rest
+    if tuning.settings:
+        yield tuning.settings[0].told[-1]
 
 
-def _centring(tuning: LineTuning) -> Iterator[str]:
+def _centring(tuning: LineTuning) -> Iterator[Said]:
     for run, found in tuning.centring.items():
         if isinstance(found, Refused):
-            yield f"{run}: {plain(found.reason)}"
-        else:
-            yield (
-                f"{run}: thin at {found.thin_deg:.0f} degrees by {found.size_um:.0f} um ({found.size_low_um:.0f} to "
-                f"{found.size_high_um:.0f}); drift {found.drift_um:.0f} um over the run (p {found.drift_p:.2g}), "
-                f"steadiness {found.steadiness:.2f}."
-            )
+            yield message(Tuned.OF_RUN, run=run, told=as_message(found.reason))
+            continue
+        figures = {"size": found.size_um, "low": found.size_low_um, "high": found.size_high_um}
+        yield message(
+            Tuned.CENTRED_SO,
+            run=run,
+            thin=found.thin_deg,
+            **{name: Measure(one, "um") for name, one in (figures | {"drift": found.drift_um}).items()},
+            p=found.drift_p,
+            steadiness=found.steadiness,
+        )
     if tuning.centring_now is not None:
         yield "Now, by the latest run:"
-        yield from tuning.centring_now.sentences
-    yield from bolts_in_words(tuning)
+        yield from tuning.centring_now.told
+    yield from bolts_told(tuning)
 
 
-def bolts_in_words(tuning: LineTuning) -> Iterator[str]:
+def bolts_told(tuning: LineTuning) -> Iterator[Said]:
     """What a turn of each bolt does, or that it is not known."""
     bolts = tuning.bolts
     if isinstance(bolts, Refused):
-        yield plain(bolts.reason)
+        yield bolts.reason
         return
     for bolt in bolts.bolts:
         if bolt.known:
-            yield (
-                f"{bolt.bolt}: a turn in moves the thin side by {bolt.um_per_turn:.0f} um (+/- {bolt.sd_um:.0f}), "
-                f"{bolt.off_sheet_deg:+.0f} degrees off the line sheet's geometry."
-            )
-    yield f"Learned from {counted(bolts.steps, 'logged adjustment')}."
+            moves, sd = Measure(bolt.um_per_turn, "um"), Measure(bolt.sd_um, "um")
+            yield message(Tuned.BOLT_DOES, bolt=bolt.bolt, moves=moves, sd=sd, off=bolt.off_sheet_deg)
+    yield message(Tuned.LEARNED_FROM, steps=bolts.steps)
     yield from bolts.warnings
 
 
-def _periods(tuning: LineTuning) -> Iterator[str]:
+def _periods(tuning: LineTuning) -> Iterator[Said]:
     if not tuning.periods:
         yield "Nothing repeats beyond chance."
     yield from (advice_on_period(one) for one in tuning.periods)
-    yield from hidden_in_words(tuning)
+    yield from hidden_told(tuning)
 
 
-def hidden_in_words(tuning: LineTuning) -> Iterator[str]:
+def hidden_told(tuning: LineTuning) -> Iterator[Message]:
     """What of a line's turning parts the readings cannot show."""
     if tuning.hidden:
-        listed = ", ".join(f"{one.element} ({one.harmonic} a turn)" for one in tuning.hidden)
-        yield f"The readings stand too far apart to show: {listed}."
+        turns = [message(Tuned.TURN_OF, element=one.element, harmonic=one.harmonic) for one in tuning.hidden]
+        yield message(Tuned.NOT_SHOWN, elements=turns)
 
 
-def _draws(tuning: LineTuning) -> Iterator[str]:
+def tooling_told(draw: Draw) -> Message:
+    """Die and tip of one layer."""
+    tool = draw.tooling
+    bores = {"die": Measure(tool.die_mm, "mm"), "tip": Measure(tool.tip_mm, "mm")}
+    return message(Tuned.TOOLING, layer=tool.layer, method=tool.method, **bores)
+
+
+def _draws(tuning: LineTuning) -> Iterator[Message]:
     for one in tuning.draws:
-        tool = one.tooling
-        yield f"{tool.layer.capitalize()}, {tool.method} tooling, die {tool.die_mm:g} mm on tip {tool.tip_mm:g} mm:"
-        yield from (f"  {sentence}" for sentence in one.sentences)
+        yield tooling_told(one)
+        yield from one.told
     if not tuning.draws:
-        yield "The line sheet names no die and tip for this product: enter them as [[line.tooling]]."
+        yield message(Tuned.NO_TOOLING)
 
 
-def _answers(tuning: LineTuning) -> Iterator[str]:
+def _answers(tuning: LineTuning) -> Iterator[Said]:
     for one in tuning.answers:
         if isinstance(one, Refused):
-            yield f"{text_in(one.question, 'si')}: {plain(one.reason)}"
+            told = as_message(one.reason)
+            yield message(Tuned.ANSWER_OF, output="mean wall", setting=one.question.about, told=(told,))
             continue
-        late = delay_in_words(one)
-        after = f" Half of it has come after {late}." if late else ""
-        told = with_settings_named(" ".join(one.sentences))
-        yield f"{one.output} on {SETTING.get(one.setting, one.setting)}: {told}{after}"
-    if said := delays_told(tuning):
-        yield said
+        late = delay_told(one)
+        after = () if late is None else (message(Tuned.HALF_AFTER, late=late),)
+        yield message(Tuned.ANSWER_OF, output=one.output, setting=one.setting, told=(*one.told, *after))
+    yield from delays_told(tuning)
 
 
-def delays_told(tuning: LineTuning) -> str:
-    """What the delays stand on and their intervals leave out; "" where none is told."""
-    if any(delay_in_words(one) for one in tuning.answers if not isinstance(one, Refused)):
-        return (
-            "These delays take the gauge's distance from the die as the line sheet has it: where the gauge stands a "
-            "metre off, each is off by the time the wire takes for a metre, and its interval does not allow for that."
-        )
-    return ""
+def delays_told(tuning: LineTuning) -> Iterator[Message]:
+    """What the delays stand on and their intervals leave out; nothing where none is told."""
+    if any(delay_told(one) for one in tuning.answers if not isinstance(one, Refused)):
+        yield message(Tuned.DELAYS_STAND_ON)
 
 
-def delay_in_words(answer: SettingAnswer) -> str:
-    """When half of a response has come, with its interval and its beginning; "" where it is not known."""
+def delay_told(answer: SettingAnswer) -> Message | None:
+    """When half of a response has come, with its interval and its beginning; None where it is not known."""
     if answer.kind != "response" or not math.isfinite(answer.delay_s):
-        return ""
-    digits = 2 if answer.delay_high_s - answer.delay_low_s < 1.0 else 1
-    half, low, high = (
-        f"{one:.{digits}f}" for one in (answer.delay_s, answer.delay_low_s, answer.delay_high_s)
-    )
-    begins = f", begun after {answer.begins_s:.1f} s" if math.isfinite(answer.begins_s) else ""
-    return f"{half} s ({low} to {high}){begins}"
+        return None
+    half, low, high = (Measure(one, "s") for one in (answer.delay_s, answer.delay_low_s, answer.delay_high_s))
+    begins = {"begins": Measure(answer.begins_s, "s")} if math.isfinite(answer.begins_s) else {}
+    return message(Tuned.DELAY, half=half, low=low, high=high, **begins)
 
 
-def _balance(tuning: LineTuning) -> Iterator[str]:
-    for run, one in tuning.outputs.items():
+def balance_told(tuning: LineTuning) -> Iterator[Message]:
+    """Plastic on the wire against turns of the screw, run by run, and what is off."""
+
+    def of_run(run: str, one: SpecificOutput | Refused) -> Message:
         if isinstance(one, Refused):
-            yield f"{run}: {plain(one.reason)}"
-        else:
-            yield f"{run}: {one.result.estimate:.3f} kg/h per rpm. {one.sentence}"
+            return message(Tuned.OF_RUN, run=run, told=as_message(one.reason))
+        return message(Tuned.OUTPUT, run=run, output=one.result.estimate, told=one.told)
+
+    yield from (of_run(run, one) for run, one in tuning.outputs.items())
     yield from tuning.balance
 
 
-def before_after_in_words(one: ProductTuning) -> Iterator[str]:
+def before_after_told(one: ProductTuning) -> Iterator[Said]:
     """What a change did, each figure in turn; a reason that holds for all of them is told once."""
     told = one.tuning.before_after
-    if told and one.change:
+    if told and one.change is not None:
         yield one.change
-    yield from dict.fromkeys(plain(found.reason) for found in told if isinstance(found, Refused))
-    answered = [found.sentences for found in told if not isinstance(found, Refused)]
+    yield from dict.fromkeys(found.reason for found in told if isinstance(found, Refused))
+    answered = [found.told for found in told if not isinstance(found, Refused)]
     shared = [one for one in answered[0] if all(one in others for others in answered[1:])] if answered else []
-    yield from (one for sentences in answered for one in sentences if one not in shared)
+    yield from (one for some in answered for one in some if one not in shared)
     yield from shared
 
 
-def _starts(found: LineOnFile) -> Iterator[str]:
-    yield from (start_in_words(one) for one in found.starts)
+def _starts(found: LineOnFile) -> Iterator[Said]:
+    yield from (_start(one) for one in found.starts)
     good = found.good_starts
-    if isinstance(good, Refused):
-        yield plain(good.reason)
-    else:
-        yield from map(with_settings_named, good.sentences)
+    yield from (good.reason,) if isinstance(good, Refused) else good.told
 
 
-def start_in_words(start: Start) -> str:
-    """One start in a sentence."""
-    where = f"{start.run_id} at {start.from_m:.0f} m"
+def _start(start: Start) -> Message:
+    at = Place(start.from_m)
     if not math.isfinite(start.scrap_m):
-        return f"{where}: the run ended before the start was over."
-    return (
-        f"{where}: {start.scrap_m:.0f} m of scrap (steady speed after {start.steady_m:.0f} m, wall settled after "
-        f"{start.settled_m:.0f} m, within limits after {start.good_m:.0f} m); the last was {start.held_by}."
-    )
+        return message(Tuned.START_NOT_OVER, run=start.run_id, at=at)
+    lengths = {
+        "scrap": start.scrap_m,
+        "steady": start.steady_m,
+        "settled": start.settled_m,
+        "good": start.good_m,
+    }
+    told = {name: Measure(one, "m") for name, one in lengths.items()}
+    return message(Tuned.START, run=start.run_id, at=at, **told, held_by=start.held_by)

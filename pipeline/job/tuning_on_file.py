@@ -21,8 +21,10 @@ from pipeline.job.tuning_question_on_file import (
     question_of,
 )
 from pipeline.job.tuning_runs import tuning_run
+from pipeline.messages import Measure, Message, message
 from pipeline.record.not_found import not_on_file
 from pipeline.store.readings import thinned_folders
+from pipeline.tuned import Tuned
 from pipeline.tuning.good_starts import GoodStarts, good_starts
 from pipeline.tuning.line_tuning import LineTuning, tuning_of_line
 from pipeline.tuning.start_up import Start
@@ -37,20 +39,7 @@ Head = dict[str, Any]
 # Readings read in full for one product; half a minute of one core (chosen here).
 READINGS_AT_MOST = 500_000
 FIRST, LAST = datetime(1970, 1, 1), datetime(9999, 12, 31)
-CAUTIONS = (
-    (
-        "It recommends a direction and a size and stops at the ceilings the plant entered for pressure, temperature "
-        "and speed; the plant's own procedure and the makers of machine and compound decide."
-    ),
-    (
-        "Crosshead, die and melt are hot and under pressure, and a line stores motion: adjust on a stopped line, or as "
-        "the plant's procedure allows, by authorised persons."
-    ),
-    (
-        "A target is no permission: limits hold for every reel. Lower it in steps, look again after each, and keep "
-        "cutting samples."
-    ),
-)
+CAUTIONS = tuple(message(one) for one in (Tuned.RECOMMENDS, Tuned.HOT_PARTS, Tuned.NO_PERMISSION))
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +55,8 @@ class ProductTuning:
         made_km: wire made in the period [km].
         runs: runs on file in the period.
         read: runs read in full.
-        told: sentences to read beside it.
-        change: the change found on run sheets that is compared before and after; "" where a reader named one, or
+        told: what to read beside it.
+        change: the change found on run sheets that is compared before and after; None where a reader named one, or
             none is on file.
     """
 
@@ -79,8 +68,8 @@ class ProductTuning:
     made_km: float
     runs: int
     read: int
-    told: tuple[str, ...]
-    change: str = ""
+    told: tuple[Message, ...]
+    change: Message | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,14 +81,14 @@ class LineOnFile:
         products: its products, the one run last first.
         starts: its starts, whatever the product, in the order of time.
         good_starts: what short starts have in common.
-        told: sentences to read beside all of it.
+        told: what to read beside all of it.
     """
 
     line: str
     products: tuple[ProductTuning, ...]
     starts: tuple[Start, ...]
     good_starts: GoodStarts | Refused
-    told: tuple[str, ...] = CAUTIONS
+    told: tuple[Message, ...] = CAUTIONS
 
 
 def tuning_on_file(
@@ -209,7 +198,7 @@ def _product(
     runs = [tuning_run(store, head) for head in read]
     asked, told = question_of(store, read, share)
     asked = replace(asked, observed=observed_on_file(store, heads))
-    change = ""
+    change = None
     if changed is None:
         changed, change = newest_change(runs, asked.trials, asked.adjustments)
     if changed is not None:
@@ -225,7 +214,7 @@ def _product(
         sum(head["made_m"] or 0.0 for head in heads) / 1000.0,
         len(heads),
         len(read),
-        (*_told_of_reading(heads, read), *told, *_told_of_price(asked.price, share, heads[-1])),
+        (*_told_of_reading(heads, read), *told, _told_of_price(asked.price, share, heads[-1])),
         change,
     )
 
@@ -242,35 +231,21 @@ def _newest(heads: list[Head]) -> list[Head]:
     return kept[::-1]
 
 
-def _told_of_reading(heads: list[Head], read: list[Head]) -> tuple[str, ...]:
+def _told_of_reading(heads: list[Head], read: list[Head]) -> tuple[Message, ...]:
     if len(read) == len(heads):
         return ()
-    return (
-        (
-            f"The newest {len(read)} of {len(heads)} runs are read in full ({READINGS_AT_MOST:,} readings at most, "
-            f"from {read[0]['run_id']} on); older ones speak only in a comparison before and after. Narrow the period "
-            "with --from and --to to read others."
-        ),
-    )
+    counts = {"read": len(read), "runs": len(heads), "most": READINGS_AT_MOST}
+    return (message(Tuned.READ_NEWEST, **counts, first=read[0]["run_id"]),)
 
 
-def _told_of_price(price: Price, share: float, head: Head) -> tuple[str, ...]:
+def _told_of_price(price: Price, share: float, head: Head) -> Message:
     construction = head["construction"]
     if price.per_kg is None or price.km_per_month is None:
-        return (
-            (
-                f"The plant sheet gives no price of the insulation or no length a month for {construction}, so there "
-                "is no money: enter 'insulation_per_kg' and 'km_per_month' under [prices]."
-            ),
-        )
+        return message(Tuned.NO_PRICE, construction=construction)
+    length = Measure(1000.0 * price.km_per_month, "m")
     if share < 1.0:
-        return (
-            (
-                f"Money is for {price.km_per_month:,.0f} km a month: the plant's length of {construction} times the "
-                f"{100.0 * share:.0f} % of what is on file that this line and product made."
-            ),
-        )
-    return (f"Money is for {price.km_per_month:,.0f} km a month, the plant's own figure for {construction}.",)
+        return message(Tuned.MONEY_SHARED, length=length, construction=construction, share=100.0 * share)
+    return message(Tuned.MONEY_FOR, length=length, construction=construction)
 
 
 def _across(store: Store, heads: list[Head], changed: datetime) -> LineRun | None:

@@ -9,16 +9,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pipeline.job.tuning_runs import line_sheet_of, plant_sheet_of, product_named, product_of, run_sheet_of
+from pipeline.messages import Message, Place, message
 from pipeline.products.limits import limits_in_force, missing_requirements
 from pipeline.record.stretches_on_file import StretchWalls, stretch_walls_of
 from pipeline.statistics.against_record import Observed
+from pipeline.tuned import Tuned
 from pipeline.tuning.before_after import ReelFact, reel_facts
 from pipeline.tuning.bolt_response import Adjustment
 from pipeline.tuning.giveaway import Price
 from pipeline.tuning.requirement_rules import AVERAGE, CONCENTRICITY, DIAMETER, POINT
 from pipeline.tuning.target import Risks
 from pipeline.tuning.tuning_question import PURGE_M, TuningQuestion
-from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.sheets.line_sheet import LineSheet
@@ -37,8 +38,8 @@ def question_of(
     store: Store,
     heads: Sequence[Head],
     share_of_month: float,
-) -> tuple[TuningQuestion, tuple[str, ...]]:
-    """What is known beside the runs of one product, and sentences about what could not be used.
+) -> tuple[TuningQuestion, tuple[Message, ...]]:
+    """What is known beside the runs of one product, and what is said of what could not be used.
 
     Sheets, limits and prices are those of the latest run.
 
@@ -64,7 +65,7 @@ def question_of(
         line=line,
         limits=limits_in_force(*judged_by),
         missing=tuple(
-            plain(one.told) for one in missing_requirements(*judged_by) if one.requirement in (AVERAGE, POINT)
+            one.told for one in missing_requirements(*judged_by) if one.requirement in (AVERAGE, POINT)
         ),
         price=price,
         covering=sheets[latest["run_id"]].covering,
@@ -82,8 +83,8 @@ def question_of(
 
 def newest_change(
     runs: Sequence[LineRun], trials: Collection[str], turned: Mapping[str, Sequence[Adjustment]]
-) -> tuple[datetime | None, str]:
-    """Instant of the newest change that run sheets tell of, and the same in words; None and "" where there is none.
+) -> tuple[datetime | None, Message | None]:
+    """Instant of the newest change that run sheets tell of, and what is said of it; None where there is none.
 
     A trial counts from its start, for its own reels are in no comparison; bolts from their last turn.
 
@@ -95,14 +96,15 @@ def newest_change(
     for run in reversed(runs):
         bolts = turned.get(run.run_id, ())
         if run.run_id in trials:
-            words = " in which bolts were turned" if bolts else ""
-            return run.started, f"Newest change on the run sheets: {run.run_id}, a trial of settings{words}."
+            return run.started, message(
+                Tuned.NEWEST_TRIAL_BOLTS if bolts else Tuned.NEWEST_TRIAL, run=run.run_id
+            )
         if bolts:
             at_m = max(one.at_m for one in bolts)
             late = float(np.interp(at_m, np.maximum.accumulate(run.die_m), run.seconds))
-            told = f"Newest change on the run sheets: bolts turned at {at_m:,.0f} m of {run.run_id}."
+            told = message(Tuned.NEWEST_BOLTS, at=Place(at_m), run=run.run_id)
             return run.started + timedelta(seconds=late), told
-    return None, ""
+    return None, None
 
 
 def _price(plant: PlantSheet, construction: str, family: str, density: float, share: float) -> Price:
@@ -122,7 +124,7 @@ def _price(plant: PlantSheet, construction: str, family: str, density: float, sh
 
 def _bolts_turned(
     line: LineSheet, sheets: dict[str, RunSheet]
-) -> tuple[dict[str, tuple[Adjustment, ...]], tuple[str, ...]]:
+) -> tuple[dict[str, tuple[Adjustment, ...]], tuple[Message, ...]]:
     """Logged turns by run; a turn of a bolt the line sheet does not name is told and left out with its step."""
     known = {one.id for one in line.bolts}
     turned: dict[str, tuple[Adjustment, ...]] = {}
@@ -130,10 +132,7 @@ def _bolts_turned(
     for name, sheet in sheets.items():
         unknown = sorted({bolt for one in sheet.bolts_turned for bolt in one.turns} - known)
         if unknown:
-            told.append(
-                f"Run {name} logs turns of {', '.join(unknown)}, which line sheet {line.id} does not name under "
-                "[[line.bolts]]: they teach nothing until one of the sheets is mended."
-            )
+            told.append(message(Tuned.UNKNOWN_BOLTS, run=name, bolts=unknown, line=line.id))
         turned[name] = tuple(
             Adjustment(one.at_m, one.turns) for one in sheet.bolts_turned if set(one.turns) <= known
         )

@@ -7,13 +7,16 @@ from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
 
+from pipeline.messages import Message, to_json
+from pipeline.wording.say import plain
+
 Json = dict[str, "Json"] | list["Json"] | str | int | float | bool | None
 
 
 def as_json(record: object) -> Json:
     """A frozen record, or a tuple or mapping of them, as values that the json module writes.
 
-    Fields a record keeps to itself (``repr=False``) are left out.
+    A message is its code, its arguments, and its words. Fields a record keeps to itself (``repr=False``) are left out.
 
     Args:
         record: dataclass, mapping, sequence, date, text, number or None. Infinite and undefined numbers
@@ -28,6 +31,8 @@ def as_json(record: object) -> Json:
         return record if math.isfinite(record) else None
     if isinstance(record, date):
         return record.isoformat()
+    if isinstance(record, Message):
+        return {**as_json(to_json(record)), "words": plain(record)}  # type: ignore[dict-item]
     if is_dataclass(record) and not isinstance(record, type):
         return {one.name: as_json(getattr(record, one.name)) for one in fields(record) if one.repr}
     if isinstance(record, Mapping):

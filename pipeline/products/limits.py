@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from pipeline.found import together
-from pipeline.messages import Message, as_written, message
+from pipeline.messages import Measure, Message, as_written, message
 from pipeline.products.limit_rows import (
     DIAMETERS,
     OF_AVERAGE,
@@ -20,6 +20,7 @@ from pipeline.products.product import Product
 from pipeline.products.requirement_sets import ANY, AVERAGE, EVERY_SET, Certificate, asked_of_wire
 from pipeline.products.source_standing import SourceStanding
 from pipeline.products.table_rows import table_rows, where_seen
+from pipeline.tuned import Tuned
 from pipeline.why import Why
 from pipeline.wording.say import plain
 
@@ -78,13 +79,17 @@ class Limit:
     beside: str = ""
     said: Message | None = None
 
-    @property
-    def sentence(self) -> str:
-        """The limit in words, with its document and revision."""
-        cited = ", ".join(part for part in (self.document, self.edition, self.table) if part)
-        return (
-            f"{self.requirement} {self.sense} {self.value_of_record:g} {self.unit_of_record} "
-            f"({self.requirement_set}; {cited}; revision {self.revision}; {self.standing})"
+    def told(self, value: Measure | None = None) -> Message:
+        """The limit with its document and revision, in its unit of record unless a `value` is given."""
+        return message(
+            Tuned.LIMIT,
+            requirement=self.requirement,
+            sense=self.sense,
+            limit=value or Measure(self.value_of_record, self.unit_of_record),
+            set=self.requirement_set,
+            cited=tuple(part for part in (self.document, self.edition, self.table) if part),
+            revision=self.revision,
+            standing=self.standing,
         )
 
 

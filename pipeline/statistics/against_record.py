@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 from scipy import special
 
 from pipeline.arguments import checked
+from pipeline.messages import Message, message
+from pipeline.notes import Note
 from pipeline.results import Refused, Result
-from pipeline.words import counted
 
 LEVEL = 0.01
 
@@ -25,13 +26,12 @@ class Observed:
 
     bad: int
     reels: int
-    of: str = "on file"
+    of: Note = Note.OBSERVED_BAD
 
     @property
-    def sentence(self) -> str:
-        """The record in words."""
-        was = "was" if self.bad == 1 else "were"
-        return f"Observed: {self.bad} of {counted(self.reels, 'reel')} {self.of} {was} bad."
+    def told(self) -> Message:
+        """What is said of the record."""
+        return message(self.of, bad=self.bad, reels=self.reels)
 
 
 @checked
@@ -43,8 +43,8 @@ def chance_of_as_many(observed: Observed, share: float) -> float:
 
 
 @checked
-def contradiction(observed: Observed, share: float) -> str | None:
-    """Why a prediction is contradicted by the record, in words; None where it is not.
+def contradiction(observed: Observed, share: float) -> Message | None:
+    """Why a prediction is contradicted by the record; None where it is not.
 
     Args:
         observed: the record.
@@ -55,11 +55,7 @@ def contradiction(observed: Observed, share: float) -> str | None:
     chance = chance_of_as_many(observed, share)
     if chance >= LEVEL:
         return None
-    told = "under 0.0001" if chance < 1e-4 else f"{chance:.2g}"
-    return (
-        f"{observed.sentence} By the prediction so many would come with a chance of {told} (exact binomial test, level "
-        f"{LEVEL:g}): the record contradicts it, so it is not shown."
-    )
+    return message(Note.RECORD_CONTRADICTS, observed=observed.told, chance=chance, level=LEVEL)
 
 
 @checked
@@ -77,7 +73,7 @@ def against_record(answer: Result | Refused, observed: Observed) -> Result | Ref
         return Refused(answer.question, answer.method, why, answer.n)
     return replace(
         answer,
-        warnings=(observed.sentence, *answer.warnings),
+        warnings=(observed.told, *answer.warnings),
         details={
             **answer.details,
             "observed_bad": float(observed.bad),

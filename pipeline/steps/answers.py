@@ -105,7 +105,7 @@ def _observed(judged: Judged, limit: Limit) -> Observed:
         for one in judged.requirements
         if one.limit_id == limit.limit_id and one.verdict in {"conforms", "does not conform", "indeterminate"}
     ]
-    return Observed(judged_by.count("does not conform"), len(judged_by), "of this run")
+    return Observed(judged_by.count("does not conform"), len(judged_by), Note.OBSERVED_BAD_OF_RUN)
 
 
 def _series_of(seen: Seen, from_m: float, to_m: float, sense: str) -> tuple[Floats, EffectiveN | None]:

@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.assumed import Assumed
-from pipeline.messages import message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
+from pipeline.tuned import Tuned
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.reel_wall import levels_of, reel_walls
 
@@ -30,6 +31,12 @@ Floats = NDArray[np.float64]
 METHOD = message(Method.DIFFERENCE_OF_REEL_MEANS)
 FEWEST_REELS = 3
 TREND_P = 0.05
+VERDICTS = {
+    "helped": Tuned.HELPED,
+    "hurt": Tuned.HURT,
+    "changed": Tuned.CHANGED,
+    "not shown": Tuned.NO_CHANGE_SHOWN,
+}
 QUANTITIES: dict[str, tuple[str, str, Literal["lower", "higher", "neither"]]] = {
     "mean wall": ("mean_wall_um", "um", "lower"),
     "spread of the mean wall": ("wall_sd_um", "um", "lower"),
@@ -69,14 +76,14 @@ class OtherChange:
         before: what it was before, all values.
         after: what it was after, all values.
         wholly: True if nothing it was before was used after: it cannot be told from the change.
-        sentence: the same in words.
+        told: what is said of it.
     """
 
     name: str
     before: tuple[str, ...]
     after: tuple[str, ...]
     wholly: bool
-    sentence: str
+    told: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +101,7 @@ class BeforeAfter:
         seen_from: smallest difference this comparison would have shown.
         trend_before_p: chance of a trend such as the reels before show, were there none; NaN if too few.
         others: what else changed.
-        sentences: what to read of it.
+        told: what to read of it.
     """
 
     quantity: str
@@ -107,7 +114,7 @@ class BeforeAfter:
     seen_from: float
     trend_before_p: float
     others: tuple[OtherChange, ...]
-    sentences: tuple[str, ...]
+    told: tuple[Message, ...]
 
 
 def reel_facts(
@@ -205,12 +212,12 @@ def before_and_after(
             Assumption(
                 message(Assumed.NO_TREND_BEFORE),
                 None if math.isnan(trend) else trend > TREND_P,
-                f"p {trend:.2g}",
+                message(Tuned.TREND_P, p=trend),
             ),
             Assumption(
                 message(Assumed.NOTHING_ELSE_CHANGED),
                 not others,
-                f"{len(others)} other changes are on record",
+                message(Tuned.OTHERS_ON_RECORD, n=len(others)),
             ),
         ),
         details={"memory_of_reels": memory},
@@ -228,7 +235,7 @@ def before_and_after(
         half,
         trend,
         others,
-        _sentences(quantity, result, means, verdict, half, trend, others, count, unit),
+        _told(quantity, result, means, verdict, trend, others, count),
     )
 
 
@@ -287,39 +294,32 @@ def other_changes(before: Sequence[ReelFact], after: Sequence[ReelFact]) -> tupl
         if was == is_now:
             continue
         wholly = not set(was) & set(is_now)
-        sentence = f"{name}: {', '.join(was)} before, {', '.join(is_now)} after" + (
-            "; it changed wholly and cannot be told from the change." if wholly else "."
-        )
-        found.append(OtherChange(name, was, is_now, wholly, sentence))
+        code = Tuned.CHANGED_WHOLLY if wholly else Tuned.OTHER_CHANGE
+        told = message(code, name=name, before=was, after=is_now)
+        found.append(OtherChange(name, was, is_now, wholly, told))
     return tuple(found)
 
 
-def _sentences(
+def _told(
     quantity: str,
     result: Result,
     means: list[float],
     verdict: str,
-    half: float,
     trend: float,
     others: tuple[OtherChange, ...],
     runs: tuple[int, int],
-    unit: str,
-) -> tuple[str, ...]:
-    moved = f"{quantity} went from {means[0]:.4g} to {means[1]:.4g} {unit}".strip()
-    span = f"{result.estimate:+.3g} {unit}, {result.low:+.3g} to {result.high:+.3g} {unit}".replace(
-        " ,", ","
-    ).strip()
-    shown = "no change is shown" if verdict == "not shown" else f"it {verdict}"
-    told = [f"The {moved} ({span}): {shown}."]
+) -> tuple[Message, ...]:
+    unit = result.unit
+    span = {"change": result.estimate, "low": result.low, "high": result.high}
+    levels = {"before": means[0], "after": means[1]}
+    figures = {name: Measure(value, unit) for name, value in (levels | span).items()}
+    told = [message(VERDICTS[verdict], quantity=quantity, **figures)]
     if verdict == "not shown":
-        told.append(f"A change of less than {half:.3g} {unit}".rstrip() + " would not have been seen.")
+        told.append(message(Tuned.SEEN_FROM, seen_from=Measure(result.high - result.estimate, unit)))
     if min(runs) == 1:
-        told.append(
-            "One side is a single run, so the change cannot be told from the set-up of that run: compare "
-            "several runs."
-        )
+        told.append(message(Tuned.ONE_RUN_A_SIDE))
     if not math.isnan(trend) and trend <= TREND_P:
-        told.append("The reels before were already moving: part of the difference may have come anyway.")
+        told.append(message(Tuned.MOVING_BEFORE))
     if others:
-        told.append("Other changes at that time: " + " ".join(one.sentence for one in others))
+        told.append(message(Tuned.OTHER_CHANGES, changes=[one.told for one in others]))
     return tuple(told)

@@ -13,18 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.messages import Measure, Message, message
 from pipeline.sheets.line_sheet import Bolt
+from pipeline.tuned import Tuned
 from pipeline.tuning.bolt_response import Response, sheet_direction
 from pipeline.tuning.centring import Centring
-from pipeline.units import mil_from_mm
 
 Floats = NDArray[np.float64]
 
-CAUTION = (
-    "The crosshead and its bolts are hot and under pressure, and the line has moving parts: turn bolts "
-    "only on a stopped line or as the plant's own procedure allows, with the protection it asks for, by "
-    "someone it authorises."
-)
 SMALLEST_TURN = 0.01
 
 
@@ -55,7 +51,7 @@ class CentringAdvice:
         first_half: the same halved: what to turn before looking again.
         known_from: 'learned response', 'line sheet' or 'direction only'.
         settle_m: wire that must pass before looking again [m].
-        sentences: the advice in words, the caution last.
+        told: the advice, the caution last.
     """
 
     act: bool
@@ -65,7 +61,7 @@ class CentringAdvice:
     first_half: tuple[AdvisedTurn, ...]
     known_from: str
     settle_m: float
-    sentences: tuple[str, ...]
+    told: tuple[Message, ...]
 
 
 def least_turns(offset_um: Floats, per_turn_um: Floats) -> Floats:
@@ -125,7 +121,7 @@ def centring_advice(
     response: Response | None,
     gauge_station_m: float,
     purge_m: float,
-    worth: str = "",
+    worth: Message | None = None,
 ) -> CentringAdvice:
     """What to do about the centring, given what is known of the bolts.
 
@@ -135,18 +131,16 @@ def centring_advice(
         response: what was learned of them; None where nothing was.
         gauge_station_m: wire from die to wall gauge [m].
         purge_m: wire made until the crosshead's content is renewed [m].
-        worth: a sentence on what better centring is worth, from `what_if`.
+        worth: what better centring is worth, from `what_if`.
     """
     settle = gauge_station_m + purge_m
     if not found.beyond_noise:
-        told = (
-            (
-                f"The mean offset of {found.size_um:.1f} um lies within the {found.dead_zone_um:.1f} um "
-                "that noise and wandering make: leave the bolts alone. Correcting noise doubles its "
-                "variance."
-            ),
-            *((worth,) if worth else ()),
+        noise = message(
+            Tuned.OFFSET_IN_NOISE,
+            size=Measure(found.size_um, "um"),
+            dead_zone=Measure(found.dead_zone_um, "um"),
         )
+        told = (noise, *((worth,) if worth else ()))
         return CentringAdvice(False, found.thin_deg, found.size_um, (), (), "direction only", settle, told)
     offset = found.size_um * np.array(
         [math.cos(math.radians(found.thin_deg)), math.sin(math.radians(found.thin_deg))]
@@ -154,17 +148,19 @@ def centring_advice(
     turns, source = _turns(offset, bolts, response)
     half = tuple(AdvisedTurn(one.bolt, 0.5 * one.turns, one.way) for one in turns)
     told = (
-        (
-            f"The wall is thin at {found.thin_deg:.0f} degrees (about {clock_hour(found.thin_deg)} o'clock, "
-            f"clockwise from the top, looking against the travel) by {found.size_um:.0f} um "
-            f"({mil_from_mm(found.size_um / 1000.0):.2f} mil), give or take "
-            f"{found.size_high_um - found.size_um:.0f} um and {found.angle_half_deg:.0f} degrees."
+        message(
+            Tuned.THIN_AT,
+            thin=found.thin_deg,
+            hour=clock_hour(found.thin_deg),
+            size=Measure(found.size_um, "um"),
+            half=Measure(found.size_high_um - found.size_um, "um"),
+            half_deg=found.angle_half_deg,
         ),
         _movement(found, bolts),
-        *_in_words(turns, half, source, settle),
+        *_turns_told(turns, half, source, Measure(settle, "m")),
         *((worth,) if worth else ()),
         *found.warnings,
-        CAUTION,
+        message(Tuned.BOLT_CAUTION),
     )
     return CentringAdvice(True, found.thin_deg, found.size_um, turns, half, source, settle, told)
 
@@ -196,34 +192,24 @@ def _turns(
     return tuple(made), source
 
 
-def _movement(found: Centring, bolts: Sequence[Bolt]) -> str:
-    opposite = (found.thin_deg + 180.0) % 360.0
+def _movement(found: Centring, bolts: Sequence[Bolt]) -> Message:
+    size = Measure(found.size_um, "um")
     if bolts and all(one.moves == "tip" for one in bolts):
-        return (
-            f"Move the tip away from it, toward {opposite:.0f} degrees, by {found.size_um:.0f} um: the "
-            "conductor follows the tip."
-        )
-    return f"Move the die toward {found.thin_deg:.0f} degrees by {found.size_um:.0f} um."
+        return message(Tuned.MOVE_TIP, toward=(found.thin_deg + 180.0) % 360.0, size=size)
+    return message(Tuned.MOVE_DIE, toward=found.thin_deg, size=size)
 
 
-def _in_words(
-    turns: tuple[AdvisedTurn, ...], half: tuple[AdvisedTurn, ...], source: str, settle_m: float
-) -> tuple[str, ...]:
-    look = f"Then let {settle_m:.0f} m pass, the way to the gauge and the crosshead's purge, and look again."
+def _turns_told(
+    turns: tuple[AdvisedTurn, ...], half: tuple[AdvisedTurn, ...], source: str, settle: Measure
+) -> tuple[Message, ...]:
+    look = message(Tuned.LOOK_AGAIN, settle=settle)
     if not turns:
-        return (
-            "The line sheet does not name bolts that move the die both ways: enter them as [[line.bolts]].",
-            look,
-        )
+        return message(Tuned.NO_BOLTS), look
     if source == "direction only":
-        ways = "; ".join(f"{one.bolt} {one.way}" for one in turns)
-        return (
-            (
-                f"Which way: {ways}. How far a turn moves it is not known: turn a little, log the turn and "
-                "the metre, and the response will be learned."
-            ),
-            look,
-        )
-    ways = "; ".join(f"{one.bolt} {abs(one.turns):.2f} turn {one.way}" for one in half)
-    whole = "; ".join(f"{one.bolt} {abs(one.turns):.2f} {one.way}" for one in turns)
-    return (f"First half: {ways}. {look}", f"In all, by the {source}: {whole}.")
+        ways = [message(Tuned.BOLT_WAY, bolt=one.bolt, way=one.way) for one in turns]
+        return message(Tuned.WHICH_WAY, ways=ways), look
+    first, whole = (
+        [message(Tuned.BOLT_TURN, bolt=one.bolt, turns=abs(one.turns), way=one.way) for one in some]
+        for some in (half, turns)
+    )
+    return message(Tuned.FIRST_HALF, ways=first, look=look), message(Tuned.IN_ALL, source=source, ways=whole)

@@ -13,13 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.messages import message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Bolt
 from pipeline.statistics.autocorrelation import effective_n
+from pipeline.tuned import Tuned
 from pipeline.tuning.line_run import LineRun
 
 Floats = NDArray[np.float64]
@@ -91,13 +92,13 @@ class Response:
         steps: adjustments used.
         misfit: mean square of the residuals over what their standard errors say, about 1 where the rule fits; NaN
             where there are as many unknowns as steps.
-        warnings: sentences to read beside it.
+        warnings: what to read beside it.
     """
 
     bolts: tuple[BoltResponse, ...]
     steps: int
     misfit: float
-    warnings: tuple[str, ...]
+    warnings: tuple[Message, ...]
 
     def matrix(self, bolts: Sequence[Bolt]) -> Floats | None:
         """K for these bolts [um a turn], two rows; None unless every one of them is known."""
@@ -238,26 +239,17 @@ def _one(bolt: Bolt, per_turn: Floats, sd: float) -> BoltResponse:
     return BoltResponse(bolt.id, (float(per_turn[0]), float(per_turn[1])), sd, known, size, off)
 
 
-def _warnings(found: tuple[BoltResponse, ...], misfit: float, bolts: Sequence[Bolt]) -> tuple[str, ...]:
+def _warnings(found: tuple[BoltResponse, ...], misfit: float, bolts: Sequence[Bolt]) -> tuple[Message, ...]:
     told = []
     unknown = [one.bolt for one in found if not one.known]
     if unknown:
-        told.append(
-            f"What a turn of {', '.join(unknown)} does is not known: it drowns in the wall's own wandering."
-        )
+        told.append(message(Tuned.BOLT_DROWNS, bolts=unknown))
     never = [one.id for one in bolts if one.id not in {f.bolt for f in found}]
     if never:
-        told.append(f"{', '.join(never)} was never turned on record.")
+        told.append(message(Tuned.NEVER_TURNED, bolts=never))
     if misfit > 4.0:
-        told.append(
-            "The steps disagree by more than their errors: something else changed as well, or the bolts "
-            "have play."
-        )
+        told.append(message(Tuned.STEPS_DISAGREE))
     off = [one.off_sheet_deg for one in found if one.known]
     if off and (abs(float(np.mean(off))) > 15.0):
-        told.append(
-            f"The wall answers {np.mean(off):+.0f} degrees away from where the line sheet puts the bolts: "
-            "the wire twists between die and gauge, the sensors are numbered the other way, or a bolt's "
-            "sense is entered wrong. Mend the sheet before turning by it."
-        )
+        told.append(message(Tuned.TURNED_AWAY, off=float(np.mean(off))))
     return tuple(told)

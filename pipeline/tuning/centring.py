@@ -13,12 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from pipeline.messages import Measure, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.statistics.autocorrelation import effective_n
+from pipeline.tuned import Tuned
 from pipeline.tuning.line_run import LineRun
 from pipeline.wall.direction import mean_direction
 from pipeline.wall.offset import mean_offset
@@ -55,7 +56,7 @@ class Centring:
         effective_n: readings' worth behind it, for the less certain of the two axes.
         known_m: wire read [m].
         confidence: coverage the intervals aim at.
-        warnings: sentences to read beside it.
+        warnings: what to read beside it.
     """
 
     toward_thin_x_um: float
@@ -77,7 +78,7 @@ class Centring:
     effective_n: float
     known_m: float
     confidence: float
-    warnings: tuple[str, ...]
+    warnings: tuple[Message, ...]
 
 
 def dead_zone_mm(noise_mm: float, sensors: int, readings: float, confidence: float = 0.95) -> float:
@@ -270,19 +271,13 @@ def _drift(at_m: Floats, cos: Floats, sin: Floats) -> tuple[float, float, float]
     return slopes[0], slopes[1], float(stats.f.sf(square / 2.0, 2, freedom))
 
 
-def _warnings(half_deg: float, resolved: bool, drift_p: float) -> tuple[str, ...]:
+def _warnings(half_deg: float, resolved: bool, drift_p: float) -> tuple[Message, ...]:
     told = []
     if half_deg >= 180.0:
-        told.append("The offset is within noise and wandering: there is no direction to correct.")
+        told.append(message(Tuned.NO_DIRECTION))
     if not resolved:
-        told.append(
-            "The offset wanders over lengths comparable with the stretch: its interval is a guess; bring "
-            "more wire."
-        )
+        told.append(message(Tuned.OFFSET_WANDERS))
     if drift_p < 0.01:
-        told.append("The centre drifts along the wire: what holds on average may be wrong at the end.")
-    told.append(
-        "Sensor numbers turn if the wire twists between die and gauge: one small, logged bolt step shows "
-        "whether they do."
-    )
+        told.append(message(Tuned.CENTRE_DRIFTS))
+    told.append(message(Tuned.SENSORS_MAY_TURN))
     return tuple(told)

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 from scipy import special
 
-from pipeline.messages import message
+from pipeline.messages import Measure, Message, message, um
 from pipeline.methods import Method
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.sheets.run_sheet import Covering
+from pipeline.tuned import Tuned
 from pipeline.tuning.giveaway import Giveaway, Price, giveaway
 
 REQUIREMENT = "covering at any point"
@@ -23,22 +24,22 @@ class CoveringTarget:
     """Smallest mean wall of the covering.
 
     Args:
-        limit: the limit in words.
+        limit: the limit with its document.
         needed_mm: smallest mean wall of the covering [mm].
         stated_mm: mean wall stated on the run sheet [mm].
         margin_mm: stated less needed [mm]; negative where the statement does not carry the limit.
         worth: the margin as plastic and money.
         status: always 'stated, not measured'.
-        sentence: the answer in words.
+        told: what is said of it.
     """
 
-    limit: str
+    limit: Message
     needed_mm: float
     stated_mm: float
     margin_mm: float
     worth: Giveaway
     status: str
-    sentence: str
+    told: Message
 
 
 def covering_target(
@@ -69,12 +70,13 @@ def covering_target(
     needed = hardest.value + covering.offset_mm - float(special.ndtri(risk)) * covering.uncertainty_mm
     margin = covering.mean_mm - needed
     worth = giveaway(covering.mean_mm, needed, inner_mm, price)
-    told = (
-        f"By its stated mean of {1000.0 * covering.mean_mm:.0f} um, offset up to "
-        f"{1000.0 * covering.offset_mm:.0f} um and uncertainty of {1000.0 * covering.uncertainty_mm:.0f} um "
-        f"the covering needs {1000.0 * needed:.0f} um on average. That is stated, not measured "
-        f"({covering.basis}): cut samples before changing it."
+    told = message(
+        Tuned.COVERING_NEEDS,
+        mean=um(covering.mean_mm),
+        offset=um(covering.offset_mm),
+        uncertainty=um(covering.uncertainty_mm),
+        needed=um(needed),
+        basis=covering.basis,
     )
-    return CoveringTarget(
-        hardest.sentence, needed, covering.mean_mm, margin, worth, "stated, not measured", told
-    )
+    limit = hardest.told(Measure(hardest.value, hardest.unit))
+    return CoveringTarget(limit, needed, covering.mean_mm, margin, worth, "stated, not measured", told)

@@ -10,8 +10,10 @@ import math
 from dataclasses import dataclass
 
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Measure, Message, message
 from pipeline.samples import positive
 from pipeline.sheets.line_sheet import Tooling
+from pipeline.tuned import Tuned
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +79,7 @@ class Draw:
         ratios: the ratios that matter for this kind of tooling.
         wanted_die_mm: die that would give the middle of the usual ranges [mm]; NaN for pressure tooling.
         wanted_tip_mm: tip that would [mm]; NaN for pressure tooling.
-        sentences: what to read of it.
+        told: what to read of it.
     """
 
     tooling: Tooling
@@ -86,7 +88,7 @@ class Draw:
     ratios: tuple[ToolingRatio, ...]
     wanted_die_mm: float
     wanted_tip_mm: float
-    sentences: tuple[str, ...]
+    told: tuple[Message, ...]
 
 
 def draw_down_ratio(die_mm: float, tip_mm: float, outer_mm: float, inner_mm: float) -> float:
@@ -179,15 +181,9 @@ def draw_of(
         wanted = tooling_for(middle[0], middle[1], outer_mm, inner_mm)
     told = [_told(one) for one in ratios]
     if abs(ratios[1].for_larger_tip) * 2.0 > _width(ranges.get("draw balance")):
-        told.append(
-            f"The skin is thin for its tooling: a tip only 0.1 mm larger moves the draw balance by "
-            f"{ratios[1].for_larger_tip:+.3f}. Measure die and tip before trusting either ratio."
-        )
+        told.append(message(Tuned.THIN_SKIN, step=Measure(0.1, "mm"), moves=ratios[1].for_larger_tip))
     if math.isfinite(wanted[0]):
-        told.append(
-            f"The middle of the usual ranges would be a die of {wanted[0]:.2f} mm on a tip of "
-            f"{wanted[1]:.2f} mm: common practice for a start, not a rule."
-        )
+        told.append(message(Tuned.MIDDLE_TOOLS, die=Measure(wanted[0], "mm"), tip=Measure(wanted[1], "mm")))
     return Draw(tooling, outer_mm, inner_mm, ratios, *wanted, tuple(told))
 
 
@@ -199,10 +195,8 @@ def _pressure(tooling: Tooling, outer_mm: float, inner_mm: float, ranges: dict[s
     )
     told = [_told(one) for one in ratios]
     if tooling.tip_mm <= inner_mm:
-        told.append(
-            f"The tip's bore of {tooling.tip_mm:g} mm does not clear the conductor of {inner_mm:g} mm: "
-            "check the sheet."
-        )
+        bores = {"tip": Measure(tooling.tip_mm, "mm"), "conductor": Measure(inner_mm, "mm")}
+        told.append(message(Tuned.TIP_DOES_NOT_CLEAR, **bores))
     return Draw(tooling, outer_mm, inner_mm, ratios, math.nan, math.nan, tuple(told))
 
 
@@ -213,13 +207,20 @@ def _ratio(name: str, value: float, ranges: dict[str, UsualRange], tip: float, d
     )
 
 
-def _told(one: ToolingRatio) -> str:
-    unit = " mm" if one.name == "tip clearance" else ""
-    said = f"{one.name[0].upper()}{one.name[1:]} {one.value:.3f}{unit}"
+def _told(one: ToolingRatio) -> Message:
+    unit = "mm" if one.name == TIP_CLEARANCE_MM.name else ""
+    value = Measure(one.value, unit)
     if one.usual is None:
-        return f"{said}; no usual range is set."
-    where = "inside" if one.inside else "below" if one.value < one.usual.low else "above"
-    return f"{said}, {where} the usual {one.usual.low:g} to {one.usual.high:g}{unit} ({one.usual.source})."
+        return message(Tuned.RATIO, name=one.name, value=value)
+    return message(
+        Tuned.RATIO_USUAL,
+        name=one.name,
+        value=value,
+        where="inside" if one.inside else "below" if one.value < one.usual.low else "above",
+        low=Measure(one.usual.low, unit),
+        high=Measure(one.usual.high, unit),
+        source=one.usual.source,
+    )
 
 
 def _width(usual: UsualRange | None) -> float:

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.length.settling import SETTLED_BLOCK_M
-from pipeline.messages import message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
+from pipeline.tuned import Tuned
 from pipeline.tuning.start_up import Start
 
 Floats = NDArray[np.float64]
@@ -45,7 +46,7 @@ class Common:
         starts: starts it is known of.
         good: its median among the shortest third of starts, or the label most of them had.
         others: the same among the longest third.
-        sentence: what to read of it.
+        told: what to read of it.
     """
 
     name: str
@@ -57,7 +58,7 @@ class Common:
     starts: int
     good: str
     others: str
-    sentence: str
+    told: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ class GoodStarts:
         median_m: median scrap of a start [m].
         best_third_m: mean scrap of the shortest third [m].
         saving_m: scrap saved a start if all were like the shortest third [m].
-        sentences: what to read of it.
+        told: what to read of it.
     """
 
     common: tuple[Common, ...]
@@ -80,7 +81,7 @@ class GoodStarts:
     median_m: float
     best_third_m: float
     saving_m: float
-    sentences: tuple[str, ...]
+    told: tuple[Message, ...]
 
 
 def good_starts(starts: Sequence[Start], level: float = 0.05, seed: int = 1) -> GoodStarts | Refused:
@@ -99,11 +100,7 @@ def good_starts(starts: Sequence[Start], level: float = 0.05, seed: int = 1) -> 
     """
     over = [one for one in starts if math.isfinite(one.scrap_m)]
     if len(over) < FEWEST_STARTS:
-        reason = (
-            f"{len(over)} {'start' if len(over) == 1 else 'starts'} that came to an end "
-            f"{'is' if len(over) == 1 else 'are'} on record, {FEWEST_STARTS} are needed to say what "
-            "the good ones have in common; until then they are listed side by side."
-        )
+        reason = message(Tuned.FEW_STARTS, n=len(over), fewest=FEWEST_STARTS)
         return Refused(QUESTION, METHOD, reason, len(over))
     names = sorted({name for one in over for name in (*one.figures, *one.labels)})
     found = [looked for place, name in enumerate(names) if (looked := _looked_at(name, over, seed + place))]
@@ -217,15 +214,22 @@ def _common(looked: _Looked, p: float, level: float) -> Common | None:
     slope, low, high = slope_interval(x, scrap, looked.orders, level)
     if not (low > 0.0 or high < 0.0) or not (math.isfinite(low) and math.isfinite(high)):
         return None
-    less = "less" if slope < 0.0 else "more"
     near, far = sorted((abs(low), abs(high)))
     unit = next((one for end, one in UNITS if looked.name.split(" ")[0].endswith(end)), "unit")
-    what = f"each {unit} more" if numbers else good
+    what = message(Tuned.EACH_MORE, unit=unit) if numbers else good
     if numbers and unit != "unit":
         good, others = f"{good} {unit}", f"{others} {unit}"
-    told = (
-        f"{looked.name}: {good} in the shortest third of starts, {others} in the longest; {what} goes with "
-        f"{less} scrap, by {abs(slope):.3g} m ({near:.3g} to {far:.3g}), p {p:.2g}, {len(looked.starts)} starts."
+    told = message(
+        Tuned.GOES_WITH_LESS if slope < 0.0 else Tuned.GOES_WITH_MORE,
+        name=looked.name,
+        good=good,
+        others=others,
+        what=what,
+        slope=Measure(abs(slope), "m"),
+        low=Measure(near, "m"),
+        high=Measure(far, "m"),
+        p=p,
+        starts=len(looked.starts),
     )
     return Common(looked.name, looked.strength, p, slope, low, high, len(looked.starts), good, others, told)
 
@@ -238,21 +242,10 @@ def _typical(name: str, starts: Sequence[Start]) -> str:
     return max(sorted(set(labels)), key=labels.count) if labels else "not recorded"
 
 
-def _told(common: Sequence[Common], looked: int, scrap: Floats, third: float) -> tuple[str, ...]:
-    told = [
-        (
-            f"{scrap.size} starts cost {float(scrap.mean()):.0f} m of wire each on average (median "
-            f"{float(np.median(scrap)):.0f} m); the shortest third {third:.0f} m."
-        )
-    ]
+def _told(common: Sequence[Common], looked: int, scrap: Floats, third: float) -> tuple[Message, ...]:
+    lengths = {"mean": float(scrap.mean()), "median": float(np.median(scrap)), "third": third}
+    costs = {name: Measure(length, "m") for name, length in lengths.items()}
+    told = [message(Tuned.STARTS_COST, n=int(scrap.size), **costs)]
     if common:
-        told += [one.sentence for one in common]
-        told.append(
-            "Going together is not causing: try it on the next starts, and keep to the plant's procedure."
-        )
-    else:
-        told.append(
-            f"None of the {looked} circumstances looked at goes with short starts beyond chance; that "
-            "does not show that none matters."
-        )
-    return tuple(told)
+        return (*told, *(one.told for one in common), message(Tuned.NOT_CAUSING))
+    return (*told, message(Tuned.NOTHING_IN_COMMON, looked=looked))

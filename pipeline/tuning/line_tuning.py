@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.length.steady_state import STEADY
+from pipeline.messages import Message, message
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Tooling
 from pipeline.statistics.against_record import Observed, contradiction
 from pipeline.statistics.turning_elements import ExpectedLine
+from pipeline.tuned import Tuned
 from pipeline.tuning.before_after import QUANTITIES, BeforeAfter, before_and_after, reel_facts
 from pipeline.tuning.bolt_advice import CentringAdvice, centring_advice
 from pipeline.tuning.bolt_response import Response, learn_response, steps_of
@@ -38,7 +40,7 @@ from pipeline.tuning.target import METHOD, QUESTION, Target, smallest_target
 from pipeline.tuning.target_loss import TargetLoss, target_loss
 from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops
 from pipeline.tuning.wall_parts import SpreadShares, spread_shares
-from pipeline.tuning.what_if import WhatIf, remedies, what_if
+from pipeline.tuning.what_if import HALF_CENTRED, WhatIf, remedies, what_if
 from pipeline.words import counted
 
 Floats = NDArray[np.float64]
@@ -79,12 +81,12 @@ class LineTuning:
         answers: how the wall goes with each setting.
         together: how the wall of the latest run goes with all settings at once: an association.
         outputs: specific output by run.
-        balance: sentences of the mass balance.
+        balance: what the mass balance says of runs.
         starts: starts, in the order of time.
         good_starts: what short starts have in common.
         before_after: figures before and after the change asked about.
         noise_mm: noise of one wall sensor, as used or measured on standing wire [mm]; None if not known.
-        warnings: sentences to read beside all of it.
+        warnings: what to read beside all of it.
     """
 
     line_id: str
@@ -108,12 +110,12 @@ class LineTuning:
     answers: tuple[SettingAnswer | Refused, ...]
     together: Regression | Refused
     outputs: Mapping[str, SpecificOutput | Refused]
-    balance: tuple[str, ...]
+    balance: tuple[Message, ...]
     starts: tuple[Start, ...]
     good_starts: GoodStarts | Refused
     before_after: tuple[BeforeAfter | Refused, ...]
     noise_mm: float | None
-    warnings: tuple[str, ...]
+    warnings: tuple[Message, ...]
 
 
 def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning:
@@ -198,7 +200,7 @@ def _target(
     def of(some: tuple[ReelWall, ...]) -> Target | Refused:
         if asked.missing:
             # A target under a wall that nobody entered would advise wire that may fail it.
-            reason = f"{' '.join(asked.missing)} A target would say nothing about it; enter it first."
+            reason = message(Tuned.LIMIT_MISSING, missing=asked.missing)
             return Refused(QUESTION, METHOD, reason, len(some))
         return smallest_target(
             some, asked.limits, asked.risks, unknowns, sensors=sensors, draws=asked.draws, seed=asked.seed
@@ -239,25 +241,16 @@ def borne_out(target: Target | Refused, observed: Mapping[tuple[str, float], Obs
             return Refused(
                 target.result.question,
                 target.result.method,
-                f"{rule.limit}: {why} A target stands on that prediction and is not given either. Find why these "
-                "reels were bad; their findings say where.",
+                message(Tuned.CONTRADICTED, limit=rule.limit, why=why),
                 target.reels,
             )
-        rules.append(replace(rule, observed=record.sentence))
+        rules.append(replace(rule, observed=record.told))
     return replace(target, rules=tuple(rules))
 
 
-def _told_of_trials(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[str, ...]:
+def _told_of_trials(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Message, ...]:
     trials = [one.run_id for one in runs if one.run_id in asked.trials]
-    if not trials:
-        return ()
-    was = "is a trial" if len(trials) == 1 else "are trials"
-    return (
-        (
-            f"{', '.join(trials)} {was} of settings by the run sheet: responses are learned there, and target, spread "
-            "and centring stand on the other runs."
-        ),
-    )
+    return (message(Tuned.TRIALS, runs=trials),) if trials else ()
 
 
 def _check(runs: Sequence[LineRun]) -> None:
@@ -334,7 +327,9 @@ def _centring_now(
     if isinstance(found, Refused):
         return None
     gauge = asked.line.instrument("wall gauge")
-    worth = next((one.sentence for one in what_ifs if isinstance(one, WhatIf) and "halved" in one.remedy), "")
+    worth = next(
+        (one.told for one in what_ifs if isinstance(one, WhatIf) and one.remedy == HALF_CENTRED), None
+    )
     learned = bolts if isinstance(bolts, Response) else None
     station = gauge.station_m if gauge is not None else 0.0
     return centring_advice(found, asked.line.bolts, learned, station, asked.purge_m, worth)

@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.assumed import Assumed
-from pipeline.messages import Measure, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
+from pipeline.tuned import Tuned
 from pipeline.tuning.line_run import LineRun
 
 Floats = NDArray[np.float64]
@@ -54,7 +55,7 @@ class SpecificOutput:
         drift_pct: change over the run [%].
         drift_low_pct: lower end of its interval [%].
         drift_high_pct: upper end [%].
-        sentence: what to read of it.
+        told: what to read of it.
     """
 
     result: Result
@@ -64,7 +65,7 @@ class SpecificOutput:
     drift_pct: float
     drift_low_pct: float
     drift_high_pct: float
-    sentence: str
+    told: Message
 
 
 def specific_output(
@@ -108,16 +109,19 @@ def specific_output(
         known_m=value.size * BLOCK_M,
         unit_of_inference="section average",
         assumptions=(
-            Assumption(message(Assumed.DENSITY_AS_GIVEN), None, f"{density_g_cm3:g} g/cm3"),
             Assumption(
-                message(Assumed.BLOCKS_WORTH_THEIR_NUMBER), worth.resolved, f"{n:.0f} of {value.size}"
+                message(Assumed.DENSITY_AS_GIVEN), None, message(Tuned.DENSITY, density=density_g_cm3)
+            ),
+            Assumption(
+                message(Assumed.BLOCKS_WORTH_THEIR_NUMBER),
+                worth.resolved,
+                message(Tuned.WORTH_OF_BLOCKS, n=n, blocks=int(value.size)),
             ),
         ),
     )
     low, high = drift - drift_half, drift + drift_half
-    return SpecificOutput(
-        result, float(flow.mean()), at, value, drift, low, high, _sentence(drift, low, high)
-    )
+    told = _told(drift, low, high)
+    return SpecificOutput(result, float(flow.mean()), at, value, drift, low, high, told)
 
 
 def _blocks(run: LineRun, density: float, valleys_mm2: float) -> tuple[Floats, Floats, Floats] | None:
@@ -159,27 +163,19 @@ def _drift(at_m: Floats, value: Floats, confidence: float) -> tuple[float, float
     return slope, t * float(np.sqrt(variance))
 
 
-def _sentence(drift: float, low: float, high: float) -> str:
+def _told(drift: float, low: float, high: float) -> Message:
+    span = {"drift": drift, "low": low, "high": high}
     if low <= 0.0 <= high:
-        return (
-            f"The specific output keeps: it changed by {drift:+.2f} % over the run, which is within "
-            f"{low:+.2f} to {high:+.2f} %."
-        )
+        return message(Tuned.OUTPUT_KEEPS, **span)
     if abs(drift) < DRIFT_TOLD_PCT:
-        return (
-            f"The specific output changed by {drift:+.2f} % over the run ({low:+.2f} to {high:+.2f} %), "
-            f"less than the {DRIFT_TOLD_PCT:g} % that call for a look."
-        )
-    return (
-        f"The specific output drifted by {drift:+.2f} % ({low:+.2f} to {high:+.2f} %): look at the feed, "
-        "the screens and the screw, and at whether the wall gauge or the length counter has moved."
-    )
+        return message(Tuned.OUTPUT_CHANGED, **span, told_from=DRIFT_TOLD_PCT)
+    return message(Tuned.OUTPUT_DRIFTED, **span)
 
 
 def gauge_check(
     outputs: dict[str, SpecificOutput], usual: float | None = None, tolerance_pct: float = 2.0
-) -> tuple[str, ...]:
-    """Runs whose specific output is off the others', in sentences.
+) -> tuple[Message, ...]:
+    """What is said of runs whose specific output is off the others'.
 
     Args:
         outputs: specific output by run.
@@ -196,9 +192,7 @@ def gauge_check(
         off = 100.0 * (one.result.estimate / level - 1.0)
         sure = not one.result.low <= level <= one.result.high
         if abs(off) > tolerance_pct and sure:
-            which = "more" if off > 0.0 else "less"
             told.append(
-                f"Run {name} has {abs(off):.1f} % {which} plastic on the wire per turn of the screw than "
-                "usual: a gauge or the length counter may be wrong there, or the feed changed."
+                message(Tuned.OUTPUT_MORE if off > 0.0 else Tuned.OUTPUT_LESS, run=name, off=abs(off))
             )
     return tuple(told)

@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from pipeline.messages import Message, message
+from pipeline.tuned import Tuned
 from pipeline.tuning.level_draws import draw_levels
 from pipeline.tuning.reel_wall import ReelWall, levels_of
 from pipeline.tuning.requirement_rules import WallRequirement
@@ -106,8 +108,8 @@ def needed_mean(
     cuts: Sequence[int],
     draws: int,
     seed: int,
-) -> Need | str:
-    """The mean wall a rule asks for, or a sentence why it cannot be said.
+) -> Need | Message:
+    """The mean wall a rule asks for, or why it cannot be said.
 
     Cut sample: L + z s, z the normal quantile of the risk and s of reels and readings together. Reel: the depth at
     which E_b[1 - exp(-rate L q)] meets the risk. Both are then put on the scale of the mean wall.
@@ -125,10 +127,7 @@ def needed_mean(
     step = float(np.median([one.step_m for one in reels]))
     tail = within_tail(rule.series, rule.at_m, step, cuts)
     if tail is None:
-        return (
-            f"Under each reel's level too few separate dips were seen to follow {rule.requirement} down; "
-            "bring more wire."
-        )
+        return message(Tuned.FEW_DIPS, requirement=rule.requirement)
     blocks = tail.known_m.size
     taken = np.vstack([np.ones(blocks), redraws(blocks, draws, seed)])
     fitted = fit_draws(tail, taken)

@@ -13,12 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.found import together
+from pipeline.messages import Message, as_message, message, um
 from pipeline.products.limits import Limit
 from pipeline.results import Refused
+from pipeline.tuned import Tuned
 from pipeline.tuning.reel_wall import ReelWall
 from pipeline.tuning.requirement_rules import rules_of
 from pipeline.tuning.target import Target
-from pipeline.wording.say import plain
 
 Floats = NDArray[np.float64]
 
@@ -36,14 +38,14 @@ class SetApart:
         kept: reels with such wire that stay in: it may be the line's own.
         p_value: greatest chance, among those left out, of a reel so deep by the other reels' variation; NaN for none.
         with_them: the target with those reels in it.
-        sentence: the same in words.
+        told: what is said of it.
     """
 
     reels: tuple[str, ...]
     kept: tuple[str, ...]
     p_value: float
     with_them: Target | Refused
-    sentence: str
+    told: Message
 
 
 def split_found(
@@ -113,10 +115,7 @@ def set_apart(
     """
     names = tuple(one.reel_id for one in found)
     if isinstance(others, Refused):
-        told = (
-            f"{_carry(names, reels)} wire found nonconforming ({', '.join(names)}). The others are too few to tell "
-            "whether it is the line's own variation, so all reels stay in."
-        )
+        told = message(Tuned.OTHERS_TOO_FEW, n=len(names), reels=reels, names=names)
         return SetApart((), names, float("nan"), with_them, told)
     chances = {one.reel_id: chance_of_depth(others, one, limits, reels) for one in found}
     apart = tuple(name for name in names if chances[name] <= OWN_P)
@@ -133,33 +132,21 @@ def without_a_target(apart: SetApart, target: Refused, reels: int) -> SetApart:
         target: why there is no target.
         reels: all reels.
     """
-    told = _told(apart.reels, apart.kept, apart.p_value, None, reels) if apart.reels else apart.sentence
-    return replace(apart, with_them=target, sentence=told)
-
-
-def _carry(names: tuple[str, ...], reels: int) -> str:
-    return f"{len(names)} of {reels} reels " + ("carries" if len(names) == 1 else "carry")
+    told = _told(apart.reels, apart.kept, apart.p_value, None, reels) if apart.reels else apart.told
+    return replace(apart, with_them=target, told=told)
 
 
 def _told(
     apart: tuple[str, ...], kept: tuple[str, ...], p: float, with_them: Target | Refused | None, reels: int
-) -> str:
+) -> Message:
     """What is said of reels with wire found nonconforming; `with_them` is None where no target is given at all."""
     told = []
     if apart:
-        are = "is" if len(apart) == 1 else "are"
-        told.append(
-            f"{len(apart)} of {reels} reels {are} left out of the target ({', '.join(apart)}): the variation of the "
-            f"others would hardly reach so deep (chance {p:.1g} at most). That wire is held by its own findings, and "
-            "its cause is to be removed."
-        )
+        told.append(message(Tuned.APART, n=len(apart), reels=reels, names=apart, p=p))
         if isinstance(with_them, Refused):
-            told.append(plain(with_them.reason))
+            told.append(as_message(with_them.reason))
         elif with_them is not None:
-            told.append(f"With all reels the target would be {1000.0 * with_them.result.estimate:.0f} um.")
+            told.append(message(Tuned.WITH_ALL_REELS, target=um(with_them.result.estimate)))
     if kept:
-        told.append(
-            f"{_carry(kept, reels)} wire found nonconforming ({', '.join(kept)}); what counts of its readings may be "
-            "the line's own variation, so it stays in the target."
-        )
-    return " ".join(told)
+        told.append(message(Tuned.KEPT_IN, n=len(kept), reels=reels, names=kept))
+    return together(*told)

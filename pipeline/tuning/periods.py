@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.messages import Measure, Message, message
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
@@ -27,9 +28,8 @@ from pipeline.statistics.turning_elements import (
     driven_by_wire,
 )
 from pipeline.statistics.uniform_length import on_uniform_length
+from pipeline.tuned import Tuned
 from pipeline.tuning.line_run import LineRun
-from pipeline.wording.say import plain
-from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -57,7 +57,7 @@ class RepeatedSwing:
         share_of_variance: share of the channel's variance.
         element: the one listed element that fits, 'no listed element fits' or 'several fit'.
         harmonic: how many times a turn it repeats; 0 where no element is named.
-        words: the attribution in a sentence.
+        words: the attribution.
         speed_m_s: line speed of the stretch it was found in [m/s].
         p_value: chance of such a swing without a period, over all periods looked at.
     """
@@ -74,7 +74,7 @@ class RepeatedSwing:
     share_of_variance: float
     element: str
     harmonic: int
-    words: str
+    words: Message
     speed_m_s: float
     p_value: float
 
@@ -120,7 +120,7 @@ class LinePeriod:
     share_of_variance: float
     element: str
     harmonic: int
-    words: str
+    words: Message
     locked_to: str
     runs_with: tuple[str, ...]
     runs_looked_at: int
@@ -245,7 +245,7 @@ def _swings(
                 amplitude**2 / 2.0 / float(np.var(value_mm)),
                 blame.element,
                 blame.fits[0].harmonic if blame.fits and blame.element == blame.fits[0].element else 0,
-                plain(blame.words),
+                blame.words,
                 speed_m_s,
                 one.details["p_value"],
             )
@@ -319,26 +319,25 @@ def _together(group: list[RepeatedSwing], looked_at: int) -> LinePeriod:
     )
 
 
-def advice_on_period(found: LinePeriod) -> str:
-    """What to look at for one swing, in a sentence.
+def advice_on_period(found: LinePeriod) -> Message:
+    """What to look at for one swing.
 
     Args:
         found: the swing.
     """
-    size = (
-        f"The {found.channel} swings by {found.amplitude_um:.1f} um either way every {found.period_m:.3f} m "
-        f"({100.0 * found.share_of_variance:.0f} % of its variance, {len(found.runs_with)} of "
-        f"{counted(found.runs_looked_at, 'run')})."
-    )
-    if found.harmonic == 0:
-        what = (
-            "No listed element fits: look for one that is not on the line sheet."
-            if found.element == NOTHING_FITS
-            else "Several listed elements fit; a change of speed, or measuring their circumferences, would part them."
-        )
-        return f"{size} {what}"
-    times = "once" if found.harmonic == 1 else f"{found.harmonic} times"
-    return (
-        f"{size} That is {times} a turn of {found.element}: look at its bearing, roundness and drive. A fit "
-        "is a coincidence of lengths, not proof."
+    if found.harmonic:
+        times = message(Tuned.SO_MANY_TIMES, n=found.harmonic) if found.harmonic > 1 else message(Tuned.ONCE)
+        what = message(Tuned.SWING_OF_ONE, times=times, element=found.element)
+    else:
+        nothing = found.element == NOTHING_FITS
+        what = message(Tuned.SWING_OF_NOTHING if nothing else Tuned.SWING_OF_SEVERAL)
+    return message(
+        Tuned.SWINGS,
+        channel=found.channel,
+        amplitude=Measure(found.amplitude_um, "um"),
+        period=Measure(found.period_m, "m"),
+        share=100.0 * found.share_of_variance,
+        shown=len(found.runs_with),
+        runs=found.runs_looked_at,
+        what=what,
     )

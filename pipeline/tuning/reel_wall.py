@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pipeline.messages import Message, message
 from pipeline.statistics.variance_components import nested_table, satterthwaite_interval
+from pipeline.tuned import Tuned
 from pipeline.tuning.line_run import LineRun
 
 Floats = NDArray[np.float64]
@@ -85,8 +87,8 @@ class Levels:
         return self.sd / math.sqrt(self.runs if self.runs > 1 else self.reels)
 
 
-def reel_walls(runs: Sequence[LineRun]) -> tuple[tuple[ReelWall, ...], tuple[str, ...]]:
-    """The reels of the runs with enough steady wire, and sentences about those left out.
+def reel_walls(runs: Sequence[LineRun]) -> tuple[tuple[ReelWall, ...], tuple[Message, ...]]:
+    """The reels of the runs with enough steady wire, and what is said of those left out.
 
     Args:
         runs: runs of one product.
@@ -100,8 +102,13 @@ def reel_walls(runs: Sequence[LineRun]) -> tuple[tuple[ReelWall, ...], tuple[str
             known = wall.size * step / reel.length_m if wall.size else 0.0
             if wall.size < FEWEST_READINGS or known < LEAST_KNOWN:
                 told.append(
-                    f"Reel {reel.id} is left out: {100.0 * known:.0f} % of its wire was read at steady "
-                    f"speed, {100.0 * LEAST_KNOWN:.0f} % and {FEWEST_READINGS} readings are needed."
+                    message(
+                        Tuned.REEL_LEFT_OUT,
+                        reel=reel.id,
+                        known=100.0 * known,
+                        least=100.0 * LEAST_KNOWN,
+                        readings=FEWEST_READINGS,
+                    )
                 )
                 continue
             kept.append(

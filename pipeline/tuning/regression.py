@@ -15,12 +15,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from pipeline.messages import message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.samples import readings
+from pipeline.tuned import Tuned
 
 Floats = NDArray[np.float64]
 
@@ -72,7 +73,7 @@ class Regression:
         left_memory_p: chance of as much memory in what is left, were first order enough (Ljung and Box, 20 lags).
         first_order_enough: whether both checks agree with AR(1).
         confidence: coverage of the intervals.
-        warnings: sentences to read beside it.
+        warnings: what to read beside it.
     """
 
     coefficients: tuple[Coefficient, ...]
@@ -84,7 +85,7 @@ class Regression:
     left_memory_p: float
     first_order_enough: bool
     confidence: float
-    warnings: tuple[str, ...]
+    warnings: tuple[Message, ...]
 
 
 def newey_west(design: Floats, residual: Floats, lag: int) -> Floats:
@@ -238,14 +239,9 @@ def _answer(
     enough = bool((ratio < AGREES).all() and (ratio > 1.0 / AGREES).all()) and left > 0.01
     told = []
     if not enough:
-        told.append(
-            "What is left after a first-order memory still remembers: the larger standard error is used, "
-            "and it may be too small."
-        )
+        told.append(message(Tuned.MEMORY_LEFT))
     if phi > 0.98:
-        told.append(
-            "The errors hardly forget: a drift may pass for an answer. Use steps of the setting instead."
-        )
+        told.append(message(Tuned.HARDLY_FORGETS))
     constant = float(beta[0] - (beta[1:] / scale) @ middle)
     return Regression(
         tuple(found), constant, phi, math.sqrt(innovation), n, lag, left, enough, confidence, tuple(told)

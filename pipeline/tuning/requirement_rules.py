@@ -14,7 +14,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.messages import Measure, Message, message
 from pipeline.products.limits import Limit
+from pipeline.tuned import Tuned
 from pipeline.tuning.reel_wall import ReelWall
 
 Floats = NDArray[np.float64]
@@ -28,7 +30,7 @@ class WallRequirement:
 
     Args:
         requirement: the requirement.
-        limit: the limit in words, with its document.
+        limit: the limit with its document.
         unit_at_risk: 'cut sample' for an average, 'reel' for the worst point of a reel.
         bound: 'lower' if the mean wall must be at least something, 'upper' if at most.
         limit_mm: the limit on the series [mm].
@@ -39,7 +41,7 @@ class WallRequirement:
     """
 
     requirement: str
-    limit: str
+    limit: Message
     unit_at_risk: Literal["cut sample", "reel"]
     bound: Literal["lower", "upper"]
     limit_mm: float
@@ -51,7 +53,7 @@ class WallRequirement:
 
 def rules_of(
     reels: Sequence[ReelWall], limits: Sequence[Limit], noise_mm: float = 0.0, sensors: int = 1
-) -> tuple[tuple[WallRequirement, ...], tuple[str, ...]]:
+) -> tuple[tuple[WallRequirement, ...], tuple[Message, ...]]:
     """The rules that bear on the mean wall, the hardest limit of each requirement, and what could not be made one.
 
     Args:
@@ -63,7 +65,7 @@ def rules_of(
     Of several requirement sets the hardest limit counts, since the wire must meet all.
     """
     rules: list[WallRequirement] = []
-    told: list[str] = []
+    told: list[Message] = []
     for requirement, sense in (
         (AVERAGE, "at least"),
         (POINT, "at least"),
@@ -74,36 +76,39 @@ def rules_of(
         asked = [one for one in limits if one.requirement == requirement and one.sense == sense]
         if not asked:
             if requirement in (AVERAGE, POINT):
-                told.append(f"No limit is in force for {requirement}: the target says nothing about it.")
+                told.append(message(Tuned.NO_LIMIT, requirement=requirement))
             continue
         hardest = (max if sense == "at least" else min)(asked, key=lambda one: one.value)
         rule = _rule(reels, hardest, noise_mm, sensors)
-        if isinstance(rule, str):
+        if isinstance(rule, Message):
             told.append(rule)
         else:
             rules.append(rule)
     return tuple(rules), tuple(told)
 
 
-def _rule(reels: Sequence[ReelWall], limit: Limit, noise_mm: float, sensors: int) -> WallRequirement | str:
+def _rule(
+    reels: Sequence[ReelWall], limit: Limit, noise_mm: float, sensors: int
+) -> WallRequirement | Message:
     """The rule of one limit, or why there is none."""
     wall_at = tuple(one.at_m for one in reels)
+    told = limit.told(Measure(limit.value, limit.unit))
     if limit.requirement == AVERAGE:
         means = tuple(one.mean_mm for one in reels)
         noise = noise_mm / np.sqrt(sensors)
         return WallRequirement(
-            AVERAGE, limit.sentence, "cut sample", "lower", limit.value, means, wall_at, noise, False
+            AVERAGE, told, "cut sample", "lower", limit.value, means, wall_at, noise, False
         )
     if limit.requirement == DIAMETER:
         if any(one.diameter_mm.size == 0 for one in reels):
-            return "A reel has no usable diameter: the overall diameter's limits are left out of the target."
+            return message(Tuned.NO_DIAMETER)
         lower = limit.sense == "at least"
         sign = 1.0 if lower else -1.0
         halves = tuple(sign * 0.5 * one.diameter_mm for one in reels)
         places = tuple(one.diameter_at_m for one in reels)
         return WallRequirement(
             DIAMETER,
-            limit.sentence,
+            told,
             "reel",
             "lower" if lower else "upper",
             sign * 0.5 * limit.value,
@@ -113,24 +118,18 @@ def _rule(reels: Sequence[ReelWall], limit: Limit, noise_mm: float, sensors: int
             False,
         )
     if not all(np.isfinite(one.thinnest_mm).all() for one in reels):
-        return (
-            f"The line does not see where the conductor lies, so {limit.requirement} cannot be known from "
-            "it: fit a wall gauge, or cut samples. A target from the diameter alone covers the average "
-            "only."
-        )
+        return message(Tuned.CONDUCTOR_NOT_SEEN, requirement=limit.requirement)
     noise = noise_mm * np.sqrt(3.0 / sensors)
     if limit.requirement == POINT:
         thinnest = tuple(one.thinnest_mm for one in reels)
-        return WallRequirement(
-            POINT, limit.sentence, "reel", "lower", limit.value, thinnest, wall_at, noise, True
-        )
+        return WallRequirement(POINT, told, "reel", "lower", limit.value, thinnest, wall_at, noise, True)
     share = limit.value / 100.0
     series = tuple(concentricity_margin_mm(one.mean_mm, one.thinnest_mm, share) for one in reels)
     # t_min carries the noise of mean and offset, t_max of the same with the other sign.
     scaled = float(
         np.hypot(noise_mm / np.sqrt(sensors), noise_mm * np.sqrt(2.0 / sensors) * (1 + share) / (1 - share))
     )
-    return WallRequirement(CONCENTRICITY, limit.sentence, "reel", "lower", 0.0, series, wall_at, scaled, True)
+    return WallRequirement(CONCENTRICITY, told, "reel", "lower", 0.0, series, wall_at, scaled, True)
 
 
 def concentricity_margin_mm(mean_mm: Floats, thinnest_mm: Floats, share: float) -> Floats:

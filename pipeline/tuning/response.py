@@ -18,16 +18,16 @@ from scipy import stats
 
 from pipeline.assumed import Assumed
 from pipeline.length.cross_correlation import Delay, delay_between
-from pipeline.messages import message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
+from pipeline.tuned import Tuned
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.setting_steps import SETTLE_S, SettingStep, steps_in_log
 from pipeline.tuning.step_delay import delay_of_steps
 from pipeline.tuning.transfer_function import TransferFunction, fit_transfer_function
-from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 Loop = Literal["open", "closed", "not known"]
@@ -56,7 +56,7 @@ class SettingAnswer:
         begins_s: how much later the answer begins, as the fitted shape has it [s]; NaN without steps.
         output_leads: whether the output was seen to move before the setting: a control at work.
         steps: the steps found in the log.
-        sentences: what to read of it.
+        told: what to read of it.
     """
 
     setting: str
@@ -70,7 +70,7 @@ class SettingAnswer:
     begins_s: float
     output_leads: bool
     steps: tuple[SettingStep, ...]
-    sentences: tuple[str, ...]
+    told: tuple[Message, ...]
 
 
 def at_the_die(run: LineRun, output: Literal["mean_mm", "diameter_mm"] = "mean_mm") -> tuple[Floats, Floats]:
@@ -148,7 +148,7 @@ def answer_to(
         return gain
     late = _delay_interval(seconds, setting, watched, delay, confidence, steps)
     kind: Literal["response", "association"] = "response" if proven else "association"
-    told = _sentences(kind, gain, unit, by_balance, loop, leads, steps, together)
+    told = _told(kind, gain, by_balance, loop, leads, steps, together)
     return SettingAnswer(setting_name, output_name, kind, gain, by_balance, *late, leads, steps, told)
 
 
@@ -237,7 +237,11 @@ def _gain_of_steps(
         effective_n=float(len(steps)),
         known_m=None,
         unit_of_inference="section average",
-        assumptions=(Assumption(message(Assumed.STEPS_AGREE), misfit < 4.0, f"mean square {misfit:.2g}"),),
+        assumptions=(
+            Assumption(
+                message(Assumed.STEPS_AGREE), misfit < 4.0, message(Tuned.STEPS_MEAN_SQUARE, square=misfit)
+            ),
+        ),
         details={"rows_known": float(known), "standard_error": sd},
     )
 
@@ -276,40 +280,31 @@ def _gain_of_series(
         effective_n=None,
         known_m=None,
         unit_of_inference="section average",
-        assumptions=(Assumption(message(Assumed.LOOP_OPEN), None, "no steps of the setting were found"),),
+        assumptions=(Assumption(message(Assumed.LOOP_OPEN), None, message(Tuned.NO_STEPS)),),
         details={"delay_samples": float(found.delay), "standard_error": found.gain_sd},
     )
 
 
-def _sentences(
+def _told(
     kind: str,
     gain: Result,
-    unit: str,
     by_balance: float,
     loop: Loop,
     leads: bool,
     steps: tuple[SettingStep, ...],
     together: tuple[str, ...],
-) -> tuple[str, ...]:
-    told = [f"{gain.estimate:.4g} {unit} ({gain.low:.4g} to {gain.high:.4g})."]
+) -> tuple[Message, ...]:
+    told = [message(Tuned.ASSOCIATION)]
     if kind == "response":
-        told.insert(0, f"Response, from {len(steps)} steps of the setting.")
-    else:
-        told.insert(0, "Association, not a response: do not set the line by it.")
+        told = [message(Tuned.RESPONSE, steps=len(steps))]
+    span = {name: Measure(getattr(gain, name), gain.unit) for name in ("low", "high")}
+    told.append(message(Tuned.GAIN, gain=Measure(gain.estimate, gain.unit), **span))
     if loop == "closed" or (leads and loop != "open"):
-        told.append(
-            "The setting follows the output: a control was at work, and such data return the controller, "
-            "not the line. Make steps of the set point with the control off, as the plant's procedure "
-            "allows."
-        )
+        told.append(message(Tuned.CONTROL_AT_WORK))
     if together:
-        told.append(f"At the same steps {' and '.join(together)} moved, so what did it cannot be told apart.")
+        told.append(message(Tuned.MOVED_TOGETHER, settings=together))
     if len(steps) < FEWEST_STEPS:
-        told.append(
-            f"{counted(len(steps), 'step')} of the setting found, {FEWEST_STEPS} are needed for a response."
-        )
+        told.append(message(Tuned.FEW_STEPS, n=len(steps), fewest=FEWEST_STEPS))
     if math.isfinite(by_balance) and kind == "response" and not gain.low <= by_balance <= gain.high:
-        told.append(
-            f"The mass balance alone would make it {by_balance:.4g} {unit}: look at the output of the screw."
-        )
+        told.append(message(Tuned.BALANCE_DIFFERS, balance=Measure(by_balance, gain.unit)))
     return tuple(told)

@@ -9,21 +9,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from pipeline.messages import Measure, Message, message
 from pipeline.sheets.line_sheet import Ceilings
+from pipeline.tuned import Tuned
 from pipeline.tuning.giveaway import speed_for_wall
 from pipeline.tuning.melt import pressure_at_output
 
-CAUTION = (
-    "Move in two halves and look at the wall, the spark tester and the melt pressure after each. Ceilings "
-    "are the plant's; the machine maker's and the compound maker's own limits hold as well."
-)
-NAMES = {
-    "line_speed_m_s": ("line speed", "m/s"),
-    "screw_speed_rpm": ("screw speed", "rpm"),
-    "covering_screw_speed_rpm": ("screw speed of the covering", "rpm"),
-    "melt_pressure_bar": ("melt pressure", "bar"),
-    "melt_temperature_c": ("melt temperature", "degC"),
-}
+UNITS = {"line_speed_m_s": "m/s", "melt_pressure_bar": "bar", "melt_temperature_c": "degC"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +28,7 @@ class HeldSetting:
         wanted: what the recommendation would ask for.
         allowed: where it stops; NaN where only the direction may be given.
         stopped_by: 'ceiling', 'no ceiling entered' or ''.
-        sentence: what to read of it.
+        told: what to read of it.
     """
 
     quantity: str
@@ -44,7 +36,7 @@ class HeldSetting:
     wanted: float
     allowed: float
     stopped_by: str
-    sentence: str
+    told: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,18 +44,16 @@ class SettingAdvice:
     """One way to bring the wall to its target.
 
     Args:
-        way: 'line speed' or 'screw speed'.
         change: the setting itself.
         follows: settings that change with it, for example the pressure.
         reaches_target: whether the target is reached within all ceilings.
-        sentences: the advice, the caution last.
+        told: the advice, the caution last.
     """
 
-    way: str
     change: HeldSetting
     follows: tuple[HeldSetting, ...]
     reaches_target: bool
-    sentences: tuple[str, ...]
+    told: tuple[Message, ...]
 
 
 def held_to_ceiling(quantity: str, now: float, wanted: float, ceilings: Ceilings | None) -> HeldSetting:
@@ -75,27 +65,22 @@ def held_to_ceiling(quantity: str, now: float, wanted: float, ceilings: Ceilings
         wanted: the setting that is wanted.
         ceilings: the plant's ceilings; None where it entered none.
     """
-    name, unit = NAMES[quantity]
+    unit = UNITS.get(quantity, "rpm")
     ceiling = None if ceilings is None else getattr(ceilings, quantity)
-    title = f"{name[0].upper()}{name[1:]}"
-    change = f"{title} from {now:.4g} to {wanted:.4g} {unit} ({100.0 * (wanted / now - 1.0):+.1f} %)"
+    moved = {"setting": quantity, "now": Measure(now, unit), "wanted": Measure(wanted, unit)}
+    change = Measure(100.0 * (wanted / now - 1.0), "%")
     if wanted <= now:
-        return HeldSetting(quantity, now, wanted, wanted, "", f"{change}.")
+        told = message(Tuned.SETTING_CHANGE, **moved, change=change)
+        return HeldSetting(quantity, now, wanted, wanted, "", told)
     if ceiling is None:
-        told = (
-            f"{title} would have to go up; no ceiling of it is on the line sheet, so no "
-            "figure is given. Enter it under [line.ceilings]."
-        )
+        told = message(Tuned.SETTING_NO_CEILING, setting=quantity)
         return HeldSetting(quantity, now, wanted, math.nan, "no ceiling entered", told)
+    most = Measure(ceiling, unit)
     if wanted > ceiling:
-        told = (
-            f"{title} would have to go from {now:.4g} to {wanted:.4g} {unit}; the "
-            f"plant's ceiling is {ceiling:.4g} {unit}, and the recommendation stops there."
-        )
+        told = message(Tuned.SETTING_AT_CEILING, **moved, ceiling=most)
         return HeldSetting(quantity, now, wanted, max(ceiling, now), "ceiling", told)
-    return HeldSetting(
-        quantity, now, wanted, wanted, "", f"{change}, under the plant's ceiling of {ceiling:.4g} {unit}."
-    )
+    told = message(Tuned.SETTING_UNDER_CEILING, **moved, change=change, ceiling=most)
+    return HeldSetting(quantity, now, wanted, wanted, "", told)
 
 
 def ways_to_target(
@@ -127,7 +112,7 @@ def ways_to_target(
     """
     by_speed = speed_for_wall(wall_mm, target_mm, conductor_mm, speed_m_s, valleys_mm2)
     speed = held_to_ceiling("line_speed_m_s", speed_m_s, by_speed, ceilings)
-    ways = [_advice("line speed", speed, ())]
+    ways = [_advice(speed, ())]
     if screw_rpm is not None and screw_rpm > 0.0:
         ratio = speed_m_s / by_speed  # A2/A1
         screw = held_to_ceiling("screw_speed_rpm", screw_rpm, screw_rpm * ratio, ceilings)
@@ -136,11 +121,11 @@ def ways_to_target(
             # Without the exponent the pressure is bounded by the output itself, n = 1.
             then = pressure_at_output(pressure_bar, ratio, exponent if exponent is not None else 1.0)
             follows = (held_to_ceiling("melt_pressure_bar", pressure_bar, then, ceilings),)
-        ways.append(_advice("screw speed", screw, follows))
+        ways.append(_advice(screw, follows))
     return tuple(ways)
 
 
-def _advice(way: str, change: HeldSetting, follows: tuple[HeldSetting, ...]) -> SettingAdvice:
+def _advice(change: HeldSetting, follows: tuple[HeldSetting, ...]) -> SettingAdvice:
     reaches = not change.stopped_by and not any(one.stopped_by for one in follows)
-    told = (change.sentence, *(one.sentence for one in follows), CAUTION)
-    return SettingAdvice(way, change, follows, reaches, told)
+    told = (change.told, *(one.told for one in follows), message(Tuned.SETTING_CAUTION))
+    return SettingAdvice(change, follows, reaches, told)

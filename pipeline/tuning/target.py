@@ -16,18 +16,19 @@ from numpy.typing import NDArray
 from scipy import special
 
 from pipeline.assumed import Assumed
-from pipeline.messages import message
+from pipeline.found import together
+from pipeline.messages import Message, message, um
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
+from pipeline.tuned import Tuned
 from pipeline.tuning.needed_mean import Need, Unknowns, needed_mean
 from pipeline.tuning.reel_wall import ReelWall, levels_of
 from pipeline.tuning.requirement_rules import POINT, WallRequirement, rules_of
 from pipeline.tuning.within_reel_tail import block_cuts
-from pipeline.words import counted
 
 Floats = NDArray[np.float64]
 
@@ -65,7 +66,7 @@ class RuleTarget:
 
     Args:
         rule: the requirement.
-        limit: the limit in words.
+        limit: the limit with its document.
         bound: 'lower', or 'upper' for a rule that forbids a thicker wall.
         risk: accepted share of cut samples or reels.
         unit_at_risk: 'cut sample' or 'reel'.
@@ -77,11 +78,11 @@ class RuleTarget:
         depth_sd: distance of the level above the limit, in deviations of both together; the k that the risk asks
             for.
         binds_in: share of draws in which this rule asks for the greatest mean wall.
-        observed: the reels on file found bad by it, in words; "" where none are counted.
+        observed: the reels on file found bad by it; None where none are counted.
     """
 
     rule: str
-    limit: str
+    limit: Message
     bound: str
     risk: float
     unit_at_risk: str
@@ -92,7 +93,7 @@ class RuleTarget:
     within_sd_mm: float
     depth_sd: float
     binds_in: float
-    observed: str = ""
+    observed: Message | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ class Target:
         ceiling_mm: greatest mean wall a rule allows; None where none does [mm].
         reels: reels used.
         runs: runs used.
-        warnings: sentences to read beside it.
+        warnings: what to read beside it.
         needs: what each rule stands on, for further questions (what-if, loss).
     """
 
@@ -122,7 +123,7 @@ class Target:
     ceiling_mm: float | None
     reels: int
     runs: int
-    warnings: tuple[str, ...]
+    warnings: tuple[Message, ...]
     needs: tuple[Need, ...] = field(default=(), repr=False)
 
 
@@ -169,14 +170,14 @@ def smallest_target(
     needs: list[Need] = []
     for rule in rules:
         need = needed_mean(rule, reels, accepted.of(rule), open_to, length, cuts, draws, seed)
-        if isinstance(need, str):
+        if isinstance(need, Message):
             if rule.requirement == POINT:
                 return Refused(QUESTION, METHOD, need, len(reels))
             told = (*told, need)
             continue
         needs.append(need)
     if not any(one.rule.bound == "lower" for one in needs):
-        return Refused(QUESTION, METHOD, " ".join(told), len(reels))
+        return Refused(QUESTION, METHOD, together(*told), len(reels))
     return _target(tuple(needs), reels, accepted, open_to, length, told, confidence)
 
 
@@ -186,7 +187,7 @@ def _target(
     risks: Risks,
     unknowns: Unknowns,
     reel_m: float,
-    told: tuple[str, ...],
+    told: tuple[Message, ...],
     confidence: float,
 ) -> Target:
     lower = [one for one in needs if one.rule.bound == "lower"]
@@ -256,15 +257,19 @@ def _assumptions(needs: tuple[Need, ...], unknowns: Unknowns) -> tuple[Assumptio
     return (
         Assumption(message(Assumed.SPREAD_STAYS), None, message(Note.LOOK_AGAIN_AFTER_THE_CHANGE)),
         Assumption(message(Assumed.GAUGE_NOISE_KNOWN), unknowns.noise_mm is not None, _noise_told(unknowns)),
-        Assumption(message(Assumed.SHORT_VARIATION_KNOWN), unknowns.small_scale_mm is not None, "cut slices"),
-        Assumption(message(Assumed.TAIL_HAS_AN_END), ends, "fitted shapes"),
+        Assumption(
+            message(Assumed.SHORT_VARIATION_KNOWN),
+            unknowns.small_scale_mm is not None,
+            message(Tuned.CUT_SLICES),
+        ),
+        Assumption(message(Assumed.TAIL_HAS_AN_END), ends, message(Tuned.FITTED_SHAPES)),
     )
 
 
-def _noise_told(unknowns: Unknowns) -> str:
+def _noise_told(unknowns: Unknowns) -> Message:
     if unknowns.noise_mm is None:
-        return "left in the readings, which makes the target thicker"
-    return f"{1000.0 * unknowns.noise_mm:.1f} um a sensor, taken off"
+        return message(Tuned.NOISE_LEFT_IN)
+    return message(Tuned.NOISE_TAKEN_OFF, noise=um(unknowns.noise_mm))
 
 
 def _rule_target(need: Need, lower: list[Need], best: Floats, base: Result, tail: float) -> RuleTarget:
@@ -303,51 +308,26 @@ def _warnings(
     risks: Risks,
     unknowns: Unknowns,
     needs: tuple[Need, ...],
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     told = []
     runs = len({one.run_id for one in reels})
     if runs == 1:
-        told.append(
-            "All reels come from one run: how runs differ is not in it, and the next set-up may be another."
-        )
+        told.append(message(Tuned.ONE_RUN))
     elif runs < FEW_RUNS:
-        told.append(
-            f"{counted(runs, 'run tells', 'runs tell')} little of how runs differ, and the "
-            f"interval is the wider for it: {FEW_RUNS} or more "
-            "narrow it."
-        )
+        told.append(message(Tuned.FEW_RUNS, runs=runs, enough=FEW_RUNS))
     if len(reels) < FEW_REELS:
-        told.append(
-            f"{counted(len(reels), 'reel cannot', 'reels cannot')} demonstrate a risk of "
-            f"{min(risks.reel, risks.cut_sample):g}: it is "
-            f"followed down from what was seen. Without any model, {len(reels)} good reels only bound the "
-            f"share of bad ones to {100.0 * (1.0 - 0.05 ** (1.0 / len(reels))):.1f} % at 95 % confidence."
-        )
+        bound = 100.0 * (1.0 - 0.05 ** (1.0 / len(reels)))
+        risk = min(risks.reel, risks.cut_sample)
+        told.append(message(Tuned.FEW_REELS, reels=len(reels), risk=risk, bound=bound))
     if unknowns.small_scale_mm is None:
-        told.append(
-            "It is about averages over the length one reading takes; thin places shorter than that are not "
-            "in it until neighbouring slices are cut and measured."
-        )
+        told.append(message(Tuned.NO_SMALL_SCALE))
     if any(one.shape > 0.0 for one in needs):
-        told.append(
-            "A fitted tail has no end, which for a wall points to a mixture or a drop-out: look at the "
-            "deepest readings before lowering anything."
-        )
+        told.append(message(Tuned.ENDLESS_TAIL))
     if any(one.open_mm > 0.0 for one in needs):
-        told.append(
-            "The gauge sees insulation and covering together: the insulation's own thin side is bounded by "
-            "the covering's stated offset, not measured, and the interval is widened by it."
-        )
+        told.append(message(Tuned.COVERING_BOUNDS))
     if ceiling is not None and ceiling < result.estimate:
-        told.append(
-            f"The diameter's upper limit allows {ceiling:.4f} mm at most and the wall needs "
-            f"{result.estimate:.4f} mm: no mean wall meets both at the accepted risks; the spread must come "
-            "down first."
-        )
+        told.append(message(Tuned.CEILING_BELOW, ceiling=um(ceiling), needed=um(result.estimate)))
     if overwall.low < 0.0 < overwall.high:
-        told.append("Whether there is any overwall is within the doubt; do not lower the target on this.")
-    told.append(
-        "A target is for the licensed standard's own limits and tests; lower it in steps, look again after "
-        "each, and keep cutting samples."
-    )
+        told.append(message(Tuned.WITHIN_DOUBT))
+    told.append(message(Tuned.TARGET_CAUTION))
     return tuple(told)

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.messages import message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
+from pipeline.tuned import Tuned
 from pipeline.tuning.giveaway import Price
 from pipeline.tuning.loss import LeastLoss, least_loss_target, optimum_per_item
 from pipeline.tuning.needed_mean import Need
@@ -28,10 +29,6 @@ from pipeline.wall.mass import mass_per_um_g_km
 Floats = NDArray[np.float64]
 
 _POINTS = 61
-CAUTION = (
-    "The cheapest target is a figure of the plant's prices, not permission: the standard's limits hold for "
-    "every reel, and a thin wall can hurt someone."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +43,7 @@ class TargetLoss:
         if_known_mm: the optimum if the variation were known exactly as estimated [mm]; it lies lower.
         per_reading_mm: what one would get by taking the reading for what is lost [mm]: too thin, shown to be
             recognised.
-        warnings: sentences to read beside it.
+        warnings: what to read beside it.
     """
 
     least: LeastLoss
@@ -55,7 +52,7 @@ class TargetLoss:
     currency: str
     if_known_mm: float
     per_reading_mm: float
-    warnings: tuple[str, ...]
+    warnings: tuple[Message, ...]
 
 
 def target_loss(target: Target, price: Price, conductor_mm: float) -> TargetLoss | Refused:
@@ -96,12 +93,9 @@ def target_loss(target: Target, price: Price, conductor_mm: float) -> TargetLoss
     if point is not None:
         z = optimum_per_item(1000.0 * per_um, price.failed_reel, math.hypot(point.level_sd, point.within_sd))
         reading = point.rule.limit_mm + point.cost_mm + z * math.hypot(point.level_sd, point.within_sd)
-    told = [CAUTION]
+    told = [message(Tuned.LOSS_CAUTION)]
     if least.target_mm < target.result.estimate:
-        told.append(
-            f"At these prices {100.0 * least.chance:.2g} % failed reels would be cheapest, more than the "
-            "accepted risk: the target at the accepted risk stands."
-        )
+        told.append(message(Tuned.LOSS_BELOW_TARGET, share=100.0 * least.chance))
     return TargetLoss(least, per_um, price.failed_reel, price.currency, known.target_mm, reading, tuple(told))
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.length.steady_state import STOP
+from pipeline.messages import Message
 from pipeline.products.limits import Limit
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Covering
@@ -57,8 +58,8 @@ class TuningQuestion:
         melt_exponent: exponent of the melt's power law; None if not known.
         draws: bootstrap draws.
         seed: of the random numbers.
-        missing: walls of the insulation that a requirement set asks for and no limit on file gives, in words; with
-            one there is no target.
+        missing: walls of the insulation that a requirement set asks for and no limit on file gives; with one there
+            is no target.
     """
 
     line: LineSheet
@@ -82,7 +83,7 @@ class TuningQuestion:
     melt_exponent: float | None = None
     draws: int = DRAWS
     seed: int = 1
-    missing: tuple[str, ...] = ()
+    missing: tuple[Message, ...] = ()
 
 
 def noise_from_stops(runs: Sequence[LineRun], sensors: int) -> float | None:

@@ -12,19 +12,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.messages import Measure, Message, message, um
 from pipeline.products.limits import Limit
 from pipeline.results import Refused
+from pipeline.tuned import Tuned
 from pipeline.tuning.giveaway import Giveaway, Price, giveaway
 from pipeline.tuning.needed_mean import Unknowns
 from pipeline.tuning.reel_wall import FEWEST_READINGS, ReelWall
 from pipeline.tuning.target import Risks, Target, smallest_target
 from pipeline.tuning.wall_parts import SLOW_M, wall_parts
-from pipeline.units import mil_from_mm
+from pipeline.units import MM_PER_MIL
 
 Floats = NDArray[np.float64]
 FOUND_MARGIN_M = (
     30.0  # wire either side of a nonconforming stretch that is left out with it [m] (chosen here)
 )
+HARDLY_MM = 0.005 * MM_PER_MIL  # a saving that is not worth a figure (chosen here)
+HALF_CENTRED = message(Tuned.IF_HALF_CENTRED)
 Change = Callable[[Sequence[ReelWall]], tuple[ReelWall, ...]]
 
 
@@ -40,17 +44,17 @@ class WhatIf:
         saving_high_mm: upper end [mm].
         binding: requirement that binds then.
         worth: the saving as plastic and money.
-        sentence: the answer in words.
+        told: what is said of it.
     """
 
-    remedy: str
+    remedy: Message
     target_mm: float
     saving_mm: float
     saving_low_mm: float
     saving_high_mm: float
     binding: str
     worth: Giveaway
-    sentence: str
+    told: Message
 
 
 def centred(reels: Sequence[ReelWall], share: float = 0.5) -> tuple[ReelWall, ...]:
@@ -149,32 +153,31 @@ def without_found(
 
 def remedies(
     reels: Sequence[ReelWall], periods_m: Sequence[float], found_m: Mapping[str, Floats] | None = None
-) -> dict[str, Change]:
-    """The questions that can be asked of these reels, by the remedy in words.
+) -> dict[Message, Change]:
+    """The questions that can be asked of these reels, by the remedy.
 
     Args:
         reels: the reels.
         periods_m: periods found [m].
         found_m: by run, stretches of wire [m] found nonconforming.
     """
-    asked: dict[str, Change] = {}
+    asked: dict[Message, Change] = {}
     stretches = {run: one for run, one in (found_m or {}).items() if np.size(one)}
     if stretches:
-        asked["the stretches found nonconforming had not been made"] = lambda some: without_found(
-            some, stretches
-        )
+        asked[message(Tuned.IF_NOT_MADE)] = lambda some: without_found(some, stretches)
     if all(np.isfinite(one.cos_mm).all() for one in reels):
-        asked["the centring were halved"] = lambda some: centred(some, 0.5)
-        asked["the centring were perfect on average"] = lambda some: centred(some, 1.0)
+        asked[HALF_CENTRED] = lambda some: centred(some, 0.5)
+        asked[message(Tuned.IF_CENTRED)] = lambda some: centred(some, 1.0)
     for period in periods_m:
-        asked[f"the period of {period:.3g} m were gone"] = lambda some, p=period: without_period(some, p)  # type: ignore[misc]
-    asked["the drift within reels were stopped"] = without_drift
-    asked["all reels ran at one level"] = with_equal_levels
+        gone = message(Tuned.IF_NO_PERIOD, period=Measure(period, "m"))
+        asked[gone] = lambda some, p=period: without_period(some, p)  # type: ignore[misc]
+    asked[message(Tuned.IF_NO_DRIFT)] = without_drift
+    asked[message(Tuned.IF_ONE_LEVEL)] = with_equal_levels
     return asked
 
 
 def what_if(
-    remedy: str,
+    remedy: Message,
     change: Change,
     reels: Sequence[ReelWall],
     now: Target,
@@ -190,7 +193,7 @@ def what_if(
     """The target with one thing mended, against the target now.
 
     Args:
-        remedy: what is supposed to be mended, to follow "if".
+        remedy: what is supposed to be mended.
         change: turns the reels into what they would be.
         reels: the reels.
         now: the target now, of the same reels, limits, risks, unknowns and seed.
@@ -225,22 +228,19 @@ def what_if(
         max(high, saving),
         then.binding,
         worth,
-        _sentence(remedy, saving, low, now.binding, then.binding, worth),
+        _told(remedy, saving, low, now.binding, then.binding, worth),
     )
 
 
-def _sentence(remedy: str, saving: float, low: float, before: str, after: str, worth: Giveaway) -> str:
+def _told(remedy: Message, saving: float, low: float, before: str, after: str, worth: Giveaway) -> Message:
     if saving < 1e-6:
-        return (
-            f"If {remedy}, the target could not fall: {before} binds and this does not touch it. It would "
-            "make the other rules safer, not the wall cheaper."
-        )
-    money = "" if worth.money_per_month is None else f", {worth.money_per_month:.0f} {worth.currency} a month"
-    doubt = "" if low > 0.0 else " The interval reaches down to nothing."
-    then = f" Then {after} binds." if after != before else f" {before[0].upper()}{before[1:]} still binds."
-    if mil_from_mm(saving) < 0.005:
-        return f"If {remedy}, the target would hardly fall: by less than 0.13 um (0.005 mil).{then}"
-    return (
-        f"If {remedy}, the target could fall by {1000.0 * saving:.1f} um ({mil_from_mm(saving):.2f} mil): "
-        f"{1000.0 * worth.kg_km:.0f} g/km{money}.{doubt}{then}"
-    )
+        return message(Tuned.MEND_NOTHING, remedy=remedy, binding=before)
+    then = [message(Tuned.STILL_BINDS if after == before else Tuned.THEN_BINDS, binding=after)]
+    if saving < HARDLY_MM:
+        return message(Tuned.MEND_HARDLY, remedy=remedy, least=um(HARDLY_MM), then=then)
+    if low <= 0.0:
+        then.insert(0, message(Tuned.MEND_DOUBT))
+    value: list[Measure | Message] = [Measure(worth.kg_km, "kg/km")]
+    if worth.money_per_month is not None:
+        value.append(message(Tuned.MEND_MONEY, money=worth.money_per_month, currency=worth.currency))
+    return message(Tuned.MEND_SAVES, remedy=remedy, saving=um(saving), worth=value, then=then)

@@ -290,6 +290,8 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     ),
     Note.NO_REEL_BEYOND: ("no reel of {plotted} lies beyond the limits of phase I",),
     Note.NO_SINGLE_CHANGE: ("The CUSUM test for a single change finds none (p = {p_value:.2g}).",),
+    Note.OBSERVED_BAD: ("Observed on file: {bad} bad of {reels:#reel|reels}.",),
+    Note.OBSERVED_BAD_OF_RUN: ("Observed of this run: {bad} bad of {reels:#reel|reels}.",),
     Note.ONE_IS_SEPARATE_FAULTS: (
         "1 = independent faults. Counted over {cells:#length|lengths} of {cell_m:.4}.",
     ),
@@ -329,6 +331,12 @@ NOTES: Mapping[str, tuple[str, ...]] = {
         "A rate {times_the_rate:g} times the usual is signalled after {arl1:.0f} faults on average.",
     ),
     Note.READINGS_OF_A_CAUSE_NOT_COUNTED: ("{n:#reading|readings} not used: {cause}.",),
+    Note.RECORD_CONTRADICTS: (
+        (
+            "{observed} By the prediction so many would come with a chance of {chance:chance} (exact binomial test, "
+            "level {level:g}): the record contradicts it, so it is not shown."
+        ),
+    ),
     Note.REELS_BEYOND: ("{signals} of {reels:#reel|reels} beyond the limits of phase I",),
     Note.REELS_DIFFER_MORE: (
         (

@@ -7,7 +7,8 @@ A template names arguments as ``{name}`` or ``{name:how}``. How an argument is s
 - a figure beside a limit: ``:wall<limit`` gives it the digits that keep it on its side of the argument ``limit``;
 - a place or stretch of the wire: in the reader's unit, with the end it counts from where that must be told;
 - a number: by a Python format such as ``:.2f`` or ``:,d``; ``:share`` in per cent; ``:#reel|reels`` counts;
-- a code or the id of a channel: ``:code`` and ``:channel`` give its words;
+- a code or the id of a channel: ``:code`` and ``:channel`` give its words, a name of the plant's own stays as it is;
+- ``:Channel`` and ``:Text`` begin with a capital;
 - a message: as its own words; several things: joined by commas, as sentences by ``:sentences``.
 """
 
@@ -144,8 +145,12 @@ def _shown(value: Slot, how: str, beside: Mapping[str, Slot]) -> list[Piece]:
 
 
 def _named(value: str, how: str) -> str:
-    if how == "channel":
-        return CHANNELS[value]
+    if how in ("channel", "Channel"):
+        channel, space, when = value.partition(" ")
+        words = CHANNELS.get(channel, channel) + space + when
+        return words[:1].upper() + words[1:] if how == "Channel" else words
+    if how == "Text":
+        return value[:1].upper() + value[1:]
     if how == "code":
         return TEMPLATES[value][0]
     return value
@@ -157,6 +162,8 @@ def _number(value: float, how: str) -> str:
         return counted(value, one, several)
     if how == "share":
         return f"{100.0 * value:.4g}{NBSP}%"
+    if how == "chance":
+        return "under 0.0001" if value < 1e-4 else f"{value:.2g}"
     if how == "passings":  # how many times a reel passes a level on average, as the share of reels that do
         one_in = 1.0 / -math.expm1(-value)
         return "half of all reels" if abs(one_in - 2.0) < 1e-9 else f"one reel in {one_in:,.0f}"

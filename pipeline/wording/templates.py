@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
+from importlib.resources import files
 
 from pipeline.wording.assumptions import ASSUMPTIONS
 from pipeline.wording.contradictions import CONTRADICTIONS
@@ -27,7 +29,22 @@ CHANNELS: Mapping[str, str] = {
     "hot_diameter_mm": "hot diameter",
     "diameter_x_mm": "diameter, first axis",
     "diameter_y_mm": "diameter, second axis",
+    "line_speed_m_s": "line speed",
+    "screw_speed_rpm": "screw speed",
+    "covering_screw_speed_rpm": "screw speed of the covering",
+    "melt_temperature_c": "melt temperature",
+    "melt_pressure_bar": "melt pressure",
+    "stood_s": "time stood before",
+    "ramp_s": "time to steady speed",
 }
+
+
+def _english(name: str) -> dict[str, tuple[str, ...]]:
+    """The templates of one file; a code with one template has it bare."""
+    text = files("pipeline.wording").joinpath("english", f"{name}.json").read_text(encoding="utf-8")
+    return {code: (one,) if isinstance(one, str) else tuple(one) for code, one in json.loads(text).items()}
+
+
 _WRITTEN = {"as written": ("{text}",)}
 TEMPLATES: Mapping[str, tuple[str, ...]] = {
     **_WRITTEN,
@@ -42,4 +59,5 @@ TEMPLATES: Mapping[str, tuple[str, ...]] = {
     **FINDINGS,
     **REELS,
     **WARNED,
+    **_english("tuned"),
 }

@@ -129,8 +129,8 @@ def test_a_line_is_tuned_in_words_and_as_json(judged_store: Path) -> None:
     # One of the twelve reels on file was bad, which the prediction behind a target makes next to impossible.
     target = one["tuning"]["target"]
     assert "binding" not in target
-    assert "Observed: 1 of 12 reels on file was bad." in target["reason"]
-    assert "the record contradicts it" in target["reason"]
+    assert "Observed on file: 1 bad of 12 reels." in target["reason"]["words"]
+    assert "the record contradicts it" in target["reason"]["words"]
     # What belongs to the line's reels is kept to itself; every figure a person reads is in it.
     assert "needs" not in one["tuning"]["target"]
     assert len(answer["told"]) == 3

@@ -49,6 +49,7 @@ LAYERS: list[set[str]] = [
         "pipeline.regular_file",
         "pipeline.results",
         "pipeline.samples",
+        "pipeline.tuned",
         "pipeline.warned",
         "pipeline.why",
         "pipeline.words",

@@ -44,7 +44,7 @@ def test_a_prediction_that_the_record_contradicts_is_not_shown() -> None:
     found = against_record(predicted(0.0, 0.00018), Observed(5, 24))
     assert isinstance(found, Refused)
     assert said(found.reason) == (
-        "Observed: 5 of 24 reels on file were bad. By the prediction so many would come with a chance of under 0.0001 "
+        "Observed on file: 5 bad of 24 reels. By the prediction so many would come with a chance of under 0.0001 "
         "(exact binomial test, level 0.01): the record contradicts it, so it is not shown."
     )
 
@@ -52,7 +52,7 @@ def test_a_prediction_that_the_record_contradicts_is_not_shown() -> None:
 def test_beside_a_prediction_stands_what_was_observed() -> None:
     found = against_record(predicted(0.03, 0.1), Observed(1, 24))
     assert isinstance(found, Result)
-    assert said(found.warnings)[0] == "Observed: 1 of 24 reels on file was bad."
+    assert said(found.warnings)[0] == "Observed on file: 1 bad of 24 reels."
     assert (found.details["observed_bad"], found.details["observed_reels"]) == (1.0, 24.0)
 
 

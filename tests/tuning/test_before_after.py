@@ -89,15 +89,17 @@ def test_verdicts_and_sentences() -> None:
     random = np.random.default_rng(4)
     a = 440.0 + 0.5 * random.standard_normal(6)
     lower = found(before_and_after(facts(a, a - 6.0, per_run=2), CHANGED, "mean wall"))
-    assert said(lower.verdict) == "helped"
-    assert lower.sentences[0].startswith("The mean wall went from 44")
-    assert lower.sentences[0].endswith("): it helped.")
+    assert lower.verdict == "helped"
+    assert said(lower.told)[0].startswith("Mean wall went from 44")
+    assert said(lower.told)[0].endswith("): it helped.")
     higher = found(before_and_after(facts(a, a + 6.0, per_run=2), CHANGED, "mean wall"))
-    assert said(higher.verdict) == "hurt"
+    assert higher.verdict == "hurt"
     same = found(before_and_after(facts(a, a[::-1].copy()), CHANGED, "mean wall"))
-    assert said(same.verdict) == "not shown"
-    assert same.sentences[1] == f"A change of less than {same.seen_from:.3g} um would not have been seen."
-    assert same.sentences[2] == (
+    assert same.verdict == "not shown"
+    assert (
+        said(same.told)[1] == f"A change of less than {same.seen_from:.3g} \u00b5m would not have been seen."
+    )
+    assert said(same.told)[2] == (
         "One side is a single run, so the change cannot be told from the set-up of that run: compare "
         "several runs."
     )
@@ -107,9 +109,8 @@ def test_a_trend_before_is_told() -> None:
     trend = 440.0 - np.arange(10.0)
     moving = found(before_and_after(facts(trend, trend - 10.0), CHANGED, "mean wall"))
     assert moving.trend_before_p < 0.001
-    assert (
-        "The reels before were already moving: part of the difference may have come anyway."
-        in moving.sentences
+    assert "The reels before were already moving: part of the difference may have come anyway." in said(
+        moving.told
     )
 
 
@@ -119,7 +120,7 @@ def test_other_changes_are_listed() -> None:
     )
     one = found(before_and_after(reels, CHANGED, "mean wall"))
     assert [other.name for other in one.others] == ["compound"]
-    assert one.sentences[-1] == (
+    assert said(one.told)[-1] == (
         "Other changes at that time: compound: PVC-7740 before, PVC-7741 after; it changed wholly and "
         "cannot be told from the change."
     )
@@ -130,7 +131,7 @@ def test_other_changes_are_listed() -> None:
         ],
         [ReelFact("3", "R", START, START, {}, {"shift": "day"}), ReelFact("4", "R", START, START, {}, {})],
     )
-    assert mixed[0].sentence == "shift: day, night before, day, not recorded after."
+    assert said(mixed[0].told) == "shift: day, night before, day, not recorded after."
     assert not mixed[0].wholly
 
 

@@ -5,14 +5,15 @@ import math
 import numpy as np
 import pytest
 
+from pipeline.messages import as_written, message
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Bolt
 from pipeline.simulator.lines import line_l2
 from pipeline.simulator.short_run import short_scenario
 from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.troubles import CentreDrift
+from pipeline.tuned import Tuned
 from pipeline.tuning.bolt_advice import (
-    CAUTION,
     centring_advice,
     clock_hour,
     least_turns,
@@ -110,8 +111,8 @@ def test_a_centred_wire_is_left_alone() -> None:
     advice = centring_advice(found, FOUR, None, 60.0, 40.0)
     assert not advice.act
     assert advice.turns == ()
-    assert advice.sentences[0] == (
-        f"The mean offset of {found.size_um:.1f} um lies within the {found.dead_zone_um:.1f} um that noise "
+    assert said(advice.told)[0] == (
+        f"The mean offset of {found.size_um:.1f} \u00b5m lies within the {found.dead_zone_um:.1f} \u00b5m that noise "
         "and wandering make: leave the bolts alone. Correcting noise doubles its variance."
     )
 
@@ -129,7 +130,7 @@ def test_drift_is_seen_and_a_standing_offset_has_none() -> None:
     assert drifts.drift_um == pytest.approx(20.0, abs=0.5)
     assert drifts.drift_deg == pytest.approx(90.0, abs=2.0)
     assert "The centre drifts along the wire: what holds on average may be wrong at the end." in said(
-        drifts.warnings
+        said(drifts.warnings)
     )
 
 
@@ -167,7 +168,9 @@ def test_advice_in_plain_geometry() -> None:
     # Thin at 205 degrees by 26 um: bolts at 180 and 270 hold the die away from there. By hand: the die must go 26 um
     # toward 205, that is -23.56 um along 0 degrees and -10.99 um along 90; each bolt pushes away 100 um a turn, and
     # opposite bolts share the work.
-    advice = centring_advice(_found(26.0, 205.0), FOUR, None, 62.0, 40.0, "Centring saves nothing here.")
+    advice = centring_advice(
+        _found(26.0, 205.0), FOUR, None, 62.0, 40.0, as_written("Centring saves nothing here.")
+    )
     assert advice.known_from == "line sheet"
     turns = {one.bolt: one.turns for one in advice.turns}
     assert turns["B1"] == pytest.approx(0.1178, abs=1e-4)
@@ -178,19 +181,19 @@ def test_advice_in_plain_geometry() -> None:
         [one.turns for one in advice.turns]
     )
     assert advice.settle_m == 102.0
-    assert advice.sentences == (
+    assert said(advice.told) == (
         (
             "The wall is thin at 205 degrees (about 7 o'clock, clockwise from the top, looking against the "
-            "travel) by 26 um (1.02 mil), give or take 2 um and 4 degrees."
+            "travel) by 26.0 \u00b5m, give or take 2.0 \u00b5m and 4 degrees."
         ),
-        "Move the die toward 205 degrees by 26 um.",
+        "Move the die toward 205 degrees by 26.0 \u00b5m.",
         (
-            "First half: B1 0.06 turn in; B2 0.03 turn in; B3 0.06 turn back out; B4 0.03 turn back out. "
+            "First half: B1 0.06 turn in, B2 0.03 turn in, B3 0.06 turn back out, B4 0.03 turn back out. "
             "Then let 102 m pass, the way to the gauge and the crosshead's purge, and look again."
         ),
-        "In all, by the line sheet: B1 0.12 in; B2 0.05 in; B3 0.12 back out; B4 0.05 back out.",
+        "In all, by the line sheet: B1 0.12 turn in, B2 0.05 turn in, B3 0.12 turn back out, B4 0.05 turn back out.",
         "Centring saves nothing here.",
-        CAUTION,
+        said(message(Tuned.BOLT_CAUTION)),
     )
 
 
@@ -199,15 +202,15 @@ def test_advice_knows_when_it_does_not_know() -> None:
     advice = centring_advice(_found(26.0, 205.0), unmeasured, None, 62.0, 40.0)
     assert advice.known_from == "direction only"
     assert all(math.isnan(one.turns) for one in advice.turns)
-    assert advice.sentences[2] == (
-        "Which way: B1 in; B2 in; B3 back out; B4 back out. How far a turn moves it is not known: turn a "
+    assert said(advice.told)[2] == (
+        "Which way: B1 in, B2 in, B3 back out, B4 back out. How far a turn moves it is not known: turn a "
         "little, log the turn and the metre, and the response will be learned."
     )
     none = centring_advice(_found(26.0, 205.0), (), None, 62.0, 40.0)
-    assert none.sentences[2] == (
+    assert said(none.told)[2] == (
         "The line sheet does not name bolts that move the die both ways: enter them as [[line.bolts]]."
     )
-    assert none.sentences[-1] == CAUTION
+    assert none.told[-1] == message(Tuned.BOLT_CAUTION)
 
 
 def test_a_tip_moves_the_other_way() -> None:
@@ -215,8 +218,8 @@ def test_a_tip_moves_the_other_way() -> None:
     die = centring_advice(_found(26.0, 205.0), FOUR, None, 62.0, 40.0)
     tip = centring_advice(_found(26.0, 205.0), tips, None, 62.0, 40.0)
     assert [one.turns for one in tip.turns] == pytest.approx([-one.turns for one in die.turns])
-    assert tip.sentences[1] == (
-        "Move the tip away from it, toward 25 degrees, by 26 um: the conductor follows the tip."
+    assert said(tip.told)[1] == (
+        "Move the tip away from it, toward 25 degrees, by 26.0 \u00b5m: the conductor follows the tip."
     )
     # A bolt that draws the die closer is turned the other way as well.
     draws = FOUR[0].model_copy(update={"sense": "in draws closer"})
@@ -308,5 +311,5 @@ def test_response_is_not_known_from_too_few_or_tied_turns() -> None:
     assert idle.matrix(bolts) is None
     assert said(idle.warnings)[:2] == (
         "What a turn of B1 does is not known: it drowns in the wall's own wandering.",
-        "B2 was never turned on record.",
+        "Never turned on record: B2.",
     )

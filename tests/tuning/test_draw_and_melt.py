@@ -9,9 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.errors import MethodRefusal
+from pipeline.messages import message
 from pipeline.products.materials import material_named
 from pipeline.products.product import find_product
 from pipeline.sheets.line_sheet import Ceilings, Tooling
+from pipeline.tuned import Tuned
 from pipeline.tuning.draw import (
     DRAW_BALANCE,
     draw_balance,
@@ -27,8 +29,9 @@ from pipeline.tuning.melt import (
     pressure_at_output,
     screw_shear_per_s,
 )
-from pipeline.tuning.settings import CAUTION, held_to_ceiling, ways_to_target
+from pipeline.tuning.settings import held_to_ceiling, ways_to_target
 from pipeline.wall.mass import insulation_area_mm2
+from tests.said import said
 
 TABLES = Path(__file__).parents[2] / "pipeline" / "products" / "tables"
 
@@ -87,7 +90,7 @@ def test_a_tenth_of_a_millimetre_of_tip() -> None:
         assert one.for_larger_die == pytest.approx(die, rel=2e-3)
     assert balance.usual == DRAW_BALANCE
     assert balance.inside is False
-    assert found.sentences[:2] == (
+    assert said(found.told)[:2] == (
         (
             "Draw-down ratio 6.867, inside the usual 3 to 10 (common practice for nylon, no source; sources "
             "vary widely)."
@@ -116,11 +119,11 @@ def test_pressure_tooling() -> None:
         one.usual is not None and one.usual.source == "common practice, no source" for one in found.ratios
     )
     tight = draw_of(tooling.model_copy(update={"tip_mm": 1.60}), 2.39, 1.628)
-    assert tight.sentences[-1] == (
+    assert said(tight.told)[-1] == (
         "The tip's bore of 1.6 mm does not clear the conductor of 1.628 mm: check the sheet."
     )
     unset = draw_of(tooling, 2.39, 1.628, usual=())
-    assert unset.sentences[0] == "Sizing ratio 1.025; no usual range is set."
+    assert said(unset.told)[0] == "Sizing ratio 1.025; no usual range is set."
 
 
 def test_tooling_that_cannot_be_is_refused() -> None:
@@ -181,9 +184,9 @@ def test_recommendations_stop_at_the_plants_ceilings() -> None:
     speed, screw = free
     assert speed.change.allowed == pytest.approx(11.217, abs=5e-4)
     assert speed.reaches_target
-    assert speed.sentences == (
-        "Line speed from 10 to 11.22 m/s (+12.2 %), under the plant's ceiling of 15 m/s.",
-        CAUTION,
+    assert said(speed.told) == (
+        "Line speed from 600 m/min to 673 m/min (+12.2 %), under the plant's ceiling of 900 m/min.",
+        said(message(Tuned.SETTING_CAUTION)),
     )
     # The other way lowers the screw: nothing goes up, so no ceiling is needed.
     assert screw.change.allowed == pytest.approx(60.0 * 10.0 / 11.217, abs=5e-3)
@@ -191,13 +194,13 @@ def test_recommendations_stop_at_the_plants_ceilings() -> None:
     stopped = ways_to_target(0.44, 0.40, 1.628, 10.0, None, None, Ceilings(line_speed_m_s=10.5))[0]
     assert stopped.change.allowed == 10.5
     assert not stopped.reaches_target
-    assert stopped.sentences[0] == (
-        "Line speed would have to go from 10 to 11.22 m/s; the plant's ceiling is 10.5 m/s, and the "
+    assert said(stopped.told)[0] == (
+        "Line speed would have to go from 600 m/min to 673 m/min; the plant's ceiling is 630 m/min, and the "
         "recommendation stops there."
     )
     unknown = ways_to_target(0.44, 0.40, 1.628, 10.0, None, None, None)[0]
     assert np.isnan(unknown.change.allowed)
-    assert unknown.sentences[0] == (
+    assert said(unknown.told)[0] == (
         "Line speed would have to go up; no ceiling of it is on the line sheet, so no figure is given. "
         "Enter it under [line.ceilings]."
     )

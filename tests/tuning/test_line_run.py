@@ -19,6 +19,7 @@ from pipeline.simulator.speed import plain_plan
 from pipeline.tuning.line_run import LineRun, line_run
 from pipeline.tuning.reel_wall import reel_walls
 from pipeline.wall.sections import measure_walls
+from tests.said import said
 from tests.tuning.simulated import NO_FLAGS, l2_run, reels_of, tuning_run
 
 
@@ -99,8 +100,10 @@ def test_reels_with_too_little_steady_wire_are_told() -> None:
     walls, told = reel_walls([half])
     assert len(walls) == 5
     assert len(told) == 1
-    assert told[0].startswith("Reel R-L2-1 is left out: ")
-    assert told[0].endswith(" % of its wire was read at steady speed, 50 % and 200 readings are needed.")
+    assert said(told[0]).startswith("Reel R-L2-1 is left out: ")
+    assert said(told[0]).endswith(
+        " % of its wire was read at steady speed, 50 % and 200 readings are needed."
+    )
 
 
 def test_line_sheets_may_carry_bolts_ceilings_and_tooling(tmp_path: Path) -> None:

@@ -22,7 +22,7 @@ from pipeline.tuning.line_tuning import LineTuning, tuning_of_line
 from pipeline.tuning.regression import Regression
 from pipeline.tuning.target import Target
 from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops
-from pipeline.tuning.what_if import WhatIf
+from pipeline.tuning.what_if import HALF_CENTRED, WhatIf
 from tests.said import said
 from tests.tuning.invented_limits import PRICE, THHN, XHHW, limit
 from tests.tuning.simulated import l1_run, l2_run, reels_of, tuning_run
@@ -115,8 +115,8 @@ def test_centring_tells_the_way_and_that_it_saves_nothing(l2_tuning: LineTuning)
     advice = l2_tuning.centring_now
     assert advice is not None
     assert advice.known_from == "line sheet"
-    assert any("the target could not fall: minimum average wall binds" in one for one in advice.sentences)
-    half = next(one for one in l2_tuning.what_ifs if isinstance(one, WhatIf) and "halved" in one.remedy)
+    assert any("the target could not fall: minimum average wall binds" in one for one in said(advice.told))
+    half = next(one for one in l2_tuning.what_ifs if isinstance(one, WhatIf) and one.remedy == HALF_CENTRED)
     assert half.saving_mm == 0.0
 
 
@@ -152,9 +152,10 @@ def test_two_layers() -> None:
     assert found.covering.needed_mm == pytest.approx(0.11987, abs=5e-5)
     assert found.covering.margin_mm < 0.0
     assert found.covering.status == "stated, not measured"
-    assert found.covering.sentence == (
-        "By its stated mean of 118 um, offset up to 9 um and uncertainty of 3 um the covering needs 120 um "
-        "on average. That is stated, not measured (invented cut samples): cut samples before changing it."
+    assert said(found.covering.told) == (
+        "By its stated mean of 118.0 \u00b5m, offset up to 9.0 \u00b5m and uncertainty of 3.0 \u00b5m the covering "
+        "needs 119.9 \u00b5m on average. That is stated, not measured (invented cut samples): cut samples before "
+        "changing it."
     )
     assert found.noise_mm == pytest.approx(0.004, rel=0.10)  # the line stands for 5 s at the end of the log
     assert said(found.target.warnings)[0].startswith("All reels come from one run")

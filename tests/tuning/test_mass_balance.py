@@ -41,17 +41,17 @@ def test_a_drift_of_feed_or_gauge_is_told() -> None:
     along = (run.wall_at_m - np.nanmin(run.wall_at_m)) / float(np.ptp(run.wall_at_m[run.wall_counts]))
     thicker = output_of(replace(run, mean_mm=run.mean_mm * (1.0 + 0.05 * along)))
     assert thicker.drift_low_pct > 0.0
-    assert thicker.sentence.endswith(
+    assert said(thicker.told).endswith(
         "look at the feed, the screens and the screw, and at whether the wall gauge or the length counter "
         "has moved."
     )
-    assert output_of(run).sentence.startswith("The specific output keeps")
+    assert said(output_of(run).told).startswith("The specific output keeps")
     # A sure but small change is told without a call to look.
     small = output_of(
         replace(l2_run(2)[0], mean_mm=l2_run(2)[0].mean_mm * 0.0 + 1.465 * (1.0 + 0.01 * _along(2)))
     )
     assert small.drift_pct == pytest.approx(1.0, abs=0.2)
-    assert small.sentence.endswith("less than the 2 % that call for a look.")
+    assert said(small.told).endswith("less than the 2 % that call for a look.")
 
 
 def test_a_run_with_another_balance_is_named() -> None:
@@ -60,8 +60,8 @@ def test_a_run_with_another_balance_is_named() -> None:
     lying = replace(l2_run(1)[0], mean_mm=l2_run(1)[0].mean_mm * 1.05)
     told = gauge_check({**outputs, "R-9": output_of(lying)})
     assert len(told) == 1
-    assert told[0].startswith("Run R-9 has ")
-    assert told[0].endswith(
+    assert said(told[0]).startswith("Run R-9 has ")
+    assert said(told[0]).endswith(
         "% more plastic on the wire per turn of the screw than usual: a gauge or the length counter may be "
         "wrong there, or the feed changed."
     )

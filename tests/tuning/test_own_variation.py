@@ -12,6 +12,7 @@ from pipeline.tuning.needed_mean import Unknowns
 from pipeline.tuning.own_variation import chance_of_depth, set_apart, split_found, without_a_target
 from pipeline.tuning.reel_wall import ReelWall, reel_walls
 from pipeline.tuning.target import Risks, Target, smallest_target
+from tests.said import said
 from tests.tuning.invented_limits import XHHW, limit
 from tests.tuning.simulated import l2_run, seeds
 
@@ -51,9 +52,9 @@ def test_the_lines_own_tail_stays_in() -> None:
         near = limits_of(limit_mm)
         apart = set_apart(found, target_of(others, limit_mm), target_of(some, limit_mm), near, len(some))
         assert apart.reels == ()
-        assert apart.sentence == (
-            f"3 of 12 reels carry wire found nonconforming ({', '.join(one.reel_id for one in found)}); what counts of "
-            "its readings may be the line's own variation, so it stays in the target."
+        assert said(apart.told) == (
+            f"3 of 12 reels with wire found nonconforming ({', '.join(one.reel_id for one in found)}): what counts of "
+            "their readings may be the line's own variation, so it stays in the target."
         )
 
 
@@ -68,16 +69,16 @@ def test_a_spot_with_a_cause_of_its_own_is_set_apart() -> None:
     assert isinstance(without, Target)
     apart = set_apart(found, without, with_it, limits_of(1.27), len(spoiled))
     assert apart.reels == (some[3].reel_id,)
-    assert apart.sentence == (
-        f"1 of 12 reels is left out of the target ({some[3].reel_id}): the variation of the others would hardly reach "
+    assert said(apart.told) == (
+        f"Left out of the target: 1 of 12 reels ({some[3].reel_id}). The variation of the others would hardly reach "
         f"so deep (chance {apart.p_value:.1g} at most). That wire is held by its own findings, and its cause is to be "
-        f"removed. With all reels the target would be {1000.0 * with_it.result.estimate:.0f} um."
+        f"removed. With all reels the target would be {1000.0 * with_it.result.estimate:.1f} \u00b5m."
     )
     assert with_it.result.estimate > without.result.estimate + 0.05
     # Where the reels on file contradict the target, none is told of all reels either.
     reason = Refused(with_it.result.question, with_it.result.method, "The reels on file contradict it.", 12)
     refused = without_a_target(apart, reason, len(spoiled))
-    assert refused.sentence == apart.sentence.partition(" With all reels")[0]
+    assert said(refused.told) == said(apart.told).partition(" With all reels")[0]
     assert refused.with_them is reason
 
 
@@ -101,5 +102,5 @@ def test_too_few_others_keep_all_reels() -> None:
     assert len(others) < 3
     apart = set_apart(found, target_of(others, 1.27), target_of(some, 1.27), limits_of(1.27), len(some))
     assert apart.reels == ()
-    assert "too few to tell" in apart.sentence
+    assert "too few to tell" in said(apart.told)
     assert split_found(some, {}) == (some, ())

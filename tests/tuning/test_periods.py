@@ -85,7 +85,7 @@ def test_an_unlisted_element_is_not_blamed_on_a_listed_one() -> None:
     screw = next(one for one in found.swings if one.channel == "mean wall")
     assert (screw.element, screw.harmonic) == ("no listed element fits", 0)
     together = periods_of_line([found])
-    assert advice_on_period(together[0]).endswith(
+    assert said(advice_on_period(together[0])).endswith(
         "No listed element fits: look for one that is not on the line sheet."
     )
 
@@ -96,8 +96,8 @@ def test_runs_are_put_together_by_element() -> None:
     screw = next(one for one in together if (one.channel, one.element) == ("mean wall", "L2-screw"))
     assert screw.runs_with == ("R-0", "R-1")
     assert screw.runs_looked_at == 2
-    assert advice_on_period(screw) == (
-        f"The mean wall swings by {screw.amplitude_um:.1f} um either way every {screw.period_m:.3f} m "
+    assert said(advice_on_period(screw)) == (
+        f"The mean wall swings by {screw.amplitude_um:.1f} \u00b5m either way every {screw.period_m:.3f} m "
         f"({100.0 * screw.share_of_variance:.0f} % of its variance, 2 of 2 runs). That is once a turn of "
         "L2-screw: look at its bearing, roundness and drive. A fit is a coincidence of lengths, not proof."
     )
@@ -128,6 +128,6 @@ def test_several_that_fit_are_not_parted_by_guess() -> None:
     swing = next(one for one in together if abs(one.period_m - 3.36) < 0.02 and one.channel == "mean wall")
     assert isinstance(swing, LinePeriod)
     assert swing.element == "several fit"
-    assert advice_on_period(swing).endswith(
+    assert said(advice_on_period(swing)).endswith(
         "Several listed elements fit; a change of speed, or measuring their circumferences, would part them."
     )

@@ -55,7 +55,7 @@ def test_gain_and_delay_from_set_steps() -> None:
         late += one.delay_low_s <= half_s <= one.delay_high_s
         inside += one.gain.low <= -0.040 <= one.gain.high
     assert min(inside, late) >= enough(len(seeds(5)))
-    assert one.sentences[0] == "Response, from 5 steps of the setting."
+    assert said(one.told)[0] == "Response, from 5 steps of the setting."
 
 
 def test_a_controlled_line_returns_the_controller() -> None:
@@ -78,11 +78,11 @@ def test_a_controlled_line_returns_the_controller() -> None:
     assert one.output_leads
     assert one.kind == "association"
     assert not one.gain.low <= -0.040 <= one.gain.high  # the plant is not in it
-    assert one.sentences[0] == "Association, not a response: do not set the line by it."
+    assert said(one.told)[0] == "Association, not a response: do not set the line by it."
     assert (
         "The setting follows the output: a control was at work, and such data return the controller, not "
         "the line. Make steps of the set point with the control off, as the plant's procedure allows."
-    ) in one.sentences
+    ) in said(one.told)
     # What the engineer knows of the loop counts: steps under a closed loop stay an association.
     closed = found(answer_to(*stepped(1), "line_speed_m_s", "mean wall", "mm per m/s", loop="closed"))
     assert closed.kind == "association"
@@ -102,7 +102,10 @@ def test_settings_that_move_together_are_not_told_apart() -> None:
         )
     )
     assert one.kind == "association"
-    assert "At the same steps screw_speed_rpm moved, so what did it cannot be told apart." in one.sentences
+    assert (
+        "At the same steps other settings moved, so what did it cannot be told apart: screw speed."
+        in said(one.told)
+    )
 
 
 def test_the_balance_is_held_against_the_answer() -> None:
@@ -110,8 +113,8 @@ def test_the_balance_is_held_against_the_answer() -> None:
     one = found(
         answer_to(seconds, speed, wall, "line_speed_m_s", "mean wall", "mm per m/s", by_balance=-0.080)
     )
-    assert one.sentences[-1] == (
-        "The mass balance alone would make it -0.08 mm per m/s: look at the output of the screw."
+    assert said(one.told)[-1] == (
+        "The mass balance alone would make it -1.333 \u00b5m per m/min: look at the output of the screw."
     )
 
 
@@ -133,7 +136,10 @@ def test_simulated_line_whose_screw_follows_the_speed() -> None:
         answer_to(seconds, run.speed_m_s, wall, "line_speed_m_s", "mean wall", "mm per m/s", others=others)
     )
     assert one.kind == "association"
-    assert "At the same steps screw_speed_rpm moved, so what did it cannot be told apart." in one.sentences
+    assert (
+        "At the same steps other settings moved, so what did it cannot be told apart: screw speed."
+        in said(one.told)
+    )
     assert one.gain.low <= 0.0 <= one.gain.high or abs(one.gain.estimate) < 0.02
 
 
@@ -155,7 +161,7 @@ def test_no_steps_is_no_response() -> None:
     y = 0.3 * np.concatenate((np.zeros(4), x))[:n] + 0.5 * wander(n, 0.9, random)
     one = found(answer_to(np.arange(n) * 1.0, x, y, "melt_temperature_c", "mean wall", "mm per degC"))
     assert one.kind == "association"
-    assert one.sentences[-1] == "0 steps of the setting found, 2 are needed for a response."
+    assert said(one.told)[-1] == "0 steps of the setting found, 2 are needed for a response."
     assert abs(one.delay_s - 4.0) <= 1.0
     still = answer_to(
         np.arange(n) * 1.0, np.full(n, 5.0), y, "melt_temperature_c", "mean wall", "mm per degC"

@@ -87,7 +87,7 @@ def test_what_good_starts_have_in_common_is_found() -> None:
     assert hits >= 8
     assert found.common[0].correlation < -0.5
     assert found.saving_m > 30.0
-    assert found.sentences[-1] == (
+    assert said(found.told)[-1] == (
         "Going together is not causing: try it on the next starts, and keep to the plant's procedure."
     )
 
@@ -129,7 +129,7 @@ def test_chance_is_not_named() -> None:
     nothing = good_starts(made_starts(12, 0.0, 101))
     assert isinstance(nothing, GoodStarts)
     if not nothing.common:
-        assert nothing.sentences[-1] == (
+        assert said(nothing.told)[-1] == (
             "None of the 3 circumstances looked at goes with short starts beyond chance; that does not "
             "show that none matters."
         )
@@ -151,6 +151,6 @@ def test_few_starts_are_only_listed() -> None:
     few = good_starts(made_starts(5, 25.0, 0))
     assert isinstance(few, Refused)
     assert said(few.reason) == (
-        "5 starts that came to an end are on record, 8 are needed to say what the good ones have in "
+        "5 starts came to an end on record, 8 are needed to say what the good ones have in "
         "common; until then they are listed side by side."
     )

@@ -5,15 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pipeline.messages import message
 from pipeline.results import Refused
 from pipeline.statistics.below_threshold import fit_tail
+from pipeline.tuned import Tuned
 from pipeline.tuning.level_draws import draw_levels
 from pipeline.tuning.needed_mean import Unknowns
 from pipeline.tuning.reel_wall import ReelWall, levels_of, reel_walls
 from pipeline.tuning.requirement_rules import AVERAGE, POINT, concentricity_margin_mm
 from pipeline.tuning.target import Risks, Target, smallest_target
 from pipeline.tuning.target_loss import target_loss
-from pipeline.tuning.what_if import centred, remedies, what_if
+from pipeline.tuning.what_if import HALF_CENTRED, centred, remedies, what_if
 from pipeline.tuning.within_reel_tail import block_cuts, fit_draws, within_tail
 from tests.said import said
 from tests.tuning.invented_limits import PRICE, THHN, XHHW, limit
@@ -65,13 +67,13 @@ def test_centring_pays_only_where_the_point_rule_binds() -> None:
         assert now.binding == binding
         asked = remedies(reels, ())
         half = what_if(
-            "the centring were halved", asked["the centring were halved"], reels, now, limits, PRICE, 9.47,
+            HALF_CENTRED, asked[HALF_CENTRED], reels, now, limits, PRICE, 9.47,
             Risks(), SOME, sensors=8,
         )  # fmt: skip
         assert not isinstance(half, Refused)
         if binding == "minimum average wall":
             assert half.saving_mm == half.worth.kg_km == 0.0
-            assert half.sentence == (
+            assert said(half.told) == (
                 "If the centring were halved, the target could not fall: minimum average wall binds and "
                 "this does not touch it. It would make the other rules safer, not the wall cheaper."
             )
@@ -85,14 +87,14 @@ def test_centring_pays_only_where_the_point_rule_binds() -> None:
 def test_levels_and_drift_are_worth_something_under_the_average_rule() -> None:
     reels = l2_reels(100)
     now = found(smallest_target(reels, XHHW, Risks(), SOME, sensors=8, draws=100))
-    asked = remedies(reels, (6.283,))
+    asked = {said(name): (name, change) for name, change in remedies(reels, (6.283,)).items()}
     savings = {}
     for name in (
         "the period of 6.28 m were gone",
         "the drift within reels were stopped",
         "all reels ran at one level",
     ):
-        answer = what_if(name, asked[name], reels, now, XHHW, PRICE, 9.47, Risks(), SOME, sensors=8)
+        answer = what_if(*asked[name], reels, now, XHHW, PRICE, 9.47, Risks(), SOME, sensors=8)
         assert not isinstance(answer, Refused)
         savings[name] = answer.saving_mm
     assert savings["the drift within reels were stopped"] > savings["the period of 6.28 m were gone"] > 0.0001
@@ -130,7 +132,7 @@ def test_found_stretches_are_asked_about_and_not_forgotten() -> None:
     assert now.result.estimate > clean.result.estimate + 0.02
     place = np.array([[reels[3].at_m[0] + 100.0, reels[3].at_m[0] + 114.0]])
     asked = remedies(spoiled, (), {reels[3].run_id: place})
-    name = "the stretches found nonconforming had not been made"
+    name = message(Tuned.IF_NOT_MADE)
     answer = what_if(name, asked[name], spoiled, now, near, PRICE, 9.47, Risks(), SOME, sensors=8)
     assert not isinstance(answer, Refused)
     assert answer.target_mm == pytest.approx(clean.result.estimate, abs=0.01)
