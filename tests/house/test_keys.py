@@ -207,6 +207,7 @@ SHOWS = (
     "pipeline/acts",
     "pipeline/job",
     "pipeline/notebook",
+    "pipeline/products/json_form",
     "pipeline/proofs",
     "pipeline/record",
     "pipeline/reports",
