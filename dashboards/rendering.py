@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from datetime import date, datetime
 from functools import cache, lru_cache
 from typing import Any
@@ -24,10 +25,18 @@ from dashboards.answers_shown import (
 )
 from dashboards.records import FindingRow, Plant
 from dashboards.sentences import BASIS, words
-from dashboards.site import PLOT_SCRIPT, Site, WrittenFile, asset_mark, record_sha256, write_if_changed
+from dashboards.site import (
+    PLOT_SCRIPT,
+    WORKBOOK_SCRIPT,
+    Site,
+    WrittenFile,
+    asset_mark,
+    record_sha256,
+    write_if_changed,
+)
 from dashboards.table_cells import NOT_KNOWN, LinkedCells, quantity, share
 from pipeline.length.reel_places import CORE, COUNTED
-from pipeline.wording.kinds import KINDS, text_of
+from pipeline.wording.kinds import KINDS, Side, text_of
 from pipeline.wording.say import named, plain
 from pipeline.words import counted
 
@@ -105,6 +114,32 @@ def json_script(value: Any) -> Markup:
     return Markup(text)  # noqa: S704 - escaped above for its place, a JSON script element
 
 
+# Last letters of a saved column's name -> kind of quantity, the longest first.
+_SAVED: dict[str, str] = {
+    "kg_per_km": "mass per length",
+    "per_km": "per length",
+    "degC": "temperature",
+    "mm": "wall",
+    "kg": "mass",
+    "bar": "pressure",
+    "m": "place",
+}
+
+
+def saved_units() -> list[dict[str, Any]]:
+    """How a saved table's columns become the reader's units, by the last letters of their names."""
+    return [
+        {"ends": ends, "us": _saved_side(KINDS[kind].us, ends), "si": _saved_side(KINDS[kind].si, ends)}
+        for ends, kind in _SAVED.items()
+    ]
+
+
+def _saved_side(side: Side, ends: str) -> dict[str, Any]:
+    kept = side.factor == 1.0 and side.offset == 0.0
+    name = ends if kept else re.sub(r"\W+", "_", side.unit.replace("°", "deg"))
+    return {"ends": name, "unit": side.unit, "factor": side.factor, "offset": side.offset}
+
+
 def capital(text: Markup) -> Markup:
     """Words with a capital letter at their start."""
     return Markup(text[:1].upper()) + text[1:]  # noqa: S704 - markup already, cut at a letter
@@ -142,6 +177,8 @@ def environment() -> Environment:
         said_of_all=said_of_all,
         counted=counted,
         group_word=group_word,
+        saved_units=saved_units(),
+        workbook_script=WORKBOOK_SCRIPT,
     )
     made.filters["words"] = words
     made.filters["plain"] = plain

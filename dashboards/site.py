@@ -22,7 +22,19 @@ from numpy.typing import NDArray
 from dashboards.addresses import PageKind, address
 from pipeline.errors import Complaint, StoreError
 
-ASSETS = ("reelproof.css", "first.js", "page.js", "picture.js", "figures.js", "run.js", "index.js")
+# Writes workbooks in the reader's browser: write-excel-file 4.1.1 (npm), MIT, as published but for its source map.
+WORKBOOK_SCRIPT = "write-excel-file.min.js"
+ASSETS = (
+    "reelproof.css",
+    "first.js",
+    "save.js",
+    "page.js",
+    "picture.js",
+    "figures.js",
+    "run.js",
+    "index.js",
+    WORKBOOK_SCRIPT,
+)
 PLOT_SCRIPT = "plotly.min.js"
 
 

@@ -1,4 +1,4 @@
-/* Switches for units and light or dark, and saving a table's records as CSV. Needs no network. */
+/* Switches for units and light or dark, and search. Needs no network. */
 (function () {
   "use strict";
   var root = document.documentElement;
@@ -29,49 +29,6 @@
   });
   nameTheme();
   if (window.matchMedia) { window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", tell); }
-
-  /* A cell that a spreadsheet might take for a formula gets an apostrophe; then the usual quoting (RFC 4180). */
-  function cell(text) {
-    var plain = String(text).replace(/\s+/g, " ").trim();
-    if (/^[=+\-@\t\r]/.test(plain) && !/^-?\d+(\.\d+)?([eE][+-]?\d+)?$/.test(plain)) { plain = "'" + plain; }
-    return /[",\n]/.test(plain) ? '"' + plain.replace(/"/g, '""') + '"' : plain;
-  }
-  function save(name, text) {
-    var link = document.createElement("a");
-    link.href = URL.createObjectURL(new Blob(["\ufeff" + text], { type: "text/csv" }));
-    link.download = name.replace(/[^A-Za-z0-9._-]+/g, "-");
-    document.body.appendChild(link);
-    link.click();
-    link.remove();
-    window.setTimeout(function () { URL.revokeObjectURL(link.href); }, 1000);
-  }
-  function rowsOf(table) {
-    var heads = Array.prototype.slice.call(table.tHead.rows[0].cells);
-    var lines = [heads.filter(function (h) { return h.dataset.c; })
-      .map(function (h) { return h.dataset.c.split(" ").map(cell).join(","); }).join(",")];
-    Array.prototype.forEach.call(table.tBodies[0].rows, function (row) {
-      if (row.hidden) { return; }
-      var out = [];
-      heads.forEach(function (head, i) {
-        if (!head.dataset.c) { return; }
-        var at = row.cells[i], names = head.dataset.c.split(" ");
-        var value = at.dataset.v !== undefined ? at.dataset.v : at.textContent;
-        if (names.length === 1) { out.push(cell(value)); } else {
-          var parts = value.split(" ");
-          names.forEach(function (_, k) { out.push(cell(parts[k] || "")); });
-        }
-      });
-      lines.push(out.join(","));
-    });
-    return lines.join("\r\n") + "\r\n";
-  }
-  window.reelproofSave = save;
-  window.reelproofCell = cell;
-  document.querySelectorAll("[data-csv]").forEach(function (button) {
-    button.addEventListener("click", function () {
-      save(button.dataset.file, rowsOf(document.getElementById(button.dataset.csv)));
-    });
-  });
 
   /* On paper nothing can be opened: what explains a figure is opened for print and closed again after. */
   var opened = [];

@@ -253,17 +253,20 @@ def fault_marks(
 
 
 def intervals_of(book: RunBook, reel_id: str) -> tuple[Interval, ...]:
-    """Stretches to mark on a reel's map: findings, and wire the evidence does not reach."""
+    """Stretches to mark on a reel's map: wire that a finding holds, and wire the evidence does not reach.
+
+    A finding that holds no wire, such as a change of level, marks none.
+    """
     marks = [
         Interval(
             row["from_m"],
             row["to_m"],
-            "nonconforming",
+            "nonconforming" if row["verdict"] == "does not conform" else "indeterminate",
             told_on_reel(told_of(row), book.place_of_reel[reel_id]["to_m"]),
             row["finding_id"],
         )
         for row in book.findings
-        if row["reel_id"] == reel_id and row["to_m"] > row["from_m"]
+        if row["reel_id"] == reel_id and row["to_m"] > row["from_m"] and row["holds_release"]
     ]
     marks.extend(
         Interval(row["from_m"], row["to_m"], GAP_KIND[row["kind"]], told_of(row))

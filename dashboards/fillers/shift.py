@@ -114,9 +114,11 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
             findings = [one for one in book.open_findings if one["reel_id"] == row["reel_id"]]
             if not findings and any(one["reel_id"] == row["reel_id"] for one in book.findings):
                 continue  # every finding on it is decided and done
-            worst = min(findings, key=lambda one: SEVERITY.get(one["severity"], 9), default=None)
-            rank = SEVERITY.get(worst["severity"], 9) if worst else 4
             reasons = reasons_of(book, row)
+            by_id = {one["finding_id"]: one for one in findings}
+            held_by = (by_id[one.finding_id] for one in reasons if one.finding_id in by_id)
+            worst = next(held_by, findings[0] if findings else None)
+            rank = SEVERITY.get(worst["severity"], 9) if worst else 4
             first = first_of(row)
             action = "" if first is None else plain(first)
             if worst is None and action:

@@ -61,13 +61,15 @@ class Gate:
 
 
 def why_in_short(reel: ReelRow) -> Said:
-    """What a reel is held for in a few words: the requirements and rules its findings come under, each once."""
+    """What a reel is held for in a few words, gravest first: its requirements and rules, each once.
+
+    The thinnest wall stands before it with its figure and is not named again.
+    """
     times = Counter(one.requirement for one in reel.reasons if one.requirement)
     if not times:
         return reel.reasons[0].sentence if reel.reasons else ""
-    # What has a figure beside it comes last.
-    names = sorted(times, key=lambda name: name == POINT)
-    return ", ".join(f"{name}, {times[name]} findings" if times[name] > 1 else name for name in names)
+    others = {name: n for name, n in times.items() if name != POINT or reel.thinnest_wall is None}
+    return ", ".join(f"{name} ({n} findings)" if n > 1 else name for name, n in others.items())
 
 
 def shared_reasons(run: RunRow) -> tuple[Said, ...]:
@@ -141,4 +143,5 @@ def write_shift_page(record: ShiftReview, site: Site) -> WrittenFile:
         gates=gates(record),
         lower_first=lower_first,
         gate_most=GATE_MOST,
+        point_name=POINT,
     )

@@ -276,6 +276,17 @@ def _end_m(group: Sequence[Sighting]) -> float:
     return max(one.to_m for one in group)
 
 
+def gravest_first(one: Finding) -> tuple[int, bool, int, float, float]:
+    """Sort key of findings: severity, what does not conform before what is too near to tell, rule, depth, place."""
+    return (
+        SEVERITIES.index(one.severity),
+        one.verdict is not Verdict.DOES_NOT_CONFORM,
+        ORDER[one.main.rule_id],
+        -(one.main.depth or 0.0),
+        one.from_m,
+    )
+
+
 def _order(one: Sighting) -> tuple[float, float, int, str, str, str]:
     return one.from_m, one.to_m, ORDER[one.rule_id], one.instrument, one.subject, one.reel_id
 

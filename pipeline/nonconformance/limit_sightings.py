@@ -23,9 +23,6 @@ from pipeline.nonconformance.rules import Rule, cited
 from pipeline.nonconformance.sense import Sense
 from pipeline.products.limits import Limit
 
-# What is added to a figure that is the worse of two bounds.
-BOUND = " (worse bound; bounded, not measured)"
-
 
 @dataclass(frozen=True, slots=True)
 class IntervalSettings:

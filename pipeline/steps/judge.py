@@ -20,9 +20,9 @@ from pipeline.length.reels import PlacedReel
 from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.cause import with_causes
 from pipeline.nonconformance.decision import Verdict
-from pipeline.nonconformance.finding import Finding, Sighting, join_findings
+from pipeline.nonconformance.finding import Finding, Sighting, gravest_first, join_findings
 from pipeline.nonconformance.numbering import KnownFinding, number_findings
-from pipeline.nonconformance.rules import SEVERITIES, rule_for
+from pipeline.nonconformance.rules import rule_for
 from pipeline.products.concentricity import implied_concentricities
 from pipeline.products.limits import Limit, Missing
 from pipeline.results import Refused
@@ -355,10 +355,7 @@ def _standing(
         own: its requirements as judged.
         here: findings on it.
     """
-    holding = sorted(
-        (one for one in here if one.holds_release),
-        key=lambda one: (SEVERITIES.index(one.severity), one.from_m),
-    )
+    holding = sorted((one for one in here if one.holds_release), key=gravest_first)
     lacks: list[Lacking] = []
     faults, _ = counts_on(bench.placed.events, "spark fault", reel, reel.end_unsure_m)
     most = bench.plant.holds.spark_faults_per_reel

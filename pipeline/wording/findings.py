@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from pipeline.found import Because, Doubt, Found, advice_of, found_by, name_of, verdict_code
 
-_AGAINST = " at {at}, {sense} {limit} required, over {length:place} from {span}: {verdict:code}."
+_AGAINST = " at {at}. Limit: {sense} {limit}. Over {length:place} from {span}: {verdict:code}."
 _HIGH_VOLTAGE = "; spark testers are high voltage."
 # Rule -> its name, what it finds, what to do first.
 _RULES: Mapping[str, tuple[str, tuple[str, ...], str]] = {
@@ -119,7 +119,7 @@ _RULES: Mapping[str, tuple[str, tuple[str, ...], str]] = {
 }
 _PARTS: Mapping[str, tuple[str, ...]] = {
     Found.SEVERAL: ("{told:sentences}",),
-    Found.BOUNDED: ("{value} (worse bound; bounded, not measured)",),
+    Found.BOUNDED: ("{value} (worse bound)",),
     Found.CITED: (
         "{value:.4} [{document}, {table}; revision {revision}]",
         "{value:.4} [{document}; revision {revision}]",

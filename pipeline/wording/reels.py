@@ -11,7 +11,7 @@ _MISSING = "Not judged: no limit on file for {requirement} of {product}"
 _GATHER = "Enter the missing limit or gather the missing evidence, then assess the run again."
 REELS: Mapping[str, tuple[str, ...]] = {
     Why.WORST: ("{value:<limit}" + _ENDS,),
-    Why.WORST_BOUND: ("{value:<limit} (worse bound; bounded, not measured)" + _ENDS,),
+    Why.WORST_BOUND: ("{value:<limit} (worse bound)" + _ENDS,),
     Why.SIMPLE_ACCEPTANCE: ("simple acceptance: the value itself is compared with the limit",),
     Why.GUARD_BAND: ("guard band: conformity must be shown with {confidence:share}",),
     Why.CONFORMS: ("Worst {worst}; {rule}.",),

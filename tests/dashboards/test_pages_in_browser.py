@@ -1,7 +1,9 @@
 """Every page opened in a headless browser: quiet, self-contained, nothing clipped, usable by key, accessible."""
 
+import zipfile
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 
@@ -215,21 +217,59 @@ def test_the_run_is_seen_and_zoomed_before_the_plotting_script_has_come(
         assert one.said == []
 
 
-def test_a_table_is_saved_as_csv_with_metric_figures_and_no_formula(chromium: Any, site_folder: Path) -> None:
+def test_a_table_is_saved_in_the_units_the_reader_chose_and_without_a_formula(
+    chromium: Any, site_folder: Path
+) -> None:
+    with opened(chromium) as one:
+        one.go(site_folder / "shifts" / "2026-03-12-2.html")
+        heads = {}
+        for units in ("us", "si"):
+            one.page.evaluate(f"document.documentElement.setAttribute('data-units', '{units}')")
+            with one.page.expect_download() as waiting:
+                one.page.click('[data-csv="reels-1"]:not([data-as])')
+            lines = Path(waiting.value.path()).read_text(encoding="utf-8-sig").splitlines()
+            heads[units] = lines[0]
+            assert lines[3].startswith("R-1043,held,")
+            # 2500 m and 0.3171 mm by the exact foot and inch, to seven digits
+            assert (",8202.1,12.48425," if units == "us" else ",2500,0.3171,") in lines[3]
+        ends = (
+            "length_{0},thinnest_wall_{1},mean_wall_{1},spark_faults,unmonitored_{0}".format(*pair)
+            for pair in (("ft", "mil"), ("m", "mm"))
+        )
+        assert list(heads.values()) == [f"reel,standing,reasons,{end}" for end in ends]
+        quoted = one.page.evaluate("['=1+1', '-12.5', '@x', 'a,b', 'say \"x\"'].map(reelproofCell)")
+        assert quoted == ["'=1+1", "-12.5", "'@x", '"a,b"', '"say ""x"""']
+
+
+def test_a_table_is_saved_as_a_workbook_with_typed_cells_and_a_frozen_head(
+    chromium: Any, site_folder: Path
+) -> None:
+    """Element names by ECMA-376 part 1, clauses 18.3.1.66 (pane) and 18.3.1.4 (c), from memory."""
     with opened(chromium) as one:
         one.go(site_folder / "shifts" / "2026-03-12-2.html")
         with one.page.expect_download() as waiting:
-            one.page.click('[data-csv="reels-1"]')
-        text = Path(waiting.value.path()).read_text(encoding="utf-8-sig")
-        lines = text.splitlines()
-        assert (
-            lines[0]
-            == "reel,standing,reasons,length_m,thinnest_wall_mm,mean_wall_mm,spark_faults,unmonitored_m"
-        )
-        assert lines[3].startswith("R-1043,held,")
-        assert ",2500.0,0.3171," in lines[3]
-        quoted = one.page.evaluate("['=1+1', '-12.5', '@x', 'a,b', 'say \"x\"'].map(reelproofCell)")
-        assert quoted == ["'=1+1", "-12.5", "'@x", '"a,b"', '"say ""x"""']
+            one.page.click('[data-csv="reels-1"][data-as]')
+        assert waiting.value.suggested_filename.endswith(".xlsx")
+        book = zipfile.ZipFile(waiting.value.path())
+        main = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+        sheet = ElementTree.fromstring(book.read("xl/worksheets/sheet1.xml"))
+        pane = sheet.find(f".//{main}pane")
+        assert pane is not None and (pane.get("ySplit"), pane.get("state")) == ("1", "frozen")
+        texts = [
+            "".join(found.itertext()) for found in ElementTree.fromstring(book.read("xl/sharedStrings.xml"))
+        ]
+        rows = [
+            [
+                texts[int(cell.findtext(f"{main}v", ""))]
+                if cell.get("t") == "s"
+                else cell.findtext(f"{main}v")
+                for cell in row
+            ]
+            for row in sheet.iter(f"{main}row")
+        ]
+        assert rows[0][3:6] == ["Length, ft", "Thinnest wall, mil", "Mean wall, mil"]
+        assert rows[3][:2] == ["R-1043", "held"] and rows[3][3:5] == ["8202.1", "12.48425"]
+        assert one.said == []
 
 
 def test_a_count_of_findings_leads_to_just_those_rows(chromium: Any, site_folder: Path) -> None:

@@ -93,8 +93,8 @@ def test_a_sighting_tells_value_limit_revision_and_verdict() -> None:
     (seen,) = low_wall()
     told = seen.told_over(seen.from_m, seen.to_m)
     assert plain(told) == (
-        "Thinnest wall 0.320 mm at 51.0 m, at least 0.3302 mm [plant wall table, row 4; revision 3] required, "
-        "over 3.0 m from 49.5 to 52.5 m: does not conform."
+        "Thinnest wall 0.320 mm at 51.0 m. Limit: at least 0.3302 mm [plant wall table, row 4; revision 3]. "
+        "Over 3.0 m from 49.5 to 52.5 m: does not conform."
     )
     # 0.3302 mm are 13 mil exactly (yard and pound agreement, 1959).
     assert "12.60\u00a0mil" in text_in(told, "us")
@@ -127,7 +127,7 @@ def test_guarded_acceptance_sees_what_is_not_shown_to_conform() -> None:
     assert doubtful.decision is not None
     assert doubtful.decision.verdict is Verdict.CANNOT_BE_TOLD
     told = plain(doubtful.told_over(doubtful.from_m, doubtful.to_m))
-    assert told.endswith("over 1.0 m from 79.5 to 80.5 m: too near the limit to decide.")
+    assert told.endswith("Over 1.0 m from 79.5 to 80.5 m: too near the limit to decide.")
 
 
 def test_a_thin_spot_and_the_spark_fault_in_it_are_one_finding() -> None:

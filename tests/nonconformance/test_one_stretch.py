@@ -65,7 +65,7 @@ def test_the_sentence_tells_the_stretch_that_the_table_and_the_place_column_have
         "R", [sighting("concentricity", 6000.0, 7200.0), sighting("wall-point", 6400.0, 7200.0)]
     )
     assert found.main.rule_id == "wall-point"
-    assert "over 1200.0 m from 6000.0 to 7200.0 m" in plain(found.told)
+    assert "Over 1200.0 m from 6000.0 to 7200.0 m" in plain(found.told)
     assert plain(found.told).endswith("Seen there as well: concentricity.")
 
 

@@ -92,7 +92,7 @@ def test_a_reel_is_held_where_the_lower_bound_is_under_the_limit(rule: str) -> N
     row = next(x for x in found.judged.requirements if x.reel_id == "A" and x.requirement == POINT)
     assert row.worst == pytest.approx(0.326, abs=1e-6)
     assert verdict == "indeterminate"
-    assert "0.326 mm (worse bound; bounded, not measured)" in sentence
+    assert "0.326 mm (worse bound)" in sentence
     assert next(one for one in found.judged.reels if one.reel.id == "A").standing == "held"
 
 
