@@ -52,7 +52,6 @@ class Method(Code):
     MEAN_AND_SPREAD_CHARTS_OF_REELS = "method/mean and spread charts of reels"
     MEAN_CHART = "method/mean chart"
     MEAN_FIRST_HARMONIC = "method/mean first harmonic"
-    MOVING_RANGE = "method/moving range"
     MULTIVARIATE_EWMA = "method/multivariate ewma"
     NESTED_ANALYSIS_OF_VARIANCE = "method/nested analysis of variance"
     NORMAL_INDEPENDENT = "method/normal independent"

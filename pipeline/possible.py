@@ -56,7 +56,6 @@ _NOT_NEGATIVE = frozenset(
         Quantity.SCRAP_LENGTH,
         Quantity.SCRAP_MASS,
         Quantity.CORRELATION_LENGTH,
-        Quantity.MOVING_RANGE_SD,
         Quantity.SPECIFIC_OUTPUT,
     }
 )

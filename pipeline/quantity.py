@@ -88,7 +88,6 @@ class Quantity(Code):
     EARLIER = "as an earlier version asked"
     # Within other answers.
     CORRELATION_LENGTH = "correlation length"
-    MOVING_RANGE_SD = "standard deviation from the moving range"
     SERIES_DELAY = "delay between two series"
 
 

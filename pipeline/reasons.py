@@ -142,7 +142,6 @@ class Reason(Code):
     TOO_FEW_FAULTS_FOR_A_GAP = "reason/too few faults for a gap"
     TOO_FEW_FAULTS_FOR_A_SCAN = "reason/too few faults for a scan"
     TOO_FEW_FAULTS_FOR_LIMITS = "reason/too few faults for limits"
-    TOO_FEW_FINITE_VALUES = "reason/too few finite values"
     TOO_FEW_FOR_AUTOREGRESSION = "reason/too few for autoregression"
     TOO_FEW_FOR_A_LINE = "reason/too few for a line"
     TOO_FEW_FOR_A_REPEAT = "reason/too few for a repeat"

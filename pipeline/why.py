@@ -6,7 +6,6 @@ The words stand in `pipeline.wording.reels`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
 
 from pipeline.messages import Code, Message
 
@@ -77,22 +76,6 @@ class Lacking:
     def key(self) -> tuple[str, str]:
         """What stays the same while its figures change from one judgement to the next."""
         return self.code, self.about
-
-
-class OfRequirement(Protocol):
-    """A requirement as judged on a reel, as far as it names what was judged."""
-
-    @property
-    def requirement(self) -> str:
-        """What is limited."""
-
-    @property
-    def requirement_set(self) -> str:
-        """Whose requirement it is."""
-
-    @property
-    def limit_id(self) -> str:
-        """The limit it was judged by, "" for none."""
 
 
 def about_requirement(requirement: str, requirement_set: str, limit_id: str) -> str:

@@ -119,8 +119,7 @@ def small_run(tmp_path: Path) -> Path:
 
 @lru_cache(maxsize=64)
 def _simulated(product: str, seed: int, frozen: tuple[tuple[str, Any], ...]) -> Any:
-    from pipeline.simulator.short_run import short_scenario
-    from pipeline.simulator.simulate import simulate_in_memory
+    from tests.simulator.in_memory import short_scenario, simulate_in_memory
 
     options = {name: dict(value) if name == "stations_m" else value for name, value in frozen}
     return simulate_in_memory(short_scenario(product, **options), seed)

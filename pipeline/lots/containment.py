@@ -164,18 +164,6 @@ def contain_window(
     return tuple(contain(genealogy, Suspect(node, reason)) for node in found)
 
 
-def trace(genealogy: Genealogy, node: Node, span: Span = WHOLE) -> tuple[Reached, ...]:
-    """Everything a reel, cut length or shipment came from, or was judged by.
-
-    No page asks for it: a person starts from the suspect; this is the way back, from what was shipped.
-    """
-    if node not in genealogy.nodes:
-        raise NotFoundError(
-            Complaint("trace", f"{node} is not on file", "Check the name or load the run it was made in")
-        )
-    return reach(genealogy, node, span, forward=False)
-
-
 def together(containments: Sequence[Containment]) -> tuple[Touched, ...]:
     """The touched wire of several suspects in one list, each node once."""
     spans: dict[Node, list[Span]] = {}

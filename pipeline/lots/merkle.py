@@ -86,37 +86,6 @@ def inclusion_proof(place: int, leaves: Sequence[bytes]) -> tuple[bytes, ...]:
     return tuple(reversed(proof))
 
 
-def includes(leaf: bytes, place: int, size: int, proof: Sequence[bytes], root: bytes) -> bool:
-    """Whether the proof shows that the leaf stands at that place of the tree with that root.
-
-    Args:
-        leaf: hash of the leaf.
-        place: which leaf, from 0.
-        size: leaves of the tree.
-        proof: hashes from the leaf up.
-        root: root of the tree.
-
-    Source: RFC 9162, 2.1.3.2.
-
-    No page asks for it: packs are checked by `verify_pack`, which stands alone; this is the same proof by
-    other code, held to published roots.
-    """
-    if not 0 <= place < size:
-        return False
-    here, last, value = place, size - 1, leaf
-    for other in proof:
-        if last == 0:
-            return False
-        if here % 2 or here == last:
-            value = node_hash(other, value)
-            while not here % 2 and here:
-                here, last = here // 2, last // 2
-        else:
-            value = node_hash(value, other)
-        here, last = here // 2, last // 2
-    return last == 0 and value == root
-
-
 def consistency_proof(earlier: int, leaves: Sequence[bytes]) -> tuple[bytes, ...]:
     """The hashes that show that the first `earlier` leaves are still what they were.
 
@@ -150,43 +119,3 @@ def consistency_proof(earlier: int, leaves: Sequence[bytes]) -> tuple[bytes, ...
     if not whole:
         proof.append(root_hash(leaves[low:high]))
     return tuple(reversed(proof))
-
-
-def consistent(
-    earlier: int, later: int, earlier_root: bytes, later_root: bytes, proof: Sequence[bytes]
-) -> bool:
-    """Whether the proof shows that the later tree begins with the earlier one.
-
-    Args:
-        earlier: leaves of the earlier tree, from 1.
-        later: leaves of the later tree.
-        earlier_root: root of the earlier tree.
-        later_root: root of the later tree.
-        proof: the hashes of `consistency_proof`.
-
-    Source: RFC 9162, 2.1.4.2.
-    """
-    if not 0 < earlier <= later:
-        return False
-    if earlier == later:
-        return not proof and earlier_root == later_root
-    path = list(proof)
-    if earlier & (earlier - 1) == 0:
-        path.insert(0, earlier_root)
-    if not path:
-        return False
-    here, last = earlier - 1, later - 1
-    while here % 2:
-        here, last = here // 2, last // 2
-    old = new = path[0]
-    for other in path[1:]:
-        if last == 0:
-            return False
-        if here % 2 or here == last:
-            old, new = node_hash(other, old), node_hash(other, new)
-            while not here % 2 and here:
-                here, last = here // 2, last // 2
-        else:
-            new = node_hash(new, other)
-        here, last = here // 2, last // 2
-    return last == 0 and old == earlier_root and new == later_root

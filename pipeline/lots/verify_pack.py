@@ -291,15 +291,6 @@ def _is_plain(name: str) -> bool:
     )
 
 
-def problems_of_zip(raw_zip: bytes, path: Path) -> list[str]:
-    """Everything that is not as it was exported in a zip file.
-
-    No page asks for it: the command reports the files as well; mutations of whole packs are tried on it.
-    """
-    files, of_zip = files_of_zip(raw_zip, path)
-    return (problems_of(files) if files else []) or of_zip
-
-
 def not_as_known(files: dict[str, bytes], manifest_hex: str, root: str, key_hex: str) -> list[str]:
     """In what a whole pack differs from what its reader knows from elsewhere.
 

@@ -29,8 +29,8 @@ from pipeline.lots.checkpoint import (
     signature_line,
 )
 from pipeline.lots.journal import Anchor
-from pipeline.lots.merkle import consistent
 from pipeline.lots.signing import public_key
+from pipeline.lots.verify_pack import consistent
 
 ADD = "/add-checkpoint"
 LONGEST_REQUEST = 65_536
@@ -119,7 +119,7 @@ class Witness:
         if old > new.size:
             return WitnessAnswer(400, "the checkpoint is older than the size it is said to follow\n")
         if last is not None and not consistent(
-            last.size, new.size, bytes.fromhex(last.root), bytes.fromhex(new.root), proof
+            last.size, new.size, bytes.fromhex(last.root), bytes.fromhex(new.root), list(proof)
         ):
             # Of the same size with another root, the protocol asks for a conflict.
             return (

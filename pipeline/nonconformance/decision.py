@@ -137,30 +137,6 @@ def conformance_probability(
     return max(above - beyond, 0.0)
 
 
-def rejection_limit_relative(limit: float, u_relative: float, confidence: float) -> float:
-    """Value above which an upper limit is proved broken if uncertainty grows with the value: L/(1 - z u_rel).
-
-    Args:
-        limit: upper limit [any unit].
-        u_relative: standard uncertainty over value.
-        confidence: probability wanted.
-
-    Source: JCGM 106:2012, 8.3.3 example (speed limit).
-
-    No page asks for it: it carries the published example of a guard band that grows with the value.
-    """
-    band = guard_band(u_relative, confidence)
-    if band >= 1.0:
-        raise MethodRefusal(
-            Complaint(
-                "rejection limit",
-                f"a relative uncertainty of {u_relative:g} at a confidence of {confidence:g} proves nothing",
-                f"Give a relative uncertainty below {u_relative / band:.3f}",
-            )
-        )
-    return limit / (1.0 - band)
-
-
 def decide(value: float, u: float, limit: float, sense: Sense, rule: DecisionRule) -> Decision:
     """The verdict on one value against one limit under the plant's rule.
 

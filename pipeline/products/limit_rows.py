@@ -28,8 +28,6 @@ REQUIREMENTS: tuple[str, ...] = (
 )
 # Requirements that may have a greatest value; a limit of any other is a least value.
 DIAMETERS: tuple[str, ...] = ("conductor diameter", "overall diameter")
-SENSES: tuple[str, ...] = ("at least", "at most")
-
 OF_AVERAGE = "% of minimum average wall"
 OF_DIAMETER = "% of overall diameter at minimum walls"
 OF_CONDUCTOR = "% of nominal conductor diameter"

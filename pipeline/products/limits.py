@@ -177,22 +177,6 @@ def missing_requirements(
     return tuple(missing)
 
 
-def most_demanding(limits: Iterable[Limit]) -> tuple[Limit, ...]:
-    """For each requirement and sense the limit that is hardest to meet; ties keep the first.
-
-    A wire marked with several types, or certified to several standards, that meets these meets them all.
-
-    No page asks for it: a reel is held against each limit; the simulator's truth is held against these.
-    """
-    hardest: dict[tuple[str, str], Limit] = {}
-    for one in limits:
-        key = (one.requirement, one.sense)
-        held = hardest.get(key)
-        if held is None or (one.value > held.value if one.sense == "at least" else one.value < held.value):
-            hardest[key] = one
-    return tuple(hardest.values())
-
-
 def is_limit_of(limit: Limit, requirement: str, requirement_set: str, type_name: str) -> bool:
     """True if a limit is what a set asks of a type; a wall is limited by a least value only."""
     directed = limit.sense == "at least" or requirement in DIAMETERS

@@ -46,23 +46,6 @@ def holds_by_reel(store: Store) -> dict[str, tuple[Hold, ...]]:
     return found
 
 
-def held_stretches(store: Store, reel_id: str) -> tuple[tuple[float, float], ...]:
-    """The stretches of a reel under a person's hold, from its outer end [m]; the whole is 0 to infinity.
-
-    No page asks for it: it is what a cutting plan must keep clear of.
-
-    Args:
-        store: the store.
-        reel_id: the reel.
-    """
-    return tuple(
-        (0.0, float("inf"))
-        if one.from_outer_m is None or one.to_outer_m is None
-        else (one.from_outer_m, one.to_outer_m)
-        for one in holds_by_reel(store).get(reel_id, ())
-    )
-
-
 def hold_of(row: dict[str, Any]) -> Hold:
     """A journal entry of a hold as the hold it is."""
     told = json.loads(row["record"])["record"]

@@ -6,9 +6,8 @@ reel's standing from here: the evidence, samples, persons' acts and holds, cuts,
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from pipeline.messages import Message
 from pipeline.nonconformance.disposition import State
@@ -21,7 +20,6 @@ if TYPE_CHECKING:
     from pipeline.record.run_facts import Facts
     from pipeline.store.database import Store
 
-Row = Mapping[str, Any]
 # What a reel or cut length is called now; pages and commands tell all apart by these and by nothing else.
 Code = Literal[
     "left while held",

@@ -1,4 +1,4 @@
-"""Run a scenario: write its logs, sheets and truth to a folder, or hand them over in memory."""
+"""Run a scenario: write its logs, sheets and truth to a folder."""
 
 from __future__ import annotations
 
@@ -6,14 +6,10 @@ import os
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
-from datetime import UTC
 from pathlib import Path
 
-import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from pipeline.columns import EVENTS
 from pipeline.simulator.instruments import Instruments, Readings
 from pipeline.simulator.logs_out import LOGGERS, LogWriter, flaw_frame, log_frame, spark_frame
 from pipeline.simulator.samples_out import CoveringSample
@@ -47,30 +43,7 @@ class MadeReadings:
     events: list[Event]
 
 
-@dataclass(frozen=True, slots=True)
-class SimulatedRun:
-    """A simulated run.
-
-    Args:
-        scenario: what was simulated.
-        truth: what is where on the wire.
-        folder: where its files are; None for a run in memory.
-        readings: readings in store units with `row`, `file_no`, `line`, `time_utc`; None for a run on disk.
-        events: columns.EVENTS; None for a run on disk.
-        wire: true wire by node, the fields of MadeWire; None for a run on disk.
-        true_x_m: ideal counter at each reading [m]; None for a run on disk.
-    """
-
-    scenario: RunScenario
-    truth: Truth
-    folder: Path | None
-    readings: pl.DataFrame | None = None
-    events: pl.DataFrame | None = None
-    wire: pl.DataFrame | None = None
-    true_x_m: NDArray[np.float64] | None = None
-
-
-def _pieces(
+def made_readings(
     scenario: RunScenario, seed: int, keeper: TruthKeeper, stops_m: list[float], rows_at_once: int
 ) -> Iterator[MadeReadings]:
     """Run the line piece by piece; what is remembered between pieces does not grow with the run."""
@@ -100,7 +73,7 @@ def simulate_run(
     *,
     plant_folder: Path | None = None,
     level: int = 9,
-) -> SimulatedRun:
+) -> Truth:
     """Simulate one run and write `run.toml`, its logs, its laboratory sample and `truth.json` to `folder`.
 
     Args:
@@ -113,7 +86,7 @@ def simulate_run(
         level: gzip level of the logs.
 
     Returns:
-        The run with its truth, its readings left on disk.
+        What is where on the wire.
 
     Raises:
         ReelproofError: the folder cannot be written, or holds a run that was not simulated.
@@ -128,7 +101,7 @@ def simulate_run(
         # The truth first: a run sheet without it is taken for a real run and never written over.
         write_truth(truth, folder / "truth.json")
         _write_sheets(scenario, folder, plant_folder, channels)
-    return SimulatedRun(scenario, truth, folder)
+    return truth
 
 
 def _write_logs(
@@ -153,7 +126,7 @@ def _write_logs(
             files.enter_context(closing(LogWriter(folder / name, delimiter, level)))
             for name in names["readings"]
         ]
-        for piece in _pieces(scenario, seed, keeper, stops_m, min(ROWS_AT_ONCE, share)):
+        for piece in made_readings(scenario, seed, keeper, stops_m, min(ROWS_AT_ONCE, share)):
             frame = log_frame(piece.readings, piece.motion.t_s, scenario)
             _share_out(frame, piece.motion.first_row, share, writers)
             events += piece.events
@@ -199,72 +172,3 @@ def _write_sheets(
         plant = Path(os.path.relpath(plant_folder / "plant.toml", folder)).as_posix()
         line = Path(os.path.relpath(plant_folder / "lines" / f"{scenario.line.id}.toml", folder)).as_posix()
     write_text(folder / "run.toml", run_sheet_text(scenario, PLANT_NAME, plant, line, channels))
-
-
-def simulate_in_memory(scenario: RunScenario, seed: int, rows_at_once: int = ROWS_AT_ONCE) -> SimulatedRun:
-    """Simulate one run without files: its readings and events in store units, its true wire and its truth.
-
-    Readings are as an exact reader would load the log, save for the last rounding of the log's own unit.
-
-    Args:
-        scenario: the run.
-        seed: seed of the run.
-        rows_at_once: readings made at once; changes nothing but memory.
-
-    No page asks for it: methods are tried out on it.
-    """
-    check_seed(seed)
-    keeper = TruthKeeper(scenario, seed)
-    stops_m: list[float] = []
-    pieces = list(_pieces(scenario, seed, keeper, stops_m, rows_at_once))
-    t_s = np.concatenate([one.motion.t_s for one in pieces])
-    first_us = round(scenario.start.astimezone(UTC).timestamp() * 1e6)
-    row = np.arange(t_s.size)
-    readings = pl.DataFrame(
-        {
-            "row": row.astype(np.uint32),
-            "file_no": np.zeros(t_s.size, dtype=np.uint16),
-            "line": (row + 2).astype(np.uint32),
-            "time_utc": pl.Series(first_us + np.round(t_s * 1e6).astype(np.int64)).cast(
-                pl.Datetime("us", "UTC")
-            ),
-            **{
-                name: pl.Series(np.concatenate([one.readings[name] for one in pieces]), nan_to_null=True)
-                for name in pieces[0].readings
-            },
-        }
-    )
-    made = {name: np.concatenate([getattr(one.made, name) for one in pieces]) for name in MadeWire.__slots__}
-    events = [event for one in pieces for event in one.events]
-    return SimulatedRun(
-        scenario,
-        keeper.truth(tuple(stops_m), {}),
-        None,
-        readings,
-        _event_frame(events, scenario, first_us),
-        pl.DataFrame(made),
-        np.concatenate([one.motion.x_m for one in pieces]),
-    )
-
-
-def _event_frame(events: list[Event], scenario: RunScenario, first_us: int) -> pl.DataFrame:
-    """The events as columns.EVENTS, with the length counter where that line's logger gives it."""
-    with_length = LOGGERS[scenario.style].flaws_with_length
-    numbers = range(len(events))
-    content = {
-        "event": pl.Series(numbers, dtype=pl.UInt32),
-        "file_no": pl.Series([1 if one.kind == "spark fault" else 2 for one in events], dtype=pl.UInt16),
-        "line": pl.Series([number + 2 for number in numbers], dtype=pl.UInt32),
-        "kind": pl.Series([one.kind for one in events], dtype=pl.String),
-        "time_utc": pl.Series([first_us + round(one.at_t_s * 1e6) for one in events], dtype=pl.Int64).cast(
-            pl.Datetime("us", "UTC")
-        ),
-        "counter_m": pl.Series(
-            [one.counter_m if with_length and one.kind == "surface flaw" else None for one in events],
-            dtype=pl.Float64,
-        ),
-        "spark_kv": pl.Series([one.spark_kv for one in events], dtype=pl.Float64),
-        "flaw_size_mm": pl.Series([one.flaw_size_mm for one in events], dtype=pl.Float64),
-        "flaw_class": pl.Series([one.flaw_class for one in events], dtype=pl.String),
-    }
-    return pl.DataFrame({column.name: content[column.name] for column in EVENTS})

@@ -14,9 +14,10 @@ from pipeline.simulator.lines import LINES
 from pipeline.simulator.products_made import PRODUCTS
 from pipeline.simulator.scenario import PlannedReel, RunScenario
 from pipeline.simulator.sheets_out import line_sheet_text, plant_sheet_text, write_text
-from pipeline.simulator.simulate import PLANT_NAME, OnProgress, SimulatedRun, simulate_run
+from pipeline.simulator.simulate import PLANT_NAME, OnProgress, simulate_run
 from pipeline.simulator.speed import Leg, SpeedPlan
 from pipeline.simulator.target_folder import check_seed, refuse_foreign_plant, written_to
+from pipeline.simulator.truth import Truth
 
 
 def simulate_plant(
@@ -52,8 +53,8 @@ def _simulate_plant(folder: Path, seed: int, on_progress: OnProgress | None) -> 
     expected = []
     for run in planned_runs():
         scenario = scenario_of(run)
-        made = simulate_run(scenario, folder / "runs" / scenario.run_id, seed, None, plant_folder=folder)
-        expected.append(expected_run(run, scenario, made.truth))
+        truth = simulate_run(scenario, folder / "runs" / scenario.run_id, seed, None, plant_folder=folder)
+        expected.append(expected_run(run, scenario, truth))
         if on_progress:
             on_progress(scenario.run_id, 1)
     write_text(folder / "expected.toml", expected_toml(expected))
@@ -152,7 +153,7 @@ def full_size(
     seed: int,
     folder: Path,
     on_progress: OnProgress | None = None,
-) -> SimulatedRun:
+) -> Truth:
     """Simulate a run of full size into `folder`, in memory that does not grow with its length.
 
     Args:

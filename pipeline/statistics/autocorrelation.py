@@ -51,90 +51,6 @@ class EffectiveN:
         """
         return max(self.n / (2.0 * (2.0 * self.cut_lag + 1.0)), 1.0)
 
-    @property
-    def variance_factor(self) -> float:
-        """E[s^2]/sigma^2 = n/(n-1) (1 - 1/n_mean): what the usual variance loses through correlation."""
-        return self.n / (self.n - 1.0) * (1.0 - 1.0 / self.for_mean) if self.n > 1 else 1.0
-
-
-@checked
-def autocorrelation(values: ArrayLike, lags: int) -> NDArray[np.float64]:
-    """Sample autocorrelation r_0..r_lags of an equally spaced series.
-
-    r_k = sum (x_t - m)(x_{t+k} - m) / sum (x_t - m)^2, the form certified in the NIST Statistical Reference
-    Datasets. With unknown readings the sum of the known pairs is scaled to (n - k)/n of their mean product
-    (Parzen, "On spectral analysis with missing observations", Sankhya A 25 (1963), from memory).
-
-    Args:
-        values: readings at equal steps, in any unit; NaN where the reading is unknown.
-        lags: largest lag wanted [readings], below the number of readings.
-
-    Returns:
-        The correlations; NaN where no pair at that lag is known, all NaN if the readings do not vary.
-
-    Raises:
-        MethodRefusal: a reading is infinite, or `lags` reaches beyond the series.
-
-    No page asks for it: it lets the sums behind `effective_n` be held to certified values.
-    """
-    series = _series(values, "autocorrelation")
-    if not 0 <= lags < max(series.size, 1):
-        raise MethodRefusal(
-            Complaint(
-                "autocorrelation: lags",
-                f"lag {lags} was asked of {series.size} readings",
-                "Ask for a lag from 0 to one less than the number of readings",
-            )
-        )
-    covariance, _ = _autocovariance(series, lags)
-    if not covariance[0] > 0.0:
-        return np.full(lags + 1, np.nan)
-    return np.asarray(covariance / covariance[0], dtype=np.float64)
-
-
-@checked
-def effective_n_from_correlation(n: int, correlation: ArrayLike) -> tuple[float, float]:
-    """Effective number of readings for the mean and for the variance when the correlation is known.
-
-    n_mean = n / (1 + 2 sum (1 - k/n) rho_k); n_variance = n / (1 + 2 sum (1 - k/n) rho_k^2).
-    For a first-order autoregression they tend to n (1 - phi)/(1 + phi) and n (1 - phi^2)/(1 + phi^2).
-
-    Args:
-        n: readings.
-        correlation: rho_1, rho_2, ... [1]; lags from n on are ignored.
-
-    Returns:
-        (n_mean, n_variance), each at most n.
-
-    Source: Bayley and Hammersley (1946). The variance form assumes a normal series.
-
-    No page asks for it: it carries the published examples, where the correlation is given and not found.
-    """
-    rho = np.asarray(correlation, dtype=np.float64)[: max(n - 1, 0)]
-    weight = 1.0 - np.arange(1, rho.size + 1) / n
-    factor_mean = 1.0 + 2.0 * float(np.sum(weight * rho))
-    factor_variance = 1.0 + 2.0 * float(np.sum(weight * rho**2))
-    for_mean = n / factor_mean if factor_mean > 1.0 else float(n)
-    return min(for_mean, float(n)), min(n / factor_variance, float(n))
-
-
-@checked
-def effective_n_of_autoregression(n: float, phi: float) -> tuple[float, float]:
-    """Effective number for mean and variance of a long first-order autoregression.
-
-    n (1 - phi)/(1 + phi) and n (1 - phi^2)/(1 + phi^2).
-
-    Args:
-        n: readings.
-        phi: lag-one correlation, 0 to 1.
-
-    Source: Wilks, Statistical Methods in the Atmospheric Sciences, section 5.2.4 (from memory). Too large
-    for fewer than some ten correlation lengths.
-
-    No page asks for it: it carries the published example of a long series.
-    """
-    return n * (1.0 - phi) / (1.0 + phi), n * (1.0 - phi**2) / (1.0 + phi**2)
-
 
 @checked
 def effective_n(values: ArrayLike) -> EffectiveN:
@@ -160,13 +76,13 @@ def effective_n(values: ArrayLike) -> EffectiveN:
     than ten readings' worth is left: `resolved` is then False and the figures are too large (limits chosen
     here). A steady cycle makes the variance figure too small, which is the safe side.
     """
-    series = _series(values, "effective_n")
+    series = _series(values)
     n = int(np.isfinite(series).sum())
     if n == 0:
         raise MethodRefusal(
             Complaint("effective_n: values", "no reading is known", "Give at least one known reading")
         )
-    covariance, pairs = _autocovariance(series, series.size - 1)
+    covariance, pairs = autocovariance(series, series.size - 1)
     if not covariance[0] > 0.0:
         return EffectiveN(n, 1.0, 1.0, float("nan"), 0, False)
     usable = np.where(pairs > 0.0, covariance, 0.0)
@@ -187,13 +103,13 @@ def effective_n(values: ArrayLike) -> EffectiveN:
     )
 
 
-def _series(values: ArrayLike, where: str) -> NDArray[np.float64]:
+def _series(values: ArrayLike) -> NDArray[np.float64]:
     series = np.asarray(values, dtype=np.float64).ravel()
     infinite = np.flatnonzero(np.isinf(series))
     if infinite.size:
         raise MethodRefusal(
             Complaint(
-                f"{where}: values",
+                "effective_n: values",
                 f"reading {int(infinite[0]) + 1} of {series.size} is infinite",
                 "Readings are finite numbers, or NaN where unknown; flag this reading and ask again",
             )
@@ -201,9 +117,7 @@ def _series(values: ArrayLike, where: str) -> NDArray[np.float64]:
     return series
 
 
-def _autocovariance(
-    series: NDArray[np.float64], lags: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def autocovariance(series: NDArray[np.float64], lags: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Autocovariances c_0..c_lags with divisor n, and the number of known pairs at each lag."""
     known = np.isfinite(series)
     size, n = series.size, int(known.sum())

@@ -22,43 +22,6 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
-SPECIMEN_M = 0.008  # UL 2556 (2021) 4.1.2: a slice of at most 8 mm
-
-
-@checked
-def variance_kept(window_m: float, correlation_m: float) -> float:
-    """Share of the variance left after averaging over a window: 2 (a/w)^2 (w/a - 1 + exp(-w/a)).
-
-    Args:
-        window_m: w, speed times the time of one reading, filter included [m].
-        correlation_m: a, with correlation exp(-|s|/a) at distance s [m].
-
-    Source: Vanmarcke (1983). Another correlation gives another function; one with a short smooth core keeps
-    more.
-
-    No page asks for it: the correlation below a reading is a plant's to measure; `margin_at_specimen_scale`
-    takes measured slices instead.
-    """
-    ratio = window_m / correlation_m
-    if ratio < 1e-4:
-        return 1.0 - ratio / 3.0  # the closed form loses its digits here
-    return 2.0 / ratio**2 * (ratio + math.expm1(-ratio))
-
-
-@checked
-def specimen_over_inline(window_m: float, correlation_m: float, specimen_m: float = SPECIMEN_M) -> float:
-    """How many times larger the standard deviation is at the specimen's scale than in the readings.
-
-    Args:
-        window_m: length one reading averages over [m].
-        correlation_m: correlation length of this part of the variation [m].
-        specimen_m: length of the specimen [m]; 8 mm by UL 2556.
-
-    No page asks for it: the correlation below a reading is a plant's to measure; `margin_at_specimen_scale`
-    takes measured slices instead.
-    """
-    return math.sqrt(variance_kept(specimen_m, correlation_m) / variance_kept(window_m, correlation_m))
-
 
 @checked
 def margin_at_specimen_scale(

@@ -103,25 +103,6 @@ def index_standard_error(index: float, n_for_mean: float, n_for_variance: float)
 
 
 @checked
-def index_interval_approximate(index: float, n: int, confidence: float = 0.95) -> tuple[float, float]:
-    """Two-sided approximate interval C (1 +- z sqrt(1/(9 n C^2) + 1/(2 (n - 1)))) for independent readings.
-
-    Args:
-        index: the index C [1].
-        n: independent readings, 2 or more.
-        confidence: coverage, 0 to 1.
-
-    Source: Bissell (1990), from memory; the example, its digits from memory too, is in Montgomery, Introduction to
-    Statistical Quality Control, section 8.3.4. For a lower bound alone the exact form is better below about 100
-    readings.
-
-    No page asks for it: bounds on pages are exact; it carries the published example they are held to.
-    """
-    half = float(special.ndtri(0.5 + confidence / 2.0)) * index_standard_error(index, n, n - 1)
-    return index - half, index + half
-
-
-@checked
 def index_lower_bound(
     index: float, n_for_mean: float, n_for_variance: float | None = None, confidence: float = 0.95
 ) -> float:

@@ -22,47 +22,6 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 
-_D2 = 1.1283791670955126  # mean range of two standard normal values, 2/sqrt(pi)
-
-
-@checked
-def moving_range_sigma(values: ArrayLike, lag_one: float) -> float | Refused:
-    """Standard deviation from the mean moving range, for values shown to be uncorrelated.
-
-    sigma = mean |x_{i+1} - x_i| / 1.128. For correlated values it estimates sigma sqrt(1 - rho_1) and
-    inflates an index by 1/sqrt(1 - rho_1): 3.2 times at rho_1 = 0.9. So it is refused where |rho_1| >
-    2/sqrt(n).
-
-    Args:
-        values: successive values (one a reel, not readings) in any unit.
-        lag_one: their correlation at lag one, as of `pipeline.statistics.autocorrelation`.
-
-    Source: ASTM MNL 7, table 49, for d2 = 1.128; the refusal is derived here.
-
-    No page asks for it: what it refuses, an index from the moving range of readings, is why no page shows
-    one.
-    """
-    series = np.asarray(values, dtype=np.float64).ravel()
-    series = series[~np.isnan(series)]
-    question, method = asks(Quantity.MOVING_RANGE_SD), message(Method.MOVING_RANGE)
-    if series.size < 10 or not np.isfinite(series).all():
-        reason = message(Reason.TOO_FEW_FINITE_VALUES, n=series.size)
-        return Refused(question, method, reason, int(series.size))
-    if not abs(lag_one) <= 2.0 / math.sqrt(series.size):
-        told, inflated = "not known", ""
-        if math.isfinite(lag_one):
-            factor = 1.0 / math.sqrt(1.0 - lag_one) if lag_one < 1.0 else math.inf
-            told = f"{lag_one:.2f}"
-            inflated = f"; an index from it would be {factor:.2f} times the true one"
-        return Refused(
-            question,
-            method,
-            f"Neighboring values are correlated (lag one: {told}), so their differences do not show the "
-            f"spread{inflated}. Use the spread within reels with its effective numbers.",
-            int(series.size),
-        )
-    return float(np.abs(np.diff(series)).mean() / _D2)
-
 
 @checked
 def within_index_one_sided(

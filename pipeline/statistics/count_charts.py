@@ -25,7 +25,7 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import counts as whole_counts
-from pipeline.samples import not_negative, positive, positive_readings, share
+from pipeline.samples import not_negative, positive_readings, share
 
 LEAST_MEAN = 5.0
 """Mean count below which three-sigma limits are far from what they promise (common practice, no source)."""
@@ -154,36 +154,6 @@ def _warnings(known: NDArray[np.bool_], p_value: float) -> tuple[Message, ...]:
     if p_value < 0.05:
         said.append(message(Note.COUNTS_SCATTER_BEFORE_WIDENING, p_value=p_value))
     return tuple(said)
-
-
-@checked
-def three_sigma_u_limits(
-    rate_per_km: float, known_m: ArrayLike
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Customary limits u +/- 3 sqrt(u / L), 0 where negative; refused where the mean count is under 5.
-
-    Args:
-        rate_per_km: mean rate u [1/km].
-        known_m: known length L of each reel [m].
-
-    Source: Montgomery 2013, section 7.3.2; Ishikawa, Guide to Quality Control, for varying lengths.
-
-    No page asks for it: charts take exact Poisson limits; it carries the published example, and what it
-    refuses is why.
-    """
-    km = positive_readings(known_m, "known_m", "m") / 1000
-    rate = positive(rate_per_km, "rate_per_km", "1/km")
-    least = float((rate * km).min()) if km.size else LEAST_MEAN
-    if least < LEAST_MEAN:
-        raise MethodRefusal(
-            Complaint(
-                "known_m",
-                f"the shortest length holds only {least:.3g} faults on average",
-                f"Use exact Poisson limits below {LEAST_MEAN:g}: three-sigma limits alarm too often there",
-            )
-        )
-    half = 3 * np.sqrt(rate / km)
-    return np.maximum(rate - half, 0.0), rate + half
 
 
 @checked

@@ -20,7 +20,7 @@ from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
-from pipeline.samples import positive, share
+from pipeline.samples import share
 
 QUESTION = asks(Quantity.FAULT_RATE)
 METHOD = message(Method.POISSON_RATE)
@@ -125,21 +125,3 @@ def _zero_warning(known_m: float, upper: float, confidence: float) -> tuple[Said
         upper=Measure(upper, "1/km"),
     )
     return (said,)
-
-
-@checked
-def clean_length_km(rate_per_km: float, confidence: float = 0.95) -> float:
-    """Length that must run without a fault to show that the rate is below a given one.
-
-    E = -ln(1 - confidence) / rate.
-
-    Args:
-        rate_per_km: the rate to be shown [1/km].
-        confidence: confidence of the claim.
-
-    Source: the Poisson form of the "rule of three", Hanley & Lippman-Hand, JAMA 249 (1983) 1743.
-
-    No page asks for it: pages tell the bound that a clean length gives; this is the same rule read backwards,
-    as published.
-    """
-    return -math.log1p(-share(confidence, "confidence")) / positive(rate_per_km, "rate_per_km", "1/km")

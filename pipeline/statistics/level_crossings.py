@@ -212,20 +212,3 @@ def reel_risk_from_index(
             "without_difference_between_reels": chance_of_reel_below(3.0 * index, reel_m, correlation_m),
         },
     )
-
-
-@checked
-def median_minimum_of_independent(n: float) -> float:
-    """Level, in standard deviations, under which the smallest of n independent normal readings lies half the
-    time.
-
-    Solves (1 - Phi(z))^n = 1/2.
-
-    Args:
-        n: independent readings, or equal areas.
-
-    Source: HSE Research Report 016 (2002), section 5.3.3, S_min(x; A) = S(x)^(A/a).
-
-    No page asks for it: it carries the published example of the minimum of independent areas.
-    """
-    return float(special.ndtri(-math.expm1(math.log(0.5) / n)))

@@ -58,34 +58,6 @@ def t2_limit(variables: int, baseline: int, alpha: float, phase: Literal["I", "I
 
 
 @checked
-def t2_subgroup_limit(
-    variables: int, subgroups: int, size: int, alpha: float, phase: Literal["I", "II"]
-) -> float:
-    """Limit of T^2 for means of m subgroups of n: p (m -/+ 1)(n - 1) / (mn - m - p + 1) F(1 - alpha).
-
-    Args:
-        variables: p.
-        subgroups: m.
-        size: n.
-        alpha: chance that one point of an unchanged process lies above.
-        phase: 'I' (m - 1) or 'II' (m + 1).
-
-    Source: Montgomery 2013, section 11.3, eq. 11.20 and 11.21.
-
-    No page asks for it: a point of the charts is one reel; it carries the published example for means of
-    several.
-    """
-    p, m, n = variables, subgroups, size
-    free = m * n - m - p + 1
-    if free < 1:
-        raise MethodRefusal(
-            Complaint("subgroups", f"{m} of {n} for {p} variables are too few", "Give more subgroups")
-        )
-    factor = m - 1 if phase == "I" else m + 1
-    return float(p * factor * (n - 1) / free * stats.f.isf(share(alpha, "alpha"), p, free))
-
-
-@checked
 def t_squared(
     vectors: ArrayLike, centre: ArrayLike, covariance: ArrayLike, size: int = 1
 ) -> NDArray[np.float64]:

@@ -90,41 +90,6 @@ class FamilyFit:
     share_beyond: float
 
 
-@dataclass(frozen=True, slots=True)
-class QuantileIndices:
-    """Quantile indices [1]; NaN where a limit is missing."""
-
-    spread: float
-    lower: float
-    upper: float
-
-
-@checked
-def quantile_indices(
-    low: float, median: float, high: float, lower_limit: float | None, upper_limit: float | None
-) -> QuantileIndices:
-    """Indices from three quantiles of any distribution.
-
-    P_p = (U - L)/(X99.865 - X0.135); P_pkL = (X50 - L)/(X50 - X0.135); P_pkU = (U - X50)/(X99.865 - X50).
-
-    Args:
-        low: 0.135 % point X0.135.
-        median: 50 % point X50.
-        high: 99.865 % point X99.865.
-        lower_limit: L or None, all in one unit.
-        upper_limit: U or None.
-
-    Source: ISO 22514-2 (scope seen); Clements (1989).
-
-    No page asks for it: it carries the published examples of both sides.
-    """
-    nan = float("nan")
-    lower = nan if lower_limit is None else (median - lower_limit) / (median - low)
-    upper = nan if upper_limit is None else (upper_limit - median) / (high - median)
-    spread = nan if lower_limit is None or upper_limit is None else (upper_limit - lower_limit) / (high - low)
-    return QuantileIndices(spread, lower, upper)
-
-
 @checked
 def fit_families(
     values: ArrayLike,

@@ -407,23 +407,3 @@ def _verdict(found: tuple[Result, ...], unit: str) -> Message:
         for one in found
     ]
     return message(Note.PERIODS_FOUND, n=len(found), periods=told)
-
-
-@checked
-def spread_without(sigma: float, amplitude: float) -> float:
-    """Standard deviation left once a swing is removed: sqrt(s^2 - A^2 / 2).
-
-    Args:
-        sigma: standard deviation with the swing.
-        amplitude: amplitude of the swing, in the same unit.
-
-    Source: variance of a sinusoid.
-
-    No page asks for it: `tuning.what_if` takes a swing out of the readings themselves.
-    """
-    left = positive(sigma, "sigma") ** 2 - amplitude**2 / 2
-    if left < 0:
-        raise MethodRefusal(
-            Complaint("amplitude", f"{amplitude:g} swings more than all the scatter, {sigma:g}", "Check both")
-        )
-    return math.sqrt(left)

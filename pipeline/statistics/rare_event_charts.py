@@ -27,8 +27,6 @@ from pipeline.samples import counts, positive, readings, share
 from pipeline.words import counted
 
 QUESTION = asks(Quantity.CONTROL_CHART)
-NELSON_POWER = 1 / 3.6
-"""Power that makes exponential gaps nearly normal (L. S. Nelson, J. Qual. Technol. 26, 1994, 239)."""
 
 
 @checked
@@ -277,22 +275,6 @@ def gap_cusum_limit(reference: float, arl0: float) -> float:
         high *= 1.5
     low = 0.01 * reference
     return low if off(low) > 0 else float(optimize.brentq(off, low, high, xtol=1e-6))
-
-
-@checked
-def nearly_normal(gaps_m: ArrayLike) -> NDArray[np.float64]:
-    """Gaps to the power 1/3.6, for an individuals or EWMA chart.
-
-    Exponential gaps become Weibull with shape 3.6: skewness .0006, excess kurtosis -.28.
-
-    Args:
-        gaps_m: gaps [m].
-
-    Source: Nelson 1994.
-
-    No page asks for it: charts of gaps take their exact limits; it shows what the customary transform leaves.
-    """
-    return np.asarray(_gaps(gaps_m) ** NELSON_POWER, dtype=np.float64)
 
 
 def _gaps(gaps_m: ArrayLike) -> NDArray[np.float64]:

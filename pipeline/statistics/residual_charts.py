@@ -16,7 +16,6 @@ from scipy import linalg, stats
 
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
-from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import message
 from pipeline.methods import Method
 from pipeline.notes import Note
@@ -158,24 +157,3 @@ def _white(error: NDArray[np.float64]) -> bool | None:
     r = np.array([float(away[:-k] @ away[k:]) / total for k in range(1, 6)])
     q = known.size * (known.size + 2) * float((r**2 / (known.size - np.arange(1, 6))).sum())
     return bool(stats.chi2.sf(q, 5) > 0.01)
-
-
-@checked
-def shift_seen(phi: float) -> tuple[float, float]:
-    """How large a shift of one standard deviation of AR(1) values looks on the residual chart: first, later.
-
-    1 / sqrt(1 - phi^2) once, then (1 - phi) / sqrt(1 - phi^2), in standard deviations of the errors.
-
-    Args:
-        phi: the autoregression.
-
-    Source: derived; phi .8 gives 1.67, then .33.
-
-    No page asks for it: it says why a residual chart stands beside one of the values, never alone.
-    """
-    if not -1.0 < phi < 1.0:
-        raise MethodRefusal(
-            Complaint("phi", f"{phi:g} was given", "Give an autoregression between -1 and 1, both left out")
-        )
-    scale = math.sqrt(1 - phi * phi)
-    return 1 / scale, (1 - phi) / scale

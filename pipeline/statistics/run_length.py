@@ -17,53 +17,12 @@ from scipy import optimize, stats
 
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.samples import not_negative, positive, share
+from pipeline.samples import not_negative, positive
 
 NODES = 80
 """Nodes of the integral equations; twice as many change no figure in the sixth digit."""
 # Longest average run length whose digits the equations keep (chosen here).
 LONGEST = 1e9
-
-
-@checked
-def shewhart_arl(width: float, shift: float = 0.0) -> float:
-    """Average run length of limits at +/- `width` standard deviations: 1 / P(beyond).
-
-    Args:
-        width: distance of each limit from the centre [standard deviations of the plotted statistic].
-        shift: shift of the mean [standard deviations of the plotted statistic].
-
-    Stops being true for points that are not normal or not independent.
-
-    No page asks for it: widths are found by `shewhart_width`; it carries the published run lengths they are
-    held to.
-    """
-    positive(width, "width")
-    return float(1.0 / (stats.norm.sf(width - shift) + stats.norm.cdf(-width - shift)))
-
-
-@checked
-def run_length_quantile(arl: float, q: float) -> int:
-    """Run length that a share `q` of runs does not exceed, for a chart that forgets (geometric run length).
-
-    ceil(ln(1 - q) / ln(1 - 1/ARL)).
-
-    Args:
-        arl: average run length [points].
-        q: the share, 0.5 for the median.
-
-    No page asks for it: it carries the published median beside the average run length.
-    """
-    return math.ceil(math.log1p(-share(q, "q")) / math.log1p(-1.0 / _longer_than_one(arl)))
-
-
-@checked
-def run_length_sd(arl: float) -> float:
-    """Standard deviation of a geometric run length: sqrt(1 - p) / p with p = 1/ARL.
-
-    No page asks for it: it carries the published deviation beside the average run length.
-    """
-    return math.sqrt(1.0 - 1.0 / _longer_than_one(arl)) * arl
 
 
 @checked
@@ -80,14 +39,9 @@ def ewma_arl(weight: float, width: float, shift: float = 0.0, start: float = 0.0
 
     Source: Crowder 1987. With limits that widen from the start the average is shorter: 95 for 100 at
     weight .2, by simulation.
-
-    No page asks for it: limits are found by the same equations; it carries the published run lengths they are held to.
     """
-    return _known(_ewma(_weight(weight), positive(width, "width"), shift, start), "width", width)
-
-
-def _ewma(w: float, width: float, shift: float = 0.0, start: float = 0.0) -> float:
-    limit = width * math.sqrt(w / (2 - w))
+    w = _weight(weight)
+    limit = positive(width, "width") * math.sqrt(w / (2 - w))
     nodes, weights = _legendre(-limit, limit)
 
     def kernel(z: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -111,34 +65,15 @@ def cusum_arl(reference: float, limit: float, shift: float = 0.0, two_sided: boo
         two_sided: both sides, or the upper one only.
 
     Source: Page 1954; Montgomery, Introduction to Statistical Quality Control, table 9.3.
-
-    No page asks for it: limits are found by the same equations; it carries the published run lengths they are held to.
     """
     not_negative(reference, "reference")
     positive(limit, "limit")
-    return _known(_cusum(reference, limit, shift, two_sided), "limit", limit)
-
-
-def _cusum(reference: float, limit: float, shift: float, two_sided: bool) -> float:
     upper = _page(reference - shift, limit)
     if not two_sided:
         return upper
     other = _page(reference + shift, limit)
     # A side that hardly ever signals adds nothing; where rounding leaves no figure of both, there is none.
     return 1.0 / (1.0 / upper + (1.0 / other if 0.0 < other < LONGEST else 0.0))
-
-
-def _known(arl: float, where: str, given: float) -> float:
-    """An average run length, if rounding leaves one."""
-    if not 1.0 <= arl <= LONGEST:
-        raise MethodRefusal(
-            Complaint(
-                where,
-                f"{given:g} was given, and the average run length is longer than can be worked out",
-                f"Give limits with fewer than {LONGEST:.0e} points between alarms",
-            )
-        )
-    return arl
 
 
 def _page(k: float, h: float) -> float:
@@ -189,14 +124,14 @@ def shewhart_width(arl0: float) -> float:
 @cache
 def ewma_width(arl0: float, weight: float) -> float:
     """Limits of an EWMA, in standard deviations of it, for a false alarm every `arl0` points on average."""
-    return _solve(lambda width: _ewma(_weight(weight), width), arl0, 0.1, 8.0)
+    return _solve(lambda width: ewma_arl(weight, width), arl0, 0.1, 8.0)
 
 
 @checked
 @cache
 def cusum_limit(arl0: float, reference: float, two_sided: bool = True) -> float:
     """Decision interval h of a CUSUM for a false alarm every `arl0` points on average."""
-    return _solve(lambda limit: _cusum(reference, limit, 0.0, two_sided), arl0, 0.01, 60.0)
+    return _solve(lambda limit: cusum_arl(reference, limit, two_sided=two_sided), arl0, 0.01, 60.0)
 
 
 @checked

@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import integrate, optimize, special, stats
+from scipy import special, stats
 
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
@@ -41,58 +41,6 @@ def one_sided_factor(n: int, share: float, confidence: float) -> float:
     """
     _check(n, share, confidence)
     return float(stats.nct.ppf(confidence, n - 1, special.ndtri(share) * math.sqrt(n))) / math.sqrt(n)
-
-
-@checked
-def two_sided_factor(n: int, share: float, confidence: float) -> float:
-    """Factor k of a two-sided normal tolerance interval mean +- k s that holds at least the share, exact.
-
-    Solves 2 sqrt(n/2 pi) int_0^inf P(chi2_{n-1} > (n-1) c(z)/k^2) exp(-n z^2/2) dz = confidence, c(z) the
-    share quantile of a noncentral chi-square of one degree of freedom and noncentrality z^2.
-
-    Args:
-        n: independent values, 2 or more.
-        share: share of the population inside.
-        confidence: confidence of the statement.
-
-    Source: Krishnamoorthy and Mathew (2009), equation 2.3.3 and table B2 (from memory).
-
-    No page asks for it: walls have one limit; the width `alarm_budget.guaranteed_width` takes is held to it.
-    """
-    _check(n, share, confidence)
-    top = 8.0 / math.sqrt(n)
-
-    def reached(k: float) -> float:
-        def density(z: float) -> float:
-            chi = float(special.chndtrix(share, 1.0, z * z)) if z > 0.0 else float(stats.chi2.ppf(share, 1))
-            tail = float(special.chdtrc(n - 1, (n - 1) * chi / k**2))
-            return tail * math.exp(-n * z * z / 2.0)
-
-        return (
-            2.0 * math.sqrt(n / (2.0 * math.pi)) * float(integrate.quad(density, 0.0, top, epsabs=1e-11)[0])
-        )
-
-    start = two_sided_factor_howe(n, share, confidence)
-    return float(optimize.brentq(lambda k: reached(k) - confidence, start * 0.7, start * 1.6, xtol=1e-9))
-
-
-@checked
-def two_sided_factor_howe(n: int, share: float, confidence: float) -> float:
-    """Howe's approximation of the two-sided factor: z_{(1+P)/2} sqrt((n-1)(1 + 1/n)/chi2_{1-g, n-1}).
-
-    Args:
-        n: independent values.
-        share: share of the population inside.
-        confidence: confidence of the statement.
-
-    Source: NIST/SEMATECH e-Handbook, section 7.2.6.3.
-
-    No page asks for it: it is where the exact factor is sought from; `alarm_budget.guaranteed_width` takes
-    the same form.
-    """
-    _check(n, share, confidence)
-    chi = float(stats.chi2.ppf(1.0 - confidence, n - 1))
-    return float(special.ndtri((1.0 + share) / 2.0)) * math.sqrt((n - 1) * (1.0 + 1.0 / n) / chi)
 
 
 @checked
@@ -137,30 +85,6 @@ def values_needed(share: float, confidence: float, rank: int = 1, two_sided: boo
         enough = confidence_of_extreme(middle, share, rank, two_sided) >= confidence
         low, high = (low, middle) if enough else (middle, high)
     return high
-
-
-@checked
-def quantile_bounds(mean: float, sd: float, n: int, share: float, confidence: float) -> tuple[float, float]:
-    """One-sided lower and upper confidence bounds of a normal quantile, each at the stated confidence.
-
-    mean + s t'_{n-1, z_P sqrt(n)}(1 - g)/sqrt(n) and the same at g, t' the noncentral t quantile.
-
-    Args:
-        mean: sample mean.
-        sd: sample standard deviation, same unit.
-        n: independent values.
-        share: P of the quantile, 0 to 1.
-        confidence: confidence g of each bound.
-
-    Source: US EPA, Unified Guidance (2009), section 21.1.4 (examples 21-1 and 21-4).
-
-    No page asks for it: it carries published examples, and `one_sided_factor` is held to it.
-    """
-    _check(n, share, confidence)
-    centre = float(special.ndtri(share)) * math.sqrt(n)
-    low = float(stats.nct.ppf(1.0 - confidence, n - 1, centre))
-    high = float(stats.nct.ppf(confidence, n - 1, centre))
-    return mean + sd * low / math.sqrt(n), mean + sd * high / math.sqrt(n)
 
 
 @checked

@@ -72,7 +72,6 @@ UNIT_OF = {
     "ovality_mm": "mm",
     "spark_kv": "kV",
 }
-_JUDGING = [flag.code for flag in ALL if flag.masks_conformity]
 # A reading of one axis or sensor that the others deny is left out by itself: they read that wire.
 _SPOILS = [flag.code for flag in ALL if flag.masks_conformity and flag is not CONTRADICTED]
 

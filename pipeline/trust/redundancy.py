@@ -60,46 +60,25 @@ class Reconciliation:
     told: Message
 
 
-def reconcile(
-    wall_mm: float,
-    diameter_mm: float,
-    conductor_mm: float,
-    area_mm2: float | None,
-    sd: tuple[float, float, float, float],
-) -> Reconciliation:
-    """Weigh wall, diameters and mass of one stretch against each other.
+def reconcile_all(values: Floats, sd: tuple[float, float, float, float]) -> list[Reconciliation]:
+    """Weigh wall, diameters and mass against each other, stretch by stretch.
 
     Relations D - d - 2t = 0 and A - pi/4 (D^2 - d^2) = 0; r what is left over, J its Jacobian, V the
     variances: chi2 = r' W r with W = (J V J')^-1, adjusted y - V J' W r, z = a / sqrt(diag(J' W J)) with
     a = J' W r; chi-square without instrument i is chi2 - z_i^2 (derived).
 
     Args:
-        wall_mm: t, mean wall over the conductor, covering included [mm].
-        diameter_mm: D, overall diameter [mm].
-        conductor_mm: d, diameter of the conductor [mm].
-        area_mm2: A, area from mass flow and speed [mm2]; None where it is not known.
+        values: rows of t, mean wall over the conductor, covering included, D and d, diameters [mm], and A, area
+            from mass flow and speed [mm2]; A is NaN where it is not known.
         sd: standard uncertainties of the four [mm, mm, mm, mm2].
 
     Returns:
-        The reconciliation. A suspect is named only if taking out exactly one instrument gives p above 0.05;
+        A reconciliation a row. A suspect is named only if taking out exactly one instrument gives p above 0.05;
         without the mass there is one relation only and none can be named.
 
     Source:
         R.S.H. Mah, A.C. Tamhane, Detection of gross errors in process data, AIChE J. 28 (1982), from memory.
         For stranded conductor the mass includes the valleys: calibrate an offset first.
-
-    No page asks for it: it is `agreement_by_stretch` of a single stretch, and carries the worked example.
-    """
-    values = np.array([[wall_mm, diameter_mm, conductor_mm, np.nan if area_mm2 is None else area_mm2]])
-    return reconcile_all(values, sd)[0]
-
-
-def reconcile_all(values: Floats, sd: tuple[float, float, float, float]) -> list[Reconciliation]:
-    """Weigh the instruments of many stretches, each by itself, as `reconcile` does one.
-
-    Args:
-        values: rows of t, D, d [mm] and A [mm2]; A is NaN where it is not known.
-        sd: standard uncertainties of the four [mm, mm, mm, mm2].
     """
     found: list[Reconciliation] = [_UNKNOWN] * values.shape[0]
     known = np.isfinite(values[:, :3]).all(axis=1)

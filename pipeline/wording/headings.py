@@ -125,7 +125,6 @@ HEADINGS: Mapping[str, tuple[str, ...]] = {
     Quantity.ORDER_LOCK: ("Lock of the period",),
     Quantity.EARLIER: ("{text}",),
     Quantity.CORRELATION_LENGTH: ("Correlation length",),
-    Quantity.MOVING_RANGE_SD: ("Standard deviation from the moving range",),
     Quantity.SERIES_DELAY: ("Delay between two series",),
 }
 CHARTED: Mapping[str, tuple[str, ...]] = {

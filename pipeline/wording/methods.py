@@ -184,10 +184,6 @@ METHODS: Mapping[Method, tuple[str, str]] = {
         "mean of the first-harmonic vector; standard error by effective number of readings",
         "",
     ),
-    Method.MOVING_RANGE: (
-        "mean moving range / 1.128",
-        "ASTM MNL 7",
-    ),
     Method.MULTIVARIATE_EWMA: (
         "multivariate EWMA, weight {weight:g}",
         "",

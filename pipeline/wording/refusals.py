@@ -433,7 +433,6 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
             "more reels."
         ),
     ),
-    Reason.TOO_FEW_FINITE_VALUES: ("{n} finite values are too few, 10 are needed; gather more reels.",),
     Reason.TOO_FEW_FOR_AUTOREGRESSION: (
         "{n:#value is|values are} too few for an autoregression; give {fewest} at least.",
     ),

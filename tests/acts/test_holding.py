@@ -12,7 +12,7 @@ from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import ReelproofError
 from pipeline.nonconformance.disposition import DispositionRefused, Person
 from pipeline.proofs.changes import changes_in
-from pipeline.record.holds_on_file import held_stretches
+from pipeline.record.holds_on_file import holds_by_reel
 from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.record.standing import standing_of, standings_of_run
 from pipeline.store.database import Store, open_to_write
@@ -73,7 +73,7 @@ def test_held_wire_is_not_released(store: Store) -> None:
 def test_a_lot_holds_every_reel_made_of_it(store: Store) -> None:
     put_hold(store, "PVC-7740", ENGINEER, "the supplier recalled it")
     assert {one.code for one in standings_of_run(store, "R-0412").values()} == {"held"}
-    assert held_stretches(store, REEL) == ((0.0, float("inf")),)
+    assert [one.from_outer_m for one in holds_by_reel(store)[REEL]] == [None]
 
 
 def test_a_stretch_holds_the_lengths_that_meet_it_and_no_other(store: Store) -> None:
@@ -81,7 +81,7 @@ def test_a_stretch_holds_the_lengths_that_meet_it_and_no_other(store: Store) -> 
     ends = (("A", 0.0, 310.0), ("B", 310.0, 345.0), ("C", 345.0, 2000.0))
     ship(store, cuts=tuple(CutLength(reel=REEL, length=n, from_m=low, to_m=high) for n, low, high in ends))
     put_hold(store, REEL, OPERATOR, "scuffed", (300.0, 340.0))
-    assert held_stretches(store, REEL) == ((300.0, 340.0),)
+    assert [(one.from_outer_m, one.to_outer_m) for one in holds_by_reel(store)[REEL]] == [(300.0, 340.0)]
     code_of = {one.length_id: one.code for one in standing_of(store, REEL).lengths}
     assert code_of == {"A": "held", "B": "held", "C": "releasable"}
     release(store, "C")

@@ -1,13 +1,14 @@
-"""Every public function is reached from a command or a page, or its docstring says what it is kept for."""
+"""What the house holds is reached from a command, a page or the Python surface, and each field of a record is read."""
 
 import ast
 import re
 from collections.abc import Iterator
 from pathlib import Path
 
+from tests.house.shrinking import UNREACHED, UNREAD, no_others
 from tests.house.test_layers import ROOT, modules
 
-TOLD = "No page asks for it"
+WORD = re.compile(r"\w+")
 Name = tuple[str, str]  # module, name; an empty name is the module itself
 
 
@@ -67,14 +68,20 @@ class Program:
                 yield found
 
     def reached(self) -> set[Name]:
-        """What commands, flows, pages and the modules' own statements lead to."""
+        """What commands, the Python surface and the modules' own statements lead to."""
         seen: set[Name] = set()
-        doors = ("pipeline.cli", "pipeline.notebook", "pipeline.flows", "dashboards")
-        todo = [name for name in self.body if name[0].startswith(doors)]
+        doors = ("pipeline", "pipeline.__main__", "pipeline.cli", "pipeline.notebook")
+        todo = [name for name in self.body if name[0] in doors]
         for module, tree in self.tree.items():
             for node in tree.body:
-                if not _of(node) or (isinstance(node, ast.FunctionDef) and _is_registered(node)):
+                if isinstance(node, ast.FunctionDef) and _is_registered(node):
+                    todo.append((module, node.name))
+                elif not _of(node) and not isinstance(node, ast.Import | ast.ImportFrom):
                     todo += self.named_in(module, node)
+        for template in (ROOT / "dashboards").rglob("*.j2"):  # one module is handed whole to the templates
+            todo += [
+                ("dashboards.table_cells", name) for name in re.findall(r"\bcells\.(\w+)", _text(template))
+            ]
         while todo:
             name = todo.pop()
             if name not in seen:
@@ -82,18 +89,52 @@ class Program:
                 todo += self.named_in(name[0], self.body[name])
         return seen
 
+    def members(self) -> Iterator[str]:
+        """Every field and method of a class, as `module.Class.name`; what a library calls by itself is none."""
+        for module, tree in self.tree.items():
+            for holder in [node for node in tree.body if isinstance(node, ast.ClassDef)]:
+                for node in holder.body:
+                    if (
+                        isinstance(node, ast.FunctionDef)
+                        and not (node.name.startswith("_") or node.decorator_list)
+                    ) or (
+                        isinstance(node, ast.FunctionDef)
+                        and ast.unparse(node.decorator_list[:1]) == "property"
+                    ):
+                        yield f"{module}.{holder.name}.{node.name}"
+                    elif isinstance(node, ast.AnnAssign):
+                        yield f"{module}.{holder.name}.{ast.unparse(node.target)}"
 
-def test_a_function_no_page_asks_for_says_what_it_is_kept_for() -> None:
-    program = Program(modules())
-    reached = program.reached()
-    wrong = []
-    for name, node in program.body.items():
-        if name[0].startswith("pipeline.") and isinstance(node, ast.FunctionDef):
-            told = TOLD in re.sub(r"\s+", " ", ast.get_docstring(node) or "")
-            if name in reached and told:
-                wrong.append(f"{'.'.join(name)} is asked for after all: take '{TOLD}' out of its docstring")
-            elif name not in reached and not told and not name[1].startswith("_"):
-                wrong.append(
-                    f"{'.'.join(name)}: neither command nor page leads to it. Remove it, or say why it stays"
-                )
-    assert wrong == []
+    def read(self) -> set[str]:
+        """Every name that the program or a template reads of something, or has as a text."""
+        words = {word for one in (ROOT / "dashboards").rglob("*.[jh]*") for word in WORD.findall(_text(one))}
+        for tree in self.tree.values():
+            for node in ast.walk(tree):
+                if isinstance(node, ast.Attribute):
+                    words.add(node.attr)
+                elif isinstance(node, ast.Constant) and isinstance(node.value, str) and len(node.value) < 60:
+                    words |= set(WORD.findall(node.value))
+        return words
+
+
+def _text(path: Path) -> str:
+    return path.read_text(encoding="utf-8")
+
+
+PROGRAM = Program(modules())
+
+
+def test_what_neither_command_nor_page_leads_to_is_not_there() -> None:
+    reached = PROGRAM.reached()
+    found = {".".join(name) for name in PROGRAM.body if name not in reached and name[1] != "__all__"}
+    assert no_others(found, UNREACHED) == []
+
+
+def test_a_field_or_method_that_nothing_reads_is_not_there() -> None:
+    read = PROGRAM.read()
+    found = {
+        name
+        for name in PROGRAM.members()
+        if name.rsplit(".", 1)[1] not in read and not name.startswith("dashboards.records.")  # exported whole
+    }
+    assert no_others(found, UNREAD) == []

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pipeline.errors import MethodRefusal, NotFoundError
 from pipeline.length.reels import PlacedReel
-from pipeline.lots.containment import Suspect, contain, contain_window, edges_once, together, trace
+from pipeline.lots.containment import Suspect, contain, contain_window, edges_once, together
 from pipeline.lots.genealogy import (
     WHOLE,
     Edge,
@@ -230,12 +230,6 @@ def test_what_is_not_on_file_is_told_and_not_called_untouched() -> None:
         "containment: material lot C9 is not on file. "
         "On file: C7, C8, N3, W1; check the name or load the runs."
     )
-    with pytest.raises(NotFoundError) as told:
-        trace(WORKED, Node("reel", "K9"))
-    assert str(told.value) == (
-        "trace: reel K9 is not on file. Check the name or load the run it was made in."
-    )
-    assert len(trace(WORKED, Node("reel", "K4"))) == 5
     at = datetime(2025, 1, 1, tzinfo=UTC)
     with pytest.raises(NotFoundError) as told:
         contain_window(WORKED, at, at, "power dip")

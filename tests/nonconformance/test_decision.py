@@ -15,7 +15,6 @@ from pipeline.nonconformance.decision import (
     false_events_per_km,
     global_risks,
     process_posterior,
-    rejection_limit_relative,
 )
 
 GUARDED = DecisionRule("guard band", 0.95)
@@ -124,10 +123,4 @@ def test_what_cannot_be_asked_is_told_in_full() -> None:
     assert str(told.value) == (
         "global risks: a process standard deviation of 0 and a standard uncertainty of 0.004. "
         "Give both above 0."
-    )
-    with pytest.raises(MethodRefusal) as told:
-        rejection_limit_relative(100.0, 0.5, 0.999)
-    assert str(told.value) == (
-        "rejection limit: a relative uncertainty of 0.5 at a confidence of 0.999 proves nothing. "
-        "Give a relative uncertainty below 0.324."
     )

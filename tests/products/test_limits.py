@@ -7,12 +7,13 @@ from pathlib import Path
 import pytest
 
 from pipeline.products.limit_rows import LimitRow, package_rows
-from pipeline.products.limits import Limit, limits_in_force, missing_requirements, most_demanding
+from pipeline.products.limits import Limit, limits_in_force, missing_requirements
 from pipeline.products.product import Product, find_product
 from pipeline.products.requirement_sets import Certificate
 from pipeline.products.source_standing import SourceStanding
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.wording.say import plain
+from tests.products.hardest import most_demanding
 
 ROOT = Path(__file__).parents[2]
 DAY = date(2026, 3, 2)
@@ -250,15 +251,6 @@ def test_a_type_without_a_limit_is_named_though_another_type_has_one() -> None:
         "to UL 44 as type RHW-2 on 2026-03-02. The printed values beside 55, 60, 65, 80, 95 and 110 mil were "
         "not seen."
     )
-
-
-def test_the_hardest_at_most_limit_is_the_least() -> None:
-    one = limits_in_force(find_product("XHHW-2", "14 AWG", "concentric"), DAY)[0]
-    low = replace(one, requirement="overall diameter", sense="at most", value=3.0)
-    high = replace(low, value=4.0)
-    assert most_demanding([high, low]) == (low,)
-    assert most_demanding([low, high]) == (low,)
-    assert most_demanding([]) == ()
 
 
 def test_1000_v_type_has_its_derived_walls() -> None:

@@ -33,6 +33,7 @@ from pipeline.store.database import open_to_read, open_to_write
 from pipeline.store.said_columns import told_of
 from pipeline.wording.say import plain
 from tests.acts.decided_store import ENGINEER, SENT, copied
+from tests.lots.zips import problems_of_zip
 
 AT = datetime(2026, 3, 6, 12, 0, tzinfo=UTC)
 # More are tried with REELPROOF_MUTATIONS=10000 and up.
@@ -200,7 +201,7 @@ def test_every_mutated_byte_of_the_zip_is_found(exported: HandedOver, tmp_path: 
         mutated = bytearray(raw)
         mutated[at] ^= 1 << rng.randrange(8)
         path.write_bytes(mutated)
-        assert verify_pack.problems_of_zip(bytes(mutated), path), at
+        assert problems_of_zip(bytes(mutated), path), at
 
 
 def test_every_mutated_file_of_the_folder_is_found_and_named(exported: HandedOver) -> None:

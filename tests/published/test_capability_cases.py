@@ -3,21 +3,17 @@
 Digits of a case marked B are from memory of the work, recomputed from its data.
 """
 
-import math
-
 import numpy as np
 import pytest
 from scipy import special
 
 from pipeline.results import Result
 from pipeline.statistics.capability import (
-    index_interval_approximate,
     index_lower_bound,
     performance_index_one_sided,
 )
 from pipeline.statistics.capability_two_sided import indices_between_limits, performance_index_two_sided
 from pipeline.statistics.distribution_families import FAMILIES, box_cox_profile
-from pipeline.statistics.nonnormal_capability import quantile_indices
 from tests.published.worked_cases import column, printed
 
 
@@ -36,15 +32,6 @@ def test_indices_of_a_known_mean_and_sigma() -> None:
         assert value == pytest.approx(answers[name][0], abs=answers[name][1]), name
 
 
-@pytest.mark.parametrize(("case", "n", "index"), [("CAP-03", 20, 1.33), ("CAP-04", 45, 1.15)])
-def test_approximate_interval(case: str, n: int, index: float) -> None:
-    """Montgomery, 8.3.4, example 8.5 (n 20, 1.33); Quality Digest, May 2000, Last Word (n 45, 1.15)."""
-    answers = printed(case)
-    low, high = index_interval_approximate(index, n)
-    assert low == pytest.approx(answers["lower"][0], abs=answers["lower"][1])
-    assert high == pytest.approx(answers["upper"][0], abs=answers["upper"][1])
-
-
 def test_box_cox_power() -> None:
     """NIST/SEMATECH e-Handbook, 6.5.2: 42 radiation readings, power 0.28."""
     readings = column("CAP-06", "radiation")
@@ -57,22 +44,6 @@ def test_box_cox_power() -> None:
     kept_profile = {0.275937: 106.5192, 0.0: 104.8276, 0.5: 105.4986, 1.0: 97.1031}
     for at, height in kept_profile.items():
         assert box_cox_profile(readings[None, :], np.array([[at]]))[0] == pytest.approx(height, abs=5e-5)
-
-
-def test_quantile_indices_of_an_exponential() -> None:
-    """ISO 22514-2 form on closed quantiles, -ln(1 - p): an identity, not a published example."""
-    answers = printed("CAP-07")
-    low, median, high = (-math.log1p(-p) for p in (0.00135, 0.5, 0.99865))
-    found = quantile_indices(low, median, high, 0.0, 8.0)
-    for name, value in (
-        ("X0.135", low),
-        ("X50", median),
-        ("X99.865", high),
-        ("Pp", found.spread),
-        ("PpkU", found.upper),
-        ("PpkL", found.lower),
-    ):
-        assert value == pytest.approx(answers[name][0], abs=answers[name][1]), name
 
 
 def test_successive_values_between_limits() -> None:

@@ -6,9 +6,9 @@ float can carry: NumAcc2 is held to 1e-9 because its readings themselves are not
 
 import pytest
 
-from pipeline.statistics.autocorrelation import autocorrelation
 from pipeline.statistics.capability import summarise
 from tests.published.worked_cases import column, printed
+from tests.statistics.exact_sums import autocorrelation
 
 
 @pytest.mark.parametrize(

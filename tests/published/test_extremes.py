@@ -13,7 +13,6 @@ import pytest
 from pipeline.results import Result
 from pipeline.statistics.below_threshold import fit_tail
 from pipeline.statistics.block_minima import BlockFit, fit_block_minima
-from pipeline.statistics.level_crossings import median_minimum_of_independent
 from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop
 from pipeline.statistics.return_level import reel_level
 from tests.published.worked_cases import column, printed, rows
@@ -108,9 +107,3 @@ def test_gumbel_over_a_larger_length() -> None:
     for blocks in (10, 1000):
         level = -(4.0 + 0.7 * math.log(blocks))
         assert 1.0 - fit.chance_below(level, blocks) == pytest.approx(value, abs=half)
-
-
-def test_minimum_over_a_larger_area() -> None:
-    """HSE Research Report 016 (2002), 5.3.3: S(x)^N; the number is our evaluation of the printed rule."""
-    value, half = printed("EVT-07")["z with P(min of 1000 < z)=0.5"]
-    assert median_minimum_of_independent(1000) == pytest.approx(value, abs=half)

@@ -7,12 +7,11 @@ import struct
 import pytest
 
 from pipeline.errors import ReelproofError
+from pipeline.lots import verify_pack
 from pipeline.lots.canonical import canonical_bytes, canonical_text, number_text
 from pipeline.lots.merkle import (
     EMPTY_ROOT,
     consistency_proof,
-    consistent,
-    includes,
     inclusion_proof,
     leaf_hash,
     node_hash,
@@ -114,8 +113,8 @@ def test_the_reference_files_of_canonical_json(given: str, expected: str) -> Non
 
 
 # The tree that public implementations of certificate transparency test themselves against.
-LEAVES = [
-    leaf_hash(bytes.fromhex(data))
+RECORDS = [
+    bytes.fromhex(data)
     for data in (
         "",
         "00",
@@ -127,6 +126,7 @@ LEAVES = [
         "606162636465666768696a6b6c6d6e6f",
     )
 ]
+LEAVES = [leaf_hash(one) for one in RECORDS]
 ROOTS = [
     "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
     "6e340b9cffb37a989ca544e6bb780a2c78901d3fb33738768511a30617afa01d",
@@ -183,7 +183,7 @@ def test_merkle_inclusion_proofs(place: int, size: int) -> None:
     """RFC 9162, 2.1.3, with the public reference proofs."""
     proof = inclusion_proof(place, LEAVES[:size])
     assert [one.hex() for one in proof] == INCLUSION[(place, size)]
-    assert includes(LEAVES[place], place, size, proof, bytes.fromhex(ROOTS[size]))
+    assert verify_pack.included(RECORDS[place], place + 1, size, list(proof), bytes.fromhex(ROOTS[size]))
 
 
 @pytest.mark.parametrize(("earlier", "later"), CONSISTENCY)
@@ -192,7 +192,7 @@ def test_merkle_consistency_proofs(earlier: int, later: int) -> None:
     proof = consistency_proof(earlier, LEAVES[:later])
     assert [one.hex() for one in proof] == CONSISTENCY[(earlier, later)]
     old, new = (bytes.fromhex(ROOTS[size]) for size in (earlier, later))
-    assert consistent(earlier, later, old, new, proof)
+    assert verify_pack.consistent(earlier, later, old, new, proof)
 
 
 def plain_root(leaves: list[bytes]) -> bytes:
@@ -209,21 +209,26 @@ def plain_root(leaves: list[bytes]) -> bytes:
 
 def test_every_proof_of_trees_of_up_to_forty_leaves() -> None:
     """Roots equal the definition; every proof shows what it should and nothing beside it."""
-    leaves = [leaf_hash(str(n).encode()) for n in range(40)]
+    records = [str(n).encode() for n in range(40)]
+    leaves = [leaf_hash(one) for one in records]
     roots = [plain_root(leaves[:size]) for size in range(41)]
     for size in range(1, 41):
         assert root_hash(leaves[:size]) == roots[size]
         for place in range(size):
-            proof = inclusion_proof(place, leaves[:size])
-            assert includes(leaves[place], place, size, proof, roots[size])
-            assert not includes(leaves[place], place, size, proof, roots[size - 1])
+            proof = list(inclusion_proof(place, leaves[:size]))
+            assert verify_pack.included(records[place], place + 1, size, proof, roots[size])
+            assert not verify_pack.included(records[place], place + 1, size, proof, roots[size - 1])
             other = (place + 1) % size
-            assert other == place or not includes(leaves[place], other, size, proof, roots[size])
+            assert other == place or not verify_pack.included(
+                records[place], other + 1, size, proof, roots[size]
+            )
         for earlier in range(1, size + 1):
             proof = consistency_proof(earlier, leaves[:size])
-            assert consistent(earlier, size, roots[earlier], roots[size], proof)
-            assert not consistent(earlier, size, roots[earlier - 1], roots[size], proof)
-            assert not proof or not consistent(earlier, size, roots[earlier], roots[size], proof[:-1])
+            assert verify_pack.consistent(earlier, size, roots[earlier], roots[size], proof)
+            assert not verify_pack.consistent(earlier, size, roots[earlier - 1], roots[size], proof)
+            assert not proof or not verify_pack.consistent(
+                earlier, size, roots[earlier], roots[size], proof[:-1]
+            )
 
 
 def test_a_node_does_not_pass_for_a_leaf() -> None:

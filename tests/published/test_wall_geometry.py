@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from worked_cases import column
 
-from pipeline.wall.harmonics import section
+from tests.wall.one_section import section
 
 
 def test_first_harmonic_of_a_round_trace() -> None:

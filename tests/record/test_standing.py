@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.acts.deciding import act_on
 from pipeline.acts.shipping import put_shipping_on_file
-from pipeline.record.holds_on_file import held_stretches
+from pipeline.record.holds_on_file import holds_by_reel
 from pipeline.record.shipping_list import read_shipping_list
 from pipeline.record.standing import Standing, standing_of, standings_of_run
 from pipeline.store.database import Store, open_to_write
@@ -49,7 +49,7 @@ def test_what_the_evidence_says_where_nobody_acted(store: Store) -> None:
     }
     good = standing_of(store, GOOD)
     assert (good.where, good.may_leave, good.reasons) == ("in plant", False, ())
-    assert held_stretches(store, GOOD) == ()
+    assert GOOD not in holds_by_reel(store)
 
 
 def test_a_release_waits_for_the_second_person_and_then_stands_with_its_names_and_day(store: Store) -> None:

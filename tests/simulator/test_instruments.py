@@ -10,9 +10,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import SimulatedRun, simulate_in_memory
 from pipeline.simulator.speed import plain_plan
+from tests.simulator.in_memory import SimulatedRun, short_scenario, simulate_in_memory
 
 SCALE = 1.0003
 

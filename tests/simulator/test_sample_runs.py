@@ -19,7 +19,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.products.limits import limits_in_force, most_demanding
+from pipeline.products.limits import limits_in_force
 from pipeline.products.product import find_product
 from pipeline.sheets.line_sheet import read_line_sheet
 from pipeline.sheets.plant_sheet import read_plant_sheet
@@ -29,6 +29,7 @@ from pipeline.simulator.expected import expected_run, expected_toml, readme_text
 from pipeline.simulator.products_made import PRODUCTS
 from pipeline.simulator.sheets_out import line_sheet_text
 from pipeline.simulator.simulate import simulate_run
+from tests.products.hardest import most_demanding
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs"
 RUNS = sorted((SAMPLES / "runs").iterdir())
@@ -218,8 +219,8 @@ def test_committed_runs_are_what_the_simulator_makes(run_id: str, tmp_path: Path
     # Other machines may round a sine or a logarithm otherwise in the last bit, which can turn a last digit:
     # figures are compared within one step of what is written, and nearly all must be equal.
     planned = next(one for one in planned_runs() if f"R-{one.number}" == run_id)
-    made_run = simulate_run(scenario_of(planned), tmp_path, SEED, level=1)
-    judgement = expected_run(planned, scenario_of(planned), made_run.truth)
+    truth = simulate_run(scenario_of(planned), tmp_path, SEED, level=1)
+    judgement = expected_run(planned, scenario_of(planned), truth)
     again = tomllib.loads(expected_toml([judgement]))["runs"][0]
     kept_run = expected()[run_id]
     assert {key: again[key] for key in again if key != "reels"} == {

@@ -3,8 +3,6 @@
 import numpy as np
 import pytest
 
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import SimulatedRun, simulate_in_memory
 from pipeline.simulator.speed import Leg, LineDrive, SpeedPlan, plain_plan
 from pipeline.simulator.troubles import (
     DropOut,
@@ -15,6 +13,7 @@ from pipeline.simulator.troubles import (
     Stuck,
     SurfaceFlaws,
 )
+from tests.simulator.in_memory import SimulatedRun, short_scenario, simulate_in_memory
 
 
 def test_a_plan_makes_the_length_asked_for() -> None:

@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import ReelproofError
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import simulate_in_memory, simulate_run
+from pipeline.simulator.simulate import simulate_run
 from pipeline.simulator.simulate_plant import full_size_scenario, simulate_plant
+from tests.simulator.in_memory import short_scenario, simulate_in_memory
 
 
 def test_a_run_that_was_not_simulated_is_left_alone(tmp_path: Path) -> None:
@@ -34,8 +34,8 @@ def test_a_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
 
 def test_a_simulated_run_may_be_made_again(tmp_path: Path) -> None:
     for seed in (1, 2):
-        made = simulate_run(short_scenario(length_m=600.0), tmp_path, seed)
-        assert made.truth.seed == seed
+        truth = simulate_run(short_scenario(length_m=600.0), tmp_path, seed)
+        assert truth.seed == seed
 
 
 def test_a_file_in_the_way_is_a_complaint(tmp_path: Path) -> None:

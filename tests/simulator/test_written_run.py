@@ -14,11 +14,11 @@ from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.sheets.run_sheet import read_run_sheet
 from pipeline.simulator.lines import LINES
 from pipeline.simulator.scenario import PlannedReel
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import simulate_in_memory, simulate_run
+from pipeline.simulator.simulate import simulate_run
 from pipeline.simulator.simulate_plant import full_size, full_size_scenario
 from pipeline.simulator.troubles import SparkFaults, ThinAllRound, WrongUnit
 from pipeline.simulator.truth import STATEMENT
+from tests.simulator.in_memory import short_scenario, simulate_in_memory
 
 REELS = (PlannedReel("L1-1", 520.0, 900.0), PlannedReel("L1-2", 900.0, 1300.0))
 TROUBLES = (ThinAllRound(700.0, 12.0, 0.095), SparkFaults("single", (706.0,), counts=2))
@@ -103,12 +103,12 @@ def test_a_log_in_several_files_continues_from_one_to_the_next(tmp_path: Path) -
 
     scenario = short_scenario(length_m=900.0, reels=(PlannedReel("a", 300.0, 600.0),))
     simulate_run(scenario, tmp_path / "one", 3)
-    made = simulate_run(replace(scenario, log_parts=3), tmp_path / "three", 3)
+    truth = simulate_run(replace(scenario, log_parts=3), tmp_path / "three", 3)
     whole = log_table(tmp_path / "one" / "R-short_log.csv.gz")
     parts = [log_table(tmp_path / "three" / f"R-short_log_{number}.csv.gz") for number in (1, 2, 3)]
     assert pl.concat(parts).equals(whole)
     assert [part.height for part in parts] == [
-        made.truth.rows_written[f"R-short_log_{n}.csv.gz"] for n in (1, 2, 3)
+        truth.rows_written[f"R-short_log_{n}.csv.gz"] for n in (1, 2, 3)
     ]
 
 
@@ -133,14 +133,14 @@ def test_line_l2_writes_metric_figures_by_utc(tmp_path: Path) -> None:
 
 def test_a_run_of_full_size_has_the_rows_asked_for(tmp_path: Path) -> None:
     done: list[tuple[str, int]] = []
-    made = full_size("L1", "14 AWG", 0.75, 10.0, 1, tmp_path, lambda what, more: done.append((what, more)))
-    assert made.truth.rows == 27_000
+    truth = full_size("L1", "14 AWG", 0.75, 10.0, 1, tmp_path, lambda what, more: done.append((what, more)))
+    assert truth.rows == 27_000
     assert done == [("R-L1-full", 20_000), ("R-L1-full", 7_000)]
     sheet = read_run_sheet(tmp_path / "run.toml")
-    assert len(sheet.reels) == len(made.truth.reels) >= 14
-    assert sheet.reels[-1].to_m < made.truth.made_m
+    assert len(sheet.reels) == len(truth.reels) >= 14
+    assert sheet.reels[-1].to_m < truth.made_m
     # A run without troubles is sound on every reel.
-    assert not [one for one in made.truth.beyond_limit if one.to_m > made.truth.reels[0].from_m]
+    assert not [one for one in truth.beyond_limit if one.to_m > truth.reels[0].from_m]
 
 
 def test_full_size_refuses_what_it_does_not_know() -> None:

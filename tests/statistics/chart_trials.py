@@ -33,7 +33,6 @@ from pipeline.statistics.run_length import (
     ewma_width,
     mewma_arl0,
     mewma_limit,
-    shewhart_arl,
     shewhart_width,
 )
 from pipeline.statistics.run_rules import (
@@ -106,7 +105,7 @@ def individuals(n: int, random: Random) -> Simulated:
     alarms = [
         len(_chart(individuals_chart(x, 0.0, 1.0, width)).signals) for x in random.standard_normal((n, 200))
     ]
-    return _shares(shewhart_arl(width), alarms, 200)
+    return _shares(ARL0, alarms, 200)
 
 
 def individuals_guaranteed(n: int, random: Random) -> Simulated:
@@ -139,7 +138,7 @@ def residuals(n: int, random: Random) -> Simulated:
     for row in lfilter([1.0], [1.0, -0.8], random.standard_normal((n, 201)), axis=1):
         found = residual_chart(row, model, width).signals
         alarms.append(len(found))
-    return _shares(shewhart_arl(width), alarms, 200)
+    return _shares(ARL0, alarms, 200)
 
 
 def t2_first(n: int, random: Random) -> Simulated:

@@ -28,7 +28,7 @@ from pipeline.statistics.averaging_gauge import margin_at_specimen_scale
 from pipeline.statistics.below_threshold import fit_tail, tail_log_likelihood
 from pipeline.statistics.block_minima import fit_block_minima, profile_height
 from pipeline.statistics.bootstrap import block_length, bootstrap_interval, redraw
-from pipeline.statistics.capability import index_interval_approximate, index_lower_bound, widening
+from pipeline.statistics.capability import index_lower_bound, widening
 from pipeline.statistics.capability_two_sided import performance_index_two_sided
 from pipeline.statistics.capability_within import within_index_one_sided
 from pipeline.statistics.change_points import Changes, OneChange, find_changes, one_change
@@ -132,13 +132,6 @@ def two_sided(phi: float) -> Callable[[Random], Held]:
         return holds(ours, 1.33), holds(performance_index_two_sided(x, -4.5, 3.99), 1.33)
 
     return run
-
-
-def approximate(random: Random) -> Held:
-    """40 independent values, index 1.33."""
-    x = random.standard_normal(40)
-    low, high = index_interval_approximate(float((x.mean() + 3.99) / (3 * x.std(ddof=1))), 40)
-    return low <= 1.33 <= high, None
 
 
 def within(phi: float) -> Callable[[Random], Held]:
@@ -617,7 +610,6 @@ def both(
 
 TRIALS: dict[str, Trial] = {
     **both("one-sided index", "capability", one_sided),
-    "one-sided index, approximate": Trial("capability", approximate),
     **both("two-sided index", "capability_two_sided", two_sided),
     **both("index within reels", "capability_within", within),
     **both("index by quantiles", "nonnormal_capability", shaped),

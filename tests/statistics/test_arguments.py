@@ -19,7 +19,6 @@ from pipeline.results import Refused
 from pipeline.statistics.event_rate import event_rate
 from pipeline.statistics.minimum_of_reel import reel_risk
 from pipeline.statistics.rate_comparison import compare_rates
-from pipeline.statistics.run_length import cusum_arl, ewma_arl
 
 
 def public() -> dict[str, Callable[..., Any]]:
@@ -76,8 +75,6 @@ DEPTHS = [0.001 * one for one in range(1, 41)]
 RISK = {"threshold": 0.42, "limit": 0.385, "known_m": 6e4, "reel_m": 1500.0}
 # Inputs that once came back as a figure.
 ONCE_A_FIGURE: dict[str, Callable[[], Any]] = {
-    "limits so wide that the run length is past what can be solved, EWMA": lambda: ewma_arl(0.2, 20.0),
-    "limits so wide that the run length is past what can be solved, CUSUM": lambda: cusum_arl(0.5, 100.0),
     "a shape that is no number": lambda: reel_risk(DEPTHS, 0.008, math.nan, **RISK),
     "a confidence of 2": lambda: reel_risk(DEPTHS, 0.008, -0.1, **RISK, confidence=2.0),
     "an unknown test": lambda: compare_rates(3, 1e4, 5, 1e4, test="chance"),  # type: ignore[arg-type]

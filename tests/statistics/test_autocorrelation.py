@@ -9,11 +9,9 @@ from statsmodels.tsa.stattools import acf
 
 from pipeline.errors import MethodRefusal
 from pipeline.statistics.autocorrelation import (
-    EffectiveN,
-    autocorrelation,
     effective_n,
-    effective_n_from_correlation,
 )
+from tests.statistics.exact_sums import autocorrelation, effective_n_from_correlation
 
 
 def autoregression(phi: float, n: int, series: int, seed: int) -> np.ndarray:
@@ -73,13 +71,6 @@ def test_estimated_variances_of_mean_and_variance_are_right_on_average(
     assert np.mean([1 / one.for_variance for one in found]) == pytest.approx(1 / exact_variance, rel=within)
 
 
-def test_variance_factor_tells_what_correlation_hides_from_the_usual_variance() -> None:
-    rows = autoregression(0.9, 1000, 4000, 5)
-    exact = EffectiveN(1000, *effective_n_from_correlation(1000, 0.9 ** np.arange(1.0, 1000)), 0.9, 0, True)
-    assert rows.var(axis=1, ddof=1).mean() == pytest.approx(exact.variance_factor, abs=0.006)
-    assert exact.variance_factor == pytest.approx(1000 / 999 * (1 - 1 / 53.135), abs=1e-5)
-
-
 def test_unit_and_level_do_not_matter() -> None:
     x = autoregression(0.9, 3000, 1, 8)[0]
     a, b = effective_n(x), effective_n(0.0254 * x + 1e4)
@@ -127,7 +118,6 @@ def test_constant_one_and_few_readings() -> None:
     assert effective_n([0.38]).for_mean == 1.0
     assert effective_n([0.38, np.nan, 0.39]).n == 2
     assert not effective_n(np.cumsum(np.random.default_rng(0).standard_normal(500))).resolved
-    assert np.isnan(autocorrelation([1.0, 1.0, 1.0], 1)).all()
 
 
 def test_complaints_in_full() -> None:
@@ -140,10 +130,3 @@ def test_complaints_in_full() -> None:
     with pytest.raises(MethodRefusal) as told:
         effective_n([np.nan])
     assert str(told.value) == ("effective_n: values: no reading is known. Give at least one known reading.")
-    with pytest.raises(MethodRefusal) as told:
-        autocorrelation([1.0, 2.0], 2)
-    assert str(told.value) == (
-        "autocorrelation: lags: lag 2 was asked of 2 readings. Ask for a lag from 0 to one less than the "
-        "number "
-        "of readings."
-    )

@@ -4,35 +4,12 @@ import math
 
 import numpy as np
 import pytest
-from scipy import integrate
-from scipy.signal import lfilter
 
 from pipeline.results import Refused, Result
-from pipeline.statistics.averaging_gauge import margin_at_specimen_scale, specimen_over_inline, variance_kept
+from pipeline.statistics.averaging_gauge import margin_at_specimen_scale
 from tests.said import said
 
 GIVEN = {"window_m": 0.5, "n_observed": 400.0, "n_noise": 200.0, "n_small_scale": 60.0}
-
-
-def test_variance_function_is_the_double_integral_of_the_correlation() -> None:
-    for window in (0.008, 0.05, 0.5, 5.0):
-        exact = integrate.quad(lambda s, w=window: 2 / w * (1 - s / w) * math.exp(-s / 0.05), 0, window)[0]
-        assert variance_kept(window, 0.05) == pytest.approx(exact, rel=1e-8)
-    assert variance_kept(0.5, 0.05) == pytest.approx(0.18, abs=5e-4)
-    assert math.sqrt(variance_kept(0.5, 0.05)) == pytest.approx(0.424, abs=5e-4)
-    assert variance_kept(0.008, 0.05) == pytest.approx(0.949, abs=5e-4)
-    assert variance_kept(1e-9, 0.05) == pytest.approx(1.0, abs=1e-7)
-    assert specimen_over_inline(0.5, 0.05) == pytest.approx(2.30, abs=5e-3)
-
-
-def test_variance_function_by_simulation() -> None:
-    # Exponential correlation of 0.05 m at steps of 1 mm, averaged over 0.5 m.
-    phi = math.exp(-0.001 / 0.05)
-    noise = np.random.default_rng(1).standard_normal(4_000_000)
-    x = lfilter([math.sqrt(1 - phi**2)], [1, -phi], noise)
-    assert x.reshape(-1, 500).mean(axis=1).var() / x.var() == pytest.approx(
-        variance_kept(0.5, 0.05), rel=0.06
-    )
 
 
 def test_margin_at_the_scale_of_the_specimen() -> None:

@@ -12,9 +12,7 @@ from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result, UnitOfInference, standing
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.capability import (
-    index_interval_approximate,
     index_lower_bound,
-    index_standard_error,
     performance_index_one_sided,
     summarise,
     widening,
@@ -71,15 +69,6 @@ def test_exact_bound_solves_its_equation_by_simulation() -> None:
     x = np.random.default_rng(3).standard_normal((200_000, 30)) + 3 * low
     share = np.mean(x.mean(axis=1) / (3 * x.std(axis=1, ddof=1)) >= 1.5)
     assert share == pytest.approx(0.05, abs=0.002)
-
-
-def test_approximate_form_and_its_error() -> None:
-    # One-sided 95 % is the lower end of a two-sided 90 % interval.
-    assert index_interval_approximate(1.5, 30, 0.90)[0] == pytest.approx(1.1609, abs=5e-5)
-    assert index_standard_error(1.5, 53.134962805526015, 105.46920649760428) == pytest.approx(
-        0.1130, abs=5e-5
-    )
-    assert index_standard_error(1.5, 1000, 1000) == pytest.approx(0.0352, abs=5e-5)
 
 
 def test_normal_form_takes_over_without_a_step() -> None:

@@ -7,57 +7,14 @@ import pytest
 from scipy.signal import lfilter
 
 from pipeline.results import Refused, Result
-from pipeline.statistics.autocorrelation import autocorrelation, effective_n
-from pipeline.statistics.capability_within import moving_range_sigma, within_index_one_sided
+from pipeline.statistics.autocorrelation import effective_n
+from pipeline.statistics.capability_within import within_index_one_sided
 from tests.said import said
 
 
 def autoregression(phi: float, n: int, series: int, seed: int) -> np.ndarray:
     noise = np.random.default_rng(seed).standard_normal((series, n + 600))
     return lfilter([np.sqrt(1.0 - phi**2)], [1.0, -phi], noise, axis=1)[:, 600:]
-
-
-def test_trap_moving_range_inflates_an_index_3_2_times() -> None:
-    """Lag-one correlation .9: the moving range shows sigma sqrt(1 - .9), so an index would be 3.16 times too
-    high."""
-    row = autoregression(0.9, 200_000, 1, 1)[0]
-    wrong = np.abs(np.diff(row)).mean() / 1.1283791670955126
-    assert row.std() / wrong == pytest.approx(3.162, abs=0.04)
-    found = moving_range_sigma(row, 0.9)
-    assert isinstance(found, Refused)
-    assert said(found.reason) == (
-        "Neighboring values are correlated (lag one: 0.90), so their differences do not show the spread; an index "
-        "from it would be 3.16 times the true one. Use the spread within reels with its effective numbers."
-    )
-
-
-def test_moving_range_of_independent_reel_values() -> None:
-    values = np.random.default_rng(4).normal(0.4, 0.005, 400)
-    found = moving_range_sigma(values, float(autocorrelation(values, 1)[1]))
-    assert found == pytest.approx(0.005, rel=0.08)
-    # By hand: ranges 2 1 3 1 2 1 2 1 2 of ten whole numbers, mean 15/9.
-    numbers = [5.0, 7.0, 6.0, 9.0, 8.0, 6.0, 7.0, 5.0, 6.0, 8.0]
-    assert moving_range_sigma(numbers, 0.0) == pytest.approx(15 / 9 / 1.1283791670955126)
-
-
-@pytest.mark.parametrize(
-    ("values", "lag_one", "reason"),
-    [
-        ([0.4, 0.5], 0.0, "2 finite values are too few, 10 are needed; gather more reels."),
-        (
-            [0.4] * 20,
-            math.nan,
-            (
-                "Neighboring values are correlated (lag one: not known), so their differences do not show the "
-                "spread. Use the spread within reels with its effective numbers."
-            ),
-        ),
-    ],
-)
-def test_moving_range_refusals(values: list[float], lag_one: float, reason: str) -> None:
-    found = moving_range_sigma(values, lag_one)
-    assert isinstance(found, Refused)
-    assert said(found.reason) == reason
 
 
 def reels(between: float, count: int, seed: int) -> tuple[np.ndarray, ...]:

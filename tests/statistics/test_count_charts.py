@@ -12,7 +12,6 @@ from pipeline.statistics.count_charts import (
     laney_chart,
     poisson_limits,
     share_chart,
-    three_sigma_u_limits,
     u_chart,
 )
 from tests.said import said
@@ -97,17 +96,6 @@ def test_laney_limits_are_never_narrower_than_poisson() -> None:
     found = chart(laney_chart([5, 5, 5, 5], [10_000.0] * 4))
     assert found.details["sigma_z"] == pytest.approx(0.0)
     assert found.upper[0] == pytest.approx(0.5 + 3 * math.sqrt(0.05))
-
-
-def test_three_sigma_limits_are_refused_where_they_do_not_hold() -> None:
-    lower, upper = three_sigma_u_limits(2.0, [4000.0])
-    assert (lower[0], upper[0]) == pytest.approx((0.0, 2 + 3 * math.sqrt(0.5)))
-    with pytest.raises(MethodRefusal) as caught:
-        three_sigma_u_limits(0.5, [1500.0, 30_000.0])
-    assert str(caught.value) == (
-        "known_m: the shortest length holds only 0.75 faults on average. Use exact Poisson limits below 5: "
-        "three-sigma limits alarm too often there."
-    )
 
 
 def test_no_fault_anywhere_sets_no_limits() -> None:

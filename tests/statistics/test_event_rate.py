@@ -9,7 +9,7 @@ from scipy import stats
 from pipeline.errors import MethodRefusal
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
-from pipeline.statistics.event_rate import clean_length_km, event_rate
+from pipeline.statistics.event_rate import event_rate
 from tests.said import said
 
 
@@ -62,12 +62,6 @@ def test_scale_of_length_only_scales_the_rate() -> None:
     assert short.low == pytest.approx(4 * long.low)
 
 
-def test_length_to_show_a_rate() -> None:
-    # Hanley & Lippman-Hand 1983, the rule of three in its Poisson form: 2.996.
-    assert clean_length_km(1.0) == pytest.approx(2.996, abs=0.0005)
-    assert rate(0, 1000 * clean_length_km(0.05)).details["upper_one_sided_per_km"] == pytest.approx(0.05)
-
-
 def test_no_known_length_is_refused_with_the_reason() -> None:
     assert said(event_rate(2, 0.0)) == Refused(
         question=asks(Quantity.FAULT_RATE),
@@ -94,7 +88,6 @@ def test_no_known_length_is_refused_with_the_reason() -> None:
             lambda: event_rate(1, 10.0, 95),
             "confidence: 95 was given. Give a share between 0 and 1, such as 0.95 for 95 %.",
         ),
-        (lambda: clean_length_km(0.0), "rate_per_km: 0 1/km was given. Give a finite number above 0."),
     ],
 )
 def test_bad_input_is_told(call: object, text: str) -> None:

@@ -13,7 +13,6 @@ from pipeline.statistics.level_crossings import (
     correlation_length_m,
     crossings_expected,
     index_for_chance,
-    median_minimum_of_independent,
     reel_risk_from_index,
 )
 from tests.said import said
@@ -127,8 +126,3 @@ def test_correlation_length_of_a_smooth_wall_and_none_of_a_rough_one() -> None:
     few = correlation_length_m([0.4], 0.05)
     assert isinstance(few, Refused)
     assert said(few.reason) == "1 known readings are too few or the step is not above zero; 1000 are needed."
-
-
-def test_median_minimum_of_independent_readings() -> None:
-    z = median_minimum_of_independent(1500)
-    assert stats.norm.sf(z) ** 1500 == pytest.approx(0.5, rel=1e-9)

@@ -13,7 +13,6 @@ from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
 from pipeline.statistics.nonnormal_capability import (
     fit_families,
     quantile_index_one_sided,
-    quantile_indices,
 )
 from tests.said import said
 
@@ -25,16 +24,6 @@ def goodness(values: np.ndarray, family: Family) -> tuple[float, float]:
 
 def mirrored_gamma(n: int) -> np.ndarray:
     return -stats.gamma.ppf((np.arange(n) + 0.5) / n, 4)
-
-
-def test_normal_quantiles_give_the_normal_index() -> None:
-    found = quantile_indices(
-        *(0.40 + 0.005 * stats.norm.ppf(p) for p in (0.00135, 0.5, 0.99865)),
-        lower_limit=0.38,
-        upper_limit=None,
-    )
-    assert found.lower == pytest.approx(0.02 / 0.015, rel=1e-5)
-    assert math.isnan(found.upper) and math.isnan(found.spread)
 
 
 def test_skewed_wall_normal_2_00_quantile_1_37() -> None:

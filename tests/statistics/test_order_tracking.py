@@ -1,19 +1,12 @@
 """What a swing is locked to, coherence, and swings without a fixed step."""
 
-import math
-
 import numpy as np
 import pytest
-from scipy import signal
 
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
 from pipeline.statistics.order_tracking import (
     Tracked,
-    coherence,
-    coherence_threshold,
-    fit_second_order,
-    pseudo_period,
     track,
 )
 from tests.said import said
@@ -73,36 +66,6 @@ def test_too_little_is_refused() -> None:
     assert said(flat.reason) == "The readings do not move; there is nothing to swing."
 
 
-def test_coherence_threshold_and_its_false_alarms() -> None:
-    # Worked out by a script apart: K 16, 5 %: .181.
-    assert coherence_threshold(16) == pytest.approx(0.18103627252208465)
-    rng = np.random.default_rng(2)
-    above = [
-        np.mean(found.coherence > found.threshold)
-        for found in (coherence(rng.normal(size=2000), rng.normal(size=2000), 1.0) for _ in range(20))
-    ]
-    assert np.mean(above) == pytest.approx(0.05, abs=0.02)
-
-
-def test_channels_that_swing_together() -> None:
-    rng = np.random.default_rng(3)
-    common = np.sin(2 * np.pi * np.arange(4000) / 25)
-    found = coherence(common + rng.normal(size=4000), common + rng.normal(size=4000), 1.0)
-    peak = found.frequency[found.together]
-    assert peak.size
-    assert np.abs(peak - 0.04).max() < 0.01
-
-
-def test_pseudo_period_of_a_hunting_control() -> None:
-    # By hand: a pole at radius r and angle 2 pi / 20 gives coefficients 2 r cos, -r^2.
-    r = 0.95
-    phi = 2 * r * math.cos(2 * math.pi / 20), -r * r
-    assert pseudo_period(*phi) == pytest.approx(20.0)
-    x = signal.lfilter([1.0], [1.0, -phi[0], -phi[1]], np.random.default_rng(4).normal(size=20_000))
-    assert pseudo_period(*fit_second_order(x)) == pytest.approx(20.0, rel=0.05)
-    assert pseudo_period(0.9, 0.05) == math.inf
-
-
 @pytest.mark.parametrize(
     ("call", "text"),
     [
@@ -115,12 +78,6 @@ def test_pseudo_period_of_a_hunting_control() -> None:
             lambda: track(NOISE, {"length": LENGTH[:5], "time": TIME}),
             "axes: length: 5 places for 6000 values. Give one for each.",
         ),
-        (lambda: coherence_threshold(1), "averages: 1 was given. Give more than one piece."),
-        (
-            lambda: coherence([1.0], [1.0, 2.0], 1.0),
-            "first, second: are not two full rows of equal length. Give readings at the same places.",
-        ),
-        (lambda: fit_second_order([1.0]), "values: are too few or have gaps. Give 8 readings without a gap."),
     ],
 )
 def test_bad_input_is_told(call: object, text: str) -> None:

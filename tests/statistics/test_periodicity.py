@@ -17,7 +17,6 @@ from pipeline.statistics.periodicity import (
     find_periods,
     fit_sinusoid,
     spectrum,
-    spread_without,
 )
 from pipeline.statistics.uniform_length import on_uniform_length
 from tests.said import said
@@ -134,11 +133,6 @@ def test_an_exact_sine_is_fitted_exactly() -> None:
     assert fit.phase == pytest.approx(0.7, abs=1e-4)
 
 
-def test_gain_of_removing_a_swing() -> None:
-    # Worked out by a script apart: 12 um with amplitude 10 -> 9.70 um.
-    assert spread_without(0.012, 0.01) == pytest.approx(0.009695359714832659)
-
-
 def test_gaps_are_left_out_and_told() -> None:
     rng = np.random.default_rng(9)
     x = rng.normal(size=4000)
@@ -197,10 +191,6 @@ def test_equal_steps_along_the_wire() -> None:
         (
             lambda: fit_sinusoid([1.0, 2.0], [1.0, 2.0], 0.1, 0.2),
             "values: 2 readings over 1 m fit no sinusoid. Give at least 5 places.",
-        ),
-        (
-            lambda: spread_without(1.0, 5.0),
-            "amplitude: 5 swings more than all the scatter, 1. Check both.",
         ),
     ],
 )

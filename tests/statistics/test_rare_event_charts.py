@@ -16,7 +16,6 @@ from pipeline.statistics.rare_event_charts import (
     gap_cusum_arl,
     gap_cusum_limit,
     geometric_limit,
-    nearly_normal,
 )
 from tests.said import said
 
@@ -105,15 +104,6 @@ def test_cusum_as_applied() -> None:
     assert found.arl0 == pytest.approx(100, rel=0.01)
     assert found.km_between_false_alarms == pytest.approx(found.arl0)
     assert gap_cusum([], 1000.0).signals == ()
-
-
-def test_power_that_makes_gaps_nearly_normal() -> None:
-    # Worked out by a script apart: Weibull 3.6 has skewness .0006 and excess kurtosis -.28.
-    skew, kurtosis = stats.weibull_min.stats(3.6, moments="sk")
-    assert float(skew) == pytest.approx(0.0006, abs=5e-5)
-    assert float(kurtosis) == pytest.approx(-0.28, abs=0.005)
-    gaps = np.random.default_rng(2).exponential(700.0, 50_000)
-    assert stats.skew(nearly_normal(gaps)) == pytest.approx(0.0, abs=0.03)
 
 
 def test_all_faults_at_one_place_signal_at_once() -> None:

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
 from pipeline.statistics.residual_charts import Autoregression, fit_autoregression, residual_chart, shift_seen
 from tests.said import said
@@ -78,9 +77,3 @@ def test_too_little_is_refused() -> None:
     flat = fit_autoregression([0.4] * 30)
     assert isinstance(flat, Refused)
     assert said(flat.reason) == "All 30 values equal 0.4, so nothing follows from anything."
-
-
-def test_bad_input_is_told() -> None:
-    with pytest.raises(MethodRefusal) as caught:
-        shift_seen(1.0)
-    assert str(caught.value) == "phi: 1 was given. Give an autoregression between -1 and 1, both left out."

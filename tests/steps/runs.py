@@ -16,8 +16,6 @@ from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.simulator.lines import line_l1, line_l2
 from pipeline.simulator.scenario import PlannedReel
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import SimulatedRun, simulate_in_memory
 from pipeline.simulator.troubles import Trouble
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.answers import answers_of
@@ -28,6 +26,7 @@ from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
 from pipeline.wording.say import plain
 from tests.said import said
+from tests.simulator.in_memory import SimulatedRun, short_scenario, simulate_in_memory
 
 PLANT = Path(__file__).parents[2] / "sample_runs" / "plant.toml"
 NO_FLAGS = pl.DataFrame(schema={"row": pl.UInt32, "channel": pl.String, "flag": pl.UInt8})

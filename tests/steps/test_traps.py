@@ -13,12 +13,11 @@ from pipeline.nonconformance.statements import judged_by
 from pipeline.results import Result
 from pipeline.simulator.lines import line_l1, line_l2
 from pipeline.simulator.scenario import PlannedReel
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.troubles import ThinAllRound
 from pipeline.steps.place import place_run
 from pipeline.trust.redundancy import RED_P
 from pipeline.wording.say import plain
+from tests.simulator.in_memory import short_scenario, simulate_in_memory
 
 DIAMETER_ONLY = (
     "This line measures the diameter only, which stays the same however far the conductor sits off centre: the "

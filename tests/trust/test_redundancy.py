@@ -7,16 +7,24 @@ from scipy import optimize
 from pipeline.results import Refused
 from pipeline.trust.redundancy import (
     NAMES,
+    Reconciliation,
     agreement_by_stretch,
     area_from_screw_mm2,
     no_conclusion,
-    reconcile,
+    reconcile_all,
 )
 from pipeline.wording.say import plain
 from tests.said import said
 
 SD = (0.002, 0.002, 0.004, 0.030)
 GOOD = (0.446, 2.508, 1.628, 2.85)
+
+
+def reconcile(
+    wall: float, diameter: float, conductor: float, area: float | None, sd: tuple[float, ...]
+) -> Reconciliation:
+    values = np.array([[wall, diameter, conductor, np.nan if area is None else area]])
+    return reconcile_all(values, sd)[0]
 
 
 def test_the_worked_instruments() -> None:

@@ -23,8 +23,6 @@ from pipeline.simulator.demo_plant import planned_runs, scenario_of
 from pipeline.simulator.lines import LINES
 from pipeline.simulator.products_made import PRODUCTS
 from pipeline.simulator.scenario import RunScenario, WireModel
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.troubles import ScrewStep
 from pipeline.tuning.centring import Centring, centring_of_run
 from pipeline.tuning.needed_mean import Unknowns
@@ -35,6 +33,7 @@ from pipeline.tuning.response import at_the_die
 from pipeline.tuning.setting_steps import steps_in_log
 from pipeline.tuning.step_delay import delay_of_steps
 from pipeline.tuning.target import Risks, Target, smallest_target
+from tests.simulator.in_memory import short_scenario, simulate_in_memory
 from tests.tuning.invented_limits import THHN, XHHW
 from tests.tuning.simulated import l1_run, l2_run, reels_of, tuning_run
 

@@ -11,10 +11,9 @@ from pipeline.length.reels import place_reels
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Covering, Reel
 from pipeline.simulator.scenario import PlannedReel, RunScenario
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import SimulatedRun, simulate_in_memory
 from pipeline.tuning.line_run import LineRun, line_run
 from pipeline.wall.sections import measure_walls
+from tests.simulator.in_memory import SimulatedRun, short_scenario, simulate_in_memory
 
 # Longer evidence than the suite takes: REELPROOF_SEEDS=20 makes every recovery run over at least twenty seeds.
 SEEDS = int(os.environ.get("REELPROOF_SEEDS", "0"))

@@ -9,8 +9,6 @@ from pipeline.messages import as_written, message
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Bolt
 from pipeline.simulator.lines import line_l2
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.troubles import CentreDrift
 from pipeline.tuned import Tuned
 from pipeline.tuning.bolt_advice import (
@@ -30,6 +28,7 @@ from pipeline.tuning.centring import (
     variance_when_adjusted,
 )
 from tests.said import said
+from tests.simulator.in_memory import short_scenario, simulate_in_memory
 from tests.tuning.simulated import NO_FLAGS, enough, l1_run, l2_run, reels_of, seeds, tuning_run
 
 assert NO_FLAGS.height == 0

@@ -13,13 +13,12 @@ from pipeline.sheets.line_sheet import Bolt, Ceilings, LineSheet, Tooling, read_
 from pipeline.sheets.run_sheet import Reel
 from pipeline.simulator.lines import line_l2
 from pipeline.simulator.sheets_out import line_sheet_text
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.speed import plain_plan
 from pipeline.tuning.line_run import LineRun, line_run
 from pipeline.tuning.reel_wall import reel_walls
 from pipeline.wall.sections import measure_walls
 from tests.said import said
+from tests.simulator.in_memory import short_scenario, simulate_in_memory
 from tests.tuning.simulated import NO_FLAGS, l2_run, reels_of, tuning_run
 
 

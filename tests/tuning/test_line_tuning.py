@@ -13,8 +13,6 @@ from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Bolt, Ceilings, Tooling
 from pipeline.sheets.run_sheet import Covering
 from pipeline.simulator.lines import line_l1, line_l2
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.speed import plain_plan
 from pipeline.tuning.covering_target import CoveringTarget, covering_target
 from pipeline.tuning.giveaway import Price
@@ -24,6 +22,7 @@ from pipeline.tuning.target import Target
 from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops
 from pipeline.tuning.what_if import HALF_CENTRED, WhatIf
 from tests.said import said
+from tests.simulator.in_memory import short_scenario, simulate_in_memory
 from tests.tuning.invented_limits import PRICE, THHN, XHHW, limit
 from tests.tuning.simulated import l1_run, l2_run, reels_of, tuning_run
 

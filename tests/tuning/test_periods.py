@@ -8,8 +8,6 @@ import pytest
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Element
 from pipeline.simulator.lines import line_l1, line_l2
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.speed import plain_plan
 from pipeline.tuning.periods import (
     LinePeriod,
@@ -19,6 +17,7 @@ from pipeline.tuning.periods import (
     periods_of_run,
 )
 from tests.said import said
+from tests.simulator.in_memory import short_scenario, simulate_in_memory
 from tests.tuning.simulated import l1_run, l2_run, reels_of, seeds, tuning_run
 
 # What the simulator puts on the mean wall: screw 0.62 s at 13.33 m/s and 1.5 um, capstan 3.77 m and 1.0 um on L1;

@@ -7,13 +7,12 @@ import pytest
 from scipy import signal
 
 from pipeline.results import Refused
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.speed import plain_plan
 from pipeline.tuning.response import SettingAnswer, answer_to, at_the_die
 from pipeline.tuning.setting_steps import SettingStep, levels_held, steps_in_log
 from pipeline.tuning.step_delay import Shape, delay_of_steps, lag, ramp
 from tests.said import said
+from tests.simulator.in_memory import short_scenario, simulate_in_memory
 from tests.tuning.simulated import enough, l2_run, reels_of, seeds, tuning_run
 
 STEP_S = 0.5

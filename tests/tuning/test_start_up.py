@@ -6,13 +6,12 @@ import numpy as np
 import pytest
 
 from pipeline.results import Refused
-from pipeline.simulator.short_run import short_scenario
-from pipeline.simulator.simulate import simulate_in_memory
 from pipeline.simulator.speed import plain_plan
 from pipeline.simulator.troubles import StopMark
 from pipeline.tuning.good_starts import GoodStarts, good_starts, slope_interval
 from pipeline.tuning.start_up import GOOD_FOR_M, Start, starts_of
 from tests.said import said
+from tests.simulator.in_memory import short_scenario, simulate_in_memory
 from tests.tuning.simulated import enough, l1_run, reels_of, tuning_run
 
 

@@ -3,12 +3,13 @@
 import numpy as np
 import pytest
 
-from pipeline.wall.harmonics import design, section, sensor_angles_rad, sensor_set
+from pipeline.wall.harmonics import design, sensor_angles_rad, sensor_set
 from pipeline.wall.offset import (
     lowest_sensor_overstates_by_mm,
     mean_offset,
     order_seen_as,
 )
+from tests.wall.one_section import section
 
 
 def walls(sensors: int, mean: float, e: float, thin_deg: float, **lobes: tuple[float, float]) -> np.ndarray:
