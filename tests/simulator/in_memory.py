@@ -25,8 +25,9 @@ from pipeline.simulator.truth import Truth, TruthKeeper
 
 @dataclass(frozen=True, slots=True)
 class SimulatedRun:
-    """A simulated run: readings and events in store units, the true wire by node, the ideal counter at each reading."""
+    """A simulated run, all in store units, the true wire by node."""
 
+    scenario: RunScenario
     truth: Truth
     readings: pl.DataFrame
     events: pl.DataFrame
@@ -110,6 +111,7 @@ def simulate_in_memory(scenario: RunScenario, seed: int, rows_at_once: int = ROW
     made = {name: np.concatenate([getattr(one.made, name) for one in pieces]) for name in MadeWire.__slots__}
     events = [event for one in pieces for event in one.events]
     return SimulatedRun(
+        scenario,
         keeper.truth(tuple(stops_m), {}),
         readings,
         _event_frame(events, scenario, first_us),
