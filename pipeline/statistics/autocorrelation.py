@@ -82,7 +82,7 @@ def effective_n(values: ArrayLike) -> EffectiveN:
         raise MethodRefusal(
             Complaint("effective_n: values", "no reading is known", "Give at least one known reading")
         )
-    covariance, pairs = autocovariance(series, series.size - 1)
+    covariance, pairs = _autocovariance(series, series.size - 1)
     if not covariance[0] > 0.0:
         return EffectiveN(n, 1.0, 1.0, float("nan"), 0, False)
     usable = np.where(pairs > 0.0, covariance, 0.0)
@@ -117,7 +117,9 @@ def _series(values: ArrayLike) -> NDArray[np.float64]:
     return series
 
 
-def autocovariance(series: NDArray[np.float64], lags: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _autocovariance(
+    series: NDArray[np.float64], lags: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Autocovariances c_0..c_lags with divisor n, and the number of known pairs at each lag."""
     known = np.isfinite(series)
     size, n = series.size, int(known.sum())

@@ -28,7 +28,6 @@ UNREAD: set[str] = {
     "dashboards.figures.dots.Dot.open_left",
     "dashboards.figures.dots.Dot.open_right",
     "pipeline.job.tuning_on_file.ProductTuning.share_of_month",
-    "pipeline.length.cross_correlation.Delay.ar",
     "pipeline.length.cross_correlation.Delay.first_lag",
     "pipeline.length.cross_correlation.Delay.lag_limit",
     "pipeline.length.cross_correlation.Delay.raw_correlation",
@@ -195,7 +194,6 @@ WIDE: set[str] = {
     "pipeline.steps.bench.bench_of",
     "pipeline.steps.measure.measure_run",
     "pipeline.trust.redundancy.agreement_by_stretch",
-    "pipeline.tuning.before_after._sentences",
     "pipeline.tuning.line_run.line_run",
     "pipeline.tuning.periods._swings",
     "pipeline.tuning.regression._answer",
@@ -221,7 +219,6 @@ SPLINTERS: set[str] = {
     "pipeline.steps.gauge_noise",
     "pipeline.steps.settle",
     "pipeline.trust.normalized_difference",
-    "pipeline.wording.templates",
 }
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.statistics.autocorrelation import autocovariance
+from pipeline.statistics.autocorrelation import _autocovariance
 
 
 def effective_n_from_correlation(n: int, correlation: ArrayLike) -> tuple[float, float]:
@@ -17,5 +17,5 @@ def effective_n_from_correlation(n: int, correlation: ArrayLike) -> tuple[float,
 
 def autocorrelation(values: ArrayLike, lags: int) -> NDArray[np.float64]:
     """r_0..r_lags from the sums that `effective_n` stands on."""
-    covariance, _ = autocovariance(np.asarray(values, dtype=np.float64), lags)
+    covariance, _ = _autocovariance(np.asarray(values, dtype=np.float64), lags)
     return covariance / covariance[0]
