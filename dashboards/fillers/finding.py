@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 
 from dashboards.fillers.decisions import disposition_rows
+from dashboards.fillers.log_walk import log_walk
 from dashboards.fillers.rows import fault_marks, finding_row, limit_row, lot_rows, product_row, stamp_of
 from dashboards.fillers.run import PANEL_OF, TRACES, measured_and_placed, places_of, trace_of
 from dashboards.fillers.run_book import Row, RunBook
@@ -66,6 +67,7 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
             row, requirement, _averaged_m(row, frame), _noise_told(book, row, requirement)
         ),
         evidence=_log_lines(book, row, frame) if frame is not None else (),
+        walk=log_walk(book, row, _logged(book), frame, requirement) if frame is not None else None,
         same_cause=_same_cause(row, books),
         dispositions=disposition_rows(book, row["finding_id"]),
         lots=_lots_there(book, row),

@@ -61,6 +61,8 @@ from dashboards.records.lot import (
 from dashboards.records.nonconformance import (
     Containment,
     FindingReview,
+    LoggedValue,
+    LogWalk,
     NonconformanceSummary,
     SectionProfile,
     Tally,
@@ -165,6 +167,8 @@ __all__ = [
     "LimitRow",
     "LineCharts",
     "LogFileRow",
+    "LogWalk",
+    "LoggedValue",
     "LotEntry",
     "LotEvent",
     "LotHistory",

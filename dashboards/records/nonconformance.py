@@ -114,6 +114,74 @@ class SectionProfile:
 
 
 @dataclass(frozen=True, slots=True)
+class LoggedValue:
+    """One value of a line of the log, as logged and as stored.
+
+    Args:
+        channel: our name of it.
+        column: the log's own name of it.
+        as_logged: the figure in the log's unit; None where the line gave none.
+        unit: that unit, "" for none.
+        stored: the figure in the store's unit.
+        store_unit: that unit.
+    """
+
+    channel: str
+    column: str
+    as_logged: float | None
+    unit: str
+    stored: float | None
+    store_unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class LogWalk:
+    """The way from one line of the log to a finding's worst figure.
+
+    Args:
+        file: name of the log file.
+        line: line in it.
+        sha256: hash of the file.
+        at_utc: instant of the line.
+        values: what the line held.
+        front_m: wire past the counter at that instant [m]; None where it is not known.
+        at_m: place of the reading on the run's wire, by its station [m].
+        outer_m: the same from the reel's outer end [m]; None for wire on no reel.
+        sensors: wall sensors that read, 0 where the figure is not of the wall.
+        sensors_mean_mm: mean of their readings [mm].
+        covering_mm: mean covering taken off [mm]; None where none is.
+        covering_basis: where that figure comes from, as the run sheet has it.
+        mean_wall_mm: mean insulation wall [mm].
+        eccentricity_mm: eccentricity of the section [mm].
+        measured: the judged quantity as measured [unit]; None for a quantity that is not kept as measured.
+        quantity: its column.
+        worst: the figure judged [unit]; the worse bound where only bounds are known.
+        unit: unit of `measured` and `worst`.
+        uncertainty: standard uncertainty of the figure [unit].
+    """
+
+    file: str
+    line: int
+    sha256: str
+    at_utc: datetime
+    values: tuple[LoggedValue, ...]
+    front_m: float | None
+    at_m: float
+    outer_m: float | None
+    sensors: int
+    sensors_mean_mm: float | None
+    covering_mm: float | None
+    covering_basis: str
+    mean_wall_mm: float | None
+    eccentricity_mm: float | None
+    measured: float | None
+    quantity: str
+    worst: float
+    unit: str
+    uncertainty: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class FindingReview:
     """Everything the page of one finding shows.
 
@@ -134,6 +202,7 @@ class FindingReview:
         repair_guide: sentences on what may be done, from the rule; a person decides.
         stamp: assessments, limits and rules.
         left_held: wire that left although it might not.
+        walk: the way from the log's line to the worst figure; None where no reading stands behind it.
     """
 
     plant: Plant
@@ -152,6 +221,7 @@ class FindingReview:
     repair_guide: tuple[Said, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
     left_held: tuple[Alarm, ...] = ()
+    walk: LogWalk | None = None
 
 
 @dataclass(frozen=True, slots=True)

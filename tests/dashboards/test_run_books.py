@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from dashboards.fillers.rows import intervals_of
 from dashboards.fillers.run_book import RunBook, run_books, run_results
 from dashboards.pages.shift import POINT
 from pipeline.store.database import Store, open_to_read
@@ -113,3 +114,21 @@ def test_results_about_whole_runs_are_those_of_each_run(judged_store: Path) -> N
         assert found == [alone(book) for book in books]
         assert any(found)
         assert run_results([], topics) == []
+
+
+def test_a_reel_map_marks_as_nonconforming_only_what_does_not_conform(judged_store: Path) -> None:
+    marked = 0
+    with open_to_read(judged_store) as store:
+        for book in run_books(store):
+            verdicts = {row["finding_id"]: row["verdict"] for row in book.findings}
+            for reel in book.reels:
+                marks = intervals_of(book, reel["reel_id"])
+                of_findings = [(one.kind, verdicts[one.finding_id]) for one in marks if one.finding_id]
+                assert all(
+                    kind == ("nonconforming" if verdict == "does not conform" else "indeterminate")
+                    for kind, verdict in of_findings
+                )
+                if reel["standing"] == "releasable":
+                    assert not of_findings, reel["reel_id"]
+                marked += len(of_findings)
+    assert marked > 20

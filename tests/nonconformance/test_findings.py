@@ -26,7 +26,7 @@ from pipeline.nonconformance.cause import (
     with_causes,
 )
 from pipeline.nonconformance.decision import DecisionRule, Verdict
-from pipeline.nonconformance.finding import Finding, Sighting, join_findings, place_sighting
+from pipeline.nonconformance.finding import Finding, Sighting, gravest_first, join_findings, place_sighting
 from pipeline.nonconformance.limit_sightings import IntervalSettings, on_reels, reels_concerned, sightings
 from pipeline.nonconformance.numbering import KnownFinding, known, number_findings
 from pipeline.nonconformance.rules import RULE_BY_ID, RULES, rule_for, with_severities
@@ -87,6 +87,21 @@ def spark(at_m: float, instrument: str = "SP1") -> Sighting:
         count=1,
         voltage=Measure(7.5, "kV"),
     )
+
+
+def test_of_findings_of_one_rule_the_deepest_that_does_not_conform_stands_first() -> None:
+    (seen,) = low_wall()
+    assert seen.decision is not None
+    near = replace(seen, decision=replace(seen.decision, verdict=Verdict.CANNOT_BE_TOLD), depth=9.0)
+    places = {
+        "fault": spark(10.0),
+        "shallow": replace(seen, from_m=5.0, depth=0.001),
+        "deep": seen,
+        "near": near,
+    }
+    made = {name: join_findings("R", (one,))[0] for name, one in places.items()}
+    in_order = sorted(made, key=lambda name: gravest_first(made[name]))
+    assert in_order == ["deep", "shallow", "fault", "near"]
 
 
 def test_a_sighting_tells_value_limit_revision_and_verdict() -> None:
