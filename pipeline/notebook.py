@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from pipeline.errors import Complaint, NotFoundError, ReelproofError
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     import polars as pl
@@ -105,7 +106,7 @@ def load(store: OpenStore, *paths: str | Path) -> Printed[tuple[LoadOutcome, ...
         (one.run_id, str(one.rows_read), str(one.rows_kept), str(one.rows_set_aside), str(one.load_id))
         for one in loads
     )
-    told = tuple(sentence for one in loads for sentence in one.told)
+    told = tuple(plain(said) for one in loads for said in one.told)
     return Printed(loads, told, ("Run", "Rows read", "Kept", "Set aside", "Load"), rows)
 
 
@@ -125,7 +126,14 @@ def assess(store: OpenStore, *runs: str) -> Printed[tuple[AssessOutcome, ...]]:
     with open_to_write(store.folder, must_exist=True) as opened:
         judged = assess_runs(opened, runs)
     rows = tuple(
-        (one.run_id, one.outcome, str(one.releasable), str(one.held), str(one.findings), one.reason)
+        (
+            one.run_id,
+            one.outcome,
+            str(one.releasable),
+            str(one.held),
+            str(one.findings),
+            plain(one.reason or ""),
+        )
         for one in judged
     )
     return Printed(judged, (), ("Run", "Outcome", "Releasable", "Held", "Findings", "Reason"), rows)

@@ -18,6 +18,7 @@ from dashboards.records import GATE_OF, FindingRow, Guides, GuideStep, Plant
 from pipeline.length.reel_places import in_unit
 from pipeline.nonconformance.decision import Verdict
 from pipeline.nonconformance.rules import SEVERITIES
+from pipeline.store.said_columns import reason_of
 
 if TYPE_CHECKING:
     from dashboards.records import ConstructionComparison
@@ -154,7 +155,7 @@ def _not_seen(books: list[RunBook]) -> Steps:
             steps.append(
                 GuideStep(
                     f"Mind what cannot be concluded: {book.run_id}",
-                    (book.head["reason"] or "Its data carry no conclusion.", "No conclusion is not a pass."),
+                    (reason_of(book.head) or "Its data carry no conclusion.", "No conclusion is not a pass."),
                     address("run", book.run_id),
                     f"Open run {book.run_id}",
                 )

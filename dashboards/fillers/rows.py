@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections import Counter
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -39,7 +38,8 @@ from pipeline.nonconformance.statements import judged_by
 from pipeline.products.source_standing import standing_on_file
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.how_sure import risk_told
-from pipeline.store.said_columns import lacking_of, told_of
+from pipeline.record.trials import is_trial
+from pipeline.store.said_columns import lacking_of, reason_of, told_of
 
 GAP_KIND: dict[str, Any] = {
     "wall unmonitored": "unmonitored",
@@ -373,7 +373,7 @@ def quality_of(book: RunBook) -> DataQuality:
         sentences.insert(0, "The run is on file but has not been assessed.")
     elif head["outcome"] != "judged":
         state = "red"
-        sentences = [*(_not_concluded(book) or (head["reason"],)), *sentences]
+        sentences = [*(_not_concluded(book) or (reason_of(head) or "",)), *sentences]
     else:
         sentences += _gaps_told(book)
         sentences += [told_of(row) for row in book.contradictions[:3]]
@@ -410,7 +410,7 @@ def _gaps_told(book: RunBook) -> list[str]:
 def _is_trial(book: RunBook) -> bool:
     """Whether the run sheet calls the run a trial of settings."""
     sheet = book.store.ask("questions/sheet", sha256=book.head["run_sheet_sha256"])
-    return bool(sheet and tomllib.loads(sheet[0]["text"]).get("run", {}).get("trial", False))
+    return bool(sheet) and is_trial(sheet[0]["text"])
 
 
 def run_row(book: RunBook, *, only_wall_at_any_point: bool = False) -> RunRow:

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from pipeline.messages import Said, as_written
+from pipeline.messages import Said
 from pipeline.record.decided import RunActs, finding_state, run_acts
 from pipeline.record.run_facts import PlantFacts, by_reel
 from pipeline.record.standing import Standing, standings_of
@@ -326,7 +326,7 @@ class RunBook:
     @cached_property
     def warnings(self) -> list[Said]:
         """What must be told about the run's logs and places."""
-        told = [as_written(row["sentence"]) for row in self._of("warnings_of_load", "load_id")]
+        told = [told_of(row) for row in self._of("warnings_of_load", "load_id")]
         told += [told_of(row) for row in self._of_assessment("placing_warnings_of_assessment")]
         thinned = self.thinned
         about: list[Said] = [f"Of this run {thinned_sentence(thinned)}."] if thinned is not None else []

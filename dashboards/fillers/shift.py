@@ -11,7 +11,7 @@ from dashboards.fillers.standings import alarms_of
 from dashboards.records import GATE_OF, FirstThing, Plant, ShiftReview, ShiftTotals
 from pipeline.found import Found
 from pipeline.messages import Said, as_message, message
-from pipeline.store.said_columns import first_of
+from pipeline.store.said_columns import first_of, reason_of
 from pipeline.wording.say import plain
 
 
@@ -99,7 +99,7 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
     things += [
         FirstThing(
             f"Mend the data of run {book.run_id} and assess it again.",
-            book.head["reason"] or "",
+            reason_of(book.head) or "",
             run_id=book.run_id,
         )
         for book in books

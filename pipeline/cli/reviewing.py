@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, progress, tell_of_wait
+from pipeline.wording.say import plain
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -134,8 +135,8 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
         print_alarms(alarms)
         for one in outcomes:
             print(_load_line(one))
-            for sentence in one.told:
-                print(f"  {sentence}")
+            for said in one.told:
+                print(f"  {plain(said)}")
         for sentence in plant_told:
             print(sentence)
         _print_refused(refused)
@@ -215,13 +216,13 @@ def _load_as_json(one: LoadOutcome) -> dict[str, object]:
         "rows_kept": one.rows_kept,
         "rows_set_aside": one.rows_set_aside,
         "rows_new": one.rows_new,
-        "told": list(one.told),
+        "told": [plain(said) for said in one.told],
     }
 
 
 def _assess_line(one: AssessOutcome) -> str:
     if one.outcome != "judged":
-        return f"{one.run_id}: {one.outcome}. {one.reason}"
+        return f"{one.run_id}: {one.outcome}. {plain(one.reason or '')}"
     new = "" if one.was_new else " (already judged on the same basis)"
     return (
         f"{one.run_id}: {counted(one.releasable, 'reel')} releasable, {one.held} held, "
@@ -236,7 +237,7 @@ def _assess_as_json(one: AssessOutcome) -> dict[str, object]:
         "assessment_id": one.assessment_id,
         "was_new": one.was_new,
         "outcome": one.outcome,
-        "reason": one.reason,
+        "reason": plain(one.reason or ""),
         "releasable": one.releasable,
         "held": one.held,
         "findings": one.findings,

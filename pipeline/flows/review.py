@@ -28,6 +28,7 @@ from pipeline.record.alarms import alarms_of_runs
 from pipeline.steps.load import find_run_sheets
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import sweep
+from pipeline.wording.say import plain
 
 Told = Callable[[str, int], None]
 
@@ -78,7 +79,7 @@ def _leave_summary(load: LoadOutcome, assessment: AssessOutcome) -> UUID:
         markdown=(
             f"# Run {load.run_id}\n\n"
             f"- rows: {load.rows_read} read = {load.rows_kept} kept + {load.rows_set_aside} set aside\n"
-            f"- outcome: {assessment.outcome} {assessment.reason}\n"
+            f"- outcome: {assessment.outcome} {plain(assessment.reason or '')}\n"
             f"- reels: {assessment.releasable} releasable, {assessment.held} held\n"
             f"- findings: {assessment.findings}\n"
         ),

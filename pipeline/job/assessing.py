@@ -18,6 +18,7 @@ from pipeline.job.line_review import review_lines
 from pipeline.job.loading import STORE_TURN, put_texts_on_file
 from pipeline.job.processes import give_back
 from pipeline.job.side_by_side import judged_ahead
+from pipeline.messages import Said, said_json
 from pipeline.record.journal_on_file import note, note_all
 from pipeline.record.not_found import not_on_file
 from pipeline.record.reel_record import KIND as REEL
@@ -35,6 +36,7 @@ from pipeline.store.readings import (
     thinning_of,
     written_folder,
 )
+from pipeline.store.said_columns import reason_of
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -52,7 +54,7 @@ class AssessOutcome:
         assessment_id: the judgement on file.
         was_new: False if the run's newest judgement stands on the same basis.
         outcome: ``judged``, ``no conclusion`` or ``not judged again``.
-        reason: why there is no conclusion or no new judgement, "" otherwise.
+        reason: why there is no conclusion or no new judgement; None otherwise.
         releasable: reels the evidence would let go.
         held: reels held.
         findings: findings on reels.
@@ -62,7 +64,7 @@ class AssessOutcome:
     assessment_id: int
     was_new: bool
     outcome: str
-    reason: str
+    reason: Said | None
     releasable: int
     held: int
     findings: int
@@ -148,7 +150,7 @@ def _judged_on_file(store: Store) -> dict[str, tuple[str, AssessOutcome]]:
                 row["assessment_id"],
                 False,
                 row["outcome"],
-                row["reason"],
+                reason_of(row),
                 row["releasable"],
                 row["held"],
                 row["findings"],
@@ -218,7 +220,7 @@ def _outcome(store: Store, row: dict[str, Any], *, was_new: bool) -> AssessOutco
         row["assessment_id"],
         was_new,
         row["outcome"],
-        row["reason"],
+        reason_of(row),
         standings.count("releasable"),
         standings.count("held"),
         len(findings),
@@ -261,7 +263,8 @@ def _assessment_row(judgement: Judgement, assessment_id: int) -> pl.DataFrame:
             "software": __version__,
             "assessed_utc": datetime.now(UTC).replace(tzinfo=None),
             "outcome": judgement.outcome,
-            "reason": judgement.reason,
+            "reason": "",
+            "said": "" if judgement.reason is None else said_json(judgement.reason),
             **judgement.lengths,
             "folder": folder_of(plant, line, day, basis.run.id, assessment_id=assessment_id)
             if judgement.files

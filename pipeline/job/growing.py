@@ -17,9 +17,11 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline import __version__
+from pipeline.log_notes import LogNote
 from pipeline.logs.earlier_rows import earlier_file
 from pipeline.logs.grown_file import FileNow, FileOnRecord, bytes_of_whole_lines, compare_with_record
 from pipeline.logs.log_rows import FilesBefore
+from pipeline.messages import Message, message
 from pipeline.store.readings import scan_frame
 
 if TYPE_CHECKING:
@@ -83,8 +85,8 @@ def look_at_logs(
 
 def told_of(
     logs: tuple[LogNow, ...], new_rows: dict[int, int], before: FilesBefore, *, is_first: bool
-) -> tuple[str, ...]:
-    """Sentences about files that grew, changed or came since the last load, and about lines held back.
+) -> tuple[Message, ...]:
+    """What is said of files that grew, changed or came since the last load, and about lines held back.
 
     Args:
         logs: the files.
@@ -95,27 +97,19 @@ def told_of(
     told = []
     for number, log in enumerate(logs):
         if log.now.growth == "grown" and number in before.earlier:
-            new = new_rows[number]
-            told.append(f"{log.name} has grown: {new:,} new row{' was' if new == 1 else 's were'} read.")
+            told.append(message(LogNote.GREW, file=log.name, rows=new_rows[number]))
         elif log.now.growth == "grown":
-            told.append(f"{log.name} has grown; it was read as a whole.")
+            told.append(message(LogNote.GREW_READ_WHOLE, file=log.name))
         elif log.now.growth == "changed":
-            told.append(
-                f"{log.name} no longer holds what was loaded before: it was read as a whole, as a new version."
-            )
+            told.append(message(LogNote.NEW_VERSION, file=log.name))
         elif log.now.growth == "new" and not is_first:
-            told.append(f"{log.name} was not in the load before.")
+            told.append(message(LogNote.NEW_FILE, file=log.name))
     return (*told, *held_back(logs))
 
 
-def held_back(logs: tuple[LogNow, ...]) -> tuple[str, ...]:
+def held_back(logs: tuple[LogNow, ...]) -> tuple[Message, ...]:
     """What a user must know of half-written last lines."""
-    return tuple(
-        f"{log.name}: the last line has no line end and the file was being written just now; the line is held back "
-        "and read by a later load."
-        for log in logs
-        if log.held_back
-    )
+    return tuple(message(LogNote.HELD_BACK, file=log.name) for log in logs if log.held_back)
 
 
 def is_same_reading(sheets: RunSheets, head: dict[str, Any], plant_text: str) -> bool:

@@ -15,8 +15,9 @@ import polars as pl
 
 from pipeline.columns import WALL_CHANNELS
 from pipeline.errors import ReelproofError
+from pipeline.found import together
 from pipeline.job.basis import Basis
-from pipeline.messages import message, said_json
+from pipeline.messages import Message, message, said_json
 from pipeline.products.product import find_product
 from pipeline.record.judged_rows import (
     agreement_rows,
@@ -47,7 +48,6 @@ from pipeline.steps.stability import stability_sightings
 from pipeline.steps.stretches import reel_summaries, stretches
 from pipeline.trust.calibration import days_of_run
 from pipeline.why import First, Lacking
-from pipeline.wording.say import plain
 
 # File name without ending -> the frame of one load.
 Readings = Callable[[str], pl.DataFrame]
@@ -60,7 +60,7 @@ class Judgement:
     Args:
         basis: what it stands on.
         outcome: ``judged`` or ``no conclusion``.
-        reason: why there is no conclusion, "" otherwise.
+        reason: why there is no conclusion; None otherwise.
         lengths: lengths of the assessment's row by column [m].
         tables: table of the store -> its rows, without the number of the assessment.
         files: file name without ending -> frame at full rate or in stretches, or its Parquet file, as bytes or on disk;
@@ -71,7 +71,7 @@ class Judgement:
 
     basis: Basis
     outcome: str
-    reason: str
+    reason: Message | None
     lengths: dict[str, float]
     tables: dict[str, pl.DataFrame]
     files: Mapping[str, pl.DataFrame | bytes | Path]
@@ -127,7 +127,7 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
     return Judgement(
         basis,
         "judged",
-        "",
+        None,
         {
             "made_m": placement.made_m - placement.start_m,
             "steady_m": float((steady["to_m"] - steady["from_m"]).sum()),
@@ -164,17 +164,16 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
 
 def _no_conclusion(basis: Basis, lacks: tuple[Lacking, ...], began: float) -> Judgement:
     """Nothing can be concluded about the run: every reel of its sheet is put down as such."""
-    reasons = [plain(one.told) for one in lacks]
     record = {
         "outcome": "no conclusion",
         "load_id": basis.head["load_id"],
         "basis_sha256": basis.sha256,
-        "reasons": reasons,
+        "reasons": [said_json(one.told) for one in lacks],
     }
     return Judgement(
         basis,
         "no conclusion",
-        " ".join(reasons),
+        together(*(one.told for one in lacks)),
         dict.fromkeys(("made_m", "steady_m", "on_reels_m", "scrap_m"), 0.0),
         {
             "judged.reel": _open_reels(basis.run),

@@ -34,6 +34,7 @@ from pipeline.job.growing import (
     told_of,
 )
 from pipeline.job.processes import cores, give_back
+from pipeline.messages import Said, said_json
 from pipeline.record.journal_on_file import note
 from pipeline.record.samples_on_file import keep_samples_beside
 from pipeline.record.sealing import LOAD_TABLES, seals_of
@@ -66,7 +67,7 @@ class LoadOutcome:
         rows_kept: rows kept as readings or events.
         rows_set_aside: lines set aside with a reason.
         rows_new: of the rows read, those that are not of an earlier load.
-        told: sentences about files that grew or changed, and lines held back.
+        told: what is said of files that grew or changed, of lines held back, and of samples.
         plant_sheet: the plant sheet that the run sheet names; None where it was not looked at.
         plant_sha256: hash of its text as it stands now.
         samples: laboratory samples beside the run sheet that were put on file.
@@ -80,7 +81,7 @@ class LoadOutcome:
     rows_kept: int
     rows_set_aside: int
     rows_new: int = 0
-    told: tuple[str, ...] = ()
+    told: tuple[Said, ...] = ()
     plant_sheet: Path | None = None
     plant_sha256: str = ""
     samples: int = 0
@@ -378,8 +379,12 @@ def _put_on_file(store: Store, new: _New) -> LoadOutcome:
         store.append(
             "logged.warning",
             pl.DataFrame(
-                {"load_id": load_id, "sentence": [*logs.warnings, *told]},
-                schema={"load_id": pl.Int32, "sentence": pl.String},
+                {
+                    "load_id": load_id,
+                    "sentence": "",
+                    "said": [said_json(one) for one in (*logs.warnings, *told)],
+                },
+                schema={"load_id": pl.Int32, "sentence": pl.String, "said": pl.String},
             ),
         )
         put_texts_on_file(store, loaded.sheets.texts)
@@ -431,6 +436,7 @@ def _load_row(new: _New, load_id: int, folder: str, totals: dict[str, int]) -> p
             "shift_date": loaded.shift_date,
             "operator_role": run.operator_role,
             "note": run.note,
+            "trial": run.trial,
             "started_utc": loaded.started,
             "ended_utc": loaded.ended,
             "folder": folder,

@@ -12,6 +12,7 @@ from pipeline.job.tuning_runs import line_sheet_of, plant_sheet_of, product_name
 from pipeline.messages import Message, Place, message
 from pipeline.products.limits import limits_in_force, missing_requirements
 from pipeline.record.stretches_on_file import StretchWalls, stretch_walls_of
+from pipeline.record.trials import trials_of_line
 from pipeline.statistics.against_record import Observed
 from pipeline.tuned import Tuned
 from pipeline.tuning.before_after import ReelFact, reel_facts
@@ -197,7 +198,7 @@ def facts_on_file(
         to_utc: instant after the last.
         across: the run the change fell into, read in full; None where it fell between runs.
     """
-    trials = {row["run_id"] for row in store.ask("questions/trials_of_line", line=line)}
+    trials = trials_of_line(store, line)
     wanted = {head["run_id"]: head for head in heads if head["run_id"] not in trials}
     lots: dict[str, list[dict[str, Any]]] = {}
     for row in store.ask("questions/lots_of_line", line=line):

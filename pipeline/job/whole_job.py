@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.job.assessing import AssessOutcome
 from pipeline.job.loading import LoadOutcome
+from pipeline.wording.say import plain
 from pipeline.words import counted
 
 
@@ -55,9 +56,9 @@ class ReviewOutcome:
         samples = sum(load.samples for load in self.loads)
         if samples:
             lines.append(f"{counted(samples, 'laboratory sample')} put on file.")
-        lines.extend(f"{load.run_id}: {sentence}" for load in self.loads for sentence in load.told)
+        lines.extend(f"{load.run_id}: {plain(one)}" for load in self.loads for one in load.told)
         lines.extend(self.plant_told)
-        lines.extend(f"{one.run_id}: {one.outcome}. {one.reason}" for one in open_runs)
+        lines.extend(f"{one.run_id}: {one.outcome}. {plain(one.reason or '')}" for one in open_runs)
         lines.append(f"Open {self.index} (pages changed: {self.pages_written}).")
         lines.append(
             "In-line evidence supports and does not replace the adopted standard's own tests; "

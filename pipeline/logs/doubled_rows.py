@@ -6,14 +6,16 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.log_notes import LogNote
 from pipeline.logs.parse_block import TIME_US
 from pipeline.logs.sequence import rows_apart
+from pipeline.messages import Message, message
 
 # Above this share of rows the clock is coarser than the log, and equal instants say nothing.
 _COARSE_SHARE = 0.02
 
 
-def doubled_rows(frame: pl.DataFrame, name: str) -> tuple[NDArray[np.int64], list[str]]:
+def doubled_rows(frame: pl.DataFrame, name: str) -> tuple[NDArray[np.int64], list[Message]]:
     """Places of rows that repeat the row before them, instant and values, and what to tell.
 
     Args:
@@ -29,11 +31,7 @@ def doubled_rows(frame: pl.DataFrame, name: str) -> tuple[NDArray[np.int64], lis
         return none, []
     if same.size > max(_COARSE_SHARE * times.size, 2):
         _, counts = np.unique(times, return_counts=True)
-        note = (
-            f"{name}: up to {int(counts.max()):,} rows share one time, for the log's clock is coarser than its "
-            "rows; they keep the order of the file."
-        )
-        return none, [note]
+        return none, [message(LogNote.TIMES_SHARED, file=name, most=int(counts.max()))]
     values = frame.select(pl.exclude("file_no", "line", "_key_us"))
     equal = np.ones(same.size, np.bool_)
     for column in values.iter_columns():
@@ -41,8 +39,5 @@ def doubled_rows(frame: pl.DataFrame, name: str) -> tuple[NDArray[np.int64], lis
     different = int((~equal).sum())
     notes = []
     if different:
-        notes.append(
-            f"{name}: {different:,} row{'s share' if different > 1 else ' shares'} the time of the row before, with "
-            "other values; all are kept, in the order of the file."
-        )
+        notes.append(message(LogNote.TIME_TWICE, file=name, rows=different))
     return same[equal], notes

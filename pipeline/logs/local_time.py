@@ -17,6 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import Complaint, LogError
+from pipeline.log_notes import LogNote
+from pipeline.messages import Message, message
 
 Micros = NDArray[np.int64]
 Mask = NDArray[np.bool_]
@@ -48,11 +50,11 @@ class UtcTimes:
 
     Args:
         us: microseconds of UTC.
-        notes: sentences about repeated stretches.
+        notes: what is said of repeated stretches.
     """
 
     us: Micros
-    notes: tuple[str, ...]
+    notes: tuple[Message, ...]
 
 
 def find_zone(name: str, where: str) -> ZoneInfo:
@@ -122,7 +124,7 @@ def utc_from_local(local_us: Micros, zone: ZoneInfo, before_us: int | None = Non
     if local_us.size == 0:
         return UtcTimes(local_us, ())
     utc = local_us - _usual_offset(local_us, zone)
-    notes: list[str] = []
+    notes: list[Message] = []
     for change in transitions_near(local_us, zone):
         low = change.at_us + min(change.before_us, change.after_us)
         high = change.at_us + max(change.before_us, change.after_us)
@@ -131,7 +133,7 @@ def utc_from_local(local_us: Micros, zone: ZoneInfo, before_us: int | None = Non
         between = (local_us >= low) & (local_us < high)
         if change.after_us < change.before_us and between.any():
             told = _resolve(local_us, utc, between, change, before_us)
-            notes.append(f"{_repeated(change, zone, int(between.sum()))} {told}")
+            notes.append(_repeated(change, zone, int(between.sum()), told))
     return UtcTimes(utc, tuple(notes))
 
 
@@ -168,47 +170,43 @@ def _usual_offset(local_us: Micros, zone: ZoneInfo) -> Micros | int:
     return spread
 
 
-def _resolve(local: Micros, utc: Micros, between: Mask, change: Transition, before_us: int | None) -> str:
+def _resolve(
+    local: Micros, utc: Micros, between: Mask, change: Transition, before_us: int | None
+) -> tuple[Message, ...]:
     """Put every group of readings in the repeated stretch on its first or second pass; `utc` is changed."""
     shift = change.before_us - change.after_us
     rows = np.flatnonzero(between)
     groups = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
-    told: list[str] = []
+    told: list[Message] = []
     for group in groups:
         first, last = int(group[0]), int(group[-1])
         falls = np.flatnonzero(np.diff(local[first : last + 1]) < -shift // 2)
         if falls.size:
             split = first + int(falls[0]) + 1
-            told.append("The clock is seen falling back, and the passes are told apart by it.")
+            told.append(message(LogNote.SEEN_FALLING))
         else:
-            split, sentence = _pass_by_neighbours(local, utc, first, last, change, before_us)
-            told.append(sentence)
+            split, which = _pass_by_neighbours(local, utc, first, last, change, before_us)
+            told.append(which)
         utc[first:split] = local[first:split] - change.before_us
         utc[split : last + 1] = local[split : last + 1] - change.after_us
-    return " ".join(dict.fromkeys(told))
+    return tuple(dict.fromkeys(told))
 
 
 def _pass_by_neighbours(
     local: Micros, utc: Micros, first: int, last: int, change: Transition, before_us: int | None
-) -> tuple[int, str]:
+) -> tuple[int, Message]:
     """Where the second pass begins in a group whose clock never falls: at its start or behind its end."""
     previous = int(utc[first - 1]) if first > 0 else before_us
     following = int(utc[last + 1]) if last + 1 < local.size else None
     if previous is None and following is None:
-        return last + 1, (
-            "The log gives no hint which pass its readings are of; they are taken as the first, and may be "
-            "off by the shift. A clock in UTC would leave no doubt."
-        )
+        return last + 1, message(LogNote.NO_HINT)
     costs = []
     for offset in (change.before_us, change.after_us):
         holes = [] if previous is None else [int(local[first]) - offset - previous]
         holes += [] if following is None else [following - int(local[last]) + offset]
         costs.append(sum(_unlikely(hole) for hole in holes))
     is_first = costs[0] <= costs[1]
-    told = (
-        "The clock is not seen falling back; the readings are taken as the "
-        f"{'first' if is_first else 'second'} pass, which leaves the smaller hole to their neighbours."
-    )
+    told = message(LogNote.TAKEN_AS_FIRST if is_first else LogNote.TAKEN_AS_SECOND)
     return last + 1 if is_first else first, told
 
 
@@ -221,12 +219,9 @@ def _clock(us: int) -> str:
     return (_EPOCH + timedelta(microseconds=us)).strftime("%Y-%m-%d %H:%M")
 
 
-def _repeated(change: Transition, zone: ZoneInfo, count: int) -> str:
-    low, high = change.at_us + change.after_us, change.at_us + change.before_us
-    return (
-        f"Clocks were put back in {zone.key}: {_clock(low)} to {_clock(high)[-5:]} happened twice, and "
-        f"{count:,} reading{'s' if count > 1 else ''} of the log {'are' if count > 1 else 'is'} of it."
-    )
+def _repeated(change: Transition, zone: ZoneInfo, count: int, told: tuple[Message, ...]) -> Message:
+    low, high = _clock(change.at_us + change.after_us), _clock(change.at_us + change.before_us)[-5:]
+    return message(LogNote.REPEATED_HOUR, zone=zone.key, low=low, high=high, n=count, told=told)
 
 
 def standard_zone(zone: ZoneInfo, near_us: int) -> str:

@@ -13,6 +13,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.flags import CLOCK_STEP, DUPLICATE, TIME_BACKWARDS
+from pipeline.log_notes import LogNote
 from pipeline.logs.doubled_rows import doubled_rows
 from pipeline.logs.earlier_rows import ClockKind, EarlierFile, earlier_blocks
 from pipeline.logs.local_time import local_from_utc, utc_from_local
@@ -25,6 +26,7 @@ from pipeline.logs.parse_block import AWARE, PASSED_OVER, TIME_US
 from pipeline.logs.scratch_rows import rows_on_disk
 from pipeline.logs.sequence import row_order
 from pipeline.logs.text_log import FileEnd, TextLog
+from pipeline.messages import Message, message
 from pipeline.sheets.run_sheet import LogFile
 
 KEY_US = "_key_us"
@@ -73,7 +75,7 @@ class LogRows:
         set_aside: lines set aside.
         clock: rows with something wrong about their clock: file_no, line, flag.
         files: the files.
-        notes: sentences for the reader of the run.
+        notes: what a reader of the run must know.
         lines: of a long table, its lines as they were read: file_no, line, time [us of UTC], channel and value.
     """
 
@@ -81,7 +83,7 @@ class LogRows:
     set_aside: pl.DataFrame
     clock: pl.DataFrame
     files: tuple[ReadFile, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Message, ...]
     lines: pl.DataFrame | None = None
 
 
@@ -111,7 +113,7 @@ class _FileRows:
     clock: pl.DataFrame
     end: FileEnd
     kind: ClockKind | Literal[""]
-    notes: tuple[str, ...]
+    notes: tuple[Message, ...]
 
 
 def read_log(
@@ -259,9 +261,9 @@ def _read_file(reading: _Reading, before_us: int | None, scratch: Path | None) -
         if scratch is None or log.kind != "readings" or log.long is not None
         else rows_on_disk(reading.rows(), scratch)
     )
-    notes: list[str] = []
+    notes: list[Message] = []
     if reading.end.open_ended and log.kind == "readings":
-        notes.append(f"{name}: the last line does not end in a line end; it is read as it stands.")
+        notes.append(message(LogNote.OPEN_END, file=name))
     notes += _told_of(pl.concat(reading.passed_over), name)
     clock = pl.DataFrame(schema=CLOCK_FLAGGED)
     kind: ClockKind | Literal[""] = ""
@@ -287,40 +289,33 @@ def _no_rows(plan: LogPlan) -> pl.DataFrame:
     return pl.DataFrame(schema=schema | ({} if plan.classes is None else {"class": pl.String}))
 
 
-def _told_of(passed_over: pl.DataFrame, name: str) -> list[str]:
-    """A sentence about lines of a long table whose tag is not mapped."""
+def _told_of(passed_over: pl.DataFrame, name: str) -> list[Message]:
+    """What is said of lines of a long table whose tag is not mapped."""
     if passed_over.height == 0:
         return []
     tags = (
         passed_over.group_by("tag").agg(pl.col("lines").sum()).sort("lines", "tag", descending=[True, False])
     )
-    shown = ", ".join(f"{tag} ({lines:,})" for tag, lines in tags.head(8).iter_rows())
-    more = f" and {tags.height - 8} more" if tags.height > 8 else ""
+    shown = [message(LogNote.TAG_LINES, tag=tag, lines=lines) for tag, lines in tags.head(8).iter_rows()]
+    more = {"more": tags.height - 8} if tags.height > 8 else {}
     count = int(tags["lines"].sum())
-    note = (
-        f"{name}: {count:,} line{'s carry tags' if count > 1 else ' carries a tag'} that the mapping does not name; "
-        f"passed over: {shown}{more}."
-    )
-    return [note]
+    return [message(LogNote.TAGS_PASSED_OVER, file=name, lines=count, tags=shown, **more)]
 
 
-def _pivoted(lines: pl.DataFrame, log: LogFile) -> tuple[pl.DataFrame, list[str]]:
+def _pivoted(lines: pl.DataFrame, log: LogFile) -> tuple[pl.DataFrame, list[Message]]:
     """The readings of a long table, in the order of time."""
     late = late_lines(lines)
     channels = [channel for channel, _, _ in mapped(log)]
     rows = one_row_an_instant(lines, channels, log.long.slot_s if log.long else 0.0)
     told = []
     if late:
-        told.append(
-            f"{', '.join(log.files)}: {late:,} lines are earlier than the line of their tag before them; they stand "
-            "where their time says."
-        )
+        told.append(message(LogNote.TAGS_LATE, files=log.files, lines=late))
     return rows.with_columns(pl.col(TIME_US).alias(KEY_US)), told
 
 
 def _on_utc(
     frame: pl.DataFrame, plan: LogPlan, name: str, before_us: int | None
-) -> tuple[pl.DataFrame, list[str], ClockKind | Literal[""]]:
+) -> tuple[pl.DataFrame, list[Message], ClockKind | Literal[""]]:
     """Times of a local clock moved to UTC, and whether all were of one."""
     aware, times = frame[AWARE], frame[TIME_US]
     frame = frame.drop(AWARE)
@@ -340,7 +335,8 @@ def _on_utc(
     utc = pl.Series(TIME_US, whole)
     if times.null_count():
         utc = utc.set(times.is_null(), None)
-    return frame.with_columns(utc), [f"{name}: {note}" for note in moved.notes], kind
+    told = [message(LogNote.IN_FILE, file=name, told=note) for note in moved.notes]
+    return frame.with_columns(utc), told, kind
 
 
 def _leads_back(utc_us: NDArray[np.int64], local_us: NDArray[np.int64], plan: LogPlan) -> bool:
@@ -349,7 +345,9 @@ def _leads_back(utc_us: NDArray[np.int64], local_us: NDArray[np.int64], plan: Lo
     return all((local_from_utc(utc_us[part], plan.zone) == local_us[part]).all() for part in parts)
 
 
-def _in_order(frame: pl.DataFrame, file_no: int, name: str) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
+def _in_order(
+    frame: pl.DataFrame, file_no: int, name: str
+) -> tuple[pl.DataFrame, pl.DataFrame, list[Message]]:
     """A sort key for the rows of a file, and what is wrong with its clock."""
     order = row_order(
         frame[TIME_US].to_numpy(), _floats(frame, "counter_m"), _floats(frame, "line_speed_m_s"), name

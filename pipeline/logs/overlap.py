@@ -11,9 +11,11 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from pipeline.log_notes import LogNote
 from pipeline.logs.lines_of_file import lines_of_file
 from pipeline.logs.open_log import is_parquet
 from pipeline.logs.parse_block import TIME_US
+from pipeline.messages import Message, message
 from pipeline.sheets.run_sheet import LogFile
 
 _SCHEMA = {"file_no": pl.UInt16, "line": pl.UInt32, "reason": pl.String, "text": pl.String}
@@ -21,7 +23,7 @@ _SCHEMA = {"file_no": pl.UInt16, "line": pl.UInt32, "reason": pl.String, "text":
 
 def without_overlap(
     parts: list[pl.DataFrame], log: LogFile, folder: Path
-) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
+) -> tuple[pl.DataFrame, pl.DataFrame, list[Message]]:
     """Rows of a log's files without doubles, the doubles as lines set aside, and what to tell.
 
     Args:
@@ -54,8 +56,7 @@ def without_overlap(
         found.select("file_no", "line"), on=["file_no", "line"], how="anti", maintain_order="left"
     )
     told = [
-        f"{names[number]}: {count:,} row{'s stand' if count > 1 else ' stands'} in an earlier file of the same log "
-        "too; counted once."
+        message(LogNote.IN_EARLIER_FILE, file=names[number], rows=count)
         for number, count in sorted(doubled.group_by("file_no").len().iter_rows())
     ]
     return pl.concat([outside, rows]).sort("file_no", "line"), doubled, told

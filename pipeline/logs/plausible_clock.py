@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import Complaint
+from pipeline.log_notes import LogNote
+from pipeline.messages import Message, message
 
 Micros = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -70,8 +72,8 @@ def clock_complaints(logs: list[ClockedLog]) -> tuple[Complaint, ...]:
     return tuple(found)
 
 
-def clock_notes(logs: list[ClockedLog]) -> tuple[str, ...]:
-    """Sentences about events outside the time that the readings cover."""
+def clock_notes(logs: list[ClockedLog]) -> tuple[Message, ...]:
+    """What is said of events outside the time that the readings cover."""
     readings = [log for log in logs if log.kind == "readings" and log.times_us.size]
     if not readings:
         return ()
@@ -83,9 +85,9 @@ def clock_notes(logs: list[ClockedLog]) -> tuple[str, ...]:
             continue
         outside = int(np.count_nonzero((log.times_us < start) | (log.times_us > end)))
         if outside:
+            every = int(log.times_us.size)
             notes.append(
-                f"{log.name}: {outside:,} of {log.times_us.size:,} {log.kind} lie outside the time that the readings "
-                "cover; check the clock of that log, and that all logs are of this run."
+                message(LogNote.EVENTS_OUTSIDE, file=log.name, outside=outside, all=every, kind=log.kind)
             )
     return tuple(notes)
 

@@ -28,6 +28,7 @@ from pipeline.logs.log_rows import (
 from pipeline.logs.parse_block import TIME_US
 from pipeline.logs.plausible_clock import ClockedLog, clock_complaints, clock_notes
 from pipeline.logs.row_checks.every_check import flag_readings
+from pipeline.messages import Message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import LogFile, RunSheet
 
@@ -44,7 +45,7 @@ class LoadedRun:
         flagged: readings that must not be used, with the channel and the code of the reason.
         set_aside: lines that could not be kept, with their reasons.
         files: every file with its hash and counts.
-        warnings: sentences for the reader of the run.
+        warnings: what a reader of the run must know.
         lines: lines of long tables as they were read, for files that may yet grow; without columns if there are none.
     """
 
@@ -53,7 +54,7 @@ class LoadedRun:
     flagged: pl.DataFrame
     set_aside: pl.DataFrame
     files: tuple[ReadFile, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Message, ...]
     lines: pl.DataFrame
 
 

@@ -14,6 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.log_notes import LogNote
+from pipeline.messages import Message, message
+
 Micros = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
@@ -35,13 +38,13 @@ class RowOrder:
         key_us: sort by this, then by line: the row's time; after a clock set back, the latest before it.
         backwards: rows whose clock is earlier than the row before them in the file.
         steps: rows at which the clock was set forward or back.
-        notes: sentences for the reader of the run.
+        notes: what a reader of the run must know.
     """
 
     key_us: Micros
     backwards: Rows
     steps: Rows
-    notes: tuple[str, ...]
+    notes: tuple[Message, ...]
 
 
 def row_order(utc_us: Micros, counter_m: Floats | None, speed_m_s: Floats | None, name: str) -> RowOrder:
@@ -146,25 +149,18 @@ def _set_forward(utc: Micros, counter: Floats | None, speed: Floats | None) -> R
     return rows
 
 
-def _notes(utc: Micros, set_back: Rows, forward: Rows, late: int, name: str) -> tuple[str, ...]:
-    notes = [
-        f"{name}: the clock was set back by {(utc[row - 1] - utc[row]) / 1e6:,.1f} s at {_stamp(utc[row])} UTC; the "
-        "rows keep the order of the file, and times after it may be off by that much."
-        for row in set_back[:5].tolist()
-    ]
-    notes += [
-        f"{name}: the clock was set forward by about {(utc[row] - utc[row - 1]) / 1e6:,.1f} s at {_stamp(utc[row])} "
-        "UTC, for the wire did not move as far; times before it may be off by that much."
-        for row in forward[:5].tolist()
-    ]
+def _notes(utc: Micros, set_back: Rows, forward: Rows, late: int, name: str) -> tuple[Message, ...]:
+    def step(code: LogNote, row: int, sign: float) -> Message:
+        seconds = sign * float(utc[row] - utc[row - 1]) / 1e6
+        return message(code, file=name, seconds=seconds, at=_stamp(utc[row]))
+
+    notes = [step(LogNote.CLOCK_BACK, row, -1.0) for row in set_back[:5].tolist()]
+    notes += [step(LogNote.CLOCK_FORWARD, row, 1.0) for row in forward[:5].tolist()]
     more = max(0, set_back.size - 5) + max(0, forward.size - 5)
     if more:
-        notes.append(f"{name}: {more} more steps of the clock, flagged in the readings.")
+        notes.append(message(LogNote.MORE_CLOCK_STEPS, file=name, more=more))
     if late:
-        notes.append(
-            f"{name}: in {late:,} place{'s' if late > 1 else ''} rows were written later than their time "
-            "says; they stand where their time says."
-        )
+        notes.append(message(LogNote.LATE_ROWS, file=name, places=late))
     return tuple(notes)
 
 

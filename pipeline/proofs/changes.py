@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 # Columns that tables got later, in that order: rows sealed before have none of them.
 LATER_COLUMNS: dict[str, tuple[str, ...]] = {
+    "judged.assessment": ("said",),
     "judged.limit": ("note",),
     "judged.finding": ("said", "cause_said"),
     "judged.reel": ("held_by", "first_said"),
@@ -43,6 +44,8 @@ LATER_COLUMNS: dict[str, tuple[str, ...]] = {
     "measured.agreement": ("said",),
     "measured.gap": ("said",),
     "placed.counter_event": ("said",),
+    "logged.load": ("trial",),
+    "logged.warning": ("said",),
     "placed.warning": ("said", "at_m"),
 }
 

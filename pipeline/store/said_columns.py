@@ -24,6 +24,11 @@ def told_of(row: Row, said: str = "said", written: str = "sentence") -> Message:
     return said_of(row[said]) if row.get(said) else as_written(row[written])
 
 
+def reason_of(row: Row) -> Message | None:
+    """Why a judgement concludes nothing, of a row with its reason; None where it concludes."""
+    return told_of(row, written="reason") if row.get("said") or row["reason"] else None
+
+
 def cause_of(row: Row) -> Message:
     """What a row of ``judged.finding`` says of its cause."""
     return told_of(row, "cause_said", "cause_sentence")

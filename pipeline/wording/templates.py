@@ -60,4 +60,5 @@ TEMPLATES: Mapping[str, tuple[str, ...]] = {
     **REELS,
     **WARNED,
     **_english("tuned"),
+    **_english("logs"),
 }

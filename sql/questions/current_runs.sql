@@ -4,7 +4,7 @@ SELECT
     load.colour, load.shift, load.shift_date, load.operator_role, load.note, load.started_utc, load.ended_utc,
     load.rows_read, load.rows_kept, load.rows_set_aside, load.folder AS load_folder, load.plant_sheet_sha256,
     load.line_sheet_sha256, load.run_sheet_sha256, assessment.assessment_id, assessment.assessed_utc,
-    assessment.software, assessment.outcome, assessment.reason, assessment.made_m, assessment.steady_m,
+    assessment.software, assessment.outcome, assessment.reason, assessment.said, assessment.made_m, assessment.steady_m,
     assessment.on_reels_m, assessment.scrap_m, assessment.folder AS assessment_folder,
     assessment.plant_sheet_sha256 AS judged_plant_sheet_sha256
 FROM logged.current_load AS load

@@ -14,6 +14,7 @@ findings AS (
 )
 SELECT
     assessment.assessment_id, assessment.run_id, assessment.basis_sha256, assessment.outcome, assessment.reason,
+    assessment.said,
     coalesce(reels.releasable, 0) AS releasable, coalesce(reels.held, 0) AS held,
     coalesce(findings.findings, 0) AS findings
 FROM judged.assessment AS assessment

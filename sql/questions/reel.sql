@@ -17,7 +17,8 @@ SELECT
     assessment.assessed_utc,
     assessment.software,
     assessment.outcome,
-    assessment.reason
+    assessment.reason,
+    assessment.said
 FROM judged.reel AS reel
 JOIN judged.current_assessment AS assessment USING (assessment_id)
 JOIN logged.load AS load USING (load_id)

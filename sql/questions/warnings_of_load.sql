@@ -1,6 +1,6 @@
 -- What must be told about the logs of load $load_id. Grain: one row a sentence. Reads logged.warning.
 SELECT
-    load_id, sentence
+    load_id, sentence, said
 FROM logged.warning
 WHERE load_id = $load_id
-ORDER BY sentence
+ORDER BY sentence, said

@@ -39,6 +39,7 @@ LAYERS: list[set[str]] = [
         "pipeline.information",
         "pipeline.assumed",
         "pipeline.contradictions",
+        "pipeline.log_notes",
         "pipeline.messages",
         "pipeline.methods",
         "pipeline.notes",

@@ -17,6 +17,7 @@ from pipeline.job.loading import LoadOutcome, load_sheet
 from pipeline.proofs.verifying import verified
 from pipeline.store.database import Store, open_to_write
 from pipeline.store.readings import read_frame
+from tests.said import said
 
 LOG = "R-0415_log.csv"
 
@@ -84,14 +85,14 @@ def test_a_run_loaded_as_it_is_written_is_the_run_loaded_at_the_end(growing, tmp
         assert rows[2] == 6507
         assert told == [rows[0], rows[1] - rows[0], rows[2] - rows[1]]
         assert [one.rows_new for one in outcomes] == told
-        assert outcomes[1].told == (
+        assert said(outcomes[1].told) == (
             f"{LOG} has grown: {told[1]:,} new rows were read.",
             (
                 f"{LOG}: the last line has no line end and the file was being written just now; the line is held "
                 "back and read by a later load."
             ),
         )
-        assert outcomes[2].told == (f"{LOG} has grown: {told[2]:,} new rows were read.",)
+        assert said(outcomes[2].told) == (f"{LOG} has grown: {told[2]:,} new rows were read.",)
         in_pieces, judged_in_pieces = kept(store, outcomes[2]), judged(store)
         growth = store.ask("questions/growth_of_load", load_id=outcomes[2].load_id)[0]
         assert (growth["growth"], growth["from_load_id"]) == ("grown", outcomes[1].load_id)
@@ -117,7 +118,7 @@ def test_a_last_line_without_an_end_is_taken_once_the_file_rests(growing, tmp_pa
         assert again.told == first.told
         at_rest(log)
         last = load_sheet(store, sheet)
-        assert (last.rows_read, last.rows_new, last.told) == (
+        assert (last.rows_read, last.rows_new, said(last.told)) == (
             first.rows_read + 1,
             1,
             (f"{LOG} has grown: 1 new row was read.",),
@@ -172,7 +173,7 @@ def test_a_gzip_log_grows_by_members_and_parquet_is_a_new_version(small_run: Pat
         frame.write_parquet(parquet)
         grown = load_sheet(store, small_run)
         assert (grown.rows_read, grown.rows_new) == (6507, 6507)
-        assert grown.told == (
+        assert said(grown.told) == (
             "log.parquet no longer holds what was loaded before: it was read as a whole, as a new version.",
         )
         identities(store)
@@ -190,7 +191,7 @@ def test_a_log_in_files_grows_by_another_file(growing, tmp_path: Path) -> None:
         with open_to_write(tmp_path / "s") as store:
             last = load_sheet(store, sheet)
             identities(store)
-    assert last.told == ("live/2.csv was not in the load before.",)
+    assert said(last.told) == ("live/2.csv was not in the load before.",)
     assert (last.rows_read, last.rows_new) == (6507, 1507)
     with open_to_write(tmp_path / "s") as store, open_to_write(tmp_path / "once") as other:
         pieces, once = kept(store, last), kept(other, load_sheet(other, sheet))

@@ -27,6 +27,7 @@ from pipeline.steps.load import Loaded, RunSheets, load_run
 from pipeline.store.database import open_to_read, open_to_write
 from pipeline.store.layout import READINGS, UNFINISHED
 from pipeline.store.readings import read_frame, sweep
+from tests.said import said
 
 
 def counts(store_folder: Path) -> dict[str, int]:
@@ -168,7 +169,7 @@ def test_a_reel_outside_the_run_gives_no_conclusion_with_the_reason(small_run: P
         outcome = assess_run(store, "R-0415")
         reels = store.ask("questions/reels_of_assessment", assessment_id=outcome.assessment_id)
     assert outcome.outcome == "no conclusion"
-    assert "reel L1-0415-99: it starts at 50000.0 m, after the run ended" in outcome.reason
+    assert "reel L1-0415-99: it starts at 50000.0 m, after the run ended" in said(outcome.reason)
     assert {row["standing"] for row in reels} == {"no conclusion"}
 
 

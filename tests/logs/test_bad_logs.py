@@ -11,6 +11,7 @@ from pipeline import regular_file
 from pipeline.errors import LogError
 from pipeline.logs.run_logs import read_logs
 from tests.logs.sheets import HEADER, WIDE, line_sheet, read, run_sheet
+from tests.said import said
 
 ROW = "2026-03-02T06:00:00,0.0,8.0,0.44,0.45\n"
 ZSTD = pa.Codec("zstd").compress((HEADER + ROW * 2000).encode(), asbytes=True)
@@ -318,7 +319,7 @@ def test_the_repeated_hour_is_told_and_resolved(tmp_path: Path) -> None:
     seconds = run.readings["time_utc"].dt.epoch("s")
     assert (seconds - seconds[0]).to_list() == [0, 1, 3600, 3601, 7200, 7201]
     assert run.readings["line"].to_list() == [2, 3, 4, 5, 6, 7]
-    assert run.warnings == (
+    assert said(run.warnings) == (
         (
             "gauge.csv: Clocks were put back in America/Chicago: 2026-11-01 01:00 to 02:00 happened twice, and 4 "
             "readings of the log are of it. The clock is seen falling back, and the passes are told apart by it."
@@ -337,7 +338,9 @@ def test_a_line_without_its_end_is_read_and_told(tmp_path: Path) -> None:
     (tmp_path / "gauge.csv").write_text(HEADER + ROW + ROW.replace(":00,", ":01,").rstrip("\n"))
     run = read(tmp_path, WIDE)
     assert run.readings.height == 2
-    assert run.warnings == ("gauge.csv: the last line does not end in a line end; it is read as it stands.",)
+    assert said(run.warnings) == (
+        "gauge.csv: the last line does not end in a line end; it is read as it stands.",
+    )
 
 
 @pytest.mark.parametrize("zone", ["UTC", None])

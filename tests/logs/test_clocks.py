@@ -10,6 +10,7 @@ from pipeline.errors import LogError
 from pipeline.flags import CLOCK_STEP, DUPLICATE, TIME_BACKWARDS
 from pipeline.logs.sequence import row_order
 from tests.logs.sheets import HEADER, WIDE, read
+from tests.said import said
 
 START = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 US = 1_000_000
@@ -30,7 +31,7 @@ def test_late_rows_stand_where_their_time_says_and_are_told(tmp_path: Path) -> N
     assert run.readings["line"].to_list() == [2, 3, 5, 6, 4, 7]
     # The row that is earlier than the row before it in the file.
     assert run.flagged.rows() == [(2, "time_utc", TIME_BACKWARDS.code)]
-    assert run.warnings == (
+    assert said(run.warnings) == (
         "gauge.csv: in 1 place rows were written later than their time says; they stand where their time says.",
     )
 
@@ -46,7 +47,7 @@ def test_a_clock_set_back_keeps_the_order_of_the_file(tmp_path: Path) -> None:
         (20, "time_utc", TIME_BACKWARDS.code),
         (20, "time_utc", CLOCK_STEP.code),
     ]
-    assert run.warnings == (
+    assert said(run.warnings) == (
         (
             "gauge.csv: the clock was set back by 4.5 s at 2026-03-02 12:00:14 UTC; the rows keep the order of the "
             "file, and times after it may be off by that much."
@@ -72,7 +73,7 @@ def test_a_clock_set_forward_is_told_by_the_counter(tmp_path: Path) -> None:
     write(tmp_path, *(line(k if k < 10 else k + 600, 8.0 * k) for k in range(20)))
     run = read(tmp_path, WIDE)
     assert run.flagged.filter(channel="time_utc").rows() == [(10, "time_utc", CLOCK_STEP.code)]
-    assert run.warnings == (
+    assert said(run.warnings) == (
         (
             "gauge.csv: the clock was set forward by about 601.0 s at 2026-03-02 12:10:10 UTC, for the wire did not "
             "move as far; times before it may be off by that much."
@@ -103,7 +104,7 @@ def test_two_rows_of_one_instant_with_other_values_are_told(tmp_path: Path) -> N
     write(tmp_path, *rows[:100], line(99, 793.0), *rows[100:])
     run = read(tmp_path, WIDE)
     assert run.flagged.filter(channel="time_utc").height == 0
-    assert run.warnings == (
+    assert said(run.warnings) == (
         (
             "gauge.csv: 1 row shares the time of the row before, with other values; all are kept, in the order of "
             "the file."
@@ -116,7 +117,7 @@ def test_a_clock_coarser_than_the_log(tmp_path: Path) -> None:
     run = read(tmp_path, WIDE)
     assert run.readings["line"].to_list() == list(range(2, 102))
     assert run.flagged.filter(channel="time_utc").height == 0
-    assert run.warnings == (
+    assert said(run.warnings) == (
         (
             "gauge.csv: up to 10 rows share one time, for the log's clock is coarser than its rows; they keep the "
             "order of the file."
@@ -160,7 +161,7 @@ def test_events_on_the_same_clock_pass(tmp_path: Path) -> None:
 def test_single_events_outside_are_told_only(tmp_path: Path) -> None:
     write(tmp_path, *(line(k, 8.0 * k) for k in range(600)))
     faults(tmp_path, [100, 200, 700])
-    assert read(tmp_path, WIDE, SPARK).warnings == (
+    assert said(read(tmp_path, WIDE, SPARK).warnings) == (
         (
             "spark.csv: 1 of 3 spark faults lie outside the time that the readings cover; check the clock of that "
             "log, and that all logs are of this run."

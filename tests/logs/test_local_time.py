@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from pipeline.errors import LogError
 from pipeline.logs.local_time import find_zone, never_shown, standard_zone, transitions_near, utc_from_local
+from tests.said import said
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 HOUR = 3_600_000_000
@@ -68,7 +69,7 @@ def test_the_repeated_hour_is_told():
     local = true - np.where(true < us(2026, 11, 1, 7), 5 * HOUR, 6 * HOUR)
     found = utc_from_local(local, ZoneInfo("America/Chicago"))
     assert (found.us == true).all()
-    (note,) = found.notes
+    (note,) = said(found.notes)
     assert note == (
         "Clocks were put back in America/Chicago: 2026-11-01 01:00 to 02:00 happened twice, and 72,000 readings of "
         "the log are of it. The clock is seen falling back, and the passes are told apart by it."
@@ -83,7 +84,7 @@ def test_a_log_that_ends_in_the_first_pass():
     local = np.concatenate([np.arange(-600, 0) * 1_000_000 + us(2026, 11, 1, 1, 0), FIRST_PASS])
     found = utc_from_local(local, ZoneInfo("America/Chicago"))
     assert (np.diff(found.us) == 1_000_000).all()
-    assert "taken as the first pass" in found.notes[0]
+    assert "taken as the first pass" in said(found.notes[0])
 
 
 def test_a_log_that_begins_in_the_second_pass():
@@ -91,13 +92,13 @@ def test_a_log_that_begins_in_the_second_pass():
     found = utc_from_local(local, ZoneInfo("America/Chicago"))
     assert found.us[0] == us(2026, 11, 1, 7, 30)
     assert (np.diff(found.us) == 1_000_000).all()
-    assert "taken as the second pass" in found.notes[0]
+    assert "taken as the second pass" in said(found.notes[0])
 
 
 def test_a_log_that_gives_no_hint_is_taken_as_the_first_pass_and_told():
     found = utc_from_local(FIRST_PASS, ZoneInfo("America/Chicago"))
     assert found.us[0] == us(2026, 11, 1, 6, 0)
-    assert found.notes[0].endswith(
+    assert said(found.notes[0]).endswith(
         "The log gives no hint which pass its readings are of; they are taken as the first, and may be off by the "
         "shift. A clock in UTC would leave no doubt."
     )

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from pipeline.errors import LogError
 from pipeline.flags import MISSING, OUT_OF_RANGE
 from tests.logs.sheets import HEADER, WIDE, read
+from tests.said import said
 
 ROWS = (
     "2026-03-02T06:00:00.000,0.0,8.0,0.440,0.450\n"
@@ -210,7 +211,9 @@ def test_overlapping_files_count_each_row_once(tmp_path: Path) -> None:
         (1, 2, "the same instant and values stand on line 3 of a.csv", lines[1].strip())
     ]
     assert [(f.rows_read, f.rows_kept, f.rows_set_aside) for f in run.files] == [(2, 2, 0), (2, 1, 1)]
-    assert run.warnings == ("b.csv: 1 row stands in an earlier file of the same log too; counted once.",)
+    assert said(run.warnings) == (
+        "b.csv: 1 row stands in an earlier file of the same log too; counted once.",
+    )
 
 
 def test_every_complaint_of_every_log_is_raised_at_once(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ import pytest
 from pipeline.flags import MISSING
 from pipeline.logs.run_logs import LoadedRun
 from tests.logs.sheets import WIDE, read
+from tests.said import said
 
 COUNT = 400
 RNG = np.random.default_rng(11)
@@ -218,7 +219,7 @@ def test_a_run_in_overlapping_files_is_the_same(tmp_path: Path, expected: pl.Dat
 def test_lines_of_tags_that_are_not_mapped_are_told(tmp_path: Path) -> None:
     (tmp_path / "log").write_bytes(SHAPES["long, by time"][0])
     run = read(tmp_path, WIDE | {"files": ["log"]} | tagged())
-    (told,) = run.warnings
+    (told,) = said(run.warnings)
     assert told == (
         "log: 1,600 lines carry tags that the mapping does not name; passed over: L1.other0 (536), "
         "L1.other1 (532), L1.other2 (532)."

@@ -40,7 +40,7 @@ def test_a_reader_sees_the_last_published_state_while_a_writer_works(tmp_path: P
             assert reader.ask("questions/warnings_of_load", load_id=1) == []
     with open_to_read(tmp_path) as reader:
         assert reader.ask("questions/warnings_of_load", load_id=1) == [
-            {"load_id": 1, "sentence": "under way"}
+            {"load_id": 1, "sentence": "under way", "said": None}
         ]
 
 
@@ -136,7 +136,7 @@ def test_a_database_cut_short_anywhere_is_told_in_words_or_reads_as_it_was(tmp_p
         try:
             with open_to_write(tmp_path) as store:
                 assert store.ask("questions/warnings_of_load", load_id=1) == [
-                    {"load_id": 1, "sentence": "one"}
+                    {"load_id": 1, "sentence": "one", "said": None}
                 ]
         except StoreError as fault:
             told.add(fault.complaints[0].found)
@@ -200,7 +200,9 @@ def test_what_was_put_on_file_and_not_published_is_published_at_the_next_start(
         names = sorted(path.name for path in (tmp_path / copies.PUBLISHED).iterdir())
         assert names == ["reelproof-00000001.duckdb", "reelproof-00000002.duckdb"]
     with open_to_read(tmp_path) as store:
-        assert store.ask("questions/warnings_of_load", load_id=1) == [{"load_id": 1, "sentence": "one"}]
+        assert store.ask("questions/warnings_of_load", load_id=1) == [
+            {"load_id": 1, "sentence": "one", "said": None}
+        ]
 
 
 def test_old_copies_are_dropped(tmp_path: Path) -> None:

@@ -90,12 +90,12 @@ def put_on_file(store: Store, number: int, run: str) -> None:
     load, judged = f"{run}/load-{number:06d}", f"{run}/judged-{number:06d}"
     store.connection.execute(
         "INSERT INTO logged.load SELECT $number, $run, '', '', '', '', 'Mill 4', 'L1', '', '', '', '', '', '', "
-        "DATE '2026-03-03', '', '', now(), now(), 1, 1, 0, $load, now(), ''",
+        "DATE '2026-03-03', '', '', now(), now(), 1, 1, 0, $load, now(), '', false",
         {"number": number, "run": run, "load": load},
     )
     store.connection.execute(
         "INSERT INTO judged.assessment SELECT $number, $run, $number, '', '', '', '', now(), 'judged', '', "
-        "0, 0, 0, 0, $judged, 0",
+        "0, 0, 0, 0, $judged, 0, ''",
         {"number": number, "run": run, "judged": judged},
     )
     for folder, file in ((load, "logged"), (judged, "measured")):

@@ -86,7 +86,9 @@ def test_a_reader_is_not_taken_in(folder: Path, how: str) -> None:
             pass
         return
     with open_to_read(folder) as store:
-        assert store.ask("questions/warnings_of_load", load_id=1) == [{"load_id": 1, "sentence": "one"}]
+        assert store.ask("questions/warnings_of_load", load_id=1) == [
+            {"load_id": 1, "sentence": "one", "said": None}
+        ]
         assert store.ask("questions/numbers_on_file") == [
             {"name": "logged.warning", "kind": "load", "number": 1}
         ]
@@ -174,7 +176,9 @@ def test_a_store_of_version_7_is_read_and_its_views_go_at_the_next_writing(folde
         assert store.layout_faults() == []
     with open_to_write(folder) as store:
         assert store.ask("questions/current_runs") == []
-        assert store.ask("questions/warnings_of_load", load_id=1) == [{"load_id": 1, "sentence": "one"}]
+        assert store.ask("questions/warnings_of_load", load_id=1) == [
+            {"load_id": 1, "sentence": "one", "said": None}
+        ]
     with duckdb.connect(str(folder / DATABASE), read_only=True) as connection:
         assert connection.execute("SELECT view_name FROM duckdb_views() WHERE NOT internal").fetchall() == []
 

@@ -9,7 +9,7 @@ CREATE TABLE IF NOT EXISTS judged.assessment (
     software VARCHAR NOT NULL,
     assessed_utc TIMESTAMP NOT NULL,
     outcome VARCHAR NOT NULL,            -- 'judged' or 'no conclusion'
-    reason VARCHAR NOT NULL,
+    reason VARCHAR NOT NULL,             -- as versions before 13 wrote it; since then see `said`
     made_m DOUBLE NOT NULL,
     steady_m DOUBLE NOT NULL,
     on_reels_m DOUBLE NOT NULL,
