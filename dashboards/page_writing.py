@@ -13,21 +13,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dashboards.addresses import address
-from dashboards.fillers.capability import capability_matrix
-from dashboards.fillers.charts import line_charts_of, lines_of
-from dashboards.fillers.construction import comparisons_of
-from dashboards.fillers.containment import containment_entries, containment_of
-from dashboards.fillers.data_quality import data_quality_review
-from dashboards.fillers.faults import fault_review
 from dashboards.fillers.finding import finding_review
 from dashboards.fillers.guides import guides_of
 from dashboards.fillers.lot import lot_history, lots_of
-from dashboards.fillers.nonconformance import nonconformance_summary
 from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run_book import Row, RunBook, run_books
 from dashboards.fillers.shift import shift_review, shifts_of
-from dashboards.fillers.site_index import site_index
 from dashboards.page_hashes import keep_hashes, kept_hashes
+from dashboards.pages.capability import capability_matrix
+from dashboards.pages.charts import line_charts_of, lines_of
+from dashboards.pages.construction import comparisons_of
+from dashboards.pages.containment import containment_entries, containment_of
+from dashboards.pages.data_quality import data_quality_review
+from dashboards.pages.faults import fault_review
+from dashboards.pages.index import site_index
+from dashboards.pages.nonconformance import nonconformance_summary
 from dashboards.run_pages import OF_ONE_RUN, Outcome, Planned, batches_of, pages_of_run, written_side_by_side
 from dashboards.site import Site, write_assets
 from pipeline.record.samples_compared import last_samples
@@ -265,9 +265,8 @@ def _with_every_reading(books: list[RunBook]) -> list[RunBook]:
 
 def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Planned]:
     """One page a line, and overwall of all lines; what is on file of a line is worked once for both."""
-    from dashboards.fillers.overwall import overwall_review
     from dashboards.fillers.tuning import tuning_review
-    from dashboards.pages.overwall import write_overwall_page
+    from dashboards.pages.overwall import overwall_review, write_overwall_page
     from dashboards.pages.tuning import write_tuning_page
     from pipeline.job.tuning_on_file import LineOnFile, tuning_on_file
 

@@ -115,15 +115,13 @@ def _write_run(plant: Plant, book: RunBook, site: Site) -> Iterable[WrittenFile]
 
 
 def _write_reel(plant: Plant, book: RunBook, reel: Row, site: Site) -> Iterable[WrittenFile]:
-    from dashboards.fillers.reel import reel_review
-    from dashboards.pages.reel import write_reel_page
+    from dashboards.pages.reel import reel_review, write_reel_page
 
     return (write_reel_page(reel_review(plant, book, reel), site),)
 
 
 def _write_centring(plant: Plant, book: RunBook, site: Site) -> Iterable[WrittenFile]:
-    from dashboards.fillers.centring import centring_review
-    from dashboards.pages.centring import write_centring_page
+    from dashboards.pages.centring import centring_review, write_centring_page
 
     return (write_centring_page(centring_review(plant, book), site),)
 

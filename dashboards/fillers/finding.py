@@ -7,12 +7,11 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from dashboards.fillers.decisions import disposition_rows
+from dashboards.fillers.decisions import alarms_of, disposition_rows
 from dashboards.fillers.log_walk import log_walk
 from dashboards.fillers.rows import fault_marks, finding_row, limit_row, lot_rows, product_row, stamp_of
 from dashboards.fillers.run import PANEL_OF, TRACES, measured_and_placed, places_of, trace_of
 from dashboards.fillers.run_book import Row, RunBook
-from dashboards.fillers.standings import alarms_of
 from dashboards.records import (
     Evidence,
     FindingReview,

@@ -5,10 +5,9 @@ from __future__ import annotations
 import json
 import tomllib
 
-from dashboards.fillers.decisions import disposition_rows
+from dashboards.fillers.decisions import alarms_of, disposition_rows
 from dashboards.fillers.rows import finding_row, product_row, reel_row, stamp_of
 from dashboards.fillers.run_book import Row, RunBook, aware
-from dashboards.fillers.standings import alarms_of
 from dashboards.records import (
     CalibrationRow,
     DispositionRow,

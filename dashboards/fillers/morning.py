@@ -9,10 +9,9 @@ from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from dashboards.fillers.decisions import disposition_rows
+from dashboards.fillers.decisions import alarms_of, disposition_rows
 from dashboards.fillers.rows import finding_row, stamp_of
 from dashboards.fillers.run_book import Row, RunBook
-from dashboards.fillers.standings import alarms_of
 from dashboards.records import GATE_OF, DispositionRow, Plant
 from dashboards.records.morning import Amount, CauseCost, DayTotal, MorningSheet, Period
 from pipeline.length.intervals import wire_m

@@ -1,10 +1,122 @@
-"""The construction comparison: two wires to one scale, property by property, each value with its source."""
+"""The construction comparison: two wires to one scale, property by property, each value with its source.
+
+The record of a construction comparison: the wire a plant makes beside the other construction of its size.
+"""
 
 from __future__ import annotations
 
-from dashboards.records import ConstructionComparison, ConstructionRow
+import re
+from collections.abc import Sequence
+
+from dashboards.fillers.run_book import RunBook
+from dashboards.records import ConstructionComparison, ConstructionRow, Plant
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
+from pipeline.errors import ReelproofError
+from pipeline.products.comparison import ComparedLine, compare_constructions
+from pipeline.products.construction_sheet import ConstructionSheet, construction_sheet
+from pipeline.products.product import Product, find_product
+from pipeline.products.sheet_line import SheetLine
+from pipeline.products.table_rows import source_named
+
+OTHER = {"THHN/THWN-2": "XHHW-2", "XHHW-2": "THHN/THWN-2"}
+
+
+def comparisons_of(plant: Plant, books: list[RunBook]) -> list[ConstructionComparison]:
+    """One comparison a product made, each beside the other construction of the same size and conductor."""
+    made = {
+        (book.head["construction"], book.head["size"], book.head["conductor"], book.head["metal"]): None
+        for book in books
+    }
+    found = []
+    for construction, size, conductor, metal in sorted(made):
+        other = OTHER.get(construction)
+        if other is None:
+            continue
+        try:
+            left = find_product(construction, size, conductor, metal)
+            right = find_product(other, size, conductor, metal)
+        except ReelproofError:
+            continue
+        found.append(_comparison(plant, left, right))
+    return found
+
+
+def _comparison(plant: Plant, left: Product, right: Product) -> ConstructionComparison:
+    first, second = construction_sheet(left), construction_sheet(right)
+    compared = compare_constructions(first, second)
+    size = left.size.name.replace(" ", "-").replace("/", "_")
+    return ConstructionComparison(
+        plant=plant,
+        comparison_id=f"{size}-{left.conductor.make}-{left.conductor.metal}".upper(),
+        left=left.name,
+        right=right.name,
+        left_radii_mm=_radii(left, first),
+        right_radii_mm=_radii(right, second),
+        left_layers=_layers(left),
+        right_layers=_layers(right),
+        rows=tuple(
+            ConstructionRow(
+                group=line.section,
+                property=line.name,
+                unit=line.unit,
+                left=line.first.value if line.first is not None else None,
+                right=line.second.value if line.second is not None else None,
+                left_range=_range(line.first),
+                right_range=_range(line.second),
+                left_source=_source(line.first),
+                right_source=_source(line.second),
+                note=_note(line.first, line.second),
+            )
+            for line in compared.lines
+        ),
+        sources=tuple((name, source_named(name).document) for name in _sources(compared.lines)),
+    )
+
+
+def _sources(lines: Sequence[ComparedLine]) -> list[str]:
+    """Short names of the sources of values that name no document of their own, and of those their notes name."""
+    cells = [cell for line in lines for cell in (line.first, line.second) if cell is not None]
+    named = {name for cell in cells if not cell.document for name in cell.sources}
+    named |= {name for cell in cells for name in re.findall(r"\bS\d+\w?\b", cell.note)}
+    return sorted(
+        named, key=lambda name: (not name.startswith("S"), int("".join(re.findall(r"\d", name)) or 0), name)
+    )
+
+
+def _layers(product: Product) -> tuple[str, ...]:
+    layers = ["conductor", product.insulation.name]
+    return tuple(layers + ([product.covering.name] if product.covering is not None else []))
+
+
+def _radii(product: Product, sheet: ConstructionSheet) -> tuple[float, ...]:
+    """Radii of the layers' outsides at minimum walls [mm], from the sheet's own outer diameters."""
+    outer = {line.name: line.value for line in sheet.lines if line.value is not None}
+    radii = [product.conductor_mm / 2.0, outer["insulation outer diameter"] / 2.0]
+    if product.covering is not None:
+        radii.append(outer["covering outer diameter"] / 2.0)
+    return tuple(radii)
+
+
+def _range(line: SheetLine | None) -> tuple[float, float] | None:
+    if line is None or line.low is None or line.high is None or line.low == line.high:
+        return None
+    return line.low, line.high
+
+
+def _source(line: SheetLine | None) -> str:
+    if line is None:
+        return ""
+    stands_on = line.document or ", ".join(line.sources)
+    how_sure = f"{line.standing}: {line.where}" if line.document and line.where else line.standing
+    return f"{stands_on} ({how_sure})" if stands_on else how_sure
+
+
+def _note(first: SheetLine | None, second: SheetLine | None) -> str:
+    """What is noted of either, each clause once."""
+    notes = [line.note for line in (first, second) if line is not None and line.note]
+    clauses = dict.fromkeys(clause.rstrip(";") for note in notes for clause in re.split(r"(?<=[.;]) ", note))
+    return "; ".join(clauses).replace(".; ", ". ")
 
 
 def grouped_rows(record: ConstructionComparison) -> list[tuple[str, list[ConstructionRow]]]:

@@ -1,10 +1,124 @@
-"""The overwall page: compound above what the requirements need, what holds the wall up, mass and money."""
+"""The overwall page: compound above what the requirements need, what holds the wall up, mass and money.
+
+The record of the overwall page: what is above the requirements, what it is spent on, in mass and money.
+"""
 
 from __future__ import annotations
 
-from dashboards.records import OverwallReview
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from dashboards.fillers.rows import stamp_of
+from dashboards.fillers.tuning import overwall_of, told_of, worth_of
+from dashboards.records import OverwallReview, OverwallRow, Plant, WallShare
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
+from pipeline.results import Refused
+from pipeline.tuning.giveaway import giveaway
+from pipeline.tuning.requirement_rules import AVERAGE
+from pipeline.tuning.target import RuleTarget, Target
+
+if TYPE_CHECKING:
+    from dashboards.fillers.run_book import RunBook
+    from pipeline.job.tuning_on_file import LineOnFile, ProductTuning
+
+
+# What each part of the wall is needed for; the offset is a part of its own where the thinnest point binds.
+PARTS = (
+    ("mean", "reels at different levels"),
+    ("slow_drift", "slow drift within reels"),
+    ("periodic", "periods"),
+    ("fast", "fast variation and noise"),
+)
+
+
+def overwall_review(plant: Plant, lines: Sequence[LineOnFile], books: list[RunBook]) -> OverwallReview:
+    """Everything the overwall page shows.
+
+    Args:
+        plant: the plant.
+        lines: what is on file of each line.
+        books: the runs it stands on.
+    """
+    rows = tuple(_row(found.line, one) for found in lines for one in found.products)
+    priced = any(row.overwall is not None and row.overwall.money is not None for row in rows)
+    note = (
+        "Prices and length a month are the plant's own; where a construction is made on several lines or in several "
+        "sizes, its length is shared out by what is on file."
+        if priced
+        else "The plant sheet gives no prices, so there is mass and no money: enter them under [prices]."
+    )
+    return OverwallReview(
+        plant, "Excess wall, everything on file", rows, note if rows else "", stamp_of(books)
+    )
+
+
+def _row(line: str, one: ProductTuning) -> OverwallRow:
+    tuning = one.tuning
+    target = tuning.target
+    what_ifs = tuple(what.told for what in tuning.what_ifs if not isinstance(what, Refused))
+    if isinstance(target, Refused):
+        return OverwallRow(
+            line, one.product, "", None, None, target, "", made_km=one.made_km, told=told_of(one)
+        )
+    rule = next(each for each in target.rules if each.bound == "lower" and each.rule == target.binding)
+    need = next(
+        each
+        for each in target.needs
+        if each.rule.bound == "lower" and each.rule.requirement == target.binding
+    )
+    overwall, low, high = overwall_of(tuning)
+    return OverwallRow(
+        line_id=line,
+        product=one.product,
+        limit=rule.limit,
+        # A concentricity limit is a share, held against a series whose own limit is nought.
+        limit_mm=need.rule.limit_mm or None,
+        today=target.today,
+        target=target.result,
+        binding=target.binding,
+        shares=_shares(one, target, rule),
+        overwall=overwall,
+        overwall_low=low,
+        overwall_high=high,
+        made_km=one.made_km,
+        sentences=what_ifs,
+        told=told_of(one),
+    )
+
+
+def _shares(one: ProductTuning, target: Target, rule: RuleTarget) -> tuple[WallShare, ...]:
+    """The wall above the limit that binds, from the limit upward: offset, the spread's parts, and what is above.
+
+    The distance that the accepted risk asks for is shared out by the parts' variances.
+    """
+    spread = one.tuning.shares
+    if spread is None:
+        return ()
+    cost = rule.mean_to_series_mm
+    limit = next(
+        need.rule.limit_mm
+        for need in target.needs
+        if need.rule.bound == "lower" and need.rule.requirement == rule.rule
+    )
+    depth = target.result.estimate - limit - cost
+    names = PARTS if rule.rule == AVERAGE else (("eccentricity", "a center that drifts"), *PARTS)
+    weights = {name: max(getattr(spread, name), 0.0) for name, _ in names}
+    whole = sum(weights.values()) or 1.0
+    parts = [(words, depth * weights[name] / whole, "") for name, words in names]
+    if rule.rule != AVERAGE:
+        parts.insert(0, ("offset of the centre and lobes", cost, "The thin side must still meet the limit."))
+    above = target.overwall.estimate
+    if above > 0.0:
+        parts.append(("above the target", above, "No requirement needs it at the accepted risk."))
+    shares = []
+    top = limit
+    for words, wall, sentence in parts:
+        worth = worth_of(giveaway(top + wall, top, one.conductor_mm, one.price))
+        if worth is not None:
+            shares.append(WallShare(words, worth, sentence))
+        top += wall
+    return tuple(shares)
 
 
 def write_overwall_page(record: OverwallReview, site: Site) -> WrittenFile:

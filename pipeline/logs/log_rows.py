@@ -14,13 +14,12 @@ from numpy.typing import NDArray
 
 from pipeline.flags import CLOCK_STEP, DUPLICATE, TIME_BACKWARDS
 from pipeline.log_notes import LogNote
-from pipeline.logs.doubled_rows import doubled_rows
 from pipeline.logs.earlier_rows import ClockKind, EarlierFile, earlier_blocks
 from pipeline.logs.local_time import local_from_utc, utc_from_local
 from pipeline.logs.log_plan import LogPlan, mapped
 from pipeline.logs.long_table import late_lines, one_row_an_instant
 from pipeline.logs.open_log import is_parquet
-from pipeline.logs.overlap import without_overlap
+from pipeline.logs.overlap import doubled_rows, without_overlap
 from pipeline.logs.parquet_log import ParquetLog
 from pipeline.logs.parse_block import AWARE, PASSED_OVER, TIME_US
 from pipeline.logs.scratch_rows import rows_on_disk

@@ -15,14 +15,15 @@ from pipeline.errors import LogError
 from pipeline.logs.column_guess import (
     US_UNITS,
     ColumnGuess,
+    LongGuess,
     guess_channel,
+    guess_long,
     guess_unit,
     guess_walls,
     unit_by_name,
 )
 from pipeline.logs.file_look import FileLook, look_at
 from pipeline.logs.log_rows import log_source
-from pipeline.logs.long_guess import LongGuess, guess_long
 from pipeline.logs.parse_block import AWARE, TIME_US
 from pipeline.logs.time_guess import TimeGuess, guess_time
 from pipeline.sheets.run_sheet import LogFile

@@ -2,21 +2,84 @@
 
 Files of a log overlap when a logger is copied twice or starts a new file before it closes the last. A row is
 a double if another file of the same log has the same instant and the same values, as often.
+
+The text of certain lines of a log, read again for those who must be shown them.
+
+Rows of one file that share their instant with the row before them: logged twice, or a coarse clock.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.log_notes import LogNote
-from pipeline.logs.lines_of_file import lines_of_file
-from pipeline.logs.open_log import is_parquet
+from pipeline.logs.bad_lines import TEXT_CUT
+from pipeline.logs.open_log import OpenLog, is_parquet
 from pipeline.logs.parse_block import TIME_US
+from pipeline.logs.sequence import rows_apart
+from pipeline.logs.whole_lines import whole_lines
 from pipeline.messages import Message, message
 from pipeline.sheets.run_sheet import LogFile
+
+# Above this share of rows the clock is coarser than the log, and equal instants say nothing.
+_COARSE_SHARE = 0.02
+
+
+def doubled_rows(frame: pl.DataFrame, name: str) -> tuple[NDArray[np.int64], list[Message]]:
+    """Places of rows that repeat the row before them, instant and values, and what to tell.
+
+    Args:
+        frame: the rows of a file in its order: the time [us] and the channels.
+        name: the file, for notes.
+    """
+    none = np.zeros(0, np.int64)
+    times = frame[TIME_US].to_numpy()
+    if times.size < 2:
+        return none, []
+    same = rows_apart(times, lambda apart: apart == 0)
+    if same.size == 0:
+        return none, []
+    if same.size > max(_COARSE_SHARE * times.size, 2):
+        _, counts = np.unique(times, return_counts=True)
+        return none, [message(LogNote.TIMES_SHARED, file=name, most=int(counts.max()))]
+    values = frame.select(pl.exclude("file_no", "line", "_key_us"))
+    equal = np.ones(same.size, np.bool_)
+    for column in values.iter_columns():
+        equal &= (column.gather(same).eq_missing(column.gather(same - 1))).to_numpy()
+    different = int((~equal).sum())
+    notes = []
+    if different:
+        notes.append(message(LogNote.TIME_TWICE, file=name, rows=different))
+    return same[equal], notes
+
+
+def lines_of_file(path: Path, encoding: str, wanted: Iterable[int]) -> dict[int, str]:
+    """Text of each line in `wanted`, cut at 500 characters.
+
+    Args:
+        path: the log.
+        encoding: its encoding.
+        wanted: line numbers from 1.
+    """
+    left = sorted(set(wanted))
+    found: dict[int, str] = {}
+    with OpenLog(path, encoding) as opened:
+        for block in whole_lines(opened.text()):
+            here = [line for line in left if line < block.first_line + block.lines]
+            if here:
+                lines = block.text.split(b"\n")
+                for line in here:
+                    found[line] = lines[line - block.first_line].decode("utf-8", "replace")[:TEXT_CUT]
+                left = left[len(here) :]
+            if not left:
+                break
+    return found
+
 
 _SCHEMA = {"file_no": pl.UInt16, "line": pl.UInt32, "reason": pl.String, "text": pl.String}
 

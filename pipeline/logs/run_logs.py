@@ -1,6 +1,8 @@
 """Every log of a run as one table of readings and one of events, with flags, lines set aside and files.
 
 Nothing is judged and nothing is lost: every row of every file is kept as logged or set aside with its reason.
+
+Event lists of a run, spark faults and surface flaws, as one table in the order of the wire.
 """
 
 from __future__ import annotations
@@ -13,7 +15,6 @@ import polars as pl
 
 from pipeline.columns import CHANNELS
 from pipeline.errors import Complaint, LogError
-from pipeline.logs.event_list import events_of
 from pipeline.logs.log_rows import (
     CLOCK_FLAGGED,
     KEY_US,
@@ -31,6 +32,51 @@ from pipeline.logs.row_checks.every_check import flag_readings
 from pipeline.messages import Message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import LogFile, RunSheet
+
+EVENT_SCHEMA: dict[str, pl.DataType] = {
+    "event": pl.UInt32(),
+    "file_no": pl.UInt16(),
+    "line": pl.UInt32(),
+    "kind": pl.String(),
+    "time_utc": pl.Datetime("us", "UTC"),
+    "counter_m": pl.Float64(),
+    "spark_kv": pl.Float64(),
+    "flaw_size_mm": pl.Float64(),
+    "flaw_class": pl.String(),
+}
+_KINDS = {"spark faults": "spark fault", "surface flaws": "surface flaw"}
+
+
+def events_of(lists: list[tuple[str, pl.DataFrame]]) -> pl.DataFrame:
+    """The events of every list, numbered in the order of time, or of length where a list gives no times.
+
+    Args:
+        lists: kind of the list as the run sheet says it, and its rows.
+    """
+    parts = [pl.DataFrame(schema=EVENT_SCHEMA)]
+    for kind, rows in lists:
+        if rows.height == 0:
+            continue
+        have = rows.rename({"class": "flaw_class"}, strict=False)
+        parts.append(
+            have.select(
+                *(
+                    pl.col(name).cast(dtype) if name in have.columns else pl.lit(None, dtype).alias(name)
+                    for name, dtype in EVENT_SCHEMA.items()
+                    if name not in {"event", "kind"}
+                ),
+                kind=pl.lit(_KINDS[kind]),
+            )
+        )
+    whole = pl.concat(parts, how="diagonal")
+    by_time = whole["time_utc"].null_count() <= whole["counter_m"].null_count()
+    order = ["time_utc", "counter_m"] if by_time else ["counter_m", "time_utc"]
+    return (
+        whole.sort(*order, "file_no", "line", nulls_last=True, maintain_order=True)
+        .with_columns(event=pl.int_range(pl.len(), dtype=pl.UInt32))
+        .select(list(EVENT_SCHEMA))
+    )
+
 
 __all__ = ["FilesBefore", "LoadedRun", "ReadFile", "read_logs"]
 

@@ -13,9 +13,9 @@ import numpy as np
 
 from pipeline.found import Because
 from pipeline.messages import Measure, Message, message
+from pipeline.nonconformance.decision import Sense
 from pipeline.nonconformance.failing_lengths import Floats
 from pipeline.nonconformance.finding import NOT_KNOWN, Cause, Finding
-from pipeline.nonconformance.sense import Sense
 
 
 @dataclass(frozen=True, slots=True)

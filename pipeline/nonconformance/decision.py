@@ -2,6 +2,8 @@
 
 Source: JCGM 106:2012, Evaluation of measurement data: the role of measurement uncertainty in conformity
 assessment (clause numbers from memory); ISO 14253-1 for the default of 95 % (secondary text).
+
+Which way does a limit hold, and when does a reading stand on it?
 """
 
 from __future__ import annotations
@@ -14,9 +16,13 @@ from typing import Literal
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Message, message
-from pipeline.nonconformance.sense import ROUNDING, Sense
 from pipeline.samples import not_negative
 from pipeline.why import Why
+
+Sense = Literal["at least", "at most"]
+# Readings this close to a limit count as standing on it: what is left over from converting mil to mm.
+ROUNDING = 1e-9
+
 
 RuleKind = Literal["simple acceptance", "guard band"]
 

@@ -13,7 +13,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.nonconformance.sense import ROUNDING, Sense
+from pipeline.nonconformance.decision import ROUNDING, Sense
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -16,11 +16,10 @@ from numpy.typing import NDArray
 from pipeline.found import Found, verdict_code
 from pipeline.length.reels import PlacedReel
 from pipeline.messages import Measure, Place, message, slots_of
-from pipeline.nonconformance.decision import DecisionRule, decide_bounded
+from pipeline.nonconformance.decision import DecisionRule, Sense, decide_bounded
 from pipeline.nonconformance.failing_lengths import Floats, Mask, nonconforming_intervals
 from pipeline.nonconformance.finding import Sighting
 from pipeline.nonconformance.rules import Rule, cited
-from pipeline.nonconformance.sense import Sense
 from pipeline.products.limits import Limit
 
 

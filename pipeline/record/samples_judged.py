@@ -6,9 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from pipeline.nonconformance.decision import DecisionRule, Verdict, decide
+from pipeline.nonconformance.decision import ROUNDING, DecisionRule, Verdict, decide
 from pipeline.nonconformance.rules import figure
-from pipeline.nonconformance.sense import ROUNDING
 from pipeline.record.samples_on_file import told_as
 from pipeline.trust.sampled import SAMPLED, SampledQuantity
 

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from dashboards.records import Plant, Stamp
 from dashboards.site import record_sha256
 from pipeline.lots.declaration import Declaration
-from pipeline.reports.typesetting import Printing, printed, shared_data
+from pipeline.reports.typesetting import Printing, shared_data, typeset
 
 
 def declaration_pdf(declaration: Declaration, plant: Plant, stamp: Stamp, printing: Printing) -> bytes:
@@ -26,4 +26,4 @@ def declaration_pdf(declaration: Declaration, plant: Plant, stamp: Stamp, printi
         "question": "What does the maker declare, about which wire, and what does it not say?",
         "subtitle": f"Number {declaration.number}",
     }
-    return printed("declaration.typ", data, printing.at)
+    return typeset("declaration.typ", data, printing.at)

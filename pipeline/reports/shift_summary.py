@@ -8,7 +8,7 @@ from dashboards.pages.shift import Gate, gates, point_limit
 from dashboards.records import FirstThing, ReelRow, RunRow, ShiftReview
 from dashboards.rendering import day
 from dashboards.site import record_sha256
-from pipeline.reports.typesetting import Printing, Wording, printed, shared_data
+from pipeline.reports.typesetting import Printing, Wording, shared_data, typeset
 from pipeline.results import Result
 
 
@@ -125,4 +125,4 @@ def shift_summary_pdf(record: ShiftReview, printing: Printing) -> bytes:
         "firsts": [_first(one, wording) for one in record.first_things],
         "runs": [_run_data(run, wording) for run in record.runs],
     }
-    return printed("shift.typ", data, printing.at)
+    return typeset("shift.typ", data, printing.at)

@@ -217,7 +217,7 @@ def _printable(value: Any) -> Any:
     return value
 
 
-def printed(template: str, data: dict[str, Any], at: datetime) -> bytes:
+def typeset(template: str, data: dict[str, Any], at: datetime) -> bytes:
     """The PDF of a template filled with data.
 
     Args:

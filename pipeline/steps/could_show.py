@@ -1,20 +1,112 @@
-"""Which bias and drift of its gauges could this run have shown at all? Stated whatever was found."""
+"""Which bias and drift of its gauges could this run have shown at all? Stated whatever was found.
+
+How much do the gauges scatter by themselves? Each stop of the line is a free study of it.
+
+What must be told of data that contradict themselves, beside what the wall sensors say of each other.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
+import polars as pl
 from scipy import special
 
-from pipeline.contradictions import Unseen
+from pipeline.contradictions import Contradiction, Unseen
+from pipeline.length.placement import Placement
+from pipeline.length.steady_state import STOP
 from pipeline.messages import Measure, Message, message
+from pipeline.quantity import Quantity, asks
+from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.steps.agreement import compared_sd_mm
+from pipeline.steps.exchanged import melt_exchanged
+from pipeline.steps.instrument_channels import DIMENSION_KINDS, channels_of
+from pipeline.steps.place import Placed
 from pipeline.steps.ring_checks import RingChecked
+from pipeline.trust.lone_axis import LoneAxis
 from pipeline.trust.reading_drift import POWER, least_drift_mm, movement_sd_mm
 from pipeline.trust.redundancy import RED_P, AgreementStretch
+from pipeline.trust.repeatability import stop_repeatability, stops_of
 from pipeline.trust.uncertainty import Uncertainty
+
+
+def contradictions_told(
+    readings: pl.DataFrame, placed: Placed, alone: tuple[LoneAxis, ...], line: LineSheet
+) -> tuple[Message, ...]:
+    """Events of a gauge alone, columns of the melt exchanged, and steps of the clock.
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        placed: the run on the wire.
+        alone: readings of one diameter axis that stand alone.
+        line: the line sheet.
+    """
+    melt = (message(Contradiction.MELT_EXCHANGED),) if melt_exchanged(readings) else ()
+    return (*_lone_axes_told(alone, line), *melt, *_clock_told(placed))
+
+
+def _clock_told(placed: Placed) -> tuple[Message, ...]:
+    """Steps of the logger's clock."""
+    clock = placed.placement.clock
+    if clock is None or clock.rows.size == 0:
+        return ()
+    largest = float(clock.by_s[np.abs(clock.by_s).argmax()])
+    events = len({one.event for one in placed.elsewhere})
+    return (message(Contradiction.CLOCK_SET, steps=int(clock.rows.size), seconds=largest, events=events),)
+
+
+def _lone_axes_told(found: tuple[LoneAxis, ...], line: LineSheet) -> tuple[Message, ...]:
+    """The events of a diameter gauge alone, counted."""
+    cold, denied = line.instrument("cold diameter gauge"), [one.size_mm for one in found if one.denied]
+    if cold is None or not denied:
+        return ()
+    size = Measure(max(denied, key=abs), "mm")
+    return (message(Contradiction.LONE_AXIS, instrument=cold.id, rows=len(denied), size=size),)
+
+
+def gauge_noise(
+    readings: pl.DataFrame, flagged: pl.DataFrame, placement: Placement, line: LineSheet
+) -> Mapping[str, Result | Refused]:
+    """Repeatability of one channel of each dimension gauge at the run's stops, by instrument kind.
+
+    The channels of one gauge are pooled: each sensor at each stop watches a spot of its own.
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        flagged: reasons not to use readings (columns.FLAGGED); all of them are left out here.
+        placement: the run's placement.
+        line: the line sheet.
+
+    Returns:
+        By kind, the standard deviation of a single reading [mm] or the refusal of a run without a stop.
+    """
+    stops = stops_of(placement.readings["phase"].to_numpy(), STOP, placement.readings["speed_m_s"].to_numpy())
+    row = readings["row"].to_numpy()
+    found: dict[str, Result | Refused] = {}
+    for instrument in line.instruments:
+        carried = [name for name in channels_of(instrument) if name in readings.columns]
+        if not carried or instrument.kind not in DIMENSION_KINDS or instrument.kind in found:
+            continue
+        values = readings.select(pl.col(carried).cast(pl.Float64)).to_numpy().T.copy()
+        for place, name in enumerate(carried):
+            bad = flagged.filter(pl.col("channel") == name)["row"].unique().to_numpy()
+            values[place, np.searchsorted(row, bad)] = np.nan
+        pooled = [rows + place * row.size for place in range(len(carried)) for rows in stops]
+        answer = stop_repeatability(values.ravel(), pooled, instrument.resolution_mm)
+        question = asks(Quantity.GAUGE_NOISE, instrument.id, instrument=instrument.id, kind=instrument.kind)
+        found[instrument.kind] = replace(answer, question=question)
+    return found
+
+
+def noise_mm(found: Mapping[str, Result | Refused], kind: str) -> float | None:
+    """The noise of one reading of that kind of gauge [mm]; None where no stop told it."""
+    answer = found.get(kind)
+    return answer.estimate if isinstance(answer, Result) else None
+
 
 # Standard deviations at which a stretch is red: chi-square of one degree is a normal figure squared.
 RED_SIGMA = float(np.sqrt(special.chdtri(1, RED_P)))

@@ -29,9 +29,8 @@ from pipeline.statistics.event_clustering import (
     gap_clustering,
     trend_along,
 )
-from pipeline.statistics.event_coincidence import Coincidence, coincidence
+from pipeline.statistics.event_coincidence import Coincidence, coincidence, join_known
 from pipeline.statistics.event_rate import event_rate
-from pipeline.statistics.known_positions import join_known
 from pipeline.statistics.spark_merge import hidden_faults, merge_reach_m
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench

@@ -28,15 +28,15 @@ from pipeline.products.limits import Limit, Missing
 from pipeline.results import Refused
 from pipeline.statistics.event_repeats import RepeatSearch
 from pipeline.steps.bench import Bench
-from pipeline.steps.between_marks import between_marks
 from pipeline.steps.circumstances import circumstances_of, spark_repeats
 from pipeline.steps.doubted_sightings import (
+    between_marks,
     not_concluded,
     on_every_reel_concerned,
     worst_of_sound_wire,
 )
 from pipeline.steps.evidence import Seen, Worst
-from pipeline.steps.release_rule import walls_not_shown
+from pipeline.steps.release_rule import Outcome, verdict_unseen, walls_not_shown, worst_told
 from pipeline.steps.rows_behind import with_rows
 from pipeline.steps.sightings_of_run import (
     Gap,
@@ -53,7 +53,6 @@ from pipeline.steps.sightings_of_run import (
     unmonitored_sightings,
 )
 from pipeline.steps.unmonitored import beyond_allowed
-from pipeline.steps.unseen_requirements import Outcome, verdict_unseen, worst_told
 from pipeline.why import First, Lack, Lacking, Why, about_requirement
 
 Standing = Literal["releasable", "held", "no conclusion"]

@@ -23,7 +23,6 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused
 from pipeline.sheets.plant_sheet import Charts
-from pipeline.statistics.alarm_budget import alarm_budget, false_alarms_per_day, guaranteed_width
 from pipeline.statistics.ewma_cusum import CusumChart, cusum_chart, ewma_chart
 from pipeline.statistics.multivariate_charts import (
     WallBaseline,
@@ -35,7 +34,15 @@ from pipeline.statistics.multivariate_charts import (
     wall_chart,
 )
 from pipeline.statistics.residual_charts import fit_autoregression, residual_chart
-from pipeline.statistics.run_length import cusum_limit, ewma_width, mewma_limit, shewhart_width
+from pipeline.statistics.run_length import (
+    alarm_budget,
+    cusum_limit,
+    ewma_width,
+    false_alarms_per_day,
+    guaranteed_width,
+    mewma_limit,
+    shewhart_width,
+)
 from pipeline.statistics.run_rules import (
     EIGHT_IN_A_ROW,
     FOUR_OF_FIVE,

@@ -23,8 +23,7 @@ from pipeline.statistics.block_minima import fit_block_minima, reel_risk_from_bl
 from pipeline.statistics.capability import performance_index_one_sided
 from pipeline.statistics.capability_two_sided import performance_index_two_sided
 from pipeline.statistics.capability_within import within_index_one_sided
-from pipeline.statistics.reels_needed import index_that_proves, reels_needed
-from pipeline.statistics.share_of_reels import share_of_bad_reels
+from pipeline.statistics.reels_needed import index_that_proves, reels_needed, share_of_bad_reels
 from pipeline.statistics.tolerance import lower_tolerance_limit
 from pipeline.steps.charted import ChartFamily
 from pipeline.steps.held_share import TriedInterval, TriedKind, as_held, kind_of_reels

@@ -24,9 +24,15 @@ from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
 from pipeline.sheets.plant_sheet import SparkTest
 from pipeline.sheets.run_sheet import Covering
-from pipeline.steps.agreement import agreement_of_run, conductor_of, conductor_read, conductor_told
-from pipeline.steps.contradictions_told import contradictions_told
-from pipeline.steps.could_show import could_show
+from pipeline.steps.agreement import (
+    agreement_of_run,
+    conductor_of,
+    conductor_read,
+    conductor_told,
+    lone_rows,
+    lone_told,
+)
+from pipeline.steps.could_show import contradictions_told, could_show, gauge_noise, noise_mm
 from pipeline.steps.evidence import Seen
 from pipeline.steps.frozen_ring import (
     frozen_rows,
@@ -35,9 +41,7 @@ from pipeline.steps.frozen_ring import (
     silent_flags,
     silent_told,
 )
-from pipeline.steps.gauge_noise import gauge_noise, noise_mm
 from pipeline.steps.instrument_channels import carrying, channels_of, instruments_that_read
-from pipeline.steps.lone_wall import lone_rows, lone_told
 from pipeline.steps.place import Placed
 from pipeline.steps.ring_checks import check_ring
 from pipeline.steps.settle import settled_placement

@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.errors import Complaint, SheetError
-from pipeline.length.events import OtherPlace, other_places, place_events
+from pipeline.length.events import OtherPlace, UnlistedCount, other_places, place_events, unlisted_counts
 from pipeline.length.placement import Placement, place_readings
 from pipeline.length.reels import (
     LooseWire,
@@ -18,7 +18,6 @@ from pipeline.length.reels import (
     place_reels,
     reels_on_counter,
 )
-from pipeline.length.spark_counter import UnlistedCount, unlisted_counts
 from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from dashboards.fillers.containment import containment_entries, containment_of
 from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run_book import run_books
+from dashboards.pages.containment import containment_entries, containment_of
 from pipeline.acts.containing import note_containment
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import NotFoundError, ReelproofError

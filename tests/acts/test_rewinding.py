@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from dashboards.fillers.lot import _where_next
-from dashboards.fillers.reel import _children, plan_of
 from dashboards.fillers.run_book import run_books
+from dashboards.pages.reel import _children, plan_of
 from pipeline.acts.deciding import act_on
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import NotFoundError, ReelproofError

@@ -10,9 +10,9 @@ from typing import Any
 
 import polars as pl
 
-from dashboards.fillers.capability import capability_matrix
 from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run_book import run_books
+from dashboards.pages.capability import capability_matrix
 from pipeline.store.database import Store, open_to_read
 from pipeline.store.readings import READINGS
 from tests.benchmarks.many_runs import store_of

@@ -13,11 +13,10 @@ import pytest
 
 from dashboards.fillers.finding import finding_review
 from dashboards.fillers.plant import plant_of
-from dashboards.fillers.reel import reel_review
 from dashboards.fillers.run import run_review
 from dashboards.fillers.run_book import run_books
 from dashboards.pages.finding import write_finding_page
-from dashboards.pages.reel import write_reel_page
+from dashboards.pages.reel import reel_review, write_reel_page
 from dashboards.pages.run import write_run_page
 from dashboards.site import Site
 from pipeline.cli.app import run

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from dashboards.fillers.data_quality import _in_date, data_quality_review
 from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run_book import run_books
 from dashboards.page_writing import write_pages
+from dashboards.pages.data_quality import _in_date, data_quality_review
 from pipeline.cli.app import run
 from pipeline.simulator.lines import line_l2
 from pipeline.store.database import open_to_read

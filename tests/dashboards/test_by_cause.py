@@ -8,11 +8,11 @@ from dashboards.answers_shown import note_icon
 from dashboards.figures.control_chart import control_chart_figure
 from dashboards.figures.window import window_figure
 from dashboards.figures.wire import wire_figure
-from dashboards.pages.by_cause import by_cause
 from dashboards.pages.charts import in_order
 from dashboards.pages.index import search_entries
 from dashboards.pages.morning import bars, sheet_id, sheet_title
 from dashboards.pages.run_summary import causes_of, summary_of, unanswered
+from dashboards.pages.shift import by_cause
 from dashboards.records.site_pages import FindingEntry
 from dashboards.site import Site
 from pipeline.messages import message

@@ -11,13 +11,13 @@ import pytest
 
 from dashboards.fillers.finding import finding_review
 from dashboards.fillers.lot import lot_history, lots_of
-from dashboards.fillers.nonconformance import nonconformance_summary
 from dashboards.fillers.plant import plant_of
-from dashboards.fillers.reel import reel_review
 from dashboards.fillers.rows import finding_row, run_row
 from dashboards.fillers.run_book import RunBook, run_books
 from dashboards.fillers.shift import shift_review
 from dashboards.page_writing import write_pages
+from dashboards.pages.nonconformance import nonconformance_summary
+from dashboards.pages.reel import reel_review
 from pipeline.acts.containing import note_containment
 from pipeline.acts.deciding import act_on
 from pipeline.record.touched_wire import Question, contained

@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dashboards.fillers.morning import _causes
-from dashboards.fillers.nonconformance import _tally
 from dashboards.fillers.run_book import Row, RunBook
-from dashboards.pages.by_cause import by_cause
+from dashboards.pages.nonconformance import _tally
 from dashboards.pages.run_summary import causes_of
+from dashboards.pages.shift import by_cause
 from pipeline.length.intervals import wire_m
 from tests.dashboards import invented
 

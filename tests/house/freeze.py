@@ -19,16 +19,16 @@ from typing import Any
 
 import numpy as np
 
-from dashboards.fillers.capability import capability_matrix
-from dashboards.fillers.charts import line_charts_of, lines_of
-from dashboards.fillers.data_quality import data_quality_review
-from dashboards.fillers.faults import fault_review
-from dashboards.fillers.nonconformance import nonconformance_summary
 from dashboards.fillers.plant import plant_of
-from dashboards.fillers.reel import reel_review
 from dashboards.fillers.run import run_review
 from dashboards.fillers.run_book import RunBook, run_books
 from dashboards.fillers.shift import shift_review, shifts_of
+from dashboards.pages.capability import capability_matrix
+from dashboards.pages.charts import line_charts_of, lines_of
+from dashboards.pages.data_quality import data_quality_review
+from dashboards.pages.faults import fault_review
+from dashboards.pages.nonconformance import nonconformance_summary
+from dashboards.pages.reel import reel_review
 from dashboards.records import LineCharts, Plant
 from pipeline.messages import Measure, Message
 from pipeline.quantity import Asked

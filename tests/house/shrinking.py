@@ -39,11 +39,11 @@ UNREAD: set[str] = {
     "pipeline.nonconformance.decision.Decision.acceptance_limit",
     "pipeline.nonconformance.decision.Decision.conformance_probability",
     "pipeline.nonconformance.decision.Decision.rejection_limit",
-    "pipeline.products.coaxial.CoaxialField.outer_kv_mm",
     "pipeline.products.comparison.ComparedLine.distinct",
     "pipeline.products.concentricity.ImpliedConcentricity.at_least_pct",
     "pipeline.products.product.Product.conductor_max_mm",
     "pipeline.products.product.Product.conductor_min_mm",
+    "pipeline.products.stress.CoaxialField.outer_kv_mm",
     "pipeline.record.samples_compared.Pair.line_sd_mm",
     "pipeline.simulator.truth.TrueReel.lowest_mean_at_m",
     "pipeline.simulator.truth.TrueReel.lowest_mean_mm",
@@ -206,19 +206,7 @@ WIDE: set[str] = {
 # Modules under 60 lines that one module of their own room asks for.
 SPLINTERS: set[str] = {
     "pipeline.cli.sheet_keys",
-    "pipeline.logs.doubled_rows",
-    "pipeline.logs.event_list",
-    "pipeline.logs.lines_of_file",
-    "pipeline.logs.long_guess",
-    "pipeline.logs.row_checks.missing",
-    "pipeline.logs.row_checks.step",
-    "pipeline.sheets.bounds",
-    "pipeline.simulator.samples_out",
-    "pipeline.steps.between_marks",
-    "pipeline.steps.contradictions_told",
-    "pipeline.steps.gauge_noise",
     "pipeline.steps.settle",
-    "pipeline.trust.normalized_difference",
 }
 
 

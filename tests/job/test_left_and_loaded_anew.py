@@ -16,7 +16,7 @@ from dashboards.fillers.lot import lot_history, lots_of
 from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run_book import run_books
 from dashboards.fillers.shift import shift_review, shifts_of
-from dashboards.fillers.site_index import site_index
+from dashboards.pages.index import site_index
 from pipeline.acts.deciding import act_on
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.cli.app import run

@@ -20,9 +20,8 @@ from pipeline.job.assessing import NOT_JUDGED, assess_runs
 from pipeline.job.loading import load_sheets
 from pipeline.job.watching import look
 from pipeline.logs.open_log import OpenLog
-from pipeline.sheets.bounds import LONGEST_TEXT
 from pipeline.sheets.run_sheet import LogFile
-from pipeline.sheets.toml_file import read_sheet
+from pipeline.sheets.toml_file import LONGEST_TEXT, read_sheet
 from pipeline.store.database import open_to_read, open_to_write
 
 ROWS, HALF = 1500, 750

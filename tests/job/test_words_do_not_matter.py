@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from dashboards.fillers.capability import capability_matrix
-from dashboards.fillers.faults import fault_review
 from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run_book import run_books
+from dashboards.pages.capability import capability_matrix
+from dashboards.pages.faults import fault_review
 from pipeline.job.assessing import assess_run, read_plant_for_judging
 from pipeline.record.sealing import ASSESSMENT_TABLES, frame_sha256
 from pipeline.store.database import Store, open_to_read, open_to_write

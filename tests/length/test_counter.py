@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pipeline.length.counter import repair_counter
-from pipeline.length.slip import counter_scale, find_slips, mend_slips
+from pipeline.length.line_length import counter_scale, find_slips, mend_slips
 from pipeline.wording.say import plain
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
+from pipeline.length.events import unlisted_counts
 from pipeline.length.placement import place_readings
-from pipeline.length.spark_counter import unlisted_counts
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from tests.steps.runs import NO_FLAGS
 

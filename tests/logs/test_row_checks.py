@@ -8,12 +8,9 @@ from hypothesis import strategies as st
 
 from pipeline.columns import CHANNEL_BY_NAME
 from pipeline.flags import COUNTER_RESET, MISSING, OUT_OF_RANGE, SPIKE, STEP, STUCK
-from pipeline.logs.row_checks.counter_fall import counter_falls
-from pipeline.logs.row_checks.every_check import check_channel
+from pipeline.logs.row_checks.every_check import check_channel, counter_falls, missing_rows, step_rows
 from pipeline.logs.row_checks.grid import on_grid
-from pipeline.logs.row_checks.missing import missing_rows
 from pipeline.logs.row_checks.spike import NETWORK, rolling_median, spikes
-from pipeline.logs.row_checks.step import step_rows
 from pipeline.logs.row_checks.stuck import noise_of, stuck_length, stuck_rows
 
 

@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import MethodRefusal
-from pipeline.products.coaxial import coaxial_field
 from pipeline.products.comparison import compare_constructions
 from pipeline.products.concentricity import implied_concentricities, implied_concentricity_pct
 from pipeline.products.construction_sheet import construction_sheet
@@ -17,6 +16,7 @@ from pipeline.products.limits import limits_in_force
 from pipeline.products.product import find_product
 from pipeline.products.ratings import ratings_of
 from pipeline.products.source_standing import BLANK
+from pipeline.products.stress import coaxial_field
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.wording.say import plain
 

@@ -10,6 +10,7 @@ from worked_cases import column, printed
 
 from pipeline.results import Result
 from pipeline.statistics.event_rate import event_rate
+from pipeline.statistics.reels_needed import share_of_bad_reels
 from pipeline.statistics.run_length import ewma_arl, mewma_limit
 from pipeline.statistics.run_rules import (
     BEYOND_LIMIT,
@@ -18,7 +19,6 @@ from pipeline.statistics.run_rules import (
     TWO_OF_THREE,
     run_rules_arl,
 )
-from pipeline.statistics.share_of_reels import share_of_bad_reels
 from pipeline.trust.laboratory import Agreement, agreement
 
 RULES = {"1": BEYOND_LIMIT, "2": TWO_OF_THREE, "3": FOUR_OF_FIVE, "4": EIGHT_IN_A_ROW}

@@ -11,10 +11,9 @@ from scipy.integrate import quad
 from scipy.sparse import diags_array
 from scipy.sparse.linalg import spsolve
 
-from pipeline.products.coaxial import EPSILON_0, coaxial_field
 from pipeline.products.layers import layers_of
 from pipeline.products.product import find_product
-from pipeline.products.stress import fields_of
+from pipeline.products.stress import EPSILON_0, coaxial_field, fields_of
 
 CASES = [
     pytest.param("THHN/THWN-2", "14 AWG", "solid", id="two layers, small"),

@@ -11,8 +11,8 @@ import polars as pl
 import pytest
 
 from dashboards.fillers.plant import plant_of
-from dashboards.fillers.reel import plan_of, reel_review
 from dashboards.fillers.run_book import run_books
+from dashboards.pages.reel import plan_of, reel_review
 from pipeline.acts.deciding import act_on
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import MethodRefusal, NotFoundError

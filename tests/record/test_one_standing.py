@@ -15,14 +15,14 @@ import pytest
 
 from dashboards.fillers.finding import finding_review
 from dashboards.fillers.lot import lot_history, lots_of
-from dashboards.fillers.nonconformance import nonconformance_summary
 from dashboards.fillers.plant import plant_of
-from dashboards.fillers.reel import reel_review
 from dashboards.fillers.run import run_review
 from dashboards.fillers.run_book import run_books
 from dashboards.fillers.shift import shift_review, shifts_of
-from dashboards.fillers.site_index import site_index
 from dashboards.page_writing import write_pages
+from dashboards.pages.index import site_index
+from dashboards.pages.nonconformance import nonconformance_summary
+from dashboards.pages.reel import reel_review
 from dashboards.records import GATE_OF
 from pipeline.acts.deciding import act_on
 from pipeline.acts.holding import put_hold

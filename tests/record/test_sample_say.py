@@ -8,9 +8,8 @@ import polars as pl
 import pytest
 
 from dashboards.fillers.plant import plant_of
-from dashboards.fillers.reel import reel_review
 from dashboards.fillers.run_book import run_books
-from dashboards.pages.reel import write_reel_page
+from dashboards.pages.reel import reel_review, write_reel_page
 from dashboards.site import Site
 from pipeline.acts.deciding import act_on
 from pipeline.acts.withdrawing import withdraw_sample

@@ -13,9 +13,7 @@ from dashboards.records import Plant
 from dashboards.site import record_sha256
 from pipeline.lots.declaration import IS_NOT, NO_TESTS, Declaration
 from pipeline.reports.declaration import declaration_pdf
-from pipeline.reports.lot_history import lot_history_pdf
-from pipeline.reports.morning_report import morning_pdf
-from pipeline.reports.nonconformance_report import nonconformance_report_pdf
+from pipeline.reports.printed import lot_history_pdf, morning_pdf, nonconformance_report_pdf
 from pipeline.reports.shift_summary import shift_summary_pdf
 from pipeline.reports.typesetting import Printing, Wording
 from tests.dashboards import hostile, invented, invented_lines, invented_more

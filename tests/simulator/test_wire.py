@@ -12,9 +12,8 @@ from scipy.optimize import minimize_scalar
 
 from pipeline.simulator.products_made import PRODUCTS, thhn_14_solid
 from pipeline.simulator.randomness import Wander, WanderSource, stream
-from pipeline.simulator.ribbon import Ribbon
 from pipeline.simulator.troubles import CentreDrift, ThinAllRound, ThinOneSide
-from pipeline.simulator.true_wire import bump, extreme_walls_mm
+from pipeline.simulator.true_wire import Ribbon, bump, extreme_walls_mm
 from tests.simulator.in_memory import short_scenario, simulate_in_memory
 
 

@@ -20,7 +20,6 @@ from scipy import stats
 from scipy.signal import lfilter
 
 from pipeline.results import Chart, Refused
-from pipeline.statistics.alarm_budget import guaranteed_width
 from pipeline.statistics.count_charts import share_chart, u_chart
 from pipeline.statistics.ewma_cusum import CusumChart, cusum_chart, ewma_chart
 from pipeline.statistics.multivariate_charts import mewma_chart, t2_chart, wall_baseline, wall_chart
@@ -31,6 +30,7 @@ from pipeline.statistics.run_length import (
     cusum_limit,
     ewma_arl,
     ewma_width,
+    guaranteed_width,
     mewma_arl0,
     mewma_limit,
     shewhart_width,

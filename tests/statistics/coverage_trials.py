@@ -21,9 +21,9 @@ import numpy as np
 import pipeline.steps
 from pipeline.results import Refused, Result, standing
 from pipeline.sheets.plant_sheet import Charts
-from pipeline.statistics.alarm_budget import alarm_budget
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.event_rate import event_rate
+from pipeline.statistics.run_length import alarm_budget
 from pipeline.steps.held_share import TriedInterval, TriedKind
 from pipeline.steps.line_charts import WATCHED, LineCharts, _LineMaker
 from pipeline.steps.line_faults import _pairs

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from pipeline.errors import MethodRefusal
-from pipeline.statistics.alarm_budget import alarm_budget, false_alarms_per_day, guaranteed_width
+from pipeline.statistics.run_length import alarm_budget, false_alarms_per_day, guaranteed_width
 
 
 def test_one_false_alarm_a_week_over_twelve_charts() -> None:

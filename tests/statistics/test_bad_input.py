@@ -67,7 +67,7 @@ OWN: dict[str, dict[str, Any]] = {
     "event_clustering.close_pairs": {"at_m": FAULTS, "known_m": 2000.0},
     "event_rate.event_rate": {"known_m": 20_000.0},
     "event_coincidence.coincidence": {"reel_m": [2000.0], "shifts": 19},
-    "share_of_reels.share_of_bad_reels": {"reels": 60, "known_m": None},
+    "reels_needed.share_of_bad_reels": {"reels": 60, "known_m": None},
     "count_charts.share_chart": {"bad": RANDOM.binomial(50, 0.1, 24)},
     "minimum_of_reel.reel_risk": {"limit": 0.39, "known_m": 60_000.0},
     "return_level.reel_level": {"known_m": 60_000.0, "tail": LowerTail(0.396, 0.004, 0.0, 0.001)},

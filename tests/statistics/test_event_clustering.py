@@ -15,7 +15,7 @@ from pipeline.statistics.event_clustering import (
     gap_clustering,
     trend_along,
 )
-from pipeline.statistics.known_positions import join_known
+from pipeline.statistics.event_coincidence import join_known
 from tests.said import said
 
 END_OF_REEL = [1200.0, 1310.0, 1340.0, 1405.0, 1466.0, 1490.0]

@@ -21,7 +21,7 @@ from scipy import stats
 from pipeline.results import Result
 from pipeline.statistics.event_rate import event_rate
 from pipeline.statistics.rate_comparison import compare_rates
-from pipeline.statistics.share_of_reels import share_of_bad_reels
+from pipeline.statistics.reels_needed import share_of_bad_reels
 from tests.statistics.interval_trials import TRIALS, repeat
 
 HERE = Path(__file__).parent

@@ -73,7 +73,7 @@ MORE: dict[str, Any] = {
     "within": 1e-5, "between": 1e-5, "over": 1e-5,
 }  # fmt: skip
 MINE: dict[str, dict[str, Any]] = {
-    "alarm_budget.guaranteed_width": {"baseline": 20},
+    "run_length.guaranteed_width": {"baseline": 20},
     "bootstrap.redraw": {"n": 100},
     "capability.index_lower_bound": {"n_for_mean": 40.0},
     "capability.index_standard_error": {"n_for_mean": 40.0, "n_for_variance": 40.0},

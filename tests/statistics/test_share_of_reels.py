@@ -6,7 +6,7 @@ from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
 from pipeline.results import Refused, Result
-from pipeline.statistics.share_of_reels import share_of_bad_reels
+from pipeline.statistics.reels_needed import share_of_bad_reels
 from tests.said import said
 
 

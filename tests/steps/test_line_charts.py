@@ -10,8 +10,8 @@ import pytest
 from scipy import stats
 
 from pipeline.sheets.plant_sheet import Charts
-from pipeline.statistics.alarm_budget import guaranteed_width
 from pipeline.statistics.multivariate_charts import BY_ORDER
+from pipeline.statistics.run_length import guaranteed_width
 from pipeline.statistics.run_rules import EIGHT_IN_A_ROW, FOUR_OF_FIVE, TWO_OF_THREE, run_rules_arl
 from pipeline.steps.chart_maker import FEWEST_REELS, ChartOf
 from pipeline.steps.line_charts import WATCHED, LineCharts, line_charts

@@ -17,7 +17,7 @@ from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import MassBalance
 from pipeline.simulator.lines import line_l2
 from pipeline.simulator.scenario import PlannedReel
-from pipeline.steps.gauge_noise import gauge_noise, noise_mm
+from pipeline.steps.could_show import gauge_noise, noise_mm
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
 from pipeline.steps.settle import settled_placement

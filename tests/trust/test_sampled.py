@@ -10,7 +10,7 @@ import pytest
 
 from pipeline.nonconformance.decision import DecisionRule
 from pipeline.record.samples_judged import judged_sample
-from pipeline.trust.normalized_difference import normalized_difference
+from pipeline.trust.against_line import normalized_difference
 from pipeline.trust.sampled import SAMPLED, Build, average_below_thinnest, impossible
 
 BUILD = Build("wire", 1.628, 2.593, True)

@@ -9,7 +9,7 @@ from pipeline.length.placement import place_readings
 from pipeline.length.reels import LooseWire
 from pipeline.length.steady_state import STEADY
 from pipeline.results import Refused, Result
-from pipeline.wall.scrap import scrap_of_run
+from pipeline.wall.mass import scrap_of_run
 from pipeline.wall.shrinkage import cold_diameter_mm, shrinkage, usual_shrinkage
 from tests.said import said
 

@@ -1,4 +1,22 @@
-"""Every check of every channel of a run, as a sparse table of row, channel and reason."""
+"""Every check of every channel of a run, as a sparse table of row, channel and reason.
+
+Where a channel holds no value although one was due.
+
+A slow instrument in a fast table fills every n-th row only; the rows between are not missing readings. n is the
+usual distance between its values, so a channel that fills every row is missing wherever it is empty.
+
+Where the level of an instrument jumped at once by more than the process can move.
+
+Between one reading and the next the level, taken as the median of the ten readings before and of the ten from
+there on, moves by more than ten times the noise and by more than 5 % of itself. Wire, screw and melt need seconds
+for that (common practice, no source); a knocked or re-zeroed gauge needs none.
+
+Where the length counter fell back: started again, or showed a wrong figure for a moment.
+
+A counter that falls by more than 10 m and stays there was reset or has wrapped. One that is back where it was
+within three readings only misread; those readings are spikes. Smaller falls are wire pulled back, which
+`pipeline.length` places. 10 m and three readings: common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -13,14 +31,129 @@ from numpy.typing import NDArray
 from pipeline.columns import CHANNEL_BY_NAME, WALL_CHANNELS, Column
 from pipeline.flags import COUNTER_RESET, MISSING, OUT_OF_RANGE, SPIKE, STEP, STUCK, Flag
 from pipeline.logs.log_plan import mapped
-from pipeline.logs.row_checks.counter_fall import counter_falls
-from pipeline.logs.row_checks.grid import on_grid
-from pipeline.logs.row_checks.missing import missing_rows
+from pipeline.logs.row_checks.grid import Numbers, on_grid
 from pipeline.logs.row_checks.spike import spikes
-from pipeline.logs.row_checks.step import step_rows
-from pipeline.logs.row_checks.stuck import stuck_rows
+from pipeline.logs.row_checks.stuck import noise_of, stuck_rows
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
+
+FALL_M = 10.0
+MOMENT = 3
+_COUNTER_PART = 1 << 20
+_SAMPLE = 100_000
+_NONE = np.zeros(0, np.int64)
+
+
+def counter_falls(counter_m: Floats) -> tuple[Rows, Rows]:
+    """Places of the first reading after each reset, and places of misread figures.
+
+    Args:
+        counter_m: the length counter [m] in the order of the log, without gaps.
+    """
+    if counter_m.size < 2:
+        return _NONE, _NONE
+    falls = _falls(counter_m)
+    if falls.size == 0:
+        return _NONE, _NONE
+    resets: list[int] = []
+    misread: list[int] = []
+    some = np.arange(0, counter_m.size - 1, max(1, counter_m.size // _SAMPLE))
+    pace = FALL_M + MOMENT * 2.0 * float(np.median(np.abs(counter_m[some + 1] - counter_m[some])))
+    for fall in falls.tolist():
+        dip = _back_after_dip(counter_m, fall)
+        peak = _up_before_fall(counter_m, fall, pace)
+        if dip:
+            misread.extend(range(fall, dip))
+        elif peak:
+            misread.extend(range(peak, fall))
+        else:
+            resets.append(fall)
+    return np.array(resets, np.int64), np.array(misread, np.int64)
+
+
+def _falls(counter: Floats) -> Rows:
+    """Places of figures that are 10 m and more below the one before, looked for a part at a time."""
+    found = [_NONE]
+    for start in range(0, counter.size, _COUNTER_PART):
+        part = counter[start : start + _COUNTER_PART + 1]
+        found.append(np.flatnonzero(np.diff(part) < -FALL_M) + start + 1)
+    return np.concatenate(found)
+
+
+def _back_after_dip(counter: Floats, fall: int) -> int:
+    """Where the counter is back at the level before `fall`, if that is within a moment; else 0."""
+    for place in range(fall + 1, min(fall + MOMENT + 1, counter.size)):
+        if counter[fall - 1] - FALL_M <= counter[place] <= counter[fall - 1] + FALL_M * MOMENT:
+            return place
+    return 0
+
+
+def _up_before_fall(counter: Floats, fall: int, pace: float) -> int:
+    """Where the counter leapt up within a moment before `fall`, if it then fell back to where it was; else 0."""
+    for place in range(fall - 1, max(fall - MOMENT - 1, 0), -1):
+        leapt = counter[place] - counter[place - 1] > pace
+        if leapt and abs(counter[fall] - counter[place - 1]) <= pace:
+            return place
+    return 0
+
+
+LEVEL = 10
+NOISES = 10.0
+SHARE = 0.05
+_PART = 1 << 16
+
+
+def step_rows(values: Numbers, level: float, least: float) -> Rows:
+    """Places of the first reading on a new level.
+
+    Args:
+        values: readings of one instrument in the order of time, without gaps, counted from any level.
+        level: the level that `values` are counted from, in their unit.
+        least: smallest jump that counts, the instrument's resolution, in the unit of `values`.
+    """
+    if values.size < 2 * LEVEL:
+        return np.zeros(0, np.int64)
+    usual = level + float(np.median(values[:: max(1, values.size // 10_000)]))
+    limit = max(NOISES * noise_of(values), SHARE * abs(usual), least)
+    places = np.flatnonzero(np.abs(np.diff(values)) > limit) + 1
+    places = places[(places >= LEVEL) & (places <= values.size - LEVEL)]
+    found = [
+        part[_jumps(values, part, limit)]
+        for part in (places[start : start + _PART] for start in range(0, places.size, _PART))
+    ]
+    return np.concatenate([np.zeros(0, np.int64), *found])
+
+
+def _jumps(values: Numbers, places: Rows, limit: float) -> NDArray[np.bool_]:
+    around = places[:, None] + np.arange(-LEVEL, LEVEL)
+    before = np.median(values[around[:, :LEVEL]], axis=1)
+    after = np.median(values[around[:, LEVEL:]], axis=1)
+    jumps: NDArray[np.bool_] = np.abs(after - before) > limit
+    return jumps
+
+
+def missing_rows(empty: NDArray[np.bool_]) -> Rows:
+    """Places without a value where one was due.
+
+    Args:
+        empty: True where the channel is empty, in the order of the log.
+    """
+    holes = np.flatnonzero(empty)
+    filled = np.flatnonzero(~empty)
+    if holes.size == 0 or filled.size < 2:
+        return holes
+    usual = int(np.median(np.diff(filled)))
+    if usual == 1:
+        return holes
+    behind = np.searchsorted(filled, holes)
+    previous = filled[np.maximum(behind - 1, 0)]
+    following = filled[np.minimum(behind, filled.size - 1)]
+    between = (behind > 0) & (behind < filled.size)
+    late = ~between | (following - previous > 1.5 * usual)
+    away = np.where(behind == 0, filled[0] - holes, holes - previous)
+    due: Rows = holes[late & (away % usual == 0)]
+    return due
+
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
