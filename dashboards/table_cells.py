@@ -177,7 +177,7 @@ class LinkedCells:
         at += f" ({CORE} {quantity(worst.core_m, 'place')})" if on_reel else " of the run"
         if target:
             comma = "," if worst.angle_deg is not None else ""
-            at = f'<a href="{escape(target)}">{at}<span class="sr"> on the run page</span></a>{comma}'
+            at = f'<a href="{escape(target)}">{at}<span class="sr"> on the run page</span>{comma}</a>'
         if worst.angle_deg is not None:
             at += f"{'' if target else ','} thin toward {quantity(worst.angle_deg, 'angle')}"
         shown = quantity(worst.value, kind, limit.value if limit else None)

@@ -40,6 +40,7 @@ from pipeline.record.finding_on_file import finding_of
 from pipeline.record.how_sure import risk_told
 from pipeline.record.trials import is_trial
 from pipeline.store.said_columns import lacking_of, reason_of, told_of
+from pipeline.warned import Warned
 
 GAP_KIND: dict[str, Any] = {
     "wall unmonitored": "unmonitored",
@@ -381,10 +382,25 @@ def quality_of(book: RunBook) -> DataQuality:
             sentences.append(
                 f"{head['rows_set_aside']} lines of the logs were set aside; each is on file with its reason."
             )
-        # What no run of such gauges could show is told beside it and is no gap of this run.
-        gaps = [one for one in sentences if not (isinstance(one, Message) and one.code in set(Unseen))]
+        gaps = [one for one in sentences if _code(one) not in _NO_GAP]
         state = "red" if book.contradictions else "amber" if gaps else "green"
-    return DataQuality(state, tuple(sentences), head["rows_read"], head["rows_kept"], head["rows_set_aside"])
+    limits = tuple(one for one in sentences if _code(one) in set(Unseen))
+    return DataQuality(
+        state,
+        tuple(one for one in sentences if one not in limits),
+        head["rows_read"],
+        head["rows_kept"],
+        head["rows_set_aside"],
+        limits,
+    )
+
+
+# Told, and no gap of this run: what no run of such gauges could show, and where the steady wire begins.
+_NO_GAP = {*Unseen, Warned.SETTLED_LATE}
+
+
+def _code(said: Said) -> str:
+    return said.code if isinstance(said, Message) else ""
 
 
 def _not_concluded(book: RunBook) -> tuple[Said, ...]:

@@ -77,6 +77,7 @@ def _run(book: RunBook) -> RunQualityRow:
         known_m=length - unknown,
         unmonitored_m=unknown,
         untested_m=untested,
+        limits=quality.limits,
     )
 
 

@@ -83,7 +83,8 @@ def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], boo
             )
     still_open = {row["finding_id"] for book in books for row in book.open_findings}
     rows = []
-    for key in sorted(set(grouped) | set(made)):
+    # Most findings first, so that the few causes of most of them are read first.
+    for key in sorted(set(grouped) | set(made), key=lambda one: (-len(grouped.get(one, ())), one)):
         found = grouped.get(key, [])
         reach = known.get(key)
         rows.append(

@@ -439,6 +439,7 @@ class DataQuality:
         rows_read: log lines read.
         rows_kept: readings kept.
         rows_set_aside: lines set aside with a reason; read = kept + set aside.
+        limits: the smallest errors of its gauges that the run could show, and what no run shows.
     """
 
     state: QualityState
@@ -446,3 +447,4 @@ class DataQuality:
     rows_read: int = 0
     rows_kept: int = 0
     rows_set_aside: int = 0
+    limits: tuple[Said, ...] = ()

@@ -222,6 +222,7 @@ class RunQualityRow:
     known_m: float
     unmonitored_m: float
     untested_m: float | None = None
+    limits: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
