@@ -17,6 +17,9 @@ from pipeline.nonconformance.decision import Sense
 from pipeline.nonconformance.failing_lengths import Floats
 from pipeline.nonconformance.finding import NOT_KNOWN, Cause, Finding
 
+SPARK_FAULT = "spark-fault"
+FEWEST_MEMBERS = 3
+
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
@@ -42,14 +45,12 @@ class Repeat:
     Args:
         period_m: the spacing [m].
         element: the element of the line with that circumference, or the candidates.
-        positions_m: where the repeating events lie [m].
-        tolerance_m: how far an event may lie from its place [m].
+        members: place of each spark fault that belongs to it [m], and the probability that it does.
     """
 
     period_m: float
     element: str
-    positions_m: tuple[float, ...]
-    tolerance_m: float
+    members: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,23 +85,20 @@ def _meeting(finding: Finding, stretches: Sequence[Stretch]) -> Stretch | None:
 
 
 def _repeat(finding: Finding, repeats: Sequence[Repeat]) -> Cause | None:
+    """The repeat that a spark fault belongs to; other findings, and faults out of phase, belong to none."""
+    if any(one.rule_id != SPARK_FAULT for one in finding.sightings):
+        return None
     for one in repeats:
-        near = [
-            at
-            for at in one.positions_m
-            if finding.from_m - one.tolerance_m <= at <= finding.to_m + one.tolerance_m
-        ]
-        if near and len(one.positions_m) >= 3:
-            return Cause(
-                "roll",
-                message(
-                    Because.REPEATS,
-                    n=len(one.positions_m),
-                    period=Measure(one.period_m, "m"),
-                    element=one.element,
-                ),
-                one.element,
+        here = [sure for at, sure in one.members if finding.from_m <= at <= finding.to_m]
+        if here and len(one.members) >= FEWEST_MEMBERS:
+            told = message(
+                Because.REPEATS,
+                n=len(one.members),
+                period=Measure(one.period_m, "m"),
+                element=one.element,
+                probability=max(here),
             )
+            return Cause("roll", told, one.element)
     return None
 
 

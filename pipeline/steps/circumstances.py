@@ -14,6 +14,7 @@ from pipeline.length.steady_state import PHASE_NAMES, STEADY
 from pipeline.nonconformance.cause import Circumstances, Repeat, Stretch, drift_before
 from pipeline.nonconformance.finding import Finding
 from pipeline.results import Refused
+from pipeline.statistics.event_family import MEMBER_P, family_probabilities
 from pipeline.statistics.event_repeats import RepeatSearch, search_repeats
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats
@@ -24,6 +25,8 @@ REPEAT_P = 0.01
 # Wire looked back over for a drift that leads to a finding [m], and the shortest finding it is looked for.
 DRIFT_BACK_M = 1500.0
 DRIFT_FROM_M = 50.0
+# A fault is placed so much worse than usual that it has no phase (chosen here).
+PLACED_TIMES = 4.0
 DIRECTION = {"wall": "at least", "concentricity": "at least", "diameter": "at least"}
 
 
@@ -43,10 +46,19 @@ def turns_of(bench: Bench) -> tuple[dict[str, float], dict[str, float]]:
 
 
 def fault_places(bench: Bench) -> tuple[list[Floats], float]:
-    """Where each separate spark fault of each reel lies on the wire [m], and how well that is known [m]."""
+    """Where each separate spark fault of each reel lies on the wire [m], and how well that is known [m].
+
+    A fault that lies in a gap of the log, or has several places because a clock was set, is left out: it has no phase.
+    """
     events = bench.placed.events
     if events.height == 0:
         return [], 0.0
+    many = {one.event for one in bench.placed.elsewhere}
+    usual = events["at_sd_m"].median()
+    most = PLACED_TIMES * usual if isinstance(usual, float) else np.inf
+    events = events.filter(
+        ~pl.int_range(pl.len()).is_in(sorted(many)) & (pl.col("at_sd_m").fill_null(0.0) <= most)
+    )
     first = (
         events.filter((pl.col("kind") == "spark fault") & pl.col("at_m").is_not_null())
         .sort("at_m")
@@ -119,16 +131,25 @@ def _changes(bench: Bench) -> tuple[Stretch, ...]:
 CHANGE_TAIL_M = 300.0
 
 
+def members_of(bench: Bench, period_m: float) -> tuple[tuple[float, float], ...]:
+    """Place of each spark fault that belongs to a repeat of `period_m` [m], and the probability that it does."""
+    tester = bench.line.instrument("spark tester")
+    places, unsure = fault_places(bench)
+    least = float(np.hypot(unsure, (tester.window_m if tester is not None else 0.0) / np.sqrt(12.0)))
+    sure, ratio = family_probabilities(places, period_m, least)
+    return tuple(
+        (float(at), float(p))
+        for one in zip(places, sure, ratio, strict=True)
+        for at, p, times in zip(*one, strict=True)
+        if p >= MEMBER_P and times > 1.0
+    )
+
+
 def _repeats(bench: Bench, found: RepeatSearch | Refused | None) -> tuple[Repeat, ...]:
     if not isinstance(found, RepeatSearch):
         return ()
-    events = bench.placed.events.filter(pl.col("kind") == "spark fault").sort("at_m")
-    places = tuple(float(at) for at in events["at_m"].drop_nulls().to_list())
-    return tuple(
-        Repeat(one.period_m, one.name, places, 1.0)
-        for one in found.tested
-        if one.p_value < REPEAT_P and not one.harmonic_of
-    )[:1]
+    shown = (one for one in found.tested if one.p_value < REPEAT_P and not one.harmonic_of)
+    return tuple(Repeat(one.period_m, one.name, members_of(bench, one.period_m)) for one in shown)[:1]
 
 
 def _drifts(bench: Bench, findings: Sequence[Finding]) -> tuple[Stretch, ...]:

@@ -12,16 +12,19 @@ from dataclasses import replace
 
 from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
-from pipeline.messages import Measure, Said, message
+from pipeline.length.line_length import integral_m
+from pipeline.length.slip import counter_scale
+from pipeline.messages import Measure, Place, Said, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
+from pipeline.statistics.event_family import MEMBER_P
 from pipeline.statistics.event_repeats import EventRepeat, RepeatSearch, scan_repeats
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
-from pipeline.steps.circumstances import REPEAT_P, fault_places
+from pipeline.steps.circumstances import REPEAT_P, fault_places, members_of
 from pipeline.steps.evidence import Floats
 
 TOPIC = "fault repeats"
@@ -30,6 +33,7 @@ SCANNED = message(Method.REPEATS_OF_ANY_LENGTH)
 # Longest length that is scanned for [m]; the shortest in electrodes and in uncertainties of a place, under which the
 # phase of a mark is all but lost, and in metres (chosen here).
 LONGEST_M, SHORTEST_ELECTRODES, SHORTEST_SDS, SHORTEST_M = 20.0, 0.75, 4.0, 0.3
+NORMAL_95 = 1.96
 
 
 def repeat_answers(bench: Bench, found: RepeatSearch | Refused | None) -> list[AnswerRow]:
@@ -40,11 +44,64 @@ def repeat_answers(bench: Bench, found: RepeatSearch | Refused | None) -> list[A
         found: the search among the listed elements, as of `circumstances.spark_repeats`; None where none is listed.
     """
     places, unsure = fault_places(bench)
-    answers = [] if found is None else [repeat_answer(found)]
+    answers: list[Result | Refused] = [] if found is None else [repeat_answer(found)]
     tester = bench.line.instrument("spark tester")
     if tester is not None and places and not any(isinstance(one, Result) for one in answers):
         answers.append(scan_answer(places, tester.window_m, unsure))
-    return [AnswerRow("run", bench.run.id, TOPIC, one) for one in answers]
+    scale = scale_of_length(bench) if any(isinstance(one, Result) for one in answers) else 0.0
+    told = [
+        with_members(with_scale(one, scale), members_of(bench, one.estimate), sum(map(len, places)))
+        if isinstance(one, Result)
+        else one
+        for one in answers
+    ]
+    return [AnswerRow("run", bench.run.id, TOPIC, one) for one in told]
+
+
+def scale_of_length(bench: Bench) -> float:
+    """Standard uncertainty of the counter's scale, as a share: the encoder's own and what the line speed denies of it.
+
+    Where counter and speed differ by d, the true length lies between the two: u = d / sqrt(3), about the counter's
+    (GUM, 4.3.7, from memory).
+    """
+    encoder = bench.line.instrument("encoder")
+    placement = bench.placed.placement
+    speed = placement.readings["speed_m_s"].to_numpy()
+    by_speed = integral_m(speed, placement.seconds)
+    apart = abs(counter_scale(placement.at_m, by_speed, placement.seconds) - 1.0)
+    return math.hypot((encoder.scale_pct if encoder is not None else 0.2) / 100.0, apart / math.sqrt(3.0))
+
+
+def with_scale(found: Result, scale: float) -> Result:
+    """The period with the scale of the length in its interval.
+
+    Args:
+        found: the period, its interval from the faults' phases alone.
+        scale: standard uncertainty of the scale, as a share.
+    """
+    half = math.hypot((found.high - found.low) / 2.0, NORMAL_95 * scale * found.estimate)
+    note = message(Note.SCALE_IN_INTERVAL, scale=100.0 * scale)
+    return replace(
+        found, low=found.estimate - half, high=found.estimate + half, warnings=(*found.warnings, note)
+    )
+
+
+def with_members(found: Result, members: Sequence[tuple[float, float]], faults: int) -> Result:
+    """The period with the list of the faults that belong to it.
+
+    Args:
+        found: the period.
+        members: place of each member [m], and its probability.
+        faults: faults in all.
+    """
+    listed = [message(Note.FAMILY_MEMBER, at=Place(at), probability=p) for at, p in members]
+    if not listed:
+        note = message(Note.NO_FAMILY_MEMBER, faults=faults, least=MEMBER_P)
+    else:
+        note = message(
+            Note.FAMILY_MEMBERS, n=len(listed), faults=faults, least=MEMBER_P, members=tuple(listed)
+        )
+    return replace(found, warnings=(*found.warnings, note))
 
 
 def repeat_answer(found: RepeatSearch | Refused) -> Result | Refused:

@@ -151,7 +151,13 @@ _CAUSES: Mapping[str, tuple[str, ...]] = {
         "The instruments contradict each other there. {agreement}",
         "The instruments contradict each other there: {how}.",
     ),
-    Because.REPEATS: ("One of {n} events that repeat every {period:turn}, the circumference of {element}.",),
+    Because.REPEATS: (
+        (
+            "One of {n} spark faults that repeat every {period:turn}, the turn of {element} "
+            "(probability {probability:.2f})."
+        ),
+        "One of {n} events that repeat every {period:turn}, the circumference of {element}.",
+    ),
     Because.LONE_READING: (
         "A single reading of {instrument} far from its neighbors; no other instrument saw it.",
     ),

@@ -274,6 +274,16 @@ NOTES: Mapping[str, tuple[str, ...]] = {
         ),
     ),
     Note.NO_ELEMENT_LOOKED_AT: ("No element of the line sheet was looked at.",),
+    Note.FAMILY_MEMBER: ("{at:place} ({probability:.2f})",),
+    Note.FAMILY_MEMBERS: (
+        "{n} of {faults} faults belong to it with a probability of {least:.2f} or more: {members}.",
+    ),
+    Note.NO_FAMILY_MEMBER: (
+        "No single one of the {faults} faults belongs to it with a probability of {least:.2f} or more.",
+    ),
+    Note.SCALE_IN_INTERVAL: (
+        "The interval includes the scale of the length counter, {scale:.2f}\u00a0% standard uncertainty.",
+    ),
     Note.NO_ELEMENT_REPEATS: (
         (
             "No listed element's turn repeats in the faults. {untold:#listed element|listed elements} could "
