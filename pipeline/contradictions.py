@@ -16,6 +16,7 @@ class Contradiction(Code):
     COLUMNS_EXCHANGED = "contradiction/columns exchanged"
     MELT_EXCHANGED = "contradiction/melt exchanged"
     CLOCK_SET = "contradiction/clock set"
+    ROWS_REPEATED = "contradiction/rows repeated"
 
 
 class Unseen(Code):
@@ -26,4 +27,6 @@ class Unseen(Code):
     GAUGES_LEAST = "unseen/gauges least"
     GAUGES_LEAST_CONDUCTOR_UNREAD = "unseen/gauges least, conductor unread"
     GAUGES_NOT_COMPARED = "unseen/gauges not compared"
+    LAG_LEAST = "unseen/lag least"
+    LAG_NOT_SEEN = "unseen/lag not seen"
     NEVER = "unseen/never"

@@ -54,6 +54,12 @@ DENIED = Flag(
     "The other instruments on the same wire show that this reading is not of the wire.",
     True,
 )
+REPEATED = Flag(
+    14,
+    "repeats earlier readings",
+    "A block of earlier readings stands here once more, to the last figure: it is not of this wire.",
+    True,
+)
 
 ALL: tuple[Flag, ...] = (
     MISSING,
@@ -69,5 +75,6 @@ ALL: tuple[Flag, ...] = (
     DUPLICATE,
     CLOCK_STEP,
     DENIED,
+    REPEATED,
 )
 BY_CODE: dict[int, Flag] = {flag.code: flag for flag in ALL}

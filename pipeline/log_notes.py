@@ -10,6 +10,7 @@ class LogNote(Code):
 
     TIMES_SHARED = "log/times shared"
     TIME_TWICE = "log/time twice"
+    WRITTEN_AGAIN = "log/written again"
     CLOCK_BACK = "log/clock back"
     CLOCK_FORWARD = "log/clock forward"
     MORE_CLOCK_STEPS = "log/more clock steps"

@@ -8,7 +8,7 @@ reel: 85 m of 1500 m in the worked case of a wall gauge 20 m, and a take-up 105 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from pipeline.errors import Complaint, SheetError
@@ -20,6 +20,8 @@ from pipeline.sheets.run_sheet import Reel
 WRITTEN_TO_M = 1.0
 # A reel is changed within this much wire of a stop or dip [m], and so many ends must meet one (chosen here).
 NEAR_STOP_M, FEWEST_MET = 4.0, 2
+# Counter and line speed agree within this share, as the two are calibrated (chosen here).
+SCALE_AGREES = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +173,24 @@ def place_reels(
             reel.id, reel.from_m - path, reel.to_m - path, reel.from_m, reel.to_m, accumulator_unsure_m
         )
         for reel in ordered
+    )
+
+
+def unsure_by_scale(reels: Sequence[PlacedReel], scale: float, start_m: float) -> tuple[PlacedReel, ...]:
+    """The reels with ends as unsure as counter and line speed disagree about the wire from the run's start to them.
+
+    A change written down from another counter than the log's then lies elsewhere on it (derived).
+
+    Args:
+        reels: the reels.
+        scale: counter length per length by line speed.
+        start_m: repaired counter at the start of the run [m].
+    """
+    apart = abs(scale - 1.0)
+    if apart <= SCALE_AGREES:
+        return tuple(reels)
+    return tuple(
+        replace(one, end_unsure_m=one.end_unsure_m + apart * (one.counter_to_m - start_m)) for one in reels
     )
 
 

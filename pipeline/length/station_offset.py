@@ -7,6 +7,7 @@ accumulator: a finding about the line. Readings stay placed by the line sheet.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from pipeline.length.cross_correlation import delay_between
+from pipeline.length.cross_correlation import Delay, delay_between, parabola_shift
 from pipeline.messages import Measure, Message, as_message, message
 from pipeline.results import Refused
 from pipeline.warned import Station
@@ -28,6 +29,11 @@ _SEGMENTS = 12
 # a pair was found 2 m wrong and called right).
 LEAST_SHARE = 0.5
 _SHORTEST_SEGMENT = 400
+# Lags beside a peak that belong to it, as readings average over wire.
+_PEAK_WIDE = 4
+# Share of tests of a sound pair that say otherwise, over all lags looked at, and the standard deviations by which a
+# peak must stand above every other: screw and rolls repeat themselves along the wire (chosen here).
+FALSE_ALARMS, ALONE_SD = 0.0025, 2.0
 # A day's log holds more than is needed: each stretch is looked at over this many readings at most, and so is the
 # whole, by twelve times as many from its middle (chosen here, for speed).
 _LONGEST_SEGMENT = 5_000
@@ -51,6 +57,7 @@ class StationFinding:
         verdict: 'agrees', 'disagrees' or 'not tested'.
         told: what a reader should know.
         n: readings used.
+        step_m: wire between two readings [m].
     """
 
     first: str
@@ -66,6 +73,16 @@ class StationFinding:
     verdict: Literal["agrees", "disagrees", "not tested"]
     told: Message
     n: int
+    step_m: float = float("nan")
+
+
+def _tolerance(step_m: float, sheet_m: float) -> float:
+    return max(0.5 * step_m, TAPED_SHARE * abs(sheet_m))
+
+
+def tolerance_m(found: StationFinding) -> float:
+    """How far a tested distance may stand from the line sheet and still agree, its interval left out [m]."""
+    return _tolerance(found.step_m, found.sheet_m)
 
 
 def even_grid(at_m: Floats, values: Floats, step_m: float, from_m: float, to_m: float) -> Floats:
@@ -95,8 +112,6 @@ def check_distance(
     second_at_m: Floats,
     second_values: Floats,
     sheet_m: float,
-    *,
-    look_m: float = 30.0,
 ) -> StationFinding:
     """The distance between two instruments by their readings, against the line sheet.
 
@@ -111,7 +126,6 @@ def check_distance(
         second_at_m: place of its readings by the line sheet [m].
         second_values: its readings; NaN where not to be used.
         sheet_m: distance between them by the line sheet, second less first [m].
-        look_m: error of the sheet looked for either way [m].
 
     Returns:
         The finding; 'not tested' where the two do not vary together beyond chance in half the stretches. 'agrees'
@@ -124,20 +138,23 @@ def check_distance(
     x = even_grid(first_at_m, first_values, step, *shared)
     y = even_grid(second_at_m, second_values, step, *shared)
     middle = _middle(0, x.size, _SEGMENTS * _LONGEST_SEGMENT)
-    whole = delay_between(x[middle], y[middle], max(3, int(np.ceil(look_m / step))))
+    whole = delay_between(x[middle], y[middle], x[middle].size)
     if isinstance(whole, Refused):
         return _untested(first, second, sheet_m, whole.n, as_message(whole.reason))
-    if not whole.significant:
-        return _untested(
-            first,
-            second,
-            sheet_m,
-            whole.n,
-            message(Station.NOT_TOGETHER, peak=whole.peak, chance=whole.peak_limit),
-            whole.peak,
-            whole.peak_limit,
+    lags_of_peak, there, chance = _peaks(whole, (_tolerance(step, sheet_m) + step) / step)
+    if lags_of_peak.size == 0:
+        why = message(Station.NOT_TOGETHER, peak=there, chance=chance)
+        return _untested(first, second, sheet_m, whole.n, why, there, chance)
+    late = int(lags_of_peak[0])
+    if lags_of_peak.size > 1:
+        ends = (sheet_m + step * float(lags_of_peak.min()), sheet_m + step * float(lags_of_peak.max()))
+        found = (sheet_m + late * step, *ends)
+        return _judged(
+            (first, second), sheet_m, found, (there, chance), (math.nan, False), step, whole.n, True
         )
-    at_m, lags, looked = _by_stretch(x, y, step, whole.peak_lag)
+    x, y = (x[: x.size - late], y[late:]) if late >= 0 else (x[-late:], y[: y.size + late])
+    at_m, lags, looked = _by_stretch(x, y, step, 0.0)
+    lags = lags + late * step
     if lags.size < LEAST_SHARE * looked:
         # One strong peak over the whole may be a chance of slow variation: most stretches must show it too.
         return _untested(
@@ -146,26 +163,52 @@ def check_distance(
             sheet_m,
             whole.n,
             message(Station.TOO_FEW_STRETCHES, n=lags.size, looked=looked),
-            whole.peak,
-            whole.peak_limit,
+            there,
+            chance,
         )
     half = _half_interval(lags, step)
     slope, drifts = _drift(at_m, lags)
-    error = float(lags.mean()) if lags.size >= 3 else whole.peak_lag * step
     # Readings of the first that stand too low on the wire show as a positive lag of the second.
-    return _judged(
-        first,
-        second,
-        sheet_m,
-        sheet_m + error,
-        half,
-        whole.peak,
-        whole.peak_limit,
-        slope,
-        drifts,
-        step,
-        whole.n,
+    at = sheet_m + (float(lags.mean()) if lags.size >= 3 else _between_lags(whole, late) * step)
+    found = (at, at - half, at + half)
+    return _judged((first, second), sheet_m, found, (there, chance), (slope, drifts), step, whole.n)
+
+
+def _peaks(whole: Delay, near: float) -> tuple[Floats, float, float]:
+    """Lags at which the two may vary together, the likeliest first; their correlation and what chance reaches.
+
+    The sheet's own distance stands unless another lag correlates better by more than chance, or alone beyond chance.
+    Both gauges see one cause, so only positive correlations count. Where that repeats itself along the wire, several
+    lags fit as well.
+
+    Args:
+        whole: the correlations.
+        near: lags within which the sheet is right [samples].
+    """
+    r, sd = whole.correlation, float(np.sqrt(2.0 / whole.n))
+    close = np.flatnonzero(np.abs(whole.lags) <= near)
+    best, here = int(np.argmax(r)), int(close[np.argmax(r[close])])
+    rivals = (np.abs(whole.lags - whole.lags[best]) > _PEAK_WIDE) & (r > r[best] - ALONE_SD * sd)
+    beyond = float(stats.norm.isf(FALSE_ALARMS / r.size))
+    alone = (
+        not bool(rivals.any()) and r[best] > beyond / np.sqrt(whole.n) and r[best] - r[here] > ALONE_SD * sd
     )
+    if alone or r[best] - r[here] > beyond * sd:
+        lags = np.concatenate((whole.lags[[best]], whole.lags[rivals])).astype(np.float64)
+        return lags, float(r[best]), whole.peak_limit
+    chance = float(stats.norm.isf(0.025 / close.size) / np.sqrt(whole.n))
+    return (
+        whole.lags[[here]].astype(np.float64) if r[here] > chance else np.zeros(0),
+        float(r[here]),
+        chance,
+    )
+
+
+def _between_lags(whole: Delay, lag: int) -> float:
+    """Lag of a peak, between samples by a parabola."""
+    r, peak = whole.correlation, int(np.searchsorted(whole.lags, lag))
+    shift = parabola_shift(*r[peak - 1 : peak + 2].tolist()) if 0 < peak < r.size - 1 else 0.0
+    return float(whole.lags[peak]) + shift
 
 
 def _reading_m(at_m: Floats) -> float:
@@ -253,44 +296,30 @@ def _untested(
 
 
 def _judged(
-    first: str,
-    second: str,
+    pair: tuple[str, str],
     sheet_m: float,
-    found_m: float,
-    half: float,
-    peak: float,
-    limit: float,
-    slope: float,
-    drifts: bool,
+    found: tuple[float, float, float],
+    correlation: tuple[float, float],
+    drift: tuple[float, bool],
     step: float,
     n: int,
+    several: bool = False,
 ) -> StationFinding:
-    tolerance = max(0.5 * step, TAPED_SHARE * abs(sheet_m))
-    error = found_m - sheet_m
-    agrees = abs(error) - half <= tolerance
+    """The finding of a distance with its interval, of a correlation with what chance reaches, and of a drift."""
+    tolerance = _tolerance(step, sheet_m)
+    found_m, low, high = found
+    # A distance between the ends of several that each fit better than the sheet's is none of them.
+    agrees = abs(found_m - sheet_m) - (high - low) / 2.0 <= tolerance and not several
     told = message(
         Station.AGREES if agrees else Station.DISAGREES,
-        one=f"{first[0].upper()}{first[1:]}",
-        other=second,
+        one=f"{pair[0][0].upper()}{pair[0][1:]}",
+        other=pair[1],
         found=Measure(found_m, "m"),
-        low=Measure(found_m - half, "m"),
-        high=Measure(found_m + half, "m"),
+        low=Measure(low, "m"),
+        high=Measure(high, "m"),
         sheet=Measure(sheet_m, "m"),
     )
-    if drifts:
-        told = message(Station.DRIFTS, found=told, slope=Measure(slope, "m"), each=Measure(1000.0, "m"))
-    return StationFinding(
-        first,
-        second,
-        sheet_m,
-        found_m,
-        found_m - half,
-        found_m + half,
-        peak,
-        limit,
-        slope,
-        drifts,
-        "agrees" if agrees else "disagrees",
-        told,
-        n,
-    )
+    if drift[1]:
+        told = message(Station.DRIFTS, found=told, slope=Measure(drift[0], "m"), each=Measure(1000.0, "m"))
+    verdict: Literal["agrees", "disagrees"] = "agrees" if agrees else "disagrees"
+    return StationFinding(*pair, sheet_m, *found, *correlation, *drift, verdict, told, n, step)

@@ -41,12 +41,13 @@ def doubled_rows(frame: pl.DataFrame, name: str) -> tuple[NDArray[np.int64], lis
     times = frame[TIME_US].to_numpy()
     if times.size < 2:
         return none, []
+    again, told = _written_again(frame, times, name)
     same = rows_apart(times, lambda apart: apart == 0)
     if same.size == 0:
-        return none, []
+        return again, told
     if same.size > max(_COARSE_SHARE * times.size, 2):
         _, counts = np.unique(times, return_counts=True)
-        return none, [message(LogNote.TIMES_SHARED, file=name, most=int(counts.max()))]
+        return again, [*told, message(LogNote.TIMES_SHARED, file=name, most=int(counts.max()))]
     values = frame.select(pl.exclude("file_no", "line", "_key_us"))
     equal = np.ones(same.size, np.bool_)
     for column in values.iter_columns():
@@ -55,7 +56,24 @@ def doubled_rows(frame: pl.DataFrame, name: str) -> tuple[NDArray[np.int64], lis
     notes = []
     if different:
         notes.append(message(LogNote.TIME_TWICE, file=name, rows=different))
-    return same[equal], notes
+    return np.union1d(again, same[equal]), [*told, *notes]
+
+
+def _written_again(
+    frame: pl.DataFrame, times: NDArray[np.int64], name: str
+) -> tuple[NDArray[np.int64], list[Message]]:
+    """Rows after a step back of the clock that stand earlier in the file already, time and all."""
+    back = rows_apart(times, lambda apart: apart < 0)
+    if back.size == 0:
+        return np.zeros(0, np.int64), []
+    first, last = int(times[back].min()), int(times[back - 1].max())
+    within = frame.with_row_index("_place").filter(pl.col(TIME_US).is_between(first, last))
+    values = pl.struct(pl.exclude("_place", "file_no", "line", "_key_us"))
+    again = within.filter(~values.is_first_distinct())["_place"].to_numpy().astype(np.int64)
+    again = again[times[again] < np.maximum.accumulate(times)[again]]
+    if again.size == 0:
+        return again, []
+    return again, [message(LogNote.WRITTEN_AGAIN, file=name, rows=int(again.size))]
 
 
 def lines_of_file(path: Path, encoding: str, wanted: Iterable[int]) -> dict[int, str]:

@@ -44,6 +44,8 @@ class Instrument(Sheet):
         window_m: wire one reading averages over, beyond speed x interval [m]; an electrode's length.
         resolution_mm: smallest step it shows [mm] (diameter and wall gauges).
         uncertainty_mm: standard uncertainty of one reading [mm] (diameter and wall gauges).
+        reads: whether a reading is the mean of the wire since the one before (`mean`) or a spot of it (`spot`); left
+            out where that is not known. What a spot gauge did not see may have passed between its readings.
         scale_pct: standard uncertainty of the length an encoder counts [%]; the default is common practice, no source.
         sensors: number of wall sensors, equally spaced, 3 to 16: fewer cannot tell how far off centre the wire is.
         first_angle_deg: angle of the first sensor from twelve o'clock, clockwise, looking against the travel.
@@ -64,6 +66,7 @@ class Instrument(Sheet):
     window_m: NotNegative = 0.0
     resolution_mm: NotNegative = 0.001
     uncertainty_mm: NotNegative = 0.004
+    reads: Literal["mean", "spot"] | None = None
     scale_pct: NotNegative = 0.2
     sensors: Annotated[int, Field(ge=3, le=16)] | None = None
     first_angle_deg: float = 0.0

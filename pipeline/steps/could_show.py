@@ -16,9 +16,10 @@ import polars as pl
 from scipy import special
 
 from pipeline.contradictions import Contradiction, Unseen
+from pipeline.flags import REPEATED
 from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STOP
-from pipeline.messages import Measure, Message, message
+from pipeline.messages import Measure, Message, Place, message
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
@@ -35,18 +36,43 @@ from pipeline.trust.uncertainty import Uncertainty
 
 
 def contradictions_told(
-    readings: pl.DataFrame, placed: Placed, alone: tuple[LoneAxis, ...], line: LineSheet
+    readings: pl.DataFrame,
+    flagged: pl.DataFrame,
+    placed: Placed,
+    alone: tuple[LoneAxis, ...],
+    line: LineSheet,
 ) -> tuple[Message, ...]:
-    """Events of a gauge alone, columns of the melt exchanged, and steps of the clock.
+    """Events of a gauge alone, columns of the melt exchanged, steps of the clock, and rows that repeat others.
 
     Args:
         readings: readings as logged (columns.LOGGED).
+        flagged: reasons not to use readings (columns.FLAGGED).
         placed: the run on the wire.
         alone: readings of one diameter axis that stand alone.
         line: the line sheet.
     """
     melt = (message(Contradiction.MELT_EXCHANGED),) if melt_exchanged(readings) else ()
-    return (*_lone_axes_told(alone, line), *melt, *_clock_told(placed))
+    return (
+        *_lone_axes_told(alone, line),
+        *melt,
+        *_clock_told(placed),
+        *_repeated_told(readings, flagged, placed, line),
+    )
+
+
+def _repeated_told(
+    readings: pl.DataFrame, flagged: pl.DataFrame, placed: Placed, line: LineSheet
+) -> tuple[Message, ...]:
+    """Blocks of rows that stand in the log once more."""
+    found = flagged.filter(pl.col("flag") == REPEATED.code)
+    if found.height == 0:
+        return ()
+    first = int(np.searchsorted(readings["row"].to_numpy(), found["row"].sort()[0]))
+    repeated = set(found["channel"].to_list())
+    gauges = [gauge for gauge in line.instruments if repeated & set(channels_of(gauge))]
+    at = Place(float(placed.placement.at_m[first]) - max(gauge.station_m for gauge in gauges))
+    named = tuple(gauge.id for gauge in gauges)
+    return (message(Contradiction.ROWS_REPEATED, rows=found["row"].n_unique(), at=at, instruments=named),)
 
 
 def _clock_told(placed: Placed) -> tuple[Message, ...]:

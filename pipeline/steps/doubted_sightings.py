@@ -18,6 +18,7 @@ from pipeline.nonconformance.decision import Verdict, decide_bounded
 from pipeline.nonconformance.finding import Finding, Sighting, join_findings, place_sighting
 from pipeline.nonconformance.going import BETWEEN_MARKS, repeat_zones
 from pipeline.nonconformance.limit_sightings import reels_concerned
+from pipeline.nonconformance.rules import PLACES
 from pipeline.products.limits import Limit
 from pipeline.steps.bench import Bench
 from pipeline.steps.circumstances import turns_of
@@ -117,16 +118,19 @@ def _fails(bench: Bench, limit: Limit, seen: Seen, one: Sighting) -> bool:
 def on_every_reel_concerned(bench: Bench, found: Iterable[Sighting]) -> tuple[Sighting, ...]:
     """The sightings, and again for a neighbouring reel that may hold the wire too.
 
-    Where the content of an accumulator is not known, wire near a reel's end counts against both reels.
+    Where the content of an accumulator is not known, wire near a reel's end counts against both reels; so does wire
+    that a gauge saw whose readings lie elsewhere on the wire than the line sheet says.
     """
     reels = bench.placed.reels
-    unsure = max((one.end_unsure_m for one in reels), default=0.0)
+    ends = max((one.end_unsure_m for one in reels), default=0.0)
     told = list(found)
-    if unsure <= 0:
-        return tuple(told)
     for one in tuple(told):
-        others = [name for name in reels_concerned(one.from_m, one.to_m, reels) if name != one.reel_id]
-        for name in others:
+        place = bench.checks.unsure_m.get(one.instrument, 0.0) if one.rule.family in PLACES else 0.0
+        unsure = ends + place
+        if unsure <= 0:
+            continue
+        concerned = reels_concerned(one.from_m - place, one.to_m + place, reels)
+        for name in (reel for reel in concerned if reel != one.reel_id):
             after = message(Found.EITHER_REEL, unsure=Measure(unsure, "m"), reel=name)
             told.append(replace(one, reel_id=name, after=(*one.after, after)))
     return tuple(told)

@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.columns import WALL_CHANNELS
-from pipeline.flags import ALL, STUCK
+from pipeline.flags import ALL, DUPLICATE, STUCK
 from pipeline.length.placement import Placement
 from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import Instrument, LineSheet
@@ -52,11 +52,14 @@ def silent_flags(
     if gauge is None:
         return found[0]
     running, row = running_rows(placement), readings["row"]
+    written_twice = flagged.filter((pl.col("channel") == "time_utc") & (pl.col("flag") == DUPLICATE.code))
+    twice = np.searchsorted(row.to_numpy(), written_twice["row"].to_numpy())
     beside = _beside(readings, flagged, gauge.sensors or 0) if half is not None else {}
     for name in WALL_CHANNELS[: gauge.sensors or 0]:
         if name not in readings.columns:
             continue
         values = np.where(running, readings[name].cast(pl.Float64).to_numpy(), np.nan)
+        values[twice] = np.nan
         quiet = quiet_readings(values) if half is None else frozen_readings(values, half)
         if name in beside:
             quiet |= frozen_readings(values, np.where(running, beside[name], np.nan))

@@ -5,6 +5,7 @@ Findings about the line are told beside the run. Readings stay placed by the lin
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -12,11 +13,12 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.contradictions import Unseen
 from pipeline.flags import ALL
 from pipeline.length.clock_skew import ClockSkew, clock_skew
 from pipeline.length.placement import Placement
 from pipeline.length.splices import Splice, find_splices
-from pipeline.length.station_offset import StationFinding
+from pipeline.length.station_offset import StationFinding, tolerance_m
 from pipeline.length.steady_wire import steady_readings
 from pipeline.messages import Measure, Message, message
 from pipeline.results import Refused, Result
@@ -32,6 +34,12 @@ Floats = NDArray[np.float64]
 
 # Readings of a log with which its clock may be compared at all.
 FEWEST_READINGS = 50
+# Wire by which a gauge may be late and be found, as a share of what both read: it leaves so much less to compare (by
+# trial on invented lines, whose longest run of readings was a thousand).
+LATE_SHARE = 0.1
+# Standard deviations of a difference that is no chance over some hundred lags, and nine times in ten found.
+SHOWN_SD = 4.6
+JUDGED_PAIR = ("the wall gauge", "the cold diameter gauge")
 _HARD = [flag.code for flag in ALL if flag.masks_conformity]
 
 
@@ -102,6 +110,7 @@ def check_line(
         clocks,
         (
             *_station_warnings(stations, line),
+            *_lags_shown(stations, line),
             *(one.told for one in splices),
             *_clock_warnings(clocks),
         ),
@@ -148,6 +157,23 @@ def _station_warnings(stations: tuple[StationFinding, ...], line: LineSheet) -> 
                 unsure=Measure(error_m(found), "m"),
             )
         )
+    return tuple(told)
+
+
+def _lags_shown(stations: tuple[StationFinding, ...], line: LineSheet) -> tuple[Message, ...]:
+    """The smallest delay between wall and diameter that this run shows, or that it shows none."""
+    told = []
+    for found in stations:
+        one, other = _pair(found, line)
+        if (found.first, found.second) != JUDGED_PAIR or found.verdict == "disagrees":
+            continue
+        # Another lag must correlate better than the sheet's by so much.
+        if found.verdict == "agrees" and found.correlation > SHOWN_SD * math.sqrt(2.0 / found.n):
+            lag = tolerance_m(found) + found.high_m - found.low_m
+            most = Measure(LATE_SHARE * found.n * found.step_m, "m")
+            told.append(message(Unseen.LAG_LEAST, one=one, other=other, lag=Measure(lag, "m"), most=most))
+        else:
+            told.append(message(Unseen.LAG_NOT_SEEN, one=one, other=other))
     return tuple(told)
 
 

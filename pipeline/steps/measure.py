@@ -221,7 +221,7 @@ def measure_run(
     if few is not None:
         refused |= {name: few for name in ("thinnest_wall_mm", "concentricity_pct") if name not in refused}
     gauge = line.instrument("wall gauge")
-    told_of_data = (*ring.told, *contradictions_told(readings, placed, alone, line))
+    told_of_data = (*ring.told, *contradictions_told(readings, flagged, placed, alone, line))
     agreement = agreement_of_run(
         readings, sight.placement, line, known, uncertainty, conductor, covering, balance, read
     )

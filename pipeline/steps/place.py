@@ -9,6 +9,7 @@ import polars as pl
 
 from pipeline.errors import Complaint, SheetError
 from pipeline.length.events import OtherPlace, UnlistedCount, other_places, place_events, unlisted_counts
+from pipeline.length.line_length import integral_m
 from pipeline.length.placement import Placement, place_readings
 from pipeline.length.reels import (
     LooseWire,
@@ -17,7 +18,9 @@ from pipeline.length.reels import (
     loose_wire,
     place_reels,
     reels_on_counter,
+    unsure_by_scale,
 )
+from pipeline.length.slip import counter_scale
 from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
@@ -78,6 +81,7 @@ def place_run(
             )
         )
     reels = place_reels(on_counter, line, placement.made_m, placement.start_m, line.accumulator_unsure_m)
+    reels = unsure_by_scale(reels, _scale(placement), placement.start_m)
     numbered, warnings = _number_faults(placed, placement, line)
     return Placed(
         placement,
@@ -88,6 +92,12 @@ def place_run(
         unlisted_counts(readings, flagged, placement, line, numbered),
         other_places(numbered, readings, placement, line),
     )
+
+
+def _scale(placement: Placement) -> float:
+    """Counter length per length by line speed; 1 where one was made of the other."""
+    speed = placement.readings["speed_m_s"].to_numpy()
+    return counter_scale(placement.at_m, integral_m(speed, placement.seconds), placement.seconds)
 
 
 def _slow_m(placement: Placement) -> list[float]:

@@ -3,6 +3,10 @@
 What moves one axis of a shadow gauge is thicker or flatter insulation on that side: wall sensors on the same wire see
 half of it or more, and a hot gauge sees what left the die so. Where those which must have seen it did not, the gauge
 did it. Where nothing else could have seen it, it stays.
+
+A lump shorter than the wire between two readings may pass a gauge that reads spots; the line sheet says what gauges
+read. Where it does not, single events stay. Only many of them, while the walls have hardly any of their own that the
+diameter did not see, are the gauge's: lumps of the wire would fall between the readings of either (binomial, derived).
 """
 
 from __future__ import annotations
@@ -12,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+from scipy import special
 
 from pipeline import flags
 from pipeline.columns import WALL_CHANNELS
@@ -29,6 +34,8 @@ SHOWN = 0.43
 # Unmoved is within so many standard uncertainties, and under this share of what it would have shown (chosen here).
 UNMOVED_SHARE = 0.5
 _BESIDE = np.array([-1, 1])
+# Chance of so few events of the walls alone, were each lump as likely to pass unseen by either (chosen here).
+BY_CHANCE = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +100,8 @@ def lone_axes(
         seen |= says > 0
     events = np.sort(events_at_m) if events_at_m is not None else np.zeros(0)
     denied = alone & seen & ~near_event(at_m, events)
+    if not _may_deny(line, int(denied.sum()), _walls_alone(flagged)):
+        denied[:] = False
     logged = readings["row"].to_numpy()[rows]
     return tuple(
         LoneAxis(*one)
@@ -118,6 +127,26 @@ def denied_flags(found: tuple[LoneAxis, ...], like: pl.DataFrame) -> pl.DataFram
         },
         schema=dict(like.schema),
     )
+
+
+def _may_deny(line: LineSheet, axis_alone: int, walls_alone: int) -> bool:
+    """Whether the gauges which saw nothing must have seen a lump, by what they read or by how many there were."""
+    gauges = [
+        gauge
+        for kind in ("cold diameter gauge", "wall gauge", "hot diameter gauge")
+        if (gauge := line.instrument(kind)) is not None
+    ]
+    if all(gauge.reads == "mean" for gauge in gauges):
+        return True
+    if any(gauge.reads == "spot" for gauge in gauges):
+        return False
+    return float(special.bdtr(walls_alone, axis_alone + walls_alone, 0.5)) < BY_CHANCE
+
+
+def _walls_alone(flagged: pl.DataFrame) -> int:
+    """Rows at which a wall sensor has a spike."""
+    spikes = flagged.filter((pl.col("flag") == flags.SPIKE.code) & pl.col("channel").is_in(WALL_CHANNELS))
+    return spikes["row"].unique().len()
 
 
 def _values(readings: pl.DataFrame, flagged: pl.DataFrame, names: tuple[str, ...]) -> Floats:

@@ -57,6 +57,12 @@ CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
             "{events:#event has|events have} more than one possible place on the wire; each reel concerned is held."
         ),
     ),
+    Contradiction.ROWS_REPEATED: (
+        (
+            "{instruments}: {rows:#row repeats|rows repeat} the figures of earlier rows to the last digit, from "
+            "{at:place} on. That wire counts as not monitored. Look at the logger's buffer."
+        ),
+    ),
     Unseen.SENSOR_LEAST: (
         (
             "Smallest error of one wall sensor of {instrument} that this run shows nine times in ten: {offset:.2} "
@@ -82,6 +88,12 @@ CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
     ),
     Unseen.GAUGES_NOT_COMPARED: (
         "No bias or drift of a gauge is seen in this run: wall and diameter were not both read on the same wire.",
+    ),
+    Unseen.LAG_LEAST: (
+        "A delay between {one} and {other} shows in this run from {lag:.2} to {most:.2} of wire. No other is seen.",
+    ),
+    Unseen.LAG_NOT_SEEN: (
+        "{one} and {other} do not vary together in this run: one that is logged late is not seen.",
     ),
     Unseen.NEVER: (
         (

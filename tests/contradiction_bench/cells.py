@@ -153,6 +153,11 @@ GAUGES = {
 SWAPS = (
     ("hot_diameter_mm", "diameter_x_mm"),
     ("conductor_mm", "diameter_x_mm"),
+    ("conductor_mm", "hot_diameter_mm"),
+    ("conductor_mm", "wall_1_mm"),
+    ("diameter_x_mm", "wall_1_mm"),
+    ("line_speed_m_s", "screw_speed_rpm"),
+    ("counter_m", "line_speed_m_s"),
     ("diameter_x_mm", "diameter_y_mm"),
     ("melt_temperature_c", "melt_pressure_bar"),
 )
@@ -200,7 +205,7 @@ def _cells() -> Iterator[Cell]:
         yield Cell("ring", f"stuck with noise {share:g} u", "s", (20.0, 60.0), _noisy(share, 99))
     yield Cell("one wall sensor", "stuck", "s", (20.0, 60.0), _noisy(0.0, 1))
     yield Cell("ring", "stuck", "s", (20.0, 60.0), _noisy(0.0, 99))
-    yield Cell("ring", "lag", "m", (5.0, 20.0), _ring(_lag))
+    yield Cell("ring", "lag", "m", (5.0, 20.0), _ring(_lag), stated="lag")
     yield Cell("ring", "unit", "times", (25.4, 1 / 25.4), _ring(lambda c, s, r: edits.rescaled(c, s)))
     for name, (channels, factors) in UNITS.items():
         yield Cell(name, "unit", "times", factors, _of(channels, lambda c, s, r: edits.rescaled(c, s)))

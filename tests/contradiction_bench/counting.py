@@ -13,7 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from tests.contradiction_bench.cells import Cell
-from tests.contradiction_bench.trial import case_of, clean, made, stated_mm, told_of
+from tests.contradiction_bench.trial import Told, case_of, clean, made, stated_mm, told_of
+from tests.other_lines.lines import LINES
 
 
 @dataclass
@@ -61,7 +62,7 @@ def row_of(cell: Cell, size: float, line: str, seeds: Iterable[int], folder: Pat
         usual = clean(line, wire, seed, folder / "clean")
         found = bool(told.refused) or bool(told.claims - usual.claims)
         # What has no size of its own is to be seen whenever it does harm.
-        stated = size >= stated_mm(usual, cell.stated) if cell.stated else True
+        stated = _is_stated(cell, size, line, usual)
         row.runs += 1
         row.found += found
         row.stated += stated
@@ -72,6 +73,50 @@ def row_of(cell: Cell, size: float, line: str, seeds: Iterable[int], folder: Pat
         row.good += told.count("release", releasable=True) + told.count("release", releasable=False)
         row.good_held += told.count("release", releasable=False)
     return row
+
+
+def _is_stated(cell: Cell, size: float, line: str, usual: Told) -> bool:
+    """Whether the page of the clean run says that a size would be shown; of delays there is a greatest too."""
+    if cell.stated == "lag":
+        metres = size * LINES[line].speed_m_s if cell.unit == "s" else size
+        most = max((value for key, value in usual.stated.items() if key.endswith(" most")), default=0.0)
+        return stated_mm(usual, "lag") <= metres <= most
+    return size >= stated_mm(usual, cell.stated) if cell.stated else True
+
+
+def smallest(rows: Iterable[Row]) -> list[str]:
+    """For each channel and kind the smallest size from which on nine runs in ten were found, and what it let go."""
+    cells: dict[tuple[str, str, str], dict[float, list[Row]]] = {}
+    for row in rows:
+        cells.setdefault((row.channel, row.kind, row.unit), {}).setdefault(row.size, []).append(row)
+    out = []
+    for (channel, kind, unit), sizes in cells.items():
+        shares = {
+            size: sum(one.found for one in those) / max(sum(one.runs for one in those), 1)
+            for size, those in sizes.items()
+        }
+        rising = sorted(sizes, key=abs)
+        least = None
+        for size in reversed(rising):
+            if shares[size] < 0.9:
+                break
+            least = size
+        gone = sum(one.let_go_stated for those in sizes.values() for one in those)
+        told = f"{least:.4g} {unit}".strip() if least is not None else "no size tried"
+        out.append(f"{channel:22s}{kind:46s} nine in ten from {told}; let go at stated sizes {gone}")
+    return out
+
+
+def claimed(lines: Iterable[str], seeds: Iterable[int], folder: Path) -> list[Row]:
+    """Clean runs of each line, and how many of them are accused, by kind."""
+    rows = []
+    for line in lines:
+        runs, found = accused((line,), seeds, folder)
+        rows.append(Row("clean", "accused of nothing", 0.0, "", line, runs, runs - sum(found.values())))
+        rows += [
+            Row("clean", f"accused: {kind}", 0.0, "", line, runs, count) for kind, count in found.items()
+        ]
+    return rows
 
 
 def accused(lines: Iterable[str], seeds: Iterable[int], folder: Path) -> tuple[int, Counter[str]]:

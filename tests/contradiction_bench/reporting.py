@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.contradiction_bench.counting import Row, lines_of, write_table
+from tests.contradiction_bench.counting import Row, lines_of, smallest, write_table
 
 KEPT = Path(__file__).with_name("found.csv")
 _rows: list[Row] = []
@@ -28,6 +28,8 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     terminalreporter.section("contradiction bench")
     rows = sorted(_rows, key=lambda one: (one.channel, one.kind, one.size, one.line))
     for line in lines_of(rows):
+        terminalreporter.line(line)
+    for line in smallest(one for one in rows if one.channel != "clean"):
         terminalreporter.line(line)
     if os.environ.get("REELPROOF_CONTRADICTIONS_KEEP"):
         write_table(KEPT, rows, datetime.now(UTC).date())

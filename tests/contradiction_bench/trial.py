@@ -9,7 +9,8 @@ from functools import lru_cache
 from pathlib import Path
 
 from pipeline.contradictions import Unseen
-from pipeline.messages import Measure
+from pipeline.messages import Measure, Message
+from pipeline.warned import Warned
 from pipeline.wording.say import plain
 from tests.other_lines.edits import Edit
 from tests.other_lines.lines import LINES
@@ -18,8 +19,19 @@ from tests.other_lines.running import MadeRun, Plan
 from tests.other_lines.wire import Defect
 from tests.release_matrix.cases import Case, labels_of, made_run, outcome, written
 from tests.release_matrix.judging import OnBench, judged_run, measured_run
-from tests.release_matrix.plants import plant_for, target_mm, thin_by
+from tests.release_matrix.plants import diameter_limits, plant_for, target_mm, thin_by
 from tests.release_matrix.truths import uncertainties
+
+# Warnings that accuse a gauge, a counter or a clock.
+ACCUSING = frozenset(
+    {
+        Warned.SENSOR_SILENT,
+        Warned.RING_STANDS,
+        Warned.COUNTER_SCALE,
+        Warned.SPEED_STUCK,
+        Warned.CONTRADICTED_LEFT_OUT,
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -29,7 +41,7 @@ class Told:
     Args:
         refused: the refusal in words; empty where it was judged.
         claims: what it says of the data, figures left out, so that two runs may be compared.
-        contradictions: codes of what contradicts itself.
+        contradictions: codes of what contradicts itself, or of a gauge that is accused.
         stated: the smallest sizes it says it could have shown, by name [mm].
         standings: what becomes of each reel.
         must: what must become of it by its truth.
@@ -51,16 +63,26 @@ class Told:
 
 
 def plan_of(line_id: str, wire: str, seed: int) -> Plan:
-    """A run of two reels with something plainly wrong over the middle half of the second, or nothing."""
+    """A run of two reels with something plainly wrong, or nothing.
+
+    It lies over the middle half of the second reel; "late" over the end of the first, "short" over six readings.
+    """
     line, made = LINES[line_id], MADE_ON[line_id][seed % len(MADE_ON[line_id])]
     u_mean, u_thin, _ = uncertainties(line, made)
     reel = max(160.0, 14.0 * line.speed_m_s)
     by = target_mm(made) - made.point_mm + 6.0 * u_thin
+    built = made.conductor_mm + 2.0 * (target_mm(made) + 1.25 * (made.covering_mm or 0.0))
+    over = (diameter_limits(made)[1] - built + 8.0 * line.cold.u_mm) / 2.0
     defects: dict[str, tuple[tuple[int, Defect], ...]] = {
         "good": (),
         "thin": ((1, thin_by(made, 6.0 * u_mean, reel / 4.0, reel / 2.0)),),
         "off centre": ((1, Defect("off centre", reel / 4.0, reel / 2.0, by, 0.7 * seed)),),
         "pinhole": ((1, Defect("pinhole", reel / 2.0)),),
+        "late": ((0, Defect("off centre", 0.85 * reel, 0.1 * reel, by, 0.7 * seed)),),
+        "short": (
+            (1, Defect("off centre", reel / 2.0, 6.0 * line.speed_m_s * line.interval_s, by, 0.7 * seed)),
+        ),
+        "thick": ((1, Defect("thick", reel / 4.0, reel / 2.0, over)),),
     }
     return Plan(2, reel, defects=defects[wire], seed=seed)
 
@@ -84,10 +106,15 @@ def told_of(case: Case, folder: Path) -> Told:
         measured = on_bench.measured
         warned = (*on_bench.loaded.logs.warnings, *on_bench.placed.warnings, *measured.warnings)
         said += tuple(plain(one) for one in (*warned, *on_bench.checks.warnings))
-        codes = tuple(str(one.code) for one in measured.contradictions)
+        accused = (one for one in warned if isinstance(one, Message) and one.code in ACCUSING)
+        told = (*measured.contradictions, *accused, *on_bench.checks.warnings)
+        codes = tuple(
+            str(one.code) for one in told if isinstance(one, Message) and not isinstance(one.code, Unseen)
+        )
         stated = {
             f"{one.code} {name}": value.value
-            for one in measured.could_show
+            for one in (*measured.could_show, *on_bench.checks.warnings)
+            if one.code in set(Unseen)
             for name, value in one.slots
             if isinstance(value, Measure)
         }
@@ -114,6 +141,6 @@ SENSOR_DRIFT = f"{Unseen.SENSOR_LEAST} drift"
 
 
 def stated_mm(told: Told, name: str) -> float:
-    """The smallest size that the page of a run states under one of its names [mm]; infinite where it states none."""
+    """The smallest size that the page of a run states under one of its names; infinite where it states none."""
     found = [value for key, value in told.stated.items() if key.endswith(f" {name}")]
     return max(found, default=float("inf"))

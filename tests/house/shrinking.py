@@ -171,7 +171,6 @@ WIDE: set[str] = {
     "pipeline.cli.reading.reel",
     "pipeline.cli.scaling.reassess",
     "pipeline.cli.trusting.samples",
-    "pipeline.length.station_offset._judged",
     "pipeline.lots.declaration._drafted",
     "pipeline.lots.declaration.draft_declaration",
     "pipeline.nonconformance.failing_lengths.nonconforming_intervals",

@@ -269,3 +269,60 @@ def after(*edits: Edit) -> Edit:
         return log
 
     return edit
+
+
+def remade(channels: Sequence[str], change: Callable[[Floats], Floats]) -> Edit:
+    """Channels whose figures something made others of, row by row or along the log."""
+    return lambda run, log: log.having(**{name: change(log.columns[name]) for name in channels})
+
+
+def averaged(values: Floats, rows: int) -> Floats:
+    """Trailing mean over so many rows, as a filter in a gauge makes it."""
+    summed = np.cumsum(np.concatenate((np.full(rows, values[0]), values)))
+    return np.asarray((summed[rows:] - summed[:-rows]) / rows, dtype=np.float64)
+
+
+def copied(source: str, onto: Sequence[str]) -> Edit:
+    """One channel written into others as well."""
+    return lambda run, log: log.having(**dict.fromkeys(onto, log.columns[source]))
+
+
+def slipping(at_row: int, share: float) -> Edit:
+    """A counter that gains (below 0: loses) a share of the length from a row on."""
+
+    def edit(run: MadeRun, log: Log) -> Log:
+        counter = log.columns["counter_m"]
+        after = np.arange(counter.size) >= at_row
+        return log.having(counter_m=counter + share * (counter - counter[at_row]) * after)
+
+    return edit
+
+
+def pasted(from_row: int, rows: int, *, but: Collection[str] = ("counter_m", "spark_counts")) -> Edit:
+    """So many rows overwritten by those before them; time, and the channels `but`, go on."""
+
+    def edit(run: MadeRun, log: Log) -> Log:
+        changed = {}
+        for name, column in log.columns.items():
+            if name in but:
+                continue
+            values = column.copy()
+            to = min(from_row + rows, values.size)
+            values[from_row:to] = column[2 * from_row - to : from_row]
+            changed[name] = values
+        return log.having(**changed)
+
+    return edit
+
+
+def auto_zeroed(channels: Sequence[str], every: int, by: float, seed: int) -> Edit:
+    """A gauge that sets its zero anew each so many rows, each time a little elsewhere, and reads nothing meanwhile."""
+
+    def edit(run: MadeRun, log: Log) -> Log:
+        n = log.seconds.size
+        part = np.arange(n) // every
+        bias = by * np.random.default_rng(seed).standard_normal(int(part[-1]) + 1)[part]
+        blank = np.where((np.arange(n) % every < 3) & (part > 0), np.nan, 0.0)
+        return log.having(**{name: log.columns[name] + bias + blank for name in channels})
+
+    return edit

@@ -29,9 +29,20 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.columns import CHANNEL_BY_NAME, WALL_CHANNELS, Column
-from pipeline.flags import COUNTER_RESET, MISSING, OUT_OF_RANGE, SPIKE, STEP, STUCK, Flag
+from pipeline.flags import (
+    COUNTER_RESET,
+    DUPLICATE,
+    MISSING,
+    OUT_OF_RANGE,
+    REPEATED,
+    SPIKE,
+    STEP,
+    STUCK,
+    Flag,
+)
 from pipeline.logs.log_plan import mapped
 from pipeline.logs.row_checks.grid import Numbers, on_grid
+from pipeline.logs.row_checks.repeated import repeated_rows
 from pipeline.logs.row_checks.spike import spikes
 from pipeline.logs.row_checks.stuck import noise_of, stuck_rows
 from pipeline.sheets.line_sheet import LineSheet
@@ -184,13 +195,17 @@ def flag_readings(
         line: the line, which says what its instruments resolve.
     """
     parts = [pl.DataFrame(schema=FLAGGED_SCHEMA)]
-    if clock.height:
-        parts.append(
-            readings.select("row", "file_no", "line")
-            .join(clock, on=["file_no", "line"], how="inner", maintain_order="left")
-            .select("row", pl.lit("time_utc").alias("channel"), "flag")
-        )
     carriers = carriers_of(sheet)
+    if clock.height:
+        told = readings.select("row", "file_no", "line").join(
+            clock, on=["file_no", "line"], how="inner", maintain_order="left"
+        )
+        parts.append(told.select("row", pl.lit("time_utc").alias("channel"), "flag"))
+        # A row logged twice was read once.
+        twice = told.filter(pl.col("flag") == DUPLICATE.code)
+        parts += [
+            twice.select("row", pl.lit(name).alias("channel"), "flag") for name in carriers if name in GAUGES
+        ]
     files = {number for numbers in carriers.values() for number in numbers}
 
     def flags_of(name: str) -> list[pl.DataFrame]:
@@ -211,7 +226,26 @@ def flag_readings(
     with ThreadPoolExecutor(THREADS) as pool:
         for found in pool.map(flags_of, carriers):
             parts.extend(found)
-    return pl.concat(parts).sort("row", "channel", "flag")
+    every = pl.concat([*parts, *_rows_repeated(readings, carriers)])
+    return every.unique().sort("row", "channel", "flag")
+
+
+def _rows_repeated(readings: pl.DataFrame, carriers: dict[str, set[int]]) -> list[pl.DataFrame]:
+    """Rows that repeat earlier ones in every gauge: few are enough to tell; the test voltage is repeated with them."""
+    gauges = [name for name in carriers if name in GAUGES]
+    if len(gauges) < 2:
+        return []
+    rows = readings.select("row", pl.struct(gauges).hash().rank("dense").alias("code"))
+    rows = rows.filter(~readings.select(pl.all_horizontal(pl.col(gauges).is_null())).to_series())
+    repeated = rows["row"].to_numpy()[repeated_rows(rows["code"].to_numpy().astype(np.float64))]
+    told = [*gauges, *(name for name in ("spark_kv",) if name in carriers)]
+    return [
+        pl.DataFrame(
+            {"row": repeated, "channel": name, "flag": REPEATED.code}, schema_overrides=FLAGGED_SCHEMA
+        )
+        for name in told
+        if repeated.size
+    ]
 
 
 def check_channel(
@@ -246,6 +280,7 @@ def check_channel(
         grid = on_grid(figures)
         shown = (grid.step or resolution) / grid.unit
         yield _at(known, stuck_rows(grid.values, shown, noise / grid.unit)), STUCK
+        yield _at(known, repeated_rows(grid.values)), REPEATED
         floor = max(resolution / grid.unit, shown)
         yield _at(known, np.flatnonzero(spikes(grid.values, floor))), SPIKE
         yield _at(known, step_rows(grid.values, grid.level, resolution / grid.unit)), STEP
