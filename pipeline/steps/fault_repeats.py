@@ -12,8 +12,7 @@ from dataclasses import replace
 
 from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
-from pipeline.length.line_length import integral_m
-from pipeline.length.slip import counter_scale
+from pipeline.length.line_length import counter_scale, integral_m
 from pipeline.messages import Measure, Place, Said, message
 from pipeline.methods import Method
 from pipeline.notes import Note

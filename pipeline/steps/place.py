@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.errors import Complaint, SheetError
 from pipeline.length.events import OtherPlace, UnlistedCount, other_places, place_events, unlisted_counts
-from pipeline.length.line_length import integral_m
+from pipeline.length.line_length import counter_scale, integral_m
 from pipeline.length.placement import Placement, place_readings
 from pipeline.length.reels import (
     LooseWire,
@@ -20,7 +20,6 @@ from pipeline.length.reels import (
     reels_on_counter,
     unsure_by_scale,
 )
-from pipeline.length.slip import counter_scale
 from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
