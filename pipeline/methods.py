@@ -61,6 +61,7 @@ class Method(Code):
     ORDER_TRACKING = "method/order tracking"
     PAIRED_DIFFERENCES = "method/paired differences"
     PELT = "method/pelt"
+    TWO_LEVELS = "method/two levels"
     PERFORMANCE_INDEX = "method/performance index"
     PHASES_OF_FAULTS = "method/phases of faults"
     POISSON_CHANGE = "method/poisson change"

@@ -8,6 +8,8 @@ from pipeline.messages import Code
 class Note(Code):
     """A warning beside a figure, or the evidence of a check."""
 
+    ANNOUNCED_CHANGE_HIDDEN = "note/announced change hidden"
+    ANNOUNCED_CHANGE_SHOWS = "note/announced change shows"
     ANDERSON_DARLING = "note/anderson darling"
     ANDERSON_DARLING_BY_REFITTING = "note/anderson darling by refitting"
     AS_TOLD = "note/as told"

@@ -31,6 +31,7 @@ class Quantity(Code):
     PERIOD = "period"
     PERIOD_THROUGH_GAPS = "period through gaps"
     CHANGE_POINT = "change point"
+    ANNOUNCED_CHANGE = "announced change"
     DRIFT = "drift"
     # Spark faults.
     FAULT_RATE = "fault rate"

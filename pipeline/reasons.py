@@ -148,6 +148,7 @@ class Reason(Code):
     TOO_FEW_FOR_PIECES = "reason/too few for pieces"
     TOO_FEW_GAPS = "reason/too few gaps"
     TOO_FEW_GROUPS = "reason/too few groups"
+    TOO_LITTLE_ON_ONE_SIDE = "reason/too little on one side"
     TOO_FEW_ITEMS_FOR_CHANGES = "reason/too few items for changes"
     TOO_FEW_ITEMS_FOR_PARAMETERS = "reason/too few items for parameters"
     TOO_FEW_ITEMS_LEFT = "reason/too few items left"

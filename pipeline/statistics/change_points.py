@@ -18,6 +18,7 @@ from scipy import optimize, special, stats
 
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.level_noise import best_split, beyond_chance, correlations, half_width, variance_of_difference
 from pipeline.messages import Said, message
 from pipeline.methods import Method
 from pipeline.notes import Note
@@ -29,8 +30,6 @@ from pipeline.samples import positive, readings, share
 METHOD = message(Method.PELT)
 FEWEST = 20
 TRIM = 3.0
-PHI = np.tanh(np.linspace(np.arctanh(-0.5), np.arctanh(0.995), 81))
-"""Correlations of neighbours that a size's interval is averaged over, evenly in Fisher's z."""
 KEPT = float(1 - 2 * TRIM * stats.norm.pdf(TRIM) / (2 * stats.norm.cdf(TRIM) - 1))
 """Variance of a normal value within 3 standard deviations, as a share of the whole."""
 
@@ -208,8 +207,8 @@ def find_changes(
         at_m: place of each item [m]; without it, places are item numbers.
         confidence: coverage of the intervals.
         shortest: least items of a level; a stretch that stands apart for fewer is left out and told.
-        long_run_sd: root of the long-run variance of each value from a run known to be steady; better than the
-            estimate from these values, which at strong autocorrelation still lets some false changes through.
+        long_run_sd: root of the long-run variance of each value from a run known to be steady. Without it the changes
+            must stand out of wanders without a change that remember as these values do.
 
     Stops being true for drifts, which come out as stairs. Source: Killick et al. 2012; Bai 1997.
     """
@@ -245,8 +244,15 @@ def find_changes(
     kept = np.flatnonzero(~brief)
     rows, place, number = rows[kept], place[kept], number[kept]
     starts = pelt(whole[kept], penalty, shortest)
-    edges = (0, *starts, len(rows))
     known = long_run_sd is not None
+    if not known:
+        split = best_split(rows, shortest)
+        if not beyond_chance(rows, starts or (split,)):
+            starts = ()
+        elif not starts:
+            # The penalty's variance may hold the change itself; the likelihood ratio does not.
+            starts = (split,)
+    edges = (0, *starts, len(rows))
     spread = scale if known else _left_over_sd(rows, edges)
     half = _half_if_known(scale, edges, confidence) if known else _half_of_sizes(rows, edges, confidence)
     changes = tuple(
@@ -304,63 +310,12 @@ def _half_of_sizes(rows: NDArray[np.float64], edges: Sequence[int], confidence: 
     if len(edges) < 3:
         return half
     items, free = np.diff(edges), len(rows) - len(edges) + 1
-    share_of = _variance_of_difference(items[:-1], items[1:])
+    share_of = variance_of_difference(items[:-1], items[1:])
     for j in range(rows.shape[1]):
-        weight, variance = _correlations(rows[:, j], edges)
+        weight, variance = correlations(rows[:, j], edges)
         for i in range(len(half)):
-            error = np.sqrt(variance * share_of[i])
-            longest = float(error.max()) * float(stats.t.ppf((1 + confidence) / 2, free))
-            if longest > 0:
-                half[i, j] = optimize.brentq(
-                    lambda h, e=error, w=weight: w @ (2 * special.stdtr(free, h / e) - 1) - confidence,
-                    0.0,
-                    1.01 * longest,
-                )
+            half[i, j] = half_width(np.sqrt(variance * share_of[i]), weight, free, confidence)
     return half
-
-
-def _correlations(
-    x: NDArray[np.float64], edges: Sequence[int]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Weight and variance of a value at each correlation of `PHI`: restricted likelihood about levels at `edges`."""
-    start, end = np.asarray(edges[:-1]), np.asarray(edges[1:])
-    levels, n = len(start), x.size
-    rest = x - np.repeat([x[a:b].mean() for a, b in pairwise(edges)], end - start)
-    phi = PHI[:, None]
-    # Normal equations of the levels once each departure has phi of the one before it taken off.
-    own = (1 - phi) ** 2 * (end - start - 1) + np.where(start == 0, 1 - phi**2, 1.0)
-    own = own + np.where(end == n, 0.0, phi**2)
-    design = np.zeros((PHI.size, levels, levels))
-    at = np.arange(levels)
-    design[:, at, at] = own
-    design[:, at[1:], at[:-1]] = design[:, at[:-1], at[1:]] = -phi
-    first, last, before = rest[start], rest[end - 1], rest[start - 1]
-    opening = np.where(start == 0, (1 - phi**2) * first, first - phi * before)
-    closing = np.where(end == n, 0.0, -phi * (rest[end % n] - phi * last))
-    right = opening + closing + (1 - phi) * (phi * last - first)
-    taken = (right * np.linalg.solve(design, right[:, :, None])[:, :, 0]).sum(axis=1)
-    square, lagged = float(rest @ rest), float(rest[1:] @ rest[:-1])
-    inside = square - rest[0] ** 2 - rest[-1] ** 2
-    left = np.maximum(square - 2 * PHI * lagged + PHI**2 * inside - taken, 1e-30 * max(square, 1e-300))
-    fit = np.log1p(-(PHI**2)) - (n - levels) * np.log(left) - np.linalg.slogdet(design)[1]
-    weight = np.exp((fit - fit.max()) / 2)
-    return weight / weight.sum(), left / (n - levels) / (1 - PHI**2)
-
-
-def _variance_of_difference(before: NDArray[np.int64], after: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Variance of the difference of neighbouring means at each correlation of `PHI`, over the variance of a value.
-
-    Of a mean of m: [(1 + phi)/(1 - phi) - 2 phi (1 - phi^m)/(m (1 - phi)^2)]/m. Derived.
-    """
-    m, k = (np.asarray(one[:, None], dtype=np.float64) for one in (before, after))
-    away = 1 - PHI
-    gone_m, gone_k = 1 - PHI**m, 1 - PHI**k
-
-    def of_mean(many: NDArray[np.float64], gone: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(((1 + PHI) / away - 2 * PHI * gone / (many * away**2)) / many, dtype=np.float64)
-
-    together = PHI * gone_m * gone_k / (m * k * away**2)
-    return np.asarray(of_mean(m, gone_m) + of_mean(k, gone_k) - 2 * together, dtype=np.float64)
 
 
 def _left_over_sd(rows: NDArray[np.float64], edges: Sequence[int]) -> NDArray[np.float64]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import polars as pl
 
 from pipeline.errors import ReelproofError
 from pipeline.messages import Measure, Said, message
@@ -33,6 +34,7 @@ from pipeline.statistics.turning_elements import (
     period_of_result,
 )
 from pipeline.statistics.uniform_length import on_uniform_length
+from pipeline.steps.announced import CENTRE, WALL, announced_answers
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
@@ -78,7 +80,23 @@ def patterns_of(bench: Bench) -> tuple[AnswerRow, ...]:
                 AnswerRow("run", bench.run.id, "changes", one) for one in _changes(bench, seen, from_m, to_m)
             ]
             rows += [AnswerRow("run", bench.run.id, "drift", one) for one in _drift(seen, from_m, to_m)]
+    rows += [AnswerRow("run", bench.run.id, "changes", one) for one in _announced(bench, from_m, to_m)]
     return tuple(rows)
+
+
+def _announced(bench: Bench, from_m: float, to_m: float) -> list[Result | Refused]:
+    """What the wall and the centre did where something was announced."""
+    wall, centre = bench.measured.seen.get(WALL), bench.measured.seen.get(CENTRE)
+    parts: tuple[Floats, Floats] | None = None
+    if centre is not None:
+        frame = bench.measured.frame
+        rows = np.searchsorted(frame["row"].to_numpy(), centre.row)
+        found = [
+            _averages(replace(centre, value=frame[name].cast(pl.Float64).to_numpy()[rows]), from_m, to_m)
+            for name in ("ecc_cos_mm", "ecc_sin_mm")
+        ]
+        parts = np.column_stack([averages for averages, _ in found]), found[0][1]
+    return announced_answers(bench, None if wall is None else _averages(wall, from_m, to_m), parts)
 
 
 def _steady(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, Floats]:

@@ -56,6 +56,11 @@ HEADINGS: Mapping[str, tuple[str, ...]] = {
     Quantity.PERIOD: ("{channel:channel}: period along the wire", "Period along the wire"),
     Quantity.PERIOD_THROUGH_GAPS: ("{channel:channel}: period along the wire with gaps",),
     Quantity.CHANGE_POINT: ("{channel:channel}: change point", "Change point"),
+    Quantity.ANNOUNCED_CHANGE: (
+        "{channel:channel}: change at {what} {named}",
+        "{channel:channel}: change at the {what}",
+        "Change at an announced place",
+    ),
     Quantity.DRIFT: ("{channel:channel}: drift along the run", "Drift along the wire"),
     Quantity.FAULT_RATE: ("Spark fault rate",),
     Quantity.FAULT_RATE_UNMERGED: ("Spark fault rate with faults hidden behind a neighbor",),

@@ -220,6 +220,10 @@ METHODS: Mapping[Method, tuple[str, str]] = {
         "PELT, squared error, penalty from the long-run variance",
         "Killick, Fearnhead and Eckley 2012",
     ),
+    Method.TWO_LEVELS: (
+        "difference of two levels at a place named beforehand, correlation weighed by its likelihood",
+        "",
+    ),
     Method.PERFORMANCE_INDEX: (
         "{symbol} = (mean to limit)/(3 s); lower bound from the noncentral t",
         "ISO 22514-2",

@@ -7,6 +7,15 @@ from collections.abc import Mapping
 from pipeline.notes import Note
 
 NOTES: Mapping[str, tuple[str, ...]] = {
+    Note.ANNOUNCED_CHANGE_HIDDEN: (
+        "At {at}. No more than the scatter makes: p = {p:.2g}, corrected for {tests:#test|tests} of announced changes.",
+    ),
+    Note.ANNOUNCED_CHANGE_SHOWS: (
+        (
+            "At {at}. Stands out of the scatter: p = {p:.2g}, corrected for {tests:#test|tests} of announced changes. "
+            "That they coincide is no proof of the cause."
+        ),
+    ),
     Note.THEN_INTERVAL_WIDENED: ("the interval is widened by a factor of {factor:.2g}",),
     Note.THEN_WORTH_FEWER: ("the reels are counted as {worth:.3g} independent ones",),
     Note.THEN_NO_RUN_LENGTH: ("no average run length is given",),

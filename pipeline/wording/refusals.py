@@ -449,6 +449,12 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.TOO_FEW_GROUPS: (
         "There must be two values in a reel, two reels in a run and two runs, or no runs.",
     ),
+    Reason.TOO_LITTLE_ON_ONE_SIDE: (
+        (
+            "{before} averages before the place and {after} after it, {mixed:.3} of mixed wire left out; {fewest} are "
+            "needed on either side."
+        ),
+    ),
     Reason.TOO_FEW_ITEMS_FOR_CHANGES: (
         "{n:#item is|items are} too few to look for changes; {fewest} are needed.",
     ),

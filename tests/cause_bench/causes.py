@@ -110,7 +110,7 @@ def level(announced: bool) -> Maker:
     """The mean wall is thinner from the middle of the run on, with the compound's lot or without a word."""
 
     def make(place: Place, size: float, rng: np.random.Generator) -> Planted:
-        at = _at_reel(place, rng.uniform(2.2, 3.8))
+        at = _at_reel(place, rng.uniform(4.2, 7.8))
         lag = rng.uniform(10.0, 80.0) if announced else 0.0
 
         def change(wire: Wire, seconds: Floats) -> Wire:
@@ -130,7 +130,7 @@ def level(announced: bool) -> Maker:
 
 def centre_from_lot(place: Place, size: float, rng: np.random.Generator) -> Planted:
     """From a change of lot on the centre moves over one reel to another place and stays there."""
-    at, angle = _at_reel(place, rng.uniform(1.8, 3.2)), rng.uniform(0.0, 6.3)
+    at, angle = _at_reel(place, rng.uniform(3.8, 6.2)), rng.uniform(0.0, 6.3)
 
     def change(wire: Wire, seconds: Floats) -> Wire:
         along = np.clip((wire.at_m - at) / place.reel_m, 0.0, 1.0)
@@ -165,7 +165,7 @@ def wear(place: Place, size: float, rng: np.random.Generator) -> Planted:
 
 def melt(place: Place, size: float, rng: np.random.Generator) -> Planted:
     """The melt's temperature is set to and fro by 4 degrees and the wall goes with it."""
-    edges = [_at_reel(place, one) for one in (0.9, 2.1, 3.2, 4.3)]
+    edges = [_at_reel(place, one) for one in (1.9, 4.1, 6.2, 8.3)]
 
     def stepped(at_m: Floats) -> Floats:
         return 4.0 * np.sum([sign * np.clip((at_m - at) / 15.0, 0.0, 1.0)

@@ -15,7 +15,7 @@ from tests.other_lines.lines import K, N, OtherLine, T
 from tests.other_lines.products import THHN10, XHHW2_0, XHHW12, Made
 from tests.release_matrix.plants import target_mm
 
-REELS = 6
+REELS = 12
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def _place(line: OtherLine, made: Made, reel_m: float, screw_s: float, *turns_m:
 
 
 PLACES: dict[str, Place] = {
-    "K7": _place(replace(K, offset=(0.0, 0.008)), XHHW2_0, 220.0, 6.0, 3.1, 1.75, 2.42, 0.325),
-    "N5": _place(replace(N, offset=(0.0, 0.01)), THHN10, 1200.0, 0.8, 4.7, 1.9, 3.3, 0.65),
-    "T1": _place(replace(T, offset=(0.0, 0.012)), XHHW12, 320.0, 3.1, 3.77, 1.9, 2.83, 0.79),
+    "K7": _place(replace(K, offset=(0.0, 0.008)), XHHW2_0, 180.0, 6.0, 3.1, 1.75, 2.42, 0.325),
+    "N5": _place(replace(N, offset=(0.0, 0.01)), THHN10, 900.0, 0.8, 4.7, 1.9, 3.3, 0.65),
+    "T1": _place(replace(T, offset=(0.0, 0.012)), XHHW12, 250.0, 3.1, 3.77, 1.9, 2.83, 0.79),
 }

@@ -19,7 +19,12 @@ from tests.cause_bench.lines import PLACES
 Record = Callable[[str, object], None]
 SEEDS = int(os.environ.get("REELPROOF_CAUSES", "0") or "0")
 # Causes at a size that is plain, on one line each.
-PLAIN = (("roll faults", 5.0, "T1"), ("short roll faults", 5.0, "N5"), ("capstan swing", 2.0, "T1"))
+PLAIN = (
+    ("lot step", 5.0, "T1"),
+    ("roll faults", 5.0, "T1"),
+    ("short roll faults", 5.0, "N5"),
+    ("capstan swing", 2.0, "T1"),
+)
 EVERY = [(one.name, size, line) for one in CAUSES.values() for size in one.sizes for line in PLACES]
 
 

@@ -116,6 +116,9 @@ def _of_answer(answer: Result | Refused) -> Iterator[Claim]:
         yield "period", _element(answer)
     elif quantity is Quantity.CHANGE_POINT:
         yield ("wall level" if about == "mean_wall_mm" else "centre"), _noted(answer)
+    elif quantity is Quantity.ANNOUNCED_CHANGE and answer.details["shows"]:
+        kind = "wall level" if answer.question.arguments["channel"] == "mean_wall_mm" else "centre"
+        yield kind, str(answer.question.arguments["what"]).removesuffix(" lot")
     elif quantity is Quantity.DRIFT and (answer.low > 0.0 or answer.high < 0.0):
         yield ("wall drift" if about == "mean_wall_mm" else "centre"), ""
     elif quantity in (Quantity.FAULT_REPEAT, Quantity.FAULT_REPEAT_ANY):

@@ -21,7 +21,7 @@ LAYERS: list[set[str]] = [
     {"pipeline.lots"},
     {"pipeline.nonconformance"},
     {"pipeline.statistics"},
-    {"pipeline.departures", "pipeline.arguments"},
+    {"pipeline.departures", "pipeline.arguments", "pipeline.level_noise"},
     {"pipeline.trust"},
     {"pipeline.wall"},
     {"pipeline.length"},

@@ -42,6 +42,7 @@ COUNTS = RANDOM.poisson(3.0, 24)
 VECTORS = RANDOM.normal(0.4, 0.005, (30, 4))
 
 PLAIN: dict[str, Any] = {
+    "announced_m": 60.0, "mixed_m": 2.0,
     "values": SERIES, "baseline": SERIES[:40], "deficits": DEPTHS, "minima": SERIES[:40], "counts": COUNTS,
     "known_m": np.full(24, 2000.0), "at_m": np.arange(120.0), "at": np.arange(120.0), "vectors": VECTORS,
     "walls_mm": VECTORS, "subgroups": VECTORS, "gaps_m": RANDOM.exponential(500.0, 20), "mean_gap_m": 500.0,

@@ -7,10 +7,10 @@ import pytest
 from scipy import linalg, signal, stats
 
 from pipeline.errors import MethodRefusal
+from pipeline.level_noise import PHI
 from pipeline.results import Refused
 from pipeline.statistics.change_points import (
     HELD,
-    PHI,
     Changes,
     OneChange,
     find_changes,
@@ -274,3 +274,18 @@ def test_items_are_counted_as_handed_in() -> None:
     found = find_changes(x)
     assert isinstance(found, Changes)
     assert [one.item for one in found.changes] == [50]
+
+
+@pytest.mark.parametrize(("phi", "n", "step"), [(0.6, 45, 4.0), (0.85, 120, 4.0)])
+def test_a_step_is_found_and_a_mere_wander_is_not(phi: float, n: int, step: float) -> None:
+    """First-order wanders of unit deviation; the penalty alone calls one in five of those without a step."""
+    rng = np.random.default_rng(11)
+    calls = {0.0: 0, step: 0}
+    for size in calls:
+        for _ in range(40):
+            x = signal.lfilter([1.0], [1.0, -phi], rng.standard_normal(n + 200))[200:] * math.sqrt(1 - phi**2)
+            x[n // 2 :] += size
+            found = find_changes(x)
+            calls[size] += isinstance(found, Changes) and bool(found.changes)
+    assert calls[0.0] <= 3
+    assert calls[step] >= 30
