@@ -7,6 +7,7 @@ earlier judgement. For the same reason a lot or reel that stands only in a load 
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Container
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -73,17 +74,22 @@ def reels_of_sheet(run: RunSheet, line: LineSheet) -> tuple[PlacedReel, ...]:
     )
 
 
-def genealogy_of(store: Store, residence_s: float = RESIDENCE_S) -> Genealogy:
-    """The whole graph of the store.
+def genealogy_of(
+    store: Store, residence_s: float = RESIDENCE_S, runs: Container[str] | None = None
+) -> Genealogy:
+    """The graph of the store, whole or of some runs with the lengths cut from any reel and every shipment.
 
     Args:
         store: the store.
         residence_s: mean residence of the melt [s]; wire made within the tail after a lot ended counts as
             holding it still.
+        runs: the runs wanted; None for every one.
     """
     edges: list[Edge] = []
     made: dict[Node, tuple[datetime, datetime]] = {}
     for head in store.ask("questions/current_runs"):
+        if runs is not None and head["run_id"] not in runs:
+            continue
         run, line = sheets_of(store, head)
         reels = reels_of(store, head, run, line)
         edges += _edges_of_run(store, head, run, line, reels, residence_s)

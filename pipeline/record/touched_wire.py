@@ -185,7 +185,7 @@ def contained(store: Store, question: Question) -> Contained:
                 f"Give its number after '{question.kind}'",
             )
         )
-    genealogy = genealogy_of(store, question.residence_s)
+    genealogy = genealogy_of(store, question.residence_s, _runs_concerned(store, question))
     facts = _Facts(store, genealogy)
     taken_m = facts.cuts[question.name]["taken_m"] if question.name in facts.cuts else 0.0
     answers = _answers(genealogy, question, taken_m)
@@ -216,6 +216,25 @@ def contained(store: Store, question: Question) -> Contained:
 
 
 _WINDOW = Node("run", "window")
+
+
+def _runs_concerned(store: Store, question: Question) -> frozenset[str] | None:
+    """The runs that a lot or run leads to, None for every run: a year's sheets need not be read for one lot.
+
+    Raises:
+        NotFoundError: no load ever named such a lot, or no run has this number.
+    """
+    if question.kind == "run":
+        runs = [row["run_id"] for row in store.ask("questions/current_runs")]
+        if question.name not in runs:
+            raise not_on_file("run", question.name, sorted(runs))
+        return frozenset({question.name})
+    if question.kind != "lot":
+        return None
+    named = store.ask("questions/runs_of_lot_named", name=question.name)
+    if not named:
+        raise not_on_file("lot", question.name, [row["lot"] for row in store.ask("questions/lot_ids")])
+    return frozenset(row["run_id"] for row in named)
 
 
 def _notes(question: Question, facts: _Facts, replaced: Sequence[str]) -> tuple[str, ...]:
