@@ -14,8 +14,10 @@ from dashboards.addresses import address
 from dashboards.fillers.rows import finding_row, product_row, stamp_of
 from dashboards.fillers.run_book import RunBook
 from dashboards.fillers.shift import first_things, shift_name
+from dashboards.page_notes import PageNote
 from dashboards.records import GATE_OF, FindingRow, Guides, GuideStep, Plant
 from pipeline.length.reel_places import in_unit
+from pipeline.messages import Measure, Place, message
 from pipeline.nonconformance.decision import Verdict
 from pipeline.nonconformance.rules import SEVERITIES
 from pipeline.store.said_columns import reason_of
@@ -145,7 +147,7 @@ def _not_seen(books: list[RunBook]) -> Steps:
         steps.append(
             GuideStep(
                 f"Mind what was not seen: {reel_id}",
-                (f"{longest:.1f} m of it has no trustworthy wall reading. Unseen is not a pass.",),
+                (message(PageNote.LONGEST_UNSEEN, length=Measure(longest, "m")),),
                 address("reel", reel_id),
                 f"Open reel {reel_id}",
             )
@@ -196,12 +198,7 @@ def _process(judged: list[RunBook], findings: list[tuple[RunBook, FindingRow]]) 
         steps.append(
             GuideStep(
                 f"Which way is the conductor off? {run.run_id}",
-                (
-                    (
-                        f"Of the runs on file its centre lies furthest off on average, by {offset:.3f} mm. The polar "
-                        "path shows the direction and drift of the center. A bolt does not cure drift."
-                    ),
-                ),
+                (message(PageNote.FURTHEST_OFF, offset=Measure(offset, "mm")),),
                 address("centring", run.run_id),
                 "Open its centring page",
             )
@@ -211,9 +208,7 @@ def _process(judged: list[RunBook], findings: list[tuple[RunBook, FindingRow]]) 
         steps.append(
             GuideStep(
                 "What start and stop cost",
-                (
-                    f"{scrap.run_id} left {scrap.head['scrap_m']:.0f} m on no reel, the most of the runs on file.",
-                ),
+                (message(PageNote.MOST_SCRAP, run=scrap.run_id, length=Measure(scrap.head["scrap_m"], "m")),),
                 address("run", scrap.run_id),
                 f"Open run {scrap.run_id}",
             )
@@ -246,17 +241,12 @@ def _audit(judged: list[RunBook], grave: list[tuple[RunBook, FindingRow]]) -> St
     pick = next((one for _, one in grave if one.worst is not None and one.limit is not None), None)
     if pick is not None and pick.worst is not None and pick.limit is not None:
         log = pick.worst.evidence
-        line = f", read from {log.file} line {log.line}" if log.file and log.line is not None else ""
+        line = {"file": log.file, "line": log.line} if log.file and log.line is not None else {}
+        stands = message(PageNote.IT_STANDS_AT, at=Place(pick.worst.at_m), run=pick.run_id, **line)
         steps.append(
             GuideStep(
                 f"Pick a figure: the worst reading of {pick.finding_id}",
-                (
-                    pick.sentence,
-                    (
-                        f"It stands at {pick.worst.at_m:.1f} m on the wire of {pick.run_id}{line}. The finding's page "
-                        "shows that line and the hash of its file."
-                    ),
-                ),
+                (pick.sentence, stands),
                 address("finding", pick.finding_id),
                 f"Open finding {pick.finding_id}",
             )

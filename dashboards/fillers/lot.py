@@ -8,6 +8,7 @@ import tomllib
 from dashboards.fillers.decisions import alarms_of, disposition_rows
 from dashboards.fillers.rows import finding_row, product_row, reel_row, stamp_of
 from dashboards.fillers.run_book import Row, RunBook, aware
+from dashboards.page_notes import PageNote
 from dashboards.records import (
     CalibrationRow,
     DispositionRow,
@@ -19,8 +20,9 @@ from dashboards.records import (
     Node,
     Plant,
 )
+from pipeline.lots.journal import told_of_record
+from pipeline.messages import message
 from pipeline.store.said_columns import told_of
-from pipeline.wording.say import plain
 
 
 def lots_of(books: list[RunBook]) -> dict[str, list[RunBook]]:
@@ -126,7 +128,7 @@ def _told(books: list[RunBook], subjects: list[str]) -> list[LotEvent]:
                 LotEvent(
                     aware(row["at_utc"]),
                     row["kind"],
-                    record.get("sentence", ""),
+                    told_of_record(record) or "",
                     record.get("role", ""),
                     node_id=subject,
                     digest=row["chain_sha256"],
@@ -166,7 +168,12 @@ def _events(books: list[RunBook], reels: set[str]) -> tuple[LotEvent, ...]:
                 LotEvent(
                     aware(head["assessed_utc"]),
                     "finding",
-                    f"{row['finding_id']} on reel {row['reel_id']}: {plain(told_of(row))}",
+                    message(
+                        PageNote.FINDING_ON_REEL,
+                        finding=row["finding_id"],
+                        reel=row["reel_id"],
+                        told=told_of(row),
+                    ),
                     evidence=Evidence(finding_id=row["finding_id"]),
                     node_id=row["reel_id"],
                 )

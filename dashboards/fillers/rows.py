@@ -8,6 +8,7 @@ from weakref import WeakKeyDictionary
 
 from dashboards.fillers.decisions import decision_on_finding, decision_on_reel
 from dashboards.fillers.run_book import Row, RunBook, aware
+from dashboards.page_notes import PageNote
 from dashboards.records import (
     DataQuality,
     Evidence,
@@ -32,7 +33,7 @@ from pipeline.length.reel_places import (
     span_on_reel,
     told_on_reel,
 )
-from pipeline.messages import Message, Said
+from pipeline.messages import Measure, Message, Said, message
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.statements import judged_by
 from pipeline.products.source_standing import standing_on_file
@@ -379,9 +380,7 @@ def quality_of(book: RunBook) -> DataQuality:
         sentences += _gaps_told(book)
         sentences += [told_of(row) for row in book.contradictions[:3]]
         if head["rows_set_aside"]:
-            sentences.append(
-                f"{head['rows_set_aside']} lines of the logs were set aside; each is on file with its reason."
-            )
+            sentences.append(message(PageNote.LINES_ASIDE, lines=head["rows_set_aside"]))
         gaps = [one for one in sentences if _code(one) not in _NO_GAP]
         state = "red" if book.contradictions else "amber" if gaps else "green"
     limits = tuple(one for one in sentences if _code(one) in set(Unseen))
@@ -409,17 +408,17 @@ def _not_concluded(book: RunBook) -> tuple[Said, ...]:
     return tuple(one.told for one in lacking_of(lacks))
 
 
-def _gaps_told(book: RunBook) -> list[str]:
-    """A sentence for each kind of evidence that is missing on reels."""
+def _gaps_told(book: RunBook) -> list[Message]:
+    """What is said of each kind of evidence that is missing on reels."""
     told = []
-    for name, what in (
-        ("wall_unmonitored_m", "has no usable wall reading"),
-        ("diameter_unmonitored_m", "has no usable diameter reading"),
-        ("spark_untested_m", "has no full spark test on record"),
+    for name, code in (
+        ("wall_unmonitored_m", PageNote.NO_WALL_ON_REELS),
+        ("diameter_unmonitored_m", PageNote.NO_DIAMETER_ON_REELS),
+        ("spark_untested_m", PageNote.NO_SPARK_ON_REELS),
     ):
         length = sum(row[name] for row in book.reels)
         if length > LEAST_TOLD_M:
-            told.append(f"{length:.1f} m of wire on reels {what}.")
+            told.append(message(code, length=Measure(length, "m")))
     return told
 
 

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from dashboards.fillers.run_book import Row, RunBook
+from dashboards.page_notes import PageNote
 from pipeline.length.steady_state import PHASE_NAMES, STEADY, STOP
+from pipeline.messages import Measure, Message, message
+
+LEAST_M = 0.05  # less wire than this is not told (a tenth of a metre is the last digit shown)
 
 # Phases of wire made while the line was not at its steady speed, as a reader calls them.
 UNSTEADY = {
@@ -15,8 +19,8 @@ UNSTEADY = {
 }
 
 
-def unseen_of_run(book: RunBook) -> tuple[str, ...]:
-    """Sentences on the wire of a run's reels that was not seen, and on what the run made unsteadily."""
+def unseen_of_run(book: RunBook) -> tuple[Message, ...]:
+    """What is said of the wire of a run's reels that was not seen, and of what the run made unsteadily."""
     if not book.is_judged or not book.reels:
         return ()
     first = min((row["from_m"] for row in book.phases), default=0.0)
@@ -24,25 +28,22 @@ def unseen_of_run(book: RunBook) -> tuple[str, ...]:
     return (_unseen("on reels", book.reels), *_unsteady(book, first, last))
 
 
-def unseen_of_reel(book: RunBook, reel: Row) -> tuple[str, ...]:
-    """Sentences on the wire of one reel that was not seen, and on what of it was made unsteadily."""
+def unseen_of_reel(book: RunBook, reel: Row) -> tuple[Message, ...]:
+    """What is said of the wire of one reel that was not seen, and of what of it was made unsteadily."""
     return (_unseen("on this reel", [reel]), *_unsteady(book, reel["from_m"], reel["to_m"]))
 
 
-def _unseen(where: str, reels: list[Row]) -> str:
-    length, wall, diameter, spark = (
-        sum(row[name] for row in reels)
-        for name in ("length_m", "wall_unmonitored_m", "diameter_unmonitored_m", "spark_untested_m")
-    )
-    if max(wall, diameter, spark) < 0.05:
-        return f"All of {length:,.1f} m {where} has a wall reading, a diameter reading and a full spark test."
-    return (
-        f"Of {length:,.1f} m {where}, {wall:,.1f} m have no wall reading, {diameter:,.1f} m no diameter reading and "
-        f"{spark:,.1f} m no full spark test."
-    )
+def _unseen(where: str, reels: list[Row]) -> Message:
+    names = ("length_m", "wall_unmonitored_m", "diameter_unmonitored_m", "spark_untested_m")
+    length, wall, diameter, spark = (sum(row[name] for row in reels) for name in names)
+    whole = {"length": Measure(length, "m"), "where": where}
+    if max(wall, diameter, spark) < LEAST_M:
+        return message(PageNote.ALL_SEEN, **whole)
+    lacks = {"wall": Measure(wall, "m"), "diameter": Measure(diameter, "m"), "spark": Measure(spark, "m")}
+    return message(PageNote.NOT_ALL_SEEN, **whole, **lacks)
 
 
-def _unsteady(book: RunBook, from_m: float, to_m: float) -> tuple[str, ...]:
+def _unsteady(book: RunBook, from_m: float, to_m: float) -> tuple[Message, ...]:
     made: dict[str, float] = {}
     stops = 0
     for row in book.phases:
@@ -52,13 +53,11 @@ def _unsteady(book: RunBook, from_m: float, to_m: float) -> tuple[str, ...]:
         elif row["phase"] != PHASE_NAMES[STEADY] and here > 0:
             made[row["phase"]] = made.get(row["phase"], 0.0) + here
     if not made and not stops:
-        return ("All of it was made at steady speed.",)
-    parts = [f"{made[name]:,.1f} m {words}" for name, words in UNSTEADY.items() if name in made]
-    stood = (
-        f"; the line stood still {stops} times"
-        if stops > 1
-        else "; the line stood still once"
-        if stops
-        else ""
-    )
-    return (f"Made while not at steady speed: {', '.join(parts) or 'no wire'}{stood}.",)
+        return (message(PageNote.ALL_STEADY),)
+    phases = [
+        message(PageNote.IN_PHASE, length=Measure(made[name], "m"), phase=words)
+        for name, words in UNSTEADY.items()
+        if name in made
+    ]
+    stood = {"stops": stops} if stops else {}
+    return (message(PageNote.UNSTEADY, **stood, phases=phases or [message(PageNote.NO_WIRE)]),)

@@ -206,7 +206,7 @@ class Stamp:
     limits: tuple[LimitRow, ...] = ()
     decision_rules: tuple[str, ...] = ()
     journal_root: str = ""
-    unseen: tuple[str, ...] = ()
+    unseen: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from typing import Literal
 
 from dashboards.records.every_page import Alarm, DispositionRow, Evidence, FindingRow, Plant, Stamp
 from dashboards.records.shift import ReelRow
+from pipeline.messages import Said
 
 NodeKind = Literal["material lot", "run", "reel", "cut length", "shipment", "gauge", "limits", "software"]
 
@@ -55,7 +56,7 @@ class LotEvent:
 
     at: datetime
     kind: str
-    sentence: str
+    sentence: Said
     role: str = ""
     evidence: Evidence = field(default_factory=Evidence)
     node_id: str = ""

@@ -12,6 +12,7 @@ from pipeline.nonconformance.disposition import Act, DispositionRefused, State, 
 from pipeline.record.decided import LETS_GO, UNFINISHED, finding_state, holding_states, reel_state
 from pipeline.record.lengths import lengths_of_reel
 from pipeline.record.wound_from import kept_here_by
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.acts.deciding import Subject
@@ -113,7 +114,7 @@ def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
     complaints = [
         Complaint(
             subject.name,
-            f"{act.disposition} is refused: {one.sentence.rstrip('.')}",
+            f"{act.disposition} is refused: {plain(one.told).rstrip('.')}",
             f"Lift it first: reelproof hold {one.subject} --lift {one.number}",
         )
         for one in holds

@@ -7,7 +7,9 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint
+from pipeline.found import Found
 from pipeline.length.reel_places import Unit, length_told
+from pipeline.messages import message, said_json
 from pipeline.nonconformance.disposition import DispositionRefused, Person, Power, check_power
 from pipeline.nonconformance.hold import HeldKind, Hold, in_force
 from pipeline.record.holds_on_file import HOLD, LIFT, holds_on_file
@@ -94,7 +96,7 @@ def put_hold(
         about: HeldKind = "reel" if held.length_m is not None else "lot"
         hold = Hold(0, about, subject, start, end, by, reason, now or datetime.now(UTC))
         record: dict[str, Any] = {
-            "sentence": hold.sentence.replace("Hold 0 on", "Hold on"),
+            "said": said_json(hold.as_put),
             "about": held.about,
             "from_outer_m": "" if span_m is None else repr(span_m[0]),
             "to_outer_m": "" if span_m is None else repr(span_m[1]),
@@ -126,8 +128,8 @@ def lift_hold(store: Store, subject: str, number: int, by: Person, reason: str) 
             raise DispositionRefused(
                 Complaint(subject, f"no hold {number} is in force on it", f"In force: {others}")
             )
-        sentence = f"Lifted by {by}: {reason.rstrip('.')}. It was: {one.sentence}"
-        return note(store, LIFT, subject, {"sentence": sentence, "lifts": number, **_by(by, reason)})
+        said = message(Found.HOLD_LIFTED, by=str(by), reason=reason.rstrip("."), hold=one.told)
+        return note(store, LIFT, subject, {"said": said_json(said), "lifts": number, **_by(by, reason)})
 
 
 def _by(by: Person, reason: str) -> dict[str, str]:

@@ -10,6 +10,7 @@ import typer
 from pipeline.cli.showing import JSON, STORE, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import day_of, role_or_refused
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.wording.say import plain
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -119,7 +120,7 @@ def journal(
             "at_utc": one.at_utc.replace(tzinfo=None),
             "kind": one.kind,
             "subject": one.subject,
-            "sentence": one.sentence,
+            "sentence": plain(one.told),
         }
         for one in shown
     ]
@@ -134,7 +135,7 @@ def journal(
                 f"{one.at_utc:%Y-%m-%d %H:%M:%S}",
                 one.kind,
                 one.subject,
-                one.sentence,
+                plain(one.told),
             )
             for one in shown
         ],

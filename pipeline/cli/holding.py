@@ -126,7 +126,7 @@ def _print(held: HoldsOn, units: InUnits) -> None:
     if not held.in_force:
         print(f"No hold is in force on {held.about} {held.subject}.")
     for one in held.in_force:
-        print(f"In force: {units.sentence(one.sentence)}")
+        print(f"In force: {units.sentence(one.told)}")
     for one in held.holds:
         if one not in held.in_force:
-            print(f"Lifted: {units.sentence(one.sentence)}")
+            print(f"Lifted: {units.sentence(one.told)}")

@@ -18,6 +18,7 @@ from pipeline.nonconformance.disposition import Act
 from pipeline.nonconformance.statements import STATEMENTS
 from pipeline.products.limits import Limit
 from pipeline.sheets.line_sheet import LineSheet
+from pipeline.wording.say import plain
 
 # What may happen at one instant, in the order it is told.
 ORDER = (
@@ -98,7 +99,7 @@ def of_journal(entries: Sequence[Entry], subjects: Sequence[str]) -> tuple[Histo
             False,
             entry.kind,
             entry.subject,
-            entry.sentence,
+            plain(entry.told),
             f"journal entry {entry.entry_no}",
         )
         for entry in entries

@@ -11,14 +11,17 @@ anything about a journal rewritten as a whole whose roots nobody else keeps.
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.found import Found
 from pipeline.lots.canonical import canonical_text, read_canonical
 from pipeline.lots.merkle import consistency_proof, inclusion_proof, leaf_hash, root_hash
+from pipeline.messages import Message, as_written, message, message_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +56,16 @@ class Entry:
         return held if isinstance(held, dict) else {}
 
     @property
-    def sentence(self) -> str:
-        """What happened, in words."""
-        told = self.content.get("sentence")
-        return str(told) if told else f"{self.kind} of {self.subject}."
+    def told(self) -> Message:
+        """What happened; entries of earlier versions keep a sentence."""
+        return told_of_record(self.content) or message(Found.ENTRY, kind=self.kind, subject=self.subject)
+
+
+def told_of_record(content: Mapping[str, Any]) -> Message | None:
+    """What the record of an entry says of itself; None where it says nothing."""
+    if content.get("said"):
+        return message_of(json.loads(str(content["said"])))
+    return as_written(str(content["sentence"])) if content.get("sentence") else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from pipeline.found import Found
+from pipeline.messages import Between, Message, message
 from pipeline.nonconformance.disposition import Person
 
 HeldKind = Literal["reel", "lot"]
@@ -47,12 +49,29 @@ class Hold:
         return self.from_outer_m < to_outer_m and self.to_outer_m > from_outer_m
 
     @property
-    def sentence(self) -> str:
+    def told(self) -> Message:
         """What it holds, since when, by whom and why."""
-        what = f"{self.about} {self.subject}"
+        return self._said(Found.HOLD, number=self.number)
+
+    @property
+    def as_put(self) -> Message:
+        """The same where it is put, before it has a number."""
+        return self._said(Found.HOLD_PUT)
+
+    def _said(self, code: Found, **more: int) -> Message:
+        span = {}
         if self.from_outer_m is not None and self.to_outer_m is not None:
-            what += f", {self.from_outer_m:.1f} m to {self.to_outer_m:.1f} m from the outer end"
-        return f"Hold {self.number} on {what}, put by {self.by} on {self.at_utc:%Y-%m-%d}: {self.reason.rstrip('.')}."
+            span = {"span": Between(self.from_outer_m, self.to_outer_m, "outer end")}
+        return message(
+            code,
+            **more,
+            about=self.about,
+            subject=self.subject,
+            **span,
+            by=str(self.by),
+            on=f"{self.at_utc:%Y-%m-%d}",
+            reason=self.reason.rstrip("."),
+        )
 
 
 def in_force(put: Iterable[Hold], lifted: Iterable[int]) -> tuple[Hold, ...]:

@@ -19,6 +19,7 @@ from pipeline.lots.pack import PackContent
 from pipeline.record.journal_on_file import journal_of
 from pipeline.record.lengths import KIND, lengths_of_reel, lengths_on_file
 from pipeline.record.not_found import not_on_file
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -134,7 +135,7 @@ def _readable(entries: Sequence[Entry]) -> pl.DataFrame:
                 "at_utc": entry.at_utc.replace(tzinfo=None),
                 "kind": entry.kind,
                 "subject": entry.subject,
-                "sentence": entry.sentence,
+                "sentence": plain(entry.told),
             }
             for entry in entries
         ]

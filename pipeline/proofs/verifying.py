@@ -25,6 +25,7 @@ from pipeline.store.damage import DamagedStoreError
 from pipeline.store.database import DATABASE, open_database_to_read, open_to_read, opened_copy
 from pipeline.store.heads import has_head, head_of, kept_heads, told_of_loss
 from pipeline.store.layout import READINGS, UNFINISHED, noted, path_of
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.lots.journal import Entry
@@ -87,7 +88,7 @@ def _verified(
 ) -> Verified:
     journal = max(journals, key=len, default=())
     signed = signed_up_to(journal)
-    notes |= {f"Entry {one.entry_no}: {one.sentence}": None for one in journal if one.kind == LOSS}
+    notes |= {f"Entry {one.entry_no}: {plain(one.told)}": None for one in journal if one.kind == LOSS}
     if known.key is not None:
         notes[f"Signed roots cover the first {signed} of {len(journal)} entries."] = None
     return Verified(tuple(told), tuple(notes), len(journal), signed)

@@ -135,7 +135,7 @@ class ReelFold:
 
     def _against(self) -> tuple[Against, ...]:
         """What speaks against letting the reel go now."""
-        said = [Against(as_written(one.sentence)) for one in self.holds]
+        said = [Against(one.told) for one in self.holds]
         if self.is_let_go:
             return tuple(dict.fromkeys(said))
         said += [Against(as_written(one)) for one in self.samples.against]
@@ -259,7 +259,7 @@ class ReelFold:
         reasons = tuple(
             dict.fromkeys(
                 (
-                    *(one.sentence for one in self.holds if one.meets(start, end)),
+                    *(plain(one.told) for one in self.holds if one.meets(start, end)),
                     *kept_told(kept_here_by(row, self.book.shelf.by_reel[self.name], self.decided)),
                     *(() if is_let_go else self.samples.against),
                     *found.values(),

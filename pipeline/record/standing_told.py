@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from pipeline.nonconformance.disposition import Act, State
 from pipeline.record.decided import LETS_GO
+from pipeline.wording.say import plain
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -110,7 +111,7 @@ def standing_record(one: Standing) -> dict[str, Any]:
         "headline": one.headline,
         "evidence": one.evidence,
         "reasons": list(one.reasons),
-        "holds": [hold.sentence for hold in one.holds],
+        "holds": [plain(hold.told) for hold in one.holds],
         "where": one.where,
         "may_leave": one.may_leave,
         "left_while_held": one.left_while_held,

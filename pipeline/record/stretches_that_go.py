@@ -153,7 +153,7 @@ def going_of(facts: ReelFacts) -> tuple[Going, ...]:
         if (row["holds_release"] or not row["confirmed"]) and not facts.stays(row)
     ]
     held = [
-        Going(max(one.from_outer_m, 0.0), min(one.to_outer_m, facts.length_m), "held", one.sentence)
+        Going(max(one.from_outer_m, 0.0), min(one.to_outer_m, facts.length_m), "held", plain(one.told))
         for one in facts.holds
         if one.from_outer_m is not None and one.to_outer_m is not None
     ]
@@ -230,7 +230,7 @@ def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, str], ...]:
     if state is not None and state.disposition == "scrap" and state.standing in ("closed", "decided"):
         said.append(("held", f"Reel {name} was decided to be scrap."))
     said += [
-        ("held", one.sentence) for one in facts.holds if one.from_outer_m is None or one.to_outer_m is None
+        ("held", plain(one.told)) for one in facts.holds if one.from_outer_m is None or one.to_outer_m is None
     ]
     samples = facts.run.shelf.samples(facts.run.run_id).get(name, NOTHING)
     said += [("nonconforming", one) for one in samples.fails]

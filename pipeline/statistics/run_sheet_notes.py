@@ -6,14 +6,16 @@ from collections.abc import Sequence
 
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Measure, Message, Place, message
+from pipeline.notes import Note
 from pipeline.samples import not_negative
 
 
 @checked
 def noted_nearby(
     low_m: float, high_m: float, noted_m: Sequence[float], noted: Sequence[str], margin_m: float = 0.0
-) -> tuple[str, ...]:
-    """What the run sheet notes where something changed, as sentences.
+) -> tuple[Message, ...]:
+    """What the run sheet notes where something changed.
 
     Args:
         low_m: lower end of the interval of the change's place [m].
@@ -36,8 +38,13 @@ def noted_nearby(
     reach = (high_m - low_m) / 2 + not_negative(margin_m, "margin_m", "m") + 1e-9
     near = sorted((abs(at - middle), at, what) for at, what in zip(noted_m, noted, strict=True))
     found = tuple(
-        f"{what} at {at:.6g} m, {abs(at - middle):.3g} m {'before' if at < middle else 'after'} the change."
+        message(
+            Note.NOTED_BEFORE if at < middle else Note.NOTED_AFTER,
+            what=what,
+            at=Place(at),
+            away=Measure(away, "m"),
+        )
         for away, at, what in near
         if away <= reach
     )
-    return found or ("The run sheet notes no change there.",)
+    return found or (message(Note.NOTHING_NOTED),)

@@ -14,7 +14,7 @@ import numpy as np
 
 from pipeline.assumed import Assumed
 from pipeline.length import intervals
-from pipeline.length.reel_places import place_on_reel, place_told
+from pipeline.length.reel_places import place_on_reel
 from pipeline.length.reels import WRITTEN_TO_M
 from pipeline.length.spark_exposure import SparkExposure, chance_of_detection
 from pipeline.messages import Measure, Message, Said, message
@@ -293,17 +293,15 @@ def _bounds(
     at = inside[int(np.argmin(mean[inside] - offset[inside]))]
     u = bench.measured.uncertainty["mean_wall_mm"].total_mm
     bounds = insulation_bounds(float(mean[at]) + covering.mean_mm, float(offset[at]), covering)
-    place = (
-        f"{float(seen.at_m[at]):.1f} m of the run"
-        if subject == bench.run.id
-        else place_told(place_on_reel(float(seen.at_m[at]), to_m), to_m - from_m)
-    )
-    told = (
-        f"The insulation's thinnest wall is {bounds.status}: the gauge reads insulation and covering as one wall. "
-        f"At {place} it lies between {bounds.thinnest_at_worst_mm:.3f} and "
-        f"{bounds.thinnest_at_best_mm:.3f} mm, by where the covering is thin; what the gauge and the covering's mean "
-        "leave unsure comes on top."
-    )
+    worst, best = bounds.thinnest_at_worst_mm, bounds.thinnest_at_best_mm
+    between = {"worst": Measure(worst, "mm"), "best": Measure(best, "mm")}
+    at_m = float(seen.at_m[at])
+    if subject == bench.run.id:
+        told = message(Note.BOUNDED_ON_RUN, at=Measure(at_m, "m"), **between)
+    else:
+        outer_m = place_on_reel(at_m, to_m)
+        ends = {"at": Measure(outer_m, "m"), "from_core": Measure(to_m - from_m - outer_m, "m")}
+        told = message(Note.BOUNDED_ON_REEL, **ends, **between)
     return Result(
         question=asked,
         estimate=float(mean[at] - offset[at]),

@@ -139,6 +139,16 @@ _PARTS: Mapping[str, tuple[str, ...]] = {
     Found.LEVEL_CHANGED: (
         "its level went from {before} to {after}, and the plant counts a change of {least}",
     ),
+    Found.ENTRY: ("{kind} of {subject}.",),
+    Found.HOLD_LIFTED: ("Lifted by {by}: {reason}. It was: {hold}",),
+    Found.HOLD_PUT: (
+        "Hold on {about} {subject}, {span}, put by {by} on {on}: {reason}.",
+        "Hold on {about} {subject}, put by {by} on {on}: {reason}.",
+    ),
+    Found.HOLD: (
+        "Hold {number} on {about} {subject}, {span}, put by {by} on {on}: {reason}.",
+        "Hold {number} on {about} {subject}, put by {by} on {on}: {reason}.",
+    ),
     Found.LACKING: (
         "{total:place} of reel {reel} ({share:.1f}\u00a0%) has none, the longest piece {longest:place}; {allowed}",
     ),

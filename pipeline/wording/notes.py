@@ -6,6 +6,11 @@ from collections.abc import Mapping
 
 from pipeline.notes import Note
 
+_BOUNDED = (
+    "The insulation's thinnest wall is bounded, not measured: the gauge reads insulation and covering as one wall. At "
+    "{place} it lies between {{worst}} and {{best}}, by where the covering is thin; what the gauge and the covering's "
+    "mean leave unsure comes on top."
+)
 NOTES: Mapping[str, tuple[str, ...]] = {
     Note.ANNOUNCED_CHANGE_HIDDEN: (
         "At {at}. No more than the scatter makes: p = {p:.2g}, corrected for {tests:#test|tests} of announced changes.",
@@ -49,6 +54,10 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     ),
     Note.BEYOND_SURVEYED_MARKS: ("Beyond the surveyed marks the error grows freely: survey one.",),
     Note.BIAS_GROWS: ("The difference grows with the size measured: a plain bias does not describe it.",),
+    Note.BOUNDED_ON_REEL: (
+        _BOUNDED.format(place="{at:place} from the outer end ({from_core:place} from the core end)"),
+    ),
+    Note.BOUNDED_ON_RUN: (_BOUNDED.format(place="{at:place} of the run"),),
     Note.BLOCKS_REDRAWN: (
         "Blocks of {block:.0f} of {thin} readings, one in {step} for the fit, were redrawn.",
     ),
@@ -270,6 +279,9 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.NORMAL_THEORY_ONLY: ("Normal theory: it says nothing about lumps, steps or a skewed wall.",),
     Note.NOT_CHECKED: ("not checked here",),
     Note.NOT_NORMAL_LIMIT_MAY_BE_TOO_HIGH: ("The values are not normal: the limit may be too high.",),
+    Note.NOTED_AFTER: ("{what} at {at}, {away:.3} after the change.",),
+    Note.NOTED_BEFORE: ("{what} at {at}, {away:.3} before the change.",),
+    Note.NOTHING_NOTED: ("The run sheet notes no change there.",),
     Note.NO_CONTROL_CHART: ("no control chart was passed in",),
     Note.NO_CONTROL_CHART_MADE: ("no control chart could be made",),
     Note.NO_DIFFERENCE_SHOWN: (

@@ -61,4 +61,5 @@ TEMPLATES: Mapping[str, tuple[str, ...]] = {
     **WARNED,
     **_english("tuned"),
     **_english("logs"),
+    **_english("pages"),
 }

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import ast
 import re
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
 
 from pipeline.messages import Code, Measure, Message, Written
+from pipeline.nonconformance.rules import RULES
+from pipeline.products.limit_rows import package_rows
 from pipeline.quantity import Quantity, asks
 from pipeline.steps.charted import VALUE_OF, Charted, ChartFamily
 from pipeline.store.sql_files import statement, statements
@@ -115,6 +118,116 @@ def test_the_rule_sees_what_it_forbids() -> None:
         assert _looked_at(ast.parse(text)) == [1]
 
 
+# Values that are compared by name: the members of closed lists and of enumerations, and the names of requirements.
+TAKES_TEXT = {
+    "startswith", "endswith", "find", "index", "count", "partition", "rpartition", "removeprefix", "removesuffix",
+    "split", "rsplit", "replace", "match", "search", "fullmatch", "findall", "sub", "contains", "starts_with",
+    "ends_with",
+}  # fmt: skip
+# Words of other programs and of sheets' own text, which have no code, by module.
+NOT_OURS = {
+    "pipeline/cli/app.py": {"Query interrupted", "Value error, "},
+    "pipeline/flows/engine.py": {"ephemeral Prefect API server"},
+    "pipeline/job/alone.py": {"Query interrupted"},
+    "pipeline/logs/file_look.py": {'encoding = "(utf-16-.e)"'},
+    "pipeline/products/type_letters.py": {"[/,]| or "},
+    "pipeline/record/shipping_list.py": {"Value error, "},
+    "pipeline/sheets/sheet_keys.py": {r"^ {4}(\w+): (.+(?:\n {8}.+)*)"},
+    "pipeline/sheets/toml_file.py": {"Input should be", "Value error, "},
+    "pipeline/store/catalogue.py": {"CREATE TABLE", "VIEW "},
+    "pipeline/store/damage.py": {"could not read enough bytes"},
+    "pipeline/store/database.py": {r"PID (\d+)"},
+}
+# How the program names things that have no other key: lines of a construction's sheet, gauges, loads and revisions; and
+# a requirement whose label is shortened.
+NAMES = {
+    "dashboards/figures/panels.py": {"minimum ", "overall ", "wall at "},
+    "pipeline/cli/sheet_keys.py": {"must be given"},
+    "pipeline/job/thinning.py": {"lot "},
+    "pipeline/products/comparison.py": {"density of ", "relative permittivity of "},
+    "pipeline/record/touched_wire.py": {" load ", " revision "},
+    "pipeline/steps/line_checks.py": {"the "},
+    "pipeline/steps/rows_behind.py": {"the spark test"},
+}
+# Kinds of events, entries, distributions and ratios, which are values of a column or a field.
+KINDS_OF_THINGS = {
+    "ISO 8601", "direction only", "draw balance", "draw-down ratio", "line review", "negative binomial", "not seen",
+    "not shown", "spark fault", "spark untested", "surface flaw", "type letters",
+}  # fmt: skip
+SEVERAL_WORDS = re.compile(r"[A-Za-z]+[.,:;]? +[^ ]|[^ ] +[A-Za-z]+|[A-Za-z]{2,} $")
+
+
+def _texts_in(nodes: Iterable[ast.AST]) -> set[str]:
+    return {one.value for one in nodes if isinstance(one, ast.Constant) and isinstance(one.value, str)}
+
+
+def named_values(tree: ast.AST) -> set[str]:
+    """Texts of closed lists that a module declares, as ``Literal["in date", "lapsed"]``, and of its constants."""
+    found = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Subscript) and getattr(node.value, "id", "") == "Literal":
+            found |= _texts_in(ast.walk(node.slice))
+    for node in getattr(tree, "body", ()):
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant | ast.Tuple):
+            found |= {one for one in _texts_in(ast.walk(node.value)) if not one.endswith(".")}
+    return found
+
+
+def texts_looked_at(tree: ast.AST) -> set[str]:
+    """Texts of several words that a module compares something with, or looks for in a text."""
+    found = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Compare):
+            for side in (node.left, *node.comparators):
+                found |= _texts_in(side.elts if isinstance(side, ast.Tuple | ast.List | ast.Set) else [side])
+        elif isinstance(node, ast.Call) and getattr(node.func, "attr", "") in TAKES_TEXT:
+            for side in node.args[:1]:
+                found |= _texts_in(side.elts if isinstance(side, ast.Tuple) else [side])
+    return {one for one in found if SEVERAL_WORDS.search(one)}
+
+
+@pytest.fixture(scope="module")
+def by_name() -> set[str]:
+    trees = [ast.parse(path.read_text(encoding="utf-8")) for path in modules()]
+    codes = {str(one) for kind in Code.__subclasses__() for one in kind}
+    requirements = {row.requirement for row in (*RULES, *package_rows())}
+    return set().union(*map(named_values, trees)) | codes | requirements | KINDS_OF_THINGS
+
+
+def test_no_condition_looks_for_english_in_a_text(by_name: set[str]) -> None:
+    wrong = []
+    for path in modules():
+        name = str(path.relative_to(ROOT))
+        if name not in READS_SENTENCES:
+            seen = texts_looked_at(ast.parse(path.read_text(encoding="utf-8"))) - by_name
+            allowed = NOT_OURS.get(name, set()) | NAMES.get(name, set())
+            wrong += [f"{name}: {one!r}" for one in sorted(seen ^ allowed)]
+    assert wrong == []
+
+
+@pytest.mark.parametrize(
+    ("text", "literal"),
+    [
+        ('told == "No limit is in force."', "No limit is in force."),
+        ('if "would hardly fall" in what.told: pass', "would hardly fall"),
+        ('row["said"].startswith("No target: ")', "No target: "),
+        ('note.partition(" With all reels")', " With all reels"),
+        ('frame["reason"].str.contains("kept in the order")', "kept in the order"),
+        ('told in ("lifted", "All reels stay in.")', "All reels stay in."),
+        ('re.search("by .* on all reels", told)', "by .* on all reels"),
+    ],
+)
+def test_the_search_for_english_sees_what_it_forbids(by_name: set[str], text: str, literal: str) -> None:
+    assert texts_looked_at(ast.parse(text)) - by_name == {literal}
+
+
+def test_no_sentence_of_the_vocabulary_is_the_name_of_anything(by_name: set[str]) -> None:
+    sentences = {one for some in TEMPLATES.values() for one in some if "{" not in one and one.endswith(".")}
+    assert len(sentences) > 100
+    assert sentences & by_name == set()
+    assert all(texts_looked_at(ast.parse(f"told == {one!r}")) == {one} for one in sentences)
+
+
 @pytest.mark.parametrize("quantity", list(Quantity))
 def test_every_quantity_has_a_heading(quantity: Quantity) -> None:
     assert TEMPLATES[quantity]
@@ -215,6 +328,7 @@ SHOWS = (
 )
 STILL_SAYS = {
     "pipeline/lots/complaint.py",
+    "pipeline/lots/history.py",
     "pipeline/nonconformance/proposal.py",
     "pipeline/products/limits.py",
 }

@@ -204,12 +204,14 @@ def test_values_that_repeat_exactly_still_show_their_change() -> None:
 
 
 def test_what_the_run_sheet_notes_there() -> None:
-    assert noted_nearby(590.0, 630.0, [605.0, 2000.0], ["New compound lot B2", "Shift change"]) == (
-        "New compound lot B2 at 605 m, 5 m before the change.",
+    assert said(noted_nearby(590.0, 630.0, [605.0, 2000.0], ["New compound lot B2", "Shift change"])) == (
+        "New compound lot B2 at 605.0 m, 5 m before the change.",
     )
-    assert noted_nearby(590.0, 630.0, [100.0], ["Shift change"]) == ("The run sheet notes no change there.",)
-    assert noted_nearby(590.0, 630.0, [640.0], ["Screen pack changed"], 20.0) == (
-        "Screen pack changed at 640 m, 30 m after the change.",
+    assert said(noted_nearby(590.0, 630.0, [100.0], ["Shift change"])) == (
+        "The run sheet notes no change there.",
+    )
+    assert said(noted_nearby(590.0, 630.0, [640.0], ["Screen pack changed"], 20.0)) == (
+        "Screen pack changed at 640.0 m, 30 m after the change.",
     )
 
 

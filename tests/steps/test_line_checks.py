@@ -265,8 +265,8 @@ def test_the_insulation_under_a_covering_is_bounded_and_not_measured() -> None:
     assert said(answer.warnings) == (
         (
             "The insulation's thinnest wall is bounded, not measured: the gauge reads insulation and covering "
-            f"as one wall. At {outer:,.1f} m from the outer end ({core:,.1f} m from the core end) it lies between "
-            f"{worst:.3f} and {best:.3f} mm, by where the covering is thin; what the gauge "
+            f"as one wall. At {outer:.1f} m from the outer end ({core:.1f} m from the core end) it lies between "
+            f"{worst:.3f} mm and {best:.3f} mm, by where the covering is thin; what the gauge "
             "and the covering's mean leave unsure comes on top."
         ),
     )
