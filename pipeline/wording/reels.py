@@ -46,7 +46,7 @@ REELS: Mapping[str, tuple[str, ...]] = {
     ),
     Why.CENTRING_NOT_SEEN: (
         (
-            "The line has no wall gauge. A diameter does not show how well the conductor is centred; judge it on cut "
+            "The line has no wall gauge. A diameter does not show how well the conductor is centered; judge it on cut "
             "samples."
         ),
     ),
@@ -77,7 +77,7 @@ REELS: Mapping[str, tuple[str, ...]] = {
     Why.NO_CENTRING_MEETS: (
         (
             "The mean wall of {mean:wall.4} is below the minimum at any point of {point:.4} ({requirement_set}): no "
-            "centring can meet it."
+            "centering can meet it."
         ),
     ),
     Why.OLDER_THAN_DOCUMENT: (

@@ -55,7 +55,7 @@ REFUSALS: Mapping[str, tuple[str, ...]] = {
     Reason.DIAMETER_ONLY: (
         (
             "This line measures the diameter only, which stays the same however far the conductor sits off "
-            "centre: the thinnest wall cannot be known. Fit a wall gauge, or judge cut samples."
+            "center: the thinnest wall cannot be known. Fit a wall gauge, or judge cut samples."
         ),
     ),
     Reason.EFFECTIVE_NUMBER_NOT_FINITE: (

@@ -141,7 +141,7 @@ WARNED: Mapping[str, tuple[str, ...]] = {
     Warned.STATION_UNSURE: (
         (
             "{found} Places by {one} and {other} are unsure by {unsure:place}: their findings are widened by that "
-            "much, and wire that near a reel's end may lie on the neighbouring reel. No reel is held for this alone."
+            "much, and wire that near a reel's end may lie on the neighboring reel. No reel is held for this alone."
         ),
     ),
     Warned.CLOCKS_OF_LOGS: ("Logs {first} (first) and {second} (second): {found}",),

@@ -102,7 +102,7 @@ def tuning() -> tuned.TuningReview:
                 "Lower the mean wall from 0.409 mm (16.11 mil) to 0.401 mm (15.79 mil).",
             ),
             tuned.TuningAct(
-                "if the centring were halved", _worth(0.0, 0.0, 0.0), 0.0, 0.001, "It could not fall."
+                "if the centering were halved", _worth(0.0, 0.0, 0.0), 0.0, 0.001, "It could not fall."
             ),
             tuned.TuningAct("the screw replaced", None, None, None, "Nobody knows."),
         ),

@@ -112,7 +112,7 @@ def test_implied_concentricity_in_words() -> None:
         assert refused.at_least_pct is None
     (refused,) = implied_concentricities(limits, 0.30)
     assert plain(refused.told) == (
-        "The mean wall of 0.3 mm is below the minimum at any point of 0.3302 mm (UL 83): no centring can meet it."
+        "The mean wall of 0.3 mm is below the minimum at any point of 0.3302 mm (UL 83): no centering can meet it."
     )
 
 

@@ -95,7 +95,7 @@ def test_gauges_that_do_not_stand_where_the_sheet_says_are_told_and_nothing_is_m
             f"({pair.low_m:.3f} m to {pair.high_m:.3f} m); the line sheet says 2.000 m. Measure the line and "
             "correct 'station_m', or look for a slipping wheel; readings stay placed by the line sheet. Places "
             f"by L2-WG and L2-CD are unsure by {unsure['L2-WG']:.1f} m: their findings are widened by that "
-            "much, and wire that near a reel's end may lie on the neighbouring reel. No reel is held for this alone."
+            "much, and wire that near a reel's end may lie on the neighboring reel. No reel is held for this alone."
         )
     ]
     assert {one.standing for one in moved.judged.reels} == {"releasable"}

@@ -20,7 +20,7 @@ from pipeline.wording.say import plain
 from tests.simulator.in_memory import short_scenario, simulate_in_memory
 
 DIAMETER_ONLY = (
-    "This line measures the diameter only, which stays the same however far the conductor sits off centre: the "
+    "This line measures the diameter only, which stays the same however far the conductor sits off center: the "
     "thinnest wall cannot be known. Fit a wall gauge, or judge cut samples."
 )
 

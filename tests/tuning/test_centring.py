@@ -128,7 +128,7 @@ def test_drift_is_seen_and_a_standing_offset_has_none() -> None:
     assert drifts.drift_p < 1e-6
     assert drifts.drift_um == pytest.approx(20.0, abs=0.5)
     assert drifts.drift_deg == pytest.approx(90.0, abs=2.0)
-    assert "The centre drifts along the wire: what holds on average may be wrong at the end." in said(
+    assert "The center drifts along the wire: what holds on average may be wrong at the end." in said(
         said(drifts.warnings)
     )
 
@@ -203,7 +203,7 @@ def test_advice_knows_when_it_does_not_know() -> None:
     assert all(math.isnan(one.turns) for one in advice.turns)
     assert said(advice.told)[2] == (
         "Which way: B1 in, B2 in, B3 back out, B4 back out. How far a turn moves it is not known: turn a "
-        "little, log the turn and the metre, and the response will be learned."
+        "little, log the turn and the meter, and the response will be learned."
     )
     none = centring_advice(_found(26.0, 205.0), (), None, 62.0, 40.0)
     assert said(none.told)[2] == (

@@ -74,7 +74,7 @@ def test_centring_pays_only_where_the_point_rule_binds() -> None:
         if binding == "minimum average wall":
             assert half.saving_mm == half.worth.kg_km == 0.0
             assert said(half.told) == (
-                "If the centring were halved, the target could not fall: minimum average wall binds and "
+                "If the centering were halved, the target could not fall: minimum average wall binds and "
                 "this does not touch it. It would make the other rules safer, not the wall cheaper."
             )
         else:
