@@ -26,6 +26,7 @@ from pipeline.logs.file_look import FileLook, look_at
 from pipeline.logs.log_rows import log_source
 from pipeline.logs.parse_block import AWARE, TIME_US
 from pipeline.logs.time_guess import TimeGuess, guess_time
+from pipeline.logs.unit_products import fitted_units
 from pipeline.sheets.run_sheet import LogFile
 
 PREVIEW_ROWS = 8
@@ -89,7 +90,14 @@ def propose_mapping(path: Path, zone: str = "UTC") -> MappingProposal:
         if one.doubt and (one is first_wall or not (one.channel or "").startswith("wall_"))
     ]
     toml = _toml(look, kind, time, long, columns)
-    return MappingProposal(look, kind, time, columns, toml, _preview(path, toml, zone), tuple(doubts))
+    rows = _first_rows(path, toml, zone)
+    fitted, told = fitted_units(rows, columns)
+    if fitted != columns:
+        changed = {one.name for one, was in zip(fitted, columns, strict=True) if one != was}
+        doubts = [one for one in doubts if not any(one.startswith(f"Column '{name}':") for name in changed)]
+        columns, toml = fitted, _toml(look, kind, time, long, fitted)
+        rows = _first_rows(path, toml, zone)
+    return MappingProposal(look, kind, time, columns, toml, rows.head(PREVIEW_ROWS), (*doubts, *told))
 
 
 def _figures(look: FileLook, time: TimeGuess | None, long: LongGuess | None) -> dict[str, float | None]:
@@ -248,7 +256,7 @@ def _number(one: ColumnGuess) -> int:
     return int(re.sub(r"\D", "", one.channel or "") or 0)
 
 
-def _preview(path: Path, toml: str, zone: str) -> pl.DataFrame:
+def _first_rows(path: Path, toml: str, zone: str) -> pl.DataFrame:
     """The first rows as the proposed mapping reads them."""
     try:
         log = LogFile.model_validate(tomllib.loads(toml)["run"]["logs"][0])
@@ -265,7 +273,7 @@ def _preview(path: Path, toml: str, zone: str) -> pl.DataFrame:
         blocks.close()
     if rows is None:
         return pl.DataFrame()
-    head = rows.rows.head(PREVIEW_ROWS)
+    head = rows.rows
     if TIME_US in head.columns:
         head = head.with_columns(pl.col(TIME_US).cast(pl.Datetime("us"))).rename({TIME_US: "time"})
     ordered = [name for name in CHANNEL_BY_NAME if name in head.columns]

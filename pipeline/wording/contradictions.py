@@ -98,7 +98,9 @@ CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
     Unseen.NEVER: (
         (
             "Not seen by any run: a ring read backwards or from another first sensor, the two axes of a gauge "
-            "exchanged, two gauges off alike, counter and line speed off by the same factor."
+            "exchanged, two gauges off alike, counter and line speed off by the same factor, a fault shorter than the "
+            "wire a reading is the mean of. Errors of spark voltage, hot diameter, screw speed and melt are looked for "
+            "by unit, order and range only; of these, reels are judged by the spark voltage."
         ),
     ),
 }

@@ -37,7 +37,11 @@ def _rows(cell: Cell, number: int, folder: Path) -> list[Row]:
     return [row for one in tried if (row := row_of(cell, one[0], one[1], one[2], folder)).runs]
 
 
-@pytest.mark.parametrize("number", range(len(CELLS)), ids=lambda n: f"{CELLS[n].channel}, {CELLS[n].kind}")
+# The quick slice, of under two minutes of one processor, takes every fourth cell.
+TRIED = range(len(CELLS)) if SEEDS else range(0, len(CELLS), 4)
+
+
+@pytest.mark.parametrize("number", TRIED, ids=lambda n: f"{CELLS[n].channel}, {CELLS[n].kind}")
 def test_no_bad_reel_leaves_by_a_contradiction_of_a_stated_size(
     number: int, tmp_path: Path, record_property: Record
 ) -> None:
