@@ -22,7 +22,7 @@ TARGET_PX = 44
 OVERLAPS = """() => {
   const found = [], rects = [], skip = 'svg, .plot-area, .strip, .sr, script, .tall, noscript, .ruler, .map';
   const clipped = e => e && (getComputedStyle(e).clipPath !== 'none' || clipped(e.parentElement));
-  const walker = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walker.nextNode()) {
     const text = walker.currentNode, host = text.parentElement;
     if (!text.textContent.trim() || !host || host.closest(skip)) continue;
@@ -43,7 +43,7 @@ OVERLAPS = """() => {
   return found.slice(0, 5);
 }"""
 # A figure and its unit on two lines.
-BROKEN = """() => [...document.querySelectorAll('main .q:not(.qi)')]
+BROKEN = """() => [...document.querySelectorAll('main .q:not(.qi), .tally-n')]
   .filter(e => e.checkVisibility() && !e.closest('.sr'))
   .filter(e => new Set([...e.getClientRects()].map(r => Math.round(r.bottom / 8))).size > 1)
   .map(e => e.textContent.slice(0, 30)).slice(0, 5)"""
