@@ -16,6 +16,7 @@ class Contradiction(Code):
     COLUMNS_EXCHANGED = "contradiction/columns exchanged"
     MELT_EXCHANGED = "contradiction/melt exchanged"
     CLOCK_SET = "contradiction/clock set"
+    GAUGE_QUIET = "contradiction/gauge quiet"
     ROWS_REPEATED = "contradiction/rows repeated"
 
 

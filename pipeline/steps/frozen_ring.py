@@ -6,11 +6,13 @@ import numpy as np
 import polars as pl
 
 from pipeline.columns import WALL_CHANNELS
+from pipeline.contradictions import Contradiction
 from pipeline.flags import ALL, DUPLICATE, STUCK
 from pipeline.length.placement import Placement
 from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.steps.evidence import Floats, Mask
+from pipeline.steps.instrument_channels import CHANNELS
 from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others
 from pipeline.warned import Warned
 
@@ -72,6 +74,44 @@ def silent_flags(
                 ).select(flagged.columns)
             )
     return pl.concat(found)
+
+
+def quiet_flags(
+    readings: pl.DataFrame, flagged: pl.DataFrame, placement: Placement, line: LineSheet
+) -> pl.DataFrame:
+    """Flags on readings of diameter gauges that have gone far quieter than they usually are (columns.FLAGGED).
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        flagged: reasons not to use readings (columns.FLAGGED).
+        placement: the run on the wire.
+        line: the line sheet.
+    """
+    running, row = running_rows(placement), readings["row"]
+    found = [pl.DataFrame(schema=flagged.schema)]
+    for kind in ("conductor gauge", "hot diameter gauge", "cold diameter gauge"):
+        for name in CHANNELS[kind] if line.instrument(kind) is not None else ():
+            if name not in readings.columns:
+                continue
+            values = np.where(running, readings[name].cast(pl.Float64).to_numpy(), np.nan)
+            bad = flagged.filter((pl.col("channel") == name) & pl.col("flag").is_in(_MASKING))
+            values[np.searchsorted(row.to_numpy(), bad["row"].to_numpy())] = np.nan
+            rows = row.filter(pl.Series(quiet_readings(values)))
+            found.append(
+                pl.DataFrame(
+                    {"row": rows, "channel": [name] * rows.len(), "flag": [STUCK.code] * rows.len()},
+                    schema_overrides=dict(flagged.schema),
+                ).select(flagged.columns)
+            )
+    return pl.concat(found)
+
+
+def quiet_told(flags: pl.DataFrame) -> tuple[Message, ...]:
+    """What to say of diameter gauges gone quiet, channel by channel."""
+    counted = flags.group_by("channel").len().sort("channel")
+    return tuple(
+        message(Contradiction.GAUGE_QUIET, channel=name, rows=rows) for name, rows in counted.iter_rows()
+    )
 
 
 def _beside(readings: pl.DataFrame, flagged: pl.DataFrame, sensors: int) -> dict[str, Floats]:

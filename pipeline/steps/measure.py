@@ -38,6 +38,8 @@ from pipeline.steps.frozen_ring import (
     frozen_rows,
     frozen_told,
     half_diameter,
+    quiet_flags,
+    quiet_told,
     silent_flags,
     silent_told,
 )
@@ -183,6 +185,8 @@ def measure_run(
     flagged = pl.concat([flagged, contradicted_flags(spikes)])
     alone = lone_axes(readings, flagged, placed.placement, line, at_m)
     flagged = pl.concat([flagged, denied_flags(alone, flagged)])
+    quiet = quiet_flags(readings, flagged, placed.placement, line)
+    flagged = pl.concat([flagged, quiet])
     silent = silent_flags(readings, flagged, placed.placement, line)
     flagged = pl.concat([flagged, silent])
     read = conductor_read(readings, flagged, line)
@@ -221,7 +225,11 @@ def measure_run(
     if few is not None:
         refused |= {name: few for name in ("thinnest_wall_mm", "concentricity_pct") if name not in refused}
     gauge = line.instrument("wall gauge")
-    told_of_data = (*ring.told, *contradictions_told(readings, flagged, placed, alone, line))
+    told_of_data = (
+        *ring.told,
+        *quiet_told(quiet),
+        *contradictions_told(readings, flagged, placed, alone, line),
+    )
     agreement = agreement_of_run(
         readings, sight.placement, line, known, uncertainty, conductor, covering, balance, read
     )

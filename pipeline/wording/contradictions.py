@@ -57,6 +57,12 @@ CONTRADICTIONS: Mapping[str, tuple[str, ...]] = {
             "{events:#event has|events have} more than one possible place on the wire; each reel concerned is held."
         ),
     ),
+    Contradiction.GAUGE_QUIET: (
+        (
+            "{rows:#reading|readings} of {channel:channel} are far quieter than usual: the gauge repeats a figure with "
+            "noise, or averages. They judge nothing. Check the gauge."
+        ),
+    ),
     Contradiction.ROWS_REPEATED: (
         (
             "{instruments}: {rows:#row repeats|rows repeat} the figures of earlier rows to the last digit, from "
