@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from dashboards.figures.reel_plot import ReelFigure
     from pipeline.job.assessing import AssessOutcome
-    from pipeline.job.loading import LoadOutcome
+    from pipeline.job.load_on_file import LoadOutcome
     from pipeline.job.tuning_on_file import LineOnFile
     from pipeline.products.construction_sheet import ConstructionSheet
     from pipeline.products.sheet_line import SheetLine

@@ -8,9 +8,7 @@ from weakref import WeakKeyDictionary
 
 from dashboards.fillers.decisions import decision_on_finding, decision_on_reel
 from dashboards.fillers.run_book import Row, RunBook, aware
-from dashboards.page_notes import PageNote
 from dashboards.records import (
-    DataQuality,
     Evidence,
     Extreme,
     FaultMark,
@@ -22,10 +20,8 @@ from dashboards.records import (
     ReasonShown,
     ReelRow,
     RequirementVerdict,
-    RunRow,
     Stamp,
 )
-from pipeline.contradictions import Unseen
 from pipeline.length.reel_places import (
     from_other_end,
     place_on_reel,
@@ -33,15 +29,12 @@ from pipeline.length.reel_places import (
     span_on_reel,
     told_on_reel,
 )
-from pipeline.messages import Measure, Message, Said, message
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.statements import judged_by
 from pipeline.products.source_standing import standing_on_file
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.how_sure import risk_told
-from pipeline.record.trials import is_trial
-from pipeline.store.said_columns import lacking_of, reason_of, told_of
-from pipeline.warned import Warned
+from pipeline.store.said_columns import told_of
 
 GAP_KIND: dict[str, Any] = {
     "wall unmonitored": "unmonitored",
@@ -363,90 +356,4 @@ def reasons_of(book: RunBook, reel: Row) -> tuple[ReasonShown, ...]:
     return tuple(
         ReasonShown(one.told, rule_name(by_id.get(one.finding_id, {})), one.finding_id)
         for one in book.standings[reel["reel_id"]].against
-    )
-
-
-def quality_of(book: RunBook) -> DataQuality:
-    """Whether the run's data can carry a conclusion: red is *no conclusion*, amber has something to read first."""
-    head = book.head
-    sentences: list[Said] = list(book.warnings)
-    if not book.is_judged:
-        state: Any = "red"
-        sentences.insert(0, "The run is on file but has not been assessed.")
-    elif head["outcome"] != "judged":
-        state = "red"
-        sentences = [*(_not_concluded(book) or (reason_of(head) or "",)), *sentences]
-    else:
-        sentences += _gaps_told(book)
-        sentences += [told_of(row) for row in book.contradictions[:3]]
-        if head["rows_set_aside"]:
-            sentences.append(message(PageNote.LINES_ASIDE, lines=head["rows_set_aside"]))
-        gaps = [one for one in sentences if _code(one) not in _NO_GAP]
-        state = "red" if book.contradictions else "amber" if gaps else "green"
-    limits = tuple(one for one in sentences if _code(one) in set(Unseen))
-    return DataQuality(
-        state,
-        tuple(one for one in sentences if one not in limits),
-        head["rows_read"],
-        head["rows_kept"],
-        head["rows_set_aside"],
-        limits,
-    )
-
-
-# Told, and no gap of this run: what no run of such gauges could show, and where the steady wire begins.
-_NO_GAP = {*Unseen, Warned.SETTLED_LATE}
-
-
-def _code(said: Said) -> str:
-    return said.code if isinstance(said, Message) else ""
-
-
-def _not_concluded(book: RunBook) -> tuple[Said, ...]:
-    """Why nothing is concluded about a run, as its reels have it."""
-    lacks = next(iter(book.lacks_by_reel.values()), ())
-    return tuple(one.told for one in lacking_of(lacks))
-
-
-def _gaps_told(book: RunBook) -> list[Message]:
-    """What is said of each kind of evidence that is missing on reels."""
-    told = []
-    for name, code in (
-        ("wall_unmonitored_m", PageNote.NO_WALL_ON_REELS),
-        ("diameter_unmonitored_m", PageNote.NO_DIAMETER_ON_REELS),
-        ("spark_untested_m", PageNote.NO_SPARK_ON_REELS),
-    ):
-        length = sum(row[name] for row in book.reels)
-        if length > LEAST_TOLD_M:
-            told.append(message(code, length=Measure(length, "m")))
-    return told
-
-
-def _is_trial(book: RunBook) -> bool:
-    """Whether the run sheet calls the run a trial of settings."""
-    sheet = book.store.ask("questions/sheet", sha256=book.head["run_sheet_sha256"])
-    return bool(sheet) and is_trial(sheet[0]["text"])
-
-
-def run_row(book: RunBook, *, only_wall_at_any_point: bool = False) -> RunRow:
-    """A run as it stands on a shift page; of its reels as in `reel_row`."""
-    head = book.head
-    return RunRow(
-        run_id=book.run_id,
-        line_id=head["line"],
-        line_name=head["line"],
-        product=product_row(book),
-        operator_role=head["operator_role"],
-        started_at=aware(head["started_utc"]),
-        ended_at=aware(head["ended_utc"]),
-        made_m=head["made_m"] or 0.0,
-        steady_m=head["steady_m"] or 0.0,
-        reeled_m=head["on_reels_m"] or 0.0,
-        scrap_m=head["scrap_m"] or 0.0,
-        quality=quality_of(book),
-        reels=tuple(reel_row(book, row, only_wall_at_any_point=only_wall_at_any_point) for row in book.reels),
-        answers=book.answers("run", book.run_id),
-        open_findings=len(book.open_findings),
-        note=head["note"],
-        trial=_is_trial(book),
     )

@@ -10,7 +10,8 @@ import numpy as np
 import polars as pl
 
 from dashboards.fillers.decisions import alarms_of
-from dashboards.fillers.rows import GAP_KIND, fault_marks, finding_row, limit_row, lot_rows, run_row, stamp_of
+from dashboards.fillers.rows import GAP_KIND, fault_marks, finding_row, limit_row, lot_rows, stamp_of
+from dashboards.fillers.run_rows import run_row
 from dashboards.fillers.unseen import unseen_of_run
 from dashboards.records import CounterEvent, Interval, LogFileRow, PanelLimit, Phase, Plant, RunReview, Trace
 from pipeline.length.steady_state import PHASE_NAMES, STEADY

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from dashboards.fillers.decisions import alarms_of
-from dashboards.fillers.rows import finding_row, reasons_of, run_row, stamp_of
+from dashboards.fillers.rows import finding_row, reasons_of, stamp_of
 from dashboards.fillers.run_book import RunBook, aware
+from dashboards.fillers.run_rows import run_row
 from dashboards.records import GATE_OF, FirstThing, Plant, ShiftReview, ShiftTotals
 from pipeline.found import Found
 from pipeline.messages import Said, as_message, message

@@ -8,8 +8,9 @@ from __future__ import annotations
 import tomllib
 from collections import Counter
 
-from dashboards.fillers.rows import quality_of, stamp_of
+from dashboards.fillers.rows import stamp_of
 from dashboards.fillers.run_book import Row, RunBook, aware, run_results
+from dashboards.fillers.run_rows import quality_of
 from dashboards.records import Answer, DataQualityReview, InstrumentRow, Plant, RunQualityRow, SetAsideRow
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile

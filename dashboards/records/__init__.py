@@ -16,11 +16,9 @@ from dashboards.records.every_page import (
     Answer,
     AnswerGroup,
     DataQuality,
-    DispositionRow,
     Evidence,
     Extreme,
     FaultMark,
-    FindingRow,
     Gate,
     Interval,
     IntervalKind,
@@ -35,6 +33,7 @@ from dashboards.records.every_page import (
     Standing,
     UnitSystem,
 )
+from dashboards.records.finding_row import DispositionRow, FindingRow
 from dashboards.records.line import (
     CapabilityCell,
     CapabilityMatrix,

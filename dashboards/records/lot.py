@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
-from dashboards.records.every_page import Alarm, DispositionRow, Evidence, FindingRow, Plant, Stamp
+from dashboards.records.every_page import Alarm, Evidence, Plant, Stamp
+from dashboards.records.finding_row import DispositionRow, FindingRow
 from dashboards.records.shift import ReelRow
 from pipeline.messages import Said
 

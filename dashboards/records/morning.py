@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
-from dashboards.records.every_page import Alarm, DispositionRow, FindingRow, Plant, Stamp
+from dashboards.records.every_page import Alarm, Plant, Stamp
+from dashboards.records.finding_row import DispositionRow, FindingRow
 
 Period = Literal["morning", "week", "month"]
 

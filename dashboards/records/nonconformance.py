@@ -9,17 +9,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.every_page import (
-    Alarm,
-    Answer,
-    DispositionRow,
-    Evidence,
-    FaultMark,
-    FindingRow,
-    Plant,
-    ProductRow,
-    Stamp,
-)
+from dashboards.records.every_page import Alarm, Answer, Evidence, FaultMark, Plant, ProductRow, Stamp
+from dashboards.records.finding_row import DispositionRow, FindingRow
 from dashboards.records.run import LotRow, PanelLimit, Trace
 from pipeline.messages import Said
 

@@ -7,15 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.every_page import (
-    Alarm,
-    AnswerGroup,
-    DispositionRow,
-    FindingRow,
-    Plant,
-    ProductRow,
-    Stamp,
-)
+from dashboards.records.every_page import Alarm, AnswerGroup, Plant, ProductRow, Stamp
+from dashboards.records.finding_row import DispositionRow, FindingRow
 from dashboards.records.run import LotRow, PanelLimit
 from dashboards.records.shift import ReelRow
 

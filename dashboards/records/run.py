@@ -8,7 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.every_page import Alarm, FaultMark, FindingRow, Interval, LimitRow, Plant, Stamp
+from dashboards.records.every_page import Alarm, FaultMark, Interval, LimitRow, Plant, Stamp
+from dashboards.records.finding_row import FindingRow
 from dashboards.records.shift import RunRow
 from pipeline.messages import Said
 

@@ -9,10 +9,8 @@ from dashboards.records.every_page import (
     Alarm,
     AnswerGroup,
     DataQuality,
-    DispositionRow,
     Extreme,
     FaultMark,
-    FindingRow,
     Interval,
     Plant,
     ProductRow,
@@ -21,6 +19,7 @@ from dashboards.records.every_page import (
     Stamp,
     Standing,
 )
+from dashboards.records.finding_row import DispositionRow, FindingRow
 from pipeline.messages import Said
 
 

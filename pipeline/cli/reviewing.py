@@ -15,7 +15,7 @@ from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.job.assessing import AssessOutcome
-    from pipeline.job.loading import LoadOutcome
+    from pipeline.job.load_on_file import LoadOutcome
     from pipeline.job.whole_job import ReviewOutcome
 
 PATHS = typer.Argument(help="Run sheets, or folders that hold run folders with a run.toml.")

@@ -20,7 +20,8 @@ from pipeline.job.alone import refusal_of
 from pipeline.job.assessing import AssessOutcome, assess_run
 from pipeline.job.growing import QUIET_S
 from pipeline.job.line_review import review_lines
-from pipeline.job.loading import LoadOutcome, load_sheet
+from pipeline.job.load_on_file import LoadOutcome
+from pipeline.job.loading import load_sheet
 from pipeline.job.plant_in_force import told_of_plant
 from pipeline.job.side_by_side import threads_for
 from pipeline.job.whole_job import ReviewOutcome

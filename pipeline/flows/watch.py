@@ -22,7 +22,7 @@ from prefect.types.entrypoint import EntrypointType
 from pipeline.errors import Complaint, ReelproofError, SheetError
 from pipeline.flows.engine import engine, reached
 from pipeline.flows.review import review_flow
-from pipeline.job.loading import LoadOutcome
+from pipeline.job.load_on_file import LoadOutcome
 from pipeline.job.plant_in_force import told_of_plant
 from pipeline.job.watching import look, note_done, note_failed, remember, remembered
 from pipeline.store.database import open_to_read

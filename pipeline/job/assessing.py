@@ -15,7 +15,8 @@ from pipeline.job.alone import refusal_of
 from pipeline.job.basis import METHOD_VERSION, basis_of, basis_sha256
 from pipeline.job.judging import Judgement, judgement_of
 from pipeline.job.line_review import review_lines
-from pipeline.job.loading import STORE_TURN, put_texts_on_file
+from pipeline.job.load_on_file import put_texts_on_file
+from pipeline.job.loading import STORE_TURN
 from pipeline.job.processes import give_back
 from pipeline.job.side_by_side import judged_ahead
 from pipeline.messages import Said, said_json

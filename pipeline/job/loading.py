@@ -5,11 +5,10 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,74 +16,28 @@ from uuid import uuid4
 
 import polars as pl
 
-from pipeline import __version__
 from pipeline.errors import Complaint, ReelproofError
-from pipeline.flags import BY_CODE
 from pipeline.job.alone import refusal_of
 from pipeline.job.growing import (
-    PLAIN_LOGS,
     QUIET_S,
-    UNPACKS_TO,
-    LogNow,
     files_before,
-    growth_rows,
     held_back,
     is_same_reading,
     look_at_logs,
-    told_of,
 )
 from pipeline.job.processes import cores, give_back
-from pipeline.messages import Said, said_json
-from pipeline.record.journal_on_file import note
 from pipeline.record.samples_on_file import keep_samples_beside
-from pipeline.record.sealing import LOAD_TABLES, seals_of
-from pipeline.steps.load import Loaded, RunSheets, SheetText, find_run_sheets, load_run, read_run_sheets
+from pipeline.steps.load import Loaded, RunSheets, find_run_sheets, load_run, read_run_sheets
 from pipeline.store.damage import told_of_disk
-from pipeline.store.layout import folder_of
-from pipeline.store.readings import handing_over, sweep, thinning_of, write_parquet, written_folder
+from pipeline.store.readings import handing_over, sweep, thinning_of, write_parquet
 
 if TYPE_CHECKING:
-    from pipeline.logs.log_rows import FilesBefore
     from pipeline.store.database import Store
+from pipeline.job.load_on_file import LONG_LOGS_BYTES, LoadOutcome, NewLoad, WantedRun, put_on_file
 
 # One connection, one writer: threads that review runs side by side take turns at the store.
 STORE_TURN = threading.Lock()
-# Logs of more bytes than this are read by way of scratch files in the store, so that memory need not hold them.
-LONG_LOGS_BYTES = 200_000_000
 SCRATCH = "scratch"
-
-
-@dataclass(frozen=True, slots=True)
-class LoadOutcome:
-    """What a load came to.
-
-    Args:
-        run_id: the run.
-        load_id: its load on file.
-        was_new: False if the same content was on file already.
-        supersedes: the earlier load of this run whose content differed, or None.
-        rows_read: rows read from all logs.
-        rows_kept: rows kept as readings or events.
-        rows_set_aside: lines set aside with a reason.
-        rows_new: of the rows read, those that are not of an earlier load.
-        told: what is said of files that grew or changed, of lines held back, and of samples.
-        plant_sheet: the plant sheet that the run sheet names; None where it was not looked at.
-        plant_sha256: hash of its text as it stands now.
-        samples: laboratory samples beside the run sheet that were put on file.
-    """
-
-    run_id: str
-    load_id: int
-    was_new: bool
-    supersedes: int | None
-    rows_read: int
-    rows_kept: int
-    rows_set_aside: int
-    rows_new: int = 0
-    told: tuple[Said, ...] = ()
-    plant_sheet: Path | None = None
-    plant_sha256: str = ""
-    samples: int = 0
 
 
 def load_sheet(
@@ -116,46 +69,14 @@ def _with_samples(store: Store, sheets: RunSheets, outcome: LoadOutcome) -> Load
     return replace(outcome, told=(*outcome.told, *told), samples=samples)
 
 
-def _load(store: Store, wanted: _Wanted, on_rows: Callable[[int], None] | None) -> LoadOutcome:
+def _load(store: Store, wanted: WantedRun, on_rows: Callable[[int], None] | None) -> LoadOutcome:
     with _scratch(store, wanted) as scratch:
         loaded = load_run(wanted.sheets, on_rows, scratch, wanted.before)
         with STORE_TURN:
-            return _put_on_file(store, _New(loaded, wanted, _frames(loaded)))
+            return put_on_file(store, NewLoad(loaded, wanted, _frames(loaded)))
 
 
-@dataclass(frozen=True, slots=True)
-class _Wanted:
-    """A load that is to be made.
-
-    Args:
-        sheets: what it stands on.
-        content_sha256: the identity of its content.
-        files: its logs as they are.
-        before: what is known of them from the run's last load.
-        head: that load, or None.
-    """
-
-    sheets: RunSheets
-    content_sha256: str
-    files: tuple[LogNow, ...]
-    before: FilesBefore
-    head: dict[str, Any] | None
-
-    @property
-    def bytes_to_read(self) -> int:
-        """Bytes of its logs, packed ones as large as they may unpack to."""
-        return sum(
-            log.now.bytes * (1 if path.suffix.lower() in PLAIN_LOGS else UNPACKS_TO)
-            for log, (_, path) in zip(self.files, self.sheets.files, strict=True)
-        )
-
-    @property
-    def is_long(self) -> bool:
-        """Whether its rows go by way of scratch files, because memory may not hold them."""
-        return self.bytes_to_read >= LONG_LOGS_BYTES
-
-
-def _wanted(store: Store, sheets: RunSheets, quiet_s: float) -> _Wanted | LoadOutcome:
+def _wanted(store: Store, sheets: RunSheets, quiet_s: float) -> WantedRun | LoadOutcome:
     """The load that is to be made of a run as it stands now, or what came of it if it is on file already."""
     with STORE_TURN:
         head, files = _last_load(store, sheets.run.id)
@@ -181,7 +102,7 @@ def _wanted(store: Store, sheets: RunSheets, quiet_s: float) -> _Wanted | LoadOu
             and thinning_of(store, head["folder"]) is None
         )
         before = files_before(store, sheets, logs, head if goes_on else None)
-    return _Wanted(sheets, content, logs, before, head)
+    return WantedRun(sheets, content, logs, before, head)
 
 
 def _last_load(store: Store, run_id: str) -> tuple[dict[str, Any] | None, list[dict[str, Any]]]:
@@ -200,7 +121,7 @@ def _plant_text(store: Store, head: dict[str, Any]) -> str:
 
 
 @contextmanager
-def _scratch(store: Store, wanted: _Wanted) -> Iterator[Path | None]:
+def _scratch(store: Store, wanted: WantedRun) -> Iterator[Path | None]:
     """A folder for scratch files where the logs may not fit into memory, else None; gone afterwards."""
     if not wanted.is_long:
         yield None
@@ -274,7 +195,7 @@ class _ReadAhead:
     ) -> None:
         self._store, self._told, self._quiet_s = store, told, quiet_s
         self._threads, self._hand_over = threads, hand_over
-        self._under_way: deque[tuple[Path, _Wanted, Future[_New]]] = deque()
+        self._under_way: deque[tuple[Path, WantedRun, Future[NewLoad]]] = deque()
         self.ended: dict[Path, LoadOutcome | ReelproofError] = {}
 
     def begin(self, path: Path) -> None:
@@ -300,15 +221,15 @@ class _ReadAhead:
             else:
                 self._under_way.append((path, wanted, self._threads.submit(self._read, wanted, told)))
 
-    def _read(self, wanted: _Wanted, told: Callable[[int], None]) -> _New:
+    def _read(self, wanted: WantedRun, told: Callable[[int], None]) -> NewLoad:
         loaded = load_run(wanted.sheets, told, None, wanted.before)
         frames = {name: self._hand_over / f"{uuid4().hex}.parquet" for name in _frames(loaded)}
         with told_of_disk(self._store.folder):
             for name, frame in _frames(loaded).items():
                 write_parquet(frame, frames[name])
-        return _New(loaded, wanted, frames)
+        return NewLoad(loaded, wanted, frames)
 
-    def _has_room(self, wanted: _Wanted) -> bool:
+    def _has_room(self, wanted: WantedRun) -> bool:
         sizes = [one.bytes_to_read for _, one, _ in self._under_way]
         return len(sizes) < cores() and sum(sizes) + wanted.bytes_to_read < LONG_LOGS_BYTES
 
@@ -324,7 +245,7 @@ class _ReadAhead:
         with self._refusal_of(path):
             new = read.result()
             with STORE_TURN:
-                outcome = _put_on_file(self._store, new)
+                outcome = put_on_file(self._store, new)
             self.ended[path] = _with_samples(self._store, wanted.sheets, outcome)
         return True
 
@@ -337,178 +258,7 @@ class _ReadAhead:
             self.ended[path] = refusal_of(fault, str(path))
 
 
-@dataclass(frozen=True, slots=True)
-class _New:
-    """A load that is to be put on file, and what was known before its logs were read."""
-
-    loaded: Loaded
-    wanted: _Wanted
-    frames: Mapping[str, pl.DataFrame | Path]
-
-
 def _frames(loaded: Loaded) -> dict[str, pl.DataFrame]:
     logs = loaded.logs
     frames = {"logged": logs.readings, "events": logs.events, "flagged": logs.flagged}
     return frames | ({"lines": logs.lines} if logs.lines.width else {})
-
-
-def _put_on_file(store: Store, new: _New) -> LoadOutcome:
-    loaded, wanted, head = new.loaded, new.wanted, new.wanted.head
-    supersedes = None if head is None else int(head["load_id"])
-    run, logs = loaded.sheets.run, loaded.logs
-    load_id = int(store.ask("questions/next_load_id")[0]["load_id"])
-    folder = folder_of(run.plant, run.line, loaded.shift_date, run.id, load_id=load_id)
-    totals = {
-        name: sum(getattr(file, name) for file in logs.files)
-        for name in ("rows_read", "rows_kept", "rows_set_aside")
-    }
-    growth = growth_rows(logs, wanted.files, wanted.before, load_id, supersedes)
-    told = told_of(
-        wanted.files,
-        dict(growth.select("file_no", "rows_new").iter_rows()),
-        wanted.before,
-        is_first=head is None,
-    )
-    with written_folder(store, folder, new.frames), store.transaction():
-        store.append("logged.load", _load_row(new, load_id, folder, totals))
-        store.append("logged.file", _file_rows(loaded, load_id))
-        store.append("logged.file_growth", growth)
-        store.append("logged.set_aside", _of_load(logs.set_aside, load_id))
-        store.append("logged.flag_count", _flag_counts(logs.flagged, load_id))
-        store.append("logged.material", _material_rows(loaded.sheets, load_id))
-        store.append(
-            "logged.warning",
-            pl.DataFrame(
-                {
-                    "load_id": load_id,
-                    "sentence": "",
-                    "said": [said_json(one) for one in (*logs.warnings, *told)],
-                },
-                schema={"load_id": pl.Int32, "sentence": pl.String, "said": pl.String},
-            ),
-        )
-        put_texts_on_file(store, loaded.sheets.texts)
-        note(
-            store,
-            "load",
-            run.id,
-            {
-                "load_id": load_id,
-                "folder": folder,
-                "content_sha256": wanted.content_sha256,
-                "seals": seals_of(store, LOAD_TABLES, folder, load_id=load_id),
-                "files": [{"name": file.name, "sha256": file.sha256} for file in logs.files],
-                "supersedes": supersedes,
-                **totals,
-            },
-        )
-    return LoadOutcome(
-        run.id,
-        load_id,
-        True,
-        supersedes,
-        **totals,
-        rows_new=int(growth["rows_new"].sum()),
-        told=told,
-        plant_sheet=loaded.sheets.plant_path,
-        plant_sha256=loaded.sheets.texts[2].sha256,
-    )
-
-
-def _load_row(new: _New, load_id: int, folder: str, totals: dict[str, int]) -> pl.DataFrame:
-    loaded, sheets, run = new.loaded, new.loaded.sheets, new.loaded.sheets.run
-    return pl.DataFrame(
-        {
-            "load_id": load_id,
-            "run_id": run.id,
-            "content_sha256": new.wanted.content_sha256,
-            "run_sheet_sha256": sheets.texts[0].sha256,
-            "line_sheet_sha256": sheets.texts[1].sha256,
-            "plant_sheet_sha256": sheets.texts[2].sha256,
-            "plant": run.plant,
-            "line": run.line,
-            "construction": sheets.product.construction,
-            "size": sheets.product.size.name,
-            "conductor": run.product.conductor,
-            "metal": run.product.metal,
-            "colour": run.product.colour,
-            "shift": loaded.shift,
-            "shift_date": loaded.shift_date,
-            "operator_role": run.operator_role,
-            "note": run.note,
-            "trial": run.trial,
-            "started_utc": loaded.started,
-            "ended_utc": loaded.ended,
-            "folder": folder,
-            "loaded_utc": datetime.now(UTC).replace(tzinfo=None),
-            "software": __version__,
-            **totals,
-        }
-    )
-
-
-def _file_rows(loaded: Loaded, load_id: int) -> pl.DataFrame:
-    return pl.DataFrame(
-        [
-            {
-                "load_id": load_id,
-                "file_no": file.file_no,
-                "name": file.name,
-                "kind": file.kind,
-                "sha256": file.sha256,
-                "bytes": file.bytes,
-                "rows_read": file.rows_read,
-                "rows_kept": file.rows_kept,
-                "rows_set_aside": file.rows_set_aside,
-            }
-            for file in loaded.logs.files
-        ]
-    )
-
-
-def _of_load(frame: pl.DataFrame, load_id: int) -> pl.DataFrame:
-    return frame.with_columns(pl.lit(load_id, pl.Int32).alias("load_id"))
-
-
-def _flag_counts(flagged: pl.DataFrame, load_id: int) -> pl.DataFrame:
-    counted = flagged.group_by("channel", "flag").agg(pl.len().alias("readings")).sort("channel", "flag")
-    names = [BY_CODE[code].name for code in counted["flag"]]
-    return _of_load(counted, load_id).with_columns(pl.Series("reason", names, pl.String))
-
-
-def _material_rows(sheets: RunSheets, load_id: int) -> pl.DataFrame:
-    return pl.DataFrame(
-        [
-            {
-                "load_id": load_id,
-                "material": lot.material,
-                "lot": lot.lot,
-                "from_m": lot.from_m,
-                "to_m": lot.to_m,
-            }
-            for lot in sheets.run.lots
-        ],
-        schema={
-            "load_id": pl.Int32,
-            "material": pl.String,
-            "lot": pl.String,
-            "from_m": pl.Float64,
-            "to_m": pl.Float64,
-        },
-    )
-
-
-def put_texts_on_file(store: Store, texts: tuple[SheetText, ...]) -> None:
-    """Keep the text of every sheet once, by its hash."""
-    known = {row["sha256"] for row in store.ask("questions/sheets_on_file")}
-    store.append(
-        "logged.sheet",
-        pl.DataFrame(
-            [
-                {"sha256": text.sha256, "kind": text.kind, "name": text.name, "text": text.text}
-                for text in {text.sha256: text for text in texts}.values()
-                if text.sha256 not in known
-            ],
-            schema={"sha256": pl.String, "kind": pl.String, "name": pl.String, "text": pl.String},
-        ),
-    )

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.job.loading import LoadOutcome
+from pipeline.job.load_on_file import LoadOutcome
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline.errors import Complaint, ReelproofError, SheetError
-from pipeline.job.loading import put_texts_on_file
+from pipeline.job.load_on_file import put_texts_on_file
 from pipeline.record.decided import acts_of_run, holding_states
 from pipeline.record.entry_kinds import HANDED_OUT
 from pipeline.record.lengths import lengths_on_file

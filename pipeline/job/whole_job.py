@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.job.assessing import AssessOutcome
-from pipeline.job.loading import LoadOutcome
+from pipeline.job.load_on_file import LoadOutcome
 from pipeline.wording.say import plain
 from pipeline.words import counted
 

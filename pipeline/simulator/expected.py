@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.simulator.demo_plant import PlannedRun
+from pipeline.simulator.demo_runs import PlannedRun
 from pipeline.simulator.scenario import RunScenario
 from pipeline.simulator.troubles import (
     CentreDrift,

@@ -17,8 +17,9 @@ from pipeline.sheets.plant_sheet import PlantSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.steps.evidence import Seen
 from pipeline.steps.line_checks import LineChecks
-from pipeline.steps.measure import DIAMETER_NAMES, WALL_NAMES, Measured, without_wire
+from pipeline.steps.measure import WALL_NAMES, Measured, without_wire
 from pipeline.steps.place import Placed
+from pipeline.steps.sight import DIAMETER_NAMES
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,8 @@ from pipeline.products.limits import Limit, is_limit_of
 from pipeline.products.requirement_sets import AVERAGE, POINT, SetRequirement, asked_of_wire
 from pipeline.results import Refused
 from pipeline.steps.bench import Bench
-from pipeline.steps.measure import DIAMETER_NAMES, WALL_NAMES
+from pipeline.steps.measure import WALL_NAMES
+from pipeline.steps.sight import DIAMETER_NAMES
 from pipeline.wall.diameter_only import minimum_wall_verdict
 from pipeline.wall.two_layers import covering_minimum
 from pipeline.why import Lack, Lacking, Why

@@ -17,7 +17,7 @@ from pipeline.length import intervals
 from pipeline.length.reels import WRITTEN_TO_M, PlacedReel
 from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.finding import Sighting, place_sighting
-from pipeline.sheets.plant_sheet import Holds
+from pipeline.sheets.plant_rules import Holds
 from pipeline.steps.evidence import Seen
 
 Floats = NDArray[np.float64]

@@ -12,8 +12,9 @@ import pytest
 from dashboards.fillers.finding import finding_review
 from dashboards.fillers.lot import lot_history, lots_of
 from dashboards.fillers.plant import plant_of
-from dashboards.fillers.rows import finding_row, run_row
+from dashboards.fillers.rows import finding_row
 from dashboards.fillers.run_book import RunBook, run_books
+from dashboards.fillers.run_rows import run_row
 from dashboards.fillers.shift import shift_review
 from dashboards.page_writing import write_pages
 from dashboards.pages.nonconformance import nonconformance_summary

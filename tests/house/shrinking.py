@@ -140,19 +140,12 @@ UNREAD: set[str] = {
 }
 # Modules over 400 lines.
 LONG: set[str] = {
-    "dashboards.fillers.rows",
     "dashboards.page_writing",
-    "dashboards.records.every_page",
-    "pipeline.job.loading",
     "pipeline.record.standing_fold",
     "pipeline.record.touched_wire",
-    "pipeline.sheets.plant_sheet",
-    "pipeline.simulator.demo_plant",
     "pipeline.statistics.change_points",
     "pipeline.statistics.event_repeats",
     "pipeline.statistics.periodicity",
-    "pipeline.steps.measure",
-    "pipeline.store.earlier_answers",
     "pipeline.tuning.line_tuning",
     "pipeline.wording.methods",
     "pipeline.wording.notes",
@@ -205,7 +198,6 @@ WIDE: set[str] = {
 # Modules under 60 lines that one module of their own room asks for.
 SPLINTERS: set[str] = {
     "pipeline.cli.sheet_keys",
-    "pipeline.steps.settle",
 }
 
 

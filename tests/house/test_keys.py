@@ -20,7 +20,11 @@ from pipeline.wording.templates import TEMPLATES
 
 ROOT = Path(__file__).parents[2]
 # Reads sentences of stores that knew answers by them, once, when such a store is opened.
-READS_SENTENCES = {"pipeline/store/earlier_answers.py", "pipeline/store/earlier_lacks.py"}
+READS_SENTENCES = {
+    "pipeline/store/earlier_answers.py",
+    "pipeline/store/earlier_sentences.py",
+    "pipeline/store/earlier_lacks.py",
+}
 # Parts of an answer that are words, or become words where they are shown.
 WORDS = {
     "question", "reason", "method", "warnings", "refusal", "sentence", "cause_sentence", "advice", "reasons",

@@ -13,7 +13,8 @@ import pytest
 
 from pipeline.cli.app import run as reelproof
 from pipeline.job.assessing import assess_run
-from pipeline.job.loading import LoadOutcome, load_sheet
+from pipeline.job.load_on_file import LoadOutcome
+from pipeline.job.loading import load_sheet
 from pipeline.proofs.verifying import verified
 from pipeline.store.database import Store, open_to_write
 from pipeline.store.readings import read_frame

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import SheetError
-from pipeline.sheets.plant_sheet import DecisionSheet, PlantSheet, read_plant_sheet
+from pipeline.sheets.plant_rules import DecisionSheet
+from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 
 DEMO = Path(__file__).parents[2] / "sample_runs" / "plant.toml"
 HEAD = '[plant]\nname = "Plant"\nzone = "UTC"\n'

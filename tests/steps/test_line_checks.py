@@ -20,7 +20,7 @@ from pipeline.simulator.scenario import PlannedReel
 from pipeline.steps.could_show import gauge_noise, noise_mm
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
-from pipeline.steps.settle import settled_placement
+from pipeline.steps.sight import settled_placement
 from pipeline.trust.uncertainty import measured_uncertainty
 from pipeline.wording.say import plain
 from tests.said import said

@@ -16,7 +16,8 @@ from pipeline.length.splices import LUMP_SIGMA
 from pipeline.nonconformance.statements import judged_by
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument
-from pipeline.sheets.plant_sheet import SparkTest, read_plant_sheet
+from pipeline.sheets.plant_rules import SparkTest
+from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.simulator.lines import line_l2
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run

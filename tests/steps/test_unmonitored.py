@@ -11,7 +11,8 @@ from runs import PLANT, REELS, done, made
 
 from pipeline.length import intervals
 from pipeline.length.reels import PlacedReel
-from pipeline.sheets.plant_sheet import Holds, PlantSheet, read_plant_sheet
+from pipeline.sheets.plant_rules import Holds
+from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.simulator.lines import line_l2
 from pipeline.steps.unmonitored import allowed_on, beyond_allowed
 from pipeline.wording.say import plain

@@ -9,7 +9,8 @@ from runs import PLANT, done, made
 
 from pipeline.nonconformance.decision import DecisionRule, Verdict, decide_bounded
 from pipeline.sheets.line_sheet import Instrument
-from pipeline.sheets.plant_sheet import DecisionSheet, PlantSheet, read_plant_sheet
+from pipeline.sheets.plant_rules import DecisionSheet
+from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import Covering
 from pipeline.wall.two_layers import insulation_between
 from tests.said import said
