@@ -14,7 +14,7 @@ from dashboards.fillers.rows import product_row, stamp_of
 from dashboards.fillers.run_book import RunBook
 from dashboards.fillers.shift import shift_name
 from dashboards.records import GATE_OF, LotEntry, PageEntry, Plant, ReelEntry, RunEntry, ShiftEntry, SiteIndex
-from dashboards.records.site_pages import FindingEntry
+from dashboards.records.site_pages import FindingEntry, LengthEntry, ShipmentEntry
 from dashboards.rendering import day as day_in_words
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile, write_if_changed
@@ -62,6 +62,20 @@ def site_index(
         pages=pages,
         left_held=alarms_of(books),
         findings=tuple(one for book in reversed(books) for one in _findings(book)),
+        lengths=tuple(
+            LengthEntry(one.length_id, one.reel_id, one.use, one.code)
+            for book in reversed(books)
+            for now in book.standings.values()
+            for one in now.lengths
+        ),
+        shipments=tuple(
+            ShipmentEntry(
+                one.shipment, one.item, now.reel_id, one.to_place, one.at_utc.date() if one.at_utc else None
+            )
+            for book in reversed(books)
+            for now in book.standings.values()
+            for one in now.left
+        ),
         stamp=stamp_of(books),
     )
 
@@ -128,7 +142,13 @@ def search_entries(record: SiteIndex, site: Site) -> list[list[str]]:
         for one in record.shifts
     ]
     found += [
-        ["run", one.run_id, f"{one.day}, {one.line_id}, {one.product}", at("run", one.run_id), one.shift_id]
+        [
+            "run",
+            one.run_id,
+            f"{one.day}, {one.line_id}, {one.product}",
+            at("run", one.run_id),
+            f"{one.shift_id} {day_in_words(one.day)}",
+        ]
         for one in record.runs
     ]
     found += [
@@ -137,7 +157,7 @@ def search_entries(record: SiteIndex, site: Site) -> list[list[str]]:
             one.reel_id,
             f"{one.standing}, {one.day}, {one.product}",
             at("reel", one.reel_id),
-            " ".join((one.run_id, *one.lot_ids)),
+            " ".join((one.run_id, *one.lot_ids, day_in_words(one.day))),
         ]
         for one in record.reels
     ]
@@ -157,11 +177,32 @@ def search_entries(record: SiteIndex, site: Site) -> list[list[str]]:
             one.finding_id,
             ", ".join(part for part in (one.status, one.severity, one.requirement, one.cause) if part),
             at("finding", one.finding_id),
-            one.reel_id,
+            # Whoever is to decide on it finds it by the role.
+            f"{one.reel_id} {record.plant.owner_of(one.severity) if one.status == 'open' else ''}",
         ]
         for one in record.findings
     ]
-    return found
+    found += [
+        [
+            "length",
+            one.length_id,
+            f"{one.use}, {one.standing}, cut from {one.reel_id}",
+            at("reel", one.reel_id),
+            "",
+        ]
+        for one in record.lengths
+    ]
+    found += [
+        [
+            "shipment",
+            one.shipment,
+            f"{one.item} to {one.to_place}{f', {one.day}' if one.day else ''}",
+            at("reel", one.reel_id),
+            f"shipped {one.reel_id} {day_in_words(one.day) if one.day else ''}",
+        ]
+        for one in record.shipments
+    ]
+    return found + [["role", role, contact, "", "call"] for role, contact in record.plant.call]
 
 
 def write_index_page(record: SiteIndex, site: Site) -> tuple[WrittenFile, WrittenFile]:

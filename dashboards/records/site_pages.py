@@ -75,6 +75,27 @@ class FindingEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class LengthEntry:
+    """A cut length in the index, and the reel it was cut from."""
+
+    length_id: str
+    reel_id: str
+    use: str
+    standing: Standing
+
+
+@dataclass(frozen=True, slots=True)
+class ShipmentEntry:
+    """A reel or cut length that left in a shipment."""
+
+    shipment: str
+    item: str
+    reel_id: str
+    to_place: str
+    day: date | None
+
+
+@dataclass(frozen=True, slots=True)
 class PageEntry:
     """Another page to list, for example a month's nonconformance summary.
 
@@ -102,6 +123,8 @@ class SiteIndex:
     stamp: Stamp = field(default_factory=Stamp)
     left_held: tuple[Alarm, ...] = ()
     findings: tuple[FindingEntry, ...] = ()
+    lengths: tuple[LengthEntry, ...] = ()
+    shipments: tuple[ShipmentEntry, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """Open findings by cause, what a morning sheet counts, and the signs on figures."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 from dashboards.answers_shown import note_icon
@@ -13,7 +13,7 @@ from dashboards.pages.index import search_entries
 from dashboards.pages.morning import bars, sheet_id, sheet_title
 from dashboards.pages.run_summary import causes_of, summary_of, unanswered
 from dashboards.pages.shift import by_cause
-from dashboards.records.site_pages import FindingEntry
+from dashboards.records.site_pages import FindingEntry, LengthEntry, ShipmentEntry
 from dashboards.site import Site
 from pipeline.messages import message
 from pipeline.results import Refused
@@ -109,7 +109,28 @@ def test_the_search_has_findings_with_their_status_and_dates_in_words(tmp_path: 
     record = replace(invented_more.index(), findings=(finding,))
     entries = search_entries(record, Site(tmp_path))
     texts = [" ".join(one).lower() for one in entries]
+    owner = record.plant.owner_of("critical")
     assert [one for one in texts if "open" in one and "roll a" in one] == [
-        "finding f-1 open, critical, spark fault, roll a findings/F-1.html r-1".lower()
+        f"finding f-1 open, critical, spark fault, roll a findings/F-1.html r-1 {owner}".lower()
     ]
-    assert any("shift" in one and "12 march 2026" in one for one in texts)
+    for kind in ("shift", "run", "reel"):
+        assert any(one.startswith(kind) and "12 march 2026" in one for one in texts), kind
+
+
+def test_the_search_has_lengths_shipments_and_roles(tmp_path: Path) -> None:
+    record = replace(
+        invented_more.index(),
+        lengths=(LengthEntry("R-1-A", "R-1", "package", "releasable"),),
+        shipments=(ShipmentEntry("S-9", "R-1-A", "R-1", "Depot 4", date(2026, 3, 14)),),
+    )
+    record = replace(record, plant=replace(record.plant, call=(("quality engineer", "extension 4210"),)))
+    entries = search_entries(record, Site(tmp_path))
+    assert ["length", "R-1-A", "package, releasable, cut from R-1", "reels/R-1.html", ""] in entries
+    assert [
+        "shipment",
+        "S-9",
+        "R-1-A to Depot 4, 2026-03-14",
+        "reels/R-1.html",
+        "shipped R-1 Saturday 14 March 2026",
+    ] in entries
+    assert ["role", "quality engineer", "extension 4210", "", "call"] in entries
