@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import asdict
 from typing import Literal
 
@@ -25,13 +26,16 @@ def keys(
     sheet: Literal["plant", "line", "run"] = typer.Argument(metavar="SHEET", help="plant, line or run."),
     as_json: bool = JSON,
 ) -> int:
-    """Every key a sheet may have, with meaning, unit and default.
+    """Every key a sheet may have, with meaning, unit, default and an example.
 
     Example: reelproof keys plant
     """
-    from pipeline.sheets.sheet_keys import SHEETS, keys_of
+    from pipeline.job.sample_runs import sample_runs_folder
+    from pipeline.sheets.sheet_keys import SHEETS, keys_of, with_examples
 
-    found = tuple(keys_of(SHEETS[sheet], "" if sheet == "plant" else f"{sheet}."))
+    sample = sample_runs_folder().parent / EXAMPLES[sheet]
+    declared = keys_of(SHEETS[sheet], "" if sheet == "plant" else f"{sheet}.")
+    found = tuple(with_examples(declared, tomllib.loads(sample.read_text(encoding="utf-8"))))
     if as_json:
         print_json([asdict(one) for one in found])
     else:
@@ -40,6 +44,6 @@ def keys(
             default = f"; default {one.default}" if one.default not in ("", "must be given") else ""
             needed = "; must be given" if one.default == "must be given" else ""
             print(f"{one.key}: {one.kind}{unit}{default}{needed}")
-            print(f"    {one.meaning}")
-        print(f"\nAn example stands in {EXAMPLES[sheet]}.")
+            print(f"    {one.meaning}" + (f" Example: {one.example}" if one.example else ""))
+        print(f"\nThe examples stand in {EXAMPLES[sheet]}.")
     return 0

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import inspect
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, get_args
 
 from pydantic import BaseModel
@@ -27,6 +27,7 @@ class SheetKey:
         unit: its unit, "" for none.
         default: what holds where it is left out; "must be given" where nothing does.
         meaning: what it says.
+        example: what stands there in the sample sheet; "" where it says nothing of it.
     """
 
     key: str
@@ -34,6 +35,7 @@ class SheetKey:
     unit: str
     default: str
     meaning: str
+    example: str = ""
 
 
 def keys_of(model: type[BaseModel], before: str = "") -> Iterator[SheetKey]:
@@ -63,6 +65,46 @@ def keys_of(model: type[BaseModel], before: str = "") -> Iterator[SheetKey]:
         named = ".*." if "dict[" in str(field.annotation) else "."
         for part in parts:
             yield from keys_of(part, key + named)
+
+
+def with_examples(keys: Iterable[SheetKey], sample: Mapping[str, Any]) -> Iterator[SheetKey]:
+    """The keys with what stands there in a sample sheet.
+
+    Args:
+        keys: the keys.
+        sample: the sheet, as its TOML is read.
+    """
+    listed = tuple(keys)
+    parted = {one.key.rpartition(".")[0].removesuffix(".*") for one in listed}
+    for one in listed:
+        found = () if one.key in parted else _values_at(sample, one.key.split("."))
+        yield replace(one, example=next(map(_toml, found), ""))
+
+
+def _values_at(sheet: Any, path: Sequence[str]) -> Iterator[Any]:
+    """What stands at a path of keys, the first of each list and table of the plant's own names first."""
+    if not path:
+        yield sheet
+    elif isinstance(sheet, list):
+        for one in sheet:
+            yield from _values_at(one, path)
+    elif isinstance(sheet, dict):
+        for one in sheet.values() if path[0] == "*" else [sheet[path[0]]] if path[0] in sheet else []:
+            yield from _values_at(one, path[1:])
+
+
+def _toml(value: Any) -> str:
+    """A value as a sheet writes it."""
+    if isinstance(value, list):
+        return f"[{', '.join(map(_toml, value))}]"
+    if isinstance(value, dict):
+        named = (f"{_toml_key(name)} = {_toml(one)}" for name, one in value.items())
+        return f"{{ {', '.join(named)} }}"
+    return f'"{value}"' if isinstance(value, str) else _shown(value)
+
+
+def _toml_key(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else f'"{name}"'
 
 
 def _meanings(model: type[BaseModel]) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run_book import run_books
 from dashboards.pages.capability import capability_matrix
 from dashboards.pages.faults import fault_review
+from pipeline.cli.app import run
 from pipeline.job.assessing import assess_run, read_plant_for_judging
 from pipeline.record.sealing import ASSESSMENT_TABLES, frame_sha256
 from pipeline.store.database import Store, open_to_read, open_to_write
@@ -64,6 +66,44 @@ def numbers_on_pages(folder: Path) -> list[Any]:
         books = run_books(store)
         plant = plant_of(store, books)
         return [list(_numbers(made(plant, books))) for made in (capability_matrix, fault_review)]
+
+
+# Words, and what is made of words alone; everything else a command gives is a figure, a key or a name.
+SAID = {
+    "words", "sentence", "sentences", "told", "headline", "reasons", "reasons_on_reel", "alarms", "reason", "advice",
+    "cause_sentence", "first_action", "against", "whereabouts", "cautions", "note", "remedy", "question", "method",
+}  # fmt: skip
+COMMANDS = (
+    ("reel", "L1-0412-02"),
+    ("reel", "L1-0418-02", "--at", "1100m"),
+    ("lot", "PVC-7741"),
+    ("tune", "L1", "--product", "12 AWG"),
+    ("hold", "L1-0411-01"),
+    ("product", "THHN/THWN-2", "12 AWG"),
+)
+
+
+def without_words(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: without_words(one) for name, one in value.items() if name not in SAID}
+    return [without_words(one) for one in value] if isinstance(value, list) else value
+
+
+def test_commands_give_the_same_figures_whatever_the_words(
+    judged_store: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def given() -> list[Any]:
+        found = []
+        for command in COMMANDS:
+            store = () if command[0] == "product" else ("--store", str(judged_store))
+            code = run([*command, *store, "--json"])
+            found.append((code, without_words(json.loads(capsys.readouterr().out))))
+        return found
+
+    before = given()
+    assert all(code == 0 and told for code, told in before)
+    monkeypatch.setattr(say, "TEMPLATES", {code: (code,) for code in TEMPLATES})
+    assert given() == before
 
 
 def test_everything_a_store_says_is_the_same_whatever_the_words(
