@@ -17,7 +17,7 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     ),
     Note.ANNOUNCED_CHANGE_SHOWS: (
         (
-            "At {at}. Stands out of the scatter: p = {p:.2g}, corrected for {tests:#test|tests} of announced changes. "
+            "At {at}. Beyond the scatter: p = {p:.2g}, corrected for {tests:#test|tests} of announced changes. "
             "That they coincide is no proof of the cause."
         ),
     ),

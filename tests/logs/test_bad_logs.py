@@ -322,7 +322,7 @@ def test_the_repeated_hour_is_told_and_resolved(tmp_path: Path) -> None:
     assert said(run.warnings) == (
         (
             "gauge.csv: Clocks were put back in America/Chicago: 2026-11-01 01:00 to 02:00 happened twice, and 4 "
-            "readings of the log are of it. The clock is seen falling back, and the passes are told apart by it."
+            "readings of the log are of it. The clock is seen falling back, which separates the passes."
         ),
     )
 

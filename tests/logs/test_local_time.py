@@ -72,7 +72,7 @@ def test_the_repeated_hour_is_told():
     (note,) = said(found.notes)
     assert note == (
         "Clocks were put back in America/Chicago: 2026-11-01 01:00 to 02:00 happened twice, and 72,000 readings of "
-        "the log are of it. The clock is seen falling back, and the passes are told apart by it."
+        "the log are of it. The clock is seen falling back, which separates the passes."
     )
 
 

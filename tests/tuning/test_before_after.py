@@ -100,8 +100,7 @@ def test_verdicts_and_sentences() -> None:
         said(same.told)[1] == f"A change of less than {same.seen_from:.3g} \u00b5m would not have been seen."
     )
     assert said(same.told)[2] == (
-        "One side is a single run, so the change cannot be told from the set-up of that run: compare "
-        "several runs."
+        "One side is a single run, so its set-up may be the cause. Compare several runs."
     )
 
 
@@ -121,8 +120,8 @@ def test_other_changes_are_listed() -> None:
     one = found(before_and_after(reels, CHANGED, "mean wall"))
     assert [other.name for other in one.others] == ["compound"]
     assert said(one.told)[-1] == (
-        "Other changes at that time: compound: PVC-7740 before, PVC-7741 after; it changed wholly and "
-        "cannot be told from the change."
+        "Other changes at that time: compound: PVC-7740 before, PVC-7741 after. It changed at the same time, "
+        "so its effect cannot be separated."
     )
     mixed = other_changes(
         [

@@ -112,7 +112,7 @@ def test_a_centred_wire_is_left_alone() -> None:
     assert advice.turns == ()
     assert said(advice.told)[0] == (
         f"The mean offset of {found.size_um:.1f} \u00b5m lies within the {found.dead_zone_um:.1f} \u00b5m that noise "
-        "and wandering make: leave the bolts alone. Correcting noise doubles its variance."
+        "and slow drift make. Leave the bolts alone: correcting noise doubles its variance."
     )
 
 
@@ -309,6 +309,6 @@ def test_response_is_not_known_from_too_few_or_tied_turns() -> None:
     assert not idle.bolts[0].known
     assert idle.matrix(bolts) is None
     assert said(idle.warnings)[:2] == (
-        "What a turn of B1 does is not known: it drowns in the wall's own wandering.",
+        "The effect of a turn of B1 is not known: it is less than the wall's own drift.",
         "Never turned on record: B2.",
     )

@@ -201,8 +201,7 @@ def test_recommendations_stop_at_the_plants_ceilings() -> None:
     unknown = ways_to_target(0.44, 0.40, 1.628, 10.0, None, None, None)[0]
     assert np.isnan(unknown.change.allowed)
     assert said(unknown.told)[0] == (
-        "Line speed would have to go up; no ceiling of it is on the line sheet, so no figure is given. "
-        "Enter it under [line.ceilings]."
+        "Line speed would have to go up, and the line sheet has no ceiling for it. Enter it under [line.ceilings]."
     )
 
 

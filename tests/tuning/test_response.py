@@ -102,7 +102,7 @@ def test_settings_that_move_together_are_not_told_apart() -> None:
     )
     assert one.kind == "association"
     assert (
-        "At the same steps other settings moved, so what did it cannot be told apart: screw speed."
+        "Other settings moved at the same steps, so their effects cannot be separated: screw speed."
         in said(one.told)
     )
 
@@ -136,7 +136,7 @@ def test_simulated_line_whose_screw_follows_the_speed() -> None:
     )
     assert one.kind == "association"
     assert (
-        "At the same steps other settings moved, so what did it cannot be told apart: screw speed."
+        "Other settings moved at the same steps, so their effects cannot be separated: screw speed."
         in said(one.told)
     )
     assert one.gain.low <= 0.0 <= one.gain.high or abs(one.gain.estimate) < 0.02
