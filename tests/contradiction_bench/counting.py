@@ -32,6 +32,7 @@ class Row:
         let_go_stated: the same of stated runs.
         good: good reels.
         good_held: good reels that may not leave.
+        first_seed: the first run's seed; the others follow.
     """
 
     channel: str
@@ -48,11 +49,13 @@ class Row:
     let_go_stated: int = 0
     good: int = 0
     good_held: int = 0
+    first_seed: int = 0
 
 
 def row_of(cell: Cell, size: float, line: str, seeds: Iterable[int], folder: Path) -> Row:
     """The counts of a cell at one size on one line; no runs where the line has no such channel."""
-    row = Row(cell.channel, cell.kind, size, cell.unit, line)
+    seeds = tuple(seeds)
+    row = Row(cell.channel, cell.kind, size, cell.unit, line, first_seed=seeds[0])
     for seed in seeds:
         wire = cell.wires[seed % len(cell.wires)]
         edit = cell.make(made(line, wire, seed), size, np.random.default_rng((seed, 7)))
@@ -152,10 +155,10 @@ def lines_of(rows: Iterable[Row]) -> list[str]:
 
 
 def write_table(path: Path, rows: Iterable[Row], on: date) -> None:
-    """The table as CSV with its day; seeds count from 0."""
+    """The table as CSV with its day."""
     names = [one.name for one in fields(Row)]
     with path.open("w", newline="") as out:
         writer = csv.writer(out, lineterminator="\n")
-        writer.writerow([*names, "first seed", "date"])
+        writer.writerow([*names, "date"])
         for row in rows:
-            writer.writerow([*asdict(row).values(), 0, on.isoformat()])
+            writer.writerow([*asdict(row).values(), on.isoformat()])
