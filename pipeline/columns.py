@@ -59,10 +59,50 @@ CHANNELS: tuple[Column, ...] = (
 CHANNEL_BY_NAME: dict[str, Column] = {column.name: column for column in CHANNELS}
 WALL_CHANNELS: tuple[str, ...] = tuple(f"wall_{number}_mm" for number in range(1, MAX_WALL_SENSORS + 1))
 
+LOGGED: tuple[Column, ...] = (
+    Column("row", "", "Number of the reading in the run, in the order of time."),
+    Column("file_no", "", "Number of the log file in the run, from 0, in the order of the run sheet."),
+    Column("line", "", "Line of that file the reading stands on, from 1, the header counted."),
+    Column("time_utc", "UTC", "Instant the logger gave the reading, microseconds."),
+    *CHANNELS,
+)
+
 FLAGGED: tuple[Column, ...] = (
     Column("row", "", "Number of the reading in the run."),
     Column("channel", "", "Channel the reason is about; 'time_utc' for the row's clock."),
     Column("flag", "", "Code of the reason (pipeline.flags)."),
+)
+
+SET_ASIDE: tuple[Column, ...] = (
+    Column("file_no", "", "Number of the log file in the run."),
+    Column("line", "", "Line of that file."),
+    Column("reason", "", "Why the line was set aside, as a sentence."),
+    Column("text", "", "The line as it stands in the file, cut at 500 characters."),
+)
+
+EVENTS: tuple[Column, ...] = (
+    Column("event", "", "Number of the event in the run, in the order of the wire."),
+    Column("file_no", "", "Number of the log file in the run."),
+    Column("line", "", "Line of that file."),
+    Column("kind", "", "'spark fault' or 'surface flaw'."),
+    Column("time_utc", "UTC", "Instant logged, if the log gives times."),
+    Column("counter_m", "m", "Length counter logged, if the log gives lengths.", 0.0, 1.0e7),
+    Column("spark_kv", "kV", "Test voltage at the event.", 0.0, 40.0),
+    Column("flaw_size_mm", "mm", "Size of the flaw.", 0.0, 1000.0),
+    Column("flaw_class", "", "Class the vision system gave the flaw, as logged."),
+)
+
+PLACED: tuple[Column, ...] = (
+    Column("row", "", "Number of the reading in the run."),
+    Column("front_m", "m", "Length made at the die when this row was logged, resets and slips repaired."),
+    Column("speed_m_s", "m/s", "Line speed used to place the reading."),
+    Column("phase", "", "Code of the line's phase at the die (pipeline.length.steady_state)."),
+)
+
+PLACED_EVENTS: tuple[Column, ...] = (
+    *EVENTS,
+    Column("at_m", "m", "Position on the wire, from the first metre made in the run."),
+    Column("at_sd_m", "m", "Standard uncertainty of that position."),
 )
 
 MEASURED: tuple[Column, ...] = (

@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 from invented_line import NO_FLAGS, START, invented_line, log_of, made_by, speed_profile
 
+from pipeline import columns
 from pipeline.errors import SheetError
 from pipeline.length.events import place_events
 from pipeline.length.placement import place_readings
@@ -56,7 +57,7 @@ def test_events_by_time_land_on_their_metre_at_any_speed() -> None:
     wire = np.array([50.0, 333.3, 1600.0, 1795.0, 2200.0])
     times = np.interp(wire + 90.0, MADE, SECONDS)
     found = place_events(events(times=times), log, placement, LINE)
-    assert found.columns == [*SCHEMA, "at_m", "at_sd_m"]
+    assert found.columns == [one.name for one in columns.PLACED_EVENTS]
     assert found["at_m"].to_numpy() == pytest.approx(wire, abs=0.02)
 
 
@@ -140,5 +141,5 @@ def test_no_events() -> None:
     log = log_of(SECONDS, MADE, SPEED)
     placement = place_readings(log, NO_FLAGS, LINE)
     found = place_events(events(times=[]), log, placement, LINE)
-    assert found.columns == [*SCHEMA, "at_m", "at_sd_m"]
+    assert found.columns == [one.name for one in columns.PLACED_EVENTS]
     assert found.height == 0

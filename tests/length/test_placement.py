@@ -5,7 +5,7 @@ import polars as pl
 import pytest
 from invented_line import NO_FLAGS, invented_line, log_of, made_by, speed_profile
 
-from pipeline import flags
+from pipeline import columns, flags
 from pipeline.errors import LogError
 from pipeline.length.placement import place_readings
 from pipeline.store.answer_columns import said_of
@@ -18,6 +18,13 @@ RAMPED = speed_profile(
     SECONDS,
     [(0, 0), (20, 0), (40, 10), (300, 10), (320, 6), (400, 6), (420, 0), (450, 0), (470, 10), (600, 10)],
 )
+
+
+def test_the_placed_frame_is_the_one_the_data_dictionary_declares() -> None:
+    placed = place_readings(log_of(SECONDS, made_by(SECONDS, RAMPED), RAMPED), NO_FLAGS, LINE)
+    assert placed.readings.columns == [one.name for one in columns.PLACED]
+    assert placed.readings.dtypes == [pl.UInt32, pl.Float64, pl.Float64, pl.UInt8]
+    assert said(placed.warnings) == ()
 
 
 def test_a_clean_counter_is_taken_as_it_stands() -> None:
