@@ -1,4 +1,4 @@
-"""What methods assume; the words stand in `pipeline.wording.assumptions`."""
+"""What methods assume; the words stand in `pipeline.wording`, ``english/assumptions.json``."""
 
 from __future__ import annotations
 

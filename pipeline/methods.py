@@ -1,4 +1,4 @@
-"""Methods by which figures are worked out; names and sources stand in `pipeline.wording.methods`."""
+"""Methods by which figures are worked out; names and sources stand in `pipeline.wording`, ``english/methods.json``."""
 
 from __future__ import annotations
 

@@ -6,11 +6,9 @@ import json
 from collections.abc import Mapping
 from importlib.resources import files
 
-from pipeline.wording.assumptions import ASSUMPTIONS
 from pipeline.wording.contradictions import CONTRADICTIONS
 from pipeline.wording.findings import FINDINGS
 from pipeline.wording.headings import CHARTED, FAMILIES, HEADINGS
-from pipeline.wording.methods import METHOD_NAMES
 from pipeline.wording.notes import NOTES
 from pipeline.wording.reels import REELS
 from pipeline.wording.refusals import REFUSALS
@@ -51,10 +49,10 @@ TEMPLATES: Mapping[str, tuple[str, ...]] = {
     **HEADINGS,
     **CHARTED,
     **FAMILIES,
-    **METHOD_NAMES,
+    **_english("methods"),
     **REFUSALS,
     **NOTES,
-    **ASSUMPTIONS,
+    **_english("assumptions"),
     **CONTRADICTIONS,
     **FINDINGS,
     **REELS,

@@ -152,7 +152,6 @@ LONG: set[str] = {
     "pipeline.statistics.event_repeats",
     "pipeline.statistics.periodicity",
     "pipeline.tuning.line_tuning",
-    "pipeline.wording.methods",
     "pipeline.wording.notes",
     "pipeline.wording.refusals",
 }
