@@ -163,6 +163,7 @@ class Note(Code):
     STOOD_IN_ELECTRODE = "note/stood in electrode"
     STRAND_VALLEYS_NOT_COUNTED = "note/strand valleys not counted"
     STRONGEST_OF_CHANCE = "note/strongest of chance"
+    SWING_HUNTS = "note/swing hunts"
     SWING_LOSES_STEP = "note/swing loses step"
     TAIL_EXPONENTIAL = "note/tail exponential"
     TAKEN_AS_GIVEN = "note/taken as given"

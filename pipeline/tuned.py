@@ -110,6 +110,8 @@ class Tuned(Code):
     CENTRING_CAUTION = "tuned/centring caution"
     # What repeats.
     SWINGS = "tuned/swings"
+    SWING_HUNTS = "tuned/swing hunts"
+    SWING_TOO_SMALL = "tuned/swing too small"
     SWING_OF_NOTHING = "tuned/swing of nothing"
     SWING_OF_SEVERAL = "tuned/swing of several"
     SWING_OF_ONE = "tuned/swing of one"

@@ -7,9 +7,10 @@ bolts turned, a stop, a change of speed.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import polars as pl
 
 from pipeline.length.steady_state import PHASE_NAMES, SPEED_CHANGE, STOP
 from pipeline.messages import Place, message
@@ -20,6 +21,7 @@ from pipeline.results import Refused, Result
 from pipeline.statistics.announced_change import AnnouncedChange, announced_change
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats
+from pipeline.steps.section_averages import section_averages
 
 # Chance that any announced change of a run is called where none did anything (common practice, no source).
 CALLED_P = 0.05
@@ -64,7 +66,24 @@ def announcements(bench: Bench) -> tuple[Announcement, ...]:
     return tuple(sorted((one for one in found if first < one.at_m < last), key=lambda one: one.at_m))
 
 
-def announced_answers(
+def announced_answers(bench: Bench, from_m: float, to_m: float) -> list[Result | Refused]:
+    """What the wall and the centre did where something was announced."""
+    wall, centre = bench.measured.seen.get(WALL), bench.measured.seen.get(CENTRE)
+    parts: tuple[Floats, Floats] | None = None
+    if centre is not None:
+        frame = bench.measured.frame
+        rows = np.searchsorted(frame["row"].to_numpy(), centre.row)
+        found = [
+            section_averages(
+                replace(centre, value=frame[name].cast(pl.Float64).to_numpy()[rows]), from_m, to_m
+            )
+            for name in ("ecc_cos_mm", "ecc_sin_mm")
+        ]
+        parts = np.column_stack([averages for averages, _ in found]), found[0][1]
+    return _answers(bench, None if wall is None else section_averages(wall, from_m, to_m), parts)
+
+
+def _answers(
     bench: Bench, wall: tuple[Floats, Floats] | None, centre: tuple[Floats, Floats] | None
 ) -> list[Result | Refused]:
     """Each announced change with what the wall and the centre did there.

@@ -6,10 +6,10 @@ to an element of the line sheet or to none. Changes of level are looked for in a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import polars as pl
 
 from pipeline.errors import ReelproofError
 from pipeline.messages import Measure, Said, message
@@ -23,38 +23,34 @@ from pipeline.statistics.change_points import Changes, OneChange, find_changes, 
 from pipeline.statistics.drift import linear_drift, residuals_of_line
 from pipeline.statistics.lomb_scargle import gappy_period
 from pipeline.statistics.order_tracking import track
-from pipeline.statistics.periodicity import find_periods
+from pipeline.statistics.periodicity import STEADY, find_periods
 from pipeline.statistics.run_sheet_notes import noted_nearby
 from pipeline.statistics.turning_elements import (
-    TurningElement,
     alias_table,
     attribute,
-    driven_by_motor,
-    driven_by_wire,
     period_of_result,
 )
 from pipeline.statistics.uniform_length import on_uniform_length
-from pipeline.steps.announced import CENTRE, WALL, announced_answers
+from pipeline.steps.announced import announced_answers
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
+from pipeline.steps.section_averages import AVERAGE_M, MOST_READINGS, section_averages, steady_series
+from pipeline.tuning.periods import HARMONICS, elements_of
 
 PERIODS_IN = ("mean_wall_mm", "eccentricity_mm", "diameter_mm")
 CHANGES_IN = ("mean_wall_mm", "eccentricity_mm")
-# Wire over which readings are averaged before changes of level are looked for [m]: long against the correlation of
-# neighbouring readings, short against a reel (chosen here).
-AVERAGE_M = 50.0
 # Averages that a line through the run is laid through at least (chosen here).
 FEWEST_STRETCHES = 20
-# Longest chains that are looked through for periods, eight hours at ten a second: a longer run is cut at its first
-# readings (chosen here, to bound the time).
-MOST_READINGS = 300_000
 # Share of the wire without a reading from which on periods are looked for in the readings as they stand, how many of
 # them are looked through, and the longest period [m] (chosen here, to bound the time).
 GAP_SHARE, MOST_GAPPY, LONGEST_GAPPY_M = 0.2, 1500, 100.0
 # A pause between readings this many times as long as usual is a stop; pieces of a run whose speeds are compared; turns
 # by which length and time must part before they can be told apart (all chosen here).
 LONG_PAUSE, SPEEDS_TAKEN, LEAST_PARTED = 20.0, 40, 2.0
+# Broad swings nearer than this factor are one; how far beyond the line's slowest and fastest speed the ratio of a
+# period along the wire to one in time may lie, as a factor (both chosen here).
+NEAR, SPEED_REACH = 1.6, 1.05
 SPEED_KEPT = message(Note.SPEED_KEPT)
 # Level of the CUSUM test for a single change (common practice, no source).
 CUSUM_P = 0.05
@@ -80,50 +76,20 @@ def patterns_of(bench: Bench) -> tuple[AnswerRow, ...]:
                 AnswerRow("run", bench.run.id, "changes", one) for one in _changes(bench, seen, from_m, to_m)
             ]
             rows += [AnswerRow("run", bench.run.id, "drift", one) for one in _drift(seen, from_m, to_m)]
-    rows += [AnswerRow("run", bench.run.id, "changes", one) for one in _announced(bench, from_m, to_m)]
+    rows += [AnswerRow("run", bench.run.id, "changes", one) for one in announced_answers(bench, from_m, to_m)]
     return tuple(rows)
 
 
-def _announced(bench: Bench, from_m: float, to_m: float) -> list[Result | Refused]:
-    """What the wall and the centre did where something was announced."""
-    wall, centre = bench.measured.seen.get(WALL), bench.measured.seen.get(CENTRE)
-    parts: tuple[Floats, Floats] | None = None
-    if centre is not None:
-        frame = bench.measured.frame
-        rows = np.searchsorted(frame["row"].to_numpy(), centre.row)
-        found = [
-            _averages(replace(centre, value=frame[name].cast(pl.Float64).to_numpy()[rows]), from_m, to_m)
-            for name in ("ecc_cos_mm", "ecc_sin_mm")
-        ]
-        parts = np.column_stack([averages for averages, _ in found]), found[0][1]
-    return announced_answers(bench, None if wall is None else _averages(wall, from_m, to_m), parts)
-
-
-def _steady(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, Floats]:
-    """Places and values of the steady readings between two places, in the order of the wire."""
-    inside = (seen.at_m >= from_m) & (seen.at_m < to_m) & seen.steady & seen.fit_for_statistics
-    at, value = seen.at_m[inside], seen.value[inside]
-    order = np.argsort(at, kind="stable")
-    return at[order][:MOST_READINGS], value[order][:MOST_READINGS]
-
-
-def elements_of(bench: Bench) -> tuple[TurningElement, ...]:
-    """What turns on the line, each with the wire of one turn at the run's usual speed."""
+def usual_speed(bench: Bench) -> float:
+    """Median line speed while the line ran [m/s]; not 0, so that times may be told."""
     speed = bench.placed.placement.readings["speed_m_s"].to_numpy()
     running = speed[speed > 0.5 * float(np.nanmax(speed))] if speed.size else speed
-    usual = float(np.median(running)) if running.size else 0.0
-    found = []
-    for one in bench.line.elements:
-        if one.circumference_m is not None:
-            found.append(driven_by_wire(one.id, one.circumference_m, one.tolerance_pct))
-        elif one.period_s is not None and usual > 0:
-            found.append(driven_by_motor(one.id, one.period_s, one.tolerance_pct, usual))
-    return tuple(found)
+    return float(np.median(running)) if running.size else 1.0
 
 
 def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
     question = asks(Quantity.PERIOD, seen.name, channel=seen.name)
-    at, value = _steady(seen, from_m, to_m)
+    at, value = steady_series(seen, from_m, to_m)
     if at.size < 200:
         return [
             Refused(
@@ -148,15 +114,79 @@ def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
     if not found.found:
         return [Refused(question, message(Method.AVERAGED_SPECTRUM), found.verdict, at.size), *beside]
     whole = _unbroken(bench, seen, from_m, to_m)
-    return [
-        *(
-            _with_element(
-                bench, one, question, step, seen, (*_locked_to(whole, one.estimate), *found.warnings)
-            )
-            for one in found.found
-        ),
-        *beside,
+    answers: list[Result | Refused] = [
+        _with_element(bench, one, question, step, seen, (*_locked_to(whole, one.estimate), *found.warnings))
+        for one in found.found
+        if one.details["coherence"] >= STEADY
     ]
+    loose = [one for one in found.found if one.details["coherence"] < STEADY]
+    return [*answers, *_without_step(bench, loose, whole, question, step, seen), *beside]
+
+
+def _without_step(
+    bench: Bench,
+    loose: Sequence[Result],
+    whole: tuple[Floats, Floats, Floats],
+    question: Asked,
+    step: float,
+    seen: Seen,
+) -> list[Result]:
+    """Periods that do not hold along the wire: of something that turns in time, or of nothing that turns.
+
+    One that holds in time is led to an element by its time. Of the others, which are broad, only the strongest of those
+    that lie near each other is told, and no element is named.
+    """
+    if not loose:
+        return []
+    at, when, value = whole
+    keep = np.flatnonzero(np.diff(when, prepend=-np.inf) > 0.0)
+    every_s = float(np.median(np.diff(when[keep]))) if keep.size > 1 else 0.0
+    in_time = None
+    if every_s > 0.0:
+        try:
+            in_time = find_periods(
+                on_uniform_length(when[keep], value[keep], every_s), every_s, unit=seen.unit
+            )
+        except ReelproofError:
+            in_time = None
+    kept_in_time = (
+        [] if in_time is None or isinstance(in_time, Refused)
+        else [one for one in in_time.found if one.details["coherence"] >= STEADY]
+    )  # fmt: skip
+    usual = usual_speed(bench)
+    marks = np.linspace(0, at.size - 1, SPEEDS_TAKEN + 1).astype(int)
+    speeds = (
+        np.diff(at[marks]) / np.maximum(np.diff(when[marks]), 1e-9) if at.size > SPEEDS_TAKEN else [usual]
+    )
+    slowest, fastest = (float(one) for one in np.percentile(speeds, (5, 95)))
+    told: list[Result] = []
+    led: list[float] = []
+    for one in sorted(loose, key=lambda found: -found.details["amplitude"]):
+        # Of a swing in time each speed of the line shows a period along the wire of its own.
+        timed = next(
+            (
+                each
+                for each in kept_in_time
+                if slowest / SPEED_REACH <= one.estimate / each.estimate <= fastest * SPEED_REACH
+            ),
+            None,
+        )
+        if timed is not None and timed.estimate not in led:
+            led.append(timed.estimate)
+            speed = one.estimate / timed.estimate
+            sd = timed.details["period_sd_m"] * speed
+            known = replace(one, warnings=(), details={**one.details, "period_sd_m": sd})
+            told.append(
+                _with_element(bench, known, question, step, seen, _locked_to(whole, one.estimate), speed)
+            )
+        elif timed is None and not any(
+            max(one.estimate, other.estimate) < NEAR * min(one.estimate, other.estimate) for other in told
+        ):
+            hunts = message(Note.SWING_HUNTS, about=Measure(one.estimate / usual, "s"))
+            lock = _locked_to(whole, one.estimate)
+            alone = lock if lock == (SPEED_KEPT,) else ()
+            told.append(replace(one, question=question, warnings=(hunts, *one.warnings, *alone)))
+    return told
 
 
 def _unbroken(bench: Bench, seen: Seen, from_m: float, to_m: float) -> tuple[Floats, Floats, Floats]:
@@ -224,34 +254,27 @@ def _through_gaps(bench: Bench, at: Floats, value: Floats, step: float, seen: Se
 
 
 def _with_element(
-    bench: Bench, one: Result, question: Asked, step: float, seen: Seen, warnings: tuple[Said, ...]
+    bench: Bench,
+    one: Result,
+    question: Asked,
+    step: float,
+    seen: Seen,
+    warnings: tuple[Said, ...],
+    speed_m_s: float | None = None,
 ) -> Result:
     """A period with the element it fits, told among its warnings."""
     known = period_of_result(one)
     told: Said = message(Note.NO_ELEMENT_LOOKED_AT)
-    elements = elements_of(bench)
+    elements = elements_of(bench.line, speed_m_s or usual_speed(bench))
     if known is not None and elements:
-        told = attribute(known[0], known[1], alias_table(elements, step, seen.extent_m)).words
+        told = attribute(known[0], known[1], alias_table(elements, step, seen.extent_m, HARMONICS)).words
     return replace(one, question=question, warnings=(told, *one.warnings, *warnings))
-
-
-def _averages(seen: Seen, from_m: float, to_m: float) -> tuple[Floats, Floats]:
-    """Averages over stretches of wire in order, NaN where too little was read, and the middle of each [m]."""
-    at, value = _steady(seen, from_m, to_m)
-    number = np.floor((at - from_m) / AVERAGE_M).astype(np.int64)
-    if at.size == 0:
-        return np.zeros(0), np.zeros(0)
-    count = np.bincount(number)
-    few = count < 0.5 * np.median(count[count > 0])
-    means = np.bincount(number, weights=value) / np.maximum(count, 1)
-    middle: Floats = np.asarray(from_m + AVERAGE_M * (np.arange(count.size) + 0.5), dtype=np.float64)
-    return np.asarray(np.where(few, np.nan, means), dtype=np.float64), middle
 
 
 def _drift(seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
     """How fast the level moves along the run, by a straight line through the averages over stretches."""
     question = asks(Quantity.DRIFT, seen.name, channel=seen.name)
-    averages, middle = _averages(seen, from_m, to_m)
+    averages, middle = section_averages(seen, from_m, to_m)
     n = int(np.isfinite(averages).sum())
     if n == 0:
         return []
@@ -282,7 +305,7 @@ def _drift(seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
 
 def _changes(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
     question = asks(Quantity.CHANGE_POINT, seen.name, channel=seen.name)
-    averages, from_start = _averages(seen, from_m, to_m)
+    averages, from_start = section_averages(seen, from_m, to_m)
     if averages.size == 0:
         return []
     full = np.isfinite(averages)

@@ -17,7 +17,7 @@ from pipeline.messages import Measure, Message, message
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
-from pipeline.statistics.periodicity import find_periods, fit_sinusoid
+from pipeline.statistics.periodicity import STEADY, WANDERS, find_periods, fit_sinusoid
 from pipeline.statistics.turning_elements import (
     NOTHING_FITS,
     ExpectedLine,
@@ -38,6 +38,8 @@ SAME_PERIOD = 0.01  # periods of two runs within this share are one (chosen here
 SURE_AMPLITUDE = 4.0  # standard errors an amplitude must have where the readings stand (chosen here)
 SPEED_VARIED = 0.05  # relative range of speed above which length and time can be told apart (chosen here)
 HARMONICS = 3
+WORTH_LOOKING = 0.02  # share of the variance under which nobody is sent to look at anything (chosen here)
+LOSES_STEP = "loses its step"  # in place of an element, for a swing without a fixed period
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +231,8 @@ def _swings(
         if fit.amplitude < SURE_AMPLITUDE * noise:
             continue  # the grid made it: it is not in the readings where they stand
         blame = attribute(one.estimate, one.details["period_sd_m"], table)
+        # What does not keep its step at one speed turns nowhere, whatever length it fits.
+        hunts = one.details["coherence"] < STEADY
         passed = abs(float(np.sinc(window_m / one.estimate)))
         amplitude, spread = fit.amplitude, 1.96 * noise
         kept.append(
@@ -243,9 +247,11 @@ def _swings(
                 1000.0 * (amplitude + spread),
                 1000.0 * amplitude / max(passed, 0.05),
                 amplitude**2 / 2.0 / float(np.var(value_mm)),
-                blame.element,
-                blame.fits[0].harmonic if blame.fits and blame.element == blame.fits[0].element else 0,
-                blame.words,
+                LOSES_STEP if hunts else blame.element,
+                0
+                if hunts or not blame.fits or blame.element != blame.fits[0].element
+                else blame.fits[0].harmonic,
+                WANDERS if hunts else blame.words,
                 speed_m_s,
                 one.details["p_value"],
             )
@@ -325,12 +331,14 @@ def advice_on_period(found: LinePeriod) -> Message:
     Args:
         found: the swing.
     """
-    if found.harmonic:
+    if found.share_of_variance < WORTH_LOOKING:
+        what = message(Tuned.SWING_TOO_SMALL)
+    elif found.harmonic:
         times = message(Tuned.SO_MANY_TIMES, n=found.harmonic) if found.harmonic > 1 else message(Tuned.ONCE)
         what = message(Tuned.SWING_OF_ONE, times=times, element=found.element)
     else:
-        nothing = found.element == NOTHING_FITS
-        what = message(Tuned.SWING_OF_NOTHING if nothing else Tuned.SWING_OF_SEVERAL)
+        unnamed = {NOTHING_FITS: Tuned.SWING_OF_NOTHING, LOSES_STEP: Tuned.SWING_HUNTS}
+        what = message(unnamed.get(found.element, Tuned.SWING_OF_SEVERAL))
     return message(
         Tuned.SWINGS,
         channel=found.channel,

@@ -441,6 +441,12 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.STRONGEST_OF_CHANCE: (
         "No period stands above the noise; the figures are those of the strongest chance swing.",
     ),
+    Note.SWING_HUNTS: (
+        (
+            "About every {about:.2}, without a fixed step: a control that hunts or a feed that surges, not a turning "
+            "element."
+        ),
+    ),
     Note.SWING_LOSES_STEP: (
         (
             "The period does not hold along the length, as with a hunting control or slip. It is no "

@@ -122,7 +122,7 @@ def level(announced: bool) -> Maker:
             change,
             run_text=_lot_text(place, at) if announced else "",
             named=frozenset({("wall level", who)}),
-            met=frozenset({"wall level"}),
+            met=frozenset({"wall level", "wall drift"}),
         )
 
     return make

@@ -21,6 +21,7 @@ SEEDS = int(os.environ.get("REELPROOF_CAUSES", "0") or "0")
 # Causes at a size that is plain, on one line each.
 PLAIN = (
     ("lot step", 5.0, "T1"),
+    ("hunting", 2.0, "N5"),
     ("roll faults", 5.0, "T1"),
     ("short roll faults", 5.0, "N5"),
     ("capstan swing", 2.0, "T1"),

@@ -22,7 +22,7 @@ from pipeline.steps.run_patterns import patterns_of
 from pipeline.steps.stability import stability_sightings
 from pipeline.tuning.centring import Centring, centring_of_run
 from pipeline.tuning.line_run import LineRun, line_run
-from pipeline.tuning.periods import periods_of_line, periods_of_run
+from pipeline.tuning.periods import LOSES_STEP, periods_of_line, periods_of_run
 from pipeline.tuning.response import SettingAnswer, answer_to, at_the_die
 from tests.cause_bench.causes import CAUSES, Claim, Planted
 from tests.cause_bench.lines import PLACES, REELS, Place
@@ -113,7 +113,8 @@ def _of_answer(answer: Result | Refused) -> Iterator[Claim]:
         return
     quantity, about = answer.question.quantity, answer.question.about
     if quantity in (Quantity.PERIOD, Quantity.PERIOD_THROUGH_GAPS):
-        yield "period", _element(answer)
+        hunts = any(isinstance(one, Message) and one.code == Note.SWING_HUNTS for one in answer.warnings)
+        yield ("hunting", "wall") if hunts else ("period", _element(answer))
     elif quantity is Quantity.CHANGE_POINT:
         yield ("wall level" if about == "mean_wall_mm" else "centre"), _noted(answer)
     elif quantity is Quantity.ANNOUNCED_CHANGE and answer.details["shows"]:
@@ -152,7 +153,11 @@ def _of_finding(cause: FindingCause) -> Iterator[Claim]:
 
 def _of_tuning(run: LineRun, bench: Bench) -> Iterator[Claim]:
     for one in periods_of_line([periods_of_run(run, bench.line)]):
-        yield "period", one.element if one.harmonic else ""
+        yield (
+            ("hunting", "wall")
+            if one.element == LOSES_STEP
+            else ("period", one.element if one.harmonic else "")
+        )
     gauge = bench.line.instrument("wall gauge")
     assert gauge is not None
     found = centring_of_run(run, gauge.first_angle_deg, gauge.uncertainty_mm, gauge.sensors or 1)
@@ -168,7 +173,12 @@ def _of_tuning(run: LineRun, bench: Bench) -> Iterator[Claim]:
             seconds, run.machine["melt_temperature_c"], wall, "melt_temperature_c", "mean wall", "mm per degC",
             "open", others, float("nan"), run.phase == STEADY,
         )  # fmt: skip
-        if isinstance(answer, SettingAnswer) and (answer.gain.low > 0.0 or answer.gain.high < 0.0):
+        # An association is told as such and claims no cause.
+        if (
+            isinstance(answer, SettingAnswer)
+            and answer.kind == "response"
+            and (answer.gain.low > 0.0 or answer.gain.high < 0.0)
+        ):
             yield "melt gain", f"{1000.0 * answer.gain.low:.4f} {1000.0 * answer.gain.high:.4f}"
 
 
