@@ -1,4 +1,4 @@
-"""What is said of a requirement on a reel, what the evidence of a reel lacks, and what to do about it first.
+"""What is said of a requirement on a reel and of a reel: what its evidence lacks, how it stands, how it is cut.
 
 The words stand in `pipeline.wording.reels`.
 """
@@ -48,6 +48,61 @@ class Lack(Code):
     NO_POINT_ASKED = "reel/no point asked"
     NOT_CONCLUDED = "reel/not concluded"
     OTHER_SIZE = "reel/other size"
+
+
+class Stands(Code):
+    """How wire stands now: who decided what and when, where it went, what speaks against it."""
+
+    RELEASABLE = "standing/releasable"
+    CUT = "standing/cut"
+    HELD = "standing/held"
+    NO_CONCLUSION = "standing/no conclusion"
+    DONE = "standing/done"
+    REGRADED = "standing/regraded"
+    NOT_DONE = "standing/not done"
+    WAITS = "standing/waits"
+    SHIPPED = "standing/shipped"
+    ALL_SHIPPED = "standing/all shipped"
+    HELD_SINCE = "standing/held since"
+    LEFT_UNRELEASED = "standing/left unreleased"
+    LEFT_HELD = "standing/left held"
+    WITH_CUTS = "standing/with cuts"
+    NOT_RELEASED = "standing/not released"
+    FINDING = "standing/finding"
+    LENGTH_DECIDED = "standing/length decided"
+
+
+class Ends(Code):
+    """A place or stretch of a reel from both its ends."""
+
+    PLACE = "place from both ends"
+
+
+class AtMark(Code):
+    """What is on record of the wire at a mark."""
+
+    LIES = "mark/lies"
+    READING = "mark/reading"
+    SURVEYED = "mark/surveyed"
+    ACCUMULATOR = "mark/accumulator"
+    NO_FINDING = "mark/no finding"
+    EVENTS = "mark/events"
+    NOT_SEEN = "mark/not seen"
+    RECORD = "mark/record"
+    LENGTH = "mark/length"
+    TURNED_LENGTH = "mark/turned length"
+
+
+class Cuts(Code):
+    """What is said of a cutting plan, and of lengths that were cut."""
+
+    GRID = "cuts/grid"
+    BEGUN = "cuts/begun"
+    SPLICE = "cuts/splice"
+    SPLICES = "cuts/splices"
+    GOES = "cuts/goes"
+    HOLDS = "cuts/holds"
+    HOLDS_FINDING = "cuts/holds finding"
 
 
 class First(Code):

@@ -12,6 +12,7 @@ from dashboards.records import (
     RunRow,
 )
 from pipeline.contradictions import Unseen
+from pipeline.length.steady_wire import steady_read_m
 from pipeline.messages import Measure, Message, Said, message
 from pipeline.record.trials import is_trial
 from pipeline.store.said_columns import lacking_of, reason_of, told_of
@@ -92,7 +93,7 @@ def run_row(book: RunBook, *, only_wall_at_any_point: bool = False) -> RunRow:
         started_at=aware(head["started_utc"]),
         ended_at=aware(head["ended_utc"]),
         made_m=head["made_m"] or 0.0,
-        steady_m=head["steady_m"] or 0.0,
+        steady_m=steady_read_m(book.phases, book.gaps),
         reeled_m=head["on_reels_m"] or 0.0,
         scrap_m=head["scrap_m"] or 0.0,
         quality=quality_of(book),

@@ -34,7 +34,7 @@ from dashboards.records import (
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from pipeline.errors import MethodRefusal, ReelproofError
-from pipeline.length.reel_places import place_on_reel, span_told
+from pipeline.length.reel_places import place_on_reel
 from pipeline.nonconformance.cut_instructions import CAUTION, counter_start
 from pipeline.nonconformance.cutting_plan import Piece
 from pipeline.nonconformance.cutting_rules import Unit
@@ -134,17 +134,16 @@ def _dispositions(book: RunBook, reel_id: str) -> tuple[DispositionRow, ...]:
 
 def _children(book: RunBook, reel: Row) -> tuple[ChildLength, ...]:
     """Lengths cut from the reel, from its outer end."""
-    now = {one.length_id: one.headline.rstrip(".") for one in book.standings[reel["reel_id"]].lengths}
+    now = {one.length_id: one.headline for one in book.standings[reel["reel_id"]].lengths}
     return tuple(
         ChildLength(
             row["length_id"],
             row["from_outer_m"],
             row["to_outer_m"],
             f"shipped in {row['shipment']} to {row['to_place']}" if row["shipment"] else "",
-            f"rewound from {row['source_id']}, {now[row['length_id']]}"
-            if row["source_id"]
-            else now[row["length_id"]],
+            now[row["length_id"]],
             row["turned"],
+            row["source_id"],
         )
         for row in book.cuts
         if row["reel_id"] == reel["reel_id"]
@@ -187,13 +186,10 @@ def plan_of(book: RunBook, reel: Row) -> tuple[CuttingPlan | None, tuple[str, ..
         value=planned.plan.value,
         naive_value=planned.naive.value,
         value_unit=planned.currency or "in the plant's currency",
-        sentence=planned.sentence,
+        told=planned.told,
         counter=counter_start(planned.begun_m, planned.plan.unit),
         instructions=(*(one.sentence for one in planned.steps), CAUTION),
-        gone=tuple(
-            f"{span_told((one.from_m, one.to_m), planned.length_m)}, {one.kind}: {one.sentence}"
-            for one in planned.bad
-        ),
+        gone=planned.gone,
     )
     return plan, ()
 

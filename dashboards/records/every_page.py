@@ -195,7 +195,7 @@ class Stamp:
         decision_rules: how measurement uncertainty was treated, one sentence a requirement.
         journal_root: root of the journal that anchors the records, hexadecimal; "" where there is none.
         unseen: what the evidence does not reach of the run or reel shown: unmonitored and untested length, wire made
-            while the line was not at steady speed; a sentence each.
+            while the line was not at steady speed.
     """
 
     assessment_ids: tuple[str, ...] = ()

@@ -11,6 +11,7 @@ from dashboards.records.every_page import Alarm, AnswerGroup, Plant, ProductRow,
 from dashboards.records.finding_row import DispositionRow, FindingRow
 from dashboards.records.run import LotRow, PanelLimit
 from dashboards.records.shift import ReelRow
+from pipeline.messages import Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,20 +40,20 @@ class CuttingPlan:
         value: value of the plan, in `value_unit`.
         naive_value: value of cutting from the start and throwing away what is bad.
         value_unit: for example ``USD`` or ``m sold``.
-        sentence: how it was found and what it assumes.
+        told: how it was found and what it assumes.
         instructions: one sentence a cut.
         counter: how the rewinder's counter is set before the first.
-        gone: what must go and why, a sentence each.
+        gone: what must go, where and why.
     """
 
     pieces: tuple[CutPiece, ...]
     value: float
     naive_value: float
     value_unit: str
-    sentence: str
+    told: tuple[Said, ...]
     instructions: tuple[str, ...] = ()
     counter: str = ""
-    gone: tuple[str, ...] = ()
+    gone: tuple[Said, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,14 +83,15 @@ class RollUp:
 
 @dataclass(frozen=True, slots=True)
 class ChildLength:
-    """A length cut or rewound from the reel: its place from the outer end, where it went, how it stands."""
+    """A length cut from the reel, or rewound from `source`: its place from the outer end and how it stands."""
 
     length_id: str
     from_m: float
     to_m: float
     shipment: str = ""
-    standing: str = ""
+    standing: Said = ""
     turned: bool = False
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)

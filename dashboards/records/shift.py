@@ -34,7 +34,7 @@ class ReelRow:
         from_m: start on the wire of the run [m].
         to_m: end on the wire of the run [m].
         standing: how it stands now; a person releases.
-        headline: the same in one sentence.
+        headline: what is said of it first.
         evidence: what the in-line evidence supports.
         reasons: why it is not releasable; empty when it is.
         thinnest_wall: thinnest insulation wall on it, None where none was read.
@@ -66,7 +66,7 @@ class ReelRow:
     faults: tuple[FaultMark, ...] = ()
     disposition: DispositionRow | None = None
     open_findings: int = 0
-    headline: str = ""
+    headline: Said = ""
     evidence: str = ""
 
 
@@ -83,7 +83,7 @@ class RunRow:
         started_at: first reading.
         ended_at: last reading.
         made_m: length made [m].
-        steady_m: length made at steady speed [m], the length capability rests on.
+        steady_m: length made at steady speed whose wall was read [m]: what capability rests on.
         reeled_m: length on reels [m], the length conformity rests on.
         scrap_m: length on no reel [m].
         quality: whether the data carry a conclusion.

@@ -49,7 +49,7 @@ class ReelEntry:
     standing: Standing
     length_m: float
     lot_ids: tuple[str, ...] = ()
-    headline: str = ""
+    headline: Said = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.acts.decision_checks import check_beside, check_lets_go
 from pipeline.errors import Complaint
-from pipeline.length.reel_places import told_on_reel
+from pipeline.length.reel_places import Unit, length_told, told_on_reel
 from pipeline.nonconformance.disposition import (
     Act,
     ActKind,
@@ -37,7 +37,7 @@ from pipeline.wording.say import plain
 if TYPE_CHECKING:
     import polars as pl
 
-    from pipeline.messages import Said
+    from pipeline.messages import Message, Said
     from pipeline.store.database import Store
 
 NOT_SEEN = "The newest judgement of its run does not see it any more; this is how it was last seen."
@@ -70,7 +70,7 @@ class Subject:
     reel_id: str
     assessment_id: int
     sentence: Said
-    reasons: tuple[str, ...]
+    reasons: tuple[Message, ...]
     extent: Extent | None
     state: State
     holding: dict[str, State]
@@ -250,7 +250,7 @@ def act_on(
         acts = next_act(subject.acts, act, plant.second_person.dispositions, subject.state)
         check_beside(store, subject, acts[-1])
         check_lets_go(store, subject, acts[-1])
-        _check_grown(subject, acts[-1])
+        _check_grown(subject, acts[-1], plant.unit)
         entry_no = _put_on_file(store, subject, acts[-1], plant_sha256)
     after = subject_on_file(store, name)
     return Acted(acts[-1], after.state, entry_no)
@@ -295,15 +295,16 @@ def _nothing_named(subject: Subject, kind: ActKind) -> Complaint:
     )
 
 
-def _check_grown(subject: Subject, act: Act) -> None:
+def _check_grown(subject: Subject, act: Act, unit: Unit) -> None:
     """Refuse to confirm or complete what the subject has outgrown."""
     if act.kind not in ("confirm", "complete") or subject.state.standing != "open":
         return
     was = state_of(subject.name, subject.acts).extent
     now = subject.extent
     grown = (
-        f"it was decided on from {was.from_m:.1f} m to {was.to_m:.1f} m ({', '.join(was.rule_ids)}) and is "
-        f"now from {now.from_m:.1f} m to {now.to_m:.1f} m ({', '.join(now.rule_ids)})"
+        f"it was decided on from {length_told(was.from_m, unit)} to {length_told(was.to_m, unit)} "
+        f"({', '.join(was.rule_ids)}) and is now from {length_told(now.from_m, unit)} to "
+        f"{length_told(now.to_m, unit)} ({', '.join(now.rule_ids)})"
         if was is not None and now is not None
         else "something holds it, or was done about its findings, that was not there when it was decided"
     )

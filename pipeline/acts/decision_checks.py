@@ -11,11 +11,13 @@ from pipeline.errors import Complaint
 from pipeline.nonconformance.disposition import Act, DispositionRefused, State, check_release, state_of
 from pipeline.record.decided import LETS_GO, UNFINISHED, finding_state, holding_states, reel_state
 from pipeline.record.lengths import lengths_of_reel
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.wound_from import kept_here_by
 from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.acts.deciding import Subject
+    from pipeline.messages import Said
     from pipeline.store.database import Store
 
 _NAME_EVIDENCE = (
@@ -92,6 +94,11 @@ def _contradicts(chosen: str, state: State, subject: Subject, other: str) -> boo
     return False
 
 
+def _told(store: Store, subject: Subject, told: Said) -> str:
+    """A reason against a subject in the plant's units."""
+    return plain(told, plant_sheet_of(store, subject.run_id)[0].system).rstrip(".")
+
+
 def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
     """Refuse to let wire go that a hold, an open finding or a sample holds, or that lacks evidence nobody names.
 
@@ -146,17 +153,18 @@ def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
         complaints += [
             Complaint(
                 subject.name,
-                f"release is refused: {reason.rstrip('.')}",
+                f"release is refused: {_told(store, subject, reason)}",
                 "Put the sample on file, or decide otherwise: a release needs what the plant's sheet asks for"
                 if reason in said.missing
                 else "Decide otherwise, or withdraw the sample if it is wrong: reelproof samples --withdraw SAMPLE",
             )
             for reason in hard
         ]
-    weak = dict.fromkeys((*subject.reasons, *said.doubts, *(hard if act.disposition != "release" else ())))
+    doubts: tuple[Said, ...] = (*said.doubts, *(hard if act.disposition != "release" else ()))
+    weak = dict.fromkeys(_told(store, subject, one) for one in (*subject.reasons, *doubts))
     if act.kind == "decide" and not act.evidence.strip():
         complaints += [
-            Complaint(subject.name, f"{act.disposition} is refused: {reason.rstrip('.')}", _NAME_EVIDENCE)
+            Complaint(subject.name, f"{act.disposition} is refused: {reason}", _NAME_EVIDENCE)
             for reason in weak
         ]
     if complaints:

@@ -6,18 +6,20 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.messages import Message
 from pipeline.nonconformance.disposition import Person, check_power
 from pipeline.record.left_on_file import Override
 from pipeline.record.lengths import lengths_on_file
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.shipping_list import Shipment
 from pipeline.record.standing import ALARMS, LengthStanding, Standing, standings_of_run
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 
-def held_back(store: Store, items: Iterable[str]) -> dict[str, tuple[str, str]]:
+def held_back(store: Store, items: Iterable[str]) -> dict[str, tuple[str, Message]]:
     """Which of the items may not leave now: the run each was made in, and what is said against it.
 
     Args:
@@ -49,7 +51,7 @@ def _standings_of(store: Store, items: Iterable[str]) -> dict[str, tuple[str, St
 def check_leaving(
     store: Store,
     leaving: Iterable[tuple[Shipment, str]],
-    against: Mapping[str, tuple[str, str]],
+    against: Mapping[str, tuple[str, Message]],
     override: Override | None,
 ) -> None:
     """Refuse items that may not leave, unless somebody who may sends them all the same.
@@ -86,7 +88,7 @@ def check_leaving(
     complaints = [
         Complaint(
             f"shipment {one.id}",
-            f"{item} may not leave: {against[item][1].rstrip('.')}",
+            f"{item} may not leave: {_told(store, *against[item])}",
             "Nothing of the list was put on file. Have it released, or leave it out; whoever may send it all the same "
             "gives --override-role and --override-reason",
         )
@@ -97,6 +99,11 @@ def check_leaving(
         raise ReelproofError(complaints)
 
 
+def _told(store: Store, run_id: str, headline: Message) -> str:
+    """What is said against an item, in the plant's units."""
+    return plain(headline, plant_sheet_of(store, run_id)[0].system).rstrip(".")
+
+
 def said_of_left(store: Store, items: Iterable[str]) -> list[str]:
     """What must be told of items that left although they might not."""
-    return [now.headline for _, now in _standings_of(store, items).values() if now.code in ALARMS]
+    return [plain(now.headline) for _, now in _standings_of(store, items).values() if now.code in ALARMS]

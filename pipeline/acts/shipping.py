@@ -16,6 +16,7 @@ import polars as pl
 from pipeline.acts.leaving import check_leaving, held_back, said_of_left
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.length.reel_places import Unit, length_told
+from pipeline.messages import Between, Message, Said, Slot, as_message, message
 from pipeline.record.decided import reel_and_findings
 from pipeline.record.from_core import cuts_from_outer
 from pipeline.record.left_on_file import Override
@@ -30,6 +31,8 @@ from pipeline.record.lengths import (
 from pipeline.record.plant_sheet_on_file import unit_of_plant
 from pipeline.record.sealing import note_sealed
 from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList
+from pipeline.why import Cuts
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -46,7 +49,7 @@ class Shipped:
         rewound: rewound lengths put on file.
         items: reels and lengths put on file as shipped.
         known: lengths and items that were on file already.
-        told: what speaks against a cut or a shipment, a sentence each.
+        told: what speaks against a cut or a shipment.
         alarms: those of these that are about wire that left although it might not.
     """
 
@@ -54,7 +57,7 @@ class Shipped:
     rewound: tuple[str, ...]
     items: tuple[str, ...]
     known: tuple[str, ...]
-    told: tuple[str, ...]
+    told: tuple[Said, ...]
     alarms: tuple[str, ...] = ()
 
 
@@ -311,7 +314,7 @@ def _note_shipments(
     on_file: _OnFile,
     role: str,
     override: Override | None,
-    against: Mapping[str, tuple[str, str]],
+    against: Mapping[str, tuple[str, Message]],
 ) -> None:
     """One journal entry a shipment."""
     by_shipment: dict[str, tuple[Shipment, list[str]]] = {}
@@ -343,12 +346,12 @@ def _note_shipments(
                 "person": override.person,
                 "reason": override.reason,
                 "items": held,
-                "against": {item: against[item][1] for item in held},
+                "against": {item: plain(against[item][1]) for item in held},
             }
         note_sealed(store, "shipment", shipment, rows, {**record, "sentence": sentence})
 
 
-def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[str]:
+def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[Message]:
     """Wire in lengths that were kept which may be neither sold nor kept."""
     from pipeline.record.stretches_that_go import stretches_that_go
 
@@ -361,13 +364,13 @@ def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[str]:
         for stretch in stretches_that_go(store, one.reel):
             if not stretch.meets(start, end):
                 continue
-            along = (max(stretch.from_m, start) - start, min(stretch.to_m, end) - start)
-            where = f"{along[0]:.1f} m to {along[1]:.1f} m along it"
+            along = Between(max(stretch.from_m, start) - start, min(stretch.to_m, end) - start)
+            told: dict[str, Slot] = {"length": one.length, "use": one.use, "along": along}
             if stretch.finding_id:
                 state = states[stretch.finding_id]
                 now = f"{state.standing}{f' ({state.disposition})' if state.disposition else ''}"
-                what = f"wire of finding {stretch.finding_id}, which is {now}: {where}"
+                holds = message(Cuts.HOLDS_FINDING, finding=stretch.finding_id, state=now, **told)
             else:
-                what = f"wire that may not be kept ({stretch.kind}), {where}: {stretch.sentence.rstrip('.')}"
-            said.append(f"Length {one.length} ({one.use}) holds {what}.")
+                holds = message(Cuts.HOLDS, kind=stretch.kind, why=as_message(stretch.told), **told)
+            said.append(holds)
     return list(dict.fromkeys(said))

@@ -72,6 +72,8 @@ def show_wire_at(
 
 
 def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
+    from pipeline.wording.say import plain
+
     record = answer.record
     return {
         "name": answer.name,
@@ -84,7 +86,7 @@ def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
         "standing": answer.standing,
         "alarms": list(answer.alarms),
         "evidence": answer.reel["standing"],
-        "sentences": list(record.sentences),
+        "sentences": [plain(one) for one in record.told],
         "figures": record.figures.to_dicts(),
         "events": record.around["events"].to_dicts(),
         "wall_readings": record.around["wall"].to_dicts(),
@@ -93,7 +95,7 @@ def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
         "lots": [{"material": row["material"], "lot": row["lot"]} for row in answer.lots],
         "decisions": list(answer.decisions),
         "whereabouts": answer.whereabouts,
-        "length_told": answer.length_told,
+        "length_told": "" if answer.length_told is None else plain(answer.length_told),
         "guide": [
             {"damage": one.damage, "reaches": one.reaches, "advice": one.advice, "sentence": one.sentence}
             for one in answer.guide
@@ -110,7 +112,7 @@ def _print(answer: AnsweredComplaint) -> None:
         f"{row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}; reel {row['reel_id']}: "
         f"{answer.standing}, {row['standing']} on the evidence."
     )
-    for sentence in (answer.length_told, *record.sentences, answer.whereabouts):
+    for sentence in (answer.length_told, *record.told, answer.whereabouts):
         if sentence:
             print(f"  - {shown.sentence(sentence)}")
     print()

@@ -12,7 +12,6 @@ from pipeline.cli import answering
 from pipeline.cli.plant_units import InUnits, complaints_in_units
 from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import told_or_refused
-from pipeline.length.reel_places import span_told
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -117,8 +116,8 @@ def _standing(state: State) -> str:
 def _print_subject(shown: Subject, units: InUnits) -> None:
     sentence = units.sentence(shown.sentence)
     print(f"{shown.about.capitalize()} {shown.name}: {_standing(shown.state)}. {sentence}")
-    for reason in shown.reasons:
-        print(f"  - {units.sentence(reason)}")
+    for reason in dict.fromkeys(units.sentences(shown.reasons)):
+        print(f"  - {reason}")
     for name, state in sorted(shown.holding.items()):
         print(f"  Finding {name}: {_standing(state)}")
     for act in shown.acts:
@@ -147,6 +146,7 @@ def _state_as_json(state: State) -> dict[str, object]:
 
 
 def _subject_as_json(shown: Subject) -> dict[str, object]:
+    from pipeline.record.standing_told import told_once
     from pipeline.wording.say import plain
 
     return {
@@ -158,7 +158,7 @@ def _subject_as_json(shown: Subject) -> dict[str, object]:
         "sentence": plain(shown.sentence),
         "standing": shown.code,
         "state": _state_as_json(shown.state),
-        "reasons": list(shown.reasons),
+        "reasons": told_once(shown.reasons),
         "holding": {name: _state_as_json(state) for name, state in sorted(shown.holding.items())},
         "acts": [_act_as_json(act) for act in shown.acts],
         "proposal": shown.proposal,
@@ -203,6 +203,8 @@ def cut(
 
 
 def _plan_as_json(planned: ReelPlan) -> dict[str, object]:
+    from pipeline.wording.say import plain
+
     return {
         "reel_id": planned.reel_id,
         "length_m": planned.length_m,
@@ -213,7 +215,7 @@ def _plan_as_json(planned: ReelPlan) -> dict[str, object]:
                 "finding_id": one.finding_id,
                 "from_m": one.from_m,
                 "to_m": one.to_m,
-                "sentence": one.sentence,
+                "sentence": plain(one.told),
             }
             for one in planned.bad
         ],
@@ -242,11 +244,9 @@ def _print_plan(planned: ReelPlan) -> None:
 
     unit = planned.plan.unit
     shown = InUnits(unit)
-    print(f"Reel {planned.reel_id}. {planned.sentence}")
-    for one in planned.bad:
-        where = span_told((one.from_m, one.to_m), planned.length_m, unit)
-        name = f" {one.finding_id}" if one.finding_id else ""
-        print(f"  Must go, {where}, {one.kind}{name}: {shown.sentence(one.sentence)}")
+    print(f"Reel {planned.reel_id}. {' '.join(shown.sentences(planned.told))}")
+    for one in planned.gone:
+        print(f"  Must go, {shown.sentence(one)}")
     for finding in planned.kept:
         print(f"  Stays by the plant's sheet and a decision with evidence: {finding}")
     print()
@@ -316,13 +316,15 @@ def ship(
         done = put_shipping_on_file(opened, told, role, override)
         units = InUnits(unit_of_plant(opened))
     if as_json:
+        from pipeline.wording.say import plain
+
         print_json(
             {
                 "cut": list(done.cuts),
                 "rewound": list(done.rewound),
                 "shipped": list(done.items),
                 "on_file_already": list(done.known),
-                "told": list(done.told),
+                "told": [plain(one) for one in done.told],
             }
         )
     else:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -16,6 +17,9 @@ from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.messages import Said
+
+# Letters of a reason on a line of the lot's table; longer ones go on below.
+REASON_WIDTH = 88
 
 
 def add_to(app: typer.Typer) -> None:
@@ -163,7 +167,8 @@ def _print_reel(answer: dict[str, Any], against: Sequence[Said]) -> None:
     if now["code"] in ("held", "no conclusion") and row["first_action"]:
         print(f"  First: {row['first_action']}")
     print(
-        f"  {shown.length(row['length_m'])} on the reel, {shown.length(row['steady_m'])} of it at steady speed; "
+        f"  {shown.length(row['length_m'])} on the reel, {shown.length(answer['steady_read_m'])} of it read at "
+        "steady speed; "
         f"{shown.length(row['wall_unmonitored_m'])} without wall evidence, {shown.length(row['spark_untested_m'])} "
         f"without a full spark test; {counted(row['spark_faults'], 'spark fault')} "
         f"({counted(row['spark_counts'], 'count')})."
@@ -293,6 +298,13 @@ def _print_decided(answer: dict[str, Any]) -> None:
         print(f"{what} ({one['use']}, {code_of[one['length_id']]}): {where}{turned}{left}.")
 
 
+def _rows_with_reasons(cells: tuple[str, ...], reasons: Iterable[str]) -> list[tuple[str, ...]]:
+    """A reel's cells with its reasons below each other in the last column, each on lines of its own."""
+    lines = [line for one in reasons for line in wrap(one, REASON_WIDTH, subsequent_indent="  ")] or [""]
+    blank = ("",) * len(cells)
+    return [(*cells, lines[0]), *((*blank, line) for line in lines[1:])]
+
+
 def _print_lot(answer: dict[str, Any], against: Mapping[str, Sequence[Said]]) -> None:
     shown = InUnits(answer["unit"])
     print_alarms(shown.sentences(answer["alarms"]))
@@ -317,13 +329,11 @@ def _print_lot(answer: dict[str, Any], against: Mapping[str, Sequence[Said]]) ->
     print_table(
         ("Reel", "Run", f"Length {shown.unit}", "Standing", "Why"),
         [
-            (
-                one["reel_id"],
-                one["run_id"],
-                shown.figure(one["length_m"]),
-                one["standing"],
-                " ".join(dict.fromkeys(shown.sentences(against[one["reel_id"]]))),
-            )
+            row
             for one in answer["reels"]
+            for row in _rows_with_reasons(
+                (one["reel_id"], one["run_id"], shown.figure(one["length_m"]), one["standing"]),
+                dict.fromkeys(shown.sentences(against[one["reel_id"]])),
+            )
         ],
     )

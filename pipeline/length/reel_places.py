@@ -10,8 +10,9 @@ from __future__ import annotations
 import re
 from typing import Literal
 
-from pipeline.messages import Between, Message, Place, Slot, Written, as_written
+from pipeline.messages import Between, Message, Place, Slot, Written, as_written, message
 from pipeline.units import foot_from_m, m_from_foot
+from pipeline.why import Ends
 
 Unit = Literal["ft", "m"]
 Span = tuple[float, float]
@@ -104,6 +105,18 @@ def place_told(place_m: float, length_m: float, unit: Unit = "m") -> str:
     """
     other = length_told(from_other_end(place_m, length_m), unit)
     return f"{length_told(place_m, unit)} from the {OUTER} ({other} from the {CORE})"
+
+
+def place_on(place_m: float, length_m: float) -> Message:
+    """A place on a reel from both its ends, to be told.
+
+    Args:
+        place_m: place from the outer end [m].
+        length_m: wire on the reel [m].
+    """
+    return message(
+        Ends.PLACE, outer=Place(place_m, OUTER), core=Place(from_other_end(place_m, length_m), CORE)
+    )
 
 
 def span_told(span_m: Span, length_m: float, unit: Unit = "m") -> str:

@@ -7,12 +7,15 @@ wire on which the instruments contradict each other.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.length import intervals
 from pipeline.length.placement import Placement
-from pipeline.length.steady_state import DEFAULT_RULE, SETTLE, STEADY
+from pipeline.length.steady_state import DEFAULT_RULE, PHASE_NAMES, SETTLE, STEADY
 from pipeline.sheets.line_sheet import LineSheet
 
 Floats = NDArray[np.float64]
@@ -38,6 +41,31 @@ def read_first(placement: Placement) -> Mask:
     front = placement.readings["front_m"].to_numpy()
     first: Mask = (speed > DEFAULT_RULE.stop_m_s) & (placement.at_m >= front)
     return first
+
+
+def steady_read_m(
+    phases: Iterable[Mapping[str, Any]],
+    gaps: Iterable[Mapping[str, Any]],
+    from_m: float = -np.inf,
+    to_m: float = np.inf,
+) -> float:
+    """Wire between two places that was made at steady speed and whose wall was read [m].
+
+    Args:
+        phases: stretches of the run, with phase, from_m and to_m [m].
+        gaps: wire of its reels without evidence, with kind, from_m and to_m [m].
+        from_m: the first place [m of the run].
+        to_m: the last.
+    """
+    steady, unread = (
+        intervals.merged(np.array([(one["from_m"], one["to_m"]) for one in those]).reshape(-1, 2))
+        for those in (
+            [one for one in phases if one["phase"] == PHASE_NAMES[STEADY]],
+            [one for one in gaps if one["kind"] == "wall unmonitored"],
+        )
+    )
+    made = intervals.within(steady, from_m, to_m)
+    return intervals.length_m(made) - intervals.length_m(intervals.overlap(made, unread))
 
 
 def steady_readings(placement: Placement, at_m: Floats, line: LineSheet) -> Mask:

@@ -16,19 +16,15 @@ from pipeline.length.reel_places import (
     Unit,
     from_other_end,
     metres,
-    place_told,
+    place_on,
     told_on_reel,
     wire_of_place,
 )
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.field_damage import CAUTIONS
+from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.finding import Finding
-from pipeline.wording.say import plain
-
-LIMITS_OF_RECORD = (
-    "The record shows what the line's instruments saw while the wire was made. It cannot show that the plant had "
-    "no part in a failure, nor what happened to the wire since it left."
-)
+from pipeline.why import AtMark
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +69,7 @@ class WirePlace:
         from_core_m: the same from its core end [m].
         wire_m: place on the wire of the run [m].
         unsure_m: how well that is known [m].
-        why_unsure: what that comes from, in words.
+        why_unsure: what that comes from.
     """
 
     reel_id: str
@@ -81,7 +77,7 @@ class WirePlace:
     from_core_m: float
     wire_m: float
     unsure_m: float
-    why_unsure: str = ""
+    why_unsure: tuple[Message, ...] = ()
 
 
 def wire_at_mark(
@@ -117,22 +113,22 @@ def wire_at_mark(
     along = min(max(along, 0.0), length)
     if cut is not None:
         along = cut.to_m - along if cut.turned else cut.from_m + along
-    why = f"{unsure_m:g} m for reading the mark and placing the wire, which this program assumes"
+    why = message(AtMark.READING, unsure=Measure(unsure_m, "m"))
     return WirePlace(
         reel.id,
         along,
         from_other_end(along, reel.length_m),
         wire_of_place(along, reel.to_m),
         unsure_m + reel.end_unsure_m,
-        why + end_unsure_told(reel),
+        (why, *end_unsure_told(reel)),
     )
 
 
-def end_unsure_told(reel: PlacedReel) -> str:
-    """What an accumulator leaves unsure about the ends of a reel, to end a list of reasons; "" where nothing."""
+def end_unsure_told(reel: PlacedReel) -> tuple[Message, ...]:
+    """What an accumulator leaves unsure about the ends of a reel, to end a list of reasons; none where nothing."""
     if reel.end_unsure_m <= 0.0:
-        return ""
-    return f", and {reel.end_unsure_m:g} m because what the accumulator held at the reel change is not known"
+        return ()
+    return (message(AtMark.ACCUMULATOR, unsure=Measure(reel.end_unsure_m, "m")),)
 
 
 def readings_around(readings: pl.DataFrame, at_column: str, place: WirePlace, reach_m: float) -> pl.DataFrame:
@@ -161,7 +157,7 @@ class ComplaintRecord:
         near: findings on the same reel within reach.
         same_cause: findings elsewhere with the same likely cause.
         seen_m: wire around the place with at least one usable reading [m]; the rest is not known.
-        sentences: what a reader must know.
+        told: what a reader must know.
         cautions: cautions for whoever handles the wire.
     """
 
@@ -172,7 +168,7 @@ class ComplaintRecord:
     near: tuple[Finding, ...]
     same_cause: tuple[Finding, ...]
     seen_m: float
-    sentences: tuple[str, ...]
+    told: tuple[Message, ...]
     cautions: tuple[str, ...]
 
 
@@ -276,33 +272,35 @@ def complaint_record(
         near,
         alike,
         seen,
-        _sentences(place, own, around["events"].height, seen, high - low),
+        _told(place, own, around["events"].height, seen, high - low),
         CAUTIONS,
     )
 
 
-def _sentences(
+def _told(
     place: WirePlace, own: Sequence[Finding], events: int, seen_m: float, asked_m: float
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     length_m = place.from_outer_m + place.from_core_m
-    where = f"{place_told(place.from_outer_m, length_m)} of reel {place.reel_id}"
-    why = f" ({place.why_unsure}); what lies within that counts as at the mark" if place.why_unsure else ""
     told = [
-        f"The mark lies {where}; it is {place.wire_m:.1f} m of the run, known to {place.unsure_m:.1f} m{why}."
+        message(
+            AtMark.LIES,
+            place=place_on(place.from_outer_m, length_m),
+            reel=place.reel_id,
+            wire=Measure(place.wire_m, "m"),
+            unsure=Measure(place.unsure_m, "m"),
+            why=place.why_unsure,
+        )
     ]
     told += [
-        plain(
-            told_on_reel(one.told, place.wire_m + place.from_outer_m)
-            if one.reel_id == place.reel_id
-            else one.told
-        )
+        told_on_reel(one.told, place.wire_m + place.from_outer_m)
+        if one.reel_id == place.reel_id
+        else one.told
         for one in own
     ]
     if not own:
-        told.append("No finding is on file for this wire.")
-    told.append(f"{events} spark faults or surface flaws are on file within {asked_m / 2.0:.1f} m of it.")
+        told.append(message(AtMark.NO_FINDING))
+    told.append(message(AtMark.EVENTS, events=events, reach=Measure(asked_m / 2.0, "m")))
     if seen_m < asked_m - 1e-6:
-        told.append(
-            f"{asked_m - seen_m:.1f} m of the {asked_m:.1f} m around it were not seen by the wall gauge."
-        )
-    return (*told, LIMITS_OF_RECORD)
+        unseen = Measure(asked_m - seen_m, "m")
+        told.append(message(AtMark.NOT_SEEN, unseen=unseen, asked=Measure(asked_m, "m")))
+    return (*told, message(AtMark.RECORD))

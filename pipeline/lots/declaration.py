@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.length.reel_places import Unit, length_told
 from pipeline.lots.journal import Anchor
 
 IS_NOT = (
@@ -101,6 +102,7 @@ class ReelEvidence:
         untested_m: length with no evidence for at least one requirement [m].
         released_by: role that released it; "" if nobody has.
         held: how it stands where it may not leave, in words; "" where it may or only a release is missing.
+        unit: the unit in which the plant tells lengths.
     """
 
     name: str
@@ -113,6 +115,7 @@ class ReelEvidence:
     untested_m: float = 0.0
     released_by: str = ""
     held: str = ""
+    unit: Unit = "m"
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +182,10 @@ def _evidence_complaints(number: str, reel: ReelEvidence, needed: Sequence[str])
         if requirement in reel.not_judged or requirement not in (*reel.judged, *reel.failed):
             add(f"{requirement} was not judged", "Judge it, or enter the results of the document's own test")
     if reel.untested_m > 0.0:
-        add(f"{reel.untested_m:.1f} m have no evidence", "Inspect the length by other means or cut it out")
+        add(
+            f"{length_told(reel.untested_m, reel.unit)} have no evidence",
+            "Inspect the length by other means or cut it out",
+        )
     if reel.held:
         add(reel.held.rstrip("."), "Settle it first, or leave it out")
     elif not reel.released_by.strip():
@@ -271,8 +277,8 @@ def _drafted(
     tests: Sequence[EnteredTest],
     anchor: Anchor | None,
 ) -> Declaration:
-    wire = "; ".join(f"reel {reel.name}, {reel.length_m:.1f} m" for reel in reels)
-    total = sum(reel.length_m for reel in reels)
+    wire = "; ".join(f"reel {reel.name}, {length_told(reel.length_m, reel.unit)}" for reel in reels)
+    total = length_told(sum(reel.length_m for reel in reels), reels[0].unit if reels else "m")
     untested = [one.name for one in documents if one.name not in {test.document for test in tests}]
     limits = [IS_NOT]
     if not tests:
@@ -293,7 +299,7 @@ def _drafted(
     return Declaration(
         number,
         f"{issuer.name}, {issuer.address}",
-        f"{product}; lot {lot}; {wire}; {total:.1f} m together",
+        f"{product}; lot {lot}; {wire}; {total} together",
         "The object of the declaration described above is in conformity with the requirements named here of the "
         "following documents.",
         tuple(str(one) for one in documents),

@@ -295,7 +295,7 @@ def _check_second(act: Act, first: Person) -> None:
     if act.by.same_as(first):
         raise _refuse(
             act.subject,
-            f"{act.by} decided {act.disposition} and cannot be the second person as well",
+            f"{first} decided {act.disposition} and cannot be the second person as well",
             "Let another person confirm or decline it",
         )
 

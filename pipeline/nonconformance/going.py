@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from pipeline.length.reel_places import Span
+from pipeline.messages import Said
 from pipeline.nonconformance.disposition import Act, State
 
 GoingKind = Literal[
@@ -31,14 +32,14 @@ class Going:
         from_m: start from the reel's outer end, what is unsure about the place taken off [m].
         to_m: end, what is unsure added [m].
         kind: why it goes.
-        sentence: the same in words, its places from the outer end.
+        told: the same, its places from the outer end.
         finding_id: the finding that says so; "" where none does.
     """
 
     from_m: float
     to_m: float
     kind: GoingKind
-    sentence: str
+    told: Said
     finding_id: str = ""
 
     def meets(self, from_m: float, to_m: float) -> bool:

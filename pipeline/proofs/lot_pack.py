@@ -38,6 +38,7 @@ from pipeline.record.journal_on_file import journal_of
 from pipeline.record.lengths import lengths_on_file
 from pipeline.record.reel_and_lot import lot_on_file
 from pipeline.record.standing import LengthStanding, Standing, standings_of_run
+from pipeline.record.standing_told import told_once
 from pipeline.record.stretches_on_file import stretches_of
 from pipeline.store.readings import read_frame
 from pipeline.store.said_columns import cause_of, told_of
@@ -325,8 +326,8 @@ def _standings(store: Store, on_file: LotOnFile) -> pl.DataFrame:
 def _now(one: Standing | LengthStanding) -> Row:
     return {
         "standing": one.code,
-        "headline": one.headline,
-        "reasons": list(one.reasons),
+        "headline": plain(one.headline),
+        "reasons": told_once(one.reasons),
         "may_leave": one.may_leave,
     }
 

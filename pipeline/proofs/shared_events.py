@@ -108,9 +108,9 @@ def _made(store: Store, naming: Naming, head: Row) -> Event:
 def _now(naming: Naming, one: Standing, at_utc: datetime) -> list[Event]:
     """How a reel and each length cut from it stand when the events are written."""
     return [
-        standing_event(naming, f"reel {one.reel_id}", one.code, at_utc, one.headline),
+        standing_event(naming, f"reel {one.reel_id}", one.code, at_utc, plain(one.headline)),
         *(
-            standing_event(naming, f"cut length {each.length_id}", each.code, at_utc, each.headline)
+            standing_event(naming, f"cut length {each.length_id}", each.code, at_utc, plain(each.headline))
             for each in one.lengths
         ),
     ]

@@ -11,6 +11,7 @@ from pipeline.length.reel_places import Unit, in_unit, metres
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.complaint import ComplaintRecord, CutFrom, Marks, WirePlace, complaint_record, wire_at_mark
 from pipeline.lots.field_damage import GUIDE, DamageRule
+from pipeline.messages import Measure, Message, message
 from pipeline.products.product import find_product
 from pipeline.record.decided import acts_of_run
 from pipeline.record.finding_on_file import finding_of
@@ -23,6 +24,7 @@ from pipeline.record.standing import standing_of
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.store.readings import read_frame
+from pipeline.why import AtMark
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -43,7 +45,7 @@ class AnsweredComplaint:
         lots: material lots in the wire there.
         decisions: what was decided about the reel and its findings, a sentence each.
         whereabouts: where the wire went, a sentence; "" where nothing is on file.
-        length_told: of a length, how it lies on its reel and by which marks it was gone; "" for a reel.
+        length_told: of a length, how it lies on its reel and by which marks it was gone; None for a reel.
         guide: what is usual about damage in the field.
         unit: the plant's unit of length.
         standing: how the reel or length stands now.
@@ -57,7 +59,7 @@ class AnsweredComplaint:
     lots: tuple[Row, ...]
     decisions: tuple[str, ...]
     whereabouts: str
-    length_told: str
+    length_told: Message | None
     guide: tuple[DamageRule, ...]
     unit: Unit
     standing: str
@@ -99,6 +101,7 @@ def answer_complaint(
                 "Mend what the reason names, load the run again and assess it",
             )
         )
+    unit = unit_of_run(store, reel["run_id"])
     unsure = end_unsure_m(store, reel["assessment_id"]).get(reel["reel_id"], 0.0)
     placed = PlacedReel(reel["reel_id"], reel["from_m"], reel["to_m"], 0.0, 0.0, unsure)
     head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == reel["run_id"])
@@ -109,7 +112,7 @@ def answer_complaint(
     if printed:
         run, line = _sheets(store, head)
         printed_m = metres(mark, marks.unit)
-        place = wire_at_printed(run, placed, line.take_up_station_m, printed_m, cut)
+        place = wire_at_printed(run, placed, line.take_up_station_m, printed_m, cut, unit)
     else:
         if told is not None:
             mark, marks = in_unit(metres(mark, marks.unit), told.unit), told
@@ -139,7 +142,7 @@ def answer_complaint(
         _whereabouts(store, name, place),
         _length_told(cut, reel["reel_id"], told),
         _guide_for(head),
-        unit_of_run(store, reel["run_id"]),
+        unit,
         *_standing(store, name, reel["reel_id"]),
     )
 
@@ -159,18 +162,17 @@ def _reel_and_cut(store: Store, name: str) -> tuple[Row, CutFrom | None]:
     return found[0], CutFrom(name, cut["from_outer_m"], cut["to_outer_m"], cut["turned"])
 
 
-def _length_told(cut: CutFrom | None, reel_id: str, marks: Marks | None) -> str:
+def _length_told(cut: CutFrom | None, reel_id: str, marks: Marks | None) -> Message | None:
     """How a length lies on its reel, and the marks told of it where these were gone by."""
     if cut is None:
-        return ""
-    outer = cut.to_m if cut.turned else cut.from_m
-    way = "the other way round than it was made, by rewinding; " if cut.turned else ""
-    text = f"Length {cut.name} lies {way}" if way else f"Length {cut.name}: "
-    text += f"its outer end is {outer:.1f} m from the outer end of reel {reel_id}."
-    if marks is not None:
+        return None
+    gone_by = ""
+    if marks is not None:  # as they stand on the wire, in their own unit
         run = f"{'rise' if marks.rising else 'fall'} to the core from {marks.outer_mark:.1f} {marks.unit}"
-        text += f" By what was told when it was rewound, marks {run}."
-    return text
+        gone_by = f" By what was told when it was rewound, marks {run}."
+    outer = Measure(cut.to_m if cut.turned else cut.from_m, "m")
+    code = AtMark.TURNED_LENGTH if cut.turned else AtMark.LENGTH
+    return message(code, length=cut.name, outer=outer, reel=reel_id, marks=gone_by)
 
 
 def _marks_told(store: Store, name: str) -> Marks | None:

@@ -6,14 +6,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, MethodRefusal, NotFoundError
-from pipeline.length.reel_places import OUTER, Span, length_told, place_told
+from pipeline.length.reel_places import CORE, OUTER, Span, length_told, place_on, span_from_other_end
+from pipeline.messages import Between, Measure, Message, as_message, message
 from pipeline.nonconformance.cut_instructions import RewinderStep, cut_instructions
 from pipeline.nonconformance.cutting_plan import CuttingPlan, cutting_plan, naive_plan
 from pipeline.nonconformance.cutting_rules import CuttingRules, MasterReel, SaleLength
 from pipeline.nonconformance.going import Going, covered_m
 from pipeline.record.lengths import SAME_M, lengths_of_reel
 from pipeline.record.plant_sheet_on_file import unit_of_plant
+from pipeline.record.standing_told import told_once
 from pipeline.record.stretches_that_go import UNSURE_M, ReelFacts, against_the_whole, going_of
+from pipeline.why import Cuts
 
 if TYPE_CHECKING:
     from pipeline.sheets.plant_sheet import PlantSheet
@@ -51,31 +54,35 @@ class ReelPlan:
     currency: str
 
     @property
-    def sentence(self) -> str:
+    def told(self) -> tuple[Message, ...]:
         """How the plan was found and what it assumes."""
-        unit = self.plan.unit
-        begun = (
-            f" {length_told(self.begun_m, unit)} was cut from the {OUTER} already and is not planned."
-            if self.begun_m
-            else ""
-        )
-        return (
-            f"Best on a grid of a tenth of a {'foot' if unit == 'ft' else 'metre'} ({self.plan.method}). "
-            f"{length_told(self.clearance_m, unit)} of sound wire goes with each side of what must go."
-            f"{begun}{self._splices_told}"
-        )
+        said = [
+            message(
+                Cuts.GRID,
+                step="foot" if self.plan.unit == "ft" else "metre",
+                method=self.plan.method,
+                clearance=Measure(self.clearance_m, "m"),
+            )
+        ]
+        if self.begun_m:
+            said.append(message(Cuts.BEGUN, begun=Measure(self.begun_m, "m")))
+        if self.splices:
+            places = tuple(place_on(0.5 * (low + high), self.length_m) for low, high in self.splices)
+            said.append(message(Cuts.SPLICE if len(places) == 1 else Cuts.SPLICES, places=places))
+        return tuple(said)
 
     @property
-    def _splices_told(self) -> str:
-        if not self.splices:
-            return ""
-        places = ", ".join(
-            place_told((low + high) / 2.0, self.length_m, self.plan.unit) for low, high in self.splices
-        )
-        which = f" A splice at {places}" if len(self.splices) == 1 else f" Splices at {places}"
-        return (
-            f"{which} may stay in what is sold: by the plant's sheet it holds no release. Whether a length may hold "
-            "one is for the adopted standard and the order too."
+    def gone(self) -> tuple[Message, ...]:
+        """What must go, where from either end, and why."""
+        return tuple(
+            message(
+                Cuts.GOES,
+                outer=Between(one.from_m, one.to_m, OUTER),
+                core=Between(*span_from_other_end((one.from_m, one.to_m), self.length_m), CORE),
+                kind=f"{one.kind} {one.finding_id}".rstrip(),
+                why=as_message(one.told),
+            )
+            for one in self.bad
         )
 
 
@@ -94,7 +101,8 @@ def plan_for_reel(store: Store, reel_id: str) -> ReelPlan:
         MethodRefusal: the plant sells no lengths, or the reel cannot be planned; with every reason.
     """
     facts = ReelFacts(store, reel_id)
-    against = against_the_whole(facts)
+    system = facts.plant.system
+    against = told_once((told for _, told in against_the_whole(facts)), system)
     if against:
         raise MethodRefusal(
             Complaint(
@@ -102,15 +110,15 @@ def plan_for_reel(store: Store, reel_id: str) -> ReelPlan:
                 sentence.rstrip("."),
                 "No length of it is shown to be sound; settle this first",
             )
-            for _, sentence in against
+            for sentence in against
         )
     begun_m = _begun(store, reel_id, facts.length_m)
     going = going_of(facts)
     if covered_m(going, begun_m, facts.length_m) >= facts.length_m - begun_m - SAME_M:
         raise MethodRefusal(
             Complaint(f"reel {reel_id}", sentence.rstrip("."), "No wire of it may be sold or kept")
-            for sentence in dict.fromkeys(
-                one.sentence for one in sorted(going, key=lambda one: not one.finding_id)
+            for sentence in told_once(
+                (one.told for one in sorted(going, key=lambda one: not one.finding_id)), system
             )
         )
     bad = tuple(one for one in going if one.to_m > begun_m)
@@ -149,7 +157,7 @@ def _of_sheet(plant: PlantSheet) -> tuple[list[SaleLength], CuttingRules]:
         cut_cost=sheet.cut_cost,
         minimum_remnant_m=sheet.minimum_remnant_m,
         remnant_value_per_m=sheet.remnant_value_per_m,
-        unit="ft" if plant.units == "imperial" else "m",
+        unit=plant.unit,
     )
 
 

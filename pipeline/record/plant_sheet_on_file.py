@@ -27,7 +27,7 @@ def unit_of_run(store: Store, run_id: str) -> Unit:
         store: the store.
         run_id: a run on file.
     """
-    return "ft" if plant_sheet_of(store, run_id)[0].units == "imperial" else "m"
+    return plant_sheet_of(store, run_id)[0].unit
 
 
 def unit_of_plant(store: Store) -> Unit:

@@ -4,15 +4,22 @@ from __future__ import annotations
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.length.footage_marks import FootageMap
-from pipeline.length.reel_places import from_other_end, place_on_reel
+from pipeline.length.reel_places import Unit, figure_told, from_other_end, length_told, place_on_reel
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.complaint import CutFrom, WirePlace, end_unsure_told
+from pipeline.messages import Measure, message
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.steps.line_answers import MARK_READ_M
+from pipeline.why import AtMark
 
 
 def wire_at_printed(
-    run: RunSheet, reel: PlacedReel, take_up_m: float, printed_m: float, cut: CutFrom | None = None
+    run: RunSheet,
+    reel: PlacedReel,
+    take_up_m: float,
+    printed_m: float,
+    cut: CutFrom | None = None,
+    unit: Unit = "m",
 ) -> WirePlace:
     """The wire at a printed length, with the doubt the survey leaves (two standard uncertainties).
 
@@ -22,6 +29,7 @@ def wire_at_printed(
         take_up_m: the take-up's distance from the die, where the marks were read [m].
         printed_m: the printed length [m].
         cut: the length it was read on, where it is not the whole reel.
+        unit: the unit in which complaints tell places.
 
     Raises:
         NotFoundError: the run has no two surveyed marks, or that length is not on the reel or length.
@@ -44,9 +52,9 @@ def wire_at_printed(
         raise NotFoundError(
             Complaint(
                 f"reel {reel.id}",
-                f"the printed length {printed_m:.1f} m is not on it",
-                f"Printed from {known.mark_at(reel.from_m + take_up_m)[0]:.1f} to "
-                f"{known.mark_at(reel.to_m + take_up_m)[0]:.1f} m; read the mark again",
+                f"the printed length {length_told(printed_m, unit)} is not on it",
+                f"Printed from {figure_told(known.mark_at(reel.from_m + take_up_m)[0], unit)} to "
+                f"{length_told(known.mark_at(reel.to_m + take_up_m)[0], unit)}; read the mark again",
             )
         )
     wire = min(max(wire, reel.from_m), reel.to_m)
@@ -55,10 +63,12 @@ def wire_at_printed(
         raise NotFoundError(
             Complaint(
                 f"length {cut.name}",
-                f"the printed length {printed_m:.1f} m is not on it",
-                f"That was printed {outer:.1f} m from the outer end of reel {reel.id}, and the length is "
-                f"{cut.from_m:.1f} m to {cut.to_m:.1f} m from there; read the mark again",
+                f"the printed length {length_told(printed_m, unit)} is not on it",
+                f"That was printed {length_told(outer, unit)} from the outer end of reel {reel.id}, and the length is "
+                f"{length_told(cut.from_m, unit)} to {length_told(cut.to_m, unit)} from there; read the mark again",
             )
         )
-    why = f"{2.0 * sd:.1f} m for the surveyed marks, two standard uncertainties" + end_unsure_told(reel)
-    return WirePlace(reel.id, outer, from_other_end(outer, reel.length_m), wire, unsure, why)
+    why = message(AtMark.SURVEYED, unsure=Measure(2.0 * sd, "m"))
+    return WirePlace(
+        reel.id, outer, from_other_end(outer, reel.length_m), wire, unsure, (why, *end_unsure_told(reel))
+    )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.length.reel_places import span_on_reel, told_on_reel
+from pipeline.length.steady_wire import steady_read_m
 from pipeline.record.alarms import left_unjudged
 from pipeline.record.answers_in_words import words_of
 from pipeline.record.decided import acts_of_run, holding_states, reel_state
@@ -16,7 +17,7 @@ from pipeline.record.lengths import lengths_of_reel, lengths_on_file
 from pipeline.record.not_found import not_on_file, reel_not_on_file
 from pipeline.record.plant_sheet_on_file import unit_of_run
 from pipeline.record.standing import standing_of, standings_of_run
-from pipeline.record.standing_told import standing_record
+from pipeline.record.standing_told import standing_record, told_once
 from pipeline.store.readings import thinned_sentence, thinning_of
 from pipeline.store.said_columns import cause_of, first_advice, first_of, holding_of, lacking_of, told_of
 from pipeline.wording.say import plain
@@ -78,7 +79,21 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         "cut_lengths": lengths_of_reel(store, reel_id),
         "readings": _readings_told(store, row["load_id"]),
         "end_unsure_m": end_unsure_m(store, row["assessment_id"]).get(reel_id, 0.0),
+        "steady_read_m": _steady_read_m(store, row),
     }
+
+
+def _steady_read_m(store: Store, reel: Row) -> float:
+    """Wire of a reel that was made at steady speed and whose wall was read [m]."""
+    if reel["from_m"] is None:
+        return 0.0
+    key = {"assessment_id": reel["assessment_id"]}
+    return steady_read_m(
+        store.ask("questions/phases_of_assessment", **key),
+        store.ask("questions/gaps_of_assessment", **key),
+        reel["from_m"],
+        reel["to_m"],
+    )
 
 
 def _on_reel(reel: Row, finding: Row) -> Row:
@@ -237,8 +252,8 @@ def _reels_of_lot(store: Store, lot: str) -> list[Row]:
             **row,
             "evidence": row["standing"],
             "standing": now[row["reel_id"]].code,
-            "headline": now[row["reel_id"]].headline,
-            "reasons_on_reel": list(now[row["reel_id"]].reasons),
+            "headline": plain(now[row["reel_id"]].headline),
+            "reasons_on_reel": told_once(now[row["reel_id"]].reasons),
         }
         for row in reels
     ]

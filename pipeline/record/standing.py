@@ -15,6 +15,7 @@ from pipeline.nonconformance.hold import Hold
 from pipeline.record.left_on_file import Left
 from pipeline.record.not_found import reel_not_on_file
 from pipeline.record.sample_say import SampleSay
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.record.run_facts import Facts
@@ -65,7 +66,7 @@ class LengthStanding:
         to_outer_m: its end [m].
         use: package, stock, scrap, or rewound where nothing of it is left.
         code: how it stands.
-        headline: the same in a sentence.
+        headline: what is said of it first.
         reasons: what speaks against letting it go.
         lacking: those of the reasons that evidence named by a person may stand for.
         open_findings: findings in it that are not closed, or closed by scrap while their wire is in it.
@@ -80,9 +81,9 @@ class LengthStanding:
     to_outer_m: float
     use: str
     code: Code
-    headline: str
-    reasons: tuple[str, ...]
-    lacking: tuple[str, ...]
+    headline: Message
+    reasons: tuple[Message, ...]
+    lacking: tuple[Message, ...]
     open_findings: tuple[str, ...]
     decided: State
     left: Left | None
@@ -97,10 +98,9 @@ class Standing:
         reel_id: the reel.
         run_id: its run.
         code: how it stands; of a reel that was cut, how the rest of it stands.
-        headline: the same in one sentence.
+        headline: what is said of it first.
         evidence: what the in-line evidence supports.
-        reasons: what speaks against letting it go now.
-        lacking: those of the reasons that evidence named by a person may stand for.
+        lacking: those of the `reasons` that evidence named by a person may stand for.
         decided: what persons' acts on it amount to.
         holds: persons' holds in force on it.
         samples: what samples say of it.
@@ -110,16 +110,15 @@ class Standing:
         may_leave: whether it may be shipped now, whole.
         left_while_held: whether wire of it is out that was held or unreleased, or is held since, and nobody has let
             it go.
-        against: `reasons` as codes, with the findings among them.
+        against: what speaks against letting it go now.
     """
 
     reel_id: str
     run_id: str
     code: Code
-    headline: str
+    headline: Message
     evidence: str
-    reasons: tuple[str, ...]
-    lacking: tuple[str, ...]
+    lacking: tuple[Message, ...]
     decided: State
     holds: tuple[Hold, ...]
     samples: SampleSay
@@ -131,11 +130,16 @@ class Standing:
     against: tuple[Against, ...] = ()
 
     @property
+    def reasons(self) -> tuple[Message, ...]:
+        """What speaks against letting it go now, each thing once."""
+        return tuple(dict.fromkeys(one.told for one in self.against))
+
+    @property
     def alarms(self) -> tuple[str, ...]:
         """What must be told first: the reel's own alarm and those of its lengths, a sentence each."""
         own = [self.headline] if self.code in ALARMS else []
         lengths = (one.headline for one in self.lengths if one.code in ALARMS)
-        return tuple(dict.fromkeys([*own, *lengths]))
+        return tuple(dict.fromkeys(plain(one) for one in [*own, *lengths]))
 
 
 def standing_of(store: Store, reel_id: str) -> Standing:

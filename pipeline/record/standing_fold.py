@@ -11,18 +11,17 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from pipeline.length.reel_places import told_on_reel
-from pipeline.messages import Message, as_written
+from pipeline.messages import Message, as_message, message
 from pipeline.nonconformance.disposition import Act, State, state_of
 from pipeline.record.decided import LETS_GO, RunActs, holding_states, reel_state
 from pipeline.record.left_on_file import Left
 from pipeline.record.lengths import GONE
 from pipeline.record.sample_say import NOTHING
 from pipeline.record.standing import ALARMS, Against, Code, LengthStanding, Standing, Where
-from pipeline.record.standing_told import headline, left_headline, let_go_by, told_left
+from pipeline.record.standing_told import headline, left_headline, let_go_by, let_go_headline, told_left
 from pipeline.record.wound_from import kept_here_by, kept_told
 from pipeline.store.said_columns import about_of, holding_of, lacking_of, told_of
-from pipeline.wording.say import plain
-from pipeline.words import counted
+from pipeline.why import Stands
 
 if TYPE_CHECKING:
     from pipeline.nonconformance.going import Going
@@ -39,6 +38,13 @@ def _names_evidence(acts: Sequence[Act]) -> bool:
     """Whether the last decision, or an act since, names evidence."""
     last = max((act.version for act in acts if act.kind == "decide"), default=0)
     return any(act.evidence.strip() for act in acts if act.version >= last)
+
+
+def _told_of_state(finding_id: str, state: State) -> Message:
+    """What is said of a finding that the newest judgement does not see and that is not closed."""
+    return message(
+        Stands.FINDING, finding=finding_id, standing=state.standing, disposition=str(state.disposition)
+    )
 
 
 class ReelFold:
@@ -62,7 +68,7 @@ class ReelFold:
         self.holds = book.shelf.holds.get(self.name, ())
         self.samples = book.shelf.samples(book.run_id).get(self.name, NOTHING)
         self.lacks = lacking_of(book.lacks_by_reel.get(self.name, ()))
-        self.lacking = tuple(dict.fromkeys(plain(one.told) for one in self.lacks))
+        self.lacking = tuple(dict.fromkeys(one.told for one in self.lacks))
         self.is_let_go = self._stands(self.state, self.acts)
 
     def standing(self) -> Standing:
@@ -71,17 +77,16 @@ class ReelFold:
         whole = self.book.shelf.left.get(self.name)
         left = (*((whole,) if whole else ()), *(one.left for one in lengths if one.left))
         where = self._where(whole, lengths)
-        reasons = self._reasons()
+        against = self._against()
         code = self._code(whole, lengths, where)
         alarm = code in ALARMS or any(one.code in ALARMS for one in lengths)
         return Standing(
             self.name,
             self.book.run_id,
             code,
-            self._headline(code, reasons, whole, lengths),
+            self._headline(code, against, whole, lengths),
             self.row["standing"],
-            reasons,
-            () if self.is_let_go else (*self.lacking, *self.samples.doubts),
+            () if self.is_let_go else (*self.lacking, *(as_message(one) for one in self.samples.doubts)),
             self.state,
             self.holds,
             self.samples,
@@ -90,7 +95,7 @@ class ReelFold:
             lengths,
             self.is_let_go and where == "in plant" and not self.holds,
             alarm,
-            self._against(),
+            against,
         )
 
     def _stands(self, state: State, acts: Sequence[Act]) -> bool:
@@ -129,16 +134,12 @@ class ReelFold:
         )
         return bool(new) or grown
 
-    def _reasons(self) -> tuple[str, ...]:
-        """What speaks against letting the reel go now, in words."""
-        return tuple(dict.fromkeys(plain(one.told) for one in self._against()))
-
     def _against(self) -> tuple[Against, ...]:
         """What speaks against letting the reel go now."""
         said = [Against(one.told) for one in self.holds]
         if self.is_let_go:
             return tuple(dict.fromkeys(said))
-        said += [Against(as_written(one)) for one in self.samples.against]
+        said += [Against(as_message(one)) for one in self.samples.against]
         done = {name for name, state in self.holding.items() if state.standing == "closed"}
         seen = {one["finding_id"] for one in self.findings}
         held_by = holding_of(self.row, self.findings)
@@ -149,19 +150,16 @@ class ReelFold:
         ]
         said += [Against(one.told) for one in self.lacks]
         said += [
-            Against(as_written(f"Finding {name} is {state.standing} ({state.disposition})."))
+            Against(_told_of_state(name, state))
             for name, state in sorted(self.holding.items())
             if state.standing != "closed" and name not in seen
         ]
         if not said and self.row["standing"] != "releasable":
-            said.append(Against(as_written("Every finding on it is closed and nobody has released it.")))
+            said.append(Against(message(Stands.NOT_RELEASED)))
         return tuple(dict.fromkeys(said))
 
-    def _on_reel(self, finding: Row) -> str:
-        """What a finding says, with its places counted from the reel's outer end."""
-        return plain(self._told_on_reel(finding))
-
     def _told_on_reel(self, finding: Row) -> Message:
+        """What a finding says, with its places counted from the reel's outer end."""
         to_m = self.row["to_m"]
         told = told_of(finding)
         return told if to_m is None else told_on_reel(told, to_m)
@@ -217,7 +215,7 @@ class ReelFold:
             return "regraded"
         if self.row["standing"] == "no conclusion":
             return "no conclusion"
-        return "held" if self.row["standing"] != "releasable" or self._reasons() else "releasable"
+        return "held" if self.row["standing"] != "releasable" or self._against() else "releasable"
 
     def _code_of_left(self, left: Left, may: bool) -> Code:
         """How wire that left stands: whether it might leave then and might now."""
@@ -225,12 +223,12 @@ class ReelFold:
             return "shipped"
         if left.override is None and self._was_let_go(self.name, left.entry_no):
             return "held since it left"
-        against = self.row["standing"] != "releasable" or self._reasons()
+        against = self.row["standing"] != "releasable" or self._against()
         return "left while held" if against else "left unreleased"
 
     def _headline(
-        self, code: Code, reasons: Sequence[str], whole: Left | None, lengths: Sequence[LengthStanding]
-    ) -> str:
+        self, code: Code, against: Sequence[Against], whole: Left | None, lengths: Sequence[LengthStanding]
+    ) -> Message:
         if whole is not None:
             return left_headline(code, whole, self._by_whom(), self.zone)
         alarm = next((one for one in lengths if one.code in ALARMS and one.code == code), None)
@@ -238,9 +236,11 @@ class ReelFold:
             return alarm.headline
         out = [one.left for one in lengths if one.left]
         if code == "shipped":
-            return f"All of it left: {'; '.join(told_left(one, self.zone) for one in out)}."
+            shipments = "; ".join(told_left(one, self.zone) for one in out)
+            return message(Stands.ALL_SHIPPED, shipments=shipments)
+        reasons = tuple(dict.fromkeys(one.told for one in against))
         told = headline(code, reasons, self.state, self.acts, self.zone)
-        return f"{told} {counted(out, 'length')} cut from it left." if out else told
+        return message(Stands.WITH_CUTS, told=told, lengths=len(out)) if out else told
 
     def _by_whom(self, acts: Sequence[Act] = ()) -> str:
         """Who let wire go and when: the length itself, else its reel; "" for nobody."""
@@ -259,9 +259,9 @@ class ReelFold:
         reasons = tuple(
             dict.fromkeys(
                 (
-                    *(plain(one.told) for one in self.holds if one.meets(start, end)),
+                    *(one.told for one in self.holds if one.meets(start, end)),
                     *kept_told(kept_here_by(row, self.book.shelf.by_reel[self.name], self.decided)),
-                    *(() if is_let_go else self.samples.against),
+                    *(() if is_let_go else (as_message(one) for one in self.samples.against)),
                     *found.values(),
                     *lacking,
                 )
@@ -273,7 +273,7 @@ class ReelFold:
         if left is not None:
             told = left_headline(code, left, self._by_whom(acts), self.zone)
         elif code in ("released", "released by concession"):
-            told = f"{code.capitalize()} {self._by_whom(acts)}."
+            told = let_go_headline(code, self._by_whom(acts))
         else:
             told = headline(code, reasons)
         usable = row["use"] not in ("scrap", GONE) and state.disposition != "scrap"
@@ -294,7 +294,7 @@ class ReelFold:
         )
 
     def _length_code(
-        self, row: Row, left: Left | None, may: bool, reasons: Sequence[str], state: State
+        self, row: Row, left: Left | None, may: bool, reasons: Sequence[Message], state: State
     ) -> Code:
         if left is not None:
             if may:
@@ -352,18 +352,18 @@ class ReelFold:
         )
         return any(self.decided.last_entry(one["finding_id"]) > made for one in self._meeting(start, end))
 
-    def _open_in(self, start: float, end: float) -> dict[str, str]:
-        """Findings that hold a stretch of the reel, with their sentences; one closed by scrap holds it while in it."""
+    def _open_in(self, start: float, end: float) -> dict[str, Message]:
+        """Findings that hold a stretch of the reel, with what they say; one closed by scrap holds it while in it."""
         found = {}
         for one in self._meeting(start, end):
             state = self.holding.get(one["finding_id"])
             if state is not None and (state.standing != "closed" or state.disposition == "scrap"):
-                found[one["finding_id"]] = self._on_reel(one)
+                found[one["finding_id"]] = self._told_on_reel(one)
         seen = {one["finding_id"] for one in self.findings}
         for name, state in self.holding.items():
             # A newer judgement does not see it; what was decided about it is not done, and its place is not known now.
             if state.standing != "closed" and name not in seen:
-                found[name] = f"Finding {name} is {state.standing} ({state.disposition})."
+                found[name] = _told_of_state(name, state)
         return found
 
     @cached_property
@@ -373,33 +373,31 @@ class ReelFold:
 
         return () if self.row["from_m"] is None else doubted(ReelFacts.of_run(self.book, self.row))
 
-    def _doubted_in(self, start: float, end: float, acts: Sequence[Act]) -> tuple[str, ...]:
+    def _doubted_in(self, start: float, end: float, acts: Sequence[Act]) -> tuple[Message, ...]:
         """What goes on a stretch of the reel, unless it was let go by a decision that names its evidence."""
         own = state_of(acts[0].subject, acts) if acts else None
         if (self.is_let_go and _names_evidence(self.acts)) or (
             own is not None and self._stands(own, acts) and _names_evidence(acts)
         ):
             return ()
-        return tuple(dict.fromkeys(one.sentence for one in self._doubted if one.meets(start, end)))
+        return tuple(dict.fromkeys(as_message(one.told) for one in self._doubted if one.meets(start, end)))
 
-    def _lacking_in(self, start: float, end: float) -> tuple[str, ...]:
+    def _lacking_in(self, start: float, end: float) -> tuple[Message, ...]:
         """What the evidence does not show of a stretch of a reel that it does not show as releasable."""
         if self.row["standing"] == "releasable":
             return ()
         low, high = self._span(start, end)
         said = [*self.lacking]
         said += [
-            plain(told_of(one))
+            told_of(one)
             for one in self.book.gaps
             if one["reel_id"] == self.name and one["from_m"] < high and one["to_m"] > low
         ]
         said += [
-            plain(told_of(one))
-            for one in self.book.contradictions
-            if one["from_m"] < high and one["to_m"] > low
+            told_of(one) for one in self.book.contradictions if one["from_m"] < high and one["to_m"] > low
         ]
         said += [
-            plain(told_of(one))
+            told_of(one)
             for one in self.book.requirements_by_reel.get(self.name, ())
             if one["verdict"] == "no conclusion"
         ]

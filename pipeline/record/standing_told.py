@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+from pipeline.messages import Message, Said, Slot, message
 from pipeline.nonconformance.disposition import Act, State
 from pipeline.record.decided import LETS_GO
+from pipeline.why import Stands
 from pipeline.wording.say import plain
-from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.record.left_on_file import Left
     from pipeline.record.standing import LengthStanding, Standing
+    from pipeline.wording.kinds import System
 
-SETTLED = {
-    "releasable": "Releasable on the evidence. Nobody has released it.",
-    "cut": "All of it was cut or rewound.",
+SETTLED = {"releasable": Stands.RELEASABLE, "cut": Stands.CUT}
+OF_LEFT = {
+    "held since it left": Stands.HELD_SINCE,
+    "left unreleased": Stands.LEFT_UNRELEASED,
+    "left while held": Stands.LEFT_HELD,
 }
 
 
@@ -45,13 +49,19 @@ def done_by(acts: Sequence[Act], kinds: tuple[str, ...], zone: str) -> str:
 
 def told_left(left: Left, zone: str) -> str:
     """Where an item went and when."""
-    when = ""
+    gone = _gone(left, zone)
+    return f"shipped in {gone['shipment']} to {gone['place']}{gone['on']}"
+
+
+def _gone(left: Left, zone: str) -> dict[str, str]:
+    """The item that left, its shipment, where it went, and when if that is known."""
+    on = ""
     if left.at_utc is not None:
-        when = f" on {left.at_utc.replace(tzinfo=UTC).astimezone(ZoneInfo(zone)):%Y-%m-%d}"
-    return f"shipped in {left.shipment} to {left.to_place}{when}"
+        on = f" on {left.at_utc.replace(tzinfo=UTC).astimezone(ZoneInfo(zone)):%Y-%m-%d}"
+    return {"item": left.item, "shipment": left.shipment, "place": left.to_place, "on": on}
 
 
-def left_headline(code: str, left: Left, let_go: str, zone: str) -> str:
+def left_headline(code: str, left: Left, let_go: str, zone: str) -> Message:
     """What is said of wire that left.
 
     Args:
@@ -60,23 +70,21 @@ def left_headline(code: str, left: Left, let_go: str, zone: str) -> str:
         let_go: who let it go (`let_go_by`), "" for nobody.
         zone: zone of the plant's clocks.
     """
-    gone = told_left(left, zone)
-    although = ""
+    gone = _gone(left, zone)
     if left.override is not None:
-        by, why = left.override.role.capitalize(), left.override.reason.rstrip(".")
-        although = f" {by} sent it all the same: {why}."
+        gone |= {"role": left.override.role.capitalize(), "reason": left.override.reason.rstrip(".")}
     if code == "shipped":
-        return f"{gone[:1].upper()}{gone[1:]}. Released {let_go}.{although}"
-    if code == "held since it left":
-        return f"{left.item} left and is held since: {gone}."
-    if code == "left unreleased":
-        return f"{left.item} left and nobody had released it: {gone}.{although}"
-    return f"{left.item} left while held: {gone}.{although}"
+        return message(Stands.SHIPPED, by=let_go, **gone)
+    return message(OF_LEFT[code], **gone)
 
 
 def headline(
-    code: str, reasons: Sequence[str], state: State | None = None, acts: Sequence[Act] = (), zone: str = "UTC"
-) -> str:
+    code: str,
+    reasons: Sequence[Message],
+    state: State | None = None,
+    acts: Sequence[Act] = (),
+    zone: str = "UTC",
+) -> Message:
     """What is said of wire that is at the plant.
 
     Args:
@@ -87,30 +95,46 @@ def headline(
         zone: zone of the plant's clocks.
     """
     if code in SETTLED:
-        return SETTLED[code]
+        return message(SETTLED[code])
     if code in ("released", "released by concession"):
-        return f"{code.capitalize()} {done_by(acts, ('decide', 'confirm'), zone)}."
+        return let_go_headline(code, done_by(acts, ("decide", "confirm"), zone))
     if code == "scrapped":
-        return f"{' '.join(('Scrapped', done_by(acts, ('decide', 'complete'), zone))).strip()}."
+        by = done_by(acts, ("decide", "complete"), zone)
+        return message(Stands.DONE, done="Scrapped", **({"by": by} if by else {}))
     if code == "regraded":
-        by = done_by(acts, ("decide", "confirm"), zone)
-        return f"Regraded {by}: it may not leave as what it was made as."
+        return message(Stands.REGRADED, by=done_by(acts, ("decide", "confirm"), zone))
     if code in ("awaiting a second person", "decided") and state is not None:
-        wait = "It is not done yet." if code == "decided" else "It waits for a second person."
-        return f"{str(state.disposition).capitalize()} decided {done_by(acts, ('decide',), zone)}. {wait}"
-    first = reasons[0] if reasons else ""
-    more = f" And {counted(len(reasons) - 1, 'more reason')}." if len(reasons) > 1 else ""
-    name = "No conclusion" if code == "no conclusion" else "Held"
-    return f"{name}, may not leave. {first}{more}".strip()
+        waits = Stands.NOT_DONE if code == "decided" else Stands.WAITS
+        by = done_by(acts, ("decide",), zone)
+        return message(waits, disposition=str(state.disposition).capitalize(), by=by)
+    told: dict[str, Slot] = {"first": reasons[0]} if reasons else {}
+    if len(reasons) > 1:
+        told["more"] = len(reasons) - 1
+    return message(Stands.NO_CONCLUSION if code == "no conclusion" else Stands.HELD, **told)
+
+
+def let_go_headline(code: str, by: str) -> Message:
+    """What is said of wire that was let go and is at the plant.
+
+    Args:
+        code: how it stands.
+        by: who let it go and when (`let_go_by`).
+    """
+    return message(Stands.DONE, done=code.capitalize(), by=by)
+
+
+def told_once(reasons: Iterable[Said], system: System = "si") -> list[str]:
+    """Reasons as sentences in one unit system, each told once."""
+    return list(dict.fromkeys(plain(one, system) for one in reasons))
 
 
 def standing_record(one: Standing) -> dict[str, Any]:
     """A reel's standing as commands and packs print it for machines."""
     return {
         "code": one.code,
-        "headline": one.headline,
+        "headline": plain(one.headline),
         "evidence": one.evidence,
-        "reasons": list(one.reasons),
+        "reasons": told_once(one.reasons),
         "holds": [plain(hold.told) for hold in one.holds],
         "where": one.where,
         "may_leave": one.may_leave,
@@ -124,8 +148,8 @@ def _length_record(one: LengthStanding) -> dict[str, Any]:
     return {
         "length_id": one.length_id,
         "code": one.code,
-        "headline": one.headline,
-        "reasons": list(one.reasons),
+        "headline": plain(one.headline),
+        "reasons": told_once(one.reasons),
         "may_leave": one.may_leave,
         "shipment": one.left.shipment if one.left else None,
     }

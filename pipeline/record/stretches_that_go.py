@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from pipeline.length.reel_places import span_on_reel, told_on_reel
+from pipeline.messages import Message, Said
 from pipeline.nonconformance.disposition import state_of
 from pipeline.nonconformance.going import Going, GoingKind, repeat_zones, widened, wire_stays
 from pipeline.nonconformance.rules import rule_for
@@ -22,7 +23,6 @@ from pipeline.record.reel_and_lot import end_unsure_m
 from pipeline.record.run_facts import RunFacts
 from pipeline.record.sample_say import NOTHING
 from pipeline.store.said_columns import about_of, told_of
-from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.nonconformance.hold import Hold
@@ -135,7 +135,7 @@ def stretches_that_go(store: Store, reel_id: str) -> tuple[Going, ...]:
     against = against_the_whole(facts)
     if against or not facts.is_placed:
         length = facts.length_m if facts.reel["from_m"] is not None else float(facts.reel["length_m"])
-        return tuple(Going(0.0, length, kind, sentence) for kind, sentence in against)
+        return tuple(Going(0.0, length, kind, told) for kind, told in against)
     return going_of(facts)
 
 
@@ -153,7 +153,7 @@ def going_of(facts: ReelFacts) -> tuple[Going, ...]:
         if (row["holds_release"] or not row["confirmed"]) and not facts.stays(row)
     ]
     held = [
-        Going(max(one.from_outer_m, 0.0), min(one.to_outer_m, facts.length_m), "held", plain(one.told))
+        Going(max(one.from_outer_m, 0.0), min(one.to_outer_m, facts.length_m), "held", one.told)
         for one in facts.holds
         if one.from_outer_m is not None and one.to_outer_m is not None
     ]
@@ -171,15 +171,15 @@ def doubted(facts: ReelFacts) -> tuple[Going, ...]:
     return widened(loose, UNSURE_M + facts.end_unsure_m, facts.length_m)
 
 
-def _told(facts: ReelFacts, row: Row) -> str:
-    return plain(told_on_reel(told_of(row), facts.reel["to_m"]))
+def _told(facts: ReelFacts, row: Row) -> Message:
+    return told_on_reel(told_of(row), facts.reel["to_m"])
 
 
 def _gaps(facts: ReelFacts) -> list[Going]:
     """Wire that no instrument read or tested, and wire that may lie on the next reel."""
     allowed = facts.plant.cutting.unread_up_to_m
     return [
-        Going(*facts.on_reel(row["from_m"], row["to_m"]), GAP_KIND[row["kind"]], plain(told_of(row)))
+        Going(*facts.on_reel(row["from_m"], row["to_m"]), GAP_KIND[row["kind"]], told_of(row))
         for row in facts.run.gaps
         if row["reel_id"] == facts.name
         and (row["kind"] == "either reel" or row["to_m"] - row["from_m"] > allowed)
@@ -214,7 +214,7 @@ def _zones(facts: ReelFacts) -> list[Going]:
     return found
 
 
-def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, str], ...]:
+def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, Said], ...]:
     """What speaks against every length of a reel because it has no place on it; nothing for none.
 
     Args:
@@ -226,12 +226,10 @@ def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, str], ...]:
         return (("unmonitored", f"Nothing can be concluded about reel {name}: {reason}."),)
     acts = facts.run.decided.on(name)
     state = state_of(name, acts) if acts else None
-    said: list[tuple[GoingKind, str]] = []
+    said: list[tuple[GoingKind, Said]] = []
     if state is not None and state.disposition == "scrap" and state.standing in ("closed", "decided"):
         said.append(("held", f"Reel {name} was decided to be scrap."))
-    said += [
-        ("held", plain(one.told)) for one in facts.holds if one.from_outer_m is None or one.to_outer_m is None
-    ]
+    said += [("held", one.told) for one in facts.holds if one.from_outer_m is None or one.to_outer_m is None]
     samples = facts.run.shelf.samples(facts.run.run_id).get(name, NOTHING)
     said += [("nonconforming", one) for one in samples.fails]
     said += [("contradicted", one) for one in samples.contradicts]
@@ -241,9 +239,9 @@ def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, str], ...]:
     for row in facts.run.requirements_by_reel.get(name, ()):
         if row["verdict"] == "not judged" and about_of(row) in lacks:
             if (row["requirement"], row["requirement_set"]) not in samples.shown:
-                said.append(("unmonitored", plain(told_of(row))))
+                said.append(("unmonitored", told_of(row)))
         elif row["verdict"] in UNMET and (row["known_m"] <= 0.0 or _unplaced(row, found_rules)):
-            said.append(("unmonitored", plain(told_of(row))))
+            said.append(("unmonitored", told_of(row)))
     return tuple(dict.fromkeys(said))
 
 

@@ -16,9 +16,12 @@ from pipeline.nonconformance.rules import rule_for
 from pipeline.record.decided import acts_of_run, reel_and_findings
 from pipeline.record.lengths import GONE, lengths_of_reel, lengths_on_file
 from pipeline.record.not_found import not_on_file
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.standing import LengthStanding, Standing, standing_of
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
+    from pipeline.length.reel_places import Unit
     from pipeline.store.database import Store
 
 Row = dict[str, Any]
@@ -126,6 +129,7 @@ class PieceOnFile:
         state: what a person decided about the reel.
         released_by: who released the reel, "" if nobody has.
         held: how the piece stands where it may not leave, in words; "" where it may or only a release is missing.
+        unit: the unit in which the plant tells lengths.
     """
 
     piece: NamedWire
@@ -137,6 +141,7 @@ class PieceOnFile:
     state: State
     released_by: str
     held: str
+    unit: Unit
 
 
 def piece_on_file(store: Store, piece: NamedWire) -> PieceOnFile:
@@ -154,6 +159,7 @@ def piece_on_file(store: Store, piece: NamedWire) -> PieceOnFile:
     ]
     now = _standing(store, piece)
     may_leave = now.code in (*RELEASED, "releasable")
+    plant, _ = plant_sheet_of(store, reel["run_id"])
     return PieceOnFile(
         piece,
         reel,
@@ -163,7 +169,8 @@ def piece_on_file(store: Store, piece: NamedWire) -> PieceOnFile:
         tuple(gaps),
         state,
         _released_by(store, reel, state, piece, now) if now.code in RELEASED else "",
-        "" if may_leave else now.headline,
+        "" if may_leave else plain(now.headline, plant.system),
+        plant.unit,
     )
 
 
@@ -224,6 +231,7 @@ def evidence_of(
         untested_m=_untested_m(one, seen),
         released_by=one.released_by,
         held=one.held,
+        unit=one.unit,
     )
 
 

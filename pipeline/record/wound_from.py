@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from pipeline.messages import Message, message
 from pipeline.nonconformance.disposition import Disposition, state_of
 from pipeline.record.decided import LETS_GO, RunActs
+from pipeline.why import Stands
 
 Row = Mapping[str, Any]
 
@@ -35,6 +37,9 @@ def kept_here_by(row: Row, lengths: Iterable[Row], decided: RunActs) -> dict[str
     return found
 
 
-def kept_told(found: Mapping[str, Disposition]) -> tuple[str, ...]:
-    """The same as sentences."""
-    return tuple(f"Length {name} was decided for {disposition}." for name, disposition in found.items())
+def kept_told(found: Mapping[str, Disposition]) -> tuple[Message, ...]:
+    """The same, told."""
+    return tuple(
+        message(Stands.LENGTH_DECIDED, length=name, disposition=disposition)
+        for name, disposition in found.items()
+    )

@@ -36,11 +36,14 @@ STATE = {"green": "sound", "amber": "with gaps", "red": "no conclusion"}
 PRINTED = ("Capability", "Minimum wall", "Spark faults")
 
 
-def _gate(gate: Gate) -> list[str]:
+def _gate(gate: Gate, wording: Wording) -> list[str]:
     """One standing and its reels: those held with what they are held for."""
     if gate.standing in ("releasable", "released"):
         return [gate.standing, ", ".join(one.reel.reel_id for one in gate.reels)]
-    return [gate.standing, "; ".join(f"{one.reel.reel_id}: {one.why}" for one in gate.reels)]
+    return [
+        gate.standing,
+        "; ".join(f"{one.reel.reel_id}: {wording.sentence(one.why)}" for one in gate.reels),
+    ]
 
 
 def _run_data(run: RunRow, wording: Wording) -> dict[str, Any]:
@@ -121,7 +124,7 @@ def shift_summary_pdf(record: ShiftReview, printing: Printing) -> bytes:
             ["Scrap length", wording.quantity(totals.scrap_m, "length")],
             ["Open findings", str(totals.open_findings)],
         ],
-        "gates": [_gate(gate) for gate in gates(record) if gate.reels],
+        "gates": [_gate(gate, wording) for gate in gates(record) if gate.reels],
         "firsts": [_first(one, wording) for one in record.first_things],
         "runs": [_run_data(run, wording) for run in record.runs],
     }

@@ -264,6 +264,16 @@ class PlantSheet(Sheet):
         return self.plant.units
 
     @property
+    def unit(self) -> Literal["ft", "m"]:
+        """The plant's unit of length."""
+        return "ft" if self.units == "imperial" else "m"
+
+    @property
+    def system(self) -> Literal["us", "si"]:
+        """The unit system in which the plant is told anything."""
+        return "us" if self.units == "imperial" else "si"
+
+    @property
     def demo(self) -> bool:
         """True if the plant and all it enters is invented."""
         return self.plant.demo

@@ -96,9 +96,9 @@ def text_in(told: Message | Asked, system: System) -> str:
     return "".join(one if isinstance(one, str) else one[system] for one in made)
 
 
-def plain(told: Said) -> str:
-    """A message or a sentence as plain text, metric as the store is and with plain spaces and signs."""
-    return text_in(as_message(told), "si").translate(_PLAIN)
+def plain(told: Said, system: System = "si") -> str:
+    """A message or a sentence as plain text with plain spaces and signs, metric as the store is if not told else."""
+    return text_in(as_message(told), system).translate(_PLAIN)
 
 
 def plain_heading(asked: Asked) -> str:

@@ -15,6 +15,7 @@ import pytest
 from pipeline.acts.deciding import Acted, act_on, subject_on_file
 from pipeline.errors import NotFoundError
 from pipeline.job.assessing import assess_run, read_plant_for_judging
+from pipeline.length.reel_places import length_told
 from pipeline.messages import as_written
 from pipeline.nonconformance.disposition import (
     ActKind,
@@ -291,8 +292,9 @@ def test_a_finding_that_grew_is_open_again_and_its_decision_cannot_be_completed(
         assert shown.state.standing == "open"
         assert now.to_m > before.to_m + 1.0
         assert refusal(store, name, "complete", evidence="cut record 12") == (
-            f"{name}: it was decided on from {before.from_m:.1f} m to {before.to_m:.1f} m "
-            f"({', '.join(before.rule_ids)}) and is now from {now.from_m:.1f} m to {now.to_m:.1f} m "
+            f"{name}: it was decided on from {length_told(before.from_m, 'ft')} to {length_told(before.to_m, 'ft')} "
+            f"({', '.join(before.rule_ids)}) and is now from {length_told(now.from_m, 'ft')} to "
+            f"{length_told(now.to_m, 'ft')} "
             f"({', '.join(now.rule_ids)}). Look at it again and decide anew."
         )
         assert act(store, name, "decide", "scrap").state.standing == "decided"

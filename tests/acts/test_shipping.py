@@ -16,6 +16,7 @@ from pipeline.record.left_on_file import Override
 from pipeline.record.shipping_list import read_shipping_list
 from pipeline.record.standing import standing_of
 from pipeline.store.database import Store, open_to_write
+from pipeline.wording.say import plain
 from tests.acts.decided_store import ENGINEER, MANAGER, SENT, copied
 
 TOML = """
@@ -84,18 +85,18 @@ def test_what_is_told_is_on_file_once_and_in_the_journal(store: Store, tmp_path:
 
 
 def test_what_speaks_against_it_is_told(store: Store, tmp_path: Path) -> None:
-    told = put(store, tmp_path, TOML, override=SENT).told
+    told = tuple(map(plain, put(store, tmp_path, TOML, override=SENT).told))
     assert told == (
-        "Length A-2 (stock) holds wire of finding R-0412-F01, which is open: 606.2 m to 619.6 m along it.",
+        "Length A-2 (stock) holds wire of finding R-0412-F01, which is open: 606.2 to 619.6 m along it.",
         f"A-1 left and nobody had released it: shipped in S-1001 to a customer on 2026-03-05. {WHY}",
         f"L1-0411-01 left and nobody had released it: shipped in S-1001 to a customer on 2026-03-05. {WHY}",
     )
     act_on(store, "L1-0411-01", "decide", ENGINEER, "evidence seen", "release")
     act_on(store, "L1-0411-01", "confirm", MANAGER, "evidence seen")
-    assert "L1-0411-01" not in " ".join(put(store, tmp_path, TOML).told)
+    assert "L1-0411-01" not in " ".join(map(plain, put(store, tmp_path, TOML).told))
     now = standing_of(store, "L1-0411-01")
     assert (now.code, now.left_while_held) == ("shipped", False)
-    assert now.headline.endswith(WHY)  # that it left before its release stays told
+    assert plain(now.headline).endswith(WHY)  # that it left before its release stays told
 
 
 CUT = '[[cuts]]\nreel = "L1-0412-01"\nlength = "{}"\nfrom_ft = {}\nto_ft = {}\n'
@@ -299,8 +300,8 @@ def test_who_sent_held_wire_and_why_is_in_the_journal_and_in_its_standing(
     done = put(store, tmp_path, HELD, override=SENT)
     now = standing_of(store, "L1-0412-03")
     assert (now.code, now.left_while_held, now.where) == ("left while held", True, "shipped")
-    assert now.headline == f"L1-0412-03 left while held: shipped in S-1 to a customer. {WHY}"
-    assert done.alarms == (now.headline,)
+    assert plain(now.headline) == f"L1-0412-03 left while held: shipped in S-1 to a customer. {WHY}"
+    assert done.alarms == (plain(now.headline),)
     (entry,) = store.ask("questions/entries_of_kind", kind="shipment")
     kept = json.loads(entry["record"])["record"]["override"]
     assert (kept["role"], kept["person"], kept["items"]) == ("quality manager", "QM-1", ["L1-0412-03"])

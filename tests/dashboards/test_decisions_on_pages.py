@@ -23,6 +23,7 @@ from pipeline.acts.containing import note_containment
 from pipeline.acts.deciding import act_on
 from pipeline.record.touched_wire import Question, contained
 from pipeline.store.database import Store, open_to_read, open_to_write
+from pipeline.wording.say import plain
 from tests.acts.decided_store import ENGINEER, TECHNICIAN, copied, judged
 
 
@@ -128,7 +129,7 @@ def test_a_reel_page_and_a_lot_page_show_who_decided(folder: Path) -> None:
         )
         # What the evidence says does not change by a decision; the reel is released all the same.
         assert (record.reel.standing, record.reel.evidence) == ("released", "held")
-        assert record.reel.headline.startswith(
+        assert plain(record.reel.headline).startswith(
             "Released by shift quality technician and quality engineer on 20"
         )
         assert record.reel.reasons == ()

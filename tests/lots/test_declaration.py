@@ -47,7 +47,7 @@ def test_it_holds_what_the_standard_asks_for() -> None:
     assert draft(anchor=Anchor(12, "ab" * 32)) == Declaration(
         "D-1",
         "Demo plant (invented), 1 Mill Road",
-        "THHN 14 AWG, black; lot 2503-04; reel K1, 1500.0 m; reel K2, 1500.0 m; 3000.0 m together",
+        "THHN 14 AWG, black; lot 2503-04; reel K1, 1,500.0 m; reel K2, 1,500.0 m; 3,000.0 m together",
         "The object of the declaration described above is in conformity with the requirements named here of the "
         "following documents.",
         ("UL 83, 2017, THHN",),

@@ -11,7 +11,6 @@ from pipeline.errors import NotFoundError
 from pipeline.length.reel_places import told_on_reel
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.complaint import (
-    LIMITS_OF_RECORD,
     CutFrom,
     Marks,
     complaint_record,
@@ -31,13 +30,14 @@ from pipeline.lots.history import (
     of_limits,
 )
 from pipeline.lots.journal import Entry, next_entry
-from pipeline.messages import as_written
+from pipeline.messages import as_written, message
 from pipeline.nonconformance.disposition import Act, Person
 from pipeline.nonconformance.finding import Cause, Finding, join_findings, place_sighting
 from pipeline.products.limits import Limit
 from pipeline.products.source_standing import SourceStanding
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.units import m_from_foot
+from pipeline.why import AtMark
 from pipeline.wording.say import plain
 
 AT = datetime(2025, 3, 4, 6, 30, tzinfo=UTC)
@@ -147,8 +147,8 @@ def test_a_mark_is_found_on_the_wire() -> None:
     unsure = replace(REEL, end_unsure_m=4.0)
     place = wire_at_mark(unsure, 100.0, Marks(0.0, unit="m"))
     assert place.unsure_m == 5.0
-    assert place.why_unsure.endswith(
-        ", and 4 m because what the accumulator held at the reel change is not known"
+    assert plain(place.why_unsure[1]) == (
+        "and 4.0 m because what the accumulator held at the reel change is not known"
     )
 
 
@@ -198,16 +198,16 @@ def test_the_record_around_a_mark() -> None:
     assert figures["mean_wall_mm"]["mean"] == pytest.approx(0.42)
     # Half a metre either side of each reading is seen; 2404.5 m to 2407.5 m has no wall reading.
     assert record.seen_m == pytest.approx(22.0 - 3.0)
-    assert record.sentences == (
+    assert tuple(map(plain, record.told)) == (
         (
-            "The mark lies 100.0 m from the outer end (1,400.0 m from the core end) of reel K1; it is 2400.0 m of the "
-            "run, known to 1.0 m (1 m for reading the mark and placing the wire, which this program assumes); what "
+            "The mark lies 100.0 m from the outer end (1400.0 m from the core end) of reel K1; it is 2400.0 m of the "
+            "run, known to 1.0 m (1.0 m for reading the mark and placing the wire, which this program assumes); what "
             "lies within that counts as at the mark."
         ),
         plain(told_on_reel(findings[0].told, 2500.0)),
         "2 spark faults or surface flaws are on file within 11.0 m of it.",
         "3.0 m of the 22.0 m around it were not seen by the wall gauge.",
-        LIMITS_OF_RECORD,
+        plain(message(AtMark.RECORD)),
     )
     assert record.cautions == CAUTIONS
 
@@ -218,8 +218,8 @@ def test_wire_without_readings_is_not_called_sound() -> None:
     assert record.seen_m == 0.0
     assert record.figures["readings"].to_list() == [0] * 5
     assert record.figures["least"].null_count() == 5
-    assert "No finding is on file for this wire." in record.sentences
-    assert "22.0 m of the 22.0 m around it were not seen by the wall gauge." in record.sentences
+    assert "No finding is on file for this wire." in map(plain, record.told)
+    assert "22.0 m of the 22.0 m around it were not seen by the wall gauge." in map(plain, record.told)
     assert readings_around(measured(), "wall_at_m", place, 10.0).height == 0
 
 

@@ -30,6 +30,7 @@ from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.record.standing import standing_of
 from pipeline.record.wire_named import pieces_of
 from pipeline.store.database import Store, open_to_write
+from pipeline.wording.say import plain
 from tests.acts.decided_store import ENGINEER, MANAGER, SENT, TECHNICIAN, copied
 
 AT = datetime(2026, 3, 6, 18, 0, tzinfo=UTC)
@@ -125,8 +126,8 @@ def test_a_declaration_has_every_part_and_says_what_it_is_not(store: Store, shee
     assert drafted.number == "2026-0001"
     assert drafted.issuer == "Demo plant, 1 Example Road, Exampleton"
     assert drafted.object == (
-        "XHHW-2 1/0 AWG concentric copper black; lot L2-0511-01, L2-0511-02; reel L2-0511-01, 304.8 m; reel "
-        "L2-0511-02, 304.8 m; 609.6 m together"
+        "XHHW-2 1/0 AWG concentric copper black; lot L2-0511-01, L2-0511-02; reel L2-0511-01, 1,000.0 ft; "
+        "reel L2-0511-02, 1,000.0 ft; 2,000.0 ft together"
     )
     assert drafted.documents == (
         "UL 44, as adopted by the plant",
@@ -160,6 +161,11 @@ def test_a_declaration_has_every_part_and_says_what_it_is_not(store: Store, shee
     )
 
 
+def headline_of(store: Store, reel_id: str) -> str:
+    """What is said of a reel first, in the plant's units."""
+    return plain(standing_of(store, reel_id).headline, "us")
+
+
 def test_everything_that_is_missing_is_told_at_once(store: Store, sheet: IssuerSheet) -> None:
     where = "declaration 2026-0001, reel"
     assert refusal(store, ["L2-0511-01", "L2-0513-02"], sheet) == [
@@ -173,8 +179,8 @@ def test_everything_that_is_missing_is_told_at_once(store: Store, sheet: IssuerS
             f"{where} L2-0513-02: minimum wall at any point is not shown to conform over its whole length. Cut the "
             "length out or leave it out."
         ),
-        f"{where} L2-0513-02: 0.9 m have no evidence. Inspect the length by other means or cut it out.",
-        f"{where} L2-0513-02: {standing_of(store, 'L2-0513-02').headline} Settle it first, or leave it out.",
+        f"{where} L2-0513-02: 3.1 ft have no evidence. Inspect the length by other means or cut it out.",
+        f"{where} L2-0513-02: {headline_of(store, 'L2-0513-02')} Settle it first, or leave it out.",
     ]
     assert [entry.kind for entry in journal_of(store)].count("declaration") == 0
 
@@ -182,11 +188,9 @@ def test_everything_that_is_missing_is_told_at_once(store: Store, sheet: IssuerS
 def test_wire_a_person_holds_is_not_declared(store: Store, sheet: IssuerSheet) -> None:
     release(store, "L2-0511-01")
     put_hold(store, "L2-0511-01", Person("line operator"), "scuffed")
+    where = "declaration 2026-0001, reel"
     assert refusal(store, ["L2-0511-01"], sheet) == [
-        (
-            f"declaration 2026-0001, reel L2-0511-01: {standing_of(store, 'L2-0511-01').headline} Settle it first, or "
-            "leave it out."
-        )
+        f"{where} L2-0511-01: {headline_of(store, 'L2-0511-01')} Settle it first, or leave it out."
     ]
 
 

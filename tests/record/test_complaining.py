@@ -58,7 +58,7 @@ def test_the_record_around_the_mark(judged_store: Path) -> None:
     assert answer.finding_ids == {"here": ("R-0412-F01",), "near": (), "same cause": ()}
     # The finding's sentence is the one on file with its places counted from the reel's outer end.
     reel = store_reel(judged_store, row["reel_id"])
-    assert record.sentences[1] == plain(told_on_reel(told_of(row), reel["to_m"]))
+    assert record.told[1] == told_on_reel(told_of(row), reel["to_m"])
     figures = {one["quantity"]: one for one in record.figures.iter_rows(named=True)}
     # The finding is judged at the worse bound under a covering; the figure is the reading itself, by its row.
     near = record.around["wall"].filter(pl.col("row") == row["row"])
@@ -66,7 +66,7 @@ def test_the_record_around_the_mark(judged_store: Path) -> None:
     assert set(record.around["events"]["kind"]) == {"spark fault", "surface flaw"}
     assert [one["lot"] for one in answer.lots] == ["BK-112", "CU14-0226", "PA-0318", "PVC-7740"]
     assert record.cautions[0].startswith("De-energise the circuit")
-    assert record.sentences[-1].startswith("The record shows what the line's instruments saw")
+    assert plain(record.told[-1]).startswith("The record shows what the line's instruments saw")
 
 
 def test_a_reading_of_the_record_is_the_line_of_the_log(judged_store: Path) -> None:
@@ -110,12 +110,12 @@ def test_sound_wire_and_wire_that_was_not_seen(judged_store: Path) -> None:
     """R-0419: the wall gauge gave nothing from 3300 m to 3840 m of the run."""
     with open_to_read(judged_store) as store:
         sound = answer_complaint(store, "L1-0411-01", 1000.0, FROM_OUTER)
-        assert "No finding is on file for this wire." in sound.record.sentences
+        assert "No finding is on file for this wire." in map(plain, sound.record.told)
         assert sound.record.seen_m == pytest.approx(22.0)
         end = store.ask("questions/reel", reel_id="L1-0419-02")[0]["to_m"]
         blind = answer_complaint(store, "L1-0419-02", (end - 3500.0) / FOOT, FROM_OUTER)
     assert blind.record.seen_m == 0.0
-    assert "22.0 m of the 22.0 m around it were not seen by the wall gauge." in blind.record.sentences
+    assert "22.0 m of the 22.0 m around it were not seen by the wall gauge." in map(plain, blind.record.told)
     thinnest = blind.record.figures.filter(blind.record.figures["quantity"] == "thinnest_wall_mm")
     assert thinnest["least"].to_list() == [None]
 
@@ -163,9 +163,10 @@ def test_what_an_accumulator_leaves_unsure_is_told(store: Store) -> None:
     store.append("measured.gap", pl.DataFrame(either))
     record = answer_complaint(store, "L1-0411-01", 1000.0, FROM_OUTER).record
     assert record.place.unsure_m == 5.0
-    assert record.sentences[0].endswith(
-        "known to 5.0 m (1 m for reading the mark and placing the wire, which this program assumes, and 4 m because "
-        "what the accumulator held at the reel change is not known); what lies within that counts as at the mark."
+    assert plain(record.told[0]).endswith(
+        "known to 5.0 m (1.0 m for reading the mark and placing the wire, which this program assumes, and 4.0 m "
+        "because what the accumulator held at the reel change is not known); what lies within that counts as at the "
+        "mark."
     )
     assert reel_on_file(store, "L1-0411-01")["end_unsure_m"] == 4.0
     (edge,) = [one for one in genealogy_of(store).edges if one.child == Node("reel", "L1-0411-01")]

@@ -15,6 +15,7 @@ import pytest
 from pipeline.acts.deciding import act_on
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import ReelproofError
+from pipeline.messages import as_message
 from pipeline.nonconformance.disposition import DispositionRefused
 from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList
 from pipeline.record.standing import LengthStanding, standing_of
@@ -52,9 +53,9 @@ def length_of(store: Store, name: str) -> LengthStanding:
 def test_it_is_held_and_ship_refuses_it(store: Store) -> None:
     name = piece_between_marks(store)
     stands = length_of(store, name)
-    (zone,) = {one.sentence for one in doubted(ReelFacts(store, ROLL)) if one.kind == "repeating cause"}
+    (zone,) = {one.told for one in doubted(ReelFacts(store, ROLL)) if one.kind == "repeating cause"}
     assert (stands.code, stands.may_leave, stands.open_findings) == ("held", False, ())
-    assert zone in stands.lacking
+    assert as_message(zone) in stands.lacking
     told = ShippingList(shipments=(Shipment(id="S-1", to="a customer", contents=(name,)),))
     with pytest.raises(ReelproofError):
         put_shipping_on_file(store, told, "shipping clerk", None)

@@ -22,6 +22,7 @@ from pipeline.record.cutting_on_file import plan_for_reel
 from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.record.stretches_that_go import UNSURE_M, ReelFacts, going_of, stretches_that_go
 from pipeline.store.database import Store, open_to_read, open_to_write
+from pipeline.wording.say import plain
 from tests.acts.decided_store import ENGINEER, SENT, copied
 
 FOOT = 0.3048
@@ -147,7 +148,7 @@ def test_a_splice_is_cut_out_unless_the_plants_own_rule_lets_it_stay(folder: Pat
     told = (
         " A splice at 3,280.8 ft from the outer end (4,219.2 ft from the core end) may stay in what is sold: "
     )
-    assert (told in planned.sentence) is not holds
+    assert (told in " ".join(plain(one, "us") for one in planned.told)) is not holds
     assert (planned.plan.value < before.plan.value) is holds
 
 
@@ -316,4 +317,4 @@ def test_wire_on_which_the_instruments_contradict_each_other_goes(judged_store: 
         pytest.approx(200.0 - UNSURE_M),
         pytest.approx(220.0 + UNSURE_M),
     )
-    assert one.sentence == "The gauges disagree from 200.0 m to 220.0 m from the outer end."
+    assert plain(one.told) == "The gauges disagree from 200.0 m to 220.0 m from the outer end."

@@ -45,6 +45,7 @@ from pipeline.reports.printed import printed
 from pipeline.reports.shift_summary import reel_data
 from pipeline.reports.typesetting import Wording
 from pipeline.store.database import Store, open_to_read, open_to_write
+from pipeline.wording.say import plain
 from tests.acts.decided_store import ENGINEER, MANAGER, SENT, judged
 from tests.reports.test_printed_records import text_of
 
@@ -161,7 +162,7 @@ def test_wire_that_left_while_held_heads_every_page_that_concerns_it(folder: Pat
     with open_to_read(folder) as store:
         books = run_books(store)
         plant = plant_of(store, books)
-        (sentence, later) = (standing_of(store, name).headline for name in ALARMS)
+        (sentence, later) = (plain(standing_of(store, name).headline) for name in ALARMS)
         book = next(one for one in books if one.run_id == "R-0412")
         reel = next(row for row in book.reels if row["reel_id"] == "L1-0412-03")
         other = next(row for row in book.reels if row["reel_id"] == "L1-0412-04")
@@ -224,7 +225,7 @@ def test_commands_say_the_same(folder: Path, capsys: pytest.CaptureFixture[str])
 
 def test_commands_begin_with_the_alarm(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     with open_to_read(folder) as store:
-        sentence = standing_of(store, "L1-0412-03").headline
+        sentence = plain(standing_of(store, "L1-0412-03").headline)
     for words in (
         ("reel", "L1-0412-03"),
         ("reel", "L1-0412-03", "--at", "100ft"),
@@ -252,7 +253,7 @@ def test_packs_declarations_and_events_for_others_say_the_same(folder: Path) -> 
             assert {name: row["standing"] for name, row in now.items()} == expected
             for name, row in now.items():
                 assert row["headline"] == (
-                    standing_of(store, name).headline if name in EXPECTED else row["headline"]
+                    plain(standing_of(store, name).headline) if name in EXPECTED else row["headline"]
                 )
                 # What is left of a reel that was cut does not leave under the reel's number.
                 assert row["may_leave"] == (row["standing"] == "released" and name != "L1-0413-02")
@@ -264,7 +265,7 @@ def test_packs_declarations_and_events_for_others_say_the_same(folder: Path) -> 
             held = [
                 str(one)
                 for one in refused(store, name, sheet)
-                if one.found == standing_of(store, name).headline.rstrip(".")
+                if one.found == plain(standing_of(store, name).headline, "us").rstrip(".")
             ]
             wanted = code not in ("released", "shipped", "releasable") and name != "L1-0413-02"
             assert bool(held) == wanted, (name, code)
@@ -296,7 +297,9 @@ def test_prints_say_the_same_and_begin_with_the_alarm(folder: Path) -> None:
                     rf"{reel} (?:R-\d+ )?. ({'|'.join(sorted(CODES, key=len, reverse=True))})\b", listed
                 )
                 assert set(rows) == {EXPECTED[reel]}, (kind, name, reel)
-            alarms = [f"Reel {one}: {standing_of(store, one).headline}" for one in ALARMS if one in reels]
+            alarms = [
+                f"Reel {one}: {plain(standing_of(store, one).headline)}" for one in ALARMS if one in reels
+            ]
             # The plant and the title stand above every sheet; the alarm is the first statement of the record.
             start = text.index("■ ALARM.") if alarms else 0
             for one in alarms:
@@ -311,7 +314,7 @@ def test_prints_say_the_same_and_begin_with_the_alarm(folder: Path) -> None:
 def test_the_pages_as_written_say_the_same_and_begin_with_the_alarm(folder: Path, tmp_path: Path) -> None:
     with open_to_read(folder) as store:
         write_pages(store, tmp_path / "pages", lambda _what, _more: None)
-        headlines = {name: standing_of(store, name).headline for name in ALARMS}
+        headlines = {name: plain(standing_of(store, name).headline) for name in ALARMS}
         runs = {row["reel_id"]: book.run_id for book in run_books(store) for row in book.reels}
         shifts = {book.run_id: book.shift_id for book in run_books(store)}
     pages = tmp_path / "pages"

@@ -8,10 +8,13 @@ import pytest
 
 from pipeline.acts.deciding import act_on
 from pipeline.acts.shipping import put_shipping_on_file
+from pipeline.messages import message
 from pipeline.record.holds_on_file import holds_by_reel
 from pipeline.record.shipping_list import read_shipping_list
 from pipeline.record.standing import Standing, standing_of, standings_of_run
 from pipeline.store.database import Store, open_to_write
+from pipeline.why import Stands
+from pipeline.wording.say import plain
 from tests.acts.decided_store import ENGINEER, MANAGER, copied, judged
 
 GOOD, BAD = "L1-0412-01", "L1-0412-02"
@@ -59,14 +62,14 @@ def test_a_release_waits_for_the_second_person_and_then_stands_with_its_names_an
     now = standing_of(store, GOOD)
     day = store.ask("questions/acts_of_subject", subject=GOOD)[-1]["at_utc"]
     assert (now.code, now.may_leave) == ("released", True)
-    assert now.headline.startswith("Released by quality engineer and quality manager on 20")
-    assert abs((day.date() - day.date().fromisoformat(now.headline[-11:-1])).days) <= 1
+    assert plain(now.headline).startswith("Released by quality engineer and quality manager on 20")
+    assert abs((day.date() - day.date().fromisoformat(plain(now.headline)[-11:-1])).days) <= 1
 
 
 def test_a_released_reel_that_was_held_is_not_called_held_any_more(store: Store) -> None:
     act_on(store, "R-0412-F01", "decide", ENGINEER, "cut out", "scrap")
     act_on(store, "R-0412-F01", "complete", ENGINEER, "cut out", evidence="cut record 12")
-    assert standing_of(store, BAD).reasons == ("Every finding on it is closed and nobody has released it.",)
+    assert standing_of(store, BAD).reasons == (message(Stands.NOT_RELEASED),)
     now = release(store, BAD)
     assert (now.code, now.evidence, now.reasons) == ("released", "held", ())
 
@@ -76,4 +79,4 @@ def test_a_shipped_reel_says_where_it_went(store: Store, tmp_path: Path) -> None
     ship(store, tmp_path, f'[[shipments]]\nid = "S-1"\nto = "a customer"\ncontents = ["{GOOD}"]\n')
     now = standing_of(store, GOOD)
     assert (now.code, now.where, now.may_leave, now.left_while_held) == ("shipped", "shipped", False, False)
-    assert now.headline.startswith("Shipped in S-1 to a customer. Released by quality engineer and ")
+    assert plain(now.headline).startswith("Shipped in S-1 to a customer. Released by quality engineer and ")
