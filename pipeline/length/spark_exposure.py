@@ -13,9 +13,11 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from pipeline.length import intervals
-from pipeline.length.log_gaps import rows_missing, unlogged_wire
+from pipeline.length.line_length import integral_m
+from pipeline.length.log_gaps import rows_missing, spacing_s, unlogged_wire
 from pipeline.length.placement import Placement
 from pipeline.messages import message
 from pipeline.methods import Method
@@ -32,6 +34,9 @@ CYCLES_ASKED = 9.0
 DWELL_ASKED_S = 0.05
 # A spot that stands in the electrode for longer than this is over-stressed (common practice, no source).
 STOOD_S = 2.0
+# A counter whose step is longer than a row's wire over this share is coarse, and is taken over so many of its steps
+# together (chosen here).
+FINE_SHARE, STEPS_TOGETHER = 1.0, 20.0
 
 
 @dataclass(frozen=True)
@@ -141,7 +146,7 @@ def spark_exposure(
     rate = tester.frequency_hz or 1.0
     unit, asked = ("s", dwell_asked_s) if tester.direct_current else ("cycles", cycles_asked)
     half = 0.5 * tester.window_m
-    front, seconds = _rising(placement)
+    front, seconds = _rising(_front_m(placement), placement.seconds)
     at_m = front - tester.station_m
     enters = np.interp(front - half, front, seconds, left=np.nan)
     leaves = np.interp(front + half, front, seconds, right=np.nan)
@@ -205,16 +210,32 @@ def _refusal(tester: Instrument | None, placement: Placement) -> Refused | None:
     return None
 
 
-def _rising(placement: Placement) -> tuple[Floats, Floats]:
+def _front_m(placement: Placement) -> Floats:
+    """Length made up to each row [m]; of a counter with steps coarser than the rows, what its steps and the speed make.
+
+    Between two steps of such a counter the wire seems to stand and then to leap, at any speed. The running mean of
+    counter less speed over `STEPS_TOGETHER` of its steps puts the length that the speed makes on the counter.
+    """
+    front: Floats = placement.readings["front_m"].to_numpy()
+    speed = placement.readings["speed_m_s"].to_numpy()
+    a_row = _usual(placement) * spacing_s(placement.seconds)
+    if not 0.0 < a_row < FINE_SHARE * placement.resolution_m:
+        return front
+    by_speed = integral_m(np.maximum(speed, 0.0), placement.seconds)
+    rows = max(3, round(STEPS_TOGETHER * placement.resolution_m / a_row) | 1)
+    apart = uniform_filter1d(front - by_speed, rows, mode="nearest")
+    return np.maximum.accumulate(by_speed + apart)
+
+
+def _rising(front: Floats, seconds: Floats) -> tuple[Floats, Floats]:
     """Length made and time, one row a length: at a stop the last instant, so that the stop counts before it."""
-    front = placement.readings["front_m"].to_numpy()
     keep = np.concatenate((front[1:] > front[:-1], [True]))
     # A stop keeps both its first and its last instant, a hair apart, so that time standing is not lost.
     first = np.concatenate(([True], front[1:] > front[:-1]))
     rows = np.flatnonzero(keep | first)
     made = front[rows].astype(np.float64)
     same = np.concatenate(([False], made[1:] == made[:-1]))
-    return made + 1e-6 * same, placement.seconds[rows]
+    return made + 1e-6 * same, seconds[rows]
 
 
 def _usual(placement: Placement) -> float:

@@ -13,7 +13,7 @@ from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.steps.evidence import Floats, Mask
 from pipeline.steps.instrument_channels import CHANNELS
-from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others
+from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others, without_followed
 from pipeline.warned import Warned
 
 # Wire near a stop has swings of its own; readings under this share of the usual speed are left out (chosen here).
@@ -64,7 +64,10 @@ def silent_flags(
         values[twice] = np.nan
         quiet = quiet_readings(values) if half is None else frozen_readings(values, half)
         if name in beside:
-            quiet |= frozen_readings(values, np.where(running, beside[name], np.nan))
+            others = np.where(running, beside[name], np.nan)
+            # The diameter moves with its conductor too; a sensor that moves with its neighbors reads the wire.
+            quiet = without_followed(quiet, values, others)
+            quiet |= frozen_readings(values, others)
         if bool(quiet.any()):
             rows = row.filter(pl.Series(quiet))
             found.append(

@@ -21,6 +21,8 @@ QUIET_WINDOW = 40
 QUIET_SHARE = 0.4
 # (b) Slope of ring on diameter: how small, how many standard errors from following, and how well it followed before.
 FROZEN_SLOPE, APART_SE, FOLLOWED_SLOPE = 0.3, 6.0, 0.6
+# A sensor follows its neighbors from this slope on, told to so many standard errors: a frozen one in 30,000 windows.
+FOLLOWS_SLOPE, FOLLOWS_SE = 0.5, 4.0
 FEWEST_WINDOWS = 4
 _PART = 4096  # windows worked on at a time
 # Slow movement of plain noise is 1; over two windows, fifteen means, it passes this once in five thousand (chi-square).
@@ -117,6 +119,32 @@ def wall_by_others(walls: Floats) -> Floats:
         weights = columns[one] @ np.linalg.pinv(columns[others])
         told[:, one] = walls[:, others] @ weights
     return told
+
+
+def without_followed(stands: Mask, one: Floats, others: Floats) -> Mask:
+    """Readings taken to stand, without stretches in which the sensor moves with what the others make of the wall.
+
+    Args:
+        stands: readings of the sensor that a diameter says stand.
+        one: its readings in the order of the wire [mm]; NaN where there is none.
+        others: the wall at it by the others (`wall_by_others`) [mm].
+    """
+    known = np.flatnonzero(np.isfinite(one) & np.isfinite(others))
+    windows = _windows(known.size)
+    if not windows or not bool(stands.any()):
+        return stands
+    slopes, moved, _ = _slopes(others[known], one[known], windows)
+    follows = np.zeros(stands.size, dtype=np.bool_)
+    for number in np.flatnonzero((slopes > FOLLOWS_SLOPE) & (slopes * moved > FOLLOWS_SE)).tolist():
+        follows[known[windows[number]]] = True
+    told = np.isfinite(others)
+    left = stands & ~follows
+    for first, last in _runs(stands):
+        here = slice(first, last + 1)
+        # Where another sensor is out too, what the rest of the stretch shows stands for it.
+        if 2 * int(follows[here].sum()) > int(told[here].sum()):
+            left[here] = False
+    return left
 
 
 def frozen_readings(wall: Floats, half_diameter: Floats) -> Mask:
