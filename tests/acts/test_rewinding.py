@@ -30,6 +30,7 @@ from pipeline.record.standing import standing_of
 from pipeline.record.touched_wire import Question, contained
 from pipeline.record.wire_named import pieces_of
 from pipeline.store.database import Store, open_to_write
+from pipeline.wording.say import plain
 from tests.acts.decided_store import ENGINEER, MANAGER, SENT, copied
 
 REEL = "L1-0412-02"
@@ -119,7 +120,8 @@ def test_a_mark_on_a_rewound_length_is_the_wire_it_was(store: Store) -> None:
     assert str(fault.value) == (
         "length P: the mark 4900 ft is not on it. Its marks run from 1719 to 4016 ft; read the mark again."
     )
-    assert answer_complaint(store, "P", 4000.0, told, as_told=True).length_told == (
+    of_p = answer_complaint(store, "P", 4000.0, told, as_told=True).length_told
+    assert of_p is not None and plain(of_p) == (
         "Length P lies the other way round than it was made, by rewinding; its outer end is 900.0 m from the outer "
         f"end of reel {REEL}. By what was told when it was rewound, marks fall to the core from 4015.7 ft."
     )
@@ -129,7 +131,10 @@ def test_a_mark_on_a_rewound_length_is_the_wire_it_was(store: Store) -> None:
         f"Q: this is a length of reel {REEL} and no reel. Ask for reel {REEL}, or for a mark on the length with --at."
     )
     answer = answer_complaint(store, "A", 400.0, metres)
-    assert answer.length_told == f"Length A: its outer end is 200.0 m from the outer end of reel {REEL}."
+    assert answer.length_told is not None
+    assert (
+        plain(answer.length_told) == f"Length A: its outer end is 200.0 m from the outer end of reel {REEL}."
+    )
     assert answer.record.place.from_outer_m == pytest.approx(600.0)
     assert answer.whereabouts == (
         "It is on length P by what is on file. P left in shipment S-1 for a customer."
@@ -317,7 +322,7 @@ def test_scrap_wound_onto_another_package_stays_scrap(
         put_shipping_on_file(store, ShippingList(rewinds=onto), "rewinder")
         lengths = {one.length_id: one for one in standing_of(store, reel).lengths}
         assert (lengths["B"].code, lengths["C"].code) == ("held", "held")
-        assert lengths["C"].reasons == ("Length A was decided for scrap.",)
+        assert [*map(plain, lengths["C"].reasons)] == ["Length A was decided for scrap."]
         for name in ("B", "C"):
             with pytest.raises(DispositionRefused) as told:
                 decided(store, name, "decide", ENGINEER, "release")

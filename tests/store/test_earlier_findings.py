@@ -41,7 +41,7 @@ def requirements_of(store: Store) -> list[dict[str, Any]]:
 
 def standings(store: Store) -> dict[str, tuple[str, tuple[str, ...]]]:
     return {
-        name: (one.code, one.reasons)
+        name: (one.code, tuple(map(plain, one.reasons)))
         for run in store.ask("questions/current_runs")
         for name, one in standings_of_run(store, run["run_id"]).items()
     }
