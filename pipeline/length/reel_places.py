@@ -95,18 +95,6 @@ def length_told(length_m: float, unit: Unit) -> str:
     return f"{figure_told(length_m, unit)} {unit}"
 
 
-def place_told(place_m: float, length_m: float, unit: Unit = "m") -> str:
-    """A place on a reel in words, with the other end's figure beside it.
-
-    Args:
-        place_m: place from the outer end [m].
-        length_m: wire on the reel [m].
-        unit: unit it is told in.
-    """
-    other = length_told(from_other_end(place_m, length_m), unit)
-    return f"{length_told(place_m, unit)} from the {OUTER} ({other} from the {CORE})"
-
-
 def place_on(place_m: float, length_m: float) -> Message:
     """A place on a reel from both its ends, to be told.
 

@@ -7,8 +7,8 @@ from pipeline.length.reel_places import (
     figure_told,
     from_other_end,
     metres,
+    place_on,
     place_on_reel,
-    place_told,
     span_from_other_end,
     span_on_reel,
     span_told,
@@ -35,7 +35,7 @@ def test_wire_made_last_comes_off_first() -> None:
 
 def test_both_ends_are_told_and_read_back_in_the_plants_unit() -> None:
     # 2,980 ft and 4,520 ft from the two ends of a reel of 7,500 ft; 1 ft = 0.3048 m exactly (NIST SP 811, B.8).
-    told = place_told(metres(4520.0, "ft"), metres(7500.0, "ft"), "ft")
+    told = plain(place_on(metres(4520.0, "ft"), metres(7500.0, "ft")), "us")
     assert told == "4,520.0 ft from the outer end (2,980.0 ft from the core end)"
     assert (
         span_told((0.0, 10.0), 100.0)
