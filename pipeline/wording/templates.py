@@ -60,4 +60,6 @@ TEMPLATES: Mapping[str, tuple[str, ...]] = {
     **_english("tuned"),
     **_english("logs"),
     **_english("pages"),
+    # Codes that judgements on file still have and none is given any more.
+    **_english("earlier"),
 }

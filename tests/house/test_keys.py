@@ -156,7 +156,7 @@ NAMES = {
 # Kinds of events, entries, distributions and ratios, which are values of a column or a field.
 KINDS_OF_THINGS = {
     "ISO 8601", "direction only", "draw balance", "draw-down ratio", "line review", "negative binomial", "not seen",
-    "not shown", "spark fault", "spark untested", "surface flaw", "type letters",
+    "not shown", "spark fault", "spark untested", "surface flaw", "type letters", "wall unmonitored",
 }  # fmt: skip
 SEVERAL_WORDS = re.compile(r"[A-Za-z]+[.,:;]? +[^ ]|[^ ] +[A-Za-z]+|[A-Za-z]{2,} $")
 
