@@ -68,7 +68,6 @@ class Note(Code):
     HELD_IN_TRIALS = "note/held in trials"
     HELD_RATE_RATIO = "note/held rate ratio"
     HELD_REDRAWN_MEAN = "note/held redrawn mean"
-    HELD_RETURN_LEVEL = "note/held return level"
     BOUNDED_ON_REEL = "note/bounded on reel"
     BOUNDED_ON_RUN = "note/bounded on run"
     INFORMATION_MATRIX_TEST = "note/information matrix test"

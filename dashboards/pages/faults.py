@@ -17,8 +17,7 @@ from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
-from pipeline.statistics.event_rate import event_rate
-from pipeline.statistics.rate_comparison import compare_rates
+from pipeline.steps.rates_of_reels import rate_of_reels, ratio_of_reels
 from pipeline.store.answer_columns import answer_of
 
 BY: tuple[tuple[str, Callable[[RunBook], str]], ...] = (
@@ -83,18 +82,18 @@ def _between_lines(books: list[RunBook]) -> list[Answer]:
         lines.setdefault(str(book.head["line"]), []).extend(book.reels)
     found: list[Answer] = []
     for one, other in combinations(sorted(lines), 2):
-        counted = [
-            (
-                sum(row["spark_faults"] for row in lines[name]),
-                max(sum(row["length_m"] - row["spark_untested_m"] for row in lines[name]), 0.0),
-            )
-            for name in (one, other)
-        ]
         question = asks(
             Quantity.FAULT_RATE_RATIO, f"line {one} : line {other}", one=f"line {one}", other=f"line {other}"
         )
-        found.append(replace(compare_rates(*counted[0], *counted[1]), question=question))
+        found.append(
+            replace(ratio_of_reels(*(_counted(lines[name]) for name in (one, other))), question=question)
+        )
     return found
+
+
+def _counted(reels: list[Row]) -> list[tuple[int, float]]:
+    """Faults and tested length [m] of each reel."""
+    return [(row["spark_faults"], max(row["length_m"] - row["spark_untested_m"], 0.0)) for row in reels]
 
 
 def _of_lines(books: list[RunBook]) -> list[Answer]:
@@ -140,7 +139,7 @@ def _rates(by: str, heading: Callable[[RunBook], str], books: list[RunBook]) -> 
                 counts=sum(row["spark_counts"] for row in reels),
                 tested_m=tested,
                 untested_m=untested,
-                rate=event_rate(faults, max(tested, 0.0)),
+                rate=rate_of_reels(_counted(reels)),
                 run_id=group[0].run_id if by == "run" else "",
             )
         )

@@ -8,7 +8,7 @@ from dashboards.glossary import TERMS
 from dashboards.records import Guides, GuideStep
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
-from pipeline.steps.held_share import TriedInterval, cells
+from pipeline.steps.held_share import TriedCell, TriedInterval, cells
 
 NAMES: tuple[tuple[str, str], ...] = (
     ("", "All guides and the glossary"),
@@ -207,8 +207,8 @@ GUIDES: tuple[Guide, ...] = (
         "How often intervals hold",
         "How far can a 95 % interval on these pages be trusted?",
         (
-            "Each interval was tried on simulated wire of known truth, by the same steps that make these pages.",
-            "The table below is what was found. It decides what a page prints.",
+            "These intervals were tried on simulated wire of known truth, by the same steps that make these pages.",
+            "The tables below are what was found. They decide what a page prints.",
         ),
         _steps(
             (
@@ -218,6 +218,10 @@ GUIDES: tuple[Guide, ...] = (
             (
                 "Read the share",
                 "Lowest and highest of the rows around the case. Under 90 %, or with no row, no interval is given.",
+            ),
+            (
+                "Read a fault rate with its share",
+                "It is always given. A row of 24 reels has 72 faults: the faults counted find the row.",
             ),
             (
                 "Mind the error",
@@ -232,21 +236,30 @@ GUIDES: tuple[Guide, ...] = (
 )
 
 
-def _held_rows() -> tuple[tuple[str, ...], ...]:
-    """The table of trials in words, one row a cell."""
+# Intervals that were tried on a length of wire, not on a number of reels.
+OF_WIRE = (TriedInterval.REEL_RISK, TriedInterval.INDEX_OF_READINGS, TriedInterval.DRIFT)
+
+
+def _held_tables() -> tuple[tuple[str, tuple[tuple[str, ...], ...]], ...]:
+    """The table of trials in words, by interval, one row a cell."""
     return tuple(
-        (
-            one.figure.value,
-            one.kind.value,
-            f"{one.lag_one:g}",
-            f"{one.size:g} km" if one.figure is TriedInterval.REEL_RISK else f"{one.size:g} reels",
-            f"{one.answered} of {one.repetitions}",
-            f"{100.0 * one.held:.1f} %" if one.answered else "",
-            f"{100.0 * one.standard_error:.1f} %" if one.answered else "",
-            f"{one.seed}",
-            one.date,
-        )
-        for one in cells()
+        (figure.value, tuple(_held_row(one) for one in cells() if one.figure is figure))
+        for figure in TriedInterval
+    )
+
+
+def _held_row(one: TriedCell) -> tuple[str, ...]:
+    return (
+        one.kind.value,
+        f"{one.lag_one:g}",
+        f"{one.size:g} km"
+        if one.figure in OF_WIRE
+        else f"{one.size:g} {'reel' if one.size == 1 else 'reels'}",
+        f"{one.answered} of {one.repetitions}",
+        f"{100.0 * one.held:.1f} %" if one.answered else "–",
+        f"{100.0 * one.standard_error:.1f} %" if one.answered else "–",
+        f"{one.seed}",
+        one.date,
     )
 
 
@@ -280,7 +293,7 @@ def write_guide_pages(record: Guides, site: Site, only: str | None = None) -> tu
             guide=_chosen(record, guide),
             guides=NAMES,
             terms=TERMS,
-            held=_held_rows() if guide.id == "INTERVALS" else (),
+            held=_held_tables() if guide.id == "INTERVALS" else (),
         )
         for guide in GUIDES
         if only is None or guide.id == only

@@ -5,6 +5,7 @@ The record of the nonconformance summary: what was found in a period, by rule, l
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from datetime import date
 from statistics import median
@@ -18,7 +19,7 @@ from dashboards.records import FindingRow, NonconformanceSummary, Plant, Tally, 
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile, write_if_changed
 from pipeline.length.intervals import wire_m
-from pipeline.statistics.event_rate import event_rate
+from pipeline.steps.rates_of_reels import rate_of_reels
 from pipeline.wording.say import plain
 
 Heading = Callable[[RunBook, Row], str]
@@ -73,12 +74,12 @@ def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], boo
     for book, row in findings:
         grouped.setdefault(heading(book, row), []).append(row)
     made: dict[str, float] = {}
-    known: dict[str, float] = {}
+    known: dict[str, dict[str, float]] = {}
     if name in {"line", "product"}:
         for book in books:
             key = heading(book, {})
             made[key] = made.get(key, 0.0) + (book.head["on_reels_m"] or 0.0)
-            known[key] = known.get(key, 0.0) + sum(
+            known.setdefault(key, {})[book.run_id] = sum(
                 row["length_m"] - row["wall_unmonitored_m"] for row in book.reels
             )
     still_open = {row["finding_id"] for book in books for row in book.open_findings}
@@ -86,7 +87,8 @@ def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], boo
     # Most findings first, so that the few causes of most of them are read first.
     for key in sorted(set(grouped) | set(made), key=lambda one: (-len(grouped.get(one, ())), one)):
         found = grouped.get(key, [])
-        reach = known.get(key)
+        reach = known.get(key, {})
+        in_run = Counter(row["run_id"] for row in found)
         rows.append(
             TallyRow(
                 heading=key,
@@ -94,8 +96,10 @@ def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], boo
                 closed=sum(row["finding_id"] not in still_open for row in found),
                 length_m=wire_m((row["run_id"], row["from_m"], row["to_m"]) for row in found),
                 made_m=made.get(key),
-                known_m=reach,
-                per_km=event_rate(len(found), reach) if reach else None,
+                known_m=sum(reach.values()) if reach else None,
+                per_km=rate_of_reels([(in_run[run], m) for run, m in reach.items()])
+                if any(reach.values())
+                else None,
             )
         )
     return Tally(name, tuple(rows))

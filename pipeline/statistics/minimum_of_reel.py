@@ -144,7 +144,7 @@ def reel_risk(
         return Refused(question, method, reason, int(y.size))
     tail = LowerTail(threshold, scale, shape, y.size / known_m)
     estimate = tail.chance_below(limit, reel_m)
-    alike, widened = _alike(dispersion)
+    alike, widened = reels_alike(dispersion)
     drop = float(stats.chi2.ppf(confidence, 1)) / 2.0 * drop_factor * widened
     low, high = _rate_interval(y, tail, threshold - limit, known_m, drop)
     details = {
@@ -186,8 +186,13 @@ def reel_risk(
     )
 
 
-def _alike(dispersion: Result | Refused | None) -> tuple[Assumption, float]:
-    """Whether reels have clusters alike, and the factor on the drop of the likelihood (1 or more)."""
+@checked
+def reels_alike(dispersion: Result | Refused | None) -> tuple[Assumption, float]:
+    """Whether reels have clusters alike, and the factor on the drop of the likelihood (1 or more).
+
+    Args:
+        dispersion: variance over mean of the counts of clusters on reels; None or refused: not checked.
+    """
     name = message(Assumed.REELS_ALIKE)
     if not isinstance(dispersion, Result):
         why = message(Note.NOT_CHECKED) if dispersion is None else dispersion.reason

@@ -24,8 +24,6 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
-# Simulated wire (tests/statistics/interval_coverage_found.csv): depths reach their limit law slowly.
-HELD = message(Note.HELD_RETURN_LEVEL)
 Covariance = tuple[tuple[float, float], tuple[float, float]]
 Drop = Callable[[ArrayLike, float, float, float, float, float], float]
 
@@ -124,7 +122,7 @@ def reel_level(
         step *= 1.5
     shallow = float(optimize.brentq(spare, inner, at, xtol=1e-5 * at)) if spare(inner) < 0.0 else 0.0
     deep = float(optimize.brentq(spare, at, outer, xtol=1e-5 * at)) if spare(outer) < 0.0 else math.inf
-    warnings = [HELD]
+    warnings = []
     if not math.isfinite(deep):
         warnings.append(message(Note.THIN_SIDE_WITHOUT_BOUND))
     if averaging_m is not None:

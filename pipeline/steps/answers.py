@@ -18,7 +18,7 @@ from pipeline.possible import possible
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks, asks_of
 from pipeline.reasons import Reason
-from pipeline.results import Refused, Result, asking, standing
+from pipeline.results import Refused, Result, UnitOfInference, asking, standing
 from pipeline.statistics.against_record import Observed, against_record
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.capability import performance_index_one_sided
@@ -28,6 +28,7 @@ from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
 from pipeline.steps.fault_patterns import fault_patterns, places_of_faults, scatter_of_faults
 from pipeline.steps.fault_repeats import repeat_answers
+from pipeline.steps.held_share import TriedInterval, as_held, kinds_like, lag_one_of, rate_as_held
 from pipeline.steps.judge import Judged
 from pipeline.steps.line_answers import line_answers
 from pipeline.steps.reading_shapes import redrawn_index, shape_answer
@@ -80,7 +81,7 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
             noise = bench.measured.noise.get("wall gauge")
             sliced = bench.plant.risks.small_scale_um
             small = None if sliced is None else sliced / 1000.0
-            beside = beside_the_risk(wall, limit, reels[0].from_m, reels[-1].to_m, usual, noise, small)
+            beside = beside_the_risk(wall, limit, spans_of_reels, usual, noise, small)
             told = {row.answer.question.key for row in rows}
             rows += [
                 AnswerRow(
@@ -119,37 +120,66 @@ def _series_of(seen: Seen, from_m: float, to_m: float, sense: str) -> tuple[Floa
 def _capability(
     seen: Seen, limit: Limit, series: Floats, worth: EffectiveN | None, *, from_m: float, to_m: float
 ) -> Result | Refused:
+    here = seen.rows_within(from_m, to_m)
+    counted = here[seen.steady[here] & seen.fit_for_statistics[here]]
+    answer = index_of_readings(
+        series,
+        worth,
+        limit,
+        "section average" if seen.name == "mean_wall_mm" else "reading",
+        float(seen.widths()[counted].sum()),
+    )
+    if isinstance(answer, Refused) or worth is None:
+        return answer
+    known = series[np.isfinite(series)]
+    return as_held(
+        standing(_with_left_out(answer, seen, limit, from_m, to_m)),
+        TriedInterval.INDEX_OF_READINGS,
+        kinds_like(known, limit.sense),
+        (lag_one_of(worth),),
+        known.size / 1000.0,
+    )
+
+
+def index_of_readings(
+    series: Floats, worth: EffectiveN | None, limit: Limit, unit: UnitOfInference, known_m: float
+) -> Result | Refused:
+    """The index of readings before the trials are asked; they were made of this.
+
+    Args:
+        series: readings in the order of the wire, NaN where unknown.
+        worth: what they are worth; None where they are too few or all equal.
+        limit: the limit.
+        unit: what one reading is.
+        known_m: wire behind them [m].
+    """
     question = asks_of(limit, Quantity.PERFORMANCE_INDEX)
-    known = int(np.isfinite(series).sum())
+    values = series[np.isfinite(series)]
     if worth is None:
         return Refused(
             question,
             message(Method.ONE_SIDED_INDEX),
-            message(Reason.TOO_FEW_STEADY_READINGS, known=known, fewest_readings=FEWEST_READINGS),
-            known,
+            message(Reason.TOO_FEW_STEADY_READINGS, known=values.size, fewest_readings=FEWEST_READINGS),
+            values.size,
         )
     if not worth.resolved:
         # The level wanders over the whole length, so the effective number is a guess on the hopeful side.
         return Refused(
             question,
             message(Method.ONE_SIDED_INDEX),
-            message(Reason.READINGS_DRIFT_TOO_SLOWLY, worth=worth.for_mean, known=known),
-            known,
+            message(Reason.READINGS_DRIFT_TOO_SLOWLY, worth=worth.for_mean, known=values.size),
+            values.size,
         )
-    here = seen.rows_within(from_m, to_m)
-    counted = here[seen.steady[here] & seen.fit_for_statistics[here]]
     answer = performance_index_one_sided(
-        series[np.isfinite(series)],
+        values,
         limit.value,
         sense="at least" if limit.sense == "at least" else "at most",
         n_for_mean=worth.for_mean,
         n_for_variance=worth.for_variance,
         freedom_of_worth=worth.freedom,
-        unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
-        known_m=float(seen.widths()[counted].sum()),
+        unit_of_inference=unit,
+        known_m=known_m,
     )
-    if isinstance(answer, Result):
-        answer = _with_left_out(answer, seen, limit, from_m, to_m)
     return asking(answer, question)
 
 
@@ -188,4 +218,6 @@ def _fault_rate(bench: Bench, from_m: float, to_m: float) -> Result | Refused:
     places = places_of_faults(bench)[0]
     inside = places[(places >= from_m) & (places < to_m)]
     scatter = scatter_of_faults(inside, seen.known, [(reel.from_m, reel.to_m) for reel in reels])
-    return event_rate(faults, tested, dispersion=scatter)
+    return rate_as_held(
+        event_rate(faults, tested, dispersion=scatter), TriedInterval.FAULT_RATE_OF_RUN, scatter
+    )

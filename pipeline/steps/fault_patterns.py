@@ -35,6 +35,7 @@ from pipeline.statistics.spark_merge import hidden_faults, merge_reach_m
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
+from pipeline.steps.held_share import TriedInterval, rate_as_held
 
 TOPIC = "fault patterns"
 # Tested wire over which faults are counted for their scatter, and within which two make a close pair [m] (chosen
@@ -154,7 +155,7 @@ def _hidden(bench: Bench, spark: Seen, tester: Instrument, places: Floats) -> Re
     low, middle, high = (one.corrected_per_km for one in ends)
     if low is None or middle is None or high is None:
         return Refused(question, method, ends[-1].warning, n)
-    return replace(
+    unmerged = replace(
         seen,
         estimate=middle,
         low=low,
@@ -163,6 +164,7 @@ def _hidden(bench: Bench, spark: Seen, tester: Instrument, places: Floats) -> Re
         warnings=(message(Note.COUNTS_WITHIN_REACH, merged=ends[1].warning, reach=Measure(reach, "m")),),
         details={"merged_per_km": ends[1].merged_per_km, "reach_m": reach},
     )
+    return rate_as_held(unmerged, TriedInterval.FAULT_RATE_OF_RUN, scatter)
 
 
 def _rates(seen: Result) -> tuple[float, float, float]:

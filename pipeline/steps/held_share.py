@@ -26,6 +26,10 @@ from pipeline.statistics.autocorrelation import EffectiveN
 
 # A share under this is no interval; between it and 95 % the share itself is told (chosen here).
 LEAST = 0.90
+# Faults of a reel in the trials of fault rates (chosen here).
+FAULTS_A_REEL = 3.0
+# Faults from which on their scatter shows clusters of four (chosen here, by the trials).
+ENOUGH_TO_SCATTER = 20
 # Answers a cell must have: the standard error of a share of 95 % is then under 2.5 % (chosen here).
 FEWEST = 80
 
@@ -35,7 +39,10 @@ class TriedInterval(Code):
 
     REEL_RISK = "risk of a reel"
     INDEX_OF_REELS = "index of reels"
-    FAULT_RATE = "fault rate"
+    INDEX_OF_READINGS = "index of readings"
+    DRIFT = "drift"
+    FAULT_RATE = "fault rate of reels"
+    FAULT_RATE_OF_RUN = "fault rate of a run"
     FAULT_RATIO = "ratio of fault rates"
 
 
@@ -118,16 +125,36 @@ def kind_of(values: NDArray[np.float64]) -> TriedKind:
     return TriedKind.NORMAL
 
 
-def kind_of_reels(values: NDArray[np.float64]) -> TriedKind:
+def kinds_like(values: NDArray[np.float64], sense: str = "at least") -> tuple[TriedKind, ...]:
+    """The kinds that readings may be of as seen from a limit: notches that come singly or in bunches look the same.
+
+    Args:
+        values: readings, none unknown.
+        sense: "at least" or "at most"; trials were made against a lower limit.
+    """
+    kind = kind_of(values)
+    if kind is TriedKind.RARE_NOTCHES:
+        return kind, TriedKind.CLUSTERS
+    return (_turned(kind, sense),)
+
+
+def _turned(kind: TriedKind, sense: str) -> TriedKind:
+    """The kind as it looks from the limit: from an upper one, thin and thick change places."""
+    skewed = {TriedKind.SKEWED_THIN: TriedKind.SKEWED_THICK, TriedKind.SKEWED_THICK: TriedKind.SKEWED_THIN}
+    return skewed.get(kind, kind) if sense == "at most" else kind
+
+
+def kind_of_reels(values: NDArray[np.float64], sense: str = "at least") -> TriedKind:
     """What values of reels look like, which so few only show by their skewness: beyond one standard error or not.
 
     Args:
         values: one a reel, none unknown.
+        sense: "at least" or "at most"; trials were made against a lower limit.
     """
     skewness = float(stats.skew(values))
     if abs(skewness) <= math.sqrt(6.0 / values.size):
         return TriedKind.NORMAL
-    return TriedKind.SKEWED_THIN if skewness < 0.0 else TriedKind.SKEWED_THICK
+    return _turned(TriedKind.SKEWED_THIN if skewness < 0.0 else TriedKind.SKEWED_THICK, sense)
 
 
 def lag_one_of(worth: EffectiveN) -> float:
@@ -167,12 +194,37 @@ def _around(tried: set[float], value: float) -> set[float]:
     return {max(below), min(above)}
 
 
+def rate_as_held(
+    answer: Result | Refused, figure: TriedInterval, scatter: Result | Refused
+) -> Result | Refused:
+    """A fault rate or a ratio of two with the share of trials that held it, by its faults and how they scatter.
+
+    Never refused for its share: a count on a length stands, and the share says how far its interval can be trusted.
+
+    Args:
+        answer: what the method gave.
+        figure: whose interval it is.
+        scatter: variance over mean of the counts; refused where so few show nothing.
+    """
+    if isinstance(answer, Refused):
+        return answer
+    kinds: tuple[TriedKind, ...] = (TriedKind.NORMAL, TriedKind.DIFFERENT_LEVELS, TriedKind.CLUSTERS)
+    if isinstance(scatter, Result):
+        if scatter.details["p_value"] < 0.05:
+            kinds = kinds[1:]
+        elif answer.n >= ENOUGH_TO_SCATTER:
+            kinds = kinds[:2]
+    smallest = min(one.size for one in cells() if one.figure is figure)
+    return as_held(answer, figure, kinds, (0.0,), max(answer.n / FAULTS_A_REEL, smallest), 0.0)
+
+
 def as_held(
     answer: Result | Refused,
     figure: TriedInterval,
     kinds: tuple[TriedKind, ...],
     lags: tuple[float, ...],
     size: float,
+    refuse_under: float = LEAST,
 ) -> Result | Refused:
     """The answer with the share of trials like it that held the truth; refused where too few did, or none was made.
 
@@ -182,6 +234,7 @@ def as_held(
         kinds: kinds the case may be of.
         lags: correlations of neighbours it may have.
         size: thousands of readings, or reels.
+        refuse_under: share under which there is no interval.
     """
     if isinstance(answer, Refused):
         return answer
@@ -190,7 +243,7 @@ def as_held(
         reason = message(Reason.NO_TRIAL_LIKE_THIS, lag_one=max(lags))
         return Refused(answer.question, answer.method, reason, answer.n)
     least, most = min(held), max(held)
-    if least < LEAST:
+    if least < refuse_under:
         reason = message(Reason.INTERVAL_HELD_TOO_SELDOM, least=100.0 * least)
         return Refused(answer.question, answer.method, reason, answer.n)
     note = message(Note.HELD_IN_TRIALS, least=100.0 * least, most=100.0 * most)

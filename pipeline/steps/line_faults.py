@@ -11,7 +11,6 @@ from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
-from scipy import stats
 
 from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
@@ -23,16 +22,14 @@ from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.rate_changes import RateChange, rate_change
-from pipeline.statistics.rate_comparison import compare_rates, power_of_comparison
 from pipeline.statistics.rate_regression import RateRegression, rate_regression
 from pipeline.steps.line_reels import LineReel
+from pipeline.steps.rates_of_reels import ratio_of_reels
 
 Answer = tuple[str, Result | Refused]
 TOPIC = "fault rates"
 # Pairs of shifts or lots that are compared one by one; beyond them the regression has all at once (chosen here).
 MOST_PAIRS = 6
-# Faults up to which the chance to see a difference is summed over all pairs of counts (chosen here, to bound the time).
-MOST_SUMMED = 1000
 
 
 def fault_answers(reels: Sequence[LineReel]) -> list[Answer]:
@@ -68,54 +65,18 @@ def _pairs(kind: str, reels: Sequence[LineReel]) -> list[Result | Refused]:
     classes = sorted({reel.circumstances[kind] for reel in reels if kind in reel.circumstances})
     found: list[Result | Refused] = []
     for one, other in list(combinations(classes, 2))[:MOST_PAIRS]:
-        sums = [
-            (
-                sum(reel.faults for reel in reels if reel.circumstances.get(kind) == name),
-                sum(reel.tested_m for reel in reels if reel.circumstances.get(kind) == name),
-            )
-            for name in (one, other)
-        ]
         question = asks(
             Quantity.FAULT_RATE_RATIO,
             f"{kind} {one} : {kind} {other}",
             one=f"{kind} {one}",
             other=f"{kind} {other}",
         )
-        scatter = _within_classes(kind, (one, other), reels)
-        found.append(_tried(question, lambda s=sums, d=scatter: _compared(s[0], s[1], d)))  # type: ignore[misc]
+        sides = [
+            [(reel.faults, reel.tested_m) for reel in reels if reel.circumstances.get(kind) == name]
+            for name in (one, other)
+        ]
+        found.append(_tried(question, lambda s=sides: ratio_of_reels(*s)))  # type: ignore[misc]
     return found
-
-
-def _within_classes(kind: str, classes: tuple[str, str], reels: Sequence[LineReel]) -> Result | Refused:
-    """Variance over mean of the counts of reels about the rate of their own class, both classes together."""
-    found: list[Result] = []
-    for name in classes:
-        own = [reel for reel in reels if reel.circumstances.get(kind) == name]
-        one = dispersion_of_counts([reel.faults for reel in own], [reel.tested_m for reel in own])
-        if isinstance(one, Refused):
-            continue
-        found.append(one)
-    if not found:
-        reason = message(Note.SO_FEW_CANNOT_SHOW, n=0)
-        return Refused(asks(Quantity.FAULT_DISPERSION), message(Note.CHI_SQUARE), reason, 0)
-    x2, freedom, items = (sum(one.details[key] for one in found) for key in ("x_squared", "freedom", "items"))
-    p_value = found[0].details["p_value"] if len(found) == 1 else float(stats.chi2.sf(x2, freedom))
-    details = {"x_squared": x2, "p_value": p_value, "items": items, "freedom": freedom}
-    return replace(found[0], estimate=x2 / freedom, details=details)
-
-
-def _compared(
-    one: tuple[int, float], other: tuple[int, float], scatter: Result | Refused
-) -> Result | Refused:
-    """Two rates compared; where no difference shows, how often one of twice the rate would have."""
-    (faults, tested_m), (others, other_m) = one, other
-    found = compare_rates(faults, tested_m, others, other_m, dispersion=scatter)
-    if isinstance(found, Refused) or found.details["p_value"] < 0.05 or faults + others > MOST_SUMMED:
-        return found
-    usual = 1000.0 * (faults + others) / (tested_m + other_m)
-    seen = power_of_comparison(2.0 * usual, usual, tested_m, other_m)
-    told = message(Note.NO_DIFFERENCE_SHOWN, rate=Measure(usual, "per km"), seen=100.0 * seen)
-    return replace(found, warnings=(*found.warnings, told))
 
 
 def _asked(found: Result | Refused, question: Asked) -> Result | Refused:

@@ -26,7 +26,7 @@ from pipeline.statistics.capability_within import within_index_one_sided
 from pipeline.statistics.reels_needed import index_that_proves, reels_needed, share_of_bad_reels
 from pipeline.statistics.tolerance import lower_tolerance_limit
 from pipeline.steps.charted import ChartFamily
-from pipeline.steps.held_share import TriedInterval, TriedKind, as_held, kind_of_reels
+from pipeline.steps.held_share import TriedInterval, as_held, kind_of_reels
 from pipeline.steps.line_charts import LineCharts
 from pipeline.steps.line_reels import LineReel, values_of
 
@@ -114,10 +114,7 @@ def _index(reels: Sequence[LineReel], limit: ReelLimit, charts: LineCharts) -> R
     if isinstance(found, Refused):
         return found
     values = values_of(reels, limit.quantity)
-    kind = kind_of_reels(values[np.isfinite(values)])
-    if limit.sense == "at most" and kind is not TriedKind.NORMAL:
-        # Trials were made against a lower limit: thin and thick change places.
-        kind = TriedKind.SKEWED_THICK if kind is TriedKind.SKEWED_THIN else TriedKind.SKEWED_THIN
+    kind = kind_of_reels(values[np.isfinite(values)], limit.sense)
     found = as_held(
         found, TriedInterval.INDEX_OF_REELS, (kind,), (found.details["lag_one_of_reels"],), found.n
     )

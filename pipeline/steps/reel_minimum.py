@@ -25,7 +25,7 @@ from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, reel_risk
 from pipeline.steps.evidence import Floats, Seen
-from pipeline.steps.held_share import TriedInterval, TriedKind, as_held, kind_of, lag_one_of
+from pipeline.steps.held_share import TriedInterval, TriedKind, as_held, kinds_like, lag_one_of
 from pipeline.steps.wall_tail import (
     SHARES,
     Tail,
@@ -55,13 +55,15 @@ def reel_minimum(
         standard_uncertainty: of one reading [mm], told beside the result.
     """
     answer = standing(risk_of_reel(seen, limit, reels, reel_m, standard_uncertainty))
+    return _as_tried(answer, _steady(seen, reels[0][0], reels[-1][1])[1])
+
+
+def _as_tried(answer: Result | Refused, value: Floats) -> Result | Refused:
+    """A risk or a level with the share of trials of the risk on wire like this that held it."""
     if isinstance(answer, Refused):
         return answer
-    _, value = _steady(seen, reels[0][0], reels[-1][1])
     alike = next(one for one in answer.assumptions if one.name == message(Assumed.REELS_ALIKE))
-    kinds: tuple[TriedKind, ...] = (TriedKind.DIFFERENT_LEVELS,) if alike.held is False else (kind_of(value),)
-    if TriedKind.RARE_NOTCHES in kinds:
-        kinds = (TriedKind.RARE_NOTCHES, TriedKind.CLUSTERS)  # not told apart by their shape
+    kinds = (TriedKind.DIFFERENT_LEVELS,) if alike.held is False else kinds_like(value)
     lag_one = lag_one_of(effective_n(value))
     return as_held(answer, TriedInterval.REEL_RISK, kinds, (lag_one,), value.size / 1000.0)
 
@@ -150,8 +152,7 @@ def _between_reels(tail: Tail, reels: Sequence[Span]) -> Result | Refused:
 def beside_the_risk(
     seen: Seen,
     limit: Limit,
-    from_m: float,
-    to_m: float,
+    reels: Sequence[Span],
     reel_m: float,
     noise: Result | Refused | None,
     small_scale_mm: float | None,
@@ -161,13 +162,12 @@ def beside_the_risk(
     Args:
         seen: the thinnest wall along the wire.
         limit: the minimum wall at any point.
-        from_m: start of the wire looked at [m].
-        to_m: its end [m].
+        reels: where each reel begins and ends on the wire [m], in its order.
         reel_m: length of a reel [m].
         noise: what the line's stops told of the gauge.
         small_scale_mm: deviation between neighbouring cut slices; None where it was not measured.
     """
-    at, value = _steady(seen, from_m, to_m)
+    at, value = _steady(seen, reels[0][0], reels[-1][1])
     if value.size < 200:
         return []
     step = float(np.median(np.diff(at)))
@@ -181,7 +181,9 @@ def beside_the_risk(
             ("tail of the wall", Refused(asks(Quantity.RETURN_LEVEL), METHOD, str(fault.complaints[0]), 0))
         )
     if not isinstance(tail, int):
-        rows += [("tail of the wall", one) for one in tail_answers(tail, reel_m, seen.extent_m)]
+        clumping, *levels = tail_answers(tail, reel_m, seen.extent_m, _between_reels(tail, reels))
+        rows.append(("tail of the wall", clumping))
+        rows += [("tail of the wall", _as_tried(standing(one), value)) for one in levels]
     return rows
 
 

@@ -35,6 +35,7 @@ from pipeline.steps.announced import announced_answers
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen
+from pipeline.steps.held_share import TriedInterval, as_held, kinds_like, lag_one_of
 from pipeline.steps.section_averages import AVERAGE_M, MOST_READINGS, section_averages, steady_series
 from pipeline.tuning.periods import HARMONICS, elements_of
 
@@ -272,7 +273,16 @@ def _with_element(
 
 
 def _drift(seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
-    """How fast the level moves along the run, by a straight line through the averages over stretches."""
+    """The drift with the share of trials on wire like this that held it."""
+    found, value = _raw_drift(seen, from_m, to_m), steady_series(seen, from_m, to_m)[1]
+    if not any(isinstance(one, Result) for one in found):
+        return found
+    lags, km = (lag_one_of(effective_n(value)),), value.size / 1000.0
+    return [as_held(one, TriedInterval.DRIFT, kinds_like(value), lags, km) for one in found]
+
+
+def _raw_drift(seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
+    """How fast the level moves along the run, by a straight line through averages; trials were made of this."""
     question = asks(Quantity.DRIFT, seen.name, channel=seen.name)
     averages, middle = section_averages(seen, from_m, to_m)
     n = int(np.isfinite(averages).sum())

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import special
 
 from pipeline.assumed import Assumed
@@ -41,7 +42,7 @@ from pipeline.statistics.extremal_index import (
 )
 from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
 from pipeline.statistics.level_crossings import correlation_length_m, reel_risk_from_index
-from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop
+from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, LowerTail, likelihood_drop, reels_alike
 from pipeline.statistics.return_level import reel_level
 from pipeline.statistics.tail_diagnostics import (
     cluster_spacings,
@@ -216,13 +217,19 @@ def diagnostics(tail: Tail) -> tuple[Assumption, ...]:
     return tuple(checks)
 
 
-def tail_answers(tail: Tail, reel_m: float, averaging_m: float) -> list[Result | Refused]:
+def tail_answers(
+    tail: Tail, reel_m: float, averaging_m: float, scatter: Result | Refused
+) -> list[Result | Refused]:
     """How thin readings clump at the threshold used, and how thin a reel gets.
+
+    The interval of a level holds it exactly where the interval of the risk at that level holds the risk: both let the
+    likelihood fall as far.
 
     Args:
         tail: the thin readings.
         reel_m: length of a reel [m].
         averaging_m: wire that one reading averages over [m].
+        scatter: variance over mean of the counts of clusters on reels.
     """
     question = asks(Quantity.EXTREMAL_INDEX, threshold=Measure(tail.threshold, "mm"))
     found: list[Result | Refused] = []
@@ -234,18 +241,26 @@ def tail_answers(tail: Tail, reel_m: float, averaging_m: float) -> list[Result |
     lower = LowerTail(
         tail.threshold, tail.fit.scale, tail.fit.shape, tail.clusters.deficit.size / tail.known_m
     )
+    alike, widened = reels_alike(scatter)
+    # Of fewer clusters there is no level.
+    enough = tail.clusters.deficit.size >= FEWEST_CLUSTERS
+    checks = (alike, *diagnostics(tail)) if enough else (alike,)
+
+    def drop(deficits: ArrayLike, *given: float) -> float:
+        return likelihood_drop(deficits, *given) / (SLOW_LIMIT_LAW * widened)
+
     for times in LEVELS:
         level = reel_level(
             tail.clusters.deficit,
             lower,
-            likelihood_drop,
+            drop,
             known_m=tail.known_m,
             reel_m=reel_m,
             times=times,
             covariance=tail.fit.covariance,
             averaging_m=averaging_m,
         )
-        found.append(level)
+        found.append(replace(level, assumptions=checks) if isinstance(level, Result) else level)
     return found
 
 

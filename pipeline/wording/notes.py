@@ -203,9 +203,6 @@ NOTES: Mapping[str, tuple[str, ...]] = {
     Note.HELD_REDRAWN_MEAN: (
         ("Simulated coverage of the 95 % interval: 93.3 % (3,000 readings, autocorrelation 0.95 at lag 1)."),
     ),
-    Note.HELD_RETURN_LEVEL: (
-        ("Simulated coverage of the 95 % interval: 92.8 % (60 km, autocorrelation 0.95 at lag 1)."),
-    ),
     Note.INFORMATION_MATRIX_TEST: ("information-matrix test p {misfit_p:.3g}",),
     Note.INSULATION_ONLY: ("Insulation only, without the covering.",),
     Note.ITEMS_LACK_A_VALUE: ("{lost} of {known} items lack a value and are not judged.",),

@@ -21,21 +21,26 @@ import numpy as np
 import pipeline.steps
 from pipeline.results import Refused, Result, standing
 from pipeline.sheets.plant_sheet import Charts
-from pipeline.statistics.event_clustering import dispersion_of_counts
+from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.event_rate import event_rate
 from pipeline.statistics.run_length import alarm_budget
-from pipeline.steps.held_share import TriedInterval, TriedKind
+from pipeline.steps.answers import index_of_readings
+from pipeline.steps.fault_patterns import scatter_of_faults
+from pipeline.steps.held_share import FAULTS_A_REEL, TriedInterval, TriedKind
 from pipeline.steps.line_charts import WATCHED, LineCharts, _LineMaker
-from pipeline.steps.line_faults import _pairs
 from pipeline.steps.line_indices import ReelLimit, raw_index
 from pipeline.steps.line_reels import LineReel
+from pipeline.steps.rates_of_reels import rate_of_reels, ratio_of_reels
 from pipeline.steps.reel_minimum import risk_of_reel
+from pipeline.steps.run_patterns import _raw_drift
 from tests.statistics.coverage_worlds import (
+    BETWEEN,
     CENTRE_MM,
     REEL_M,
     SPREAD_MM,
     World,
     fault_counts,
+    fault_places,
     limit_of,
     seen_of,
     shaped,
@@ -59,8 +64,9 @@ HEAD = (
 SEED = 20261129
 RISK = 0.02
 INDEX = 1.5
-FAULTS_A_REEL = 3.0
 AT_A_TIME = 100
+# Correlations of neighbouring readings.
+LAGS = (0.5, 0.95, 0.98)
 Answer = Result | Refused
 Run = Callable[[np.random.Generator], tuple[Answer, float]]
 
@@ -134,16 +140,63 @@ def stability(reels: list[LineReel]) -> LineCharts:
     return LineCharts(tuple(maker.charts), (), budget.words)
 
 
+def wire(kind: TriedKind, phi: float, km: int, random: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Readings of a run, one reel a row [mm], and the level of each reel [mm]: told of the wire made, not of others."""
+    of_levels = kind is TriedKind.DIFFERENT_LEVELS
+    wall = World(TriedKind.NORMAL.value if of_levels else kind.value, phi).reels(km, random)
+    level = BETWEEN * SPREAD_MM * random.standard_normal(km) if of_levels else np.zeros(km)
+    return wall + level[:, None], level
+
+
+def readings(kind: TriedKind, phi: float, km: int) -> Run:
+    """One-sided index of single readings of a run, bound of 95 %."""
+    limit = limit_of("minimum average wall", CENTRE_MM - 3 * INDEX * SPREAD_MM)
+
+    def run(random: np.random.Generator) -> tuple[Answer, float]:
+        wall, level = wire(kind, phi, km, random)
+        series = wall.ravel()
+        found = index_of_readings(series, effective_n(series), limit, "reading", float(series.size))
+        if kind is not TriedKind.DIFFERENT_LEVELS:
+            return standing(found), World(kind.value, phi).index(limit.value)
+        spread = float(np.hypot(SPREAD_MM, level.std()))
+        return standing(found), (CENTRE_MM + float(level.mean()) - limit.value) / (3.0 * spread)
+
+    return run
+
+
+def drift(kind: TriedKind, phi: float, km: int) -> Run:
+    """Slope of the straight line through the levels of a run [mm/km]; 0 where all reels have one level."""
+
+    def run(random: np.random.Generator) -> tuple[Answer, float]:
+        wall, level = wire(kind, phi, km, random)
+        found = _raw_drift(seen_of("mean_wall_mm", wall.ravel()), 0.0, float(wall.size))[0]
+        every = np.repeat(level, 20)
+        return standing(found), float(np.polyfit(0.05 * np.arange(every.size), every, 1)[0])
+
+    return run
+
+
 def fault_rate(kind: TriedKind, _: float, many: int) -> Run:
-    """Faults a kilometre over so many reels of one."""
+    """Faults a kilometre over so many reels of one, each with its count."""
 
     def run(random: np.random.Generator) -> tuple[Answer, float]:
         counts = fault_counts(kind.value, FAULTS_A_REEL, many, random)
-        lengths = np.full(many, 1000.0)
-        scatter = dispersion_of_counts(counts, lengths)
-        return standing(
-            event_rate(int(counts.sum()), float(lengths.sum()), dispersion=scatter)
-        ), FAULTS_A_REEL
+        return standing(rate_of_reels([(int(one), 1000.0) for one in counts])), FAULTS_A_REEL
+
+    return run
+
+
+def fault_rate_of_run(kind: TriedKind, _: float, many: int) -> Run:
+    """Faults a kilometre over so many reels of one, each fault with its place."""
+    known, spans = (
+        np.array([[0.0, 1000.0 * many]]),
+        [(1000.0 * one, 1000.0 * (one + 1)) for one in range(many)],
+    )
+
+    def run(random: np.random.Generator) -> tuple[Answer, float]:
+        at = fault_places(kind.value, FAULTS_A_REEL, many, random)
+        scatter = scatter_of_faults(at, known, spans)
+        return standing(event_rate(at.size, 1000.0 * many, dispersion=scatter)), FAULTS_A_REEL
 
     return run
 
@@ -152,13 +205,11 @@ def fault_ratio(kind: TriedKind, _: float, many: int) -> Run:
     """Ratio of the rates of two classes of reels, half of the reels each, the second half as high."""
 
     def run(random: np.random.Generator) -> tuple[Answer, float]:
-        half = many // 2
-        reels = [
-            LineReel("R", f"{name} {one}", faults=int(faults), tested_m=1000.0, circumstances={"shift": name})
-            for name, mean in (("day", FAULTS_A_REEL), ("night", FAULTS_A_REEL / 2.0))
-            for one, faults in enumerate(fault_counts(kind.value, mean, half, random))
+        sides = [
+            [(int(one), 1000.0) for one in fault_counts(kind.value, mean, many // 2, random)]
+            for mean in (FAULTS_A_REEL, FAULTS_A_REEL / 2.0)
         ]
-        return standing(_pairs("shift", reels)[0]), 2.0
+        return standing(ratio_of_reels(*sides)), 2.0
 
     return run
 
@@ -177,10 +228,13 @@ def cells() -> tuple[Cell, ...]:
         ]
     ]
     plan = [
-        (TriedInterval.FAULT_RATE, fault_rate, of_counts, (0.0,), (12, 24, 100)),
-        (TriedInterval.FAULT_RATIO, fault_ratio, of_counts, (0.0,), (12, 24, 100)),
+        (TriedInterval.FAULT_RATE, fault_rate, of_counts, (0.0,), (1, 2, 6, 12, 24, 100)),
+        (TriedInterval.FAULT_RATE_OF_RUN, fault_rate_of_run, of_counts, (0.0,), (1, 2, 6, 12, 24, 100)),
+        (TriedInterval.FAULT_RATIO, fault_ratio, of_counts, (0.0,), (2, 6, 12, 24, 100)),
         (TriedInterval.INDEX_OF_REELS, index, of_reels, (0.0, 0.5), (12, 24, 100)),
-        (TriedInterval.REEL_RISK, risk, tuple(TriedKind), (0.5, 0.95, 0.98), (2, 6, 10, 60)),
+        (TriedInterval.INDEX_OF_READINGS, readings, tuple(TriedKind), LAGS, (1, 2, 6, 10, 60)),
+        (TriedInterval.DRIFT, drift, tuple(TriedKind), LAGS, (1, 2, 6, 10, 60)),
+        (TriedInterval.REEL_RISK, risk, tuple(TriedKind), LAGS, (2, 6, 10, 60)),
     ]
     return tuple(
         Cell(figure, kind, phi, size, made(kind, phi, size))

@@ -63,6 +63,14 @@ class World:
             wall += BETWEEN * SPREAD_MM * random.standard_normal((many, 1))
         return wall
 
+    def index(self, limit: float) -> float:
+        """Index of single readings against a lower limit [mm], from their exact moments; of reels of one level."""
+        mean, variance = 0.0, 1.0
+        if self.shape in {"rare notches", "clusters"}:
+            # Depths uniform from 0: mean d/2, mean square d^2/3; each of a bunch lies where it does by itself.
+            mean, variance = -NOTCHES_PER_M * NOTCH_SD / 2.0, 1.0 + NOTCHES_PER_M * NOTCH_SD**2 / 3.0
+        return (CENTRE_MM + mean * SPREAD_MM - limit) / (3.0 * SPREAD_MM * math.sqrt(variance))
+
 
 def shaped(x: Array, shape: str) -> Array:
     """A standard normal series as one of mean 0 and deviation 1 of the shape named."""
@@ -73,6 +81,24 @@ def shaped(x: Array, shape: str) -> Array:
     if shape == "bounded":
         return np.asarray((stats.norm.cdf(x) - 0.5) * math.sqrt(12.0))
     return x
+
+
+def fault_places(kind: str, mean: float, many: int, random: Random) -> Array:
+    """Where the faults of so many reels lie on the wire [m], as `fault_counts` has them; a cluster within `BUNCH_M`.
+
+    Args:
+        kind: by the name of a `Kind`.
+        mean: faults a reel.
+        many: reels.
+        random: random numbers.
+    """
+    wire = REEL_M * many
+    if kind == "clusters":
+        sizes = random.geometric(0.25, random.poisson(mean * many / 4.0))
+        first = np.repeat(random.random(sizes.size) * (wire - BUNCH_M), sizes)
+        return np.sort(first + BUNCH_M * random.random(first.size))
+    counts = fault_counts(kind, mean, many, random)
+    return np.sort(np.repeat(REEL_M * np.arange(many), counts) + REEL_M * random.random(int(counts.sum())))
 
 
 def fault_counts(kind: str, mean: float, many: int, random: Random) -> NDArray[np.int64]:

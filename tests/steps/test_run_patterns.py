@@ -11,7 +11,7 @@ from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Seen
-from pipeline.steps.run_patterns import _by_cusum, _drift, _periods
+from pipeline.steps.run_patterns import _by_cusum, _periods, _raw_drift
 from tests.published.worked_cases import column
 from tests.said import said
 
@@ -94,14 +94,14 @@ def test_a_drift_along_the_run_has_an_interval_or_is_refused() -> None:
     at = np.arange(0.0, 2400.0, 0.5)
     noise = np.random.default_rng(5).standard_normal(at.size)
     _, seen = with_wall(at, 0.4 + 4e-6 * at + 0.003 * noise)
-    (found,) = _drift(seen, 0.0, 2400.0)
+    (found,) = _raw_drift(seen, 0.0, 2400.0)
     assert isinstance(found, Result)
     assert found.low < 0.004 < found.high and found.low > 0.003
     assert (*found.question.key, found.unit) == (Quantity.DRIFT, "mean_wall_mm", "mm/km")
     _, seen = with_wall(at, 0.4 + 1e-4 * np.cumsum(noise))
-    (wandering,) = _drift(seen, 0.0, 2400.0)
+    (wandering,) = _raw_drift(seen, 0.0, 2400.0)
     assert isinstance(wandering, Refused)
     assert "See the change points." in said(wandering.reason)
-    (short,) = _drift(seen, 0.0, 600.0)
+    (short,) = _raw_drift(seen, 0.0, 600.0)
     assert isinstance(short, Refused)
     assert said(short.reason) == "12 averages over 50 m cannot carry a line; 20 are needed."

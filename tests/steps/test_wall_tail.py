@@ -12,7 +12,7 @@ from scipy import special, stats
 from scipy.signal import lfilter
 
 from pipeline.products.limits import Limit
-from pipeline.quantity import Quantity
+from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.simulator.troubles import SparkFaults
 from pipeline.steps.answers import answers_of
@@ -25,6 +25,10 @@ from tests.said import said
 def a_limit(value: float) -> Limit:
     found = done(made()).judged.limits
     return replace(next(one for one in found if one.requirement == "minimum wall at any point"), value=value)
+
+
+# Scatter of clusters over reels that was not looked at.
+UNSEEN = Refused(asks(Quantity.FAULT_DISPERSION), "", "not looked at", 0)
 
 
 def wall(n: int, phi: float = 0.9, seed: int = 3) -> tuple[np.ndarray, np.ndarray]:
@@ -60,7 +64,7 @@ def test_thin_readings_clump_and_a_reel_gets_thinner_the_rarer_it_is_asked() -> 
     value, at = wall(60_000)
     tail = tail_of(value, at, float(np.quantile(value, 0.01)))
     assert not isinstance(tail, int)
-    clumping, half, thousandth = tail_answers(tail, 1500.0, 0.5)
+    clumping, half, thousandth = tail_answers(tail, 1500.0, 0.5, UNSEEN)
     assert isinstance(clumping, Result) and clumping.estimate < 0.7
     assert isinstance(half, Result) and isinstance(thousandth, Result)
     assert thousandth.estimate < half.estimate < tail.threshold
