@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from pipeline.found import Found
 from pipeline.length.reel_places import span_on_reel, told_on_reel
-from pipeline.messages import Message, Said
+from pipeline.messages import Message, Said, as_written, message
 from pipeline.nonconformance.disposition import state_of
 from pipeline.nonconformance.going import Going, GoingKind, repeat_zones, widened, wire_stays
 from pipeline.nonconformance.rules import rule_for
@@ -22,7 +23,7 @@ from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.reel_and_lot import end_unsure_m
 from pipeline.record.run_facts import RunFacts
 from pipeline.record.sample_say import NOTHING
-from pipeline.store.said_columns import about_of, told_of
+from pipeline.store.said_columns import about_of, reason_of, told_of
 
 if TYPE_CHECKING:
     from pipeline.nonconformance.hold import Hold
@@ -222,8 +223,9 @@ def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, Said], ...]:
     """
     name, reel = facts.name, facts.reel
     if not facts.is_placed:
-        reason = str(reel["reason"]).rstrip(".") or "it was never judged"
-        return (("unmonitored", f"Nothing can be concluded about reel {name}: {reason}."),)
+        why = reason_of(reel) or as_written("It was never judged.")
+        nothing = as_written(f"Nothing can be concluded about reel {name}.")
+        return (("unmonitored", message(Found.SEVERAL, told=(nothing, why))),)
     acts = facts.run.decided.on(name)
     state = state_of(name, acts) if acts else None
     said: list[tuple[GoingKind, Said]] = []

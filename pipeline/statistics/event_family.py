@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from pipeline.arguments import checked
+
 Floats = NDArray[np.float64]
 
 MEMBER_P = 0.8
@@ -22,6 +24,7 @@ _WIDEST = 0.8
 _SHARES = np.linspace(0.05, 0.95, 13)
 
 
+@checked
 def family_probabilities(
     reels: Sequence[ArrayLike], period_m: float, least_sd_m: float
 ) -> tuple[list[Floats], list[Floats]]:
