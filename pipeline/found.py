@@ -20,6 +20,7 @@ class Found(Code):
     MORE_REASONS = "reasons/more"
     REELS_ALIKE = "reasons/reels alike"
     REELS_ALIKE_AND_MORE = "reasons/reels alike and more"
+    CHANGED_AT = "finding/changed at"
     LEVEL_CHANGED = "unstable/level changed"
     ENTRY = "journal/entry"
     HOLD = "hold"

@@ -26,7 +26,7 @@ def keys(
     sheet: Literal["plant", "line", "run"] = typer.Argument(metavar="SHEET", help="plant, line or run."),
     as_json: bool = JSON,
 ) -> int:
-    """Every key a sheet may have, with meaning, unit, default and an example.
+    """Tell every key a sheet may have, with an example.
 
     Example: reelproof keys plant
     """

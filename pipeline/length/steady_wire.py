@@ -8,15 +8,17 @@ wire on which the instruments contradict each other.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.length import intervals
-from pipeline.length.placement import Placement
 from pipeline.length.steady_state import DEFAULT_RULE, PHASE_NAMES, SETTLE, STEADY
-from pipeline.sheets.line_sheet import LineSheet
+
+if TYPE_CHECKING:
+    from pipeline.length.placement import Placement
+    from pipeline.sheets.line_sheet import LineSheet
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -115,12 +115,12 @@ def _answers(
             answers.append(
                 Refused(question, found.method, found.reason, found.n)
                 if isinstance(found, Refused)
-                else _result(question, found, tests, one.at_m)
+                else _result(question, found, tests, one.at_m, mixed)
             )
     return answers
 
 
-def _result(question: Asked, found: AnnouncedChange, tests: int, at_m: float) -> Result:
+def _result(question: Asked, found: AnnouncedChange, tests: int, at_m: float, mixed_m: float) -> Result:
     """The change as a result; of the centre its size, whose interval may not go below nothing."""
     paid = -math.expm1(tests * math.log1p(-min(found.p_value, 1 - 1e-16)))
     moved = np.subtract(found.after, found.before)
@@ -133,7 +133,7 @@ def _result(question: Asked, found: AnnouncedChange, tests: int, at_m: float) ->
         p=paid,
         tests=tests,
     )
-    details = {"p_value": paid, "shows": float(paid < CALLED_P)}
+    details = {"p_value": paid, "shows": float(paid < CALLED_P), "at_m": at_m, "mixed_m": mixed_m}
     if moved.size == 2:
         details |= {"moved_cos": float(moved[0]), "moved_sin": float(moved[1])}
     return Result(

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline.found import Found
-from pipeline.messages import Measure, message
+from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.finding import Sighting, place_sighting
 from pipeline.nonconformance.limit_sightings import on_reels, reel_at
 from pipeline.quantity import Quantity
@@ -37,17 +37,22 @@ def stability_sightings(bench: Bench, patterns: Sequence[AnswerRow]) -> tuple[Si
     found = []
     for row in patterns:
         answer = row.answer
-        if not isinstance(answer, Result) or answer.question.quantity is not Quantity.CHANGE_POINT:
+        if not isinstance(answer, Result):
             continue
-        if abs(answer.details["size"]) < least:
+        if answer.question.quantity is Quantity.CHANGE_POINT:
+            seen = _searched(answer, least)
+        elif answer.question.quantity is Quantity.ANNOUNCED_CHANGE:
+            seen = _announced(answer, least)
+        else:
             continue
-        reel_id = reel_at(answer.estimate, bench.placed.reels)
-        low = answer.estimate if answer.low is None else answer.low
-        high = answer.estimate if answer.high is None else answer.high
+        if seen is None:
+            continue
+        at_m, low, high, detail = seen
+        reel_id = reel_at(at_m, bench.placed.reels)
         here = [part for part in on_reels(low, high, bench.placed.reels) if part[0] == reel_id]
         if not reel_id or not here:
             continue
-        column = answer.question.about
+        column = str(answer.question.arguments["channel"])
         found.append(
             place_sighting(
                 "unstable-process",
@@ -56,12 +61,42 @@ def stability_sightings(bench: Bench, patterns: Sequence[AnswerRow]) -> tuple[Si
                 instrument=bench.measured.seen[column].instrument.id,
                 subject=f"the {CHANGING[column]}",
                 reel_id=reel_id,
-                detail=message(
-                    Found.LEVEL_CHANGED,
-                    before=Measure(answer.details["before"], "mm"),
-                    after=Measure(answer.details["after"], "mm"),
-                    least=Measure(least, "mm"),
-                ),
+                detail=detail,
             )
         )
     return tuple(found)
+
+
+Seen = tuple[float, float, float, Message]
+
+
+def _searched(answer: Result, least: float) -> Seen | None:
+    """A change that the search found, with the stretch it lies in; None where the plant counts it for nothing."""
+    if abs(answer.details["size"]) < least:
+        return None
+    low = answer.estimate if answer.low is None else answer.low
+    high = answer.estimate if answer.high is None else answer.high
+    detail = message(
+        Found.LEVEL_CHANGED,
+        before=Measure(answer.details["before"], "mm"),
+        after=Measure(answer.details["after"], "mm"),
+        least=Measure(least, "mm"),
+    )
+    return answer.estimate, low, high, detail
+
+
+def _announced(answer: Result, least: float) -> Seen | None:
+    """A change at a place that the run sheet or the line names, over the wire in which both states may be."""
+    if not answer.details["shows"] or abs(answer.estimate) < least:
+        return None
+    at_m = answer.details["at_m"]
+    told = answer.question.arguments
+    named = {"named": told["named"]} if "named" in told else {}
+    detail = message(
+        Found.CHANGED_AT,
+        size=Measure(abs(answer.estimate), "mm"),
+        what=told["what"],
+        least=Measure(least, "mm"),
+        **named,
+    )
+    return at_m, at_m, at_m + answer.details["mixed_m"], detail

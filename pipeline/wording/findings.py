@@ -136,6 +136,10 @@ _PARTS: Mapping[str, tuple[str, ...]] = {
     Found.MORE_REASONS: ("And {n:#more reason|more reasons}.",),
     Found.REELS_ALIKE: ("For this alone {n} reels are held: {named}.",),
     Found.REELS_ALIKE_AND_MORE: ("For this alone {n} reels are held: {named} and {more} more.",),
+    Found.CHANGED_AT: (
+        "it changed by {size} at {what} {named}, and the plant counts a change of {least}",
+        "it changed by {size} at {what}, and the plant counts a change of {least}",
+    ),
     Found.LEVEL_CHANGED: (
         "its level went from {before} to {after}, and the plant counts a change of {least}",
     ),

@@ -59,7 +59,7 @@ def test_limits_of_a_product_keep_their_unit_of_record(thhn: Product) -> None:
     assert [one.value for one in limits] == pytest.approx([0.381, 0.3302, 0.1016])
     assert {one.unit for one in limits} == {"mm"}
     assert {one.sense for one in limits} == {"at least"}
-    assert limits[1].sentence == (
+    assert plain(limits[1].told()) == (
         "minimum wall at any point at least 13 mil (UL 83; UL AWM style pages, not dated, 1638, 10236; "
         "revision 1; seen elsewhere)"
     )

@@ -20,6 +20,7 @@ from pipeline.store.database import DATABASE, open_to_read, open_to_write
 from pipeline.store.heads import ELSEWHERE, HEAD, keep_head
 from pipeline.store.layout import READINGS
 from pipeline.store.readings import written_folder
+from pipeline.wording.say import plain
 
 FOLDER = "plant=P/line_id=L1/shift_date=2026-03-03/run_id=R-1/load_id=1"
 
@@ -138,7 +139,7 @@ def test_a_clock_that_was_set_back_is_noted_in_the_journal(
         assert last.subject == str(moved)
         assert (before.kind == journal.CLOCK) == bool(behind)
         if behind:
-            assert before.sentence.startswith("The clock went back by 86,400 s: entry ") or behind != 86400
+            assert plain(before.told).startswith("The clock went back by 86,400 s: entry ") or behind != 86400
     assert verified(folder).changes == ()
 
 
@@ -200,7 +201,7 @@ def test_a_loss_is_accepted_by_an_act_that_stays_in_the_journal(folder: Path) ->
     (folder / READINGS / FOLDER).mkdir(parents=True)
     done = accept_loss(folder, "quality manager", "the disk failed, the backup is of yesterday")
     assert done.entry_no == 3
-    assert done.sentence == (
+    assert plain(done.told) == (
         "The journal went on after entry 2 although it is known to have had 3 entries; the quality manager "
         "accepted the loss: the disk failed, the backup is of yesterday."
     )
@@ -208,7 +209,7 @@ def test_a_loss_is_accepted_by_an_act_that_stays_in_the_journal(folder: Path) ->
     assert sorted(path.name for path in done.folder.iterdir()) == [READINGS, "reelproof-00000003.duckdb"]
     found = verified(folder)
     assert found.changes == ()
-    assert found.notes == (f"Entry 3: {done.sentence}",)
+    assert found.notes == (f"Entry 3: {plain(done.told)}",)
     put(folder, "four")
 
 

@@ -142,7 +142,7 @@ def test_the_journal_entries_are_proved_against_the_journals_root(
     noted = entries[exported.entry_no - 1]
     assert (noted.kind, noted.subject) == ("export", "lot PVC-7741")
     assert noted.content["manifest_sha256"] == exported.pack.manifest_sha256
-    assert noted.sentence == (
+    assert plain(noted.told) == (
         f"Lot PVC-7741 was handed over by quality engineer as pack lot-PVC-7741, {exported.pack.files} files, "
         f"manifest {exported.pack.manifest_sha256}, not signed."
     )

@@ -42,7 +42,7 @@ def test_it_is_refused_without_a_survey_and_off_the_reel() -> None:
         "run R-1: 0 surveyed marks stand on its sheet, and two are needed. Add [[run.marks]] and load it again, or "
         "count from an end with --outer-mark and without --printed."
     )
-    with pytest.raises(NotFoundError, match=r"the printed length 2000\.0 m is not on it"):
+    with pytest.raises(NotFoundError, match=r"the printed length 2,000\.0 m is not on it"):
         wire_at_printed(sheet((200.0, 1000.0), (400.0, 1200.0)), REEL, 124.0, 2000.0)
 
 
@@ -54,6 +54,6 @@ def test_a_printed_length_read_on_a_length_must_be_on_it() -> None:
     with pytest.raises(NotFoundError) as told:
         wire_at_printed(marks, REEL, 124.0, 1100.0, CutFrom("Q", 0.0, 200.0))
     assert str(told.value) == (
-        "length Q: the printed length 1100.0 m is not on it. That was printed 224.0 m from the outer end of reel A, "
+        "length Q: the printed length 1,100.0 m is not on it. That was printed 224.0 m from the outer end of reel A, "
         "and the length is 0.0 m to 200.0 m from there; read the mark again."
     )

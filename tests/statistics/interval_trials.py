@@ -23,7 +23,7 @@ from scipy.signal import lfilter
 
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
-from pipeline.statistics.autocorrelation import effective_n
+from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.averaging_gauge import margin_at_specimen_scale
 from pipeline.statistics.below_threshold import fit_tail, tail_log_likelihood
 from pipeline.statistics.block_minima import fit_block_minima, profile_height
@@ -74,6 +74,11 @@ class Trial:
     run: Callable[[Random], Held]
 
 
+def variance_factor(worth: EffectiveN) -> float:
+    """E[s^2]/sigma^2 = n/(n-1) (1 - 1/n_mean): what the usual variance loses through correlation."""
+    return worth.n / (worth.n - 1.0) * (1.0 - 1.0 / worth.for_mean)
+
+
 def autoregression(phi: float, rows: int, n: int, random: Random) -> Array:
     """Stationary first-order autoregressions of deviation 1, one a row."""
     noise = random.standard_normal((rows, n))
@@ -104,7 +109,7 @@ def one_sided(phi: float) -> Callable[[Random], Held]:
         if not worth.resolved:
             return None, None
         index = float(x.mean() / (3 * x.std(ddof=1)))
-        corrected = index * math.sqrt(worth.variance_factor)
+        corrected = index * math.sqrt(variance_factor(worth))
         low = index_lower_bound(corrected, worth.for_mean, worth.for_variance)
         low = corrected - (corrected - low) * widening(worth.freedom, 0.95)
         return low <= 1.5, bound_is_below(index, 1.5, 2000.0, 1999.0)
@@ -233,7 +238,7 @@ def margin(phi: float) -> Callable[[Random], Held]:
                 0.057, sd, noise, small, window_m=0.5, n_observed=n, n_noise=200, n_small_scale=60
             )
             for sd, n in (
-                (float(x.std(ddof=1)) / math.sqrt(worth.variance_factor), worth.for_variance),
+                (float(x.std(ddof=1)) / math.sqrt(variance_factor(worth)), worth.for_variance),
                 (float(x.std(ddof=1)), 2000),
             )
         ]

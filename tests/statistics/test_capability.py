@@ -20,6 +20,7 @@ from pipeline.statistics.capability import (
     worth_of_neighbours,
 )
 from tests.said import said
+from tests.statistics.interval_trials import variance_factor
 
 
 def autoregression(phi: float, n: int, series: int, seed: int) -> np.ndarray:
@@ -112,7 +113,7 @@ def _coverage(phi: float, repetitions: int, seed: int) -> tuple[float, float]:
     worth = [effective_n(row) for row in rows]
     n_mean = np.array([one.for_mean for one in worth])
     freedom = np.array([one.for_variance for one in worth]) - 1
-    corrected = index * np.sqrt([one.variance_factor for one in worth])
+    corrected = index * np.sqrt([variance_factor(one) for one in worth])
     scale = 3 * np.sqrt(n_mean)
     ours = stats.nct.sf(scale * corrected, freedom, scale * truth) >= 0.05
     scale = 3 * math.sqrt(n)
@@ -127,7 +128,7 @@ def test_bound_with_effective_numbers_is_the_one_whose_coverage_was_counted() ->
         row, 0.0, n_for_mean=worth.for_mean, n_for_variance=worth.for_variance, unit_of_inference="reading"
     )
     assert isinstance(found, Result)
-    corrected = found.estimate * math.sqrt(worth.variance_factor)
+    corrected = found.estimate * math.sqrt(variance_factor(worth))
     assert _index_whose_bound_is(found.low, worth.for_mean, worth.for_variance) == pytest.approx(
         corrected, rel=1e-6
     )
@@ -149,7 +150,7 @@ def test_a_bound_is_longer_where_the_effective_numbers_are_estimated() -> None:
     plain = performance_index_one_sided(row, 0.0, **numbers)
     longer = performance_index_one_sided(row, 0.0, freedom_of_worth=worth.freedom, **numbers)
     assert isinstance(plain, Result) and isinstance(longer, Result)
-    top = plain.estimate * math.sqrt(worth.variance_factor)
+    top = plain.estimate * math.sqrt(variance_factor(worth))
     assert (top - longer.low) / (top - plain.low) == pytest.approx(widening(worth.freedom, 0.95))
 
 

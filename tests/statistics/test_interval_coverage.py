@@ -30,7 +30,7 @@ REPETITIONS = int(os.environ.get("REELPROOF_COVERAGE_REPETITIONS", "6"))
 with (HERE / "interval_coverage_found.csv").open(encoding="utf-8", newline="") as file:
     KEPT = {row["interval"]: row for row in csv.DictReader(file)}
 # Intervals summed exactly in this file, or that only pass on another's.
-EXACT = {"event_rate", "rate_comparison", "share_of_reels", "event_coincidence"}
+EXACT = {"event_rate", "rate_comparison", "reels_needed", "event_coincidence"}
 # Intervals known to hold the truth less often than 95 %, each with the least it does; all are told (see below).
 SHORT = {
     "block bootstrap of a mean, lag-one .95": 0.92,

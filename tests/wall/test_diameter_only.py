@@ -15,7 +15,7 @@ def test_a_diameter_never_passes_a_minimum_wall() -> None:
     refused = minimum_wall_verdict(0.66, 0.002, 0.3302)
     assert isinstance(refused, Refused)
     assert said(refused.reason) == (
-        "This line measures the diameter only, which stays the same however far the conductor sits off centre: "
+        "This line measures the diameter only, which stays the same however far the conductor sits off center: "
         "the thinnest wall cannot be known. Fit a wall gauge, or judge cut samples."
     )
     assert minimum_wall_verdict(0.3302 - 0.004, 0.002, 0.3302) == "fails"
