@@ -62,7 +62,7 @@ def reel() -> ReelReview:
         946.0,
         907.0,
         "USD",
-        "The plan of greatest value over all ways to cut, with 6 m kept clear of each finding.",
+        ("The plan of greatest value over all ways to cut, with 6 m kept clear of each finding.",),
         ("Cut, take a slice from each side, mark the thin side.",),
     )
     return ReelReview(
