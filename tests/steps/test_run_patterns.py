@@ -9,9 +9,10 @@ import pytest
 
 from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
+from pipeline.statistics.change_points import ChangePoint, Changes, Shift
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Seen
-from pipeline.steps.run_patterns import _by_cusum, _periods, _raw_drift
+from pipeline.steps.run_patterns import _by_cusum, _periods, _raw_drift, shown_changes
 from tests.published.worked_cases import column
 from tests.said import said
 
@@ -105,3 +106,13 @@ def test_a_drift_along_the_run_has_an_interval_or_is_refused() -> None:
     (short,) = _raw_drift(seen, 0.0, 600.0)
     assert isinstance(short, Refused)
     assert said(short.reason) == "12 averages over 50 m cannot carry a line; 20 are needed."
+
+
+def test_a_change_whose_size_may_be_nothing_is_none() -> None:
+    sizes = {"up": (0.002, 0.001, 0.003), "down": (-0.002, -0.003, -0.001), "nothing": (0.0013, -0.03, 0.032)}
+    points = {
+        name: ChangePoint(5, 250.0, 200.0, 300.0, (Shift(0.4, 0.4 + size, size, low, high),))
+        for name, (size, low, high) in sizes.items()
+    }
+    found = Changes(tuple(points.values()), "", 0.95, 4.0, (0.01,), (0.01,), 40, ())
+    assert shown_changes(found) == (points["up"], points["down"])
