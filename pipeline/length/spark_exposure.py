@@ -34,9 +34,9 @@ CYCLES_ASKED = 9.0
 DWELL_ASKED_S = 0.05
 # A spot that stands in the electrode for longer than this is over-stressed (common practice, no source).
 STOOD_S = 2.0
-# A counter whose step is longer than a row's wire over this share is coarse, and is taken over so many of its steps
-# together (chosen here).
-FINE_SHARE, STEPS_TOGETHER = 1.0, 20.0
+# A counter whose step is more than this share of the electrode is coarse, since a step too many or too few changes the
+# time a spot is under test by as much; it is taken over so many of its steps together (chosen here).
+FINE_SHARE, STEPS_TOGETHER = 0.05, 20.0
 
 
 @dataclass(frozen=True)
@@ -146,7 +146,7 @@ def spark_exposure(
     rate = tester.frequency_hz or 1.0
     unit, asked = ("s", dwell_asked_s) if tester.direct_current else ("cycles", cycles_asked)
     half = 0.5 * tester.window_m
-    front, seconds = _rising(_front_m(placement), placement.seconds)
+    front, seconds = _rising(_front_m(placement, tester.window_m), placement.seconds)
     at_m = front - tester.station_m
     enters = np.interp(front - half, front, seconds, left=np.nan)
     leaves = np.interp(front + half, front, seconds, right=np.nan)
@@ -210,8 +210,8 @@ def _refusal(tester: Instrument | None, placement: Placement) -> Refused | None:
     return None
 
 
-def _front_m(placement: Placement) -> Floats:
-    """Length made up to each row [m]; of a counter with steps coarser than the rows, what its steps and the speed make.
+def _front_m(placement: Placement, window_m: float) -> Floats:
+    """Length made up to each row [m]; of a counter too coarse for the electrode, what its steps and the speed make.
 
     Between two steps of such a counter the wire seems to stand and then to leap, at any speed. The running mean of
     counter less speed over `STEPS_TOGETHER` of its steps puts the length that the speed makes on the counter.
@@ -219,7 +219,7 @@ def _front_m(placement: Placement) -> Floats:
     front: Floats = placement.readings["front_m"].to_numpy()
     speed = placement.readings["speed_m_s"].to_numpy()
     a_row = _usual(placement) * spacing_s(placement.seconds)
-    if not 0.0 < a_row < FINE_SHARE * placement.resolution_m:
+    if a_row <= 0.0 or placement.resolution_m <= FINE_SHARE * window_m:
         return front
     by_speed = integral_m(np.maximum(speed, 0.0), placement.seconds)
     rows = max(3, round(STEPS_TOGETHER * placement.resolution_m / a_row) | 1)

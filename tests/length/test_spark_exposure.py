@@ -137,3 +137,19 @@ def test_no_tester_and_no_frequency_are_refused() -> None:
         "The line sheet does not give the frequency and the electrode of S1: how long each point was tested "
         "cannot be known, so all of it counts as untested. Add 'frequency_hz' (or 'direct_current') and 'window_m'."
     )
+
+
+@pytest.mark.parametrize("step_m", [0.25, 0.5, 1.0, 3.0])
+def test_a_coarse_counter_makes_neither_untested_nor_tested_wire(step_m: float) -> None:
+    """With steps of a quarter of the electrode or more, wire seems to stand and to leap through it at any speed."""
+    speed = speed_profile(SECONDS, [(0, 5), (200, 5), (220, 10), (400, 10), (420, 5), (600, 5)])
+    made = made_by(SECONDS, speed)
+    line = line_with(60.0)
+    log = log_of(SECONDS, np.floor(made / step_m) * step_m, speed)
+    found = spark_exposure(place_readings(log, NO_FLAGS, line), line, np.full(SECONDS.size, 7.5), None, 9.0)
+    assert not isinstance(found, Refused)
+    # Too fast above 60 x 0.9 / 9 = 6 m/s: from 204 s to 416 s, and nowhere else.
+    low, high = np.interp([204.0, 416.0], SECONDS, made) - 90.0
+    assert found.under_exposed[0, 0] == pytest.approx(low, abs=3.0)
+    assert found.under_exposed[-1, 1] == pytest.approx(high, abs=3.0)
+    assert intervals.length_m(found.under_exposed) == pytest.approx(high - low, abs=4.0)

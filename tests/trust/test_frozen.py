@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others
+from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others, without_followed
 
 ROWS = 1500
 
@@ -100,3 +100,17 @@ def test_the_others_tell_the_wall_of_a_plain_offset_exactly() -> None:
     angle = 2.0 * np.pi * np.arange(6) / 6
     walls = 0.5 + 0.03 * np.cos(angle - 0.4) + np.zeros((3, 1))
     assert wall_by_others(walls) == pytest.approx(walls)
+
+
+def test_a_sensor_that_follows_its_neighbors_does_not_stand_and_one_that_stands_does() -> None:
+    """A slow swing in all sensors: one that has it too is let be where a diameter says it stands; a dead one is not."""
+    random = np.random.default_rng(11)
+    others = 0.4 + 0.004 * np.sin(np.arange(6000) / 180.0) + 0.0005 * random.standard_normal(6000)
+    stands = np.ones(6000, dtype=np.bool_)
+    follows = 0.8 * (others - 0.4) + 0.4 + 0.0015 * random.standard_normal(6000)
+    assert not without_followed(stands, follows, others).any()
+    dead = 0.4 + 0.0004 * random.standard_normal(6000)
+    assert without_followed(stands, dead, others).all()
+    half = np.where(np.arange(6000) < 3600, dead, follows)
+    left = without_followed(stands, half, others)
+    assert left[:3500].mean() > 0.95
