@@ -102,6 +102,11 @@ class Changes:
     warnings: tuple[Said, ...]
     apart: int = 0
 
+    @property
+    def shown(self) -> tuple[ChangePoint, ...]:
+        """The changes whose size is not nothing: where its interval holds zero, no level differs from the other."""
+        return tuple(one for one in self.changes if one.shifts[0].low * one.shifts[0].high > 0.0)
+
 
 @checked
 def pelt(values: ArrayLike, penalty: float, shortest: int = 1) -> tuple[int, ...]:

@@ -19,7 +19,7 @@ from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
-from pipeline.statistics.change_points import ChangePoint, Changes, OneChange, find_changes, one_change
+from pipeline.statistics.change_points import Changes, OneChange, find_changes, one_change
 from pipeline.statistics.drift import linear_drift, residuals_of_line
 from pipeline.statistics.lomb_scargle import gappy_period
 from pipeline.statistics.order_tracking import track
@@ -326,7 +326,7 @@ def _changes(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
         return [Refused(question, "exact segmentation", str(fault.complaints[0]), int(means.size))]
     if isinstance(found, Refused):
         return [replace(found, question=question)]
-    found = replace(found, changes=shown_changes(found))
+    found = replace(found, changes=found.shown)
     if not found.changes:
         reason = message(Reason.NO_CHANGE_OF_LEVEL, means=means.size, average_m=Measure(AVERAGE_M, "m"))
         if found.apart:
@@ -338,11 +338,6 @@ def _changes(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
             )
         return [Refused(question, found.method, reason, int(means.size))]
     return _as_results(bench, found, question, seen, int(means.size), _by_cusum(means, middle, seen.unit))
-
-
-def shown_changes(found: Changes) -> tuple[ChangePoint, ...]:
-    """The changes whose size is not nothing: of one whose interval holds zero no level can be told from the other."""
-    return tuple(one for one in found.changes if one.shifts[0].low * one.shifts[0].high > 0.0)
 
 
 def _by_cusum(means: Floats, middle: Floats, unit: str) -> tuple[Said, ...]:

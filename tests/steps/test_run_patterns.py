@@ -12,7 +12,7 @@ from pipeline.results import Refused, Result
 from pipeline.statistics.change_points import ChangePoint, Changes, Shift
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Seen
-from pipeline.steps.run_patterns import _by_cusum, _periods, _raw_drift, shown_changes
+from pipeline.steps.run_patterns import _by_cusum, _periods, _raw_drift
 from tests.published.worked_cases import column
 from tests.said import said
 
@@ -115,4 +115,4 @@ def test_a_change_whose_size_may_be_nothing_is_none() -> None:
         for name, (size, low, high) in sizes.items()
     }
     found = Changes(tuple(points.values()), "", 0.95, 4.0, (0.01,), (0.01,), 40, ())
-    assert shown_changes(found) == (points["up"], points["down"])
+    assert found.shown == (points["up"], points["down"])
