@@ -158,8 +158,11 @@ def test_the_wrong_unit_is_named_and_nothing_is_concluded(judged_store: Path) ->
 )
 def test_the_likely_cause_is_named(judged_store: Path, run_id: str, cause: str, of: str) -> None:
     _, findings = judged(judged_store, run_id)
-    assert {one["cause"] for one in findings} == {cause}
-    assert all(of in plain(cause_of(one)) for one in findings)
+    # Where the process itself changed is named by the lot, whatever the wire's own findings are laid to.
+    of_wire = [one for one in findings if one["rule"] != "unstable-process"]
+    assert {one["cause"] for one in of_wire} == {cause}
+    assert all(of in plain(cause_of(one)) for one in of_wire)
+    assert {one["cause"] for one in findings if one not in of_wire} <= {"material"}
 
 
 def test_repeating_faults_are_led_to_their_roll_and_random_ones_to_none(judged_store: Path) -> None:

@@ -69,7 +69,11 @@ def test_every_interval_has_a_figure_and_a_short_one_is_known_to_be(name: str) -
         assert float(row["naive"]) < ours - 0.02
 
 
-@pytest.mark.parametrize("name", SHORT)
+# Its share is looked up in the grid of trials by the case at hand, so that no sentence has one figure.
+LOOKED_UP = {"level of a reel, lag-one .95"}
+
+
+@pytest.mark.parametrize("name", sorted(SHORT.keys() - LOOKED_UP))
 def test_a_result_whose_interval_is_short_tells_the_share_found(name: str) -> None:
     """The sentence beside the number holds the share of the table, so that neither changes without the other."""
     assert f"{100.0 * float(KEPT[name]['ours']):.1f} %" in SOURCES

@@ -73,6 +73,7 @@ MORE: dict[str, Any] = {
     "within": 1e-5, "between": 1e-5, "over": 1e-5,
 }  # fmt: skip
 MINE: dict[str, dict[str, Any]] = {
+    "minimum_of_reel.reels_alike": {"dispersion": None},
     "event_family.family_probabilities": {"reels": [[1.0, 2.9, 4.8], [10.2, 12.1, 13.0]], "least_sd_m": 0.05},
     "run_length.guaranteed_width": {"baseline": 20},
     "bootstrap.redraw": {"n": 100},
