@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 from dashboards.addresses import PageKind, address
 from pipeline.errors import Complaint, StoreError
 
-# Writes workbooks in the reader's browser: write-excel-file 4.1.1 (npm), MIT, as published but for its source map.
+# Writes workbooks in the reader's browser: write-excel-file 4.1.1 (npm), MIT, as published but for its source map and
+# the notice at its head.
 WORKBOOK_SCRIPT = "write-excel-file.min.js"
 ASSETS = (
     "reelproof.css",
