@@ -262,3 +262,14 @@ def test_pages_are_written_again_only_where_something_changed(judged_store: Path
     (site / "runs" / "R-0411.html").unlink()
     with open_to_read(judged_store) as store:
         assert write_pages(store, site, lambda _what, _more: None)[1] == 1
+
+
+def test_no_page_shows_the_inside_of_a_message(site: Path) -> None:
+    """A message that no template told would stand as its code and arguments, in a cell or in what it saves."""
+    inside = ("Message(", "slots=(", "Measure(value")
+    told = [
+        path.relative_to(site).as_posix()
+        for path in sorted(site.rglob("*.html"))
+        if any(one in path.read_text(encoding="utf-8") for one in inside)
+    ]
+    assert told == []
