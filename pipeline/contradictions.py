@@ -1,4 +1,4 @@
-"""What the data of a run contradict in themselves; the words stand in `pipeline.wording.contradictions`."""
+"""What the data of a run contradict in themselves; the words stand in ``english/contradictions.json``."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is found on the wire, why, and what to do first: one code a meaning; words stand in `pipeline.wording.findings`.
+"""What is found on the wire, why, and what to do first: one code a meaning; words stand in ``english/findings.json``.
 
 What a rule finds, what to do about it first and what the rule is called are known by the rule's own id.
 """

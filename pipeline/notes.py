@@ -1,4 +1,4 @@
-"""What a reader must see beside a figure, and the evidence of a check; the words stand in `pipeline.wording.notes`."""
+"""What a reader must see beside a figure, and the evidence of a check; the words stand in ``english/notes.json``."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Why there is no result: a code a reason; its arguments and words stand in `pipeline.wording.refusals`."""
+"""Why there is no result: a code a reason; its arguments and words stand in ``english/refusals.json``."""
 
 from __future__ import annotations
 

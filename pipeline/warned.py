@@ -1,4 +1,4 @@
-"""What a run's readings tell of its length, clocks, gauges and wire nobody saw; words in `pipeline.wording.warned`."""
+"""What a run's readings tell of its length, clocks, gauges and wire nobody saw; words in ``english/warned.json``."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """What is said of a requirement on a reel and of a reel: what its evidence lacks, how it stands, how it is cut.
 
-The words stand in `pipeline.wording.reels`.
+The words stand in ``english/reels.json``.
 """
 
 from __future__ import annotations

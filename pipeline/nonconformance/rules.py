@@ -1,7 +1,7 @@
 """Which rules is the wire judged by, and how grave is each?
 
 Rules are rows, not code: a rule names the requirement whose limit it takes, the measured column it reads and its
-severity; `pipeline.wording.findings` has its name, what it says and what to do first. Severities and which rules hold
+severity; ``english/findings.json`` has its name, what it says and what to do first. Severities and which rules hold
 a release are common practice, no source; a plant may make them stricter or milder through `with_severities`.
 """
 

@@ -3,16 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from importlib.resources import files
-
-from pipeline.wording.contradictions import CONTRADICTIONS
-from pipeline.wording.findings import FINDINGS
-from pipeline.wording.headings import CHARTED, FAMILIES, HEADINGS
-from pipeline.wording.notes import NOTES
-from pipeline.wording.reels import REELS
-from pipeline.wording.refusals import REFUSALS
-from pipeline.wording.warned import WARNED
 
 # What a reader calls a channel.
 CHANNELS: Mapping[str, str] = {
@@ -37,29 +29,50 @@ CHANNELS: Mapping[str, str] = {
 }
 
 
-def _english(name: str) -> dict[str, tuple[str, ...]]:
-    """The templates of one file; a code with one template has it bare."""
-    text = files("pipeline.wording").joinpath("english", f"{name}.json").read_text(encoding="utf-8")
-    return {code: (one,) if isinstance(one, str) else tuple(one) for code, one in json.loads(text).items()}
+# A code that two files have is told by the later; the last has codes that judgements on file still have and none is
+# given any more.
+_FILES = (
+    "headings",
+    "methods",
+    "refusals",
+    "notes",
+    "assumptions",
+    "contradictions",
+    "findings",
+    "reels",
+    "warned",
+    "tuned",
+    "logs",
+    "pages",
+    "earlier",
+)
 
 
-_WRITTEN = {"as written": ("{text}",)}
-TEMPLATES: Mapping[str, tuple[str, ...]] = {
-    **_WRITTEN,
-    **HEADINGS,
-    **CHARTED,
-    **FAMILIES,
-    **_english("methods"),
-    **REFUSALS,
-    **NOTES,
-    **_english("assumptions"),
-    **CONTRADICTIONS,
-    **FINDINGS,
-    **REELS,
-    **WARNED,
-    **_english("tuned"),
-    **_english("logs"),
-    **_english("pages"),
-    # Codes that judgements on file still have and none is given any more.
-    **_english("earlier"),
-}
+class Vocabulary(Mapping[str, tuple[str, ...]]):
+    """The templates of every code, read when the first is asked for: most commands tell little or nothing."""
+
+    def __init__(self) -> None:
+        self._templates: dict[str, tuple[str, ...]] = {}
+
+    def _all(self) -> dict[str, tuple[str, ...]]:
+        if not self._templates:
+            folder = files("pipeline.wording").joinpath("english")
+            made: dict[str, tuple[str, ...]] = {"as written": ("{text}",)}
+            for name in _FILES:
+                text = folder.joinpath(f"{name}.json").read_text(encoding="utf-8")
+                for code, one in json.loads(text).items():
+                    made[code] = (one,) if isinstance(one, str) else tuple(one)
+            self._templates = made
+        return self._templates
+
+    def __getitem__(self, code: str) -> tuple[str, ...]:
+        return self._all()[code]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._all())
+
+    def __len__(self) -> int:
+        return len(self._all())
+
+
+TEMPLATES = Vocabulary()

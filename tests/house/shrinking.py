@@ -152,8 +152,6 @@ LONG: set[str] = {
     "pipeline.statistics.event_repeats",
     "pipeline.statistics.periodicity",
     "pipeline.tuning.line_tuning",
-    "pipeline.wording.notes",
-    "pipeline.wording.refusals",
 }
 # Functions of more than eight parameters.
 WIDE: set[str] = {
