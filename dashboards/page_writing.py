@@ -283,15 +283,19 @@ def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Plan
         return (write_tuning_page(tuning_review(plant, found(line), list(group)), site),)
 
     def write_overwall(site: Site) -> Iterable[WrittenFile]:
-        return (write_overwall_page(overwall_review(plant, [found(line) for line in lines], judged), site),)
+        return (write_overwall_page(overwall_review(plant, [found(line) for line in lines], books), site),)
 
     planned = []
     for line in lines:
         # A line's share of the plant's length a month hangs on the other lines of its constructions as well.
         made = {book.head["construction"] for book in judged if book.head["line"] == line}
-        group = tuple(book for book in judged if book.head["construction"] in made)
+        group = tuple(
+            book
+            for book in books
+            if book.head["line"] == line or (book in judged and book.head["construction"] in made)
+        )
         planned.append(Planned("tuning", line, group, partial(write, line, group), of_decisions=False))
-    return [*planned, Planned("overwall", "", tuple(judged), write_overwall, of_decisions=False)]
+    return [*planned, Planned("overwall", "", tuple(books), write_overwall, of_decisions=False)]
 
 
 def _construction_pages(comparisons: Iterable[ConstructionComparison]) -> list[Planned]:

@@ -78,7 +78,8 @@ class Planned:
         """Digest of what the page stands on: loads, assessments, like runs, decisions, program, style."""
         digest = hashlib.sha256()
         for book in self.books:
-            digest.update(f"{book.basis} {book.told if self.of_decisions else 0}\n".encode())
+            # Wire that left while held heads every page.
+            digest.update(f"{book.basis} {book.told if self.of_decisions or book.has_left else 0}\n".encode())
         digest.update(f"{self.also} {__version__} {style_mark()}".encode())
         return digest.hexdigest()
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from dashboards.fillers.decisions import alarms_of, disposition_rows
+from dashboards.fillers.decisions import disposition_rows
 from dashboards.fillers.log_walk import log_walk
 from dashboards.fillers.rows import fault_marks, finding_row, limit_row, lot_rows, product_row, stamp_of
 from dashboards.fillers.run import PANEL_OF, TRACES, measured_and_placed, places_of, trace_of
@@ -52,7 +52,6 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
     return FindingReview(
         plant=plant,
         finding=finding_row(book, row),
-        left_held=alarms_of([book], {row["reel_id"]}),
         product=product_row(book),
         window=_window(frame, row) if frame is not None else (),
         limits=tuple(
@@ -71,7 +70,7 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
         dispositions=disposition_rows(book, row["finding_id"]),
         lots=_lots_there(book, row),
         repair_guide=(first_advice(row), REPAIR_GUIDE),
-        stamp=stamp_of([book]),
+        stamp=stamp_of([book], {row["reel_id"]}),
     )
 
 

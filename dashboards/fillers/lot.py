@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import tomllib
 
-from dashboards.fillers.decisions import alarms_of, disposition_rows
+from dashboards.fillers.decisions import disposition_rows
 from dashboards.fillers.rows import finding_row, product_row, reel_row, stamp_of
 from dashboards.fillers.run_book import Row, RunBook, aware
 from dashboards.page_notes import PageNote
@@ -84,8 +84,7 @@ def lot_history(plant: Plant, lot: str, books: list[RunBook]) -> LotHistory:
         editions=_editions(books),
         covered_m=sum(row["length_m"] for _, row in held) - unknown,
         unmonitored_m=unknown,
-        left_held=alarms_of(books, ids),
-        stamp=stamp_of(books),
+        stamp=stamp_of(books, ids),
     )
 
 

@@ -6,6 +6,7 @@ import tomllib
 from calendar import monthrange
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -54,7 +55,8 @@ def morning_sheet(
     currency, costs = _costs(own)
     start = datetime.combine(first, time(), ZoneInfo(plant.zone))
     scrap = [(book.head["scrap_m"], costs[book.run_id]) for book in own if book.head["scrap_m"]]
-    stamp = stamp_of(list(own))
+    # A sheet lists what is open of all runs.
+    stamp = replace(stamp_of(list(own)), left_held=alarms_of(books))
     now = as_of or stamp.assessed_at or start
     return MorningSheet(
         plant=plant,
@@ -79,7 +81,6 @@ def morning_sheet(
         trend=_trend(books, last),
         decisions=_decisions(books, start, now),
         stamp=stamp,
-        left_held=alarms_of(list(books)),
     )
 
 

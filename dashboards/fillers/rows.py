@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Set
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from dashboards.fillers.decisions import decision_on_finding, decision_on_reel
+from dashboards.fillers.decisions import alarms_of, decision_on_finding, decision_on_reel
 from dashboards.fillers.run_book import Row, RunBook, aware
 from dashboards.records import (
     Evidence,
@@ -95,8 +96,13 @@ def lot_rows(book: RunBook) -> tuple[LotRow, ...]:
     return tuple(LotRow(row["material"], row["lot"], row["from_m"], row["to_m"]) for row in book.materials)
 
 
-def stamp_of(books: list[RunBook]) -> Stamp:
-    """Where the figures of a page that shows `books` come from."""
+def stamp_of(books: list[RunBook], reels: Set[str] | None = None) -> Stamp:
+    """Where the figures of a page that shows `books` come from, and wire of them that left although it might not.
+
+    Args:
+        books: the runs; of those that were not judged only wire that left is told.
+        reels: reels the page is about; None for all of the runs.
+    """
     judged = [book for book in books if book.is_judged]
     limits, rules = _judged_by(judged)
     times = [aware(book.head["assessed_utc"]) for book in judged]
@@ -109,6 +115,7 @@ def stamp_of(books: list[RunBook]) -> Stamp:
         revision=", ".join(revisions),
         limits=tuple(limits.values()),
         decision_rules=rules,
+        left_held=alarms_of(books, reels),
     )
 
 

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import polars as pl
 
-from dashboards.fillers.decisions import alarms_of
 from dashboards.fillers.rows import GAP_KIND, fault_marks, finding_row, limit_row, lot_rows, stamp_of
 from dashboards.fillers.run_rows import run_row
 from dashboards.fillers.unseen import unseen_of_run
@@ -151,7 +150,6 @@ def run_review(plant: Plant, book: RunBook) -> RunReview:
     return RunReview(
         plant=plant,
         run=run_row(book),
-        left_held=alarms_of([book]),
         traces=traces,
         limits=tuple(
             PanelLimit(PANEL_OF[row["requirement"]], limit_row(row))

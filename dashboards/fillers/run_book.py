@@ -215,6 +215,12 @@ class RunBook:
         """Reels of the run that left whole."""
         return self._of_assessment("reels_shipped_of_assessment")
 
+    @property
+    def has_left(self) -> bool:
+        """Whether any of its wire left the plant."""
+        gone = any(row["shipped_entry_no"] is not None for row in self.cuts) or self.reels_shipped
+        return bool(gone or self.run_id in self.shelf.unjudged)
+
     @cached_property
     def last_told(self) -> int:
         """Number of the newest journal entry about decisions, samples, cuts and shipments of the run; 0 for none."""

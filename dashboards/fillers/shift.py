@@ -48,7 +48,6 @@ def shift_review(
         starts_at=min(aware(book.head["started_utc"]) for book in ordered),
         ends_at=max(aware(book.head["ended_utc"]) for book in ordered),
         stamp=stamp_of(ordered),
-        left_held=alarms_of(ordered),
         findings=tuple(finding_row(book, row) for book in ordered for row in book.open_findings),
         earlier_shift_id=earlier,
         later_shift_id=later,

@@ -60,7 +60,7 @@ def capability_matrix(
         ),
         from_day=min(days, default=None),
         to_day=max(days, default=None),
-        stamp=stamp_of(judged),
+        stamp=stamp_of(books),
     )
 
 

@@ -29,11 +29,13 @@ if TYPE_CHECKING:
 
 
 def lines_of(books: list[RunBook]) -> dict[str, list[RunBook]]:
-    """The judged runs of each line."""
-    lines: dict[str, list[RunBook]] = {}
+    """The runs of each line of which any was judged."""
+    lines: dict[str, list[RunBook]] = {
+        str(book.head["line"]): [] for book in books if book.is_judged and book.head["outcome"] == "judged"
+    }
     for book in books:
-        if book.is_judged and book.head["outcome"] == "judged":
-            lines.setdefault(str(book.head["line"]), []).append(book)
+        if book.head["line"] in lines:
+            lines[book.head["line"]].append(book)
     return lines
 
 
@@ -44,7 +46,7 @@ def line_charts_of(store: Store, plant: Plant, line: str, books: list[RunBook]) 
         store: the store, open to read.
         plant: the plant.
         line: the line.
-        books: its judged runs.
+        books: its runs.
     """
     looks = [row for row in store.ask("questions/line_reviews") if row["line"] == line]
     return LineCharts(plant, line, tuple(_product(store, look) for look in looks), stamp_of(books))

@@ -6,6 +6,7 @@ The record of the containment page: what a suspect touches, as things stand now.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC
 from typing import TYPE_CHECKING, Any
 
@@ -52,10 +53,12 @@ def containment_of(store: Store, plant: Plant, books: list[RunBook], entry: dict
         not_known_m=answer.not_known_m,
         shipped_m=answer.gone_m,
         notes=answer.notes,
-        stamp=stamp_of([book for book in books if book.run_id in answer.runs]),
-        left_held=alarms_of(
-            [book for book in books if book.run_id in {one.run_id for one in answer.touched}],
-            {one.reel_id for one in answer.touched},
+        stamp=replace(
+            stamp_of([book for book in books if book.run_id in answer.runs]),
+            left_held=alarms_of(
+                [book for book in books if book.run_id in {one.run_id for one in answer.touched}],
+                {one.reel_id for one in answer.touched},
+            ),
         ),
     )
 

@@ -48,7 +48,7 @@ def fault_review(
             for row in _repeats(book, of_run)
         ),
         answers=_differences_first([*_between_lines(judged), *_of_lines(judged), *_of_runs(judged)]),
-        stamp=stamp_of(judged),
+        stamp=stamp_of(books),
     )
 
 

@@ -9,7 +9,6 @@ import hashlib
 import json
 
 from dashboards.addresses import PageKind, address
-from dashboards.fillers.decisions import alarms_of
 from dashboards.fillers.rows import product_row, stamp_of
 from dashboards.fillers.run_book import RunBook
 from dashboards.fillers.shift import shift_name
@@ -60,7 +59,6 @@ def site_index(
         reels=tuple(reversed(reels)),
         lots=tuple(_lot(lot, group) for lot, group in lots.items()),
         pages=pages,
-        left_held=alarms_of(books),
         findings=tuple(one for book in reversed(books) for one in _findings(book)),
         lengths=tuple(
             LengthEntry(one.length_id, one.reel_id, one.use, one.code)

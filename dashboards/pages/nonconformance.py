@@ -12,7 +12,6 @@ from statistics import median
 
 from dashboards.addresses import address
 from dashboards.comma_table import Cell, comma_table
-from dashboards.fillers.decisions import alarms_of
 from dashboards.fillers.rows import finding_row, product_row, rule_name, stamp_of
 from dashboards.fillers.run_book import Row, RunBook
 from dashboards.records import FindingRow, NonconformanceSummary, Plant, Tally, TallyRow
@@ -50,7 +49,6 @@ def nonconformance_summary(
         from_day=from_day,
         to_day=to_day,
         findings=tuple(shown),
-        left_held=alarms_of(books),
         tallies=tuple(_tally(name, heading, findings, books) for name, heading in BY),
         median_days_to_disposition=_median_days(shown),
         oldest_open_days=None if oldest is None else float((to_day - oldest[0]).days),

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboards.figures.along import along_figure, is_band, own_limits
-from dashboards.fillers.decisions import alarms_of, disposition_rows
+from dashboards.fillers.decisions import disposition_rows
 from dashboards.fillers.rows import finding_row, limit_row, lot_rows, product_row, reel_row, stamp_of
 from dashboards.fillers.run import PANEL_OF
 from dashboards.fillers.run_book import Row, RunBook
@@ -97,8 +97,7 @@ def reel_review(plant: Plant, book: RunBook, reel: Row) -> ReelReview:
         lots=_lots_of(book, reel),
         children=_children(book, reel),
         shift_id=book.shift_id,
-        left_held=alarms_of([book], {reel["reel_id"]}),
-        stamp=replace(stamp_of([book]), unseen=unseen_of_reel(book, reel)),
+        stamp=replace(stamp_of([book], {reel["reel_id"]}), unseen=unseen_of_reel(book, reel)),
         samples=_samples(book, reel["reel_id"]),
     )
 

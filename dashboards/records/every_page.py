@@ -183,7 +183,7 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """What the foot of a page says about where its figures come from.
+    """What a page says of the runs behind it: at its head wire that left held, at its foot where figures come from.
 
     Args:
         assessment_ids: assessments whose results are shown.
@@ -196,6 +196,7 @@ class Stamp:
         journal_root: root of the journal that anchors the records, hexadecimal; "" where there is none.
         unseen: what the evidence does not reach of the run or reel shown: unmonitored and untested length, wire made
             while the line was not at steady speed.
+        left_held: wire of these runs that left although it might not, or that is held or not judged since.
     """
 
     assessment_ids: tuple[str, ...] = ()
@@ -207,6 +208,7 @@ class Stamp:
     decision_rules: tuple[str, ...] = ()
     journal_root: str = ""
     unseen: tuple[Said, ...] = ()
+    left_held: tuple[Alarm, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

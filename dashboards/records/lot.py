@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
-from dashboards.records.every_page import Alarm, Evidence, Plant, Stamp
+from dashboards.records.every_page import Evidence, Plant, Stamp
 from dashboards.records.finding_row import DispositionRow, FindingRow
 from dashboards.records.shift import ReelRow
 from pipeline.messages import Said
@@ -107,7 +107,6 @@ class LotHistory:
         unmonitored_m: length without [m].
         manifest: (file name, SHA-256) of the exported pack, empty where none was made.
         stamp: assessments, limits and rules.
-        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -125,4 +124,3 @@ class LotHistory:
     unmonitored_m: float = 0.0
     manifest: tuple[tuple[str, str], ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
-    left_held: tuple[Alarm, ...] = ()

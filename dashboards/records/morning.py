@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
-from dashboards.records.every_page import Alarm, Plant, Stamp
+from dashboards.records.every_page import Plant, Stamp
 from dashboards.records.finding_row import DispositionRow, FindingRow
 
 Period = Literal["morning", "week", "month"]
@@ -67,7 +67,6 @@ class MorningSheet:
         trend: thirty days to the last one.
         decisions: decisions since the first day began, newest first.
         stamp: assessments, limits and rules.
-        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -85,4 +84,3 @@ class MorningSheet:
     trend: tuple[DayTotal, ...]
     decisions: tuple[DispositionRow, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
-    left_held: tuple[Alarm, ...] = ()

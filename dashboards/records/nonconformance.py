@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.every_page import Alarm, Answer, Evidence, FaultMark, Plant, ProductRow, Stamp
+from dashboards.records.every_page import Answer, Evidence, FaultMark, Plant, ProductRow, Stamp
 from dashboards.records.finding_row import DispositionRow, FindingRow
 from dashboards.records.run import LotRow, PanelLimit, Trace
 from pipeline.messages import Said
@@ -62,7 +62,6 @@ class NonconformanceSummary:
         oldest_open_days: age of the oldest open finding [d], counted to `to_day`.
         stamp: assessments, limits and rules.
         oldest_open_id: the oldest open finding, "" where none is open.
-        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -76,7 +75,6 @@ class NonconformanceSummary:
     oldest_open_days: float | None = None
     stamp: Stamp = field(default_factory=Stamp)
     oldest_open_id: str = ""
-    left_held: tuple[Alarm, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +190,6 @@ class FindingReview:
         lots: material lots in the wire there.
         repair_guide: sentences on what may be done, from the rule; a person decides.
         stamp: assessments, limits and rules.
-        left_held: wire that left although it might not.
         walk: the way from the log's line to the worst figure; None where no reading stands behind it.
     """
 
@@ -211,7 +208,6 @@ class FindingReview:
     lots: tuple[LotRow, ...] = ()
     repair_guide: tuple[Said, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
-    left_held: tuple[Alarm, ...] = ()
     walk: LogWalk | None = None
 
 
@@ -259,7 +255,6 @@ class Containment:
         shipped_m: length shipped [m].
         notes: what a reader must know of the list.
         stamp: assessments, limits and rules.
-        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -274,4 +269,3 @@ class Containment:
     shipped_m: float
     notes: tuple[str, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
-    left_held: tuple[Alarm, ...] = ()

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.every_page import Alarm, AnswerGroup, Plant, ProductRow, Stamp
+from dashboards.records.every_page import AnswerGroup, Plant, ProductRow, Stamp
 from dashboards.records.finding_row import DispositionRow, FindingRow
 from dashboards.records.run import LotRow, PanelLimit
 from dashboards.records.shift import ReelRow
@@ -147,7 +147,6 @@ class ReelReview:
         shift_id: shift page to link to.
         stamp: assessments, limits and rules.
         samples: laboratory samples that bear on it, its own first.
-        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -165,4 +164,3 @@ class ReelReview:
     stamp: Stamp = field(default_factory=Stamp)
     samples: tuple[SampleRow, ...] = ()
     no_plan: tuple[str, ...] = ()
-    left_held: tuple[Alarm, ...] = ()

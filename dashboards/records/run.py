@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.every_page import Alarm, FaultMark, Interval, LimitRow, Plant, Stamp
+from dashboards.records.every_page import FaultMark, Interval, LimitRow, Plant, Stamp
 from dashboards.records.finding_row import FindingRow
 from dashboards.records.shift import RunRow
 from pipeline.messages import Said
@@ -127,7 +127,6 @@ class RunReview:
         lots: material lots.
         shift_id: shift page to link to.
         stamp: assessments, limits and rules.
-        left_held: wire that left although it might not.
     """
 
     plant: Plant
@@ -143,4 +142,3 @@ class RunReview:
     lots: tuple[LotRow, ...] = ()
     shift_id: str = ""
     stamp: Stamp = field(default_factory=Stamp)
-    left_held: tuple[Alarm, ...] = ()

@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from dashboards.records.every_page import (
-    Alarm,
     AnswerGroup,
     DataQuality,
     Extreme,
@@ -190,7 +189,6 @@ class ShiftReview:
         stamp: assessments, limits and rules behind the page.
         earlier_shift_id: shift before, "" for none.
         later_shift_id: shift after, "" for none.
-        left_held: wire that left although it might not.
         findings: open findings of the shift's runs.
     """
 
@@ -206,5 +204,4 @@ class ShiftReview:
     stamp: Stamp = field(default_factory=Stamp)
     earlier_shift_id: str = ""
     later_shift_id: str = ""
-    left_held: tuple[Alarm, ...] = ()
     findings: tuple[FindingRow, ...] = ()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 
-from dashboards.records.every_page import Alarm, Answer, Plant, Stamp, Standing
+from dashboards.records.every_page import Answer, Plant, Stamp, Standing
 from pipeline.messages import Said
 
 
@@ -121,7 +121,6 @@ class SiteIndex:
     lots: tuple[LotEntry, ...] = ()
     pages: tuple[PageEntry, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)
-    left_held: tuple[Alarm, ...] = ()
     findings: tuple[FindingEntry, ...] = ()
     lengths: tuple[LengthEntry, ...] = ()
     shipments: tuple[ShipmentEntry, ...] = ()

@@ -75,9 +75,7 @@ def lot_history_pdf(record: LotHistory, printing: Printing) -> bytes:
     wording = Wording(record.plant)
     held = {True: "in date", False: "out of date", None: "not known"}
     data = {
-        **shared_data(
-            record.plant, record.stamp, record_sha256(record), printing, "lot history", record.left_held
-        ),
+        **shared_data(record.plant, record.stamp, record_sha256(record), printing, "lot history"),
         "title": record.title,
         "question": "Where did this lot come from and go, and what is on file about it?",
         "subtitle": f"Lot {record.lot_id}",
@@ -249,14 +247,7 @@ def nonconformance_report_pdf(
     ]
     listed = record.evidence or ((one.worst.evidence,) if one.worst else ())
     data = {
-        **shared_data(
-            record.plant,
-            record.stamp,
-            record_sha256(record),
-            printing,
-            "nonconformance report",
-            record.left_held,
-        ),
+        **shared_data(record.plant, record.stamp, record_sha256(record), printing, "nonconformance report"),
         "title": f"Nonconformance {one.finding_id}",
         "question": "What was found, how sure is it, and what was decided?",
         "subtitle": "",

@@ -100,9 +100,7 @@ def shift_summary_pdf(record: ShiftReview, printing: Printing) -> bytes:
     """
     wording, totals = Wording(record.plant), record.totals
     data = {
-        **shared_data(
-            record.plant, record.stamp, record_sha256(record), printing, "shift summary", record.left_held
-        ),
+        **shared_data(record.plant, record.stamp, record_sha256(record), printing, "shift summary"),
         "title": f"{record.shift}, {day(record.day)}",
         "question": "What may leave, what may not, and what comes first?",
         "subtitle": f"Shift {record.shift_id}",

@@ -15,7 +15,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from dashboards.answers_shown import answer_shown
-from dashboards.records import Alarm, Answer, DispositionRow, Extreme, FindingRow, LimitRow, Plant, Stamp
+from dashboards.records import Answer, DispositionRow, Extreme, FindingRow, LimitRow, Plant, Stamp
 from dashboards.sentences import in_units
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.messages import Said
@@ -171,9 +171,7 @@ def limit_table(limits: Sequence[LimitRow]) -> list[dict[str, str]]:
     ]
 
 
-def shared_data(
-    plant: Plant, stamp: Stamp, digest: str, printing: Printing, form: str, alarms: Sequence[Alarm] = ()
-) -> dict[str, Any]:
+def shared_data(plant: Plant, stamp: Stamp, digest: str, printing: Printing, form: str) -> dict[str, Any]:
     """What every printed record carries: alarms, plant, paper, foot, cautions and where its figures come from."""
     wording = Wording(plant)
     provenance = [
@@ -198,7 +196,7 @@ def shared_data(
         "printed_by": printing.by,
         "program": stamp.program,
         "digest": digest,
-        "alarms": [f"Reel {one.reel_id}: {wording.sentence(one.sentence)}" for one in alarms],
+        "alarms": [f"Reel {one.reel_id}: {wording.sentence(one.sentence)}" for one in stamp.left_held],
         "cautions": [*CAUTIONS, *plant.cautions],
         "provenance": provenance,
         "limits": limit_table(stamp.limits),

@@ -80,7 +80,7 @@ def test_a_load_that_is_not_judged_yet_is_told_at_once_and_stands_first(
         ((shift_id, group),), lots = shifts_of(books), lots_of(books)
         pages = [shift_review(site, shift_id, group), site_index(site, [(shift_id, group)], lots, ())]
         pages += [lot_history(site, lot, runs) for lot, runs in lots.items()]
-        assert all([one.sentence for one in page.left_held] == expected for page in pages)
+        assert all([one.sentence for one in page.stamp.left_held] == expected for page in pages)
         assert [one.why for one in pages[0].first_things[:2]] == expected
     assert run(["reel", WHOLE, "--store", str(store_folder)]) == 2
     assert capsys.readouterr().err == (
