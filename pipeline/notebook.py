@@ -236,7 +236,7 @@ def product(
         construction: type letters, as ``THHN/THWN-2``.
         size: conductor size, as ``12 AWG``.
         conductor: solid, concentric, compressed or compact.
-        metal: copper or aluminium.
+        metal: copper or aluminum.
 
     Raises:
         ReelproofError: there is no such product.

@@ -6,18 +6,16 @@ The record of a construction comparison: the wire a plant makes beside the other
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 
 from dashboards.fillers.run_book import RunBook
 from dashboards.records import ConstructionComparison, ConstructionRow, Plant
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from pipeline.errors import ReelproofError
-from pipeline.products.comparison import ComparedLine, compare_constructions
+from pipeline.products.comparison import compare_constructions
 from pipeline.products.construction_sheet import ConstructionSheet, construction_sheet
 from pipeline.products.product import Product, find_product
-from pipeline.products.sheet_line import SheetLine
-from pipeline.products.table_rows import source_named
+from pipeline.products.sheet_line import References, SheetLine
 
 OTHER = {"THHN/THWN-2": "XHHW-2", "XHHW-2": "THHN/THWN-2"}
 
@@ -45,6 +43,7 @@ def comparisons_of(plant: Plant, books: list[RunBook]) -> list[ConstructionCompa
 def _comparison(plant: Plant, left: Product, right: Product) -> ConstructionComparison:
     first, second = construction_sheet(left), construction_sheet(right)
     compared = compare_constructions(first, second)
+    references = References()
     size = left.size.name.replace(" ", "-").replace("/", "_")
     return ConstructionComparison(
         plant=plant,
@@ -64,23 +63,13 @@ def _comparison(plant: Plant, left: Product, right: Product) -> ConstructionComp
                 right=line.second.value if line.second is not None else None,
                 left_range=_range(line.first),
                 right_range=_range(line.second),
-                left_source=_source(line.first),
-                right_source=_source(line.second),
-                note=_note(line.first, line.second),
+                left_source=_source(line.first, references),
+                right_source=_source(line.second, references),
+                note=references.in_text(_note(line.first, line.second)),
             )
             for line in compared.lines
         ),
-        sources=tuple((name, source_named(name).document) for name in _sources(compared.lines)),
-    )
-
-
-def _sources(lines: Sequence[ComparedLine]) -> list[str]:
-    """Short names of the sources of values that name no document of their own, and of those their notes name."""
-    cells = [cell for line in lines for cell in (line.first, line.second) if cell is not None]
-    named = {name for cell in cells if not cell.document for name in cell.sources}
-    named |= {name for cell in cells for name in re.findall(r"\bS\d+\w?\b", cell.note)}
-    return sorted(
-        named, key=lambda name: (not name.startswith("S"), int("".join(re.findall(r"\d", name)) or 0), name)
+        sources=tuple((mark, one.document) for mark, one in references.listed()),
     )
 
 
@@ -104,10 +93,10 @@ def _range(line: SheetLine | None) -> tuple[float, float] | None:
     return line.low, line.high
 
 
-def _source(line: SheetLine | None) -> str:
+def _source(line: SheetLine | None, references: References) -> str:
     if line is None:
         return ""
-    stands_on = line.document or ", ".join(line.sources)
+    stands_on = line.document or references.cited(line.sources)
     how_sure = f"{line.standing}: {line.where}" if line.document and line.where else line.standing
     return f"{stands_on} ({how_sure})" if stands_on else how_sure
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +10,7 @@ import typer
 
 from pipeline.cli.showing import JSON, print_json, print_table
 from pipeline.cli.typed import day_of
-from pipeline.products.sheet_line import value_told
+from pipeline.products.sheet_line import References, value_told
 
 if TYPE_CHECKING:
     from pipeline.products.comparison import ConstructionComparison
@@ -28,7 +27,7 @@ def product(
     construction: str = typer.Argument(metavar="TYPE", help="Type letters, as THHN/THWN-2 or XHHW-2."),
     size: str = typer.Argument(metavar="SIZE", help="Conductor size, as '14 AWG', '1/0 AWG' or '500 kcmil'."),
     conductor: str = typer.Option("concentric", help="solid, concentric, compressed or compact."),
-    metal: str = typer.Option("copper", help="copper or aluminium."),
+    metal: str = typer.Option("copper", help="copper or aluminum."),
     against: tuple[str, str] | None = typer.Option(
         None,
         metavar="TYPE SIZE",
@@ -91,20 +90,10 @@ def _sheet(
     )
 
 
-def _where_from(line: SheetLine) -> str:
+def _where_from(line: SheetLine, references: References) -> str:
     if not line.document:
-        return f"worked out from {', '.join(line.sources)}" if line.sources else ""
+        return references.cited(line.sources)
     return f"{line.document} ({line.where})" if line.where else line.document
-
-
-def _print_sources(lines: Sequence[SheetLine]) -> None:
-    from pipeline.products.table_rows import source_named
-
-    named = dict.fromkeys(source for line in lines if not line.document for source in line.sources)
-    print("\nDocuments named by a short name above")
-    for source in named:
-        one = source_named(source)
-        print(f"  {source}: {one.document} ({one.standing}; {one.where_seen})")
 
 
 def _print_sheet(sheet: ConstructionSheet) -> None:
@@ -114,6 +103,7 @@ def _print_sheet(sheet: ConstructionSheet) -> None:
     for one in sheet.types:
         print(f"  {one.name}: {one.meaning}" + (f" ({one.note})" if one.note else ""))
     section = ""
+    references = References()
     rows: list[tuple[str, ...]] = []
     for line in sheet.lines:
         rows.append(
@@ -122,17 +112,21 @@ def _print_sheet(sheet: ConstructionSheet) -> None:
                 line.name,
                 value_told(line),
                 line.standing,
-                _where_from(line),
+                _where_from(line, references),
             )
         )
         section = line.section
     print()
     print_table(("Section", "What", "Value", "How sure", "Document"), rows)
-    _print_sources(sheet.lines)
-    print("\nNotes")
-    for line in sheet.lines:
-        if line.note and line.standing != "computed":
-            print(f"  {line.name}: {line.note}")
+    notes = [
+        f"  {line.name}: {references.in_text(line.note)}"
+        for line in sheet.lines
+        if line.note and line.standing != "computed"
+    ]
+    print("\nSources")
+    for mark, source in references.listed():
+        print(f"  {mark} {source.document} ({source.standing}; {source.where_seen})")
+    print("\nNotes", *notes, sep="\n")
     print("\nLimits in force")
     for limit in sheet.limits:
         print(f"  {plain(limit.told())}")

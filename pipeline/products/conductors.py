@@ -15,7 +15,9 @@ from pipeline.products.table_rows import Figure, Row, figure_of, table_rows
 from pipeline.units import M_PER_FOOT, MM_PER_INCH
 
 CONDUCTORS: tuple[str, ...] = ("solid", "concentric", "compressed", "compact")
-METALS: tuple[str, ...] = ("copper", "aluminium")
+METALS: tuple[str, ...] = ("copper", "aluminum")
+# Spelled as the wire standards do; other spellings are read too.
+METALS_SPELLED = {"aluminium": "aluminum"}
 _NO_DIAMETER = {
     "solid": "ASTM B258 gauges solid wire only to 4/0 AWG",
     "compact": "the wire code's Table 5A (NFPA 70-2014, Chapter 9) has no bare area for it",
@@ -28,7 +30,7 @@ class Conductor:
 
     Args:
         make: solid, concentric, compressed or compact.
-        metal: copper or aluminium.
+        metal: copper or aluminum.
         strand_class: B or C for stranded conductors, "" otherwise.
         strands: number of wires; None where it was not seen.
         diameter: nominal diameter [mm].
@@ -61,12 +63,13 @@ def find_conductor(size: Size, make: str, metal: str, strand_class: str = "B") -
     Args:
         size: the conductor size.
         make: solid, concentric, compressed or compact.
-        metal: copper or aluminium.
+        metal: copper or aluminum.
         strand_class: B or C; matters for concentric strand only.
 
     Raises:
         NotFoundError: the make or metal is unknown, or no source on file gives its diameter.
     """
+    metal = METALS_SPELLED.get(metal, metal)
     _known("conductor", make, CONDUCTORS)
     _known("metal", metal, METALS)
     if make == "concentric":
@@ -112,7 +115,7 @@ def resistance_ohm_km(conductor: Conductor, at_c: float) -> float | None:
     Returns:
         None where no resistance is on file.
 
-    Source: NFPA 70-2014, Chapter 9, Table 8 with its note; a = 0.00323 copper, 0.00330 aluminium at 75 degC.
+    Source: NFPA 70-2014, Chapter 9, Table 8 with its note; a = 0.00323 copper, 0.00330 aluminum at 75 degC.
     """
     if conductor.resistance_75c is None:
         return None
@@ -158,9 +161,9 @@ def _cautions(size: Size, make: str, metal: str, row: Row) -> tuple[str, ...]:
             "The wire code's approximate diameters of insulated compact wire (Table 5A) lie 0 to 3.2 % over the "
             "diameter built up from conductor and walls."
         )
-    if metal == "aluminium" and size.name == "14 AWG":
+    if metal == "aluminum" and size.name == "14 AWG":
         found.append(
-            "12 AWG is the smallest aluminium building wire in the wire code (Table 310.106(A), from memory: "
-            "verify); 14 AWG aluminium is shown for comparison only."
+            "12 AWG is the smallest aluminum building wire in the wire code (Table 310.106(A), from memory: "
+            "verify); 14 AWG aluminum is shown for comparison only."
         )
     return tuple(found)

@@ -60,7 +60,7 @@ class ConstructionSheet:
         family: how it is made.
         size: conductor size.
         conductor: solid, concentric, compressed or compact.
-        metal: copper or aluminium.
+        metal: copper or aluminum.
         types: each type explained.
         lines: the values, in sections.
         ratings: what it is rated for at its size.

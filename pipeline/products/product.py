@@ -106,7 +106,7 @@ def find_product(
         construction: type letters, for example ``THHN/THWN-2`` or ``XHHW-2``.
         size: conductor size, for example ``14 AWG`` or ``500 kcmil``.
         conductor: solid, concentric, compressed or compact.
-        metal: copper or aluminium.
+        metal: copper or aluminum.
         strand_class: B or C for concentric strand.
 
     Raises:

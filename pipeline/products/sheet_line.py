@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 
 from pipeline.products.source_standing import BLANK, SourceStanding
-from pipeline.products.table_rows import Figure, where_seen
+from pipeline.products.table_rows import Figure, Source, source_named, where_seen
+
+# Figures from memory name no document; each says so in its standing.
+_NO_DOCUMENT = "MEM"
+_SHORT_NAME = re.compile(r"\bS\d+[a-z]?\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,3 +122,27 @@ def _is_value(record: str, value: float) -> bool:
         return float(record) == value
     except ValueError:
         return record.split(" ")[0] == f"{value:g}"
+
+
+@dataclass
+class References:
+    """Sources as a reader meets them: numbered from 1 in the order in which they are first cited."""
+
+    _numbers: dict[str, int] = field(default_factory=dict)
+
+    def cited(self, names: Iterable[str]) -> str:
+        """What a worked-out value stands on: ``computed from [1], [2]``; "" where no document is named."""
+        marks = [self._mark(name) for name in names if name != _NO_DOCUMENT]
+        return f"computed from {', '.join(marks)}" if marks else ""
+
+    def in_text(self, text: str) -> str:
+        """The text with its sources' short names as numbers."""
+        return _SHORT_NAME.sub(lambda found: self._mark(found[0]), text)
+
+    def listed(self) -> Iterator[tuple[str, Source]]:
+        """Every source cited, with its mark."""
+        for name, number in self._numbers.items():
+            yield f"[{number}]", source_named(name)
+
+    def _mark(self, name: str) -> str:
+        return f"[{self._numbers.setdefault(name, len(self._numbers) + 1)}]"

@@ -6,9 +6,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import ConfigDict, Field, model_validator
+from pydantic import ConfigDict, Field, field_validator, model_validator
 
 from pipeline.columns import CHANNEL_BY_NAME, MAX_WALL_SENSORS
+from pipeline.products.conductors import METALS_SPELLED
 from pipeline.sheets.toml_file import Sheet, read_sheet
 from pipeline.units import m_from_foot
 
@@ -34,8 +35,13 @@ class ProductNamed(Sheet):
     construction: str
     size: str
     conductor: Literal["solid", "concentric", "compressed", "compact"]
-    metal: Literal["copper", "aluminium"] = "copper"
+    metal: Literal["copper", "aluminum"] = "copper"
     colour: str = ""
+
+    @field_validator("metal", mode="before")
+    @classmethod
+    def _spelled(cls, given: Any) -> Any:
+        return METALS_SPELLED.get(given, given) if isinstance(given, str) else given
 
 
 class Covering(Sheet):

@@ -217,17 +217,18 @@ def test_every_product_of_the_scope_is_answered() -> None:
             assert sheet.sources
 
 
-def test_every_short_name_of_a_source_is_spelled_out() -> None:
+def test_every_source_is_cited_by_a_number_that_is_listed() -> None:
     import re
 
     shown = reelproof("product", "THHN/THWN-2", "14 AWG").stdout
-    used = {
-        one for names in re.findall(r"worked out from ([\w, ]+)$", shown, re.M) for one in names.split(", ")
-    }
-    told = set(re.findall(r"^  (\w+): ", shown.split("Documents named by a short name above")[1], re.M))
-    # The table of S5 was seen from 700 kcmil on, so a 14 AWG conductor leans on S47 and no longer on S5.
-    assert {"S6t", "S47", "MEM"} <= used <= told
-    assert "S5" not in used
+    told = re.findall(r"^  \[(\d+)\] (.+)$", shown.split("\nSources\n")[1], re.M)
+    cited = set(re.findall(r"\[(\d+)\]", shown))
+    assert [number for number, _ in told] == [str(one + 1) for one in range(len(told))]
+    assert cited == {number for number, _ in told}
+    # ASTM B8's Table 1 was seen from 700 kcmil on, so a 14 AWG conductor leans on B496 instead.
+    assert any("ASTM B496" in document for _, document in told)
+    assert not any("ASTM B8-" in document for _, document in told)
+    assert not re.search(r"\bS\d+[a-z]?\b|\bMEM\b", shown)
     assert " = 4.0" not in shown  # a figure is not printed as equal to itself
 
 

@@ -48,7 +48,7 @@ PLANT = Plant(
 )
 SHA = "9f2c1b7e44d0a6c3e8f15b20d97a4c6683be0f1d2a5c7e9800b4d6f81a3c5e72"
 THHN14 = ProductRow("THHN/THWN-2", "14 AWG", "solid", "copper", "black")
-XHHW = ProductRow("XHHW-2", "1/0 AWG", "compressed", "aluminium", "black")
+XHHW = ProductRow("XHHW-2", "1/0 AWG", "compressed", "aluminum", "black")
 START = datetime(2026, 3, 12, 20, 0, tzinfo=UTC)
 
 

@@ -134,7 +134,7 @@ def test_an_unknown_type_is_refused_with_the_nearest(construction: str, sentence
         ),
         (
             ("XHHW-2", "2 AWG", "solid", "silver"),
-            "metal: 'silver' is not a metal on file. It may be copper or aluminium.",
+            "metal: 'silver' is not a metal on file. It may be copper or aluminum.",
         ),
         (
             ("XHHW-2", "2 AWG", "concentric", "copper", "D"),
@@ -183,7 +183,7 @@ def test_what_a_product_record_holds() -> None:
 
 
 def test_a_single_layer_product_has_no_covering() -> None:
-    product = find_product("XHHW-2", "500 kcmil", "compact", "aluminium")
+    product = find_product("XHHW-2", "500 kcmil", "compact", "aluminum")
     assert (product.covering, product.covering_mm) == (None, None)
     assert product.strands is None
     assert product.conductor_min_mm == pytest.approx(0.7212 * 25.4)
@@ -207,11 +207,11 @@ def test_solid_sizes_without_a_resistance_say_none() -> None:
     assert resistance_ohm_km(find_product("XHHW-2", "6 AWG", "solid").conductor, 20.0) is None
 
 
-def test_smallest_aluminium_is_cautioned() -> None:
-    assert find_product("XHHW-2", "14 AWG", "concentric", "aluminium").cautions == (
+def test_smallest_aluminum_is_cautioned() -> None:
+    assert find_product("XHHW-2", "14 AWG", "concentric", "aluminum").cautions == (
         (
-            "12 AWG is the smallest aluminium building wire in the wire code (Table 310.106(A), from memory: "
-            "verify); 14 AWG aluminium is shown for comparison only."
+            "12 AWG is the smallest aluminum building wire in the wire code (Table 310.106(A), from memory: "
+            "verify); 14 AWG aluminum is shown for comparison only."
         ),
     )
 

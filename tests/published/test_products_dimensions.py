@@ -193,7 +193,7 @@ def test_polymer_masses_hold_the_published_ones(row: dict[str, str]) -> None:
 
 @pytest.mark.parametrize(
     ("metal", "resistivity"),
-    [("copper", 0.15328 / 8.89), ("aluminium", 1.0 / (0.61 * 58.0))],
+    [("copper", 0.15328 / 8.89), ("aluminum", 1.0 / (0.61 * 58.0))],
 )
 def test_resistance_at_20_degc_is_that_of_the_metal(metal: str, resistivity: float) -> None:
     """Resistivity at 20 degC over the area, 2 % more for strand, to 0.6 %, for every size on file.
