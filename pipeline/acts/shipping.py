@@ -145,7 +145,7 @@ def _shelf(told: ShippingList, on_file: _OnFile) -> Shelf:
                 "turned": False,
                 "source_id": "",
             }
-    return Shelf(lengths, on_file.reels, on_file.shipped)
+    return Shelf(lengths, on_file.reels, on_file.shipped, on_file.unit)
 
 
 def _rewound(

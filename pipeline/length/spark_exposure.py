@@ -55,7 +55,6 @@ class SparkExposure:
         cycles_asked: cycles, or seconds, asked at every point.
         unit: 'cycles', or 's' at a direct voltage.
         fastest_m_s: fastest line speed at which every point has what is asked [m/s].
-        sentence: the result in words.
     """
 
     at_m: Floats
@@ -69,7 +68,6 @@ class SparkExposure:
     cycles_asked: float
     unit: str
     fastest_m_s: float
-    sentence: str
 
     @cached_property
     def _in_order(self) -> bool:
@@ -180,11 +178,6 @@ def spark_exposure(
         asked,
         unit,
         fastest_speed_m_s(rate, tester.window_m, asked),
-        _sentence(
-            intervals.length_m(untested),
-            tuple(intervals.length_m(intervals.within(one, *run)) for one in (under, low_kv, unlogged)),
-            (asked, unit),
-        ),
     )
 
 
@@ -295,17 +288,3 @@ def _voltage_off(
     rows = np.flatnonzero(off)
     reach = half + step[rows]
     return intervals.merged(np.stack([at[rows] - reach, at[rows] + reach], axis=1))
-
-
-def _sentence(untested_m: float, parts_m: tuple[float, ...], asked: tuple[float, str]) -> str:
-    """The result in words; `parts_m` is wire that passed too fast, without voltage, and while rows were missing."""
-    if untested_m <= 0:
-        return f"Every point had at least {asked[0]:g} {asked[1]} of the test voltage."
-    fewer = "less" if asked[1] == "s" else "fewer"
-    too_fast, off, unlogged = parts_m
-    missing = f", {unlogged:.1f} m passed while the log missed rows" if unlogged > 0 else ""
-    return (
-        f"{untested_m:.1f} m are untested: {too_fast:.1f} m had {fewer} than {asked[0]:g} {asked[1]} of the test "
-        f"voltage, {off:.1f} m passed with the voltage missing or too low{missing}. That is a fault of the test, not "
-        "of the wire; the wire is held until it is tested."
-    )

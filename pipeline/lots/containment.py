@@ -51,16 +51,6 @@ class Touched:
     whereabouts: str
     path: tuple[Node, ...]
 
-    @property
-    def sentence(self) -> str:
-        """The touched wire and how it came about, in words."""
-        where = "all of it" if self.spans == (WHOLE,) else ", ".join(_span_text(one) for one in self.spans)
-        return f"{self.node} ({self.whereabouts}), {where}: {' > '.join(str(one) for one in self.path)}"
-
-
-def _span_text(span: Span) -> str:
-    return f"{span[0]:.1f} m to {span[1]:.1f} m"
-
 
 @dataclass(frozen=True, slots=True)
 class Containment:

@@ -13,9 +13,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.length.reel_places import length_told
 from pipeline.units import foot_from_m
 
 if TYPE_CHECKING:
+    from pipeline.length.reel_places import Unit
     from pipeline.record.shipping_list import Rewound
     from pipeline.store.database import Store
 
@@ -117,11 +119,13 @@ class Shelf:
         lengths: lengths by their number, as `lengths_on_file` gives them.
         reels: reels by their number, each with ``length_m``.
         shipped: what left the plant.
+        unit: unit that lengths are told in.
     """
 
     lengths: dict[str, Row]
     reels: Mapping[str, Row]
     shipped: Mapping[str, Row]
+    unit: Unit
 
     def rewound(self, one: Rewound) -> Row:
         """Go through one rewinding: the row of the new length; the source is left with the rest.
@@ -188,10 +192,10 @@ class Shelf:
             return said
         holds = source["to_outer_m"] - source["from_outer_m"]
         if holds <= SAME_M or (one.taken_m or 0.0) > holds * (1.0 + COUNTERS_DIFFER) + 1.0:
-            taken = "all that is left" if one.taken_m is None else f"{one.taken_m:.1f} m"
+            taken = "all that is left" if one.taken_m is None else length_told(one.taken_m, self.unit)
             said.append(
                 (
-                    f"{taken} is taken and {one.source} holds {max(holds, 0.0):.1f} m",
+                    f"{taken} is taken and {one.source} holds {length_told(max(holds, 0.0), self.unit)}",
                     "Check the length and its unit",
                 )
             )

@@ -213,7 +213,7 @@ def test_containment_packs_and_pages_follow_it(store: Store) -> None:
         ),
         (
             '[[rewinds]]\nsource = "Q"\nonto = "Y"\ntake_m = 400\n',
-            "rewinding of Q onto Y: 400.0 m is taken and Q holds 300.0 m. Check the length and its unit.",
+            "rewinding of Q onto Y: 1,312.3 ft is taken and Q holds 984.3 ft. Check the length and its unit.",
         ),
         (
             f'[[rewinds]]\nsource = "Q"\nonto = "{REEL}"\n',

@@ -195,9 +195,12 @@ def test_a_gauge_is_suspect_only_from_when_it_was_out() -> None:
         ("K1", "shipped"),
     ]
     assert [one.node.name for one in out.in_house] == ["K2"]
-    assert out.touched[1].sentence == (
-        "reel K1 (shipped), all of it: calibration WG1 of 2025-01-01 > run R1 > reel K1"
-    )
+    assert out.touched[1].spans == (WHOLE,)
+    assert [str(one) for one in out.touched[1].path] == [
+        "calibration WG1 of 2025-01-01",
+        "run R1",
+        "reel K1",
+    ]
     all_of_it = contain(graph, Suspect(gauge, "found 6 um high"))
     assert [one.node.name for one in all_of_it.touched] == ["K2", "K0", "K1"]
     assert all_of_it.touched[1].whereabouts == "not known"
