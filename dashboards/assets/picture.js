@@ -105,7 +105,7 @@
         stroke: one.bgcolor, "stroke-width": 3, "paint-order": "stroke"
       }, one.text);
     });
-    legend(root, own.filter(function (t) { return t.type === "scatter" && t.mode === "lines"; }), at.left, top - 7, layout.font.color);
+    legend(root, own.filter(function (t) { return t.type === "scatter" && t.mode === "lines" && t.showlegend !== false; }), at.left, top - 7, layout.font.color);
   }
   window.reelproofPicture = function (div, data, layout) {
     var width = layout.width || div.clientWidth || 700, m = layout.margin, range = layout.xaxis.range;

@@ -27,7 +27,7 @@ LABEL_PX = 17  # height of a limit's words
 COLOURS = ("--t2", "--t1", "--t3", "--t4", "--t5")
 DASHES = ("solid", "solid", "dot", "dash", "dashdot")
 # What an axis is called that has one line only, short enough for a low panel; a legend would say it again.
-ONE_LINE = {"concentricity_pct": "Concentricity", "diameter_mm": "Diameter"}
+ONE_LINE = {"concentricity_pct": "Concentricity", "diameter_mm": "Diameter", "conductor_mm": "Conductor"}
 # The thinnest wall and the eccentricity are the same story and wear the same colour.
 OWN_COLOUR = {"thinnest_wall_mm": "--t1", "eccentricity_mm": "--t1", "mean_wall_mm": "--t2"}
 

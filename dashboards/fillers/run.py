@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -14,7 +13,8 @@ from dashboards.fillers.run_rows import run_row
 from dashboards.fillers.unseen import unseen_of_run
 from dashboards.records import CounterEvent, Interval, LogFileRow, PanelLimit, Phase, Plant, RunReview, Trace
 from pipeline.length.steady_state import PHASE_NAMES, STEADY
-from pipeline.sheets.line_sheet import LineSheet
+from pipeline.nonconformance.rules import RULES
+from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.store.readings import read_frame
 
 if TYPE_CHECKING:
@@ -28,9 +28,10 @@ from pipeline.store.said_columns import told_of
 
 # Column of the measured or placed readings -> title, unit, panel, and the column of its place on the wire.
 TRACES: tuple[tuple[str, str, str, PanelName, str], ...] = (
-    ("mean_wall_mm", "Mean insulation wall", "mm", "wall", "wall_at_m"),
-    ("thinnest_wall_mm", "Thinnest insulation wall", "mm", "wall", "wall_at_m"),
+    ("mean_wall_mm", "Mean wall", "mm", "wall", "wall_at_m"),
+    ("thinnest_wall_mm", "Thinnest wall", "mm", "wall", "wall_at_m"),
     ("diameter_mm", "Overall diameter, cold", "mm", "diameter", "diameter_at_m"),
+    ("conductor_mm", "Conductor diameter", "mm", "conductor", "conductor_at_m"),
     ("eccentricity_mm", "Eccentricity", "mm", "eccentricity", "wall_at_m"),
     ("ovality_mm", "Ovality", "mm", "eccentricity", "diameter_at_m"),
     ("concentricity_pct", "Concentricity, thinnest/thickest", "%", "shape", "wall_at_m"),
@@ -104,8 +105,29 @@ def measured_and_placed(book: RunBook, only: Collection[str] = ()) -> pl.DataFra
     measured = read_frame(book.store, folder, "measured", or_thinned=True, only=wanted)
     placed = read_frame(book.store, folder, "placed", or_thinned=True, only=wanted)
     if measured["row"].equals(placed["row"]):
-        return measured.hstack(placed.drop("row"))
-    return measured.join(placed, on="row", how="left", maintain_order="left")
+        return _with_logged(book, measured.hstack(placed.drop("row")))
+    return _with_logged(book, measured.join(placed, on="row", how="left", maintain_order="left"))
+
+
+# Quantities judged as they are logged, where a limit on them is on file: requirement -> the instrument that reads it.
+AS_LOGGED = {"conductor diameter": "conductor gauge", "spark test voltage": "spark tester"}
+
+
+def _with_logged(book: RunBook, frame: pl.DataFrame) -> pl.DataFrame:
+    """The frame with what is judged as it is logged, each on the wire that it was read on; flagged readings are not."""
+    for name in AS_LOGGED.keys() & {row["requirement"] for row in book.limits}:
+        rule = next(one for one in RULES if one.requirement == name)
+        gauge = sheets_of(book.store, book.head)[1].instrument(AS_LOGGED[name])
+        folder = book.head["load_folder"]
+        logged = read_frame(book.store, folder, "logged", or_thinned=True, only={"row", rule.column})
+        if gauge is None or rule.column not in logged.columns:
+            continue
+        flagged = read_frame(book.store, folder, "flagged", or_thinned=True)
+        sound = logged.join(flagged.filter(pl.col("channel") == rule.column), on="row", how="anti")
+        frame = frame.join(sound, on="row", how="left", maintain_order="left").with_columns(
+            (pl.col("front_m") - gauge.station_m).alias(rule.at_column)
+        )
+    return frame
 
 
 def _traces(frame: pl.DataFrame) -> tuple[Trace, ...]:
@@ -120,33 +142,11 @@ def _traces(frame: pl.DataFrame) -> tuple[Trace, ...]:
     return tuple(one for one in found if one is not None)
 
 
-def _conductor(book: RunBook) -> tuple[Trace, ...]:
-    """The conductor's diameter as logged, on the wire that it became; only where a limit on it is on file."""
-    if all(row["requirement"] != "conductor diameter" for row in book.limits):
-        return ()
-    sheet = LineSheet.model_validate(tomllib.loads(book.shelf.sheet(book.head["line_sheet_sha256"])))
-    gauge = sheet.instrument("conductor gauge")
-    if gauge is None or book.thinned is not None:
-        return ()
-    placed = read_frame(book.store, book.head["assessment_folder"], "placed", only={"row", "front_m"})
-    logged = read_frame(book.store, book.head["load_folder"], "logged", only={"row", "conductor_mm"})
-    if "conductor_mm" not in logged.columns:
-        return ()
-    frame = logged.join(placed, on="row", how="inner", maintain_order="left").with_columns(
-        (pl.col("front_m") - gauge.station_m).alias("conductor_at_m")
-    )
-    if frame.height == 0:
-        return ()
-    places = places_of(frame, "conductor_at_m")
-    found = trace_of(frame, places, "conductor_mm", "Conductor diameter", "mm", "conductor")
-    return () if found is None else (found,)
-
-
 def run_review(plant: Plant, book: RunBook) -> RunReview:
     """Everything the run page shows; the readings are read from the run's Parquet."""
     traces: tuple[Trace, ...] = ()
     if book.is_judged and book.head["assessment_folder"]:
-        traces = (*_traces(measured_and_placed(book, TRACE_COLUMNS)), *_conductor(book))
+        traces = _traces(measured_and_placed(book, TRACE_COLUMNS))
     return RunReview(
         plant=plant,
         run=run_row(book),
