@@ -10,8 +10,9 @@ import json
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from pipeline.durable import write_whole
 from pipeline.errors import Complaint, NotFoundError
-from pipeline.store.durable import write_whole
+from pipeline.regular_file import json_of_file, opened_regular
 
 HASHES = ".hashes.json"
 
@@ -19,7 +20,7 @@ HASHES = ".hashes.json"
 def kept_hashes(out: Path) -> dict[str, str]:
     """The hash of each file of the site in `out` by its address, as it was last written; empty where none is known."""
     try:
-        known = json.loads((out / HASHES).read_text(encoding="utf-8"))
+        known = json_of_file(out / HASHES)
     except (OSError, ValueError):
         return {}
     if not isinstance(known, dict):
@@ -57,9 +58,9 @@ def pages_changed(out: Path) -> tuple[str, ...]:
     told = []
     for address, digest in sorted(known.items()):
         try:
-            with (out / address).open("rb") as file:
+            with opened_regular(out / address) as file:
                 found = hashlib.file_digest(file, "sha256").hexdigest()
-        except OSError:
+        except (OSError, ValueError):
             told.append(f"page {address}: it is missing or cannot be read.")
             continue
         if found != digest:

@@ -30,9 +30,10 @@ from dashboards.pages.index import site_index
 from dashboards.pages.nonconformance import nonconformance_summary
 from dashboards.run_pages import OF_ONE_RUN, Outcome, Planned, batches_of, pages_of_run, written_side_by_side
 from dashboards.site import Site, write_assets
+from pipeline.durable import write_whole
 from pipeline.record.samples_compared import last_samples
 from pipeline.record.touched_wire import containment_id
-from pipeline.store.durable import write_whole
+from pipeline.regular_file import json_of_file
 
 if TYPE_CHECKING:
     from datetime import date
@@ -124,8 +125,8 @@ def write_planned(
 def _made(out: Path) -> dict[str, str]:
     """What each page stood on when it was last written; nothing where that is not known."""
     try:
-        known = json.loads((out / MADE).read_text(encoding="utf-8"))
-    except (FileNotFoundError, json.JSONDecodeError, UnicodeDecodeError):
+        known = json_of_file(out / MADE)
+    except (OSError, ValueError):
         return {}
     return known if isinstance(known, dict) else {}
 

@@ -5,13 +5,17 @@ A pipe never ends and a device has no size, so that a sheet or log that is one w
 
 from __future__ import annotations
 
+import json
 import os
 import stat
+from io import BufferedReader
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any
 
 # A thousand times a long sheet; a list of samples of ten years is a tenth of it.
 LONGEST_SHEET_BYTES = 4_000_000
+# What is remembered of a million runs or pages; a file of this program's own is never longer.
+LONGEST_KEPT_BYTES = 500_000_000
 
 
 class NotRegularError(OSError):
@@ -21,7 +25,7 @@ class NotRegularError(OSError):
         super().__init__(0, found)
 
 
-def opened_regular(path: Path) -> BinaryIO:
+def opened_regular(path: Path) -> BufferedReader:
     """A regular file, open for reading its bytes; nothing that would have to be waited for is opened.
 
     Raises:
@@ -55,3 +59,20 @@ def text_of_file(path: Path, longest: int = LONGEST_SHEET_BYTES) -> str:
     if len(raw) > longest:
         raise NotRegularError(f"this file has more than {longest:,} bytes")
     return raw.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+
+
+def json_of_file(path: Path, longest: int = LONGEST_KEPT_BYTES) -> Any:
+    """What a regular file says as JSON.
+
+    Args:
+        path: the file.
+        longest: bytes it may have.
+
+    Raises:
+        ValueError: it is no JSON in UTF-8, or lists stand in each other deeper than can be read.
+        OSError: it cannot be read, is no regular file, or is longer.
+    """
+    try:
+        return json.loads(text_of_file(path, longest))
+    except RecursionError:
+        raise ValueError("lists or objects stand in each other too deep") from None

@@ -93,6 +93,9 @@ def put_hold(
         _check(store, held, "hold", by, reason)
         _check_span(held, span_m, unit_of_run(store, held.run_id))
         start, end = span_m or (None, None)
+        for one in held.in_force:
+            if (one.from_outer_m, one.to_outer_m, one.by, one.reason) == (start, end, by, reason):
+                return one.number  # the command was killed after it had put it, and given again
         about: HeldKind = "reel" if held.length_m is not None else "lot"
         hold = Hold(0, about, subject, start, end, by, reason, now or datetime.now(UTC))
         record: dict[str, Any] = {

@@ -12,7 +12,10 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from pydantic import TypeAdapter
+
 from pipeline.job.alone import refusal_of
+from pipeline.regular_file import json_of_file
 from pipeline.sheets.log_files import with_files_found
 from pipeline.sheets.run_sheet import read_run_sheet
 from pipeline.steps.load import run_sheets_below
@@ -42,6 +45,9 @@ class Watched:
     tries: int = 0
     again_s: float = 0.0
     reason: str = ""
+
+
+_MEMORY = TypeAdapter(dict[str, Watched])
 
 
 def _mark(sheet: Path) -> tuple[str, str]:
@@ -93,6 +99,8 @@ def look(
         mark, missing = _mark(sheet)
         before = memory.get(key)
         one = before if before is not None and before.mark == mark else Watched(mark, now_s)
+        # After the clock was set back, nothing waits for a time that lies years ahead.
+        one = replace(one, since_s=min(now_s, one.since_s), again_s=min(now_s + LONGEST_PAUSE_S, one.again_s))
         if one.state == "waiting":
             one = replace(one, reason=missing)
         waited = now_s - one.since_s >= quiet_s
@@ -121,9 +129,8 @@ def note_failed(memory: dict[str, Watched], key: str, reason: str, now_s: float)
 def remembered(store: Path) -> dict[str, Watched]:
     """What was remembered beside the store; nothing where the file is missing or damaged."""
     try:
-        content = json.loads((store / MEMORY).read_text(encoding="utf-8"))
-        return {key: Watched(**one) for key, one in content.items()}
-    except (OSError, ValueError, TypeError, AttributeError):
+        return _MEMORY.validate_python(json_of_file(store / MEMORY))
+    except (OSError, ValueError):
         return {}
 
 

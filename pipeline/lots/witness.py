@@ -18,6 +18,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from threading import Lock
 
+from pipeline.durable import write_whole
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.checkpoint import (
     COSIGNATURE,
@@ -31,6 +32,7 @@ from pipeline.lots.checkpoint import (
 from pipeline.lots.journal import Anchor
 from pipeline.lots.signing import public_key
 from pipeline.lots.verify_pack import consistent
+from pipeline.regular_file import json_of_file
 
 ADD = "/add-checkpoint"
 LONGEST_REQUEST = 65_536
@@ -93,7 +95,7 @@ class Witness:
         if not place.exists():
             return None
         try:
-            held = json.loads(place.read_text(encoding="utf-8"))
+            held = json_of_file(place)
             return Anchor(int(held["size"]), str(held["root"]))
         except (OSError, ValueError, KeyError, TypeError):
             raise ReelproofError(
@@ -131,22 +133,11 @@ class Witness:
             return WitnessAnswer(400, "a first checkpoint has no proof\n")
         place = self._place(checkpoint.origin)
         kept = {"origin": checkpoint.origin, "size": new.size, "root": new.root}
-        _write_durably(place, json.dumps(kept))
+        # What was promised must be known after a power cut.
+        write_whole(place, json.dumps(kept).encode())
         return WitnessAnswer(
             200, signature_line(*cosigned(checkpoint, self._name, self._key, int(self._now_s())))
         )
-
-
-def _write_durably(place: Path, text: str) -> None:
-    """What was promised must be known after a power cut."""
-    import os
-
-    unfinished = place.with_suffix(".part")
-    with unfinished.open("w", encoding="utf-8") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    unfinished.replace(place)
 
 
 def request_of(old: int, proof: tuple[bytes, ...], checkpoint: Checkpoint) -> bytes:

@@ -6,6 +6,7 @@ What one of them refuses is told, and the others go on.
 
 from __future__ import annotations
 
+import http.client
 import json
 import shutil
 import smtplib
@@ -19,8 +20,10 @@ from email.message import EmailMessage
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.durable import write_whole
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.checkpoint import (
+    LONGEST_NOTE,
     Checkpoint,
     Verifier,
     checkpoint_from,
@@ -32,7 +35,7 @@ from pipeline.lots.checkpoint import (
 from pipeline.lots.journal import Entry, anchor_of, check_journal, consistency_from
 from pipeline.lots.witness import ADD, request_of
 from pipeline.record.journal_on_file import journal_of
-from pipeline.store.durable import write_whole
+from pipeline.regular_file import text_of_file
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -113,8 +116,15 @@ def anchor_outside(store: Store, private_key: bytes, outside: Outside) -> Anchor
     def tried(name: str, act: Callable[[], str]) -> None:
         try:
             done.append(f"{name}: {act()}")
-        except (_RefusedError, OSError, smtplib.SMTPException) as fault:
-            failed.append(f"{name}: {str(fault).rstrip('.')}.")
+        except (
+            _RefusedError,
+            OSError,
+            ValueError,  # an address or answer that is none
+            http.client.HTTPException,
+            smtplib.SMTPException,
+            subprocess.TimeoutExpired,
+        ) as fault:
+            failed.append(f"{name}: {str(fault).rstrip('.') or type(fault).__name__}.")
 
     if outside.witness and outside.witness_key is not None:
         given: list[Checkpoint] = []
@@ -187,7 +197,7 @@ def _filed(checkpoint: Checkpoint, home: Path) -> str:
         raise _RefusedError("there is no such folder")
     path = home / f"{checkpoint.anchor.size:012d}{ENDING}"
     if path.exists():
-        earlier = checkpoint_from(path.read_text(encoding="utf-8"))
+        earlier = checkpoint_from(text_of_file(path, LONGEST_NOTE))
         if earlier.anchor != checkpoint.anchor:
             raise _RefusedError(f"{path.name} holds another root of as many entries: there are two histories")
     write_whole(path, checkpoint.text.encode())
@@ -296,7 +306,7 @@ def _against(
     entries: Sequence[Entry], path: Path, key: bytes, witness: Verifier | None, stamp_ca: Path | None
 ) -> tuple[list[str], int]:
     try:
-        checkpoint = checkpoint_from(path.read_text(encoding="utf-8"))
+        checkpoint = checkpoint_from(text_of_file(path, LONGEST_NOTE))
     except (ValueError, OSError) as fault:
         return [f"this is no checkpoint ({fault})."], 0
     told = []

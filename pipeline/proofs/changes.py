@@ -240,7 +240,10 @@ def _changed(
     then = record["seals"]
     # An earlier version of the store had other tables, and its entries seal those.
     known = tables | AS_WRITTEN
-    now = seals_of(store, {name: known[name] for name in then["rows"] if name in known}, folder, **key)
+    try:
+        now = seals_of(store, {name: known[name] for name in then["rows"] if name in known}, folder, **key)
+    except OSError as fault:
+        return [f"{what}: a file of {folder} cannot be read ({fault.strerror})."]
     told = [
         f"{what}: rows of {table} are not as they were written."
         for table, digest in then["rows"].items()

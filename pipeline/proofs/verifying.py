@@ -23,7 +23,7 @@ from pipeline.record.sealing import file_sha256
 from pipeline.store.copies import copies_of, newest_copy
 from pipeline.store.damage import DamagedStoreError
 from pipeline.store.database import DATABASE, open_database_to_read, open_to_read, opened_copy
-from pipeline.store.heads import has_head, head_of, kept_heads, told_of_loss
+from pipeline.store.heads import has_head, head_of, kept_heads, told_of_loss, unread_heads
 from pipeline.store.layout import READINGS, UNFINISHED, noted, path_of
 from pipeline.wording.say import plain
 
@@ -114,6 +114,7 @@ def _is_copied(folder: Path) -> bool:
 def _heads_missing(store: Store) -> Iterator[str]:
     """What copies and the heads that were written down know and this database does not."""
     entries = head_of(store).entries
+    yield from unread_heads(store.folder)
     for head in kept_heads(store.folder, all_there=False):
         if not has_head(store, head):
             yield f"{told_of_loss(head, entries)}."

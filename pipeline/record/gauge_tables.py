@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import Complaint, SheetError
+from pipeline.sheets.csv_sheet import read_csv
 from pipeline.trust.sampled import SAMPLED
 from pipeline.units import m_from_foot, mm_from_mil
 
@@ -146,18 +146,7 @@ def _rows(
     path: Path, known: tuple[str, ...], needed: tuple[str, ...], complaints: list[Complaint]
 ) -> Iterator[tuple[str, Row]]:
     """The lines of a table with where each stands; lines without a needed cell are complained of."""
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            reader = csv.DictReader(file)
-            rows, names = list(reader), reader.fieldnames or []
-    except (FileNotFoundError, IsADirectoryError):
-        raise SheetError(
-            Complaint(str(path), "there is no such file", "Check the path, and the folder you are in")
-        ) from None
-    except (UnicodeDecodeError, csv.Error) as fault:
-        raise SheetError(
-            Complaint(str(path), f"this is not CSV in UTF-8: {fault}", "Save it as CSV in UTF-8")
-        ) from None
+    names, rows = read_csv(path)
     if not rows:
         raise SheetError(
             Complaint(str(path), "no line of figures stands in it", f"Give lines under {', '.join(known)}")

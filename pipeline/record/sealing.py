@@ -12,6 +12,7 @@ import polars as pl
 
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.record.journal_on_file import last_after_clock, note
+from pipeline.regular_file import opened_regular
 from pipeline.store.layout import path_of
 
 if TYPE_CHECKING:
@@ -92,7 +93,7 @@ def _sorted_by_text(frame: pl.DataFrame) -> pl.DataFrame:
 
 def file_sha256(path: Path) -> str:
     """Hash of a file's bytes, hexadecimal."""
-    with path.open("rb") as file:
+    with opened_regular(path) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 

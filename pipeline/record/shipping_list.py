@@ -5,7 +5,6 @@ Places on a reel are counted from its outer end, as the counter at the rewinder 
 
 from __future__ import annotations
 
-import csv
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -13,6 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, ValidationError, model_validator
 
 from pipeline.errors import Complaint, SheetError
+from pipeline.sheets.csv_sheet import read_csv
 from pipeline.sheets.run_sheet import Identifier
 from pipeline.sheets.toml_file import AnySheet, Sheet, read_sheet, remedy_of
 from pipeline.units import m_from_foot
@@ -195,17 +195,7 @@ def read_shipping_list(path: Path) -> ShippingList:
 
 
 def _read_csv(path: Path) -> ShippingList:
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            rows = list(csv.DictReader(file))
-    except FileNotFoundError:
-        raise SheetError(
-            Complaint(str(path), "there is no such file", "Check the path, and the folder you are in")
-        ) from None
-    except (UnicodeDecodeError, csv.Error) as fault:
-        raise SheetError(
-            Complaint(str(path), f"this is not CSV in UTF-8: {fault}", "Save it as CSV in UTF-8")
-        ) from None
+    _, rows = read_csv(path)
     complaints: list[Complaint] = []
     unknown = sorted({str(name) for row in rows for name in row} - set(CSV_COLUMNS))
     if unknown:

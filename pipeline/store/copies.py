@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from pipeline.store.durable import force_out
+from pipeline.durable import force_out
 
 PUBLISHED = "published"
 KEPT_COPIES = 2

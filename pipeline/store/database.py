@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 
 from pipeline import __version__
+from pipeline.durable import force_out
 from pipeline.errors import Complaint, StoreError
 from pipeline.store import catalogue
 from pipeline.store.copies import held_open, is_unpublished, newest_copy, publish
@@ -164,10 +165,19 @@ def _connected_to_write(
             time.sleep(0.2)
 
 
+def _make_database(path: Path) -> None:
+    """Make an empty database under another name, then give it its own: one half made could never be opened again."""
+    unfinished = path.with_name(f".{path.name}.part")
+    unfinished.unlink(missing_ok=True)
+    duckdb.connect(str(unfinished), config=_CONFIG).close()
+    force_out(unfinished)
+    unfinished.rename(path)
+    force_out(path.parent)
+
+
 def _version_of(connection: duckdb.DuckDBPyConnection) -> int:
     """The version of the tables in an open database; 0 where it has none yet."""
-    known = connection.execute(statement("questions/has_tables")).fetchall()
-    if not known[0][0]:
+    if not connection.execute(statement("questions/has_tables")).fetchall()[0][0]:
         return 0
     return int(connection.execute(statement("questions/store_version")).fetchall()[0][0] or 0)
 
@@ -246,6 +256,8 @@ def open_to_write(
         with held_for_writing(folder, path, wait_s, on_wait) as lock:
             if not accept_loss:
                 refuse_no_database(path)
+            if not path.exists():
+                _make_database(path)
             with told_of_damage(path):
                 connection = _connected_to_write(path, wait_s, on_wait)
                 store = Store(folder, connection, writable=True, lock=lock)
@@ -348,8 +360,7 @@ def opened_copy(copy: Path) -> Iterator[Store]:
 
 def _connected_to_read(path: Path) -> duckdb.DuckDBPyConnection:
     """A connection whose own database is in memory, with the one of `path` attached and views over its tables."""
-    spill = {"temp_directory": f"{path}.tmp"}
-    connection = duckdb.connect(":memory:", config=_CONFIG | spill)
+    connection = duckdb.connect(":memory:", config=_CONFIG | {"temp_directory": f"{path}.tmp"})
     try:
         quoted = str(path).replace("'", "''")
         connection.execute(f"ATTACH '{quoted}' AS {catalogue.KEPT} (READ_ONLY)")

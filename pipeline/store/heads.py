@@ -15,10 +15,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.durable import write_whole
 from pipeline.errors import Complaint, StoreError
+from pipeline.regular_file import LONGEST_SHEET_BYTES, json_of_file
 from pipeline.store.copies import PUBLISHED, copies_of, newest_copy
 from pipeline.store.damage import DamagedStoreError
-from pipeline.store.durable import write_whole
 from pipeline.store.layout import READINGS, has_readings
 
 if TYPE_CHECKING:
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 
 HEAD = "journal_head.json"
 ELSEWHERE = "REELPROOF_HEADS"
+# More than the database can number.
+_MOST_ENTRIES = 1 << 62
 _REMEDY = (
     f"Keep everything as it is; put the newest whole file of the '{PUBLISHED}' folder or of a backup in the "
     "database's place, then run 'reelproof verify'. If the entries are lost for good, 'reelproof journal "
@@ -83,7 +86,7 @@ def kept_heads(folder: Path, *, all_there: bool = True) -> tuple[Head, ...]:
         all_there: whether a folder elsewhere that is not there is refused; a reader does without.
 
     Raises:
-        StoreError: the folder elsewhere is not there.
+        StoreError: the folder elsewhere is not there, or the head in it cannot be read.
     """
     heads = []
     for path in _places(folder):
@@ -95,10 +98,40 @@ def kept_heads(folder: Path, *, all_there: bool = True) -> tuple[Head, ...]:
                     "Mount it, or correct the variable",
                 )
             )
-        with suppress(OSError, ValueError, KeyError, TypeError):
-            said = json.loads(path.read_text(encoding="utf-8"))
-            heads.append(Head(int(said["entries"]), str(said["chain"]), str(path)))
+        head, fault = _read(path)
+        if head is not None:
+            heads.append(head)
+        elif fault and all_there and path.parent != folder:
+            raise StoreError(
+                Complaint(
+                    str(path),
+                    fault,
+                    "Find out who changed it; then take it away, and the next command writes it anew",
+                )
+            )
     return tuple(heads)
+
+
+def _read(path: Path) -> tuple[Head | None, str]:
+    """The head that was written down in a file, and what keeps it from being read; neither where there is none."""
+    try:
+        said = json_of_file(path, LONGEST_SHEET_BYTES)
+        entries, chain = said["entries"], said["chain"]
+        if type(entries) is int and 0 <= entries < _MOST_ENTRIES and isinstance(chain, str):
+            return Head(entries, chain, str(path)), ""
+    except FileNotFoundError:
+        return None, ""
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    return None, "this head of the journal cannot be read"
+
+
+def unread_heads(folder: Path) -> Iterator[str]:
+    """Which heads were written down of the store in `folder` and cannot be read, a sentence each."""
+    for path in _places(folder):
+        fault = _read(path)[1]
+        if fault:
+            yield f"{path}: {fault}."
 
 
 def keep_head(folder: Path, head: Head) -> None:

@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
+from pipeline.durable import force_out
 from pipeline.errors import Complaint, ReelproofError, StoreError
 from pipeline.store.damage import told_of_disk
 from pipeline.store.database import Store
@@ -58,6 +59,8 @@ def written_folder(
             # Written whole or not at all: half a name could be the folder of something else.
             (unfinished / note.name).write_text(name, encoding="utf-8")
             (unfinished / note.name).rename(note)
+            force_out(note)
+            force_out(note.parent)
             for file, frame in frames.items():
                 path = unfinished / f"{file}.parquet"
                 if isinstance(frame, Path):
@@ -66,6 +69,8 @@ def written_folder(
                     path.write_bytes(frame)
                 else:
                     write_parquet(frame, path)
+                force_out(path)
+            force_out(unfinished)
             target.parent.mkdir(parents=True, exist_ok=True)
             if target.exists():
                 if was_noted:
@@ -73,6 +78,10 @@ def written_folder(
                 else:
                     raise _is_taken(target)
             unfinished.rename(target)
+            # Before the catalogue names them: after a power cut a name on file must not stand for half a file.
+            for folder in target.relative_to(home).parents:
+                force_out(home / folder)
+            force_out(store.folder)
     except BaseException:
         shutil.rmtree(unfinished, ignore_errors=True)
         note.unlink(missing_ok=True)
@@ -83,6 +92,8 @@ def written_folder(
         shutil.rmtree(target, ignore_errors=True)
         note.unlink(missing_ok=True)
         raise
+    # The catalogue's own new files have their names on the disk before the note goes.
+    force_out(store.folder)
     note.unlink(missing_ok=True)
 
 

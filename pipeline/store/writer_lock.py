@@ -22,6 +22,7 @@ from threading import Event, Thread
 from typing import Any
 
 from pipeline.errors import Complaint, StoreError
+from pipeline.regular_file import LONGEST_SHEET_BYTES, json_of_file
 
 LOCK = "writer.lock"
 TOUCHED_EVERY_S = 5.0
@@ -75,7 +76,7 @@ class WriterLock:
 def _held_by(path: Path) -> dict[str, Any]:
     """What the lock file says; empty where there is none or it cannot be read."""
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
+        found = json_of_file(path, LONGEST_SHEET_BYTES)
     except (OSError, ValueError):
         return {}
     return found if isinstance(found, dict) else {}

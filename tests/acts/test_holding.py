@@ -47,6 +47,8 @@ def ship(store: Store, *items: str, cuts: tuple[CutLength, ...] = ()) -> None:
 def test_a_good_looking_reel_is_held_and_neither_released_nor_shipped(store: Store) -> None:
     release(store, REEL)
     number = put_hold(store, REEL, OPERATOR, "scuffed at the rewinder")
+    # Given again, as after a kill, it is the same hold: lifting it leaves no other behind.
+    assert put_hold(store, REEL, OPERATOR, "scuffed at the rewinder") == number
     now = standing_of(store, REEL)
     assert (now.code, now.evidence, now.may_leave) == ("held", "releasable", False)
     assert plain(now.headline).startswith(

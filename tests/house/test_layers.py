@@ -34,6 +34,7 @@ LAYERS: list[set[str]] = [
         "pipeline.units",
         "pipeline.columns",
         "pipeline.flags",
+        "pipeline.durable",
         "pipeline.errors",
         "pipeline.found",
         "pipeline.information",

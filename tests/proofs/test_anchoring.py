@@ -219,6 +219,14 @@ def test_a_webhook_gets_the_signed_root(folder: Path) -> None:
         assert anchored(folder, folder=None, webhook=address).failed == (
             f"webhook {address}: it was not taken (answer 500).",
         )
+    odd = {
+        "http://[": "webhook http://[: Invalid IPv6 URL.",
+        "http://127.0.0.1:x/": "webhook http://127.0.0.1:x/: nonnumeric port: 'x'.",
+    }
+    for address, told in odd.items():
+        assert anchored(folder, folder=None, webhook=address).failed == (told,)
+    (folder.parent / "outside" / f"{3:012d}.checkpoint").write_text("no checkpoint")
+    assert "it has no three lines and a blank one" in anchored(folder).failed[0]
     assert (
         "give one that begins with https://" in anchored(folder, folder=None, webhook="file:///etc").failed[0]
     )
