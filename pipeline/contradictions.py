@@ -18,6 +18,7 @@ class Contradiction(Code):
     CLOCK_SET = "contradiction/clock set"
     GAUGE_QUIET = "contradiction/gauge quiet"
     ROWS_REPEATED = "contradiction/rows repeated"
+    RING_NOT_TOGETHER = "contradiction/ring not together"
 
 
 class Unseen(Code):

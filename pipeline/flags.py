@@ -60,6 +60,12 @@ REPEATED = Flag(
     "A block of earlier readings stands here once more, to the last figure: it is not of this wire.",
     True,
 )
+NOT_TOGETHER = Flag(
+    15,
+    "not read together",
+    "The wall sensors take turns, or one figure stands for all: they do not read one place of the wire.",
+    True,
+)
 
 ALL: tuple[Flag, ...] = (
     MISSING,
@@ -76,5 +82,6 @@ ALL: tuple[Flag, ...] = (
     CLOCK_STEP,
     DENIED,
     REPEATED,
+    NOT_TOGETHER,
 )
 BY_CODE: dict[int, Flag] = {flag.code: flag for flag in ALL}

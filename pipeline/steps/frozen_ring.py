@@ -7,13 +7,14 @@ import polars as pl
 
 from pipeline.columns import WALL_CHANNELS
 from pipeline.contradictions import Contradiction
-from pipeline.flags import ALL, DUPLICATE, STUCK
+from pipeline.flags import ALL, DUPLICATE, NOT_TOGETHER, STUCK
 from pipeline.length.placement import Placement
 from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.steps.evidence import Floats, Mask
 from pipeline.steps.instrument_channels import CHANNELS
 from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others, without_followed
+from pipeline.trust.read_together import not_read_together
 from pipeline.warned import Warned
 
 # Wire near a stop has swings of its own; readings under this share of the usual speed are left out (chosen here).
@@ -77,6 +78,37 @@ def silent_flags(
                 ).select(flagged.columns)
             )
     return pl.concat(found)
+
+
+def together_flags(
+    readings: pl.DataFrame, flagged: pl.DataFrame, placement: Placement, line: LineSheet
+) -> pl.DataFrame:
+    """Flags on readings of a ring whose sensors do not read together (columns.FLAGGED).
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        flagged: reasons not to use readings (columns.FLAGGED).
+        placement: the run on the wire.
+        line: the line sheet.
+    """
+    gauge = line.instrument("wall gauge")
+    names = [name for name in WALL_CHANNELS[: (gauge and gauge.sensors) or 0] if name in readings.columns]
+    if not names:
+        return pl.DataFrame(schema=flagged.schema)
+    walls = readings.select(pl.col(names).cast(pl.Float64)).to_numpy()
+    apart = not_read_together(np.where(running_rows(placement)[:, None], walls, np.nan))
+    rows = readings["row"].filter(pl.Series(apart))
+    every = pl.DataFrame({"row": rows}).join(pl.DataFrame({"channel": names}), how="cross")
+    return every.with_columns(pl.lit(NOT_TOGETHER.code).alias("flag")).select(
+        pl.col(name).cast(kind) for name, kind in flagged.schema.items()
+    )
+
+
+def together_told(flags: pl.DataFrame, gauge: Instrument | None) -> tuple[Message, ...]:
+    """What to say of a ring whose sensors do not read together."""
+    if gauge is None or flags.height == 0:
+        return ()
+    return (message(Contradiction.RING_NOT_TOGETHER, instrument=gauge.id, rows=flags["row"].n_unique()),)
 
 
 def quiet_flags(

@@ -33,6 +33,8 @@ from pipeline.steps.frozen_ring import (
     quiet_told,
     silent_flags,
     silent_told,
+    together_flags,
+    together_told,
 )
 from pipeline.steps.instrument_channels import instruments_that_read
 from pipeline.steps.place import Placed
@@ -171,6 +173,8 @@ def measure_run(
     flagged = pl.concat([flagged, denied_flags(alone, flagged)])
     quiet = quiet_flags(readings, flagged, placed.placement, line)
     flagged = pl.concat([flagged, quiet])
+    apart = together_flags(readings, flagged, placed.placement, line)
+    flagged = pl.concat([flagged, apart])
     silent = silent_flags(readings, flagged, placed.placement, line)
     flagged = pl.concat([flagged, silent])
     read = conductor_read(readings, flagged, line)
@@ -210,6 +214,7 @@ def measure_run(
     told_of_data = (
         *ring.told,
         *quiet_told(quiet),
+        *together_told(apart, gauge),
         *contradictions_told(readings, flagged, placed, alone, line),
     )
     agreement = agreement_of_run(
