@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.errors import ReelproofError
+from pipeline.errors import MethodRefusal, ReelproofError
 from pipeline.messages import Measure, Said, message
 from pipeline.methods import Method
 from pipeline.notes import Note
@@ -216,13 +216,13 @@ def _locked_to(whole: tuple[Floats, Floats, Floats], period_m: float) -> tuple[S
     low, usual, high = np.percentile(np.diff(at[marks]) / np.maximum(np.diff(when[marks]), 1e-9), (5, 50, 95))
     if (at[-1] - at[0]) / period_m * (high - low) / usual < LEAST_PARTED:
         return (SPEED_KEPT,)
+    # By axis the shortest and the longest period it may have there.
     near = {"the wire's length": (period_m, period_m), "time": (period_m / high, period_m / low)}
-    found = track(
-        value,
-        {"the wire's length": at, "time": when},
-        {axis: 0.9 * shortest for axis, (shortest, _) in near.items()},
-        {axis: 1.1 * longest for axis, (_, longest) in near.items()},
-    )
+    shortest, longest = ({axis: (0.9, 1.1)[k] * one[k] for axis, one in near.items()} for k in (0, 1))
+    try:
+        found = track(value, {"the wire's length": at, "time": when}, shortest, longest)
+    except MethodRefusal:
+        return ()  # The longest unbroken wire is too short, or read too coarsely, for such a period.
     return () if isinstance(found, Refused) else (found.words,)
 
 

@@ -12,7 +12,7 @@ from pipeline.results import Refused, Result
 from pipeline.statistics.change_points import ChangePoint, Changes, Shift
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Seen
-from pipeline.steps.run_patterns import _by_cusum, _periods, _raw_drift
+from pipeline.steps.run_patterns import _by_cusum, _locked_to, _periods, _raw_drift
 from tests.published.worked_cases import column
 from tests.said import said
 
@@ -88,6 +88,14 @@ def test_a_change_of_speed_tells_what_a_swing_is_locked_to(axis: str) -> None:
     bench, seen = with_wall(at, wall)
     steady = next(one for one in _periods(bench, seen, 0.0, 2400.0) if isinstance(one, Result))
     assert any("the line kept its speed" in one for one in said(steady.warnings))
+
+
+def test_a_swing_finer_than_the_unbroken_wire_is_read_leaves_the_lock_untold() -> None:
+    """Places 0.4 m apart at two speeds: a period of 0.65 m cannot be told there, which stops nothing."""
+    at = 0.4 * np.arange(400)
+    when = np.interp(np.arange(400), [0, 200, 399], [0.0, 40.0, 160.0])
+    swing = np.sin(2 * np.pi * at / 0.65) + 0.1 * np.random.default_rng(4).standard_normal(400)
+    assert _locked_to((at, when, swing), 0.65) == ()
 
 
 def test_a_drift_along_the_run_has_an_interval_or_is_refused() -> None:
