@@ -10,6 +10,7 @@ class PageNote(Code):
 
     ALL_SEEN = "page/all seen"
     NOT_ALL_SEEN = "page/not all seen"
+    WITHIN_A_READING = "page/within a reading"
     ALL_STEADY = "page/all steady"
     UNSTEADY = "page/unsteady"
     IN_PHASE = "page/in phase"

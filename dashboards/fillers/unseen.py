@@ -7,6 +7,8 @@ from dashboards.page_notes import PageNote
 from pipeline.length.steady_state import PHASE_NAMES, STEADY, STOP
 from pipeline.messages import Measure, Message, message
 
+# What the wire's dimensions are read as: of these one reading takes in so much wire.
+READ_AS = ("mean_wall_mm", "diameter_mm")
 LEAST_M = 0.05  # less wire than this is not told (a tenth of a metre is the last digit shown)
 
 # Phases of wire made while the line was not at its steady speed, as a reader calls them.
@@ -25,12 +27,27 @@ def unseen_of_run(book: RunBook) -> tuple[Message, ...]:
         return ()
     first = min((row["from_m"] for row in book.phases), default=0.0)
     last = max((row["to_m"] for row in book.phases), default=0.0)
-    return (_unseen("on reels", book.reels), *_unsteady(book, first, last))
+    every = {row["reel_id"] for row in book.reels}
+    return (_unseen("on reels", book.reels), *_within_a_reading(book, every), *_unsteady(book, first, last))
 
 
 def unseen_of_reel(book: RunBook, reel: Row) -> tuple[Message, ...]:
     """What is said of the wire of one reel that was not seen, and of what of it was made unsteadily."""
-    return (_unseen("on this reel", [reel]), *_unsteady(book, reel["from_m"], reel["to_m"]))
+    return (
+        _unseen("on this reel", [reel]),
+        *_within_a_reading(book, {reel["reel_id"]}),
+        *_unsteady(book, reel["from_m"], reel["to_m"]),
+    )
+
+
+def _within_a_reading(book: RunBook, reels: set[str]) -> tuple[Message, ...]:
+    """How much wire one reading takes in: what is shorter may be bad and not show."""
+    found = [
+        row["known_m"] / row["readings"]
+        for row in book.reel_summaries
+        if row["reel_id"] in reels and row["quantity"] in READ_AS and row["readings"]
+    ]
+    return (message(PageNote.WITHIN_A_READING, reading=Measure(max(found), "m")),) if found else ()
 
 
 def _unseen(where: str, reels: list[Row]) -> Message:
