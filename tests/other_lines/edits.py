@@ -326,3 +326,74 @@ def auto_zeroed(channels: Sequence[str], every: int, by: float, seed: int) -> Ed
         return log.having(**{name: log.columns[name] + bias + blank for name in channels})
 
     return edit
+
+
+def scanned(sensors: Sequence[str], dwell: int, between: str) -> Edit:
+    """One sensor that goes round the wire, so many rows an angle, logged in a column an angle.
+
+    Args:
+        sensors: the columns, in order of angle.
+        dwell: rows a stay.
+        between: what stands in the other columns meanwhile: ``empty``, ``held`` (their last figure), or ``alike``
+            (the one reading there is, in every column).
+    """
+
+    def edit(run: MadeRun, log: Log) -> Log:
+        n = log.seconds.size
+        turn = np.arange(n) // dwell % len(sensors)
+        every = np.stack([log.columns[name] for name in sensors])
+        if between == "alike":
+            return log.having(**dict.fromkeys(sensors, every[turn, np.arange(n)]))
+        changed = {}
+        for number, name in enumerate(sensors):
+            new = turn == number
+            if between == "empty":
+                changed[name] = np.where(new, every[number], np.nan)
+            else:
+                last = np.maximum.accumulate(np.where(new, np.arange(n), 0))
+                changed[name] = every[number][last]
+        return log.having(**changed)
+
+    return edit
+
+
+def from_then_on(channels: Sequence[str], at_row: int, by: float) -> Edit:
+    """Channels logged in another unit from a row on."""
+    return lambda run, log: log.having(
+        **{
+            name: log.columns[name] * np.where(np.arange(log.seconds.size) < at_row, 1.0, by)
+            for name in channels
+        }
+    )
+
+
+def within_deadband(channels: Sequence[str], by: float) -> Edit:
+    """Figures written only where they moved more than a deadband [their unit] since the last that was written."""
+
+    def edit(run: MadeRun, log: Log) -> Log:
+        changed = {}
+        for name in channels:
+            values, last = log.columns[name].copy(), float("inf")
+            for row, one in enumerate(values.tolist()):
+                if abs(one - last) > by or last == float("inf"):
+                    last = one
+                else:
+                    values[row] = np.nan
+            changed[name] = values
+        return log.having(**changed)
+
+    return edit
+
+
+def rows_on_change(channels: Sequence[str], by: float) -> Edit:
+    """Rows written only where one of the channels moved more than a deadband [their unit], and each hundredth."""
+
+    def edit(run: MadeRun, log: Log) -> Log:
+        every = np.stack([log.columns[name] for name in channels])
+        kept, last = np.zeros(log.seconds.size, dtype=bool), every[:, 0]
+        for row in range(log.seconds.size):
+            if row % 100 == 0 or bool((np.abs(every[:, row] - last) > by).any()):
+                kept[row], last = True, every[:, row]
+        return log.rows(kept)
+
+    return edit

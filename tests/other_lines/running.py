@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
@@ -149,14 +150,14 @@ def _ride(line: OtherLine, plan: Plan, length_m: float, rng: np.random.Generator
     usual = line.speed_m_s
     rise = 0.4 * 20.0  # seconds of a ramp
     n = int((length_m / usual + 3.0 * rise + 45.0 * len(plan.stops_m) + 40.0) / dt * 1.6)
-    speed = np.zeros(n)
+    # Plain floats: one step after another, arrays of one value take many times as long.
+    speed: list[float] = []
     made = 0.0
     asked = usual
     stops = sorted(plan.stops_m)
     steps = sorted(plan.speed_steps)
     since, standing, now = 0.0, 0.0, 0.0
-    flutter = 1.0 + 0.003 * slow(rng, n, 8.0 / dt)
-    for k in range(n):
+    for flutter in (1.0 + 0.003 * slow(rng, n, 8.0 / dt)).tolist():
         if standing > 0.0:
             standing -= dt
             now = 0.0
@@ -169,7 +170,6 @@ def _ride(line: OtherLine, plan: Plan, length_m: float, rng: np.random.Generator
         elif made >= length_m:
             now = max(now - usual * dt / 4.0, 0.0)
             if now == 0.0:
-                speed = speed[:k]
                 break
         else:
             while steps and made >= steps[0][0]:
@@ -179,11 +179,11 @@ def _ride(line: OtherLine, plan: Plan, length_m: float, rng: np.random.Generator
             if line.ramp == "smooth":
                 share = share * share * (3.0 - 2.0 * share)
             elif line.ramp == "exponential":
-                share = 1.0 - float(np.exp(-4.0 * since / rise))
-            now += float(np.clip(asked * share - now, -asked * dt / 4.0, asked * dt))
-        speed[k] = now * flutter[k]
-        made += speed[k] * dt
-    front = np.concatenate(([0.0], np.cumsum(speed) * dt))
+                share = 1.0 - exp(-4.0 * since / rise)
+            now += min(max(asked * share - now, -asked * dt / 4.0), asked * dt)
+        speed.append(now * flutter)
+        made += speed[-1] * dt
+    front = np.concatenate(([0.0], np.cumsum(np.array(speed)) * dt))
     rows = np.arange(0, front.size, 4)
     return rows * dt, front[rows]
 

@@ -22,8 +22,9 @@ AROUND = 36
 ANGLES = np.linspace(0.0, 2.0 * np.pi, AROUND, endpoint=False)
 
 DefectKind = Literal[
-    "thin", "sinking", "off centre", "oval", "thick", "thin covering", "small conductor", "pinhole", "flaw"
-]
+    "thin", "sinking", "off centre", "oval", "thick", "thin covering", "small conductor", "pinhole", "flaw",
+    "neck", "nick", "bubble",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -147,11 +148,35 @@ def with_defects(wire: Wire, defects: Sequence[Defect]) -> Wire:
             wire = replace(wire, covering_mm=np.maximum(wire.covering_mm - one.size * here, 0.01))
         elif one.kind == "small conductor":
             wire = replace(wire, conductor_mm=wire.conductor_mm - one.size * here)
+        elif one.kind in ("neck", "nick", "bubble"):
+            wire = _shorter_than_a_step(wire, one)
         elif one.kind == "pinhole":
             wire = replace(wire, pinholes_m=(*wire.pinholes_m, one.at_m))
         else:
             wire = replace(wire, flaws=(*wire.flaws, (one.at_m, one.size)))
     return wire
+
+
+def _shorter_than_a_step(wire: Wire, one: Defect) -> Wire:
+    """The wire with a defect that may be shorter than a step of the grid: of each it changes what it takes up."""
+    depth = one.size * _taken_up(wire.at_m, one)
+    if one.kind == "neck":
+        return replace(wire, mean_mm=wire.mean_mm - depth)
+    if one.kind == "nick":
+        # The die fills a nick of the conductor with insulation: the outside stays as it was.
+        return replace(wire, conductor_mm=wire.conductor_mm - 2.0 * depth, mean_mm=wire.mean_mm + depth)
+    # A bubble within the wall that does not break down moves no surface.
+    return wire
+
+
+def _taken_up(at_m: Floats, one: Defect) -> Floats:
+    """What share of each step of the grid a defect takes up."""
+    step = float(at_m[1] - at_m[0])
+    low, high = (
+        np.maximum(at_m - step / 2.0, one.at_m),
+        np.minimum(at_m + step / 2.0, one.at_m + one.length_m),
+    )
+    return np.asarray(np.clip(high - low, 0.0, None) / step, dtype=np.float64)
 
 
 def smoothed(values: Floats, places: int) -> Floats:

@@ -62,6 +62,7 @@ class Log:
         faults: spark faults as seconds of that clock.
         flaws: surface flaws as seconds and size [mm].
         rescaled: column -> a factor put on what is written, as a wrong unit does.
+        began: instant of the first row; a clock in local time keeps the offset from UTC it had then.
     """
 
     seconds: Floats
@@ -69,6 +70,7 @@ class Log:
     faults: Floats
     flaws: tuple[tuple[float, float], ...] = ()
     rescaled: Mapping[str, float] = field(default_factory=dict)
+    began: datetime = BEGAN
 
     def having(self, **columns: Floats | None) -> Log:
         """The log with columns changed, or left out where None."""
@@ -95,16 +97,16 @@ def _units(line: OtherLine) -> Mapping[str, tuple[str, str, float]]:
     return IMPERIAL if line.imperial else METRIC
 
 
-def _times(line: OtherLine, seconds: Floats) -> list[str]:
+def _times(line: OtherLine, seconds: Floats, began: datetime) -> list[str]:
     if line.clock == "epoch ms":
-        base = int(BEGAN.timestamp() * 1000)
+        base = int(began.timestamp() * 1000)
         return [str(base + round(1000.0 * one)) for one in seconds.tolist()]
     if line.clock == "utc":
         return [
-            (BEGAN + timedelta(seconds=round(one, 3))).strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
+            (began + timedelta(seconds=round(one, 3))).strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
             for one in seconds.tolist()
         ]
-    local = BEGAN.astimezone(ZoneInfo(ZONE)).replace(tzinfo=None)
+    local = began.astimezone(ZoneInfo(ZONE)).replace(tzinfo=None)
     if line.clock == "local":
         return [
             (local + timedelta(seconds=round(one, 3))).strftime("%d.%m.%Y %H:%M:%S.%f")
@@ -139,7 +141,7 @@ def column_name(line: OtherLine, channel: str) -> str:
 def write_logs(folder: Path, line: OtherLine, log: Log) -> None:
     """Write ``log.csv``, ``spark.csv`` and ``vision.csv``."""
     folder.mkdir(parents=True, exist_ok=True)
-    frame = {"Stamp": _times(line, log.seconds)} | {
+    frame = {"Stamp": _times(line, log.seconds, log.began)} | {
         column_name(line, name): _cells(line, name, values, log.rescaled.get(name, 1.0))
         for name, values in log.columns.items()
     }
@@ -148,13 +150,13 @@ def write_logs(folder: Path, line: OtherLine, log: Log) -> None:
     )
     kv = f"{line.spark.kv:g}".replace(".", line.decimal)
     for name, rows in (
-        ("spark", [f"{at}{line.delimiter}{kv}" for at in _times(line, log.faults)]),
+        ("spark", [f"{at}{line.delimiter}{kv}" for at in _times(line, log.faults, log.began)]),
         (
             "vision",
             [
                 f"{at}{line.delimiter}" + f"{size:.3f}".replace(".", line.decimal)
                 for at, (_, size) in zip(
-                    _times(line, np.array([t for t, _ in log.flaws])), log.flaws, strict=True
+                    _times(line, np.array([t for t, _ in log.flaws]), log.began), log.flaws, strict=True
                 )
             ],
         ),

@@ -7,7 +7,9 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
+from pipeline.contradictions import Unseen
 from tests.other_lines.edits import Edit
 from tests.other_lines.forms import Form, in_form
 from tests.other_lines.lines import OtherLine
@@ -21,7 +23,7 @@ from tests.other_lines.writing import (
     stated_covering,
     write_logs,
 )
-from tests.release_matrix.judging import Answer, judged_run, measured_run
+from tests.release_matrix.judging import Answer, OnBench, judged_run, measured_run
 from tests.release_matrix.plants import PlantText, plant_for
 from tests.release_matrix.truths import Must, must
 
@@ -61,6 +63,8 @@ class Case:
         overdue, left_out, named, covering_wrong_mm: changes of line and run sheet.
         run_text: a last change of the run sheet's text, or of the line sheet's.
         form: how the log is written.
+        hidden: reels with bad wire shorter than a reading, whose own truth of lengths that gauges can tell says
+            nothing of it: such a reel may leave only where the run says that it does not see such wire.
     """
 
     kind: str
@@ -80,6 +84,7 @@ class Case:
     run_text: Callable[[str], str] | None = None
     line_text: Callable[[str], str] | None = None
     form: Form = "csv"
+    hidden: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -110,13 +115,25 @@ def made_run(line: OtherLine, made: Made, plan: Plan) -> MadeRun:
     return run_of(line, made, plan)
 
 
+@lru_cache(maxsize=2)
+def _honest_logs(line: OtherLine, made: Made, plan: Plan) -> Mapping[str, bytes]:
+    """The files of an honest log, written once for the cases that change sheets only."""
+    with TemporaryDirectory() as folder:
+        write_logs(Path(folder), line, log_of(made_run(line, made, plan)))
+        return {one.name: one.read_bytes() for one in Path(folder).iterdir()}
+
+
 def written(case: Case, folder: Path) -> MadeRun:
     """Write a case's logs and sheets into `folder`."""
     run = made_run(case.line, case.made, case.plan)
     log = log_of(run)
     if case.edit is not None:
         log = case.edit(run, log)
-    write_logs(folder, case.line, log)
+        write_logs(folder, case.line, log)
+    else:
+        folder.mkdir(parents=True)
+        for name, content in _honest_logs(case.line, case.made, case.plan).items():
+            (folder / name).write_bytes(content)
     covering = stated_covering(run, case.covering_wrong_mm)
     text = run_sheet_text(run, "R1", log, covering, case.named)
     (folder / "run.toml").write_text(case.run_text(text) if case.run_text else text)
@@ -143,6 +160,13 @@ def labels_of(case: Case, run: MadeRun) -> Mapping[str, Label]:
     return labels
 
 
+def _with_hidden(case: Case, run: MadeRun, labels: Mapping[str, Label], says_so: bool) -> Mapping[str, Label]:
+    """Labels of reels whose bad wire is shorter than a reading."""
+    names = {reel_id("R1", run.reels[number].id) for number in case.hidden}
+    unseen: Label = ("either", "") if says_so else ("hold", "bad wire not seen, and not said to be")
+    return {reel: unseen if reel in names and label[0] != "hold" else label for reel, label in labels.items()}
+
+
 def outcome(answer: Answer, reel: str) -> str:
     """What the program says of a reel."""
     return "refused" if answer.refused else answer.standings.get(reel, "absent")
@@ -155,6 +179,9 @@ def run_case(case: Case, folder: Path) -> Iterable[Found]:
     run = written(case, folder)
     labels = labels_of(case, run)
     on_bench = measured_run(folder)
+    if case.hidden and isinstance(on_bench, OnBench):
+        says_so = any(one.code == Unseen.NEVER for one in on_bench.measured.could_show)
+        labels = _with_hidden(case, run, labels, says_so)
     base = plant_for(case.line, case.made)
     for sheet in case.sheets:
         answer = judged_run(on_bench, sheet.change(base).text, folder)

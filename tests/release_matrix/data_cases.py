@@ -36,8 +36,11 @@ class Scene:
     made: Made
     plan: Plan
     wire: str
-    run: MadeRun
     rng: np.random.Generator
+
+    @property
+    def run(self) -> MadeRun:
+        return made_run(self.line, self.made, self.plan)
 
     @property
     def second(self) -> ReelMade:
@@ -68,7 +71,7 @@ def scenes(
             for wire in wires:
                 plan = _plan(line, made, wire, first_seed + turn)
                 rng = np.random.default_rng((first_seed, turn, WIRES.index(wire)))
-                yield Scene(line, made, plan, wire, made_run(line, made, plan), rng)
+                yield Scene(line, made, plan, wire, rng)
 
 
 def _plan(line: OtherLine, made: Made, wire: str, seed: int) -> Plan:

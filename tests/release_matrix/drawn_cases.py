@@ -48,6 +48,7 @@ def damage(
         "pinhole beside a reel's end": ((1, Defect("pinhole", 0.3)),),
         "flaw": ((1, Defect("flaw", 0.6 * reel, 0.0, 1.4 * FLAW_MM)),),
         "off centre": ((1, Defect("off centre", 0.4 * reel, 0.2 * reel, off, angle)),),
+        "short off centre": ((1, Defect("off centre", 0.45 * reel, few, off + 3.0 * u_thin, angle)),),
     }[kind]  # fmt: skip
 
 

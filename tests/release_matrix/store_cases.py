@@ -44,6 +44,8 @@ from tests.release_matrix.wound_cases import WOUND, remnant_released, rewound_th
 REELS = 8
 # Groups of a round; those from the second number on are about rewinding.
 GROUPS, REWOUND_FROM = 16, 14
+# Groups of the first round whose scenarios others of it have, on another line.
+AGAIN = (2, 9, 10, 11, 12, 13)
 
 
 # Each scenario says whether a good reel may lawfully leave by it.

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from tests.release_matrix.cases import Found, run_case
-from tests.release_matrix.kinds import RELOADED, STORE_GROUPS, TIMES, Part, parts
+from tests.release_matrix.kinds import RELOADED, TIMES, Part, parts, store_groups
 from tests.release_matrix.store_cases import group, reloaded
 from tests.release_matrix.table import counts_of, total
 
@@ -51,7 +51,7 @@ def test_no_bad_reel_is_releasable(part: Part, tmp_path: Path, record_property: 
     _check(found, cases, record_property)
 
 
-@pytest.mark.parametrize("number", range(STORE_GROUPS * TIMES))
+@pytest.mark.parametrize("number", store_groups())
 def test_no_bad_reel_leaves_without_an_alarm(number: int, tmp_path: Path, record_property: Record) -> None:
     found = list(group(tmp_path, number))
     _check(found, Counter(one.kind for one in found), record_property)
