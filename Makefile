@@ -49,6 +49,7 @@ wheel: $(STAMP)
 	@$(UV) build --quiet --wheel --no-build-isolation --python $(VENV)/bin/python --out-dir dist .
 	@$(VENV)/bin/cyclonedx-py requirements requirements.txt --pyproject pyproject.toml --output-reproducible \
 	    --spec-version 1.6 --output-format JSON --output-file dist/reelproof.cdx.json 2>/dev/null
+	@$(VENV)/bin/python .ci/browser_libraries.py dist/reelproof.cdx.json
 
 # Pins with hashes and without any registry address; commit the result.
 lock: $(UV)

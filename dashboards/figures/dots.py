@@ -11,12 +11,11 @@ from pipeline.results import Refused, Result
 
 @dataclass(frozen=True, slots=True)
 class Dot:
-    """An estimate's place on a shared scale [% of its width]; None where there is no figure."""
+    """An estimate's place on a shared scale [% of its width]; open where it goes on to the right."""
 
     left: float
     right: float
     mark: float
-    open_left: bool
     open_right: bool
 
 
@@ -31,7 +30,10 @@ class Scale:
 
 
 def shared_scale(
-    answers: Sequence[Result | Refused], target: float | None = None, from_zero: bool = False
+    answers: Sequence[Result | Refused],
+    target: float | None = None,
+    from_zero: bool = False,
+    to_estimates: bool = False,
 ) -> Scale:
     """Places of several results on one scale.
 
@@ -39,22 +41,24 @@ def shared_scale(
         answers: the results, in order.
         target: figure to mark, in their unit.
         from_zero: whether the scale starts at zero.
+        to_estimates: whether it ends at the highest estimate, however far one interval goes on: one wide interval
+            would leave the others no width.
     """
     given = [one for one in answers if isinstance(one, Result) and math.isfinite(one.estimate)]
     ends = [x for one in given for x in (one.low, one.estimate, one.high) if math.isfinite(x)]
     ends += [] if target is None else [target]
     ends += [0.0] if from_zero else []
     low, high = (min(ends), max(ends)) if ends else (0.0, 1.0)
+    if to_estimates:
+        high = max((one.estimate for one in given if one.estimate > 0.0), default=high)
     room = 0.06 * (high - low) or 1.0
     start, end = (low if from_zero else low - room), high + room
 
     def place(figure: float) -> float:
-        if math.isinf(figure):
-            return 0.0 if figure < 0 else 100.0
-        return round(100.0 * (figure - start) / (end - start), 2)
+        return round(100.0 * (min(max(figure, start), end) - start) / (end - start), 2)
 
     dots = tuple(
-        Dot(place(one.low), place(one.high), place(one.estimate), math.isinf(one.low), math.isinf(one.high))
+        Dot(place(one.low), place(one.high), place(one.estimate), one.high > end)
         if isinstance(one, Result) and math.isfinite(one.estimate)
         else None
         for one in answers

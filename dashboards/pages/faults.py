@@ -169,6 +169,6 @@ def write_faults_page(record: FaultReview, site: Site) -> WrittenFile:
         record: what it shows.
         site: where.
     """
-    scale = shared_scale([row.rate for row in record.rates], from_zero=True)
+    scale = shared_scale([row.rate for row in record.rates], from_zero=True, to_estimates=True)
     rates = list(zip(record.rates, scale.dots, strict=True))
     return write_page(site, "faults", "", "faults.html.j2", record, rates=rates, scale=scale)

@@ -20,6 +20,9 @@ from pipeline.length.intervals import wire_m
 from pipeline.messages import Said
 from pipeline.words import counted
 
+# A run whose reels all stand so asks nothing of whoever reads: its table of reels is folded.
+QUIET: tuple[GateName, ...] = ("releasable", "released", "gone")
+
 UNKNOWN = "not known"
 SEVERITY = ("critical", "major", "minor", "observation")
 
@@ -199,6 +202,7 @@ def write_shift_page(record: ShiftReview, site: Site) -> WrittenFile:
         causes=by_cause(record.findings, record.plant),
         requirements=[requirements_of(run.answers, run.reels) for run in record.runs],
         shared=[shared_reasons(run) for run in record.runs],
+        quiet=[run.reels and all(GATE_OF[one.standing] in QUIET for one in run.reels) for run in record.runs],
         point_limit=point_limit,
         gate_key=gate_key,
         gates=gates(record),

@@ -168,7 +168,7 @@ def day_and_evening_l1() -> tuple[PlannedRun, ...]:
             "14:20",
             "14 AWG",
             4,
-            "The centre drifts from 4,200 m on, where the insulation compound's lot changed. The first two "
+            "The center drifts from 4,200 m on, where the insulation compound's lot changed. The first two "
             "reels are releasable; the third and fourth are held for concentricity and minimum wall at any "
             "point.",
             (CentreDrift(4200.0, 8200.0, 0.115, 150.0),),
@@ -186,8 +186,8 @@ def day_and_evening_l1() -> tuple[PlannedRun, ...]:
             "15:40",
             "12 AWG",
             3,
-            "The first reel was put on too early and carries start-up wire over its first metres: off "
-            "centre. It is held for minimum wall at any point and concentricity; the other two are "
+            "The first reel was put on too early and carries start-up wire over its first meters: off "
+            "center. It is held for minimum wall at any point and concentricity; the other two are "
             "releasable.",
             first_m=126.0,
         ),
@@ -258,7 +258,7 @@ def night_l1() -> tuple[PlannedRun, ...]:
             "03:30",
             "14 AWG",
             3,
-            "The run sheet says the walls are in mil and the figures are millimetres. Nothing may be "
+            "The run sheet says the walls are in mil and the figures are millimeters. Nothing may be "
             "judged: no reel is releasable and no finding is made until the sheet is mended. (The wire "
             "itself is sound.)",
             (WrongUnit("mm", "mil"),),
@@ -328,8 +328,8 @@ def line_l2() -> tuple[PlannedRun, ...]:
             "18:40",
             "1/0 AWG",
             6,
-            "A trial of settings with the wall control off: each centring bolt is turned half a turn by itself, "
-            "out, in, out and in, which leaves the centre where it was, and the screw is set 4 % faster twice. "
+            "A trial of settings with the wall control off: each centering bolt is turned half a turn by itself, "
+            "out, in, out and in, which leaves the center where it was, and the screw is set 4 % faster twice. "
             "The wall keeps its limits throughout. All six reels are releasable.",
             (
                 *_bolts_tried((330.0, 590.0, 850.0, 1110.0)),
@@ -346,7 +346,7 @@ def line_l2() -> tuple[PlannedRun, ...]:
             1,
             "A trial of starts, logged twice a second with the wall control off: eight times the line is stopped and "
             "started again, four of them with the melt 6 to 9 deg C too cold, and the colder it is the longer the wall "
-            "is too thick and off centre. All that wire is scrap and on no reel. Of the reel made after it two "
+            "is too thick and off center. All that wire is scrap and on no reel. Of the reel made after it two "
             "readings a second see a third: it is held for unmonitored length.",
             tuple(
                 ColdStart(stop, colder_c, 0.12, 0.45, 120.0, 12.0 + 14.0 * colder_c)

@@ -136,7 +136,7 @@ def _cause(from_m: float, to_m: float, scenario: RunScenario, truth: Truth) -> s
         if isinstance(one, ThinOneSide) and one.at_m < to_m and from_m < one.at_m + one.length_m:
             return "thin on one side"
         if isinstance(one, CentreDrift) and to_m > one.from_m:
-            return "drifting centre"
+            return "drifting center"
         if isinstance(one, StopMark) and any(
             stop_m - 1.0 < to_m and from_m < stop_m + one.length_m for stop_m in truth.stops_m
         ):
@@ -170,8 +170,8 @@ def _spark_findings(reel: TrueReel, scenario: RunScenario, truth: Truth) -> list
 def expected_toml(runs: Sequence[ExpectedRun]) -> str:
     """The correct judgements as TOML for tests to hold the program to."""
     lines = [
-        "# A correct judgement of each sample run, from the simulator's truth and not from this program.",
-        "# Positions are metres of wire by the line's counter, counted through any reset.",
+        "# A correct judgment of each sample run, from the simulator's truth and not from this program.",
+        "# Positions are meters of wire by the line's counter, counted through any reset.",
         "# The truth is invented: agreement proves consistency only.",
     ]
     for run in runs:
@@ -224,7 +224,7 @@ and nothing more.
 `plant.toml` is the plant's sheet, `lines/` the line sheets, `runs/` one folder a run with its run sheet, its
 logs as the plant writes them, its laboratory samples (`samples.csv`) and its truth. No instrument sees the nylon
 covering by itself: one sample a run shows its thickness. `expected.toml` says the same as the table below for tests.
-Positions are metres of wire from the first metre made, by the line's own counter.
+Positions are meters of wire from the first meter made, by the line's own counter.
 
 `shipped.toml` (cuts and shipments) and `issuer.toml` (who declares, to which documents) go with the commands of the
 project's README that need such a sheet.
@@ -245,7 +245,7 @@ def readme_text(runs: Sequence[ExpectedRun], seed: int) -> str:
     for run in runs:
         story = textwrap.fill(run.story, 110)
         parts.append(f"\n## {run.run_id}: {run.product}, {run.line}, {run.shift}\n\n{story}\n")
-        parts.append("\n| reel | judgement | fails | found |\n|---|---|---|---|\n")
+        parts.append("\n| reel | judgment | fails | found |\n|---|---|---|---|\n")
         for reel in run.reels:
             found = "; ".join(_finding_words(one) for one in reel.findings) or "nothing"
             if not run.judged:

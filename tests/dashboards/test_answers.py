@@ -111,6 +111,11 @@ def test_several_results_share_one_scale_and_refusals_leave_a_gap() -> None:
     assert first is not None and last is not None
     assert first.right == last.left
     assert last.open_right and last.right == 100.0
+    # One wide interval takes no width from the others: the scale ends at the highest estimate.
+    wide = shared_scale([result(0.2, 0.1, 0.4), result(2.0, 0.0, 25.0)], from_zero=True, to_estimates=True)
+    small, great = wide.dots
+    assert small is not None and great is not None
+    assert (small.right - small.left > 10.0, small.open_right, great.open_right) == (True, False, True)
     zero = shared_scale([result(0.0, 0.0, 0.4)], from_zero=True)
     assert zero.dots[0] is not None and zero.dots[0].mark == 0.0
     assert shared_scale([]).dots == ()

@@ -30,8 +30,6 @@ UNREACHED: set[str] = {
 }
 # A field or method that nothing reads.
 UNREAD: set[str] = {
-    "dashboards.figures.dots.Dot.open_left",
-    "dashboards.figures.dots.Dot.open_right",
     "pipeline.job.tuning_on_file.ProductTuning.share_of_month",
     "pipeline.length.cross_correlation.Delay.first_lag",
     "pipeline.length.cross_correlation.Delay.lag_limit",
