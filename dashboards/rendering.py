@@ -24,7 +24,6 @@ from dashboards.answers_shown import (
     warnings_of_all,
 )
 from dashboards.records import FindingRow, Plant
-from dashboards.sentences import BASIS, words
 from dashboards.site import (
     PLOT_SCRIPT,
     WORKBOOK_SCRIPT,
@@ -34,7 +33,7 @@ from dashboards.site import (
     record_sha256,
     write_if_changed,
 )
-from dashboards.table_cells import NOT_KNOWN, LinkedCells, quantity, share
+from dashboards.table_cells import BASIS, NOT_KNOWN, LinkedCells, quantity, share, words
 from pipeline.length.reel_places import CORE, COUNTED
 from pipeline.wording.kinds import KINDS, Side, text_of
 from pipeline.wording.say import named, plain

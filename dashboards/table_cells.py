@@ -14,10 +14,11 @@ from markupsafe import Markup, escape
 
 from dashboards.addresses import PageKind
 from dashboards.records import GATE_OF, Extreme, LimitRow, ReasonShown, ReelRow, RequirementVerdict
-from dashboards.sentences import words
 from pipeline.length.reel_places import CORE
+from pipeline.messages import Said
+from pipeline.quantity import Asked
 from pipeline.wording.kinds import KINDS, Kind, Side, kind_of, text_of
-from pipeline.wording.say import plain
+from pipeline.wording.say import pieces_of, plain
 
 # Every text that is put in below is escaped, or mark-up made here.
 NOT_KNOWN = Markup('<span class="none">not known</span>')
@@ -31,6 +32,14 @@ GATE_KEYS = {
     "gone": "gone",
 }
 OUTCOME_KEYS = {"conforms": "releasable", "does not conform": "held"}
+# The basis of a figure, by its unit of inference.
+BASIS = {
+    "reading": "per reading",
+    "section average": "per section",
+    "point at specimen scale": "per specimen",
+    "reel": "per reel",
+    "event": "per event",
+}
 # Longer names of things are broken by the browser where they must.
 ID_MOST = 24
 
@@ -66,6 +75,22 @@ def quantity(
     si = text_of(value, kind, "si", against, known_to) + si_unit
     body = us if us == si else f'<span class="us">{us}</span><span class="si">{si}</span>'
     return Markup(f'<span class="q">{body}</span>')  # noqa: S704
+
+
+@lru_cache(maxsize=4096, typed=True)
+def words(told: Said | Asked) -> Markup:
+    """A message, heading or sentence whose figures follow the reader's choice of units on the page.
+
+    Args:
+        told: what is on file; anything in it is escaped.
+    """
+    out = Markup("")
+    for piece in pieces_of(told):
+        if isinstance(piece, str):
+            out += escape(piece)
+        else:
+            out += Markup('<span class="us">{us}</span><span class="si">{si}</span>').format(**piece)
+    return out
 
 
 @lru_cache(maxsize=64)

@@ -16,6 +16,7 @@ class Found(Code):
     CITED = "limit/cited"
     ALSO_SEEN = "finding/also seen"
     UNCONFIRMED = "finding/unconfirmed"
+    NOT_SEEN_NOW = "finding/not seen now"
     EITHER_REEL = "finding/either reel"
     MORE_REASONS = "reasons/more"
     REELS_ALIKE = "reasons/reels alike"
@@ -29,6 +30,35 @@ class Found(Code):
     LACKING = "unmonitored/lacking"
     NONE_ALLOWED = "unmonitored/none allowed"
     ALLOWED = "unmonitored/allowed"
+
+
+class Noted(Code):
+    """What an entry of the journal says of itself."""
+
+    CLOCK_WENT_BACK = "noted/clock went back"
+    THINNED = "noted/thinned"
+    LOSS_ACCEPTED = "noted/loss accepted"
+    ASKED_WHAT_IT_TOUCHES = "noted/asked what it touches"
+    HANDED_OVER = "noted/handed over"
+    DECLARED = "noted/declared"
+    ROOT_SIGNED = "noted/root signed"
+    DECIDED = "noted/decided"
+    CUT = "noted/cut"
+    CUT_LENGTH = "noted/cut length"
+    SHIPPED = "noted/shipped"
+    REWOUND = "noted/rewound"
+    JUDGED = "noted/judged"
+
+
+class Suspected(Code):
+    """The wire or lot that a containment asks about."""
+
+    PARTS = "suspected"
+    NAME = "suspected/name"
+    OF_REEL = "suspected/of reel"
+    OF_RUN = "suspected/of run"
+    SINCE = "suspected/since"
+    UNTIL = "suspected/until"
 
 
 class Because(Code):

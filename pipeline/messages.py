@@ -144,6 +144,11 @@ def as_message(said: Said) -> Message:
     return Message(said) if isinstance(said, Code) else as_written(said)
 
 
+def said(code: Code, /, **arguments: Any) -> str:
+    """A message as JSON text, as rows and entries of the journal keep it."""
+    return said_json(message(code, **arguments))
+
+
 def to_json(value: Slot) -> Any:
     """An argument or a message as JSON holds it: a figure with a unit and a message as objects."""
     if isinstance(value, Measure):

@@ -70,6 +70,35 @@ class Stands(Code):
     NOT_RELEASED = "standing/not released"
     FINDING = "standing/finding"
     LENGTH_DECIDED = "standing/length decided"
+    REEL_UNKNOWN_NOW = "standing/reel unknown now"
+    LOADED_ANEW = "standing/loaded anew"
+
+
+class SampleSays(Code):
+    """What laboratory samples say of a reel."""
+
+    SAMPLE = "sample"
+    BELOW = "sample/below"
+    WITHOUT_UNCERTAINTY = "sample/without uncertainty"
+    TOO_NEAR = "sample/too near"
+    DOUBT_OF_RUN = "sample/doubt of run"
+    DOUBT_OF_LOT = "sample/doubt of lot"
+    ASKED_FOR = "sample/asked for"
+    MISSING = "sample/missing"
+    NOT_SHOWN = "sample/not shown"
+    AGAINST_LINE = "sample/against line"
+    MEAN_AGAINST_LINE = "sample/mean against line"
+    WITHDRAWN = "sample/withdrawn"
+    HANDED_IN = "sample/handed in"
+
+
+class Goes(Code):
+    """Why wire goes that no finding, gap or sample speaks of."""
+
+    SCRAP = "goes/scrap"
+    NEVER_JUDGED = "goes/never judged"
+    NOTHING_CONCLUDED = "goes/nothing concluded"
+    REPEATS = "goes/repeats"
 
 
 class Ends(Code):

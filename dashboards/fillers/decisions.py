@@ -23,15 +23,15 @@ def alarms_of(books: Iterable[RunBook], reels: Set[str] | None = None) -> tuple[
     found: list[Alarm] = []
     for book in books:
         found += [
-            Alarm(one.reel_id, one.sentence)
+            Alarm(one.reel_id, one.told)
             for one in book.shelf.unjudged.get(book.run_id, ())
             if reels is None or one.reel_id in reels or not book.is_judged
         ]
         found += [
-            Alarm(name, sentence)
+            Alarm(name, told)
             for name, one in book.standings.items()
             if one.left_while_held and (reels is None or name in reels)
-            for sentence in one.alarms
+            for told in one.alarms
         ]
     return tuple(found)
 

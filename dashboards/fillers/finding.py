@@ -12,6 +12,7 @@ from dashboards.fillers.log_walk import log_walk
 from dashboards.fillers.rows import fault_marks, finding_row, limit_row, lot_rows, product_row, stamp_of
 from dashboards.fillers.run import PANEL_OF, TRACES, measured_and_placed, places_of, trace_of
 from dashboards.fillers.run_book import Row, RunBook
+from dashboards.page_notes import PageNote
 from dashboards.records import (
     Evidence,
     FindingReview,
@@ -22,6 +23,7 @@ from dashboards.records import (
     SectionProfile,
     Trace,
 )
+from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.decision import false_events_per_km
 from pipeline.nonconformance.rules import RULE_BY_ID
 from pipeline.products.product import find_product
@@ -32,10 +34,8 @@ from pipeline.store.said_columns import first_advice
 
 # Log lines shown behind a finding: the worst readings of its column.
 LINES_SHOWN = 20
-REPAIR_GUIDE = (
-    "Whether a length may be repaired at all is for the adopted standard and the plant's procedure; what was "
-    "repaired is tested again before it is released."
-)
+# Rarer than this nothing is told apart [per km].
+RARELY_PER_KM = 0.001
 
 
 def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) -> FindingReview:
@@ -61,15 +61,13 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
         ),
         faults=fault_marks(book, row["evidence_from_m"], row["evidence_to_m"]),
         section=_section(book, row, frame) if frame is not None else None,
-        decision_rule=_how_sure(
-            row, requirement, _averaged_m(row, frame), _noise_told(book, row, requirement)
-        ),
+        how_sure=_how_sure(row, requirement, _averaged_m(row, frame), _noise_told(book, row, requirement)),
         evidence=_log_lines(book, row, frame) if frame is not None else (),
         walk=log_walk(book, row, _logged(book), frame, requirement) if frame is not None else None,
         same_cause=_same_cause(row, books),
         dispositions=disposition_rows(book, row["finding_id"]),
         lots=_lots_there(book, row),
-        repair_guide=(first_advice(row), REPAIR_GUIDE),
+        repair_guide=(first_advice(row), message(PageNote.REPAIR)),
         stamp=stamp_of([book], {row["reel_id"]}),
     )
 
@@ -164,62 +162,55 @@ def _averaged_m(row: Row, frame: pl.DataFrame | None) -> float | None:
     return float(np.diff(near.sort().to_numpy()).mean()) if near.len() > 1 else None
 
 
-def _noise_told(book: RunBook, row: Row, requirement: Row | None) -> str:
-    """How many readings a km noise alone would put beyond the limit on wire like the rest of the reel, in words."""
+def _noise_told(book: RunBook, row: Row, requirement: Row | None) -> tuple[Message, ...]:
+    """How many readings noise alone would put beyond the limit on wire like the rest of the reel."""
     if requirement is None or not requirement["uncertainty"] or row["limit_value"] is None:
-        return ""
+        return ()
     column = RULE_BY_ID[row["rule"]].column
     reel = next(
         (one for one in book.reel_summaries if (one["reel_id"], one["quantity"]) == (row["reel_id"], column)),
         None,
     )
     if reel is None or reel["mean"] is None or not reel["known_m"]:
-        return ""
+        return ()
     away = reel["mean"] - row["limit_value"]
     margin = away if requirement["sense"] == "at least" else -away
     dense = reel["readings"] / reel["known_m"]
-    single, pair = (false_events_per_km(margin, requirement["uncertainty"], dense, k) for k in (1, 2))
-    return (
-        f". Were the wire everywhere as this reel is on average, noise alone would put {_few(single)} readings and "
-        f"{_few(pair)} pairs of neighbours a km beyond the limit; noise that lasts over several readings makes "
-        "more pairs"
-    )
+    rates = {
+        name: false_events_per_km(margin, requirement["uncertainty"], dense, k)
+        for name, k in (("single", 1), ("pair", 2))
+    }
+    told = {
+        name if rate >= RARELY_PER_KM else f"{name}_under": Measure(max(rate, RARELY_PER_KM), "per km")
+        for name, rate in rates.items()
+    }
+    return (message(PageNote.NOISE, **told),)
 
 
-def _few(figure: float) -> str:
-    """A number of events as pages print it, whole from ten on."""
-    return "under 0.001" if figure < 0.001 else f"{figure:,.0f}" if figure >= 10 else f"{figure:.2g}"
-
-
-def _how_sure(row: Row, requirement: Row | None, averaged_m: float | None = None, noise: str = "") -> str:
-    """The decision rule, and how likely the wire conforms at the worst reading (JCGM 106:2012, 7.3), in words.
+def _how_sure(
+    row: Row, requirement: Row | None, averaged_m: float | None = None, noise: tuple[Message, ...] = ()
+) -> tuple[Message, ...]:
+    """The decision rule, and how likely the wire conforms at the worst reading (JCGM 106:2012, 7.3).
 
     Args:
         row: the finding.
         requirement: the judgement of its limit on its reel.
         averaged_m: wire that one reading averages over, which its uncertainty says nothing of [m].
-        noise: what noise alone would do, in words.
+        noise: what noise alone would do.
     """
     if requirement is None:
-        return ""
-    rule, u = str(requirement["decision_rule"]), requirement["uncertainty"]
+        return ()
+    rule, u = message(PageNote.RULE, rule=str(requirement["decision_rule"])), requirement["uncertainty"]
     if row["worst"] is None or row["limit_value"] is None:
-        return rule
+        return (rule,)
     if not u:
-        return f"{rule}. The uncertainty of a reading is not on file, so no probability is given"
+        return rule, message(PageNote.NO_UNCERTAINTY)
     likely = chance_it_conforms(row["worst"], row["limit_value"], u, requirement["sense"])
-    shown = "not known" if likely is None else chance_shown(likely)
-    averaged = ""
+    chance = "not known" if likely is None else chance_shown(likely)
+    told = [rule, message(PageNote.PROBABILITY, u=Measure(u, row["unit"]), chance=chance)]
     if averaged_m is not None:
-        averaged = (
-            f". One reading averages {averaged_m:.2f} m of wire at this speed; how the wall varies within that is not "
-            "in its uncertainty"
-        )
-    return (
-        f"{rule}. With a standard uncertainty of {u:.3g} {row['unit']} the wire conforms at the worst reading with a "
-        f"probability of {shown} (flat prior, normal errors); the worst of many readings was picked, so this is "
-        f"lower than for one taken at random{averaged}{noise}"
-    )
+        told.append(message(PageNote.AVERAGED, length=Measure(averaged_m, "m")))
+    return *told, *noise
 
 
 def _log_lines(book: RunBook, row: Row, frame: pl.DataFrame) -> tuple[Evidence, ...]:

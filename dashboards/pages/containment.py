@@ -44,7 +44,7 @@ def containment_of(store: Store, plant: Plant, books: list[RunBook], entry: dict
     return Containment(
         plant=plant,
         containment_id=containment_id(entry["entry_no"]),
-        suspect=answer.question.sentence,
+        suspect=answer.question.told,
         reason=entry["record"]["reason"],
         asked_by=entry["record"]["role"],
         asked_at=aware(entry["at_utc"]).astimezone(UTC),

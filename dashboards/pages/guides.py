@@ -170,7 +170,7 @@ GUIDES: tuple[Guide, ...] = (
             ),
             (
                 "Within a reading",
-                "It is an average over the wire that passed, 2 m at 1200 m/min. A shorter thin place reads too thick.",
+                "It averages the wire that passed, 2 m (6.6 ft) at 1,200 m/min. A shorter thin place reads too thick.",
             ),
             (
                 "Under a covering",

@@ -35,10 +35,11 @@ from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from pipeline.errors import MethodRefusal, ReelproofError
 from pipeline.length.reel_places import place_on_reel
+from pipeline.messages import Said
 from pipeline.nonconformance.cut_instructions import CAUTION, counter_start
 from pipeline.nonconformance.cutting_plan import Piece
 from pipeline.nonconformance.cutting_rules import Unit
-from pipeline.record.cutting_on_file import plan_for_reel
+from pipeline.record.cutting_on_file import NothingToCut, plan_for_reel
 from pipeline.record.sample_say import NOTHING
 from pipeline.steps.measure import STRETCH_M
 from pipeline.units import foot_from_m
@@ -149,14 +150,16 @@ def _children(book: RunBook, reel: Row) -> tuple[ChildLength, ...]:
     )
 
 
-def plan_of(book: RunBook, reel: Row) -> tuple[CuttingPlan | None, tuple[str, ...]]:
+def plan_of(book: RunBook, reel: Row) -> tuple[CuttingPlan | None, tuple[Said, ...]]:
     """The cutting plan of a reel with lengths that must go, or why none can be made; neither where none is needed."""
     if GATE_OF[book.standings[reel["reel_id"]].code] not in ("held", "left") or not book.is_judged:
         return None, ()
     try:
         planned = plan_for_reel(book.store, reel["reel_id"])
+    except NothingToCut as refused:
+        return None, refused.why
     except MethodRefusal as refused:
-        return None, tuple(one.found for one in refused.complaints)
+        return None, tuple(f"{one.found}." for one in refused.complaints)
     except ReelproofError:
         return None, ()  # nothing of it is left to cut
     if not planned.bad:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Literal
 
-from pipeline.messages import Said
+from pipeline.messages import Message, Said
 from pipeline.record.standing import Code
 from pipeline.results import Refused, Result
 
@@ -58,7 +58,7 @@ class Alarm:
     """Wire that left although it might not, or that is held since: first on every page that concerns it."""
 
     reel_id: str
-    sentence: str
+    sentence: Message
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from dashboards.records.every_page import Answer, Evidence, FaultMark, Plant, ProductRow, Stamp
 from dashboards.records.finding_row import DispositionRow, FindingRow
 from dashboards.records.run import LotRow, PanelLimit, Trace
-from pipeline.messages import Said
+from pipeline.messages import Message, Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +182,7 @@ class FindingReview:
         limits: limits to draw.
         faults: faults in the window.
         section: the wall around the wire at the worst point.
-        decision_rule: how measurement uncertainty was treated.
+        how_sure: how measurement uncertainty was treated, and how sure the verdict is by it.
         answers: for example the probability that the wall is under the limit.
         evidence: log lines behind the worst readings.
         same_cause: other findings thought to have the same cause.
@@ -200,7 +200,7 @@ class FindingReview:
     limits: tuple[PanelLimit, ...] = ()
     faults: tuple[FaultMark, ...] = ()
     section: SectionProfile | None = None
-    decision_rule: str = ""
+    how_sure: tuple[Message, ...] = ()
     answers: tuple[Answer, ...] = ()
     evidence: tuple[Evidence, ...] = ()
     same_cause: tuple[FindingRow, ...] = ()
@@ -245,7 +245,7 @@ class Containment:
     Args:
         plant: plant.
         containment_id: names the page's file.
-        suspect: what is suspected, in a sentence.
+        suspect: what is suspected.
         reason: why.
         asked_by: role that asked.
         asked_at: when.
@@ -259,7 +259,7 @@ class Containment:
 
     plant: Plant
     containment_id: str
-    suspect: str
+    suspect: Message
     reason: str
     asked_by: str
     asked_at: datetime

@@ -11,7 +11,7 @@ from dashboards.records.every_page import AnswerGroup, Plant, ProductRow, Stamp
 from dashboards.records.finding_row import DispositionRow, FindingRow
 from dashboards.records.run import LotRow, PanelLimit
 from dashboards.records.shift import ReelRow
-from pipeline.messages import Said
+from pipeline.messages import Message, Said
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +110,7 @@ class SampleRow:
         verdict: what is said of it.
         measured_by: role of whoever measured.
         instrument: the laboratory's instrument, "" where none is named.
-        withdrawn: who withdrew it, when it was, and why; "" for one that judges.
+        withdrawn: who withdrew it, when it was, and why; None for one that judges.
     """
 
     sample_id: str
@@ -124,7 +124,7 @@ class SampleRow:
     verdict: str
     measured_by: str
     instrument: str
-    withdrawn: str = ""
+    withdrawn: Message | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +141,7 @@ class ReelReview:
         dispositions: every decision on it, oldest first.
         answers: results for this reel, for example the probability of a point under the limit.
         plan: cutting plan, None where none is needed or asked for.
-        no_plan: why none can be made of a held reel, a sentence each.
+        no_plan: why none can be made of a held reel.
         lots: material lots in it.
         children: lengths cut from it.
         shift_id: shift page to link to.
@@ -163,4 +163,4 @@ class ReelReview:
     shift_id: str = ""
     stamp: Stamp = field(default_factory=Stamp)
     samples: tuple[SampleRow, ...] = ()
-    no_plan: tuple[str, ...] = ()
+    no_plan: tuple[Said, ...] = ()

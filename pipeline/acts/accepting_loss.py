@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, StoreError
+from pipeline.found import Noted
+from pipeline.messages import Message, message, said_json
 from pipeline.record.entry_kinds import LOSS
 from pipeline.record.journal_on_file import note
 from pipeline.store.copies import copies_of
@@ -33,12 +35,12 @@ class AcceptedLoss:
 
     Args:
         entry_no: the entry.
-        sentence: what it says.
+        told: what it says.
         folder: where copies and readings were moved, None where there were none.
     """
 
     entry_no: int
-    sentence: str
+    told: Message
     folder: Path | None
 
 
@@ -71,17 +73,15 @@ def accept_loss(
         aside = _move_aside(store, lost, strays)
         known = max((one.entries for one in lost), default=0)
         kept = head_of(store).entries
-        sentence = (
-            f"The journal went on after entry {kept} although it is known to have had {known or 'other'} entries; "
-            f"the {role} accepted the loss: {reason}."
-        )
+        of_known = {"known": known} if known else {}
+        told = message(Noted.LOSS_ACCEPTED, kept=kept, **of_known, role=role, reason=reason)
         with store.transaction():
             entry_no = note(
                 store,
                 LOSS,
                 "journal",
                 {
-                    "sentence": sentence,
+                    "said": said_json(told),
                     "role": role,
                     "reason": reason,
                     "known": [
@@ -90,7 +90,7 @@ def accept_loss(
                     "set_aside": sorted(strays),
                 },
             )
-    return AcceptedLoss(entry_no, sentence, aside)
+    return AcceptedLoss(entry_no, told, aside)
 
 
 def _strays(store: Store) -> list[str]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from pipeline.found import Noted
 from pipeline.lots.genealogy import WHOLE
+from pipeline.messages import said
 from pipeline.record.journal_on_file import note
 from pipeline.record.touched_wire import Contained, containment_id
 
@@ -23,7 +25,7 @@ def note_containment(store: Store, answer: Contained, role: str, reason: str) ->
     """
     asked = answer.question
     record: dict[str, Any] = {
-        "sentence": f"Containment of {asked.sentence}, asked by {role}: {reason}",
+        "said": said(Noted.ASKED_WHAT_IT_TOUCHES, asked=asked.told, role=role, reason=reason),
         "role": role,
         "reason": reason,
         "kind": asked.kind,

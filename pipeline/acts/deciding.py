@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.acts.decision_checks import check_beside, check_lets_go
 from pipeline.errors import Complaint
+from pipeline.found import Found, Noted, together
 from pipeline.length.reel_places import Unit, length_told, told_on_reel
+from pipeline.messages import message, said
 from pipeline.nonconformance.disposition import (
     Act,
     ActKind,
@@ -32,15 +34,12 @@ from pipeline.record.not_found import not_on_file
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.standing import LengthStanding, Standing, standing_of
 from pipeline.store.said_columns import told_of
-from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     import polars as pl
 
     from pipeline.messages import Message, Said
     from pipeline.store.database import Store
-
-NOT_SEEN = "The newest judgement of its run does not see it any more; this is how it was last seen."
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +129,7 @@ def _finding(store: Store, row: dict[str, Any]) -> Subject:
         row["run_id"],
         row["reel_id"],
         row["assessment_id"],
-        told if row["is_current"] else f"{plain(told)} {NOT_SEEN}",
+        told if row["is_current"] else together(told, message(Found.NOT_SEEN_NOW)),
         (),
         extent_of(row),
         finding_state(row, acts),
@@ -315,7 +314,16 @@ def _put_on_file(store: Store, subject: Subject, act: Act, plant_sha256: str) ->
     from pipeline.record.sealing import note_sealed
 
     record = {
-        "sentence": f"{subject.about.capitalize()} {subject.name}: {act}.",
+        "said": said(
+            Noted.DECIDED,
+            about=subject.about,
+            subject=subject.name,
+            kind=act.kind,
+            disposition=act.disposition,
+            by=str(act.by),
+            at=f"{act.at_utc:%Y-%m-%d %H:%M:%S}",
+            reason=act.reason,
+        ),
         "version": act.version,
         "about": subject.about,
         "kind": act.kind,

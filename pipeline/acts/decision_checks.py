@@ -17,7 +17,7 @@ from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.acts.deciding import Subject
-    from pipeline.messages import Said
+    from pipeline.messages import Message
     from pipeline.store.database import Store
 
 _NAME_EVIDENCE = (
@@ -94,7 +94,7 @@ def _contradicts(chosen: str, state: State, subject: Subject, other: str) -> boo
     return False
 
 
-def _told(store: Store, subject: Subject, told: Said) -> str:
+def _told(store: Store, subject: Subject, told: Message) -> str:
     """A reason against a subject in the plant's units."""
     return plain(told, plant_sheet_of(store, subject.run_id)[0].system).rstrip(".")
 
@@ -121,7 +121,7 @@ def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
     complaints = [
         Complaint(
             subject.name,
-            f"{act.disposition} is refused: {plain(one.told).rstrip('.')}",
+            f"{act.disposition} is refused: {_told(store, subject, one.told)}",
             f"Lift it first: reelproof hold {one.subject} --lift {one.number}",
         )
         for one in holds
@@ -160,7 +160,7 @@ def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
             )
             for reason in hard
         ]
-    doubts: tuple[Said, ...] = (*said.doubts, *(hard if act.disposition != "release" else ()))
+    doubts: tuple[Message, ...] = (*said.doubts, *(hard if act.disposition != "release" else ()))
     weak = dict.fromkeys(_told(store, subject, one) for one in (*subject.reasons, *doubts))
     if act.kind == "decide" and not act.evidence.strip():
         complaints += [

@@ -9,9 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.found import Noted
 from pipeline.lots.journal import Anchor
 from pipeline.lots.pack import PackContent, WrittenPack, packed, write_pack, zip_pack
 from pipeline.lots.signing import public_key
+from pipeline.messages import said
 from pipeline.record.entry_kinds import HANDED_OUT
 from pipeline.record.journal_on_file import note
 
@@ -84,8 +86,15 @@ def hand_over(
         zip_pack(folder, zip_file)
         taken_back.callback(zip_file.unlink, missing_ok=True)
         record = {
-            "sentence": f"{content.subject} was handed over by {role} as pack {folder.name}, {pack.files} files, "
-            f"manifest {pack.manifest_sha256}{', signed' if key else ', not signed'}.",
+            "said": said(
+                Noted.HANDED_OVER,
+                subject=content.subject,
+                role=role,
+                pack=folder.name,
+                files=pack.files,
+                manifest=pack.manifest_sha256,
+                **({"key": key} if key else {}),
+            ),
             "role": role,
             "pack": folder.name,
             "files": pack.files,

@@ -104,6 +104,6 @@ def _told(store: Store, run_id: str, headline: Message) -> str:
     return plain(headline, plant_sheet_of(store, run_id)[0].system).rstrip(".")
 
 
-def said_of_left(store: Store, items: Iterable[str]) -> list[str]:
+def said_of_left(store: Store, items: Iterable[str]) -> list[Message]:
     """What must be told of items that left although they might not."""
-    return [plain(now.headline) for _, now in _standings_of(store, items).values() if now.code in ALARMS]
+    return [now.headline for _, now in _standings_of(store, items).values() if now.code in ALARMS]

@@ -15,8 +15,9 @@ import polars as pl
 
 from pipeline.acts.leaving import check_leaving, held_back, said_of_left
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.found import Noted
 from pipeline.length.reel_places import Unit, length_told
-from pipeline.messages import Between, Message, Said, Slot, as_message, message
+from pipeline.messages import Between, Message, Slot, message, said, said_json
 from pipeline.record.decided import reel_and_findings
 from pipeline.record.from_core import cuts_from_outer
 from pipeline.record.left_on_file import Override
@@ -32,7 +33,6 @@ from pipeline.record.plant_sheet_on_file import unit_of_plant
 from pipeline.record.sealing import note_sealed
 from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList
 from pipeline.why import Cuts
-from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -57,8 +57,8 @@ class Shipped:
     rewound: tuple[str, ...]
     items: tuple[str, ...]
     known: tuple[str, ...]
-    told: tuple[Said, ...]
-    alarms: tuple[str, ...] = ()
+    told: tuple[Message, ...]
+    alarms: tuple[Message, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,10 +301,11 @@ def _note_cuts(store: Store, cuts: Iterable[CutLength], role: str) -> None:
             ],
             schema_overrides={"at_utc": pl.Datetime("us")},
         )
-        shown = "; ".join(
-            f"{one.length} ({one.use}) from {one.metres[0]:.2f} m to {one.metres[1]:.2f} m" for one in lengths
-        )
-        record = {"role": role, "sentence": f"Reel {reel} was cut, from its outer end: {shown}."}
+        shown = [
+            message(Noted.CUT_LENGTH, length=one.length, use=one.use, span=Between(*one.metres))
+            for one in lengths
+        ]
+        record = {"role": role, "said": said(Noted.CUT, reel=reel, lengths=shown)}
         note_sealed(store, "cut", reel, rows, {**record, "lengths": [one.length for one in lengths]})
 
 
@@ -334,21 +335,19 @@ def _note_shipments(
             ],
             schema_overrides={"at_utc": pl.Datetime("us")},
         )
-        sentence = f"Shipment {shipment} left for {one.to} with {', '.join(items)}."
+        told: dict[str, Slot] = {"shipment": shipment, "place": one.to, "items": tuple(items)}
         record: dict[str, Any] = {"role": role, "contents": items}
         held = [item for item in items if item in against]
         if override is not None and held:
-            sentence += (
-                f" {', '.join(held)} left while held; {override.role} sent it: {override.reason.rstrip('.')}."
-            )
+            told |= {"held": tuple(held), "role": override.role, "reason": override.reason.rstrip(".")}
             record["override"] = {
                 "role": override.role,
                 "person": override.person,
                 "reason": override.reason,
                 "items": held,
-                "against": {item: plain(against[item][1]) for item in held},
+                "against": {item: said_json(against[item][1]) for item in held},
             }
-        note_sealed(store, "shipment", shipment, rows, {**record, "sentence": sentence})
+        note_sealed(store, "shipment", shipment, rows, {**record, "said": said(Noted.SHIPPED, **told)})
 
 
 def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[Message]:
@@ -371,6 +370,6 @@ def _said_of_cuts(store: Store, cuts: Iterable[CutLength]) -> list[Message]:
                 now = f"{state.standing}{f' ({state.disposition})' if state.disposition else ''}"
                 holds = message(Cuts.HOLDS_FINDING, finding=stretch.finding_id, state=now, **told)
             else:
-                holds = message(Cuts.HOLDS, kind=stretch.kind, why=as_message(stretch.told), **told)
+                holds = message(Cuts.HOLDS, kind=stretch.kind, why=stretch.told, **told)
             said.append(holds)
     return list(dict.fromkeys(said))

@@ -8,12 +8,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint
+from pipeline.messages import said
 from pipeline.nonconformance.disposition import DispositionRefused, Person, check_power
 from pipeline.record.entry_kinds import SAMPLE_WITHDRAWN
 from pipeline.record.journal_on_file import note
 from pipeline.record.not_found import not_on_file
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.samples_on_file import samples_of_run, told_as, withdrawn_of_run
+from pipeline.why import SampleSays
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -52,13 +55,13 @@ def withdraw_sample(store: Store, sample_id: str, by: Person, reason: str) -> in
             raise DispositionRefused(
                 Complaint(
                     sample_id,
-                    f"it is withdrawn already. {before[sample_id].rstrip('.')}",
+                    f"it is withdrawn already. {plain(before[sample_id], plant.system).rstrip('.')}",
                     "Nothing is left to do",
                 )
             )
-        sentence = f"{told_as(row)}, was withdrawn by {by}: {reason.strip().rstrip('.')}."
+        told = {"sample": told_as(row), "by": str(by), "reason": reason.strip().rstrip(".")}
         record = {
-            "sentence": sentence,
+            "said": said(SampleSays.WITHDRAWN, **told),
             "withdraws": sample_id,
             "role": by.role,
             "person": by.person,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from pipeline.cli.plant_units import InUnits, complaints_in_units
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import metres_of, moment_of, told_or_refused
 from pipeline.errors import Complaint, ReelproofError
@@ -59,7 +59,7 @@ def contain(
     from pipeline.record.touched_wire import contained
     from pipeline.store.database import open_to_read, open_to_write
 
-    with open_to_read(store) as opened, complaints_in_units(opened):
+    with open_to_read(store) as opened:
         asked = _question(opened, kind, name, start, end, residence)
         answer = contained(opened, _from_core(opened, asked) if from_core else asked)
         shown = InUnits(unit_of_plant(opened))
@@ -127,7 +127,7 @@ def _from_core(store: Store, asked: Question) -> Question:
 
 def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
     return {
-        "suspect": answer.question.sentence,
+        "suspect": answer.question.told,
         "containment_id": number,
         "in_house_m": answer.in_house_m,
         "not_known_m": answer.not_known_m,
@@ -156,10 +156,10 @@ def _contained_as_json(answer: Contained, number: str) -> dict[str, object]:
 
 
 def _print_contained(answer: Contained, number: str, shown: InUnits) -> None:
-    print_alarms(shown.sentences(answer.alarms))
+    print_alarms(answer.alarms, shown.unit)
     unknown = f" {shown.length(answer.not_known_m)} not known," if answer.not_known_m else ""
     print(
-        f"{answer.question.told(shown.unit)}: "
+        f"{shown.sentence(answer.question.told)}: "
         f"{counted(len(answer.touched), 'reel or cut length', 'reels and cut lengths')} touched, "
         f"{shown.length(answer.in_house_m)} in house,{unknown} {shown.length(answer.gone_m)} shipped."
     )
@@ -237,12 +237,12 @@ def declare(
         raise ReelproofError(
             Complaint("declare", "the role of the person who drafts it is missing", "Give --role, or --check")
         )
-    with open_to_read(store) as opened, complaints_in_units(opened):
+    with open_to_read(store) as opened:
         events = events_of_wire(opened, names, sheet) if epcis is not None else None
         if check:
             done = drafted(opened, names, sheet, number=number, keep=False)
     if not check:
-        with open_to_write(store, on_wait=tell_of_wait) as opened, complaints_in_units(opened):
+        with open_to_write(store, on_wait=tell_of_wait) as opened:
             done = drafted(opened, names, sheet, number=number, role=role)
     if pdf is not None:
         with open_to_read(store) as opened:

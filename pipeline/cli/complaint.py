@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.cli.plant_units import InUnits, complaints_in_units
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import print_alarms, print_json, print_table
 from pipeline.cli.typed import length_of
 from pipeline.errors import Complaint, ReelproofError
@@ -53,7 +53,7 @@ def show_wire_at(
                 "Give --from-core for a place counted from the core end, or the others for a printed mark",
             )
         )
-    with open_to_read(store) as opened, complaints_in_units(opened):
+    with open_to_read(store) as opened:
         answer = answer_complaint(
             opened,
             name,
@@ -106,7 +106,7 @@ def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
 
 def _print(answer: AnsweredComplaint) -> None:
     record, row, shown = answer.record, answer.reel, InUnits(answer.unit)
-    print_alarms(shown.sentences(answer.alarms))
+    print_alarms(answer.alarms, shown.unit)
     print(
         f"{answer.name}: {row['size']} {row['construction']}, {row['conductor']} {row['metal']}, run "
         f"{row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}; reel {row['reel_id']}: "

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from pipeline.cli import answering
-from pipeline.cli.plant_units import InUnits, complaints_in_units
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import told_or_refused
 from pipeline.words import counted
@@ -86,10 +86,7 @@ def disposition(
     from pipeline.nonconformance.disposition import Person
     from pipeline.record.alarms import alarms_of_runs
 
-    with (
-        open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened,
-        complaints_in_units(opened),
-    ):
+    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
         done = act_on(
             opened,
             subject,
@@ -104,7 +101,7 @@ def disposition(
     if as_json:
         print_json({**_acted_as_json(done), "alarms": list(alarms)})
     else:
-        print_alarms(units.sentences(alarms))
+        print_alarms(alarms, units.unit)
         _print_acted(done)
     return 0
 
@@ -196,7 +193,7 @@ def cut(
     from pipeline.record.cutting_on_file import plan_for_reel
     from pipeline.store.database import open_to_read
 
-    with open_to_read(store) as opened, complaints_in_units(opened):
+    with open_to_read(store) as opened:
         planned = plan_for_reel(opened, reel)
     print_json(_plan_as_json(planned)) if as_json else _print_plan(planned)
     return 0
@@ -309,10 +306,7 @@ def ship(
     override = None
     if override_role or override_reason or override_person:
         override = Override(override_role, override_person, override_reason)
-    with (
-        open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened,
-        complaints_in_units(opened),
-    ):
+    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
         done = put_shipping_on_file(opened, told, role, override)
         units = InUnits(unit_of_plant(opened))
     if as_json:

@@ -150,9 +150,9 @@ def _accept_loss(reason: str, role: str, store: Path, as_json: bool) -> int:
     role_or_refused("journal --accept-loss", role)
     done = accept_loss(store, role, reason.rstrip("."), tell_of_wait)
     if as_json:
-        print_json({"journal_entry": done.entry_no, "sentence": done.sentence, "set_aside": done.folder})
+        print_json({"journal_entry": done.entry_no, "sentence": done.told, "set_aside": done.folder})
         return 0
-    print(f"Entry {done.entry_no}: {done.sentence}")
+    print(f"Entry {done.entry_no}: {plain(done.told)}")
     if done.folder is not None:
         print(f"What the journal does not know was moved to {done.folder}; keep it.")
     return 0

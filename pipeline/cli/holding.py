@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from pipeline.cli.plant_units import InUnits, complaints_in_units
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, tell_of_wait
 from pipeline.cli.typed import metres_of, told_or_refused
 from pipeline.errors import Complaint, ReelproofError
@@ -67,10 +67,7 @@ def hold(
     if lift is not None and span is not None:
         raise ReelproofError(Complaint("--lift", "a stretch was given too", "A hold is lifted as a whole"))
     by = Person(role, person)
-    with (
-        open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened,
-        complaints_in_units(opened),
-    ):
+    with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
         if span is not None and from_core:
             span = span_from_core(opened, subject, span)
         if lift is None:
@@ -84,7 +81,7 @@ def hold(
     if as_json:
         print_json({"journal_entry": number, **_as_json(held), "alarms": list(alarms)})
     else:
-        print_alarms(units.sentences(alarms))
+        print_alarms(alarms, units.unit)
         print(
             f"Hold {number} is put on {subject}." if lift is None else f"Hold {lift} on {subject} is lifted."
         )

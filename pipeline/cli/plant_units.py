@@ -2,45 +2,15 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from pipeline.errors import ReelproofError
 from pipeline.length.reel_places import figure_told, length_told
 from pipeline.messages import Said
 
 if TYPE_CHECKING:
     from pipeline.length.reel_places import Unit
-    from pipeline.store.database import Store
-
-
-# A place or length in metres, as sentences write it.
-_METRES = re.compile(r"(?<![\w.,])(\d[\d,]*(?:\.\d+)?) m\b")
-
-
-@contextmanager
-def complaints_in_units(store: Store, *, only_places: bool = False) -> Iterator[None]:
-    """Words of complaints with their figures in the plant's units, where the store is open.
-
-    Args:
-        store: the store, open.
-        only_places: True where what was typed has a unit of its own, as a wall in a table of samples.
-
-    Raises:
-        ReelproofError: what was raised, in the plant's units.
-    """
-    from pipeline.record.plant_sheet_on_file import unit_of_plant
-
-    try:
-        yield
-    except ReelproofError as fault:
-        shown = InUnits(unit_of_plant(store))
-        worded = shown.places if only_places else shown.sentence
-        told = [replace(one, found=worded(one.found), remedy=worded(one.remedy)) for one in fault.complaints]
-        raise type(fault)(told) from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,17 +38,9 @@ class InUnits:
 
     def sentence(self, told: Said) -> str:
         """A sentence or message with its figures in the plant's units."""
-        from dashboards.sentences import in_units
+        from pipeline.wording.say import text_in
 
-        return in_units(told, self.system).replace("\u00a0", " ")
-
-    def places(self, told: str) -> str:
-        """A sentence with its places and lengths of wire in the plant's units, and walls as they are."""
-
-        def moved(found: re.Match[str]) -> str:
-            return length_told(float(found[1].replace(",", "")), self.unit)
-
-        return _METRES.sub(moved, told) if self.unit == "ft" else told
+        return text_in(told, self.system).replace("\u00a0", " ")
 
     def sentences(self, told: Iterable[Said]) -> tuple[str, ...]:
         """Sentences or messages, each with its figures in the plant's units."""

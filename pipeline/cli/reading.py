@@ -153,7 +153,7 @@ def _counter(value: float | None, otherwise: str, shown: InUnits) -> str:
 def _print_reel(answer: dict[str, Any], against: Sequence[Said]) -> None:
     """A reel in words; `against` is what speaks against it, as codes, so that no figure is rounded twice."""
     row, now, shown = answer["reel"], answer["standing"], InUnits(answer["unit"])
-    print_alarms(shown.sentences(now["alarms"]))
+    print_alarms(now["alarms"], shown.unit)
     print(
         f"Reel {row['reel_id']}: {now['code']}. {row['size']} {row['construction']}, {row['conductor']} "
         f"{row['metal']}, run {row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}."
@@ -165,7 +165,7 @@ def _print_reel(answer: dict[str, Any], against: Sequence[Said]) -> None:
     if now["evidence"] != now["code"]:
         print(f"  On the in-line evidence alone it is {now['evidence']}.")
     if now["code"] in ("held", "no conclusion") and row["first_action"]:
-        print(f"  First: {row['first_action']}")
+        print(f"  First: {shown.sentence(row['first_action'])}")
     print(
         f"  {shown.length(row['length_m'])} on the reel, {shown.length(answer['steady_read_m'])} of it read at "
         "steady speed; "
@@ -307,7 +307,7 @@ def _rows_with_reasons(cells: tuple[str, ...], reasons: Iterable[str]) -> list[t
 
 def _print_lot(answer: dict[str, Any], against: Mapping[str, Sequence[Said]]) -> None:
     shown = InUnits(answer["unit"])
-    print_alarms(shown.sentences(answer["alarms"]))
+    print_alarms(answer["alarms"], shown.unit)
     print(f"Lot {answer['lot']} ({', '.join(answer['materials'])}): {counted(answer['runs'], 'run')}.")
     print_table(
         ("Run", "Line", "Product", "Shift", "Material", f"Over counter {shown.unit}"),

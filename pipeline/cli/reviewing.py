@@ -119,6 +119,7 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
     from pipeline.job.loading import load_sheets
     from pipeline.job.plant_in_force import told_of_plant
     from pipeline.record.alarms import alarms_of_runs
+    from pipeline.record.plant_sheet_on_file import unit_of_plant
     from pipeline.store.database import open_to_write
 
     with (
@@ -128,11 +129,12 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
         outcomes, refused = load_sheets(opened, tuple(paths), told)
         plant_told = told_of_plant(opened, outcomes)
         alarms = alarms_of_runs(opened, [one.run_id for one in outcomes if one.was_new])
+        unit = unit_of_plant(opened)
     if as_json:
         loaded = [_load_as_json(one) for one in outcomes]
         print_json({"loaded": loaded, "refused": refused, "told": list(plant_told), "alarms": list(alarms)})
     else:
-        print_alarms(alarms)
+        print_alarms(alarms, unit)
         for one in outcomes:
             print(_load_line(one))
             for said in one.told:
@@ -157,6 +159,7 @@ def assess(
     """
     from pipeline.job.assessing import NOT_JUDGED, assess_runs
     from pipeline.record.alarms import alarms_of_runs
+    from pipeline.record.plant_sheet_on_file import unit_of_plant
     from pipeline.store.database import open_to_write
 
     with (
@@ -165,11 +168,12 @@ def assess(
     ):
         outcomes = assess_runs(opened, tuple(runs or ()), told, plant)
         alarms = alarms_of_runs(opened, [one.run_id for one in outcomes if one.was_new])
+        unit = unit_of_plant(opened)
     if as_json:
         print_json([_assess_as_json(one) for one in outcomes])
-        print_alarms(alarms, sys.stderr)
+        print_alarms(alarms, unit, sys.stderr)
     else:
-        print_alarms(alarms)
+        print_alarms(alarms, unit)
         for one in outcomes:
             print(_assess_line(one), file=sys.stderr if one.outcome == NOT_JUDGED else sys.stdout)
     return 2 if any(one.outcome == NOT_JUDGED for one in outcomes) else int(bool(alarms))

@@ -52,6 +52,8 @@ def reassess(
     """
     from pipeline.job.assessing import read_plant_for_judging
     from pipeline.job.reassessing import Wanted
+    from pipeline.record.plant_sheet_on_file import unit_of_plant
+    from pipeline.store.database import open_to_read
 
     if cluster is not None and workers is not None:
         raise ReelproofError(
@@ -72,7 +74,8 @@ def reassess(
             }
         )
     else:
-        print_alarms(outcome.alarms)
+        with open_to_read(store) as opened:
+            print_alarms(outcome.alarms, unit_of_plant(opened))
         _show(outcome)
     return 2 if outcome.refused else int(bool(outcome.alarms))
 

@@ -8,9 +8,15 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 import typer
+
+from pipeline.messages import Message
+from pipeline.wording.say import plain
+
+if TYPE_CHECKING:
+    from pipeline.length.reel_places import Unit
 
 STORE = typer.Option(
     Path("reelproof_store"),
@@ -27,8 +33,8 @@ def _plain(value: object) -> object:
         return value.isoformat() + ("Z" if value.tzinfo is None else "")
     if isinstance(value, date):
         return value.isoformat()
-    if isinstance(value, Path):
-        return str(value)
+    if isinstance(value, Message):
+        return plain(value)
     return str(value)
 
 
@@ -57,15 +63,16 @@ def print_table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         print("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip())
 
 
-def print_alarms(alarms: Sequence[str], file: TextIO | None = None) -> None:
+def print_alarms(alarms: Sequence[Message], unit: Unit, file: TextIO | None = None) -> None:
     """Print what must be seen first: wire that is out and might not have left.
 
     Args:
-        alarms: a sentence each.
+        alarms: what to tell.
+        unit: the plant's unit of length.
         file: where to; standard output by default.
     """
     for one in alarms:
-        print(f"ALARM: {one}", file=file)
+        print(f"ALARM: {plain(one, 'us' if unit == 'ft' else 'si')}", file=file)
 
 
 @contextmanager

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import typer
 
-from pipeline.cli.plant_units import InUnits, complaints_in_units
+from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import metres_of
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.messages import Message
 from pipeline.wording.say import plain
 from pipeline.words import counted
 
@@ -237,25 +238,22 @@ def samples(
         raise ReelproofError(
             Complaint("--reach", f"{reach} is too short for a reading", f"Give {LEAST_REACH_M:g} m or more")
         )
-    with open_to_read(store) as opened, complaints_in_units(opened, only_places=True):
+    with open_to_read(store) as opened:
         if from_core:
             taken = samples_from_core(opened, taken)
         compared = compare_samples(opened, taken, reach_m)
         shown = InUnits(unit_of_plant(opened))
-    handed, alarms = None, tuple[str, ...]()
+    handed, alarms = None, tuple[Message, ...]()
     if role.strip():
-        with (
-            open_to_write(store, on_wait=tell_of_wait) as opened,
-            complaints_in_units(opened, only_places=True),
-        ):
+        with open_to_write(store, on_wait=tell_of_wait) as opened:
             handed = hand_in(opened, taken, compared, role.strip())
             reels = {one.reel: opened.ask("questions/reel", reel_id=one.reel)[0]["run_id"] for one in taken}
             alarms = alarms_of_runs(opened, runs_of_like_lots(opened, reels.values()))
     if as_json:
         print_json([_as_json(one) for one in compared])
-        print_alarms(alarms, sys.stderr)
+        print_alarms(alarms, shown.unit, sys.stderr)
         return 0
-    print_alarms(shown.sentences(alarms))
+    print_alarms(alarms, shown.unit)
     for one in compared:
         _print(one, shown)
     if not compared:

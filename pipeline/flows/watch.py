@@ -26,6 +26,7 @@ from pipeline.job.load_on_file import LoadOutcome
 from pipeline.job.plant_in_force import told_of_plant
 from pipeline.job.watching import look, note_done, note_failed, remember, remembered
 from pipeline.store.database import open_to_read
+from pipeline.wording.say import plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +96,7 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
                 outcome = review_flow((sheet,), store, _silent, _silent, 0.0)
             refused = outcome.refused
             loads += outcome.loads
-            alarms += [f"ALARM: {one}" for one in outcome.alarms]
+            alarms += [f"ALARM: {plain(one)}" for one in outcome.alarms]
         except ReelproofError as fault:
             refused = [str(fault)]
         except Exception as fault:

@@ -18,6 +18,7 @@ from pipeline.job.assessing import put_judgement_on_file, thinned_reason
 from pipeline.job.basis import basis_sha256
 from pipeline.job.line_review import review_lines
 from pipeline.job.reassess_work import Done, Work, work_batch, work_on
+from pipeline.messages import Message
 from pipeline.record.alarms import alarms_of_runs
 from pipeline.record.not_found import not_on_file
 from pipeline.store.database import Store, open_to_read, open_to_write
@@ -100,14 +101,14 @@ class Reassessed:
         already: of those, judged on the same basis before.
         judged: judged now.
         refused: sentences about runs that could not be judged.
-        alarms: wire of runs judged now that is out and might not have left, a sentence each.
+        alarms: wire of runs judged now that is out and might not have left.
     """
 
     asked: int
     already: int
     judged: int
     refused: tuple[str, ...]
-    alarms: tuple[str, ...] = ()
+    alarms: tuple[Message, ...] = ()
 
 
 @dataclass(slots=True)

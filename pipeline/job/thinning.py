@@ -18,7 +18,9 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline.errors import Complaint, ReelproofError, SheetError
+from pipeline.found import Noted
 from pipeline.job.load_on_file import put_texts_on_file
+from pipeline.messages import Measure, said
 from pipeline.record.decided import acts_of_run, holding_states
 from pipeline.record.entry_kinds import HANDED_OUT
 from pipeline.record.lengths import lengths_on_file
@@ -317,10 +319,7 @@ def _note(
     size = sum(file.stat().st_size for file in files)
     kept = sum(file.stat().st_size for file in path_of(store, folder).glob("*.parquet"))
     at = datetime.now(UTC).replace(tzinfo=None)
-    sentence = (
-        f"Readings of run {head['run_id']} were thinned by {role}: {rows[1]} of {rows[0]} stay at full rate, of the "
-        f"others the lowest and highest of every {rule.retention.step_m:g} m."
-    )
+    step = Measure(rule.retention.step_m, "m")
     row = pl.DataFrame(
         {
             "of_folder": of_folder,
@@ -338,7 +337,7 @@ def _note(
         }
     )
     record = {
-        "sentence": sentence,
+        "said": said(Noted.THINNED, run=head["run_id"], role=role, kept=rows[1], rows=rows[0], step=step),
         "role": role,
         "of_folder": of_folder,
         "removed": {file.name: file_sha256(file) for file in files},

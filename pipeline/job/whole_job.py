@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.job.assessing import AssessOutcome
 from pipeline.job.load_on_file import LoadOutcome
+from pipeline.messages import Message
 from pipeline.wording.say import plain
 from pipeline.words import counted
 
@@ -22,7 +23,7 @@ class ReviewOutcome:
         pages_written: pages that changed.
         index: the page to open first.
         plant_told: sentences about plant sheets that are not those the runs are judged by.
-        alarms: wire of these runs that is out and might not have left, a sentence each.
+        alarms: wire of these runs that is out and might not have left.
     """
 
     loads: tuple[LoadOutcome, ...]
@@ -31,7 +32,7 @@ class ReviewOutcome:
     pages_written: int
     index: Path
     plant_told: tuple[str, ...] = ()
-    alarms: tuple[str, ...] = ()
+    alarms: tuple[Message, ...] = ()
 
     def lines(self) -> list[str]:
         """A handful of lines: alarms, what was read, what may leave, what may not and why, and what to open."""
@@ -42,7 +43,7 @@ class ReviewOutcome:
         judged = [one for one in self.assessments if one.outcome == "judged"]
         open_runs = [one for one in self.assessments if one.outcome != "judged"]
         lines = [
-            *(f"ALARM: {one}" for one in self.alarms),
+            *(f"ALARM: {plain(one)}" for one in self.alarms),
             (
                 f"{counted(self.loads, 'run')}, {new} of them new: {counted(read, 'row')} read = {kept:,} kept + "
                 f"{aside:,} set aside."

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from pipeline.length.reel_places import Span
-from pipeline.messages import Said
+from pipeline.messages import Message
 from pipeline.nonconformance.disposition import Act, State
 
 GoingKind = Literal[
@@ -39,7 +39,7 @@ class Going:
     from_m: float
     to_m: float
     kind: GoingKind
-    told: Said
+    told: Message
     finding_id: str = ""
 
     def meets(self, from_m: float, to_m: float) -> bool:

@@ -15,7 +15,6 @@ from pipeline.errors import Complaint, SheetError
 from pipeline.found import Found
 from pipeline.messages import Measure, Message, message
 from pipeline.products.limits import Limit
-from pipeline.units import MM_PER_MIL
 
 Severity = Literal["critical", "major", "minor"]
 SEVERITIES: tuple[Severity, ...] = ("critical", "major", "minor")
@@ -131,13 +130,6 @@ def with_severities(changes: Mapping[str, tuple[Severity, bool]], where: str) ->
         for name, (severity, holds) in changes.items()
     }
     return {**RULE_BY_ID, **changed}
-
-
-def figure(value: float, unit: str) -> str:
-    """A figure with its unit as findings print it; walls and diameters in mm and mil."""
-    if unit == "mm":
-        return f"{value:.3f} mm ({value / MM_PER_MIL:.1f} mil)"
-    return f"{value:.1f} {unit}".rstrip()
 
 
 def cited(limit: Limit) -> Message:

@@ -15,8 +15,10 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from pipeline.errors import Complaint
+from pipeline.found import Noted
 from pipeline.lots.declaration import Declaration, DeclarationRefused, draft_declaration
 from pipeline.lots.journal import anchor_of
+from pipeline.messages import said
 from pipeline.record.issuer_sheet import IssuerSheet
 from pipeline.record.journal_on_file import journal_of, note
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
@@ -133,7 +135,7 @@ def declaration_text(declaration: Declaration) -> str:
 
 def _note(store: Store, declaration: Declaration, wire: tuple[str, ...], digest: str, role: str) -> int:
     record = {
-        "sentence": f"Declaration {declaration.number} was drafted for {declaration.object}.",
+        "said": said(Noted.DECLARED, number=declaration.number, object=declaration.object),
         "role": role,
         "wire": list(wire),
         "text_sha256": digest,

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.found import Noted
 from pipeline.lots.journal import Anchor, Entry, anchor_of, check_journal, signed_bytes
 from pipeline.lots.signing import is_signed, public_key, sign
+from pipeline.messages import said
 from pipeline.record.entry_kinds import SIGNED_ROOT
 from pipeline.record.journal_on_file import journal_of, note
 
@@ -69,7 +71,7 @@ def sign_root(store: Store, private_key: bytes, role: str) -> SignedRoot:
         return SignedRoot(Anchor(len(entries) - 1, str(last.content["root"])), key, last.entry_no)
     anchor = anchor_of(entries)
     record = {
-        "sentence": f"The journal's root of {anchor.size} entries was signed by {role} with key {key}.",
+        "said": said(Noted.ROOT_SIGNED, size=anchor.size, role=role, key=key),
         "role": role,
         "size": anchor.size,
         "root": anchor.root,

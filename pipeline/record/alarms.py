@@ -6,8 +6,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from pipeline.messages import Message, message
 from pipeline.record.lengths import lengths_on_file
 from pipeline.record.standing import standings_of_run
+from pipeline.why import Stands
 
 if TYPE_CHECKING:
     from pipeline.record.left_on_file import Left
@@ -21,12 +23,12 @@ class Unjudged:
     Args:
         reel_id: its reel.
         run_id: the run the reel was made in.
-        sentence: which wire left, why it is not judged, and what to do.
+        told: which wire left, why it is not judged, and what to do.
     """
 
     reel_id: str
     run_id: str
-    sentence: str
+    told: Message
 
 
 def left_unjudged(store: Store, left: Mapping[str, Left]) -> tuple[Unjudged, ...]:
@@ -53,11 +55,9 @@ def left_unjudged(store: Store, left: Mapping[str, Left]) -> tuple[Unjudged, ...
     )
 
 
-def _told(one: Left, run_id: str, *, judged: bool) -> str:
-    gone = f"{one.item} left (shipped in {one.shipment} to {one.to_place}) and is not judged now"
-    if judged:
-        return f"{gone}: the newest judgement of run {run_id} knows no such reel. Correct its run sheet."
-    return f"{gone}: run {run_id} was loaded anew. Judge it with 'reelproof assess {run_id}'."
+def _told(one: Left, run_id: str, *, judged: bool) -> Message:
+    code = Stands.REEL_UNKNOWN_NOW if judged else Stands.LOADED_ANEW
+    return message(code, item=one.item, shipment=one.shipment, place=one.to_place, run=run_id)
 
 
 def runs_of_lots(store: Store, lots: Iterable[str]) -> tuple[str, ...]:
@@ -77,8 +77,8 @@ def runs_of_like_lots(store: Store, runs: Iterable[str]) -> tuple[str, ...]:
     return tuple(named | dict.fromkeys(runs_of_lots(store, lots)))
 
 
-def alarms_of_runs(store: Store, runs: Iterable[str]) -> tuple[str, ...]:
-    """Wire of some runs that is out and might not have left, or that is not judged now, a sentence each.
+def alarms_of_runs(store: Store, runs: Iterable[str]) -> tuple[Message, ...]:
+    """Wire of some runs that is out and might not have left, or that is not judged now.
 
     Args:
         store: the store.
@@ -92,7 +92,7 @@ def alarms_of_runs(store: Store, runs: Iterable[str]) -> tuple[str, ...]:
         return ()
     reel_of = {row["length_id"]: row["reel_id"] for row in lengths_on_file(store)}
     out = {reel_of.get(item, item) for item in left}
-    told = [one.sentence for one in left_unjudged(store, left) if one.run_id in wanted]
+    told = [one.told for one in left_unjudged(store, left) if one.run_id in wanted]
     for run_id in wanted:
         judged = store.ask("questions/judged_run", run_id=run_id)
         key = {"assessment_id": judged[0]["assessment_id"]} if judged else {}

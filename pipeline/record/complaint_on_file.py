@@ -24,7 +24,9 @@ from pipeline.record.standing import standing_of
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.store.readings import read_frame
+from pipeline.store.said_columns import reason_of
 from pipeline.why import AtMark
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -49,7 +51,7 @@ class AnsweredComplaint:
         guide: what is usual about damage in the field.
         unit: the plant's unit of length.
         standing: how the reel or length stands now.
-        alarms: wire of the reel that is out and might not have left, a sentence each.
+        alarms: wire of the reel that is out and might not have left.
     """
 
     name: str
@@ -63,7 +65,7 @@ class AnsweredComplaint:
     guide: tuple[DamageRule, ...]
     unit: Unit
     standing: str
-    alarms: tuple[str, ...]
+    alarms: tuple[Message, ...]
 
 
 def answer_complaint(
@@ -93,15 +95,17 @@ def answer_complaint(
         NotFoundError: the reel, its readings or the mark is not on file.
     """
     reel, cut = _reel_and_cut(store, name)
+    unit = unit_of_run(store, reel["run_id"])
     if reel["from_m"] is None or reel["outcome"] != "judged":
+        why = reason_of(reel)
+        why_told = "it was never assessed" if why is None else plain(why, "us" if unit == "ft" else "si")
         raise NotFoundError(
             Complaint(
                 f"reel {reel['reel_id']}",
-                f"no reading of it has a place on the wire: {reel['reason'].rstrip('.') or 'it was never assessed'}",
+                f"no reading of it has a place on the wire: {why_told.rstrip('.')}",
                 "Mend what the reason names, load the run again and assess it",
             )
         )
-    unit = unit_of_run(store, reel["run_id"])
     unsure = end_unsure_m(store, reel["assessment_id"]).get(reel["reel_id"], 0.0)
     placed = PlacedReel(reel["reel_id"], reel["from_m"], reel["to_m"], 0.0, 0.0, unsure)
     head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == reel["run_id"])
@@ -185,7 +189,7 @@ def _is_gone(store: Store, name: str) -> bool:
     return any(row["length_id"] == name and row["use"] == GONE for row in lengths_on_file(store))
 
 
-def _standing(store: Store, name: str, reel_id: str) -> tuple[str, tuple[str, ...]]:
+def _standing(store: Store, name: str, reel_id: str) -> tuple[str, tuple[Message, ...]]:
     """How the reel or length stands now, and every alarm about the reel's wire."""
     now = standing_of(store, reel_id)
     return next((one.code for one in now.lengths if one.length_id == name), now.code), now.alarms

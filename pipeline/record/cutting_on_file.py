@@ -21,6 +21,23 @@ from pipeline.why import Cuts
 if TYPE_CHECKING:
     from pipeline.sheets.plant_sheet import PlantSheet
     from pipeline.store.database import Store
+    from pipeline.wording.kinds import System
+
+
+class NothingToCut(MethodRefusal):
+    """No length of a reel may be sold or kept.
+
+    Args:
+        reel_id: the reel.
+        why: why, in codes.
+        remedy: what to do.
+        system: the plant's unit system.
+    """
+
+    def __init__(self, reel_id: str, why: tuple[Message, ...], remedy: str, system: System) -> None:
+        self.why = tuple(dict.fromkeys(why))
+        where = f"reel {reel_id}"
+        super().__init__(Complaint(where, one.rstrip("."), remedy) for one in told_once(self.why, system))
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,25 +119,15 @@ def plan_for_reel(store: Store, reel_id: str) -> ReelPlan:
     """
     facts = ReelFacts(store, reel_id)
     system = facts.plant.system
-    against = told_once((told for _, told in against_the_whole(facts)), system)
+    against = tuple(told for _, told in against_the_whole(facts))
     if against:
-        raise MethodRefusal(
-            Complaint(
-                f"reel {reel_id}",
-                sentence.rstrip("."),
-                "No length of it is shown to be sound; settle this first",
-            )
-            for sentence in against
-        )
+        remedy = "No length of it is shown to be sound; settle this first"
+        raise NothingToCut(reel_id, against, remedy, system)
     begun_m = _begun(store, reel_id, facts.length_m)
     going = going_of(facts)
     if covered_m(going, begun_m, facts.length_m) >= facts.length_m - begun_m - SAME_M:
-        raise MethodRefusal(
-            Complaint(f"reel {reel_id}", sentence.rstrip("."), "No wire of it may be sold or kept")
-            for sentence in told_once(
-                (one.told for one in sorted(going, key=lambda one: not one.finding_id)), system
-            )
-        )
+        told = tuple(one.told for one in sorted(going, key=lambda one: not one.finding_id))
+        raise NothingToCut(reel_id, told, "No wire of it may be sold or kept", system)
     bad = tuple(one for one in going if one.to_m > begun_m)
     master = MasterReel(
         reel_id,

@@ -7,7 +7,9 @@ from dataclasses import fields
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from pipeline.found import Noted
 from pipeline.lots.journal import Entry, next_entry
+from pipeline.messages import said
 from pipeline.record.entry_kinds import CLOCK, SIGNED_ROOT
 
 if TYPE_CHECKING:
@@ -60,11 +62,9 @@ def last_after_clock(store: Store) -> Entry | None:
     if before.at_utc - at_utc < CLOCK_STEP:
         return before
     behind = (before.at_utc - at_utc).total_seconds()
-    sentence = (
-        f"The clock went back by {behind:,.0f} s: entry {before.entry_no} was written at "
-        f"{before.at_utc:%Y-%m-%d %H:%M:%S} UTC, this one at {at_utc:%Y-%m-%d %H:%M:%S} UTC."
-    )
-    told = next_entry(before, at_utc, CLOCK, "clock", {"sentence": sentence})
+    when = {"then": f"{before.at_utc:%Y-%m-%d %H:%M:%S}", "now": f"{at_utc:%Y-%m-%d %H:%M:%S}"}
+    record = {"said": said(Noted.CLOCK_WENT_BACK, seconds=behind, entry=before.entry_no, **when)}
+    told = next_entry(before, at_utc, CLOCK, "clock", record)
     _append(store, [told])
     return told
 

@@ -13,7 +13,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, ReelproofError
-from pipeline.length.reel_places import length_told
+from pipeline.found import Noted
+from pipeline.length.reel_places import OUTER, length_told
+from pipeline.messages import Between, Measure, said
 from pipeline.units import foot_from_m
 
 if TYPE_CHECKING:
@@ -215,15 +217,17 @@ def note_rewound(store: Store, one: Rewound, row: Row, role: str) -> None:
         note,  # here, so that a reel is read without a library of frames
     )
 
-    way = "the other way round than it was made" if row["turned"] else "the way it was made"
+    told = {
+        "length": one.onto,
+        "source": one.source,
+        "holds": Measure(row["to_outer_m"] - row["from_outer_m"], "m"),
+        "span": Between(row["from_outer_m"], row["to_outer_m"], OUTER),
+        "turned" if row["turned"] else "reel": row["reel_id"],
+    }
     mark, unit = one.mark
     record: dict[str, Any] = {
         "role": role,
-        "sentence": (
-            f"Length {one.onto} was rewound from {one.source}: {row['to_outer_m'] - row['from_outer_m']:.2f} m, "
-            f"{row['from_outer_m']:.2f} m to {row['to_outer_m']:.2f} m from the outer end of reel {row['reel_id']}, "
-            f"wound {way}."
-        ),
+        "said": said(Noted.REWOUND, **told),
         "length": one.onto,
         "source": one.source,
         "reel": row["reel_id"],

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.length.reel_places import span_on_reel, told_on_reel
 from pipeline.length.steady_wire import steady_read_m
+from pipeline.messages import Message
 from pipeline.record.alarms import left_unjudged
 from pipeline.record.answers_in_words import words_of
 from pipeline.record.decided import acts_of_run, holding_states, reel_state
@@ -122,7 +123,7 @@ def _in_words(reel: Row, lacks: Sequence[Lacking]) -> Row:
     return {
         **_without_codes(reel),
         "reasons": [plain(one.told) for one in lacks],
-        "first_action": "" if first is None else plain(first),
+        "first_action": "" if first is None else first,
     }
 
 
@@ -158,7 +159,7 @@ def _sample_record(one: JudgedSample) -> dict[str, Any]:
         "line": one.line.line if one.line else None,
         "e_n": one.line.e_n if one.line else None,
         "verdict": one.verdict,
-        "withdrawn": one.withdrawn,
+        "withdrawn": one.withdrawn or "",
         "measured_by": one.measured_by,
         "instrument": one.instrument,
     }
@@ -217,15 +218,15 @@ def lot_on_file(store: Store, lot: str) -> dict[str, Any]:
     }
 
 
-def alarms_of_lot(store: Store, lot: str, runs: list[Row]) -> list[str]:
-    """Wire of a lot that is out and might not have left, or that no judgement stands behind now, a sentence each.
+def alarms_of_lot(store: Store, lot: str, runs: list[Row]) -> list[Message]:
+    """Wire of a lot that is out and might not have left, or that no judgement stands behind now.
 
     Of a run that is loaded and not judged nobody knows which of its reels hold wire of the lot: all count.
     """
     reels = {row["reel_id"] for row in store.ask("questions/lot_reels", lot=lot)}
     ids = {row["run_id"] for row in runs}
     told = [
-        one.sentence
+        one.told
         for one in left_unjudged(store, left_on_file(store))
         if one.run_id in ids or one.reel_id in reels
     ]

@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from pipeline.found import Noted
+from pipeline.messages import said
+
 if TYPE_CHECKING:
     from pipeline.store.database import Store
 
@@ -44,7 +47,7 @@ def reel_records(store: Store, assessment_id: int) -> dict[str, Row]:
     findings = _by_reel(store.ask("questions/findings_of_assessment", assessment_id=assessment_id))
     return {
         row["reel_id"]: {
-            "sentence": f"Reel {row['reel_id']} was judged: {row['standing']}.",
+            "said": said(Noted.JUDGED, reel=row["reel_id"], standing=row["standing"]),
             **shared,
             "standing": row["standing"],
             **_lacks(row, lacks.get(row["reel_id"], ())),

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from pipeline.messages import Message, message
 from pipeline.nonconformance.decision import DecisionRule
 from pipeline.products.product import find_product
 from pipeline.record.samples_beside import beside_the_line
@@ -16,6 +17,7 @@ from pipeline.record.samples_on_file import has_samples, withdrawn_of_run
 from pipeline.sheets.plant_samples import ShownBySamples
 from pipeline.sheets.plant_sheet import PlantSheet
 from pipeline.trust.sampled import QUANTITY_OF, SAMPLED
+from pipeline.why import SampleSays
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -25,7 +27,7 @@ Row = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class SampleSay:
-    """What samples say of one reel; each reason is a sentence.
+    """What samples say of one reel.
 
     Args:
         fails: why the reel is held: a sample cut from it is below a limit, or is not shown to meet it.
@@ -39,17 +41,17 @@ class SampleSay:
         others: samples of other reels that bear on it.
     """
 
-    fails: tuple[str, ...] = ()
-    doubts: tuple[str, ...] = ()
+    fails: tuple[Message, ...] = ()
+    doubts: tuple[Message, ...] = ()
     shown: frozenset[tuple[str, str]] = frozenset()
-    missing: tuple[str, ...] = ()
-    contradicts: tuple[str, ...] = ()
+    missing: tuple[Message, ...] = ()
+    contradicts: tuple[Message, ...] = ()
     last_entry: int = 0
     own: tuple[JudgedSample, ...] = ()
     others: tuple[JudgedSample, ...] = ()
 
     @property
-    def against(self) -> tuple[str, ...]:
+    def against(self) -> tuple[Message, ...]:
         """Everything that samples say against releasing the reel."""
         return (*self.fails, *self.contradicts, *self.doubts, *self.missing)
 
@@ -135,14 +137,16 @@ class _Run:
         failing = [one for one in own if one.is_below or one.verdict == "indeterminate"]
         of_run = [one for one in self.own if one.reel_id != reel and one.is_below]
         of_lots = [one for one in self.elsewhere if one.there.is_below and self._shared(reel, one)]
-        doubts = [f"In doubt by another reel of the run. {told}" for one in of_run for told in _below(one)]
+        doubts = [message(SampleSays.DOUBT_OF_RUN, told=told) for one in of_run for told in _below(one)]
         doubts += [
-            f"In doubt by lot {', '.join(sorted(lot for _, lot in self._shared(reel, one)))}. {told}"
+            message(
+                SampleSays.DOUBT_OF_LOT, lots=sorted(lot for _, lot in self._shared(reel, one)), told=told
+            )
             for one in of_lots
             for told in _below(one.there)
         ]
         shown: set[tuple[str, str]] = set()
-        missing: list[str] = []
+        missing: list[Message] = []
         others: dict[str, JudgedSample] = {
             one.sample_id: one for one in (*of_run, *(each.there for each in of_lots))
         }
@@ -155,7 +159,7 @@ class _Run:
                 others |= {one.sample_id: one for one in counted if one.reel_id != reel}
         behind = [*failing, *of_run, *(one.there for one in of_lots), *contradicting]
         return SampleSay(
-            tuple(one.sentence for each in failing for one in each.limits if one.sentence),
+            tuple(one.told for each in failing for one in each.limits if one.told),
             tuple(doubts),
             frozenset(shown),
             tuple(missing),
@@ -172,7 +176,7 @@ class _Run:
 
     def _shown(
         self, reel: str, asked: ShownBySamples
-    ) -> tuple[set[tuple[str, str]], list[str], list[JudgedSample]]:
+    ) -> tuple[set[tuple[str, str]], list[Message], list[JudgedSample]]:
         """Requirement sets whose limit samples show as met on a reel, what is missing, and the samples that count."""
         requirement = asked.requirement
         sets = {
@@ -189,37 +193,31 @@ class _Run:
         counted = [one for group in groups.values() for one in group]
         absent = [whose for whose, group in groups.items() if not group]
         if absent:
-            return (
-                set(),
-                [
-                    f"No laboratory sample of {requirement} is on file for {whose}; the plant's sheet asks for one per "
-                    f"{asked.per}."
-                    for whose in absent
-                ],
-                counted,
-            )
+            told = {"requirement": requirement, "per": asked.per}
+            return set(), [message(SampleSays.MISSING, whose=one, **told) for one in absent], counted
         shown = {one for one in sets if all(_conforming(group, one) for group in groups.values())}
         own_below = any(one.reel_id == reel and one.is_below for one in counted)
-        told = [] if own_below else [self._unshown(requirement, one, counted) for one in sorted(sets - shown)]
-        return {(requirement, one) for one in shown}, told, counted
+        unshown = [] if own_below else [_unshown(requirement, one, counted) for one in sorted(sets - shown)]
+        return {(requirement, one) for one in shown}, unshown, counted
 
-    def _groups(self, reel: str, asked: ShownBySamples, quantity: str) -> dict[str, list[JudgedSample]]:
+    def _groups(self, reel: str, asked: ShownBySamples, quantity: str) -> dict[Message, list[JudgedSample]]:
         """The samples that count for a reel, by what one is asked for.
 
         Where a sample of another reel is below the limit, only those cut from this reel count.
         """
         of_run = [one for one in self.own if one.quantity.name == quantity]
         own = [one for one in of_run if one.reel_id == reel]
-        alone = f"reel {reel}, and one of another reel is below the limit"
+        alone = message(SampleSays.ASKED_FOR, alone=reel)
         if asked.per == "reel":
-            return {f"reel {reel}": own}
+            return {message(SampleSays.ASKED_FOR, reel=reel): own}
         if asked.per == "run":
             doubted = any(one.is_below for one in of_run)
-            return {alone if doubted else f"run {self.head['run_id']}": own if doubted else of_run}
+            run = message(SampleSays.ASKED_FOR, run=self.head["run_id"])
+            return {alone if doubted else run: own if doubted else of_run}
         material = SAMPLED[quantity].material
         lots = sorted(lot for lot in self.lots.get(reel, frozenset()) if lot[0] == material)
         if not lots:
-            return {f"reel {reel}, whose {material} lot is not on file": []}
+            return {message(SampleSays.ASKED_FOR, reel=reel, material=material): []}
         groups = {}
         for lot in lots:
             here = [one for one in of_run if lot in self.lots.get(one.reel_id, frozenset())]
@@ -229,25 +227,21 @@ class _Run:
                 if one.is_like and one.here.quantity.name == quantity and lot in one.lots
             ]
             doubted = any(one.is_below for one in (*here, *there))
-            groups[alone if doubted else f"{material} lot {lot[1]}"] = own if doubted else [*here, *there]
+            of_lot = message(SampleSays.ASKED_FOR, material=material, lot=lot[1])
+            groups[alone if doubted else of_lot] = own if doubted else [*here, *there]
         return groups
 
-    def _unshown(self, requirement: str, requirement_set: str, counted: Sequence[JudgedSample]) -> str:
-        why = next(
-            (
-                one.sentence
-                for each in counted
-                for one in each.limits
-                if one.requirement_set == requirement_set and not one.conforms
-            ),
-            "",
-        )
-        return f"No sample on file shows {requirement} of {requirement_set}. {why}".rstrip()
+
+def _unshown(requirement: str, requirement_set: str, counted: Sequence[JudgedSample]) -> Message:
+    of_set = (one for each in counted for one in each.limits if one.requirement_set == requirement_set)
+    why = next((one.told for one in of_set if not one.conforms), None)
+    told = {"requirement": requirement, "requirement_set": requirement_set}
+    return message(SampleSays.NOT_SHOWN, **told, **({"why": why} if why else {}))
 
 
-def _below(one: JudgedSample) -> list[str]:
-    """Why a sample is below its limits, a sentence each."""
-    return [each.sentence for each in one.limits if each.is_below]
+def _below(one: JudgedSample) -> list[Message]:
+    """Why a sample is below its limits."""
+    return [each.told for each in one.limits if each.is_below and each.told]
 
 
 def _conforming(group: Sequence[JudgedSample], requirement_set: str) -> bool:

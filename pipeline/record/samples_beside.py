@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipeline.nonconformance.rules import figure
+from pipeline.messages import Measure, Message, message
 from pipeline.record.samples_judged import AgainstLine
 from pipeline.record.samples_on_file import told_as
 from pipeline.sheets.line_sheet import LineSheet
@@ -22,7 +22,7 @@ from pipeline.trust.against_line import (
     mean_apart,
 )
 from pipeline.trust.sampled import SAMPLED, SampledQuantity
-from pipeline.words import counted
+from pipeline.why import SampleSays
 
 if TYPE_CHECKING:
     import polars as pl
@@ -40,12 +40,12 @@ class Beside:
 
     Args:
         lines: each sample that the line has readings for.
-        told: where laboratory and line contradict each other, a sentence each.
-        samples: numbers of the samples behind those sentences.
+        told: where laboratory and line contradict each other.
+        samples: numbers of the samples behind that.
     """
 
     lines: Mapping[str, AgainstLine]
-    told: tuple[str, ...]
+    told: tuple[Message, ...]
     samples: frozenset[str]
 
 
@@ -163,25 +163,19 @@ def _read(
     return float(low[known].mean()), float(high[known].mean()), spread
 
 
-def _sample_told(row: Row, one: ComparedWithLine, e_n: float, factor: float) -> str:
-    """A sample that contradicts the line, as a sentence."""
+def _sample_told(row: Row, one: ComparedWithLine, e_n: float, factor: float) -> Message:
+    """A sample that contradicts the line."""
     quantity = SAMPLED[row["quantity"]]
-    line = figure(one.nearest, quantity.unit)
+    line = {"line": Measure(one.nearest, quantity.unit)}
     if one.low < one.high:
-        line = f"{figure(one.low, quantity.unit)} to {figure(one.high, quantity.unit)}"
-    return (
-        f"{told_as(row)}: the laboratory gives {quantity.told} {figure(row['value'], quantity.unit)}, the line {line}; "
-        f"they differ by more than their uncertainties (E_n {e_n:.1f}, k = {factor:.2f}), so nothing is concluded from "
-        "the line's readings of this run."
-    )
+        line = {"low": Measure(one.low, quantity.unit), "high": Measure(one.high, quantity.unit)}
+    value = Measure(row["value"], quantity.unit)
+    told = {"sample": told_as(row), "quantity": quantity.told, "value": value, "e_n": e_n, "k": factor}
+    return message(SampleSays.AGAINST_LINE, **told, **line)
 
 
-def _mean_told(quantity: SampledQuantity, mean: MeanApart, factor: float) -> str:
-    """A mean difference that contradicts the line, as a sentence."""
-    side = "above" if mean.apart > 0 else "below"
-    return (
-        f"{counted(mean.n, 'laboratory sample')} of {quantity.told} lie on average "
-        f"{figure(abs(mean.apart), quantity.unit)} {side} the line's readings of their wire, more than the "
-        f"uncertainties allow (E_n {mean.e_n:.1f}, k = {factor:.2f}), so nothing is concluded from the line's "
-        "readings of this run."
-    )
+def _mean_told(quantity: SampledQuantity, mean: MeanApart, factor: float) -> Message:
+    """A mean difference that contradicts the line."""
+    side = {"above" if mean.apart > 0 else "below": Measure(abs(mean.apart), quantity.unit)}
+    told = {"n": mean.n, "quantity": quantity.told, "e_n": mean.e_n, "k": factor}
+    return message(SampleSays.MEAN_AGAINST_LINE, **told, **side)

@@ -17,6 +17,7 @@ from pipeline.quantity import Asked, Quantity, asks
 from pipeline.record.entry_kinds import SAMPLES_COMPARED
 from pipeline.record.gauge_tables import Sample
 from pipeline.record.not_found import not_on_file
+from pipeline.record.plant_sheet_on_file import unit_of_plant
 from pipeline.record.samples_beside import REACH_M
 from pipeline.record.samples_on_file import SampledReel, build_of, check_samples
 from pipeline.results import Refused, Result
@@ -139,7 +140,7 @@ def compare_samples(
         ReelproofError: a value is impossible.
     """
     reels = reels_sampled(store, samples)
-    check_samples(samples, {name: one.sampled for name, one in reels.items()})
+    check_samples(samples, {name: one.sampled for name, one in reels.items()}, unit_of_plant(store))
     frames: dict[str, pl.DataFrame] = {}
     lines: dict[str, LineSheet] = {}
     groups: dict[tuple[str, str, str], tuple[Instrument, list[Pair]]] = {}

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.decision import ROUNDING, DecisionRule, Verdict, decide
-from pipeline.nonconformance.rules import figure
 from pipeline.record.samples_on_file import told_as
 from pipeline.trust.sampled import SAMPLED, SampledQuantity
+from pipeline.why import SampleSays
 
 Row = Mapping[str, Any]
 
@@ -22,13 +23,13 @@ class AgainstLimit:
         requirement_set: whose limit it is.
         is_below: whether the value is on the wrong side of the limit.
         conforms: whether the plant's rule lets it be said that the limit is met.
-        sentence: why not, "" where it conforms.
+        told: why not, None where it conforms.
     """
 
     requirement_set: str
     is_below: bool
     conforms: bool
-    sentence: str
+    told: Message | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,7 @@ class JudgedSample:
         entry_no: the journal entry that keeps it.
         limits: it against each limit in force on its requirement.
         line: it against the line's reading, None where there is none.
-        withdrawn: who withdrew it and why; "" for a sample that judges.
+        withdrawn: who withdrew it and why; None for a sample that judges.
     """
 
     sample_id: str
@@ -81,7 +82,7 @@ class JudgedSample:
     entry_no: int
     limits: tuple[AgainstLimit, ...]
     line: AgainstLine | None
-    withdrawn: str = ""
+    withdrawn: Message | None = None
 
     @property
     def is_below(self) -> bool:
@@ -147,15 +148,20 @@ def against_limit(row: Row, limit: Row, rule: DecisionRule) -> AgainstLimit:
     value, u, at = row["value"], row["uncertainty"], limit["value"]
     sign = -1.0 if limit["sense"] == "at most" else 1.0
     is_below = sign * (value - at) < -ROUNDING * max(1.0, abs(at))
-    told = f"{told_as(row)}: {quantity.told} {figure(value, quantity.unit)}"
-    asked = f"{limit['sense']} {figure(at, quantity.unit)} is required by {limit['requirement_set']}."
+    told = {
+        "sample": told_as(row),
+        "quantity": quantity.told,
+        "value": Measure(value, quantity.unit),
+        "sense": limit["sense"],
+        "limit": Measure(at, quantity.unit),
+        "requirement_set": limit["requirement_set"],
+    }
     if is_below:
-        return AgainstLimit(limit["requirement_set"], True, False, f"{told}, {asked}")
+        return AgainstLimit(limit["requirement_set"], True, False, message(SampleSays.BELOW, **told))
     if u is None and rule.kind == "guard band":
-        why = f"{told} without an uncertainty, so it does not show that {asked}"
+        why = message(SampleSays.WITHOUT_UNCERTAINTY, **told)
         return AgainstLimit(limit["requirement_set"], False, False, why)
     decided = decide(value, u or 0.0, at, "at most" if sign < 0 else "at least", rule)
     if decided.verdict is Verdict.CONFORMS:
-        return AgainstLimit(limit["requirement_set"], False, True, "")
-    why = f"{told} is too near the limit for its uncertainty; {asked}"
-    return AgainstLimit(limit["requirement_set"], False, False, why)
+        return AgainstLimit(limit["requirement_set"], False, True, None)
+    return AgainstLimit(limit["requirement_set"], False, False, message(SampleSays.TOO_NEAR, **told))

@@ -10,11 +10,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError, ReelproofError
+from pipeline.length.reel_places import Unit, length_told
+from pipeline.lots.journal import told_of_record
+from pipeline.messages import Measure, Message, message, said
 from pipeline.products.product import Product
 from pipeline.record.entry_kinds import SAMPLE_WITHDRAWN
 from pipeline.record.gauge_tables import Sample, read_samples
+from pipeline.record.plant_sheet_on_file import unit_of_plant
 from pipeline.trust.sampled import SAMPLE_TABLE, Build, average_below_thinnest, impossible
-from pipeline.words import counted
+from pipeline.why import SampleSays
 
 if TYPE_CHECKING:
     from pipeline.steps.load import RunSheets
@@ -56,8 +60,13 @@ def samples_of_run(store: Store, run_id: str) -> list[Row]:
     return store.ask("questions/samples_of_run", run_id=run_id) if has_samples(store) else []
 
 
-def check_samples(samples: Iterable[Sample], reels: Mapping[str, SampledReel]) -> None:
+def check_samples(samples: Iterable[Sample], reels: Mapping[str, SampledReel], unit: Unit) -> None:
     """Refuse samples that cannot be of their reels; nothing is said of those whose reel is not among `reels`.
+
+    Args:
+        samples: what the laboratory found.
+        reels: the reels on file.
+        unit: unit that places are told in.
 
     Raises:
         NotFoundError: a sample does not lie on its reel.
@@ -67,8 +76,8 @@ def check_samples(samples: Iterable[Sample], reels: Mapping[str, SampledReel]) -
     outside = [
         Complaint(
             f"{one.where}: reel {one.reel}",
-            f"a sample {one.from_outer_m:.2f} m from its outer end is not on it",
-            f"It holds {reels[one.reel].length_m:.2f} m; count from the end that comes off first",
+            f"a sample {length_told(one.from_outer_m, unit)} from its outer end is not on it",
+            f"It holds {length_told(reels[one.reel].length_m, unit)}; count from the end that comes off first",
         )
         for one in listed
         if one.from_outer_m > reels[one.reel].length_m
@@ -125,7 +134,7 @@ def keep_samples(
     Raises:
         ReelproofError: a sample cannot be of its reel; nothing is then on file.
     """
-    check_samples(samples, reels)
+    check_samples(samples, reels, unit_of_plant(store))
     by_run: dict[str, list[Sample]] = {}
     for one in samples:
         by_run.setdefault(reels[one.reel].run_id, []).append(one)
@@ -182,7 +191,7 @@ def _put_on_file(store: Store, run_id: str, rows: list[Row], role: str) -> int:
     from pipeline.record.sealing import note_sealed
 
     record = {
-        "sentence": f"{counted(len(rows), 'laboratory sample')} of run {run_id} handed in by {role}.",
+        "said": said(SampleSays.HANDED_IN, n=len(rows), run=run_id, role=role),
         "role": role,
         "samples": [row["sample_id"] for row in rows],
     }
@@ -224,13 +233,14 @@ def keep_samples_beside(store: Store, sheets: RunSheets) -> tuple[int, tuple[str
     return len(made), ()
 
 
-def told_as(row: Mapping[str, Any]) -> str:
+def told_as(row: Mapping[str, Any]) -> Message:
     """A sample on file by its number and place, as the beginning of a sentence."""
-    return f"Sample {row['sample_id']}, cut from reel {row['reel_id']} {row['from_outer_m']:.2f} m from its outer end"
+    at = Measure(row["from_outer_m"], "m")
+    return message(SampleSays.SAMPLE, sample=row["sample_id"], reel=row["reel_id"], at=at)
 
 
-def withdrawn_of_run(store: Store, run_id: str) -> dict[str, str]:
-    """The withdrawn samples of a run, each with who withdrew it and why in a sentence.
+def withdrawn_of_run(store: Store, run_id: str) -> dict[str, Message]:
+    """The withdrawn samples of a run, each with who withdrew it and why.
 
     Args:
         store: the store.
@@ -239,11 +249,12 @@ def withdrawn_of_run(store: Store, run_id: str) -> dict[str, str]:
     return withdrawn_of_runs(store, (run_id,))[run_id]
 
 
-def withdrawn_of_runs(store: Store, runs: Collection[str]) -> dict[str, dict[str, str]]:
+def withdrawn_of_runs(store: Store, runs: Collection[str]) -> dict[str, dict[str, Message]]:
     """The withdrawn samples of each of these runs, as of `withdrawn_of_run`."""
-    found: dict[str, dict[str, str]] = {run: {} for run in runs}
+    found: dict[str, dict[str, Message]] = {run: {} for run in runs}
     for row in store.ask("questions/entries_of_kind", kind=SAMPLE_WITHDRAWN):
         if row["subject"] in found:
             told = json.loads(row["record"])["record"]
-            found[row["subject"]][told["withdraws"]] = told["sentence"]
+            if (said := told_of_record(told)) is not None:
+                found[row["subject"]][told["withdraws"]] = said
     return found

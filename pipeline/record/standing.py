@@ -15,7 +15,6 @@ from pipeline.nonconformance.hold import Hold
 from pipeline.record.left_on_file import Left
 from pipeline.record.not_found import reel_not_on_file
 from pipeline.record.sample_say import SampleSay
-from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.record.run_facts import Facts
@@ -135,11 +134,11 @@ class Standing:
         return tuple(dict.fromkeys(one.told for one in self.against))
 
     @property
-    def alarms(self) -> tuple[str, ...]:
-        """What must be told first: the reel's own alarm and those of its lengths, a sentence each."""
+    def alarms(self) -> tuple[Message, ...]:
+        """What must be told first: the reel's own alarm and those of its lengths."""
         own = [self.headline] if self.code in ALARMS else []
         lengths = (one.headline for one in self.lengths if one.code in ALARMS)
-        return tuple(dict.fromkeys(plain(one) for one in [*own, *lengths]))
+        return tuple(dict.fromkeys([*own, *lengths]))
 
 
 def standing_of(store: Store, reel_id: str) -> Standing:

@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from pipeline.length.reel_places import told_on_reel
-from pipeline.messages import Message, as_message, message
+from pipeline.messages import Message, message
 from pipeline.nonconformance.disposition import Act, State, state_of
 from pipeline.record.decided import LETS_GO, RunActs, holding_states, reel_state
 from pipeline.record.left_on_file import Left
@@ -86,7 +86,7 @@ class ReelFold:
             code,
             self._headline(code, against, whole, lengths),
             self.row["standing"],
-            () if self.is_let_go else (*self.lacking, *(as_message(one) for one in self.samples.doubts)),
+            () if self.is_let_go else (*self.lacking, *self.samples.doubts),
             self.state,
             self.holds,
             self.samples,
@@ -139,7 +139,7 @@ class ReelFold:
         said = [Against(one.told) for one in self.holds]
         if self.is_let_go:
             return tuple(dict.fromkeys(said))
-        said += [Against(as_message(one)) for one in self.samples.against]
+        said += [Against(one) for one in self.samples.against]
         done = {name for name, state in self.holding.items() if state.standing == "closed"}
         seen = {one["finding_id"] for one in self.findings}
         held_by = holding_of(self.row, self.findings)
@@ -261,7 +261,7 @@ class ReelFold:
                 (
                     *(one.told for one in self.holds if one.meets(start, end)),
                     *kept_told(kept_here_by(row, self.book.shelf.by_reel[self.name], self.decided)),
-                    *(() if is_let_go else (as_message(one) for one in self.samples.against)),
+                    *(() if is_let_go else self.samples.against),
                     *found.values(),
                     *lacking,
                 )
@@ -380,7 +380,7 @@ class ReelFold:
             own is not None and self._stands(own, acts) and _names_evidence(acts)
         ):
             return ()
-        return tuple(dict.fromkeys(as_message(one.told) for one in self._doubted if one.meets(start, end)))
+        return tuple(dict.fromkeys(one.told for one in self._doubted if one.meets(start, end)))
 
     def _lacking_in(self, start: float, end: float) -> tuple[Message, ...]:
         """What the evidence does not show of a stretch of a reel that it does not show as releasable."""

@@ -129,10 +129,10 @@ def told_once(reasons: Iterable[Said], system: System = "si") -> list[str]:
 
 
 def standing_record(one: Standing) -> dict[str, Any]:
-    """A reel's standing as commands and packs print it for machines."""
+    """A reel's standing as commands print it; what is said of it stays in codes for whoever tells it."""
     return {
         "code": one.code,
-        "headline": plain(one.headline),
+        "headline": one.headline,
         "evidence": one.evidence,
         "reasons": told_once(one.reasons),
         "holds": [plain(hold.told) for hold in one.holds],

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from pipeline.found import Found
+from pipeline.found import together
 from pipeline.length.reel_places import span_on_reel, told_on_reel
-from pipeline.messages import Message, Said, as_written, message
+from pipeline.messages import Message, message
 from pipeline.nonconformance.disposition import state_of
 from pipeline.nonconformance.going import Going, GoingKind, repeat_zones, widened, wire_stays
 from pipeline.nonconformance.rules import rule_for
@@ -24,6 +24,7 @@ from pipeline.record.reel_and_lot import end_unsure_m
 from pipeline.record.run_facts import RunFacts
 from pipeline.record.sample_say import NOTHING
 from pipeline.store.said_columns import about_of, reason_of, told_of
+from pipeline.why import Goes
 
 if TYPE_CHECKING:
     from pipeline.nonconformance.hold import Hold
@@ -209,13 +210,13 @@ def _zones(facts: ReelFacts) -> list[Going]:
                 Going(
                     *facts.on_reel(low, high),
                     "repeating cause",
-                    f"The marks of {element} come back over this wire ({count} findings of the run).",
+                    message(Goes.REPEATS, element=element, n=count),
                 )
             )
     return found
 
 
-def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, Said], ...]:
+def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, Message], ...]:
     """What speaks against every length of a reel because it has no place on it; nothing for none.
 
     Args:
@@ -223,14 +224,13 @@ def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, Said], ...]:
     """
     name, reel = facts.name, facts.reel
     if not facts.is_placed:
-        why = reason_of(reel) or as_written("It was never judged.")
-        nothing = as_written(f"Nothing can be concluded about reel {name}.")
-        return (("unmonitored", message(Found.SEVERAL, told=(nothing, why))),)
+        why = reason_of(reel) or message(Goes.NEVER_JUDGED)
+        return (("unmonitored", together(message(Goes.NOTHING_CONCLUDED, reel=name), why)),)
     acts = facts.run.decided.on(name)
     state = state_of(name, acts) if acts else None
-    said: list[tuple[GoingKind, Said]] = []
+    said: list[tuple[GoingKind, Message]] = []
     if state is not None and state.disposition == "scrap" and state.standing in ("closed", "decided"):
-        said.append(("held", f"Reel {name} was decided to be scrap."))
+        said.append(("held", message(Goes.SCRAP, reel=name)))
     said += [("held", one.told) for one in facts.holds if one.from_outer_m is None or one.to_outer_m is None]
     samples = facts.run.shelf.samples(facts.run.run_id).get(name, NOTHING)
     said += [("nonconforming", one) for one in samples.fails]

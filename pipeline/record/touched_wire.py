@@ -12,9 +12,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import Complaint, ReelproofError
-from pipeline.length.reel_places import OUTER, Unit, length_told
+from pipeline.found import Suspected
+from pipeline.length.reel_places import OUTER
 from pipeline.lots.containment import Containment, Suspect, Touched, contain, contain_window, together
 from pipeline.lots.genealogy import WHOLE, Genealogy, Node, NodeKind, Span, joined
+from pipeline.messages import Between, Message, Place, Slot, message
 from pipeline.record.alarms import left_unjudged
 from pipeline.record.genealogy_of_store import RESIDENCE_S, genealogy_of
 from pipeline.record.left_on_file import left_on_file
@@ -69,29 +71,25 @@ class Question:
     residence_s: float = RESIDENCE_S
 
     @property
-    def sentence(self) -> str:
-        """The suspect in words, in metres as it is kept."""
-        return self.told("m")
-
-    def told(self, unit: Unit) -> str:
-        """The suspect in words.
-
-        Args:
-            unit: unit of its places.
-        """
-        text = f"{self.kind.capitalize()} {self.name}".rstrip()
+    def parts(self) -> tuple[Message, ...]:
+        """The suspect, part by part."""
+        found = [message(Suspected.NAME, text=f"{self.kind} {self.name}".rstrip())]
         if self.span != WHOLE:
-            end = "of the run" if self.kind == "run" else f"from the {OUTER}"
-            low, high = (length_told(at, unit) for at in self.span)
-            if math.isinf(self.span[0]) or math.isinf(self.span[1]):
-                text += f", up to {high} {end}" if math.isinf(self.span[0]) else f", beyond {low} {end}"
-            else:
-                text += f", {low} to {high} {end}"
+            (low, high), end = self.span, "" if self.kind == "run" else OUTER
+            told: dict[str, Slot] = {"span": Between(low, high, end)}
+            if math.isinf(low) or math.isinf(high):
+                told = {"before": Place(high, end)} if math.isinf(low) else {"beyond": Place(low, end)}
+            found.append(message(Suspected.OF_REEL if end else Suspected.OF_RUN, **told))
         if self.since is not None:
-            text += f", from {self.since:%Y-%m-%d %H:%M} UTC"
+            found.append(message(Suspected.SINCE, at=f"{self.since:%Y-%m-%d %H:%M}"))
         if self.until is not None:
-            text += f", to {self.until:%Y-%m-%d %H:%M} UTC"
-        return text
+            found.append(message(Suspected.UNTIL, at=f"{self.until:%Y-%m-%d %H:%M}"))
+        return tuple(found)
+
+    @property
+    def told(self) -> Message:
+        """The suspect as it is told."""
+        return message(Suspected.PARTS, parts=self.parts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +138,7 @@ class Contained:
         runs: the runs on the way.
         shipments: shipment -> where it went.
         notes: what a reader must know of the list.
-        alarms: touched wire that is out and might not have left, a sentence each.
+        alarms: touched wire that is out and might not have left.
     """
 
     question: Question
@@ -148,7 +146,7 @@ class Contained:
     runs: tuple[str, ...]
     shipments: Mapping[str, str]
     notes: tuple[str, ...]
-    alarms: tuple[str, ...]
+    alarms: tuple[Message, ...]
 
     @property
     def in_house_m(self) -> float:
@@ -339,13 +337,10 @@ class _Facts:
                     return length.code
         return "not assessed"
 
-    def alarms(self, reels: Collection[str]) -> tuple[str, ...]:
-        """Wire of some reels that is out and might not have left, a sentence each."""
-        told = [
-            one.sentence
-            for one in left_unjudged(self.store, left_on_file(self.store))
-            if one.reel_id in reels
-        ]
+    def alarms(self, reels: Collection[str]) -> tuple[Message, ...]:
+        """Wire of some reels that is out and might not have left."""
+        unjudged = left_unjudged(self.store, left_on_file(self.store))
+        told = [one.told for one in unjudged if one.reel_id in reels]
         for standings in self._standing.values():
             told += [one for name, now in standings.items() if name in reels for one in now.alarms]
         return tuple(told)

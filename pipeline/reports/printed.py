@@ -243,7 +243,7 @@ def nonconformance_report_pdf(
             "Opened, closed",
             f"{wording.moment(one.opened_at)}, {wording.moment(one.closed_at) if one.closed_at else 'not closed'}",
         ],
-        ["Uncertainty", wording.sentence(record.decision_rule) or "not told"],
+        ["Uncertainty", " ".join(wording.sentence(one) for one in record.how_sure) or "not told"],
     ]
     listed = record.evidence or ((one.worst.evidence,) if one.worst else ())
     data = {

@@ -16,12 +16,12 @@ from zoneinfo import ZoneInfo
 
 from dashboards.answers_shown import answer_shown
 from dashboards.records import Answer, DispositionRow, Extreme, FindingRow, LimitRow, Plant, Stamp
-from dashboards.sentences import in_units
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.messages import Said
 from pipeline.quantity import Asked
 from pipeline.results import Refused
 from pipeline.wording.kinds import KINDS, System, kind_of, text_of
+from pipeline.wording.say import text_in
 
 CAUTIONS = (
     "In-line readings support the tests of the adopted standard on cut samples. They do not replace them.",
@@ -99,7 +99,7 @@ class Wording:
 
     def sentence(self, told: Said | Asked) -> str:
         """A sentence, message or heading with its figures in the plant's units."""
-        return in_units(told, self.system)
+        return text_in(told, self.system)
 
     def extreme(self, worst: Extreme | None, limit: LimitRow | None, kind: str = "") -> str:
         """A worst reading, its place and direction: on its reel from either end, or on the run."""

@@ -90,15 +90,20 @@ def heading(asked: Asked) -> tuple[Piece, ...]:
     return tuple(made)
 
 
-def text_in(told: Message | Asked, system: System) -> str:
-    """A message or heading as plain text in one unit system."""
-    made = heading(told) if isinstance(told, Asked) else pieces(told)
+def pieces_of(told: Said | Asked) -> tuple[Piece, ...]:
+    """A message, heading or sentence cut at its figures."""
+    return heading(told) if isinstance(told, Asked) else pieces(as_message(told))
+
+
+def text_in(told: Said | Asked, system: System) -> str:
+    """A message, heading or sentence as plain text in one unit system."""
+    made = pieces_of(told)
     return "".join(one if isinstance(one, str) else one[system] for one in made)
 
 
 def plain(told: Said, system: System = "si") -> str:
     """A message or a sentence as plain text with plain spaces and signs, metric as the store is if not told else."""
-    return text_in(as_message(told), system).translate(_PLAIN)
+    return text_in(told, system).translate(_PLAIN)
 
 
 def plain_heading(asked: Asked) -> str:

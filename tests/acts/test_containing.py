@@ -29,6 +29,7 @@ from pipeline.record.touched_wire import (
     question_of,
 )
 from pipeline.store.database import Store, open_to_read, open_to_write
+from pipeline.wording.say import plain
 from tests.acts.decided_store import SENT, copied
 
 ROOT = Path(__file__).parents[2]
@@ -239,7 +240,7 @@ def test_the_question_is_in_the_journal_and_its_page_is_as_of_now(store: Store) 
         "Thin wall.",
         "quality engineer",
     )
-    assert record.suspect == "Run R-0412, 3,600.4 m to 3,613.8 m of the run"
+    assert plain(record.suspect) == "Run R-0412, 3600.4 to 3613.8 m of the run"
     reel = next(one for one in record.touched if one.length_id == "L1-0412-02")
     # Pages count from the reel's outer end, which lies at 4982 m of the run; its core end at 2696 m.
     assert (reel.from_m, reel.to_m) == (pytest.approx(4982.0 - 3613.8), pytest.approx(4982.0 - 3600.4))

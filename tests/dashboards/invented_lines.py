@@ -29,6 +29,7 @@ from dashboards.records import (
     TouchedLength,
     Trace,
 )
+from pipeline.messages import as_written
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Result
 from tests.dashboards import invented as base
@@ -53,7 +54,7 @@ def finding() -> FindingReview:
         (PanelLimit("wall", base.POINT), PanelLimit("wall", base.AVERAGE)),
         (),
         SectionProfile(3562.4, 1.628, 0.3815, 0.0644, 205.0, angles, walls, 0.3302),
-        "proved nonconforming where the reading is 1.645 standard uncertainties under the limit",
+        (as_written("simple acceptance: the value itself is compared with the limit."),),
         (
             Result(
                 asks(Quantity.REEL_MINIMUM_RISK, "point"),

@@ -162,11 +162,10 @@ def test_the_page_of_a_finding_walks_back_to_the_log(judged_store: Path) -> None
     assert section.mean_wall_mm - section.eccentricity_mm == pytest.approx(row["worst"], abs=0.012)
     assert float(np.nanmin(section.sensor_walls_mm)) >= row["worst"] - 0.002
     assert section.limit_mm == pytest.approx(13 * 0.0254)
-    assert record.decision_rule.startswith("guard band: conformity must be shown with 95 %.")
-    assert "with a probability of under 0.001" in record.decision_rule
-    averaged = re.search(
-        r"One reading averages (\d\.\d\d) m of wire at this speed; how the", record.decision_rule
-    )
+    told = " ".join(plain(one) for one in record.how_sure)
+    assert told.startswith("guard band: conformity must be shown with 95 %.")
+    assert "with a probability of under 0.001" in told
+    averaged = re.search(r"One reading averages (\d\.\d+) m of wire at this speed; how the", told)
     assert averaged is not None and 0.3 < float(averaged.group(1)) < 3.0
     assert {one.lot_id for one in record.lots} == {"BK-112", "CU14-0226", "PA-0318", "PVC-7740"}
     # A finding of events shows the lines of the events themselves.

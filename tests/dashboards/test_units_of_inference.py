@@ -8,8 +8,7 @@ from typing import get_args
 import pytest
 
 from dashboards.rendering import environment
-from dashboards.sentences import BASIS
-from dashboards.table_cells import LinkedCells
+from dashboards.table_cells import BASIS, LinkedCells
 from pipeline.results import UnitOfInference
 from tests.dashboards.invented import capability
 

@@ -22,6 +22,7 @@ from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.cli.app import run
 from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import open_to_read, open_to_write
+from pipeline.wording.say import plain
 from tests.acts.decided_store import ENGINEER, MANAGER
 from tests.conftest import SAMPLE_RUNS
 
@@ -80,8 +81,8 @@ def test_a_load_that_is_not_judged_yet_is_told_at_once_and_stands_first(
         ((shift_id, group),), lots = shifts_of(books), lots_of(books)
         pages = [shift_review(site, shift_id, group), site_index(site, [(shift_id, group)], lots, ())]
         pages += [lot_history(site, lot, runs) for lot, runs in lots.items()]
-        assert all([one.sentence for one in page.stamp.left_held] == expected for page in pages)
-        assert [one.why for one in pages[0].first_things[:2]] == expected
+        assert all([plain(one.sentence) for one in page.stamp.left_held] == expected for page in pages)
+        assert [plain(one.why) for one in pages[0].first_things[:2]] == expected
     assert run(["reel", WHOLE, "--store", str(store_folder)]) == 2
     assert capsys.readouterr().err == (
         f"{WHOLE}: ALARM: it left in S-1 to a customer, and run {RUN} was loaded anew and is not judged. Judge it with "

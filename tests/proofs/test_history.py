@@ -201,7 +201,7 @@ def test_a_loss_is_accepted_by_an_act_that_stays_in_the_journal(folder: Path) ->
     (folder / READINGS / FOLDER).mkdir(parents=True)
     done = accept_loss(folder, "quality manager", "the disk failed, the backup is of yesterday")
     assert done.entry_no == 3
-    assert done.sentence == (
+    assert plain(done.told) == (
         "The journal went on after entry 2 although it is known to have had 3 entries; the quality manager "
         "accepted the loss: the disk failed, the backup is of yesterday."
     )
@@ -209,7 +209,7 @@ def test_a_loss_is_accepted_by_an_act_that_stays_in_the_journal(folder: Path) ->
     assert sorted(path.name for path in done.folder.iterdir()) == [READINGS, "reelproof-00000003.duckdb"]
     found = verified(folder)
     assert found.changes == ()
-    assert found.notes == (f"Entry 3: {done.sentence}",)
+    assert found.notes == (f"Entry 3: {plain(done.told)}",)
     put(folder, "four")
 
 

@@ -183,7 +183,7 @@ def test_what_cannot_be_planned_is_told(folder: Path) -> None:
         with pytest.raises(MethodRefusal) as refused:
             plan_for_reel(store, "L1-0421-01")
         assert str(refused.value).startswith(
-            "reel L1-0421-01: Nothing can be concluded about reel L1-0421-01. R-0421_log.csv.gz: column 'Wall_1_mil'"
+            "reel L1-0421-01: No conclusion about reel L1-0421-01. R-0421_log.csv.gz: column 'Wall_1_mil'"
         )
         put_shipping_on_file(store, lengths("L1-0412-01", 0, 3000, 7500), "shipping clerk")
         with pytest.raises(NotFoundError) as told:
