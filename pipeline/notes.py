@@ -8,6 +8,10 @@ from pipeline.messages import Code
 class Note(Code):
     """A warning beside a figure, or the evidence of a check."""
 
+    ALARM_BUDGET = "note/alarm budget"
+    LIMITS_SET_BY_FIRST = "note/limits set by first"
+    REELS_BETWEEN = "note/reels between"
+    RUNS_WATCHED = "note/runs watched"
     ANNOUNCED_CHANGE_HIDDEN = "note/announced change hidden"
     ANNOUNCED_CHANGE_SHOWS = "note/announced change shows"
     ANDERSON_DARLING = "note/anderson darling"

@@ -21,6 +21,7 @@ from pipeline.messages import Said
 from pipeline.results import Refused
 from pipeline.steps.charted import ChartFamily
 from pipeline.store.answer_columns import answer_of, assumptions_of, said_of, warnings_of
+from pipeline.store.said_columns import told_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -63,7 +64,7 @@ def _product(store: Store, look: Row) -> ProductCharts:
     return ProductCharts(
         product=look["product"],
         reels=look["reels"],
-        budget=heads[0]["budget"] if heads else "",
+        budget=told_of(heads[0], written="budget") if heads else "",
         charts=tuple(
             _chart([row for row in heads if (row["charted"], row["family"]) == one], points)
             for one in families

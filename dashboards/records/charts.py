@@ -106,7 +106,7 @@ class ProductCharts:
     Args:
         product: its name.
         reels: reels looked at.
-        budget: the alarm budget in words.
+        budget: the alarm budget.
         charts: its charts.
         refused: charts that could not be made, with the reason.
         spread: where the spread comes from.
@@ -114,7 +114,7 @@ class ProductCharts:
 
     product: str
     reels: int
-    budget: str
+    budget: Said
     charts: tuple[ControlChart, ...]
     refused: tuple[Answer, ...] = ()
     spread: tuple[Answer, ...] = ()

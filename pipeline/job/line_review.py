@@ -17,6 +17,9 @@ import numpy as np
 import polars as pl
 
 from pipeline import __version__
+from pipeline.found import together
+from pipeline.messages import message
+from pipeline.notes import Note
 from pipeline.record.journal_on_file import note
 from pipeline.record.judged_rows import answer_row
 from pipeline.record.line_rows import chart_rows
@@ -27,7 +30,6 @@ from pipeline.sheets.plant_sheet import Charts, PlantSheet
 from pipeline.steps.line_reels import LineReel
 from pipeline.steps.over_reels import OverReels, over_reels
 from pipeline.wall.shrinkage import usual_shrinkage
-from pipeline.words import counted
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -60,11 +62,8 @@ def review_lines(store: Store) -> int:
         reels = reels_of_runs(store, ordered)
         looked = over_reels(reels, limits_of_line(store, ordered[-1]), settings)
         if between:
-            told = (
-                f"{counted(between, 'reel')} made between those and the newest {newest:,} "
-                f"{'is' if between == 1 else 'are'} left out."
-            )
-            looked = replace(looked, charts=replace(looked.charts, budget=f"{looked.charts.budget} {told}"))
+            told = together(looked.charts.budget, message(Note.REELS_BETWEEN, n=between, newest=newest))
+            looked = replace(looked, charts=replace(looked.charts, budget=told))
         _put_on_file(store, line, product, basis, ids, reels, looked, _shrinkages(store, ordered))
         new += 1
     return new

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 # Columns that tables got later, in that order: rows sealed before have none of them.
 LATER_COLUMNS: dict[str, tuple[str, ...]] = {
     "judged.assessment": ("said",),
+    "judged.control_chart": ("said",),
     "judged.limit": ("note",),
     "judged.finding": ("said", "cause_said"),
     "judged.reel": ("held_by", "first_said"),

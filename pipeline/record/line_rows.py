@@ -20,7 +20,7 @@ def chart_rows(charts: LineCharts) -> tuple[Rows, Rows, Rows]:
     points: Rows = []
     signals: Rows = []
     for number, one in enumerate(charts.charts):
-        heads.append({**_head(number, one), "budget": charts.budget})
+        heads.append({**_head(number, one), "budget": "", "said": said_json(charts.budget)})
         points += _points(number, one)
         signals += _signals(one)
     return heads, points, signals

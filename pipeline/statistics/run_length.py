@@ -23,8 +23,9 @@ from scipy import optimize, stats
 
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.messages import Message, message
+from pipeline.notes import Note
 from pipeline.samples import not_negative, positive, share
-from pipeline.words import counted
 
 NODES = 80
 """Nodes of the integral equations; twice as many change no figure in the sixth digit."""
@@ -208,14 +209,14 @@ class AlarmBudget:
         days: the time for which they are accepted [d].
         points_per_day: points plotted a day on all charts together.
         arl0: points from one false alarm to the next that every chart must reach on average.
-        words: the budget in one sentence.
+        told: the budget.
     """
 
     false_alarms: float
     days: float
     points_per_day: float
     arl0: float
-    words: str
+    told: Message
 
 
 @checked
@@ -246,11 +247,9 @@ def alarm_budget(
                 f"Accept fewer false alarms than the {total * days:g} points plotted",
             )
         )
-    words = (
-        f"{counted(false_alarms, 'false alarm')} in {counted(days, 'day')} on {counted(charts, 'chart')} with "
-        f"{counted(points_per_day, 'point')} a day each: one in {arl0:.4g} points."
-    )
-    return AlarmBudget(false_alarms, days, total, arl0, words)
+    each = {"charts": charts, "points": points_per_day}
+    told = message(Note.ALARM_BUDGET, alarms=false_alarms, days=days, **each, arl0=arl0)
+    return AlarmBudget(false_alarms, days, total, arl0, told)
 
 
 @checked

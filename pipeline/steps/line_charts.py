@@ -16,7 +16,8 @@ from scipy import stats
 
 from pipeline.assumed import Assumed
 from pipeline.columns import WALL_CHANNELS
-from pipeline.messages import message
+from pipeline.found import together
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -56,7 +57,6 @@ from pipeline.steps.chart_maker import FEWEST_REELS, ChartMaker, ChartOf, chart_
 from pipeline.steps.charted import VALUE_OF, Charted, ChartFamily
 from pipeline.steps.fault_charts import fault_charts
 from pipeline.steps.line_reels import LineReel, subgroups_of, values_of
-from pipeline.words import counted
 
 Array = NDArray[np.float64]
 
@@ -77,11 +77,11 @@ RUNS = {"two of three": TWO_OF_THREE, "four of five": FOUR_OF_FIVE, "eight in a 
 
 @dataclass(frozen=True, slots=True)
 class LineCharts:
-    """Charts of one line and product, what could not be charted, and the alarm budget in words."""
+    """Charts of one line and product, what could not be charted, and the alarm budget."""
 
     charts: tuple[ChartOf, ...]
     refused: tuple[Refused, ...]
-    budget: str
+    budget: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +128,7 @@ def line_charts(reels: Sequence[LineReel], settings: Charts) -> LineCharts:
     maker.vectors()
     maker.sensors()
     fault_charts(maker)
-    told = f"{budget.words} Limits are set by the first {counted(first, 'reel')} of the product on the line."
+    told = together(budget.told, message(Note.LIMITS_SET_BY_FIRST, n=first))
     return LineCharts(tuple(maker.charts), tuple(maker.refused), told)
 
 
@@ -182,11 +182,15 @@ class _LineMaker(ChartMaker):
         arl0 = _arl_with_runs(_limits(self.arl0).shewhart, chosen)
         days, a_day = self.settings.days, self.settings.reels_per_day
         cost, alone = (days * false_alarms_per_day(one, a_day) for one in (arl0, self.arl0))
-        told = (
-            f"Runs are watched for too ({'; '.join(one.words for one in chosen)}). With the limits they alarm for "
-            f"nothing once in {arl0:.0f} reels on average, limits alone once in {self.arl0:.0f}: {cost:.2g} false "
-            f"alarms in {days:g} days on this chart in place of {alone:.2g}; the budget of all charts together is "
-            f"{self.settings.false_alarms:g}."
+        told = message(
+            Note.RUNS_WATCHED,
+            runs=tuple(one.words for one in chosen),
+            arl0=arl0,
+            alone=self.arl0,
+            cost=cost,
+            cost_alone=alone,
+            days=days,
+            budget=self.settings.false_alarms,
         )
         found = run_signals(values, chart.details["centre"], chart.details["sigma"], chosen)
         signals = tuple(sorted((*chart.signals, *found), key=lambda one: one.item))

@@ -150,10 +150,16 @@ def charts_by_key(rows: list[Row]) -> pl.DataFrame:
                 "method": said_json(as_written(row["method"])),
                 "assumptions": _assumptions(row["assumptions"]),
                 "warnings": warnings_json([as_written(one) for one in row["warnings"]]),
+                "said": None,
             }
             for row in rows
         ],
-        schema_overrides={"line_review_id": pl.Int32, "chart_no": pl.Int32, "arl0": pl.Float64},
+        schema_overrides={
+            "line_review_id": pl.Int32,
+            "chart_no": pl.Int32,
+            "arl0": pl.Float64,
+            "said": pl.String,
+        },
         infer_schema_length=None,
     )
 

@@ -17,6 +17,7 @@ from pipeline.results import Result
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.store.answer_columns import columns_of, warnings_of
 from pipeline.store.database import Store, open_to_write
+from pipeline.store.said_columns import told_of
 from pipeline.wording.say import plain
 from tests.sql.test_questions import fill
 
@@ -107,6 +108,6 @@ def test_a_look_takes_the_first_reels_and_the_newest_whatever_lies_between(
         charts = store.ask("questions/line_charts", line_review_id=look["line_review_id"])
         points = store.ask("questions/line_points", line_review_id=look["line_review_id"])
         assert {int(row["run_id"][2:]) for row in points} == set(kept)
-        told = "60 reels made between those and the newest 52 are left out."
-        assert charts and all(row["budget"].endswith(told) for row in charts)
+        told = "Left out: 60 reels made between those and the newest 52."
+        assert charts and all(plain(told_of(row, written="budget")).endswith(told) for row in charts)
         assert review_lines(store) == 0

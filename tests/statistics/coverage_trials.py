@@ -137,7 +137,7 @@ def stability(reels: list[LineReel]) -> LineCharts:
     budget = alarm_budget(WATCHED, settings.reels_per_day, settings.false_alarms, settings.days)
     maker = _LineMaker(tuple(reels), min(settings.baseline_reels, len(reels)), budget.arl0, settings)
     maker.individuals()
-    return LineCharts(tuple(maker.charts), (), budget.words)
+    return LineCharts(tuple(maker.charts), (), budget.told)
 
 
 def wire(kind: TriedKind, phi: float, km: int, random: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:

@@ -6,13 +6,14 @@ from scipy import stats
 
 from pipeline.errors import MethodRefusal
 from pipeline.statistics.run_length import alarm_budget, false_alarms_per_day, guaranteed_width
+from pipeline.wording.say import plain
 
 
 def test_one_false_alarm_a_week_over_twelve_charts() -> None:
     # Worked out by a script apart: 12 statistics x 60 reels a day, one a week: 5040; 1.9 and 7.8 a day otherwise.
     budget = alarm_budget(12, 60)
     assert budget.arl0 == 5040
-    assert budget.words == (
+    assert plain(budget.told) == (
         "1 false alarm in 7 days on 12 charts with 60 points a day each: one in 5040 points."
     )
     assert false_alarms_per_day(370.4, 720) == pytest.approx(1.9438444924406049)

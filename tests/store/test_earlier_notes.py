@@ -1,4 +1,4 @@
-"""Stores of version 12 kept what is told of logs, and why nothing is concluded, as sentences: they stay, and verify."""
+"""Notes on logs and reasons (up to version 12) and alarm budgets (13) kept as sentences stay as written, and verify."""
 
 from pathlib import Path
 
@@ -7,14 +7,20 @@ import pytest
 from pipeline.log_notes import LogNote
 from pipeline.messages import as_written, message, said_json
 from pipeline.proofs.changes import _sealed_before
-from pipeline.record.sealing import ASSESSMENT_TABLES, LOAD_TABLES, frame_sha256
+from pipeline.record.sealing import ASSESSMENT_TABLES, LINE_TABLES, LOAD_TABLES, frame_sha256
 from pipeline.store.database import STORE_VERSION, open_to_read, open_to_write
 from pipeline.store.said_columns import reason_of, told_of
 from tests.sql.test_questions import fill
 
 NOTE = "log.csv: the last line does not end in a line end; it is read as it stands."
+BUDGET = "1 false alarm in 7 days on 19 charts with 60 points a day each: one in 7980 points."
 REASON = "log.csv: column 'Wall_1_mil': its middle value is 0.01391 mm."
-LATER = {"logged.load": "trial", "logged.warning": "said", "judged.assessment": "said"}
+LATER = {
+    "logged.load": "trial",
+    "logged.warning": "said",
+    "judged.assessment": "said",
+    "judged.control_chart": "said",
+}
 
 
 @pytest.fixture
@@ -31,6 +37,7 @@ def earlier(tmp_path: Path) -> tuple[Path, dict[str, str]]:
             "reason": REASON,
         }
         fill(store, "judged.assessment", [row])
+        fill(store, "judged.control_chart", [{"line_review_id": 1, "budget": BUDGET}])
         seals = {}
         for table, column in LATER.items():
             frame = store.ask_frame(question(table), **key_of(table))
@@ -41,11 +48,12 @@ def earlier(tmp_path: Path) -> tuple[Path, dict[str, str]]:
 
 
 def question(table: str) -> str:
-    return (LOAD_TABLES | ASSESSMENT_TABLES)[table]
+    return (LOAD_TABLES | ASSESSMENT_TABLES | LINE_TABLES)[table]
 
 
 def key_of(table: str) -> dict[str, int]:
-    return {"load_id" if table in LOAD_TABLES else "assessment_id": 1}
+    others = "line_review_id" if table in LINE_TABLES else "assessment_id"
+    return {"load_id" if table in LOAD_TABLES else others: 1}
 
 
 def test_a_reader_shows_the_sentences_as_written(earlier: tuple[Path, dict[str, str]]) -> None:
@@ -54,6 +62,8 @@ def test_a_reader_shows_the_sentences_as_written(earlier: tuple[Path, dict[str, 
         assert told_of(row) == as_written(NOTE)
         (judged,) = store.ask("questions/assessment", assessment_id=1)
         assert reason_of(judged) == as_written(REASON)
+        (chart,) = store.ask("questions/line_charts", line_review_id=1)
+        assert told_of(chart, written="budget") == as_written(BUDGET)
 
 
 def test_a_writer_adds_columns_and_what_was_sealed_verifies(earlier: tuple[Path, dict[str, str]]) -> None:

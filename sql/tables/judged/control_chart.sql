@@ -13,5 +13,6 @@ CREATE TABLE IF NOT EXISTS judged.control_chart (
     assumptions VARCHAR NOT NULL,        -- JSON list of {name, held, evidence}, names and evidence messages
     warnings VARCHAR NOT NULL,           -- JSON list of messages
     details VARCHAR NOT NULL,            -- JSON object
-    budget VARCHAR NOT NULL              -- the alarm budget the limits keep to, in words
+    budget VARCHAR NOT NULL,             -- the alarm budget in words; empty since version 14, which keeps it as said
+    said VARCHAR                         -- the alarm budget the limits keep to: a JSON message
 )
