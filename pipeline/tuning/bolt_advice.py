@@ -76,40 +76,6 @@ def least_turns(offset_um: Floats, per_turn_um: Floats) -> Floats:
     return np.asarray(-np.linalg.pinv(per_turn_um) @ offset_um, dtype=np.float64)
 
 
-def paired_turns(offset_um: Floats, per_turn_um: Floats, pairs: Sequence[tuple[int, int]]) -> Floats:
-    """Turns of opposite bolts by the same amount, one in and one out, that take the offset away.
-
-    Args:
-        offset_um: offset vector [um].
-        per_turn_um: K, two rows [um].
-        pairs: numbers of the bolts of each pair; two pairs fix the two axes.
-
-    Returns:
-        One value a pair: turns in of its first bolt, out of its second.
-
-    No page asks for it: advice takes the least turns; pairs are another way to the same centre.
-    """
-    axes = np.stack([per_turn_um[:, a] - per_turn_um[:, b] for a, b in pairs], axis=1)
-    return np.asarray(-np.linalg.pinv(axes) @ offset_um, dtype=np.float64)
-
-
-def opposite_pairs(bolts: Sequence[Bolt], within_deg: float = 10.0) -> tuple[tuple[int, int], ...]:
-    """Numbers of bolts that stand opposite each other.
-
-    Args:
-        bolts: the bolts.
-        within_deg: how far from opposite they may stand [deg].
-
-    No page asks for it: advice takes the least turns; pairs are another way to the same centre.
-    """
-    return tuple(
-        (a, b)
-        for a in range(len(bolts))
-        for b in range(a + 1, len(bolts))
-        if abs((bolts[b].angle_deg - bolts[a].angle_deg) % 360.0 - 180.0) <= within_deg
-    )
-
-
 def clock_hour(angle_deg: float) -> int:
     """The hour on a clock face nearest to an angle from twelve, clockwise."""
     return int((angle_deg % 360.0) / 30.0 + 0.5) % 12 or 12

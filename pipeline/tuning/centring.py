@@ -81,23 +81,6 @@ class Centring:
     warnings: tuple[Message, ...]
 
 
-def dead_zone_mm(noise_mm: float, sensors: int, readings: float, confidence: float = 0.95) -> float:
-    """Mean offset that noise alone reaches: sg sqrt(2/(N M)) sqrt(chi2_2) [mm].
-
-    Args:
-        noise_mm: sg, standard deviation of one sensor's noise [mm].
-        sensors: N, equally spaced sensors.
-        readings: M, independent readings averaged.
-        confidence: share of means without an offset that stay inside.
-
-    Source: derived; the two axes have variance 2 sg^2/N each.
-
-    No page asks for it: readings follow each other, so `centring` takes their scatter; this is what noise
-    alone would make.
-    """
-    return noise_mm * math.sqrt(2.0 / (sensors * readings) * float(stats.chi2.ppf(confidence, 2)))
-
-
 def correction_gain(persistent: float, noise: float) -> float:
     """Share of an observed offset that is worth correcting: S/(S + noise), S and noise as variances.
 
@@ -110,21 +93,6 @@ def correction_gain(persistent: float, noise: float) -> float:
     """
     total = persistent + noise
     return persistent / total if total > 0.0 else 0.0
-
-
-def variance_when_adjusted(persistent: float, noise: float, gain: float) -> float:
-    """Mean square left after correcting what one observation shows by a gain: S (1 - g)^2 + noise (1 + g^2).
-
-    The noise of the observation goes into the machine, the next observation's noise is read on top of it.
-
-    Args:
-        persistent: S, variance of what lasts.
-        noise: variance of what does not, in the observation and after it.
-        gain: g, share of the observation that is corrected.
-
-    No page asks for it: it says why advice corrects what lasts, and not what one reading shows.
-    """
-    return persistent * (1.0 - gain) ** 2 + noise * (1.0 + gain**2)
 
 
 def centring_of_run(

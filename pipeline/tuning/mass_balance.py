@@ -30,19 +30,6 @@ DRIFT_TOLD_PCT = 2.0  # a smaller drift over a run is told without a call to loo
 SCREW = "screw_speed_rpm"
 
 
-def mass_flow_kg_h(area_mm2: float, density_g_cm3: float, speed_m_s: float) -> float:
-    """Plastic that goes onto the wire: 3.6 rho A v [kg/h].
-
-    Args:
-        area_mm2: A, area of the layer [mm2].
-        density_g_cm3: rho [g/cm3].
-        speed_m_s: v, line speed [m/s].
-
-    No page asks for it: logs give a weighed flow; tests make one with it.
-    """
-    return 3.6 * density_g_cm3 * area_mm2 * speed_m_s
-
-
 @dataclass(frozen=True, slots=True)
 class SpecificOutput:
     """Specific output over one run.

@@ -10,12 +10,23 @@ import math
 from dataclasses import dataclass
 
 from pipeline.messages import Measure, Message, message
+from pipeline.samples import positive
 from pipeline.sheets.line_sheet import Ceilings
 from pipeline.tuned import Tuned
 from pipeline.tuning.giveaway import speed_for_wall
-from pipeline.tuning.melt import pressure_at_output
 
 UNITS = {"line_speed_m_s": "m/s", "melt_pressure_bar": "bar", "melt_temperature_c": "degC"}
+
+
+def pressure_at_output(pressure_bar: float, output_ratio: float, exponent: float) -> float:
+    """Head pressure when the output changes at one temperature: P (Q2/Q1)^n [bar].
+
+    Args:
+        pressure_bar: pressure now [bar].
+        output_ratio: Q2/Q1.
+        exponent: n of the power law.
+    """
+    return pressure_bar * math.pow(positive(output_ratio, "output_ratio"), positive(exponent, "exponent"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,6 +72,7 @@ def numbers_on_pages(folder: Path) -> list[Any]:
 SAID = {
     "words", "sentence", "sentences", "told", "headline", "reasons", "reasons_on_reel", "alarms", "reason", "advice",
     "cause_sentence", "first_action", "against", "whereabouts", "cautions", "note", "remedy", "question", "method",
+    "told_on_reel", "withdrawn", "suspect",
 }  # fmt: skip
 COMMANDS = (
     ("reel", "L1-0412-02"),
@@ -79,6 +80,8 @@ COMMANDS = (
     ("lot", "PVC-7741"),
     ("tune", "L1", "--product", "12 AWG"),
     ("hold", "L1-0411-01"),
+    ("contain", "lot", "PVC-7741"),
+    ("journal",),
     ("product", "THHN/THWN-2", "12 AWG"),
 )
 
