@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+LONGEST_PART = 1200
+
 
 @dataclass(frozen=True, slots=True)
 class Complaint:
@@ -25,7 +27,14 @@ class Complaint:
     remedy: str
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.found}. {self.remedy}."
+        return f"{_short(self.where)}: {_short(self.found)}. {_short(self.remedy)}."
+
+
+def _short(text: str) -> str:
+    """A text without its middle where it is longer than anybody reads: a name out of a file may have any length."""
+    return (
+        text if len(text) <= LONGEST_PART else f"{text[: LONGEST_PART // 2]} … {text[-LONGEST_PART // 4 :]}"
+    )
 
 
 class ReelproofError(Exception):
@@ -39,6 +48,10 @@ class ReelproofError(Exception):
             raise ValueError("an error without a complaint helps nobody")
         self.complaints: tuple[Complaint, ...] = listed
         super().__init__("\n".join(str(one) for one in listed))
+
+    def __reduce__(self) -> tuple[type[ReelproofError], tuple[tuple[Complaint, ...]]]:
+        """A process that judges or writes pages beside this one hands its complaints over as they are."""
+        return type(self), (self.complaints,)
 
 
 class SheetError(ReelproofError):

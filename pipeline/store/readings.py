@@ -28,6 +28,12 @@ REMOVAL = ".remove"
 THINNED = "_thinned"
 
 
+class ReadingsError(ReelproofError):
+    """Readings of one run that are not there or not as they were written; it concerns no other run."""
+
+    exit_code = 3
+
+
 class ThinnedError(ReelproofError):
     """Every reading was asked for where only some are left."""
 
@@ -170,13 +176,31 @@ def read_frame(
 
     Raises:
         ThinnedError: the readings were thinned, and what is left will not do.
-        StoreError: they are not there.
+        ReadingsError: they are not there, or damaged.
     """
     import polars as pl
 
     path = _file_of(store, folder, file, or_thinned=or_thinned)
-    columns = [name for name in pl.read_parquet_schema(path) if name in only] if only else None
-    return pl.read_parquet(path, columns=columns, glob=False, hive_partitioning=False)
+    try:
+        columns = [name for name in pl.read_parquet_schema(path) if name in only] if only else None
+        return pl.read_parquet(path, columns=columns, glob=False, hive_partitioning=False)
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError) as fault:
+        raise damaged_readings(path, fault) from None
+
+
+def damaged_readings(path: Path, fault: BaseException) -> ReadingsError:
+    """The complaint that a file of readings could not be read, which ended in `fault`."""
+    if isinstance(fault, FileNotFoundError):
+        found = "these readings are not there"
+    else:
+        found = "these readings are damaged: they are not as they were written"
+    return ReadingsError(
+        Complaint(
+            str(path),
+            found,
+            "Put a backup in their place, or load the run's logs again; see 'reelproof verify'",
+        )
+    )
 
 
 def _file_of(store: Store, folder: str, file: str, *, or_thinned: bool) -> Path:
@@ -195,7 +219,7 @@ def _file_of(store: Store, folder: str, file: str, *, or_thinned: bool) -> Path:
                 )
             )
         return store.folder / READINGS / str(row["folder"]) / f"{file}{THINNED}.parquet"
-    raise StoreError(
+    raise ReadingsError(
         Complaint(
             str(home),
             "these readings are not there",
@@ -267,7 +291,7 @@ def scan_frame(store: Store, folder: str, file: str) -> pl.LazyFrame:
 
     Raises:
         ThinnedError: the readings were thinned.
-        StoreError: they are not there.
+        ReadingsError: they are not there.
     """
     import polars as pl
 

@@ -27,7 +27,7 @@ from tests.published.test_journal_vectors import SIGNATURES
 START = datetime(2025, 3, 4, 6, 30, tzinfo=UTC)
 KEY = bytes(range(32))
 # More are tried with REELPROOF_MUTATIONS=10000 and up.
-MUTATIONS = int(os.environ.get("REELPROOF_MUTATIONS", "1000"))
+MUTATIONS = int(os.environ.get("REELPROOF_MUTATIONS", "600"))
 FINDINGS = pl.DataFrame(
     {
         "finding_id": ["R1-F01", "R1-F02"],

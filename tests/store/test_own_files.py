@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +12,7 @@ import polars as pl
 import pytest
 
 from pipeline.errors import SheetError, StoreError
+from pipeline.job.alone import refusal_of
 from pipeline.job.watching import LONGEST_PAUSE_S, MEMORY, Watched, look, remember, remembered
 from pipeline.proofs.verifying import verified
 from pipeline.record.gauge_tables import read_study
@@ -18,7 +20,7 @@ from pipeline.record.journal_on_file import journal_of, note
 from pipeline.record.shipping_list import read_shipping_list
 from pipeline.store import readings
 from pipeline.store.database import open_to_read, open_to_write
-from pipeline.store.heads import ELSEWHERE, HEAD
+from pipeline.store.heads import ELSEWHERE, HEAD, unread_heads
 from pipeline.store.layout import READINGS
 from pipeline.store.writer_lock import DEAD_AFTER_S, LOCK
 
@@ -41,15 +43,18 @@ def put(folder: Path, what: str) -> None:
         note(store, "remark", what, {"sentence": f"{what}."})
 
 
-@pytest.mark.parametrize("how", SPOILT)
-def test_a_head_that_cannot_be_read_stops_nobody_and_is_told(how: str, tmp_path: Path) -> None:
-    put(tmp_path, "one")
-    SPOILT[how](tmp_path / HEAD)
-    assert verified(tmp_path).changes == (f"{tmp_path / HEAD}: this head of the journal cannot be read.",)
-    put(tmp_path, "two")
+def test_a_head_that_cannot_be_read_stops_nobody_and_is_told(tmp_path: Path) -> None:
+    put(tmp_path, "begun")
+    told = f"{tmp_path / HEAD}: this head of the journal cannot be read."
+    for number, (how, spoil) in enumerate(SPOILT.items(), 1):
+        spoil(tmp_path / HEAD)
+        assert list(unread_heads(tmp_path)) == [told], how
+        with open_to_read(tmp_path) as store:
+            assert len(journal_of(store)) == number
+        if how == "deep":
+            assert verified(tmp_path).changes == (told,)
+        put(tmp_path, how)
     assert verified(tmp_path).changes == ()
-    with open_to_read(tmp_path) as store:
-        assert len(journal_of(store)) == 2
 
 
 def test_a_head_of_another_owner_that_cannot_be_read_is_refused(
@@ -121,6 +126,24 @@ def test_a_pipe_among_the_readings_is_told(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "logged.parquet")
     with pytest.raises(OSError, match="this is a pipe or a device, not a file"):
         file_sha256(tmp_path / "logged.parquet")
+
+
+def test_damaged_readings_are_told_as_such_and_concern_one_run(tmp_path: Path) -> None:
+    with open_to_write(tmp_path) as store:
+        with readings.written_folder(store, FOLDER, {"logged": pl.DataFrame({"row": [1]})}) as target:
+            pass
+        path = target / "logged.parquet"
+        whole = path.read_bytes()
+        for damage in (b"", whole[: len(whole) // 2], whole[:20] + b"x" * 20 + whole[40:], b"PAR1" * 30):
+            path.write_bytes(damage)
+            with pytest.raises(readings.ReadingsError) as told:
+                readings.read_frame(store, FOLDER, "logged")
+            assert str(told.value) == (
+                f"{path}: these readings are damaged: they are not as they were written. Put a backup in their place, "
+                "or load the run's logs again; see 'reelproof verify'."
+            )
+            assert refusal_of(told.value, "run R-1") is told.value
+            assert str(pickle.loads(pickle.dumps(told.value))) == str(told.value)  # as from another process
 
 
 def test_readings_are_on_the_disk_before_the_catalogue_names_them(
