@@ -332,7 +332,8 @@ def _usual(
     """The chance that one of so many normal, independent readings lies under the limit."""
 
     def chance(one: float) -> float:
-        return -math.expm1(readings * math.log1p(-float(special.ndtr(-3.0 * one))))
+        # By the logarithm of the other tail: a chance of one has no log1p.
+        return -math.expm1(readings * float(special.log_ndtr(3.0 * one)))
 
     return Result(
         question=question,

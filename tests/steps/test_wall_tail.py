@@ -48,6 +48,9 @@ def test_the_usual_figure_is_what_it_says() -> None:
     assert found.low < found.estimate < found.high
     assert found.effective_n is not None and found.effective_n < 0.1 * found.n
     assert found.unit_of_inference == "reel"
+    # Wire of another wall altogether: every reel is under the limit, and that is told, not stumbled over.
+    lost = normal_risk(value - 0.2, 0.5, a_limit(0.376), 1500.0)
+    assert isinstance(lost, Result) and (lost.low, lost.estimate, lost.high) == (1.0, 1.0, 1.0)
 
 
 def test_a_smooth_wall_is_told_by_its_crossings() -> None:
