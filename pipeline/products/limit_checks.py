@@ -32,6 +32,8 @@ PLAUSIBLE: dict[str, dict[str, tuple[float, float]]] = {
     "overall diameter": {"mm": (1.0, 60.0), OF_DIAMETER: (80.0, 125.0)},
     "spark test voltage": {"kV": (0.5, 40.0)},
 }
+# A minimum at any point in mm or mil may be no smaller a share of its average than one written in percent [%].
+LEAST_OF_AVERAGE = PLAUSIBLE["minimum wall at any point"][OF_AVERAGE][0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,7 +252,7 @@ _AVERAGE = "minimum average wall"
 
 
 def _contradicting(number: int, row: LimitRow, rows: Sequence[LimitRow]) -> Iterator[Fault]:
-    """A point above its average, or a covering thicker than the wall it covers, whichever row is new."""
+    """A point above its average or far under it, or a covering thicker than its wall, whichever row is new."""
     replaced = {one.replaces for one in rows if one.replaces}
     standing = [one for one in package_rows() if one.limit_id not in replaced]
     if row.requirement in _WITHIN:
@@ -269,11 +271,11 @@ def _contradicting(number: int, row: LimitRow, rows: Sequence[LimitRow]) -> Iter
             if inner is row
             else (f"{figure} ('{inner.limit_id}')", wall)
         )
-        found = (
-            f"a minimum at any point of {figure} is above the minimum average of {wall}"
-            if inner.requirement == _WITHIN[0]
-            else f"a covering of {figure} is not thinner than the insulation's minimum average of {wall}"
-        )
+        if inner.requirement == _WITHIN[0]:
+            side = "above" if inner.value > average.value else f"under {LEAST_OF_AVERAGE:g} % of"
+            found = f"a minimum at any point of {figure} is {side} the minimum average of {wall}"
+        else:
+            found = f"a covering of {figure} is not thinner than the insulation's minimum average of {wall}"
         yield Fault(number, "value", found, "Check the figure, its unit and the sizes")
         return
 
@@ -281,5 +283,8 @@ def _contradicting(number: int, row: LimitRow, rows: Sequence[LimitRow]) -> Iter
 def _fits(inner: LimitRow, average: LimitRow) -> bool:
     """True if a point or covering can stand beside an average; points count within one requirement set."""
     if inner.requirement == _WITHIN[0]:
-        return inner.requirement_set != average.requirement_set or inner.value <= average.value + 1e-9
+        least = LEAST_OF_AVERAGE / 100.0 * average.value
+        return (
+            inner.requirement_set != average.requirement_set or least <= inner.value <= average.value + 1e-9
+        )
     return inner.value < average.value

@@ -282,6 +282,15 @@ CASES: dict[str, tuple[str, list[str]]] = {
             ),
         ],
     ),
+    "a point far under the average": (
+        limit(value="8"),
+        [
+            (
+                "plant.toml: limits[1].value: a minimum at any point of 8 mil is under 50 % of the minimum average of "
+                "1.4 mm ('UL44-average-1..4-0'). Check the figure, its unit and the sizes."
+            ),
+        ],
+    ),
     "a point above the plant's own average": (
         limit(requirement_set='"own"', value="56")
         + limit(id='"own-2"', requirement_set='"own"', requirement='"minimum average wall"', value="54"),

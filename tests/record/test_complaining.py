@@ -156,7 +156,7 @@ def test_what_an_accumulator_leaves_unsure_is_told(store: Store) -> None:
             "kind": "either reel",
             "from_m": at - 4.0,
             "to_m": at + 4.0,
-            "sentence": "On this reel or the next.",
+            "sentence": "So near a reel's end that this wire may be on this reel or the next.",
         }
         for at in (reel["from_m"], reel["to_m"])
     ]

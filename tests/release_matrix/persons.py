@@ -21,7 +21,7 @@ NIGHT = Person("night janitor", "N-9")
 
 @dataclass(frozen=True)
 class OnFile:
-    """A reel of the store with what is true of it."""
+    """A reel of the store with what is true of it; `unsure_m` is how unsure an accumulator leaves its ends [m]."""
 
     store: Store
     id: str
@@ -29,6 +29,13 @@ class OnFile:
     truth: ReelTruth
     must: Must
     made: Made
+    unsure_m: float = 0.0
+
+    @property
+    def most(self) -> tuple[float, float]:
+        """All of it but a metre at each end, and the wire that may be the next reel's [m]."""
+        edge = 1.0 + 2.5 * self.unsure_m
+        return edge, self.length_m - edge
 
     @property
     def is_bad(self) -> bool:

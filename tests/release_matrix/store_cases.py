@@ -129,14 +129,14 @@ def reworked_then_shipped(reel: OnFile) -> bool:
 
 
 def cut_and_shipped_unreleased(reel: OnFile) -> bool:
-    cut_off(reel, f"{reel.id}-a", 1.0, reel.length_m - 1.0)
+    cut_off(reel, f"{reel.id}-a", *reel.most)
     ship(reel, f"{reel.id}-a")
     return False
 
 
 def cut_released_and_shipped(reel: OnFile) -> bool:
     name = f"{reel.id}-b"
-    cut_off(reel, name, 1.0, reel.length_m - 1.0)
+    cut_off(reel, name, *reel.most)
     release(reel, name=name)
     ship(reel, name)
     return True
@@ -146,7 +146,7 @@ def cut_released_as_a_reel(reel: OnFile) -> bool:
     with suppress(ReelproofError):
         release(reel)
     name = f"{reel.id}-c"
-    cut_off(reel, name, 1.0, reel.length_m - 1.0)
+    cut_off(reel, name, *reel.most)
     ship(reel, name)
     return True
 
@@ -352,7 +352,9 @@ def _acted(
         for reel, scenario in zip(run.reels, scenarios, strict=True):
             truth = run.truth[reel.id]
             label, why = must(line, made, truth)
-            one = OnFile(store, reel_id(run_id, reel.id), reel.length_m, truth, label, made)
+            one = OnFile(
+                store, reel_id(run_id, reel.id), reel.length_m, truth, label, made, line.accumulator_m
+            )
             may = _tried(one, scenario)
             got = outcome(one)
             if not one.is_bad and not may:

@@ -23,7 +23,7 @@ def _wind(reel: OnFile, source: str, onto: str, take_m: float | None = None) -> 
 def _cut_and_wound(reel: OnFile, mark: str) -> tuple[str, str]:
     """All but a metre at both ends cut off, half of it in, and wound onto another package."""
     cut, onto = f"{reel.id}-{mark}", f"{reel.id}-{mark}w"
-    cut_off(reel, cut, 1.0, reel.length_m - 1.0)
+    cut_off(reel, cut, *reel.most)
     _wind(reel, cut, onto)
     return cut, onto
 
@@ -37,7 +37,7 @@ def rewound_unreleased(reel: OnFile) -> bool:
 def released_then_rewound(reel: OnFile) -> bool:
     """What was released is the length of one number; the package it is wound onto is released by nobody."""
     cut, onto = f"{reel.id}-s", f"{reel.id}-sw"
-    cut_off(reel, cut, 1.0, reel.length_m - 1.0)
+    cut_off(reel, cut, *reel.most)
     with suppress(ReelproofError):
         release(reel, name=cut)
     _wind(reel, cut, onto)
@@ -55,7 +55,7 @@ def rewound_then_released(reel: OnFile) -> bool:
 def remnant_released(reel: OnFile) -> bool:
     """The reel cut in two, what is left of the second after half of it was wound off kept, released and sent."""
     cut = f"{reel.id}-u"
-    cut_off(reel, cut, 1.0, reel.length_m - 1.0)
+    cut_off(reel, cut, *reel.most)
     _wind(reel, cut, f"{reel.id}-uw", 5.0)
     release(reel, name=cut)
     ship(reel, cut)
@@ -64,7 +64,7 @@ def remnant_released(reel: OnFile) -> bool:
 
 def scrapped_then_rewound(reel: OnFile) -> bool:
     cut, onto = f"{reel.id}-v", f"{reel.id}-vw"
-    cut_off(reel, cut, 1.0, reel.length_m - 1.0)
+    cut_off(reel, cut, *reel.most)
     act_on(reel.store, cut, "decide", ENGINEER, "water damage", "scrap")
     _wind(reel, cut, onto)
     with suppress(ReelproofError):
@@ -85,7 +85,7 @@ def length_reworked_of_a_released_reel(reel: OnFile) -> bool:
     with suppress(ReelproofError):
         release(reel)
     name = f"{reel.id}-x"
-    cut_off(reel, name, 1.0, reel.length_m - 1.0)
+    cut_off(reel, name, *reel.most)
     with suppress(ReelproofError):
         act_on(reel.store, name, "decide", ENGINEER, "to be wound again", "rework")
     ship(reel, name)
