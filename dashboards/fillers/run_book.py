@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from pipeline.messages import Said
+from pipeline.messages import Said, said_json
 from pipeline.record.decided import RunActs, finding_state, run_acts
 from pipeline.record.run_facts import PlantFacts, by_reel
 from pipeline.record.standing import Standing, standings_of
@@ -236,7 +236,11 @@ class RunBook:
         """What persons, samples and holds add to what a page of the run stands on."""
         holds = [hold.number for row in self.reels for hold in self.shelf.holds.get(row["reel_id"], ())]
         said = self.shelf.samples(self.run_id)
-        samples = {(name, one.last_entry, one.against) for name, one in said.items() if one.against}
+        samples = {
+            (name, one.last_entry, tuple(map(said_json, one.against)))
+            for name, one in said.items()
+            if one.against
+        }
         gone = {sample.sample_id for one in said.values() for sample in one.own if sample.withdrawn}
         return json.dumps([self.last_told, holds, sorted(samples), sorted(gone)], separators=(",", ":"))
 

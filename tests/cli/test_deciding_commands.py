@@ -153,7 +153,7 @@ def test_cut_and_ship_and_contain(shell: Shell, tmp_path: Path) -> None:
         "ALARM: A left and nobody had released it: shipped in S-1 to a customer. " + SENT
     )
     assert out.splitlines()[1] == (
-        "Reel L1-0412-02, 2,400.0 ft to 2,600.0 ft from the outer end: 2 reels and cut lengths touched, "
+        "Reel L1-0412-02, 2,400.0 to 2,600.0 ft from the outer end: 2 reels and cut lengths touched, "
         "100.0 ft in house, 100.0 ft shipped."
     )
     assert "Shipment S-1 went to a customer." in out
