@@ -189,8 +189,11 @@ def _power(
     angular = 2 * np.pi * frequency
     # The library makes tables of readings by frequencies: a part at a time, so that a day's fit into memory.
     step = max(1, _TABLE // max(at.size, 1))
+    # Of one frequency alone it returns no array.
     parts = [
-        signal.lombscargle(at, x, angular[start : start + step], normalize=True, floating_mean=True)
+        np.atleast_1d(
+            signal.lombscargle(at, x, angular[start : start + step], normalize=True, floating_mean=True)
+        )
         for start in range(0, angular.size, step)
     ]
     return np.clip(np.concatenate(parts, dtype=np.float64), 0.0, 1.0)

@@ -8,6 +8,7 @@ from scipy import signal
 
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused, Result
+from pipeline.statistics import lomb_scargle
 from pipeline.statistics.lomb_scargle import baluev_fap, gappy_period, prewhiten
 from tests.said import said
 
@@ -150,3 +151,12 @@ def test_bad_input_is_told(call: object, text: str) -> None:
     with pytest.raises(MethodRefusal) as caught:
         call()  # type: ignore[operator]
     assert str(caught.value) == text
+
+
+def test_a_last_part_of_one_frequency_is_an_array_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A million readings and frequencies are worked at once; what is left over may be a single frequency."""
+    at = np.arange(50.0)
+    x, grid = np.sin(at), np.linspace(0.1, 0.3, 11)
+    whole = lomb_scargle._power(at, x, grid)
+    monkeypatch.setattr(lomb_scargle, "_TABLE", 5 * at.size)
+    assert lomb_scargle._power(at, x, grid).tolist() == pytest.approx(whole.tolist())
