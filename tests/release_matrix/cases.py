@@ -131,7 +131,7 @@ def written(case: Case, folder: Path) -> MadeRun:
         log = case.edit(run, log)
         write_logs(folder, case.line, log)
     else:
-        folder.mkdir(parents=True)
+        folder.mkdir(parents=True, exist_ok=True)
         for name, content in _honest_logs(case.line, case.made, case.plan).items():
             (folder / name).write_bytes(content)
     covering = stated_covering(run, case.covering_wrong_mm)
