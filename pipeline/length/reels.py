@@ -11,15 +11,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+import numpy as np
+
 from pipeline.errors import Complaint, SheetError
 from pipeline.length.reel_places import from_other_end, place_on_reel
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Reel
+from pipeline.units import M_PER_FOOT
 
 # A run sheet's reel ends are written by hand from the counter's display (common practice, no source).
 WRITTEN_TO_M = 1.0
 # A reel is changed within this much wire of a stop or dip [m], and so many ends must meet one (chosen here).
 NEAR_STOP_M, FEWEST_MET = 4.0, 2
+# Ends that must meet one where any shift would do, their share of all, and how often chance may do it (chosen here).
+FEWEST_SHIFTED, SHIFTED_SHARE, BY_CHANCE = 3, 0.8, 1e-3
 # Counter and line speed agree within this share, as the two are calibrated (chosen here).
 SCALE_AGREES = 0.01
 
@@ -120,6 +125,43 @@ def ends_are_of_wire(reels: Sequence[Reel], stops_m: Sequence[float], take_up_m:
         return sum(min(abs(end + shift_m - stop) for stop in stops_m) <= NEAR_STOP_M for end in ends)
 
     return met(0.0) == 0 and met(take_up_m) >= FEWEST_MET
+
+
+def ends_met_elsewhere(
+    reels: Sequence[Reel], stops_m: Sequence[float], reach_m: float
+) -> tuple[float, float] | None:
+    """Factor and shift [m] with which reel ends meet the line's stops and dips, where as given they meet none of them.
+
+    Feet read as metres make the factor, ends of another counter the shift. So many ends must meet a stop that chance
+    does it in one run of a thousand at most, the places of the stops being any (derived).
+
+    Args:
+        reels: reels with their ends as counter readings [m].
+        stops_m: length counter where the line stopped or slowed [m].
+        reach_m: wire by which a change may lie from its stop or dip [m].
+    """
+    ends = np.unique([edge for reel in reels for edge in (reel.from_m, reel.to_m)])
+    stops = np.array(stops_m, dtype=np.float64)
+    if ends.size < FEWEST_SHIFTED or stops.size < FEWEST_SHIFTED:
+        return None
+    found: list[tuple[int, float, float]] = []
+    for factor in (1.0, 1.0 / M_PER_FOOT, M_PER_FOOT):
+        shifts = (stops[:, None] - factor * ends).ravel()
+        apart = np.abs(factor * ends[None, :, None] + shifts[:, None, None] - stops).min(axis=2)
+        met = (apart <= NEAR_STOP_M).sum(axis=1)
+        # The counters of a run start together; its unit changes no start of nought.
+        near = np.abs(shifts) <= reach_m
+        if factor == 1.0 and bool((near & (2 * met >= ends.size)).any()):
+            return None
+        looked = np.flatnonzero(near if factor != 1.0 else ~near).tolist()
+        found += [(int(met[one]), factor, float(shifts[one])) for one in looked]
+    most, factor, shift = max(found, default=(0, 1.0, 0.0), key=lambda one: (one[0], -abs(one[2])))
+    chance = stops.size * 2.0 * NEAR_STOP_M / max(float(np.ptp(stops)), 1.0)
+    tries = 3.0 * stops.size * ends.size
+    enough = (
+        most >= max(FEWEST_SHIFTED, SHIFTED_SHARE * ends.size) and tries * chance ** (most - 1) < BY_CHANCE
+    )
+    return (factor, shift) if enough else None
 
 
 def place_reels(

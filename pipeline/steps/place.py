@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ from pipeline.length.reels import (
     LooseWire,
     PlacedReel,
     ends_are_of_wire,
+    ends_met_elsewhere,
     loose_wire,
     place_reels,
     reels_on_counter,
@@ -22,9 +24,12 @@ from pipeline.length.reels import (
 )
 from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import LineSheet
-from pipeline.sheets.run_sheet import RunSheet
+from pipeline.sheets.run_sheet import Reel, RunSheet
 from pipeline.statistics.spark_merge import merge_events
 from pipeline.warned import Warned
+
+# A change slows the line to this share of its usual speed or less, within so much time of it (chosen here).
+DIP_SHARE, CHANGE_S = 0.7, 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +84,8 @@ def place_run(
                 f"{line.take_up_station_m:.1f} m further on",
             )
         )
+    if run.reel_ends == "counter":
+        _check_ends(on_counter, placement, line)
     reels = place_reels(on_counter, line, placement.made_m, placement.start_m, line.accumulator_unsure_m)
     reels = unsure_by_scale(reels, _scale(placement), placement.start_m)
     numbered, warnings = _number_faults(placed, placement, line)
@@ -93,19 +100,40 @@ def place_run(
     )
 
 
+def _check_ends(reels: Sequence[Reel], placement: Placement, line: LineSheet) -> None:
+    """Refuse reel ends that meet the line's stops and dips only in another unit, or further on."""
+    speed = placement.readings["speed_m_s"].to_numpy()
+    moving = speed[speed > 0.0]
+    usual = float(np.median(moving)) if moving.size else 0.0
+    reach = CHANGE_S * usual + 2.0 * line.accumulator_unsure_m + line.take_up_station_m
+    elsewhere = ends_met_elsewhere(reels, _slow_m(placement, DIP_SHARE), reach)
+    if elsewhere is None:
+        return
+    factor, shift = elsewhere
+    if factor == 1.0:
+        found = f"the reel ends meet the line's stops and dips only {shift:+.1f} m further on"
+        remedy = "Give each end as the run's length counter showed it at the change"
+    else:
+        found = f"the reel ends meet the line's stops and dips only {factor:.3f} times further on"
+        remedy = (
+            "Check the units of reel ends, counter_m and line_speed_m_s: one is in feet and read as meters"
+        )
+    raise SheetError(Complaint("run.reels", found, remedy))
+
+
 def _scale(placement: Placement) -> float:
     """Counter length per length by line speed; 1 where one was made of the other."""
     speed = placement.readings["speed_m_s"].to_numpy()
     return counter_scale(placement.at_m, integral_m(speed, placement.seconds), placement.seconds)
 
 
-def _slow_m(placement: Placement) -> list[float]:
-    """Length counter in the middle of each stop or dip to a third of the usual speed, within the run [m]."""
+def _slow_m(placement: Placement, share: float = 1.0 / 3.0) -> list[float]:
+    """Length counter in the middle of each stop or dip to a share of the usual speed, within the run [m]."""
     speed = placement.readings["speed_m_s"].to_numpy()
     moving = speed[speed > 0.0]
     if moving.size == 0:
         return []
-    slow = speed < np.median(moving) / 3.0
+    slow = speed < np.median(moving) * share
     edges = np.flatnonzero(np.diff(slow.astype(np.int8), prepend=0, append=0))
     spans = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
     return [float(placement.at_m[(a + b) // 2]) for a, b in spans if a > 0 and b < speed.size]

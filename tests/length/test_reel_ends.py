@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from pipeline.length.reels import ends_are_of_wire, place_reels, reels_on_counter
+from pipeline.length.reels import ends_are_of_wire, ends_met_elsewhere, place_reels, reels_on_counter
 from pipeline.sheets.run_sheet import Reel
 from pipeline.simulator.lines import line_l1
 
@@ -32,6 +33,24 @@ def test_ends_that_meet_the_stops_only_as_wire_are_found() -> None:
     assert not ends_are_of_wire(REELS, [], PATH)
     assert not ends_are_of_wire(REELS, [700.0, 1700.0], PATH)
     assert not ends_are_of_wire(REELS, [*stops, 501.0], PATH)
+
+
+def test_ends_that_meet_the_stops_only_further_on_or_in_another_unit_are_found() -> None:
+    """How seldom chance does it is counted with stops anywhere, and with the line's own stops beside it."""
+    ends = (500.0, 1300.0, 2110.0, 2870.0)
+    reels = tuple(Reel(id=str(n), from_m=a, to_m=b) for n, (a, b) in enumerate(pairwise(ends)))
+    stops = [end + 1.5 for end in ends]
+    assert ends_met_elsewhere(reels, stops, 60.0) is None
+    assert ends_met_elsewhere(reels, [one + 45.0 for one in stops], 60.0) is None
+    assert ends_met_elsewhere(reels, [one - 210.0 for one in stops], 60.0) == (1.0, pytest.approx(-208.5))
+    assert ends_met_elsewhere(reels, [one / 0.3048 for one in ends], 60.0) == (
+        pytest.approx(3.2808, abs=1e-4),
+        0.0,
+    )
+    # Two ends, or stops at places of their own, say nothing.
+    assert ends_met_elsewhere(reels[:1], [one - 210.0 for one in stops], 60.0) is None
+    rng = np.random.default_rng(1)
+    assert [n for n in range(300) if ends_met_elsewhere(reels, list(rng.uniform(0, 3500, 8)), 60.0)] == []
 
 
 def test_ends_in_feet_are_ends_in_metres() -> None:
