@@ -19,6 +19,7 @@ class Contradiction(Code):
     GAUGE_QUIET = "contradiction/gauge quiet"
     ROWS_REPEATED = "contradiction/rows repeated"
     RING_NOT_TOGETHER = "contradiction/ring not together"
+    FILLED_IN = "contradiction/filled in"
 
 
 class Unseen(Code):
@@ -29,6 +30,9 @@ class Unseen(Code):
     GAUGES_LEAST = "unseen/gauges least"
     GAUGES_LEAST_CONDUCTOR_UNREAD = "unseen/gauges least, conductor unread"
     GAUGES_NOT_COMPARED = "unseen/gauges not compared"
+    FAULT_CLOCK = "unseen/fault clock"
+    COARSE_LOG = "unseen/coarse log"
+    RUN_TOGETHER = "unseen/run together"
     LAG_LEAST = "unseen/lag least"
     LAG_NOT_SEEN = "unseen/lag not seen"
     NEVER = "unseen/never"

@@ -66,6 +66,12 @@ NOT_TOGETHER = Flag(
     "The wall sensors take turns, or one figure stands for all: they do not read one place of the wire.",
     True,
 )
+FILLED = Flag(
+    16,
+    "filled in",
+    "The figure was made from readings before and after it, or from the sensors beside it, and was not read.",
+    True,
+)
 
 ALL: tuple[Flag, ...] = (
     MISSING,
@@ -83,5 +89,6 @@ ALL: tuple[Flag, ...] = (
     DENIED,
     REPEATED,
     NOT_TOGETHER,
+    FILLED,
 )
 BY_CODE: dict[int, Flag] = {flag.code: flag for flag in ALL}

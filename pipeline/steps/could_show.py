@@ -16,7 +16,7 @@ import polars as pl
 from scipy import special
 
 from pipeline.contradictions import Contradiction, Unseen
-from pipeline.flags import REPEATED
+from pipeline.flags import FILLED, REPEATED, Flag
 from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STOP
 from pipeline.messages import Measure, Message, Place, message
@@ -56,23 +56,29 @@ def contradictions_told(
         *_lone_axes_told(alone, line),
         *melt,
         *_clock_told(placed),
-        *_repeated_told(readings, flagged, placed, line),
+        *_not_read_told(readings, flagged, placed, line, REPEATED, Contradiction.ROWS_REPEATED),
+        *_not_read_told(readings, flagged, placed, line, FILLED, Contradiction.FILLED_IN),
     )
 
 
-def _repeated_told(
-    readings: pl.DataFrame, flagged: pl.DataFrame, placed: Placed, line: LineSheet
+def _not_read_told(
+    readings: pl.DataFrame,
+    flagged: pl.DataFrame,
+    placed: Placed,
+    line: LineSheet,
+    flag: Flag,
+    code: Contradiction,
 ) -> tuple[Message, ...]:
-    """Blocks of rows that stand in the log once more."""
-    found = flagged.filter(pl.col("flag") == REPEATED.code)
+    """Rows whose figures were not read when they were logged: earlier blocks once more, and what was filled in."""
+    found = flagged.filter(pl.col("flag") == flag.code)
     if found.height == 0:
         return ()
     first = int(np.searchsorted(readings["row"].to_numpy(), found["row"].sort()[0]))
-    repeated = set(found["channel"].to_list())
-    gauges = [gauge for gauge in line.instruments if repeated & set(channels_of(gauge))]
+    channels = set(found["channel"].to_list())
+    gauges = [gauge for gauge in line.instruments if channels & set(channels_of(gauge))]
     at = Place(float(placed.placement.at_m[first]) - max(gauge.station_m for gauge in gauges))
     named = tuple(gauge.id for gauge in gauges)
-    return (message(Contradiction.ROWS_REPEATED, rows=found["row"].n_unique(), at=at, instruments=named),)
+    return (message(code, rows=found["row"].n_unique(), at=at, instruments=named),)
 
 
 def _clock_told(placed: Placed) -> tuple[Message, ...]:
@@ -134,8 +140,26 @@ def noise_mm(found: Mapping[str, Result | Refused], kind: str) -> float | None:
     return answer.estimate if isinstance(answer, Result) else None
 
 
+# A step of the log of so many standard uncertainties, its own part in them, hides a gauge's noise (chosen here).
+COARSE = 1.25
+
 # Standard deviations at which a stretch is red: chi-square of one degree is a normal figure squared.
 RED_SIGMA = float(np.sqrt(special.chdtri(1, RED_P)))
+
+
+def _steps_told(line: LineSheet, ring: RingChecked) -> list[Message]:
+    """Gauges whose log is coarser than their noise, and a ring whose readings run together."""
+    told = []
+    for gauge in line.instruments:
+        # The uncertainty has the log's step in it where that is coarser than the sheet's.
+        if gauge.kind in DIMENSION_KINDS and gauge.resolution_mm > COARSE * gauge.uncertainty_mm:
+            told.append(
+                message(Unseen.COARSE_LOG, instrument=gauge.id, step=Measure(gauge.resolution_mm, "mm"))
+            )
+        elif gauge.kind == "wall gauge" and ring.together_m > 0.0:
+            length = Measure(ring.together_m, "m")
+            told.append(message(Unseen.RUN_TOGETHER, instrument=gauge.id, length=length))
+    return told
 
 
 def could_show(
@@ -145,6 +169,7 @@ def could_show(
     known: dict[str, Uncertainty],
     conductor: tuple[float, float],
     conductor_read: bool,
+    counted: bool,
 ) -> tuple[Message, ...]:
     """The smallest bias and drift of each gauge that this run shows nine times in ten, and what it cannot show.
 
@@ -155,6 +180,7 @@ def could_show(
         known: uncertainty of each quantity.
         conductor: diameter of the conductor and its standard uncertainty [mm].
         conductor_read: whether a gauge read it.
+        counted: whether the readings carry the spark tester's count.
     """
     told: list[Message] = []
     gauge = line.instrument("wall gauge")
@@ -170,6 +196,7 @@ def could_show(
         )
     elif gauge is not None:
         told.append(message(Unseen.SENSORS_NOT_COMPARED, instrument=gauge.id))
+    told += _steps_told(line, ring)
     if any(one.agreement.state != "unknown" for one in agreement):
         sd = compared_sd_mm(known, conductor)
         bias = (RED_SIGMA + POWER) * float(np.sqrt(sd[1] ** 2 + sd[2] ** 2 + 4.0 * sd[0] ** 2))
@@ -185,5 +212,7 @@ def could_show(
         )
     else:
         told.append(message(Unseen.GAUGES_NOT_COMPARED))
+    if not counted and line.instrument("spark tester") is not None:
+        told.append(message(Unseen.FAULT_CLOCK))
     told.append(message(Unseen.NEVER))
     return tuple(told)

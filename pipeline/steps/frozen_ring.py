@@ -7,14 +7,23 @@ import polars as pl
 
 from pipeline.columns import WALL_CHANNELS
 from pipeline.contradictions import Contradiction
-from pipeline.flags import ALL, DUPLICATE, NOT_TOGETHER, STUCK
+from pipeline.flags import ALL, DUPLICATE, FILLED, NOT_TOGETHER, STUCK
 from pipeline.length.placement import Placement
+from pipeline.logs.row_checks.grid import logged_step
 from pipeline.messages import Message, message
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.steps.evidence import Floats, Mask
 from pipeline.steps.instrument_channels import CHANNELS
-from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others, without_followed
+from pipeline.trust.computed import computed_readings
+from pipeline.trust.frozen import (
+    frozen_readings,
+    quiet_readings,
+    unfollowed_readings,
+    wall_by_others,
+    without_followed,
+)
 from pipeline.trust.read_together import not_read_together
+from pipeline.trust.reading_drift import MOVES, movement_sd_mm
 from pipeline.warned import Warned
 
 # Wire near a stop has swings of its own; readings under this share of the usual speed are left out (chosen here).
@@ -58,17 +67,18 @@ def silent_flags(
     written_twice = flagged.filter((pl.col("channel") == "time_utc") & (pl.col("flag") == DUPLICATE.code))
     twice = np.searchsorted(row.to_numpy(), written_twice["row"].to_numpy())
     beside = _beside(readings, flagged, gauge.sensors or 0) if half is not None else {}
+    own_mm = MOVES * gauge.uncertainty_mm
     for name in WALL_CHANNELS[: gauge.sensors or 0]:
         if name not in readings.columns:
             continue
         values = np.where(running, readings[name].cast(pl.Float64).to_numpy(), np.nan)
         values[twice] = np.nan
-        quiet = quiet_readings(values) if half is None else frozen_readings(values, half)
+        quiet = quiet_readings(values) if half is None else frozen_readings(values, half, own_mm)
         if name in beside:
             others = np.where(running, beside[name], np.nan)
             # The diameter moves with its conductor too; a sensor that moves with its neighbors reads the wire.
             quiet = without_followed(quiet, values, others)
-            quiet |= frozen_readings(values, others)
+            quiet |= frozen_readings(values, others, own_mm)
         if bool(quiet.any()):
             rows = row.filter(pl.Series(quiet))
             found.append(
@@ -141,6 +151,33 @@ def quiet_flags(
     return pl.concat(found)
 
 
+def made_flags(readings: pl.DataFrame, flagged: pl.DataFrame, line: LineSheet) -> pl.DataFrame:
+    """Flags on wall sensors whose figures are made of the other sensors' (columns.FLAGGED).
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        flagged: reasons not to use readings (columns.FLAGGED).
+        line: the line sheet.
+    """
+    gauge = line.instrument("wall gauge")
+    names = [
+        name for name in WALL_CHANNELS[: (gauge.sensors or 0) if gauge else 0] if name in readings.columns
+    ]
+    if not names:
+        return flagged.clear()
+    walls = readings.select(pl.col(names).cast(pl.Float64)).to_numpy()
+    steps = np.array([logged_step(one[np.isfinite(one)]) for one in walls.T])
+    row, made = readings["row"], computed_readings(walls, steps)
+    found = [
+        pl.DataFrame({"row": row.filter(pl.Series(one))}).with_columns(
+            pl.lit(name).alias("channel"), pl.lit(FILLED.code).cast(flagged.schema["flag"]).alias("flag")
+        )
+        for name, one in zip(names, made.T, strict=True)
+        if bool(one.any())
+    ]
+    return pl.concat([flagged.clear(), *(one.select(flagged.columns) for one in found)])
+
+
 def quiet_told(flags: pl.DataFrame) -> tuple[Message, ...]:
     """What to say of diameter gauges gone quiet, channel by channel."""
     counted = flags.group_by("channel").len().sort("channel")
@@ -198,16 +235,25 @@ def half_diameter(
     return half
 
 
-def frozen_rows(frame: pl.DataFrame, placement: Placement, half: Floats) -> Mask:
-    """Readings of a ring whose mean stands while the diameter that it followed moves on.
+def frozen_rows(
+    frame: pl.DataFrame, placement: Placement, line: LineSheet, half: Floats, conductor_read: bool
+) -> Mask:
+    """Readings of a ring whose mean stands while the diameter moves on.
 
     Args:
         frame: the run measured (columns.MEASURED).
         placement: the run on the wire.
+        line: the line sheet.
         half: half the diameter less the conductor on the same wire (`half_diameter`) [mm].
+        conductor_read: whether a gauge read the conductor; without one the diameter may move by it.
     """
-    wall = frame["mean_wall_mm"].cast(pl.Float64).to_numpy()
-    return frozen_readings(np.where(running_rows(placement), wall, np.nan), half)
+    wall = np.where(running_rows(placement), frame["mean_wall_mm"].cast(pl.Float64).to_numpy(), np.nan)
+    frozen = frozen_readings(wall, half)
+    cold, conductor = line.instrument("cold diameter gauge"), line.instrument("conductor gauge")
+    if conductor_read and cold is not None and conductor is not None:
+        own_mm = movement_sd_mm((0.0, cold.uncertainty_mm, conductor.uncertainty_mm), 0.0, True)
+        frozen |= unfollowed_readings(wall, half, own_mm)
+    return frozen
 
 
 def frozen_told(gauge: Instrument, frozen: Mask) -> tuple[Message, ...]:

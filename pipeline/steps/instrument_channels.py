@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.logs.row_checks.grid import logged_step
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 
 # A wall gauge's channels are counted by its sensors; a surface vision gives events and no readings.
@@ -25,6 +26,35 @@ def channels_of(instrument: Instrument) -> tuple[str, ...]:
     if instrument.kind == "wall gauge":
         return tuple(f"wall_{number}_mm" for number in range(1, (instrument.sensors or 0) + 1))
     return CHANNELS.get(instrument.kind, ())
+
+
+# A log's step this many times the sheet's resolution is the log's own rounding (chosen here).
+COARSER = 1.5
+
+
+def as_logged(readings: pl.DataFrame, line: LineSheet) -> LineSheet:
+    """The line with gauges no finer than their log shows them: a step q of the log adds q^2/12 to their variance.
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        line: the line sheet.
+    """
+    return line.model_copy(
+        update={"instruments": tuple(_as_logged(readings, one) for one in line.instruments)}
+    )
+
+
+def _as_logged(readings: pl.DataFrame, instrument: Instrument) -> Instrument:
+    names = [name for name in channels_of(instrument) if name in readings.columns]
+    if instrument.kind not in DIMENSION_KINDS or not names:
+        return instrument
+    columns = (readings[name].cast(pl.Float64).drop_nulls().drop_nans().to_numpy() for name in names)
+    shown = [step for one in columns if (step := logged_step(one)) > 0.0]
+    step = float(np.median(shown)) if shown else 0.0
+    if step <= COARSER * instrument.resolution_mm:
+        return instrument
+    u = float(np.hypot(instrument.uncertainty_mm, step / np.sqrt(12.0)))
+    return instrument.model_copy(update={"resolution_mm": step, "uncertainty_mm": u})
 
 
 def instruments_that_read(readings: pl.DataFrame, line: LineSheet) -> tuple[Instrument, ...]:

@@ -29,6 +29,7 @@ from pipeline.steps.evidence import Seen
 from pipeline.steps.frozen_ring import (
     frozen_rows,
     frozen_told,
+    made_flags,
     quiet_flags,
     quiet_told,
     silent_flags,
@@ -36,7 +37,7 @@ from pipeline.steps.frozen_ring import (
     together_flags,
     together_told,
 )
-from pipeline.steps.instrument_channels import instruments_that_read
+from pipeline.steps.instrument_channels import as_logged, instruments_that_read
 from pipeline.steps.place import Placed
 from pipeline.steps.ring_checks import check_ring
 from pipeline.steps.sight import (
@@ -166,11 +167,13 @@ def measure_run(
         balance: what a turn of the screw delivers, None where the plant has not weighed it.
         spark_test: what the plant asks of the spark test; its sheet's defaults where left out.
     """
+    line = as_logged(readings, line)
     at_m = placed.events["at_m"].drop_nulls().to_numpy() if placed.events.height else None
     spikes = decide_spikes(readings, flagged, placed.placement, line, at_m)
     flagged = pl.concat([flagged, contradicted_flags(spikes)])
     alone = lone_axes(readings, flagged, placed.placement, line, at_m)
     flagged = pl.concat([flagged, denied_flags(alone, flagged)])
+    flagged = pl.concat([flagged, made_flags(readings, flagged, line)])
     quiet = quiet_flags(readings, flagged, placed.placement, line)
     flagged = pl.concat([flagged, quiet])
     apart = together_flags(readings, flagged, placed.placement, line)
@@ -198,7 +201,7 @@ def measure_run(
     seen = dict(diameters_seen(sight, uncertainty))
     seen |= conductor_seen(sight)
     lone = lone_side(sight, seen.get("diameter_mm"))
-    frozen = frozen_rows(frame, placed.placement, half)
+    frozen = frozen_rows(frame, placed.placement, line, half, read is not None)
     if unknown is None:
         seen |= walls_seen(sight, covering, uncertainty, conductor, lone | frozen | ring.unsmooth)
     spark, exposure = spark_seen(sight, spark_test or SparkTest())
@@ -220,7 +223,8 @@ def measure_run(
     agreement = agreement_of_run(
         readings, sight.placement, line, known, uncertainty, conductor, covering, balance, read
     )
-    shown = could_show(line, ring, agreement, uncertainty, conductor, read is not None)
+    counted = "spark_counts" in readings.columns
+    shown = could_show(line, ring, agreement, uncertainty, conductor, read is not None, counted)
     measured = Measured(
         frame,
         known,

@@ -20,7 +20,7 @@ from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.steps.evidence import Floats, Mask
 from pipeline.steps.frozen_ring import running_rows
-from pipeline.trust.ring_shape import RingShape, ring_shape
+from pipeline.trust.ring_shape import RingShape, ring_shape, rows_together
 
 Rows = NDArray[np.generic]
 _MASKING = [flag.code for flag in ALL if flag.masks_conformity]
@@ -38,6 +38,7 @@ class RingChecked:
         refused: quantities that the order of the sensors leaves unknown.
         told: what a reader must see.
         shape: what was found; None without a ring.
+        together_m: wire of which a reading is as good as the mean [m]; 0 where each reading stands for itself.
     """
 
     flags: pl.DataFrame
@@ -45,6 +46,7 @@ class RingChecked:
     refused: dict[str, Refused] = field(default_factory=dict)
     told: tuple[Message, ...] = ()
     shape: RingShape | None = None
+    together_m: float = 0.0
 
 
 def check_ring(
@@ -95,7 +97,10 @@ def check_ring(
     unsmooth[running] = shape.unsmooth
     if bool(unsmooth.any()):
         found.append(message(Contradiction.RING_NOT_SMOOTH, instrument=gauge.id, rows=int(unsmooth.sum())))
-    return RingChecked(pl.concat(flags), unsmooth, {}, tuple(found), shape)
+    together = rows_together(walls)
+    step_m = np.diff(placement.at_m[running])
+    between_m = float(np.median(step_m[step_m > 0.0])) if bool((step_m > 0.0).any()) else 0.0
+    return RingChecked(pl.concat(flags), unsmooth, {}, tuple(found), shape, together * between_m)
 
 
 def _held(order: tuple[int, ...], column: int) -> int:

@@ -10,6 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.logs.row_checks.grid import logged_step
+
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
@@ -19,11 +21,16 @@ WINDOW = 100
 QUIET_WINDOW = 40
 # (a) A window's mean step between readings under this share of the run's usual one.
 QUIET_SHARE = 0.4
+# (a) asks nothing of a log whose steps hide the usual movement: that swings with the level between two figures.
+FEWEST_STEPS = 1.0
 # (b) Slope of ring on diameter: how small, how many standard errors from following, and how well it followed before.
 FROZEN_SLOPE, APART_SE, FOLLOWED_SLOPE = 0.3, 6.0, 0.6
 # A sensor follows its neighbors from this slope on, told to so many standard errors: a frozen one in 30,000 windows.
 FOLLOWS_SLOPE, FOLLOWS_SE = 0.5, 4.0
 FEWEST_WINDOWS = 4
+# (c) Movement of the diameter in a window beside what gauges move of themselves, and the share of windows from which on
+# the ring is not followed anywhere (chosen here).
+OWN_SD, UNFOLLOWED_SHARE = 2.0, 0.3
 _PART = 4096  # windows worked on at a time
 # Slow movement of plain noise is 1; over two windows, fifteen means, it passes this once in five thousand (chi-square).
 WHITE = 3.0
@@ -47,6 +54,10 @@ def quiet_readings(values: Floats) -> Mask:
     """
     quiet = np.zeros(values.size, dtype=np.bool_)
     known = np.flatnonzero(np.isfinite(values))
+    changed = np.diff(values[known], prepend=np.inf) != 0.0
+    # A slow gauge in a fast log stands for some rows; only its own readings step.
+    if 2 * int(changed.sum()) < known.size:
+        known = known[changed]
     windows = _windows(known.size, QUIET_WINDOW)
     if len(windows) < FEWEST_WINDOWS:
         return quiet
@@ -55,10 +66,12 @@ def quiet_readings(values: Floats) -> Mask:
     step = np.minimum(step, 5.0 * float(np.median(step)) + 1e-12)
     own = np.array([float(step[one].mean()) for one in windows])
     usual = float(np.quantile(own, 0.75))
+    if usual < FEWEST_STEPS * logged_step(values[known]):
+        return quiet
     for one, mean in zip(windows, own.tolist(), strict=True):
         if mean < QUIET_SHARE * usual:
-            quiet[known[one]] = True
-    return quiet
+            quiet[known[one.start] : known[one.stop - 1] + 1] = True
+    return quiet & np.isfinite(values)
 
 
 def _runs(true: Mask) -> list[tuple[int, int]]:
@@ -72,6 +85,12 @@ def _slow_share(values: Floats) -> float:
     means = values[: values.size // 10 * 10].reshape(-1, 10).mean(axis=1)
     by_steps = float(np.mean(np.diff(values) ** 2)) / 2.0
     return 10.0 * float(means.var(ddof=1)) / by_steps if by_steps > 0.0 else np.inf
+
+
+def _movement(values: Floats, windows: list[slice]) -> Floats:
+    """Standard deviation of means of ten readings within each window."""
+    means = values[: values.size // 10 * 10].reshape(-1, 10).mean(axis=1)
+    return np.array([float(means[one.start // 10 : one.stop // 10].std(ddof=1)) for one in windows])
 
 
 def _slopes(x_all: Floats, y_all: Floats, windows: list[slice]) -> tuple[Floats, Floats, Floats]:
@@ -147,7 +166,7 @@ def without_followed(stands: Mask, one: Floats, others: Floats) -> Mask:
     return left
 
 
-def frozen_readings(wall: Floats, half_diameter: Floats) -> Mask:
+def frozen_readings(wall: Floats, half_diameter: Floats, own_mm: float = 0.0) -> Mask:
     """Readings of windows in which the ring's mean stands while the diameter it followed before moves (b).
 
     The slope of the wall on the half diameter is corrected for the diameter's own noise, taken from its steps; its
@@ -156,6 +175,7 @@ def frozen_readings(wall: Floats, half_diameter: Floats) -> Mask:
     Args:
         wall: mean wall by the ring, or the wall by one sensor [mm], in the order of the wire; NaN where there is none.
         half_diameter: half the diameter less the conductor on the same wire [mm].
+        own_mm: standard deviation of what `half_diameter` moves of itself within a run [mm].
     """
     frozen = np.zeros(wall.size, dtype=np.bool_)
     known = np.flatnonzero(np.isfinite(wall) & np.isfinite(half_diameter))
@@ -168,6 +188,7 @@ def frozen_readings(wall: Floats, half_diameter: Floats) -> Mask:
     if int(told.sum()) < FEWEST_WINDOWS:
         return frozen
     stands = told & (np.abs(slopes) < FROZEN_SLOPE) & (apart > APART_SE)
+    stands &= _movement(x_all, windows) > OWN_SD * own_mm
     rest = told & ~stands
     if int(rest.sum()) < FEWEST_WINDOWS // 2 or float(np.median(slopes[rest])) < FOLLOWED_SLOPE:
         return frozen
@@ -183,3 +204,31 @@ def frozen_readings(wall: Floats, half_diameter: Floats) -> Mask:
                 frozen[known[windows[first].start : windows[last].stop]] = True
                 break
     return frozen
+
+
+def unfollowed_readings(wall: Floats, half_diameter: Floats, own_mm: float) -> Mask:
+    """Readings of windows in which a diameter moves more than gauges do of themselves, and the ring not with it (c).
+
+    Unlike (b) this asks for no wire on which the ring followed, so that a ring which reads other wire, or none, all
+    through is found. What moved by itself may be the diameter; the ring then judges nothing until that is settled.
+
+    Args:
+        wall: mean wall by the ring [mm], in the order of the wire; NaN where there is none.
+        half_diameter: half the diameter less the conductor, both read on the same wire [mm].
+        own_mm: standard deviation of what the gauges move of themselves within a run [mm].
+    """
+    unfollowed = np.zeros(wall.size, dtype=np.bool_)
+    known = np.flatnonzero(np.isfinite(wall) & np.isfinite(half_diameter))
+    windows = _windows(known.size)
+    if len(windows) < FEWEST_WINDOWS:
+        return unfollowed
+    slopes, moved, apart = _slopes(half_diameter[known], wall[known], windows)
+    told = moved > APART_SE
+    stands = told & (np.abs(slopes) < FROZEN_SLOPE) & (apart > APART_SE)
+    stands &= _movement(half_diameter[known], windows) > OWN_SD * own_mm
+    if int(stands.sum()) >= max(FEWEST_WINDOWS, UNFOLLOWED_SHARE * int(told.sum())):
+        unfollowed[known] = True
+        return unfollowed
+    for first, last in [one for one in _runs(stands) if one[1] > one[0]]:
+        unfollowed[known[windows[first].start : windows[last].stop]] = True
+    return unfollowed

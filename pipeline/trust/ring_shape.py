@@ -119,6 +119,34 @@ def ring_shape(walls: Floats, uncertainty_mm: float, lobes_mm: float | None = No
     return RingShape(None, sizes, off, unsmooth, _least(between), _least(moving), count)
 
 
+# Lags at which readings are compared, rows taken for it, and how alike neighbors must be (chosen here).
+LAGS, MOST_ROWS, ALIKE = 60, 20_000, 0.3
+
+
+def rows_together(walls: Floats) -> int:
+    """Rows of which a reading is as good as the mean, by the gauge's own noise; 0 where each stands for itself.
+
+    The mean square between readings k rows apart reaches half of what it is far apart at k = m/2 for means over m rows,
+    and at once for readings of their own (derived).
+
+    Args:
+        walls: readings of the sensors, rows x sensors, equally spaced [mm]; NaN where one may not be used.
+    """
+    sensors = walls.shape[1]
+    known = walls[np.isfinite(walls).all(axis=1)][:MOST_ROWS]
+    if sensors < FEWEST_SENSORS or known.shape[0] < 4 * LAGS:
+        return 0
+    angle = 2.0 * np.pi * np.arange(sensors) / sensors
+    smooth = np.stack([np.ones(sensors), np.cos(angle), np.sin(angle)], axis=1)
+    noise = known - known @ (smooth @ np.linalg.pinv(smooth))
+    apart = np.array([float(((noise[k:] - noise[:-k]) ** 2).mean()) for k in range(1, LAGS + 1)])
+    far = float(np.median(apart[LAGS // 2 :]))
+    if far <= 0.0 or apart[0] >= ALIKE * far:
+        return 0
+    half = np.flatnonzero(apart >= 0.5 * far)
+    return 2 * int(half[0] + 1) if half.size else 2 * LAGS
+
+
 def _usual(looks: Floats) -> Floats:
     """Each sensor's usual reading beside its neighbours: the median over the run."""
     there = np.isfinite(looks)

@@ -32,6 +32,7 @@ from pipeline.columns import CHANNEL_BY_NAME, WALL_CHANNELS, Column
 from pipeline.flags import (
     COUNTER_RESET,
     DUPLICATE,
+    FILLED,
     MISSING,
     OUT_OF_RANGE,
     REPEATED,
@@ -41,7 +42,8 @@ from pipeline.flags import (
     Flag,
 )
 from pipeline.logs.log_plan import mapped
-from pipeline.logs.row_checks.grid import Numbers, on_grid
+from pipeline.logs.row_checks.filled import filled_rows
+from pipeline.logs.row_checks.grid import Numbers, logged_step, on_grid
 from pipeline.logs.row_checks.repeated import repeated_rows
 from pipeline.logs.row_checks.spike import spikes
 from pipeline.logs.row_checks.stuck import noise_of, stuck_rows
@@ -226,7 +228,7 @@ def flag_readings(
     with ThreadPoolExecutor(THREADS) as pool:
         for found in pool.map(flags_of, carriers):
             parts.extend(found)
-    every = pl.concat([*parts, *_rows_repeated(readings, carriers)])
+    every = pl.concat([*parts, *_rows_repeated(readings, carriers), *_rows_filled(readings, carriers)])
     return every.unique().sort("row", "channel", "flag")
 
 
@@ -246,6 +248,23 @@ def _rows_repeated(readings: pl.DataFrame, carriers: dict[str, set[int]]) -> lis
         for name in told
         if repeated.size
     ]
+
+
+def _rows_filled(readings: pl.DataFrame, carriers: dict[str, set[int]]) -> list[pl.DataFrame]:
+    """Rows that a historian filled in between the readings of a gauge; few are enough where all gauges tell."""
+    gauges = [name for name in carriers if name in GAUGES]
+    groups = [[name for name in gauges if GAUGES[name] == kind] for kind in dict.fromkeys(GAUGES.values())]
+    told = []
+    for names in [one for one in (*groups, gauges) if one]:
+        known = readings.select("row", pl.col(names).cast(pl.Float64)).drop_nulls()
+        values = known.select(names).to_numpy()
+        rows = known["row"].to_numpy()[filled_rows(values, np.array([logged_step(one) for one in values.T]))]
+        told += [
+            pl.DataFrame({"row": rows, "channel": name, "flag": FILLED.code}, schema_overrides=FLAGGED_SCHEMA)
+            for name in names
+            if rows.size
+        ]
+    return told
 
 
 def check_channel(

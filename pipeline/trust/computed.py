@@ -1,0 +1,67 @@
+"""Is a wall sensor read, or made of the sensors beside it? A live sensor has noise that no other sensor knows.
+
+A dead sensor is filled with the mean of its neighbors, of all the others, or with a copy of one. Over a window its
+figures are then a mean of the others to the last digit. Which of the sensors so tied was made: the one whose weights
+on the others would take noise away and not add any (derived). Of two that are copies of each other both are doubted.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+WINDOW = 80
+# Noise of the sensors, in steps of the log, from which on agreement to the last digit says something (chosen here).
+LEAST_STEPS = 0.6
+# Share of a window's readings that must agree, weights that make a mean and no extrapolation, and how far what is left
+# may pass what rounding alone leaves (chosen here).
+AGREES, MOST_WEIGHT, ROUNDING = 0.97, 1.1, 1.15
+
+
+def computed_readings(walls: Floats, steps: Floats) -> Mask:
+    """Rows x sensors, True where a sensor's figures are made of the others'.
+
+    Args:
+        walls: readings of the sensors in the order of the log, rows x sensors [mm]; NaN where there is none.
+        steps: smallest step the log shows of each sensor [mm].
+    """
+    made = np.zeros(walls.shape, dtype=np.bool_)
+    sensors = walls.shape[1]
+    known = np.flatnonzero(np.isfinite(walls).all(axis=1))
+    # A slow gauge in a fast log stands for some rows, which tell nothing more.
+    known = known[np.diff(walls[known], axis=0, prepend=np.inf).any(axis=1)]
+    freedom = sensors - 3
+    if freedom < 1 or known.size < WINDOW:
+        return made
+    angle = 2.0 * np.pi * np.arange(sensors) / sensors
+    smooth = np.stack([np.ones(sensors), np.cos(angle), np.sin(angle)], axis=1)
+    noise = np.eye(sensors) - smooth @ np.linalg.pinv(smooth)
+    starts = [*range(0, known.size - WINDOW, WINDOW // 2), known.size - WINDOW]
+    for start in starts:
+        rows = known[start : start + WINDOW]
+        here = np.diff(walls[rows], axis=0)
+        # What is no movement of a smooth wall is noise; a smoothed gauge has hardly any.
+        alone = _rms((here @ noise).ravel(), 0) * float(np.sqrt(0.5 * sensors / freedom))
+        for one in np.flatnonzero((steps > 0.0) & (alone >= LEAST_STEPS * steps)).tolist():
+            others = np.delete(here, one, axis=1)
+            if _made_of(here[:, one], others, float(steps[one]), np.delete(steps, one)):
+                made[rows[0] : rows[-1] + 1, one] = True
+    return made
+
+
+def _made_of(one: Floats, others: Floats, step: float, steps: Floats) -> bool:
+    """Whether a sensor's movement is a mean of the others' to the last digit."""
+    weights, *_ = np.linalg.lstsq(others, one, rcond=None)
+    if float((weights**2).sum()) > MOST_WEIGHT:
+        return False
+    rounded = float(np.sqrt((step**2 + float(weights**2 @ steps**2)) / 6.0))
+    return _rms(one - others @ weights, weights.size) <= ROUNDING * rounded
+
+
+def _rms(left: Floats, free: int) -> float:
+    """Root mean square of all but the largest few."""
+    most = np.sort(np.abs(left))[: int(AGREES * left.size)]
+    return float(np.sqrt((most**2).sum() / (most.size - free)))

@@ -1,0 +1,64 @@
+"""No bad reel leaves by damaged data of four invented lines, and sound reels of live logs are neither held nor accused.
+
+`REELPROOF_PLANT_LOGS=3` runs three seeds of every damage on every line; the quick slice takes one line for each.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from pipeline.contradictions import Contradiction
+from pipeline.messages import Message
+from tests.plant_logs.damages import HARMLESS, HIDE, NEEDS_CONDUCTOR
+from tests.plant_logs.line_logs import LAYS, Run, made
+from tests.plant_logs.plant_files import write
+from tests.release_matrix.judging import OnBench, judged_run, measured_run
+
+SEEDS = int(os.environ.get("REELPROOF_PLANT_LOGS", "0") or "0")
+
+
+def _standings(run: Run, folder: Path) -> tuple[dict[str, str], list[str]]:
+    """What becomes of each reel, and what the data are accused of."""
+    write(folder, run)
+    on_bench = measured_run(folder)
+    answer = judged_run(on_bench, (folder / "plant.toml").read_text(), folder)
+    told = on_bench.measured.warnings if isinstance(on_bench, OnBench) else ()
+    codes = [
+        str(one.code) for one in told if isinstance(one, Message) and isinstance(one.code, Contradiction)
+    ]
+    return {name: answer.standings.get(name, "refused") for name in run.must}, codes
+
+
+def _cases() -> Iterator[tuple[str, str, str, int]]:
+    number = 0
+    for damages, lines in ((HIDE, list(LAYS)), (NEEDS_CONDUCTOR, ["A4", "C8", "E8"])):
+        for name, (_, defects) in damages.items():
+            for defect in defects if SEEDS else defects[:1]:
+                chosen = lines if SEEDS else [lines[number % len(lines)]]
+                yield from (
+                    (name, defect, line, seed) for line in chosen for seed in range(1, max(SEEDS, 1) + 1)
+                )
+                number += 1
+
+
+@pytest.mark.parametrize(("name", "defect", "line", "seed"), list(_cases()))
+def test_no_bad_reel_leaves_by_what_its_data_suffered(
+    name: str, defect: str, line: str, seed: int, tmp_path: Path
+) -> None:
+    run = made(LAYS[line], seed, defect)
+    damage, _ = (HIDE | NEEDS_CONDUCTOR)[name]
+    found, _ = _standings(damage(run), tmp_path)
+    bad = [one for one, must in run.must.items() if must == "hold" and found[one] == "releasable"]
+    held = [one for one, must in run.must.items() if must == "release" and found[one] != "releasable"]
+    assert bad == [] and (held == [] or name not in HARMLESS)
+
+
+@pytest.mark.parametrize("line", LAYS)
+@pytest.mark.parametrize("seed", range(20, 20 + (10 * SEEDS or 1)))
+def test_a_sound_run_is_neither_held_nor_accused(line: str, seed: int, tmp_path: Path) -> None:
+    found, accused = _standings(made(LAYS[line], seed), tmp_path)
+    assert set(found.values()) == {"releasable"} and accused == []
