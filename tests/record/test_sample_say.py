@@ -72,6 +72,9 @@ def test_five_thin_samples_hold_the_reel(store: Path) -> None:
         )
         assert len(now.samples.fails) == 5
         assert changes_in(opened) == ()
+        # The run's pages stand on them, and so are written again.
+        (book,) = [one for one in run_books(opened) if one.run_id == "R-0411"]
+        assert book.told.count("R-0411-S06") >= 1
 
 
 def test_a_thin_sample_puts_the_other_reels_of_the_run_and_lot_in_doubt(store: Path) -> None:
