@@ -34,22 +34,44 @@ def computed_readings(walls: Floats, steps: Floats) -> Mask:
     # A slow gauge in a fast log stands for some rows, which tell nothing more.
     known = known[np.diff(walls[known], axis=0, prepend=np.inf).any(axis=1)]
     freedom = sensors - 3
-    if freedom < 1 or known.size < WINDOW:
+    if freedom < 1 or known.size < 2 * WINDOW:
         return made
+    moves = np.diff(walls[known], axis=0)
+    for start, one in _candidates(moves, steps, freedom):
+        here = moves[start : start + WINDOW]
+        if _made_of(here[:, one], np.delete(here, one, axis=1), float(steps[one]), np.delete(steps, one)):
+            # What is left over after the last window goes with it.
+            last = start + WINDOW if start + WINDOW + WINDOW // 2 <= moves.shape[0] else known.size - 1
+            made[known[start] : known[last] + 1, one] = True
+    return made
+
+
+def _candidates(moves: Floats, steps: Floats, freedom: int) -> list[tuple[int, int]]:
+    """Windows and sensors that may be made of the others, all at once: by the inverse of their sums of products.
+
+    With P that inverse, what the others leave of sensor k is 1 / P_kk and their weights are -P_kj / P_kk (derived).
+    """
+    sensors, half = moves.shape[1], WINDOW // 2
+    count = moves.shape[0] // half - 1
     angle = 2.0 * np.pi * np.arange(sensors) / sensors
     smooth = np.stack([np.ones(sensors), np.cos(angle), np.sin(angle)], axis=1)
     noise = np.eye(sensors) - smooth @ np.linalg.pinv(smooth)
-    starts = [*range(0, known.size - WINDOW, WINDOW // 2), known.size - WINDOW]
-    for start in starts:
-        rows = known[start : start + WINDOW]
-        here = np.diff(walls[rows], axis=0)
-        # What is no movement of a smooth wall is noise; a smoothed gauge has hardly any.
-        alone = _rms((here @ noise).ravel(), 0) * float(np.sqrt(0.5 * sensors / freedom))
-        for one in np.flatnonzero((steps > 0.0) & (alone >= LEAST_STEPS * steps)).tolist():
-            others = np.delete(here, one, axis=1)
-            if _made_of(here[:, one], others, float(steps[one]), np.delete(steps, one)):
-                made[rows[0] : rows[-1] + 1, one] = True
-    return made
+    blocks = moves[: (count + 1) * half].reshape(count + 1, half, sensors)
+    sums = blocks.transpose(0, 2, 1) @ blocks
+    both = sums[1:] + sums[:-1]
+    # What is no movement of a smooth wall is noise; a smoothed gauge has hardly any.
+    alone = np.sqrt(np.einsum("wij,ij->w", both, noise) / (2.0 * WINDOW * freedom))
+    # Copies leave nothing at all, and the sums then have no inverse.
+    ridge = 1e-3 * WINDOW * float(np.median(steps)) ** 2 * np.eye(sensors)
+    inverse = np.linalg.inv(both + ridge)
+    own = np.diagonal(inverse, axis1=1, axis2=2)
+    weights = inverse / own[:, :, None]
+    weighed = np.einsum("wij,wij,j->wi", weights, weights, steps**2) / 6.0
+    left = 1.0 / own / (WINDOW - sensors + 1)
+    asked = (
+        (steps > 0.0) & (alone[:, None] >= LEAST_STEPS * steps) & (left <= (2.0 * ROUNDING) ** 2 * weighed)
+    )
+    return [(int(window) * half, int(one)) for window, one in zip(*np.nonzero(asked), strict=True)]
 
 
 def _made_of(one: Floats, others: Floats, step: float, steps: Floats) -> bool:

@@ -90,7 +90,9 @@ def _slow_share(values: Floats) -> float:
 def _movement(values: Floats, windows: list[slice]) -> Floats:
     """Standard deviation of means of ten readings within each window."""
     means = values[: values.size // 10 * 10].reshape(-1, 10).mean(axis=1)
-    return np.array([float(means[one.start // 10 : one.stop // 10].std(ddof=1)) for one in windows])
+    first = np.array([one.start // 10 for one in windows])
+    each = np.minimum(first[:, None] + np.arange(WINDOW // 10), means.size - 1)
+    return np.asarray(means[each].std(axis=1, ddof=1), dtype=np.float64)
 
 
 def _slopes(x_all: Floats, y_all: Floats, windows: list[slice]) -> tuple[Floats, Floats, Floats]:
