@@ -60,7 +60,7 @@ def _candidates(moves: Floats, steps: Floats, freedom: int) -> list[tuple[int, i
     sums = blocks.transpose(0, 2, 1) @ blocks
     both = sums[1:] + sums[:-1]
     # What is no movement of a smooth wall is noise; a smoothed gauge has hardly any.
-    alone = np.sqrt(np.einsum("wij,ij->w", both, noise) / (2.0 * WINDOW * freedom))
+    alone = np.sqrt(np.maximum(np.einsum("wij,ij->w", both, noise), 0.0) / (2.0 * WINDOW * freedom))
     # Copies leave nothing at all, and the sums then have no inverse.
     ridge = 1e-3 * WINDOW * float(np.median(steps)) ** 2 * np.eye(sensors)
     inverse = np.linalg.inv(both + ridge)
