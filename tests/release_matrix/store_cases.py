@@ -23,6 +23,7 @@ from pipeline.record.left_on_file import Override
 from pipeline.record.samples_compared import compare_samples
 from pipeline.record.standing import standing_of
 from pipeline.store.database import Store, open_to_write
+from tests.other_lines.edits import Edit
 from tests.other_lines.lines import LINES, OtherLine
 from tests.other_lines.products import MADE_ON, Made
 from tests.other_lines.running import MadeRun, Plan, run_of
@@ -151,18 +152,20 @@ def cut_released_as_a_reel(reel: OnFile) -> bool:
     return True
 
 
-def _sample(reel: OnFile, quantity: str, value: float, from_outer_m: float = 2.0, sd: float = 0.002) -> None:
+def sample(reel: OnFile, quantity: str, value: float, from_outer_m: float = 2.0, sd: float = 0.002) -> None:
     one = Sample("samples.csv:2", reel.id, from_outer_m, quantity, value, sd, "laboratory", "microscope")
     hand_in(reel.store, (one,), compare_samples(reel.store, (one,)), "laboratory")
 
 
 def good_sample_then_released(reel: OnFile) -> bool:
-    _sample(reel, "mean_wall_mm", target_mm(reel.made), reel.length_m - 2.0)
+    # The wall wanders about its target, and so may a slice of it.
+    target = target_mm(reel.made)
+    sample(reel, "mean_wall_mm", target, reel.length_m - 2.0, 0.01 * target)
     return released_by_two(reel)
 
 
 def sample_below_a_limit(reel: OnFile) -> bool:
-    _sample(reel, "thinnest_wall_mm", reel.made.point_mm - 0.02)
+    sample(reel, "thinnest_wall_mm", reel.made.point_mm - 0.02)
     with suppress(ReelproofError):
         release(reel)
     ship(reel)
@@ -172,20 +175,20 @@ def sample_below_a_limit(reel: OnFile) -> bool:
 def released_then_sample_below(reel: OnFile) -> bool:
     with suppress(ReelproofError):
         release(reel)
-    _sample(reel, "mean_wall_mm", reel.made.average_mm - 0.02)
+    sample(reel, "mean_wall_mm", reel.made.average_mm - 0.02)
     ship(reel)
     return False
 
 
 def covering_shown(reel: OnFile) -> bool:
     assert reel.made.covering_mm is not None
-    _sample(reel, "covering_mm", reel.truth.covering_mm)
+    sample(reel, "covering_mm", reel.truth.covering_mm)
     return released_by_two(reel)
 
 
 def covering_below(reel: OnFile) -> bool:
     assert reel.made.covering_mm is not None
-    _sample(reel, "covering_mm", reel.made.covering_mm - 0.015)
+    sample(reel, "covering_mm", reel.made.covering_mm - 0.015)
     with suppress(ReelproofError):
         release(reel)
     ship(reel)
@@ -234,11 +237,19 @@ def _plan(line: OtherLine, made: Made, bad: bool, seed: int, reels: int) -> Plan
     return replace(plan, defects=tuple((n, kinds[n % 3]) for n in range(reels)))
 
 
-def _on_file(
-    store: Store, folder: Path, run_id: str, line: OtherLine, made: Made, plan: Plan, sheet: PlantText
+def put_on_file(
+    store: Store,
+    folder: Path,
+    run_id: str,
+    line: OtherLine,
+    made: Made,
+    plan: Plan,
+    sheet: PlantText,
+    edit: Edit | None = None,
 ) -> MadeRun:
+    """A run loaded and judged, its log edited or honest."""
     run = run_of(line, made, plan)
-    log = log_of(run)
+    log = log_of(run) if edit is None else edit(run, log_of(run))
     write_logs(folder, line, log)
     (folder / "run.toml").write_text(run_sheet_text(run, run_id, log, stated_covering(run)))
     (folder / "line.toml").write_text(line_sheet_text(line))
@@ -298,14 +309,14 @@ def group(folder: Path, number: int) -> Iterator[Found]:
         scenarios = ACTS[half : half + REELS]
     else:
         scenarios = (SAMPLED if kind == "samples" else COVERED)[(number // 7 + number) % 2]
-    yield from _acted(folder, number, kind, line, made, sheet, bad, scenarios)
+    yield from acted(folder, number, kind, line, made, sheet, bad, scenarios)
 
 
 def _rewound(folder: Path, number: int) -> Iterator[Found]:
     """A run whose reels are cut and wound onto other packages; every second one is bad."""
     line = LINES[("T1", "K7", "N5")[number % 3]]
     made = MADE_ON[line.id][number % len(MADE_ON[line.id])]
-    yield from _acted(folder, number, "rewinds", line, made, plant_for(line, made), number % 2 == 1, WOUND)
+    yield from acted(folder, number, "rewinds", line, made, plant_for(line, made), number % 2 == 1, WOUND)
 
 
 def reloaded(folder: Path, number: int) -> Iterator[Found]:
@@ -315,13 +326,13 @@ def reloaded(folder: Path, number: int) -> Iterator[Found]:
     sheet, run_id = plant_for(line, made), f"L{number}"
     good, bad = (_plan(line, made, one, 7500 + number, 3) for one in (False, True))
     with open_to_write(folder / "store") as store:
-        run = _on_file(store, folder / "first", run_id, line, made, good, sheet)
+        run = put_on_file(store, folder / "first", run_id, line, made, good, sheet)
         for reel in run.reels:
             truth = run.truth[reel.id]
             one = OnFile(store, reel_id(run_id, reel.id), reel.length_m, truth, "release", made)
             with suppress(ReelproofError):
                 release(one)
-        again = _on_file(store, folder / "second", run_id, line, made, bad, sheet)
+        again = put_on_file(store, folder / "second", run_id, line, made, bad, sheet)
         for reel in again.reels:
             truth = again.truth[reel.id]
             label, why = must(line, made, truth)
@@ -333,7 +344,7 @@ def reloaded(folder: Path, number: int) -> Iterator[Found]:
             yield Found("log corrected after release", "", "whole", one.id, label, why, shown, (got,))
 
 
-def _acted(
+def acted(
     folder: Path,
     number: int,
     kind: str,
@@ -347,7 +358,7 @@ def _acted(
     plan = _plan(line, made, bad, 7000 + number, len(scenarios))
     with open_to_write(folder / "store") as store:
         run_id = f"M{number}"
-        run = _on_file(store, folder, run_id, line, made, plan, sheet)
+        run = put_on_file(store, folder, run_id, line, made, plan, sheet)
         in_doubt = False
         for reel, scenario in zip(run.reels, scenarios, strict=True):
             truth = run.truth[reel.id]
@@ -362,7 +373,7 @@ def _acted(
             if in_doubt and label == "release":
                 # A failing sample of another reel puts this one in doubt; persons must say so before it leaves.
                 label = "either"
-            if scenario in (sample_below_a_limit, released_then_sample_below, covering_below):
+            if ("sample" in scenario.__name__ and not may) or scenario is covering_below:
                 in_doubt = True
             # A good reel that only waits for its release was not let go; a bad one may not even be called releasable.
             shown = "releasable" if got == "shipped" or (got == "releasable" and one.is_bad) else f"is {got}"

@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from tests.release_matrix.cases import Found, run_case
+from tests.release_matrix.damaged_cases import ON_DRAWN, cut, sampled
 from tests.release_matrix.kinds import RELOADED, TIMES, Part, parts, store_groups
 from tests.release_matrix.store_cases import group, reloaded
 from tests.release_matrix.table import counts_of, total
@@ -62,4 +63,20 @@ def test_no_reel_stays_released_against_its_corrected_log(
     number: int, tmp_path: Path, record_property: Record
 ) -> None:
     found = list(reloaded(tmp_path, number))
+    _check(found, Counter(one.kind for one in found), record_property)
+
+
+@pytest.mark.parametrize("number", range(TIMES))
+def test_no_piece_of_a_plan_touches_bad_or_unread_wire(
+    number: int, tmp_path: Path, record_property: Record
+) -> None:
+    found = list(cut(tmp_path, number))
+    _check(found, Counter(one.kind for one in found), record_property)
+
+
+@pytest.mark.parametrize("number", range(len(ON_DRAWN) * TIMES))
+def test_samples_on_drawn_lines_hold_and_free_their_reels(
+    number: int, tmp_path: Path, record_property: Record
+) -> None:
+    found = list(sampled(tmp_path, number))
     _check(found, Counter(one.kind for one in found), record_property)
