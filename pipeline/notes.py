@@ -43,6 +43,8 @@ class Note(Code):
     DIFFERENCES_OF_REELS_LEFT_OUT = "note/differences of reels left out"
     DISPERSION_AND_P = "note/dispersion and p"
     DISPERSION_P = "note/dispersion p"
+    DRIFT_SHOWS = "note/drift shows"
+    DRIFT_HIDDEN = "note/drift hidden"
     DRIFT_OF_DISTANCE = "note/drift of distance"
     EFFECTIVE_NUMBERS_PASSED = "note/effective numbers passed"
     ELEMENTS_OF_THE_LINE_SHEET = "note/elements of the line sheet"

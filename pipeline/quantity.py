@@ -79,8 +79,6 @@ class Quantity(Code):
     CENTRE_OFFSET = "offset of the conductor"
     BOLT_RESPONSE = "response to the bolts"
     SETTING_RESPONSE = "response to a setting"
-    REGRESSION = "change by each input"
-    TRANSFER_FUNCTION = "transfer function"
     GOOD_STARTS = "short starts"
     BEFORE_AFTER = "change from before to after"
     SPECIFIC_OUTPUT = "specific output"

@@ -130,6 +130,7 @@ class Tuned(Code):
     ANSWER_OF = "tuned/answer of"
     RESPONSE = "tuned/response"
     ASSOCIATION = "tuned/association"
+    NO_ANSWER_SHOWS = "tuned/no answer shows"
     GAIN = "tuned/gain"
     CONTROL_AT_WORK = "tuned/control at work"
     MOVED_TOGETHER = "tuned/moved together"
@@ -140,8 +141,6 @@ class Tuned(Code):
     HALF_AFTER = "tuned/half after"
     DELAY = "tuned/delay"
     DELAYS_STAND_ON = "tuned/delays stand on"
-    MEMORY_LEFT = "tuned/memory left"
-    HARDLY_FORGETS = "tuned/hardly forgets"
     # Die and tip.
     TOOLING = "tuned/tooling"
     NO_TOOLING = "tuned/no tooling"

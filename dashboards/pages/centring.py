@@ -19,6 +19,7 @@ from dashboards.site import Site, WrittenFile
 from pipeline.length.steady_state import PHASE_NAMES, STEADY
 from pipeline.messages import Measure, Message, Said, message
 from pipeline.results import Assumption, Refused, Result
+from pipeline.statistics.beyond_wander import WANDER_P
 from pipeline.steps.measure import STRETCH_M
 from pipeline.store.readings import read_frame, thinned_sentence
 from pipeline.tuned import Tuned
@@ -28,8 +29,8 @@ if TYPE_CHECKING:
     from dashboards.fillers.run_book import RunBook
 
 
-# Stretches whose mean is where the centre lies at the end, and what drift is told beyond (both chosen here).
-END_STRETCHES, TOLD_P = 5, 0.01
+# Stretches whose mean is where the centre lies at the end (chosen here).
+END_STRETCHES = 5
 
 
 def centring_review(plant: Plant, book: RunBook) -> CentringReview:
@@ -132,7 +133,7 @@ def _as_result(found: Centring) -> Result:
         assumptions=(
             Assumption(
                 message(Tuned.OFFSET_STAYS),
-                found.drift_p > 0.01,
+                found.drift_p >= WANDER_P,
                 message(Tuned.OFFSET_MOVED, moved=Measure(found.drift_um, "um"), p=found.drift_p),
             ),
         ),
@@ -159,7 +160,7 @@ def _advice(
     if isinstance(found, Refused):
         return (found.reason,)
     told: list[Message] = []
-    if found.drift_p < TOLD_P or drifts:
+    if found.drift_p < WANDER_P or drifts:
         by = {"finding": drifts[0]} if drifts else {}
         more = {"more": len(drifts) - 1} if len(drifts) > 1 else {}
         told.append(message(Tuned.CENTRE_MOVED, moved=Measure(found.drift_um, "um"), **by, **more))

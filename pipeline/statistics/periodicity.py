@@ -113,7 +113,8 @@ def spectrum(values: ArrayLike, step_m: float, segments: int = 16) -> Spectrum |
     n = len(whole)
     averages = 18 * n * n / (19 * n - 1) if n > 1 else 1.0
     frequency: NDArray[np.float64] = np.asarray(np.fft.rfftfreq(size, step), dtype=np.float64)
-    use = slice(2, -1 if size % 2 == 0 else None)  # the trend takes bin 0 and most of bin 1
+    # The trend takes bin 0 and most of bin 1; two readings a turn show no amplitude, nor do the bins beside.
+    use = slice(2, -3)
     frequency, power = frequency[use].astype(np.float64), power[use]
     background = _background(frequency, power, averages)
     # The background is itself estimated, from about 12 bins a knot: F in place of chi-square.

@@ -25,7 +25,7 @@ from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Message, message
 from pipeline.notes import Note
-from pipeline.samples import not_negative, positive, share
+from pipeline.samples import not_negative, positive
 
 NODES = 80
 """Nodes of the integral equations; twice as many change no figure in the sixth digit."""
@@ -264,32 +264,25 @@ def false_alarms_per_day(arl0: float, points_per_day: float) -> float:
 
 
 @checked
-def guaranteed_width(arl0: float, baseline: int, assurance: float = 0.9) -> float:
-    """Limits that keep to the budget with a given assurance although centre and sigma are only estimated.
+def prediction_width(arl0: float, baseline: float) -> float:
+    """Limits in standard deviations of a baseline that new points pass once in `arl0`, over all baselines.
 
-    A normal tolerance interval that holds the share 1 - 1/ARL0 with that assurance, by Howe's factor
-    z sqrt((m - 1)(1 + 1/m) / chi2(1 - assurance; m - 1)).
+    t(1 - 1/(2 ARL0); m - 1) sqrt(1 + 1/m): one new point lies so about mean and standard deviation of m others.
 
     Args:
-        arl0: wanted average run length [points].
-        baseline: number m of independent points behind the limits.
-        assurance: chance that the limits keep to the budget; 0.9 by default (Jensen et al. 2006).
+        arl0: wanted points from one false alarm to the next.
+        baseline: number m of independent points behind mean and standard deviation.
 
-    Source: W. G. Howe, J. Amer. Statist. Assoc. 64 (1969) 610; guaranteed performance: Goedhart, Schoonhoven &
-    Does, J. Qual. Technol. 49 (2017) (from memory). For individuals, mean and standard deviation.
+    One baseline alarms more often than another; over many it is as promised. Source: normal prediction interval, G. J.
+    Hahn, J. Amer. Statist. Assoc. 64 (1969) 878 (from memory).
     """
-    share(assurance, "assurance")
-    if not (math.isfinite(arl0) and arl0 > 1):
-        raise MethodRefusal(
-            Complaint("arl0", f"{arl0:g} points was given", "An average run length is a number above 1")
-        )
     if baseline < 2:
         raise MethodRefusal(
             Complaint(
-                "baseline", f"{baseline} points was given", "Limits need at least two points behind them"
+                "baseline",
+                f"{baseline:g} points was given",
+                "Limits need at least two points behind them",
             )
         )
-    free = baseline - 1
-    z = float(stats.norm.isf(0.5 / arl0))
-    spread = free * (1 + 1 / baseline) / float(stats.chi2.ppf(1 - assurance, free))
-    return z * math.sqrt(spread)
+    chance = 0.5 / _longer_than_one(arl0)
+    return float(stats.t.isf(chance, baseline - 1)) * math.sqrt(1.0 + 1.0 / baseline)

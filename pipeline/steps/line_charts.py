@@ -12,7 +12,6 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from pipeline.assumed import Assumed
 from pipeline.columns import WALL_CHANNELS
@@ -29,19 +28,19 @@ from pipeline.statistics.multivariate_charts import (
     WallBaseline,
     mewma_chart,
     t2_chart,
-    t2_limit,
     t_squared,
     wall_baseline,
     wall_chart,
 )
+from pipeline.statistics.own_scores import own_scores
 from pipeline.statistics.residual_charts import fit_autoregression, residual_chart
 from pipeline.statistics.run_length import (
     alarm_budget,
     cusum_limit,
     ewma_width,
     false_alarms_per_day,
-    guaranteed_width,
     mewma_limit,
+    prediction_width,
     shewhart_width,
 )
 from pipeline.statistics.run_rules import (
@@ -71,6 +70,8 @@ VECTOR = ("mean_wall_mm", "ecc_cos_mm", "ecc_sin_mm")
 # faults by t-chart and CUSUM, reels between reels with a fault, share of a run's reels with one.
 WATCHED = len(INDIVIDUALS) + 2 * len(SMOOTHED) + 1 + 2 + 3 + 5
 EWMA_WEIGHT, CUSUM_REFERENCE, VECTOR_WEIGHT = 0.2, 0.5, 0.1
+# Scores by the reels before stand as against a baseline without an end.
+OF_SCORES = 10**6
 # Runs a plant may have its individuals charts watch for, by the words of its sheet.
 RUNS = {"two of three": TWO_OF_THREE, "four of five": FOUR_OF_FIVE, "eight in a row": EIGHT_IN_A_ROW}
 
@@ -151,24 +152,21 @@ class _LineMaker(ChartMaker):
             later = values[self.first :]
             if one is None or not np.isfinite(later).any():
                 continue
-            known = int(np.isfinite(values[: self.first]).sum())
+            # Reels that stood out of the first ones say nothing of what is usual.
+            behind = values[: self.first].copy()
+            behind[[each.item for each in one.signals]] = np.nan
             self.keep(
                 charted,
                 ChartFamily.INDIVIDUALS,
-                lambda c=one, v=later, n=known: self.guaranteed(c, v, MM, n),  # type: ignore[misc]
+                lambda b=behind, v=later: self.predicted(b[np.isfinite(b)], v, MM),  # type: ignore[misc]
                 self.reels[self.first :],
             )
 
-    def guaranteed(self, first: Chart, later: Array, unit: str, known: int) -> Chart | Refused:
-        """Phase II individuals, widened so that the budget is kept although the limits are only estimated."""
-        chart = individuals_chart(
-            later,
-            first.details["centre"],
-            first.details["sigma"],
-            guaranteed_width(self.arl0, known),
-            unit=unit,
-            baseline=known,
-        )
+    def predicted(self, behind: Array, later: Array, unit: str) -> Chart | Refused:
+        """Phase II individuals, whose limits know from how few reels they are."""
+        centre, sigma, known = float(behind.mean()), float(behind.std(ddof=1)), behind.size
+        width = prediction_width(self.arl0, known)
+        chart = individuals_chart(later, centre, sigma, width, unit=unit, baseline=known)
         if isinstance(chart, Refused):
             return chart
         told = message(Note.LIMITS_WIDENED, known=known)
@@ -197,17 +195,16 @@ class _LineMaker(ChartMaker):
         return replace(chart, signals=signals, arl0=arl0, warnings=(*chart.warnings, told))
 
     def smoothed(self, charted: Charted) -> None:
-        """EWMA and CUSUM: later reels against the first ones', or the first ones against themselves."""
+        """EWMA and CUSUM of scores by the reels before, told in the scale of the first reels."""
         values = self.baseline(charted, ChartFamily.EWMA)
         if values is None:
             return
         found = individuals_chart(values[: self.first], unit=MM)
         if isinstance(found, Refused):
             return
-        centre = found.details["centre"]
-        sigma = self.wider(int(np.isfinite(values[: self.first]).sum())) * found.details["sigma"]
+        centre, sigma = found.details["centre"], found.details["sigma"]
         limits = _limits(self.arl0)
-        for phase, part, reels in self.parts(values):
+        for phase, part, reels in self.parts(centre + sigma * own_scores(values, remembering=True)):
             self.keep(
                 charted,
                 ChartFamily.EWMA,
@@ -228,14 +225,6 @@ class _LineMaker(ChartMaker):
                 reels,
             )
 
-    def wider(self, known: int) -> float:
-        """How much wider limits of so few reels are set than known ones, as for individuals (chosen here).
-
-        With limits as if they were known, a line of twenty first reels that changes in nothing alarmed fifteen times
-        as often as its budget.
-        """
-        return guaranteed_width(self.arl0, known) / _limits(self.arl0).shewhart if known > 2 else 1.0
-
     def residuals(self, charted: Charted) -> None:
         """Errors of an autoregression of the first reels: for reels that follow one another."""
         values = values_of(self.reels, VALUE_OF[charted])
@@ -244,7 +233,7 @@ class _LineMaker(ChartMaker):
             self.refused.append(replace(model, question=chart_asked(charted, ChartFamily.RESIDUAL)))
             return
         # Each coefficient, chosen and fitted on the same few reels, costs about three of them.
-        width = self.wider(max(model.n - 3 * len(model.phi), 4)) * _limits(self.arl0).shewhart
+        width = prediction_width(self.arl0, max(model.n - 3 - 3 * len(model.phi), 4))
         whole = residual_chart(values, model, width, MM)
         for phase, part, reels in self.parts(whole.plotted):
             start = 0 if phase == "I" else self.first
@@ -277,7 +266,18 @@ class _LineMaker(ChartMaker):
             self.refused.append(replace(found, question=chart_asked(Charted.STRETCH_MEANS, ChartFamily.MEAN)))
             return
         mean, spread = found
-        self.keep(Charted.STRETCH_MEANS, ChartFamily.MEAN, lambda: mean, reels)
+        if mean.warnings:
+            # Reels that differ by more than their stretches would all alarm; the individuals chart is theirs.
+            self.refused.append(
+                Refused(
+                    chart_asked(Charted.STRETCH_MEANS, ChartFamily.MEAN),
+                    mean.method,
+                    mean.warnings[0],
+                    len(reels),
+                )
+            )
+        else:
+            self.keep(Charted.STRETCH_MEANS, ChartFamily.MEAN, lambda: mean, reels)
         self.keep(Charted.STRETCH_SPREAD, ChartFamily.SPREAD, lambda: spread, reels)
 
     def vectors(self) -> None:
@@ -292,27 +292,26 @@ class _LineMaker(ChartMaker):
             )
             return
         alpha, centre, covariance = 1.0 / self.arl0, base.mean(axis=0), np.cov(base.T)
-        # Wider by as much as the limit of T^2 is for a covariance of so few reels.
-        uncertain = t2_limit(len(VECTOR), len(base), alpha, "II") / float(stats.chi2.isf(alpha, len(VECTOR)))
-        vector_limit = uncertain * _limits(self.arl0).vector
 
         def named(chart: Chart | Refused, part: Array) -> Chart | Refused:
             return chart if isinstance(chart, Refused) else _with_part(chart, part, centre, covariance)
 
-        for phase, part, reels in self.parts(rows):
+        scores = own_scores(rows, remembering=True)
+        known, apart = np.zeros(len(VECTOR)), np.eye(len(VECTOR))
+        for (phase, part, reels), (_, scored, _) in zip(self.parts(rows), self.parts(scores), strict=False):
             self.keep(
                 Charted.WALL_VECTOR,
                 ChartFamily.T2,
-                lambda p=part, f=phase: named(  # type: ignore[misc]
-                    t2_chart(p, alpha) if f == "I" else t2_chart(p, alpha, centre, covariance, len(base)), p
+                lambda p=part, u=scored, f=phase: named(  # type: ignore[misc]
+                    t2_chart(p, alpha) if f == "I" else t2_chart(u, alpha, known, apart, OF_SCORES), p
                 ),
                 reels,
             )
             self.keep(
                 Charted.WALL_VECTOR,
                 ChartFamily.MEWMA,
-                lambda p=part, f=phase: self.told(  # type: ignore[misc]
-                    mewma_chart(p, centre, covariance, VECTOR_WEIGHT, vector_limit, self.arl0), f
+                lambda u=scored, f=phase: self.told(  # type: ignore[misc]
+                    mewma_chart(u, known, apart, VECTOR_WEIGHT, _limits(self.arl0).vector, self.arl0), f
                 ),
                 reels,
             )

@@ -19,6 +19,7 @@ from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
+from pipeline.statistics.beyond_wander import CLAIM_P, WANDER_P, chance_of_wander
 from pipeline.statistics.change_points import Changes, OneChange, find_changes, one_change
 from pipeline.statistics.drift import linear_drift, residuals_of_line
 from pipeline.statistics.lomb_scargle import gappy_period
@@ -53,8 +54,6 @@ LONG_PAUSE, SPEEDS_TAKEN, LEAST_PARTED = 20.0, 40, 2.0
 # period along the wire to one in time may lie, as a factor (both chosen here).
 NEAR, SPEED_REACH = 1.6, 1.05
 SPEED_KEPT = message(Note.SPEED_KEPT)
-# Level of the CUSUM test for a single change (common practice, no source).
-CUSUM_P = 0.05
 
 
 def patterns_of(bench: Bench) -> tuple[AnswerRow, ...]:
@@ -63,22 +62,18 @@ def patterns_of(bench: Bench) -> tuple[AnswerRow, ...]:
     if not reels:
         return ()
     from_m, to_m = reels[0].from_m, reels[-1].to_m
-    rows: list[AnswerRow] = []
+    found: list[tuple[str, Result | Refused]] = []
     for name in PERIODS_IN:
         seen = bench.measured.seen.get(name)
         if seen is not None:
-            rows += [
-                AnswerRow("run", bench.run.id, "periods", one) for one in _periods(bench, seen, from_m, to_m)
-            ]
+            found += [("periods", one) for one in _periods(bench, seen, from_m, to_m)]
     for name in CHANGES_IN:
         seen = bench.measured.seen.get(name)
         if seen is not None:
-            rows += [
-                AnswerRow("run", bench.run.id, "changes", one) for one in _changes(bench, seen, from_m, to_m)
-            ]
-            rows += [AnswerRow("run", bench.run.id, "drift", one) for one in _drift(seen, from_m, to_m)]
-    rows += [AnswerRow("run", bench.run.id, "changes", one) for one in announced_answers(bench, from_m, to_m)]
-    return tuple(rows)
+            found += [("changes", one) for one in _changes(bench, seen, from_m, to_m)]
+            found += [("drift", one) for one in _drift(seen, from_m, to_m)]
+    found += [("changes", one) for one in announced_answers(bench, from_m, to_m)]
+    return tuple(AnswerRow("run", bench.run.id, topic, one) for topic, one in found)
 
 
 def usual_speed(bench: Bench) -> float:
@@ -104,7 +99,7 @@ def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
     if not step > 0:
         return []
     try:
-        found = find_periods(on_uniform_length(at, value, step), step, unit=seen.unit)
+        found = find_periods(on_uniform_length(at, value, step), step, CLAIM_P, unit=seen.unit)
     except ReelproofError as fault:
         return [Refused(question, "averaged spectrum", str(fault.complaints[0]), at.size)]
     wire = float(at[-1] - at[0])
@@ -146,7 +141,7 @@ def _without_step(
     if every_s > 0.0:
         try:
             in_time = find_periods(
-                on_uniform_length(when[keep], value[keep], every_s), every_s, unit=seen.unit
+                on_uniform_length(when[keep], value[keep], every_s), every_s, CLAIM_P, unit=seen.unit
             )
         except ReelproofError:
             in_time = None
@@ -242,7 +237,7 @@ def _through_gaps(bench: Bench, at: Floats, value: Floats, step: float, seen: Se
     if isinstance(found, Refused):
         return replace(found, question=asked)
     p = found.details["p_value"]
-    if p > 0.01:
+    if p > CLAIM_P:
         reason = message(
             Reason.NO_PERIOD_ABOVE_NOISE,
             period=Measure(found.estimate, "m"),
@@ -310,7 +305,12 @@ def _raw_drift(seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]
         unit_of_inference="section average",
         known_m=n * AVERAGE_M,
     )
-    return [replace(found, question=question)]
+    if isinstance(found, Refused):
+        return [replace(found, question=question)]
+    p = chance_of_wander(averages[full], np.column_stack([np.ones(n), middle[full]]), [1])
+    told = message(Note.DRIFT_SHOWS if p < WANDER_P else Note.DRIFT_HIDDEN, p=p)
+    details = {**found.details, "p_value": p, "shows": float(p < WANDER_P)}
+    return [replace(found, question=question, warnings=(told, *found.warnings), details=details)]
 
 
 def _changes(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:
@@ -345,7 +345,7 @@ def _by_cusum(means: Floats, middle: Floats, unit: str) -> tuple[Said, ...]:
     once = one_change(means, middle)
     if not isinstance(once, OneChange):
         return ()
-    if once.p_value >= CUSUM_P:
+    if once.p_value >= CLAIM_P:
         return (message(Note.NO_SINGLE_CHANGE, p_value=once.p_value),)
     one, shift = once.change, once.change.shifts[0]
     told = message(

@@ -27,7 +27,9 @@ Floats = NDArray[np.float64]
 
 QUESTION = asks(Quantity.BOLT_RESPONSE)
 METHOD = message(Method.LEAST_SQUARES_OF_ADJUSTMENTS)
-FEWEST_STEPS = 3
+FEWEST_STEPS = (
+    2  # one a bolt shows nothing of how steps differ, but a trial of two bolts is one (chosen here)
+)
 WINDOW_M = 150.0  # wire averaged before and after an adjustment [m] (chosen here)
 SURE = 3.0  # a bolt's response is known where it is this many standard errors long (chosen here)
 
@@ -149,10 +151,13 @@ def steps_of(
     wander = _wander_um(at, axes, [one.at_m for one in ordered], settle_m, window_m, run.step_m)
     turn = np.exp(1j * math.radians(first_angle_deg))
     found = []
-    for one in ordered:
+    places = [-math.inf, *(one.at_m for one in ordered), math.inf]
+    for number, one in enumerate(ordered, start=1):
+        # Wire of the turn before or after is no part of this one.
+        clear = (at >= places[number - 1] + settle_m) & (at < places[number + 1])
         means = []
         for low in (one.at_m - window_m, one.at_m + settle_m):
-            inside = (at >= low) & (at < low + window_m)
+            inside = clear & (at >= low) & (at < low + window_m)
             if int(inside.sum()) * run.step_m < 0.5 * window_m:
                 break
             means.append(-1000.0 * complex(axes[0][inside].mean(), axes[1][inside].mean()) * turn)

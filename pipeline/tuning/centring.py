@@ -19,6 +19,7 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.statistics.autocorrelation import effective_n
+from pipeline.statistics.beyond_wander import WANDER_P, chance_of_wander
 from pipeline.tuned import Tuned
 from pipeline.tuning.line_run import LineRun
 from pipeline.wall.direction import mean_direction
@@ -30,6 +31,10 @@ QUESTION = asks(Quantity.CENTRE_OFFSET)
 METHOD = message(Method.MEAN_FIRST_HARMONIC)
 BLOCK_M = 50.0  # wire over which offsets are averaged for drift and steadiness [m] (chosen here)
 FEWEST_BLOCKS = 8
+# Chance of such a mean in a center that wanders about none: of runs of a few memories it errs on the safe side, so more
+# is allowed than of other questions (chosen here).
+OFFSET_P = 0.02
+ENDS = 3  # blocks whose average bounds where a curve may begin and end (chosen here)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,14 +50,14 @@ class Centring:
         thin_from_sensor_deg: direction of the thin side from the first sensor [deg].
         thin_deg: direction of the thin side from twelve o'clock, clockwise, looking against the travel [deg].
         angle_half_deg: half-width of the interval of the direction [deg]; 180 where it is not known.
-        drift_um: change of the offset vector over the stretch: its size [um].
+        drift_um: from where the center lay at the beginning to where it lay at the end, by a smooth curve [um].
         drift_deg: direction the thin side moves in, from twelve o'clock [deg].
-        drift_p: probability of such a drift where there is none.
+        drift_p: probability of such a curve where the center only wanders.
         wandering_um: root mean square distance of single sections from the mean, noise taken off [um].
         steadiness: resultant length of the direction of block means, 1 for one direction, 0 for all round.
         persistent_share: S/(S + noise): what part of what one reading shows persists; the gain a correction may have.
         dead_zone_um: offset below which nothing is seen but noise and wandering [um].
-        beyond_noise: whether the offset is outside that zone.
+        beyond_noise: whether the offset is outside that zone, and wandering alone seldom makes such a mean.
         effective_n: readings' worth behind it, for the less certain of the two axes.
         known_m: wire read [m].
         confidence: coverage the intervals aim at.
@@ -178,6 +183,7 @@ def centring(
     half = 180.0 if size <= reach else math.degrees(math.asin(min(t / size, 1.0)))
     thin = (first_angle_deg + found.thin_angle_deg) % 360.0
     drift_x, drift_y, drift_p = _drift(*blocks)
+    offset_p = chance_of_wander(np.column_stack(blocks[1:]), np.ones((blocks[0].size, 1)), [0])
     directions = mean_direction(np.degrees(np.arctan2(-blocks[2], -blocks[1])))
     scatter = float(np.var(cos_mm) + np.var(sin_mm)) / 2.0
     warnings = list(_warnings(half, worth[0].resolved and worth[1].resolved, drift_p))
@@ -197,7 +203,7 @@ def centring(
         directions.resultant if directions is not None else float("nan"),
         correction_gain(max(size**2 / 2.0 - sd**2, 0.0), scatter),
         1000.0 * reach,
-        size > reach,
+        size > reach and offset_p < OFFSET_P,
         n,
         at_m.size * step_m,
         confidence,
@@ -220,23 +226,19 @@ def _blocks(at_m: Floats, cos_mm: Floats, sin_mm: Floats) -> tuple[Floats, Float
 
 
 def _drift(at_m: Floats, cos: Floats, sin: Floats) -> tuple[float, float, float]:
-    """Change of the offset over the stretch [mm], and the chance of such a trend in blocks that only remember.
+    """Change of the offset from the beginning to the end [mm], and the chance of such a curve in a wandering centre.
 
-    Slopes by least squares of block means; their variance by the effective number of blocks, the two axes together
-    as F.
+    A cubic through the block means: a centre that settles runs on no straight line. Its ends are held within what
+    averages of `ENDS` blocks were, so that no more is told than was seen.
     """
-    x = (at_m - at_m.mean()) / float(np.ptp(at_m))
-    square, freedom = 0.0, float(at_m.size - 2)
-    slopes = []
-    for one in (cos, sin):
-        slope = float(x @ (one - one.mean()) / (x @ x))
-        rest = one - one.mean() - slope * x
-        worth = effective_n(rest).for_mean
-        variance = float(rest @ rest) / (at_m.size - 2) / float(x @ x) * at_m.size / worth
-        square += slope**2 / max(variance, 1e-300)
-        freedom = min(freedom, max(worth - 2.0, 1.0))
-        slopes.append(slope)
-    return slopes[0], slopes[1], float(stats.f.sf(square / 2.0, 2, freedom))
+    x = 2.0 * (at_m - at_m[0]) / float(np.ptp(at_m)) - 1.0
+    curve = np.polynomial.legendre.legvander(x, 3)
+    rows = np.column_stack([cos, sin])
+    fitted = curve @ np.linalg.lstsq(curve, rows, rcond=None)[0]
+    seen = np.stack([np.convolve(one, np.full(ENDS, 1.0 / ENDS), mode="valid") for one in rows.T])
+    first, last = (np.clip(fitted[end], seen.min(axis=1), seen.max(axis=1)) for end in (0, -1))
+    moved = last - first
+    return float(moved[0]), float(moved[1]), chance_of_wander(rows, curve, [1, 2, 3])
 
 
 def _warnings(half_deg: float, resolved: bool, drift_p: float) -> tuple[Message, ...]:
@@ -245,7 +247,7 @@ def _warnings(half_deg: float, resolved: bool, drift_p: float) -> tuple[Message,
         told.append(message(Tuned.NO_DIRECTION))
     if not resolved:
         told.append(message(Tuned.OFFSET_WANDERS))
-    if drift_p < 0.01:
+    if drift_p < WANDER_P:
         told.append(message(Tuned.CENTRE_DRIFTS))
     told.append(message(Tuned.SENSORS_MAY_TURN))
     return tuple(told)

@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.length.steady_state import STEADY
@@ -31,7 +30,6 @@ from pipeline.tuning.needed_mean import Unknowns
 from pipeline.tuning.own_variation import SetApart, set_apart, split_found, without_a_target
 from pipeline.tuning.periods import LinePeriod, periods_of_line, periods_of_run
 from pipeline.tuning.reel_wall import ReelWall, reel_walls
-from pipeline.tuning.regression import Regression, regress
 from pipeline.tuning.response import SettingAnswer, answer_to, at_the_die
 from pipeline.tuning.setting_steps import steps_in_log
 from pipeline.tuning.settings import SettingAdvice, ways_to_target
@@ -42,8 +40,6 @@ from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops
 from pipeline.tuning.wall_parts import SpreadShares, spread_shares
 from pipeline.tuning.what_if import HALF_CENTRED, WhatIf, remedies, what_if
 from pipeline.words import counted
-
-Floats = NDArray[np.float64]
 
 SETTINGS = ("line_speed_m_s", "screw_speed_rpm", "covering_screw_speed_rpm")
 OUTPUT_UNIT = {
@@ -79,7 +75,6 @@ class LineTuning:
         draws: how the tooling stands to the product.
         settings: ways to bring the wall to the target; empty where nothing should be moved.
         answers: how the wall goes with each setting.
-        together: how the wall of the latest run goes with all settings at once: an association.
         outputs: specific output by run.
         balance: what the mass balance says of runs.
         starts: starts, in the order of time.
@@ -108,7 +103,6 @@ class LineTuning:
     draws: tuple[Draw, ...]
     settings: tuple[SettingAdvice, ...]
     answers: tuple[SettingAnswer | Refused, ...]
-    together: Regression | Refused
     outputs: Mapping[str, SpecificOutput | Refused]
     balance: tuple[Message, ...]
     starts: tuple[Start, ...]
@@ -181,7 +175,6 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
         _draws(asked, latest, target, conductor),
         _settings(latest, target, asked),
         _answers(ordered, asked),
-        _together(latest),
         outputs,
         gauge_check({name: one for name, one in outputs.items() if isinstance(one, SpecificOutput)}),
         starts,
@@ -410,19 +403,6 @@ def _answers(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[SettingAns
             )
         )
     return tuple(found)
-
-
-def _together(run: LineRun) -> Regression | Refused:
-    """The wall on all settings at once, steady wire only, a value about every second."""
-    seconds, wall = at_the_die(run)
-    thin = max(1, round(1.0 / float(np.median(np.diff(seconds)))))
-    usable = seconds.size // thin * thin
-    held = np.where(run.phase == STEADY, wall, np.nan)
-
-    def thinned(values: Floats) -> Floats:
-        return np.asarray(values[:usable].reshape(-1, thin).mean(axis=1), dtype=np.float64)
-
-    return regress(thinned(held), {name: thinned(values) for name, values in run.machine.items()})
 
 
 def _balance(run: LineRun, setting: str) -> float:

@@ -17,6 +17,7 @@ from pipeline.messages import Measure, Message, message
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
+from pipeline.statistics.beyond_wander import CLAIM_P
 from pipeline.statistics.periodicity import STEADY, WANDERS, find_periods, fit_sinusoid
 from pipeline.statistics.turning_elements import (
     NOTHING_FITS,
@@ -143,13 +144,13 @@ def elements_of(line: LineSheet, speed_m_s: float) -> tuple[TurningElement, ...]
     )
 
 
-def periods_of_run(run: LineRun, line: LineSheet, level: float = 0.01) -> RunPeriods:
+def periods_of_run(run: LineRun, line: LineSheet, level: float = CLAIM_P) -> RunPeriods:
     """What repeats along the wire of one run.
 
     Args:
         run: the run.
         line: the line sheet, with its turning elements.
-        level: chance of calling any period in a channel where there is none.
+        level: chance of calling any period in the run where there is none.
     """
     if not run.wall_counts.any():
         reason = "No steady wire was read."
@@ -157,15 +158,20 @@ def periods_of_run(run: LineRun, line: LineSheet, level: float = 0.01) -> RunPer
     swings: list[RepeatedSwing] = []
     refused: dict[str, Refused] = {}
     hidden: dict[tuple[str, int], ExpectedLine] = {}
-    for channel, at, value, counts, extra in _channels(run, line):
+    pieces = [
+        (channel, at, value, stretches(at, counts & np.isfinite(value), run.step_m), extra)
+        for channel, at, value, counts, extra in _channels(run, line)
+    ]
+    asked = max(sum(len(parts) for _, _, _, parts, _ in pieces), 1)
+    for channel, at, value, parts, extra in pieces:
         done = False
-        for rows in stretches(at, counts & np.isfinite(value), run.step_m):
+        for rows in parts:
             speed = float(np.median(run.speed_m_s[rows]))
             window = speed * run.reading_s + extra
             step = float(np.ptp(at[rows])) / (rows.size - 1)
             turning = elements_of(line, speed)
             table = alias_table(turning, step, window, HARMONICS) if turning else ()
-            found = _swings(run, channel, at[rows], value[rows], step, speed, window, table, level)
+            found = _swings(run, channel, at[rows], value[rows], step, speed, window, table, level / asked)
             if isinstance(found, Refused):
                 refused.setdefault(channel, found)
                 continue

@@ -15,6 +15,7 @@ from pipeline.notes import Note
 from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.sheets.plant_sheet import read_plant_sheet
+from pipeline.statistics.beyond_wander import WANDER_P
 from pipeline.steps.answers import answers_of
 from pipeline.steps.bench import Bench, bench_of
 from pipeline.steps.judge import judge_run
@@ -120,7 +121,7 @@ def _of_answer(answer: Result | Refused) -> Iterator[Claim]:
     elif quantity is Quantity.ANNOUNCED_CHANGE and answer.details["shows"]:
         kind = "wall level" if answer.question.arguments["channel"] == "mean_wall_mm" else "centre"
         yield kind, str(answer.question.arguments["what"]).removesuffix(" lot")
-    elif quantity is Quantity.DRIFT and (answer.low > 0.0 or answer.high < 0.0):
+    elif quantity is Quantity.DRIFT and answer.details["shows"]:
         yield ("wall drift" if about == "mean_wall_mm" else "centre"), ""
     elif quantity in (Quantity.FAULT_REPEAT, Quantity.FAULT_REPEAT_ANY):
         told = [one for one in answer.warnings if isinstance(one, Message)]
@@ -164,7 +165,7 @@ def _of_tuning(run: LineRun, bench: Bench) -> Iterator[Claim]:
     if isinstance(found, Centring):
         if found.beyond_noise and found.angle_half_deg < 180.0:
             yield "die offset", f"{found.thin_deg:.1f}"
-        if found.drift_p < 0.01:
+        if found.drift_p < WANDER_P:
             yield "centre", ""
     seconds, wall = at_the_die(run)
     if "melt_temperature_c" in run.machine:
@@ -173,12 +174,8 @@ def _of_tuning(run: LineRun, bench: Bench) -> Iterator[Claim]:
             seconds, run.machine["melt_temperature_c"], wall, "melt_temperature_c", "mean wall", "mm per degC",
             "open", others, float("nan"), run.phase == STEADY,
         )  # fmt: skip
-        # An association is told as such and claims no cause.
-        if (
-            isinstance(answer, SettingAnswer)
-            and answer.kind == "response"
-            and (answer.gain.low > 0.0 or answer.gain.high < 0.0)
-        ):
+        # What was told as an association counts too: a reader takes it for a cause.
+        if isinstance(answer, SettingAnswer) and answer.kind != "not shown":
             yield "melt gain", f"{1000.0 * answer.gain.low:.4f} {1000.0 * answer.gain.high:.4f}"
 
 

@@ -13,7 +13,7 @@ from tests.dashboards.invented import REFUSED, capability
 
 
 def result(estimate: float, low: float, high: float, unit: str = "") -> Result:
-    asked = asks(Quantity.REGRESSION)
+    asked = asks(Quantity.SETTING_RESPONSE)
     return replace(capability(1.0, 0.5), question=asked, estimate=estimate, low=low, high=high, unit=unit)
 
 

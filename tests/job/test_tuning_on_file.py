@@ -102,14 +102,15 @@ def test_what_a_delay_stands_on_is_told_where_one_is_told(l2: LineOnFile) -> Non
     assert list(delays_told(without)) == []
 
 
-def test_the_screw_is_a_response_and_the_rest_associations(l2: LineOnFile) -> None:
+def test_the_screw_is_a_response_and_the_rest_are_refused(l2: LineOnFile) -> None:
     answers = {one.setting: one for one in l2.products[0].tuning.answers if isinstance(one, SettingAnswer)}
     screw = answers.pop("screw_speed_rpm")
     assert screw.kind == "response"
     assert len(screw.steps) == 3
     assert screw.gain.low < screw.by_balance < screw.gain.high
     assert screw.delay_low_s < LATE_S < screw.delay_high_s
-    assert {one.kind for one in answers.values()} == {"association"}
+    # No other setting is known for eight minutes without a gap.
+    assert answers == {}
 
 
 def test_before_and_after_leaves_the_trial_out_and_tells_other_changes(l2: LineOnFile) -> None:

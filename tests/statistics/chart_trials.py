@@ -30,9 +30,9 @@ from pipeline.statistics.run_length import (
     cusum_limit,
     ewma_arl,
     ewma_width,
-    guaranteed_width,
     mewma_arl0,
     mewma_limit,
+    prediction_width,
     shewhart_width,
 )
 from pipeline.statistics.run_rules import (
@@ -108,15 +108,20 @@ def individuals(n: int, random: Random) -> Simulated:
     return _shares(ARL0, alarms, 200)
 
 
-def individuals_guaranteed(n: int, random: Random) -> Simulated:
-    """Limits from 30 reels by the robust estimate, widened: an average at least as long as the budget is computed."""
-    width, alarms = guaranteed_width(ARL0, 30), []
-    for x in random.standard_normal((n, 230)):
-        base = _chart(individuals_chart(x[:30])).details
-        alarms.append(
-            len(_chart(individuals_chart(x[30:], base["centre"], base["sigma"], width, baseline=30)).signals)
-        )
-    return _shares(ARL0, alarms, 200)
+def individuals_predicted(baseline: int) -> Callable[[int, Random], Simulated]:
+    """Limits from so few reels, over baselines."""
+
+    def run(n: int, random: Random) -> Simulated:
+        width, alarms = prediction_width(ARL0, baseline), []
+        for x in random.standard_normal((n, baseline + 200)):
+            behind = x[:baseline]
+            made = individuals_chart(
+                x[baseline:], behind.mean(), behind.std(ddof=1), width, baseline=baseline
+            )
+            alarms.append(len(_chart(made).signals))
+        return _shares(ARL0, alarms, 200)
+
+    return run
 
 
 def _subgroups(which: int) -> Callable[[int, Random], Simulated]:
@@ -329,7 +334,8 @@ def _rules(rules: tuple[RunRule, ...]) -> Callable[[int, Random], Simulated]:
 
 TRIALS: dict[str, Callable[[int, Random], Simulated]] = {
     "individuals chart": individuals,
-    "individuals chart, limits of 30 reels widened": individuals_guaranteed,
+    "individuals chart, limits of 12 reels": individuals_predicted(12),
+    "individuals chart, limits of 100 reels": individuals_predicted(100),
     "mean chart": _subgroups(0),
     "s chart": _subgroups(1),
     "residual chart": residuals,

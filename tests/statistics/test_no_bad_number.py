@@ -73,9 +73,10 @@ MORE: dict[str, Any] = {
     "within": 1e-5, "between": 1e-5, "over": 1e-5,
 }  # fmt: skip
 MINE: dict[str, dict[str, Any]] = {
+    "beyond_wander.chance_of_wander": {"design": np.ones((len(SERIES), 1)), "tested": [0]},
     "minimum_of_reel.reels_alike": {"dispersion": None},
     "event_family.family_probabilities": {"reels": [[1.0, 2.9, 4.8], [10.2, 12.1, 13.0]], "least_sd_m": 0.05},
-    "run_length.guaranteed_width": {"baseline": 20},
+    "run_length.prediction_width": {"baseline": 20},
     "bootstrap.redraw": {"n": 100},
     "capability.index_lower_bound": {"n_for_mean": 40.0},
     "capability.index_standard_error": {"n_for_mean": 40.0, "n_for_variance": 40.0},

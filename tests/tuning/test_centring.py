@@ -281,7 +281,7 @@ def test_response_is_not_known_from_too_few_or_tied_turns() -> None:
     few = learn_response([], bolts)
     assert isinstance(few, Refused)
     assert said(few.reason) == (
-        "0 measured adjustments of the bolts on record; 3 are needed to know what a turn does. Log small single "
+        "0 measured adjustments of the bolts on record; 2 are needed to know what a turn does. Log small single "
         "turns with the meter they were made at."
     )
     run = l2_run(0, 6)[0]

@@ -134,7 +134,7 @@ def test_simulated_line_whose_screw_follows_the_speed() -> None:
     one = found(
         answer_to(seconds, run.speed_m_s, wall, "line_speed_m_s", "mean wall", "mm per m/s", others=others)
     )
-    assert one.kind == "association"
+    assert one.kind == "not shown"
     assert (
         "Other settings moved at the same steps, so their effects cannot be separated: screw speed."
         in said(one.told)
@@ -169,6 +169,44 @@ def test_no_steps_is_no_response() -> None:
     assert said(still.reason) == "A series that does not vary cannot answer."
     run = l2_run(0)[0]
     assert np.isfinite(at_the_die(run, "diameter_mm")[1]).mean() > 0.8
+
+
+def test_two_wanders_that_have_nothing_to_do_with_each_other_are_no_association() -> None:
+    # The interval holds nothing in 95 of 100, and a claim is made of hardly any.
+    random = np.random.default_rng(4)
+    held = claimed = 0
+    for memory_s in (60.0, 300.0):
+        for _ in range(40):
+            x, y = (wander(1200, math.exp(-1.0 / memory_s), random) for _ in range(2))
+            x += 0.3 * random.standard_normal(x.size)
+            one = found(answer_to(np.arange(1200.0), x, y, "melt_temperature_c", "mean wall", "mm per degC"))
+            held += one.gain.low <= 0.0 <= one.gain.high
+            claimed += one.kind != "not shown"
+    assert held >= enough(80)
+    assert claimed == 0
+    assert said(one.told)[0] == (
+        f"Nothing beyond chance (p {one.gain.details['p_value']:.2g}): the interval only says how large an answer may "
+        "hide."
+    )
+
+
+def test_steps_at_which_nothing_else_moved_are_enough() -> None:
+    seconds, speed, wall = stepped(4)
+    screw = np.where(seconds < 1600.0, 60.0, 66.0)  # with the fourth step alone
+    one = found(
+        answer_to(
+            seconds,
+            speed,
+            wall,
+            "line_speed_m_s",
+            "mean wall",
+            "mm per m/s",
+            others={"screw_speed_rpm": screw},
+        )
+    )
+    assert one.kind == "response"
+    assert len(one.steps) == 4
+    assert one.gain.low <= -0.040 <= one.gain.high
 
 
 def steps_and_answer(
