@@ -223,7 +223,7 @@ def _print_reel(answer: dict[str, Any], against: Sequence[Said]) -> None:
                     shown.figure(one["to_outer_m"]),
                     f"{shown.figure(one['from_core_m'])} to {shown.figure(one['to_core_m'])}",
                     judged_by(one["limit_id"], one["limit_revision"]),
-                    shown.sentence(one["told_on_reel"]),
+                    shown.sentence(one["sentence"]),
                 )
                 for one in answer["findings"]
             ],

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
@@ -20,11 +19,12 @@ from pipeline.record.plant_sheet_on_file import unit_of_run
 from pipeline.record.standing import standing_of, standings_of_run
 from pipeline.record.standing_told import standing_record, told_once
 from pipeline.store.readings import thinned_sentence, thinning_of
-from pipeline.store.said_columns import cause_of, first_advice, first_of, holding_of, lacking_of, told_of
+from pipeline.store.said_columns import cause_of, first_advice, first_of, lacking_of, told_of
 from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.record.samples_judged import JudgedSample
+    from pipeline.record.standing import Standing
     from pipeline.store.database import Store
     from pipeline.why import Lacking
 
@@ -60,17 +60,14 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
     row = found[0]
     key = {"assessment_id": row["assessment_id"], "reel_id": reel_id}
     own = [{**one, "reel_id": reel_id} for one in store.ask("questions/reel_findings", **key)]
-    findings = [_on_reel(row, one) for one in own]
-    lacks = lacks_of(store, row["assessment_id"], reel_id)
     now = standing_of(store, reel_id)
     return {
-        "reel": _in_words(row, lacks),
+        "reel": _in_words(row, now),
         "requirements": [
             {**_without_codes(one), "sentence": plain(told_of(one))}
             for one in store.ask("questions/reel_requirements", **key)
         ],
-        "findings": findings,
-        "reasons_on_reel": reasons_on_reel(row, own, lacks),
+        "findings": [_on_reel(row, one) for one in own],
         "unit": unit_of_run(store, row["run_id"]),
         "results": results_of(store, row["assessment_id"], reel_id),
         "lots": store.ask("questions/reel_lots", load_id=row["load_id"], **key),
@@ -98,17 +95,16 @@ def _steady_read_m(store: Store, reel: Row) -> float:
 
 
 def _on_reel(reel: Row, finding: Row) -> Row:
-    """A finding with its places and its sentence counted from the reel's outer end as well."""
+    """A finding with its places from the reel's outer end as well, and its sentence, which counts from there."""
     low, high = span_on_reel(finding["from_m"], finding["to_m"], reel["from_m"], reel["to_m"])
     told = told_of(finding)
     return {
         **_without_codes(finding),
-        "sentence": plain(told),
+        "sentence": told_on_reel(told, reel["to_m"]),
         "cause_sentence": plain(cause_of(finding)),
         "advice": plain(first_advice(finding)),
         "from_outer_m": low,
         "to_outer_m": high,
-        "told_on_reel": told_on_reel(told, reel["to_m"]),
     }
 
 
@@ -117,12 +113,14 @@ def _without_codes(row: Row) -> Row:
     return {name: value for name, value in row.items() if name not in ("said", "cause_said", "first_said")}
 
 
-def _in_words(reel: Row, lacks: Sequence[Lacking]) -> Row:
-    """A reel with what its evidence lacks and what to do about it first, in words."""
+def _in_words(reel: Row, now: Standing) -> Row:
+    """A reel as it stands now, with what its evidence alone says beside that and what to do first, in words."""
     first = first_of(reel)
     return {
         **_without_codes(reel),
-        "reasons": [plain(one.told) for one in lacks],
+        "evidence": reel["standing"],
+        "standing": now.code,
+        "reasons": told_once(now.reasons),
         "first_action": "" if first is None else first,
     }
 
@@ -131,18 +129,6 @@ def lacks_of(store: Store, assessment_id: int, reel_id: str) -> tuple[Lacking, .
     """What the evidence of one reel lacks."""
     rows = store.ask("questions/lacks_of_assessment", assessment_id=assessment_id)
     return lacking_of([one for one in rows if one["reel_id"] == reel_id])
-
-
-def reasons_on_reel(reel: Row, findings: list[Row], lacks: Sequence[Lacking]) -> list[str]:
-    """Why a reel stands as it does; the places of findings count from its outer end.
-
-    Args:
-        reel: the reel, with the findings that hold it and its place on the run.
-        findings: findings of its judgement.
-        lacks: what its evidence lacks.
-    """
-    held_by = [plain(told_on_reel(told_of(one), reel["to_m"])) for one in holding_of(reel, findings)]
-    return list(dict.fromkeys((*held_by, *(plain(one.told) for one in lacks))))
 
 
 def _sample_record(one: JudgedSample) -> dict[str, Any]:

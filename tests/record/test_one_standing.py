@@ -47,6 +47,7 @@ from pipeline.reports.typesetting import Wording
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.wording.say import plain
 from tests.acts.decided_store import ENGINEER, MANAGER, SENT, judged
+from tests.record.shown_figures import Figures, of_pack, of_plan, of_print, of_reel_record, of_reel_told
 from tests.reports.test_printed_records import text_of
 
 EXPECTED = {
@@ -65,6 +66,7 @@ EXPECTED = {
     "L1-0413-02": "released",  # and cut
     "L1-0413-03": "held",
     "L1-0413-04": "held since it left",
+    "L2-0517-01": "held",  # a third of it was not monitored
 }
 LENGTHS = {"A-1": "shipped", "A-2": "released"}
 CODES = get_args(Code)
@@ -97,7 +99,9 @@ def sample(store: Store, reel: str) -> str:
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    made = judged(tmp_path_factory.mktemp("states") / "store", "R-0411", "R-0412", "R-0413", "R-0415")
+    made = judged(
+        tmp_path_factory.mktemp("states") / "store", "R-0411", "R-0412", "R-0413", "R-0415", "R-0517"
+    )
     with open_to_write(made) as store:
         number = sample(store, "L1-0415-03")
         assert standing_of(store, "L1-0415-03").code == "held"
@@ -238,7 +242,8 @@ def test_packs_declarations_and_events_for_others_say_the_same(folder: Path) -> 
         events = [one for one in document["epcisBody"]["eventList"] if "wire:standing" in one]
         told = {one["epcList"][0].rpartition("/")[2]: one["wire:standing"] for one in events}
         assert told == EXPECTED | LENGTHS
-        for name, code in EXPECTED.items():
+        # One reel of each standing: a declaration looks at the whole history of each.
+        for code, name in {code: name for name, code in EXPECTED.items()}.items():
             held = [
                 str(one)
                 for one in refused(store, name, sheet)
@@ -364,3 +369,47 @@ def test_wire_that_left_while_held_heads_every_page_that_concerns_it(folder: Pat
         seen |= {(kind, name): 1 for name in names}
     assert {kind for kind, _ in seen} == set(get_args(PageKind)) - {"construction"}
     assert all(rules[name].keys() == set(get_args(PageKind)) for name in ALARMS)
+
+
+# A thin spot with others beside it, wire that left held, a clean one that was cut, one a third of which nobody saw.
+COMPARED = ("L1-0412-02", "L1-0412-03", "L1-0413-02", "L2-0517-01")
+
+
+@pytest.mark.parametrize("unit", ["ft", "m"])
+def test_every_figure_of_a_reel_is_one_figure(
+    folder: Path, pages: Path, unit: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Length, unmonitored, untested, faults, walls; stretch, length and worst value of each finding, from both ends."""
+
+    def told(*words: str) -> str:
+        run([*words, "--store", str(folder)])
+        return capsys.readouterr().out
+
+    found = Figures()
+    monkeypatch.setattr("pipeline.record.reel_and_lot.unit_of_run", lambda _store, _run: unit)
+    for name in COMPARED:
+        of_reel_told(found, "reel", name, told("reel", name))
+        of_reel_record(found, "reel --json", json.loads(told("reel", name, "--json")))
+    if unit == "m":
+        assert list(found.apart()) == []
+        return
+    name = COMPARED[0]
+    of_plan(found, "cut", json.loads(told("cut", name, "--json")), told("cut", name))
+    for kind in ("shifts", "runs", "reels", "lots", "nonconformance"):
+        for path in (pages / kind).glob("*.html"):
+            found.tables(f"{kind}/{path.stem}", path.read_text())
+    with open_to_read(folder) as store:
+        of_pack(found, lot_content(store, LOTS[0], AT, lambda _anchor: b"").frames)
+        for kind, one in (("lot", LOTS[0]), ("finding", "R-0412-F01")):
+            of_print(found, f"print {kind}", text_of(printed(store, kind, one, "quality engineer", AT)))
+    assert list(found.apart()) == []
+    # Each was really compared: so many kinds of places say it.
+    for subject, quantity, least in (
+        (name, "length", 6),
+        (name, "thinnest", 4),
+        (name, "unmonitored", 5),
+        *(("R-0412-F01", one, 8) for one in ("from outer end", "to outer end", "length", "worst")),
+        *(("R-0412-F01", one, 6) for one in ("from core end", "to core end")),
+    ):
+        assert len({where.partition("/")[0] for where, *_ in found.said[subject, quantity]}) >= least
+    assert found.said["L2-0517-01", "unmonitored"][0][1] > 90.0
