@@ -49,6 +49,26 @@ def few_digits(figure: float) -> str:
     return f"{figure:,.0f}" if 1000.0 <= abs(figure) < 1e15 else f"{figure:.4g}"
 
 
+# Figures behind a result that are in the unit of what was read, which the result does not carry.
+OF_READINGS = {"mean", "sd", "amplitude", "standard_deviation", "grand_mean", "location"}
+
+
+def detail(name: str, figure: float) -> tuple[str, Markup]:
+    """A figure behind a result with what it is of: in both unit systems where its name ends in a unit."""
+    ends = next((one for one in _SAVED if name.endswith(f"_{one}") and not name.endswith("_m_per_km")), "")
+    label = name.removesuffix(f"_{ends}").replace("_", " ")
+    if not ends:
+        return label, Markup("{}").format(few_digits(figure))
+    spans = [
+        Markup('<span class="{}">{}<span class="unit">\u00a0{}</span></span>').format(
+            system, few_digits(figure * side.factor + side.offset), side.unit
+        )
+        for system in ("us", "si")
+        for side in (KINDS[_SAVED[ends]].side(system),)
+    ]
+    return label, Markup('<span class="q">{}{}</span>').format(*spans)
+
+
 def stretch(from_m: float | None, to_m: float | None) -> Markup:
     """A stretch of wire, ``from`` to ``to``, in both unit systems."""
     if from_m is None or to_m is None:
@@ -160,6 +180,8 @@ def environment() -> Environment:
         q=quantity,
         basis_of=BASIS,
         few_digits=few_digits,
+        detail=detail,
+        of_readings=OF_READINGS,
         stretch=stretch,
         on_reel=on_reel,
         places_saved=places_saved,

@@ -285,7 +285,9 @@ def balance_told(tuning: LineTuning) -> Iterator[Message]:
     def of_run(run: str, one: SpecificOutput | Refused) -> Message:
         if isinstance(one, Refused):
             return message(Tuned.OF_RUN, run=run, told=as_message(one.reason))
-        return message(Tuned.OUTPUT, run=run, output=one.result.estimate, told=one.told)
+        return message(
+            Tuned.OUTPUT, run=run, output=Measure(one.result.estimate, "kg/h per rpm"), told=one.told
+        )
 
     yield from (of_run(run, one) for run, one in tuning.outputs.items())
     yield from tuning.balance

@@ -12,7 +12,7 @@ from typing import Literal
 Advice = Literal["repairable", "replace", "inspect first"]
 
 CAUTIONS: tuple[str, ...] = (
-    "De-energise the circuit, lock it out and prove it dead before anyone touches the wire.",
+    "De-energize the circuit, lock it out and prove it dead before anyone touches the wire.",
     "Only qualified persons inspect, test, repair or replace wire.",
     "The adopted code, the maker's procedure and the authority having jurisdiction decide; this guide does not.",
     "This program decides nothing about wire in service and has not seen the wire.",

@@ -65,6 +65,7 @@ KINDS: dict[str, Kind] = {
     "percent": _same("%", 1),
     "angle": _same("°", 0),
     "rotation": _same("rpm", 1),
+    "output a turn": Kind(Side("lb/h per rpm", 1 / KG_PER_POUND, 3), Side("kg/h per rpm", 1.0, 3)),
     "days": _same("days", 1),
     "wall per length": Kind(
         Side("mil per 1000 ft", M_PER_FOOT / MM_PER_MIL, 3), Side("\u00b5m per km", 1000.0, 2)
@@ -111,6 +112,7 @@ _OF_UNIT = {
     "%": "percent",
     "deg": "angle",
     "rpm": "rotation",
+    "kg/h per rpm": "output a turn",
     "d": "days",
     "days": "days",
     "mm/km": "wall per length",

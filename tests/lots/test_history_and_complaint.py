@@ -238,5 +238,5 @@ def test_the_field_guide_and_its_cautions() -> None:
         assert (one.advice == "repairable") == (one.reaches == "covering")
     assert GUIDE[-1].damage == "damage whose depth is not known"
     text = " ".join(CAUTIONS)
-    for word in ("De-energise", "qualified persons", "adopted code", "maker's procedure", "authority"):
+    for word in ("De-energize", "qualified persons", "adopted code", "maker's procedure", "authority"):
         assert word in text

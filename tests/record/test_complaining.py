@@ -65,7 +65,7 @@ def test_the_record_around_the_mark(judged_store: Path) -> None:
     assert figures["thinnest_wall_mm"]["least"] == near["thinnest_wall_mm"].item() >= row["worst"]
     assert set(record.around["events"]["kind"]) == {"spark fault", "surface flaw"}
     assert [one["lot"] for one in answer.lots] == ["BK-112", "CU14-0226", "PA-0318", "PVC-7740"]
-    assert record.cautions[0].startswith("De-energise the circuit")
+    assert record.cautions[0].startswith("De-energize the circuit")
     assert plain(record.told[-1]).startswith("The record shows what the line's instruments saw")
 
 

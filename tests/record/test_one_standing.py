@@ -9,6 +9,7 @@ import json
 import re
 from collections.abc import Callable
 from datetime import UTC, datetime
+from html import unescape
 from pathlib import Path
 from typing import Any, get_args
 
@@ -369,6 +370,39 @@ def test_wire_that_left_while_held_heads_every_page_that_concerns_it(folder: Pat
         seen |= {(kind, name): 1 for name in names}
     assert {kind for kind, _ in seen} == set(get_args(PageKind)) - {"construction"}
     assert all(rules[name].keys() == set(get_args(PageKind)) for name in ALARMS)
+
+
+def prose(markup: str) -> str:
+    """What a reader of mil and foot reads of a page; scripts, the log's own figures and limits of record left out."""
+    kept = re.sub(r"<(script|style|svg|footer|code|time)\b.*?</\1>", "", markup, flags=re.DOTALL)
+    kept = re.sub(r'<table[^>]* id="as-logged".*?</table>', "", kept, flags=re.DOTALL)
+    kept = re.sub(r'<span class="unit">(.*?)</span>', r"\1", kept)
+    kept = re.sub(r'<span class="si">[^<]*(?:<sub>[^<]*</sub>[^<]*)*</span>', "", kept)
+    text = re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", kept)))
+    return re.sub(r"\bat (?:least|most) [\d.]+ mm\b", "", text)
+
+
+def test_no_page_shows_millimeters_in_mil_mode_or_more_digits_than_are_known(pages: Path) -> None:
+    """Seen: 0.3701433225290074, and 1.26 mm, kg and per km beside mil, lb and per 1000 ft."""
+    other, long, read = [], [], 0
+    for path in pages.rglob("*.html"):
+        if path.parent.name in (
+            "guides",
+            "constructions",
+        ):  # tables of trials, and values as documents print them
+            continue
+        text = prose(path.read_text())
+        read += len(text)
+        other += [
+            (path.name, one) for one in re.findall(r".{30}\d (?:mm|km|kg|kg/km|m/min|bar|per km)\b", text)
+        ]
+        long += [
+            (path.name, one)
+            for one in re.findall(r"(?<![\w.-])\d+\.\d+(?![\w.-])", text)
+            if len(one.replace(".", "").lstrip("0")) > 6
+        ]
+    assert read > 100_000
+    assert (other, long) == ([], [])
 
 
 # A thin spot with others beside it, wire that left held, a clean one that was cut, one a third of which nobody saw.
