@@ -229,7 +229,7 @@ def _assess_line(one: AssessOutcome) -> str:
         return f"{one.run_id}: {one.outcome}. {plain(one.reason or '')}"
     new = "" if one.was_new else " (already judged on the same basis)"
     return (
-        f"{one.run_id}: {counted(one.releasable, 'reel')} releasable, {one.held} held, "
+        f"{one.run_id}: {counted(one.releasable, 'reel')} releasable on the evidence, {one.held} held, "
         f"{counted(one.findings, 'finding')}"
         f" (assessment {one.assessment_id}){new}"
     )

@@ -93,5 +93,5 @@ def test_load_and_assess_on_a_disk_that_fills(small_run: Path, disk: SmallDisk, 
     assert capsys.readouterr().err == told(store)
     disk.holds(100_000)
     assert reelproof(assess) == 0
-    assert "2 reels releasable, 1 held, 2 findings (assessment 1)" in capsys.readouterr().out
+    assert "2 reels releasable on the evidence, 1 held, 2 findings (assessment 1)" in capsys.readouterr().out
     assert_whole(store)
