@@ -91,7 +91,9 @@ def anchor_from(text: str) -> Anchor:
         ReelproofError: it is no such text.
     """
     size, _, root = text.strip().lower().partition(":")
-    if not (size.isdecimal() and size.isascii() and 0 < int(size) < 2**53 and _is_hash(root)):
+    if not (
+        size.isdecimal() and size.isascii() and len(size) < 17 and 0 < int(size) < 2**53 and _is_hash(root)
+    ):
         raise ReelproofError(
             Complaint(
                 f"'{text}'",

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.signing import new_key, public_key
+from pipeline.regular_file import LONGEST_SHEET_BYTES, opened_regular
 
 PUBLIC_SUFFIX = ".pub"
 ONLY_OWNER = 0o600
@@ -114,7 +115,8 @@ def read_public_key(path: Path) -> bytes:
 
 def _content(path: Path) -> bytes:
     try:
-        return path.read_bytes()
+        with opened_regular(path) as file:
+            return file.read(LONGEST_SHEET_BYTES)
     except OSError as why:
         raise _refuse(
             path, f"this file cannot be read ({why.strerror})", "Check the path of the key"

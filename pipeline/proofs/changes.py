@@ -131,11 +131,16 @@ def _reel_told_otherwise(store: Store, entry: Entry, seen: dict[int, dict[str, A
             seen[number] = reel_records(store, number)
     except (ValueError, KeyError, TypeError):
         return [f"entry {entry.entry_no}: it does not say by which judgement reel {entry.subject} stands."]
-    if seen[number].get(entry.subject) == record:
+    if _without_words(seen[number].get(entry.subject, {})) == _without_words(record):
         return []
     return [
         f"entry {entry.entry_no}: the rows of assessment {number} no longer say of reel {entry.subject} what it keeps."
     ]
+
+
+def _without_words(record: dict[str, Any]) -> dict[str, Any]:
+    """A record without what it says in words: earlier versions kept a sentence, later ones code and arguments."""
+    return {key: value for key, value in record.items() if key not in ("sentence", "said")}
 
 
 def _removed_by_thinning(entries: Sequence[Entry]) -> set[tuple[str, str, str]]:

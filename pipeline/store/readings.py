@@ -181,6 +181,8 @@ def read_frame(
     import polars as pl
 
     path = _file_of(store, folder, file, or_thinned=or_thinned)
+    if path.exists() and not path.is_file():
+        raise damaged_readings(path, OSError())
     try:
         columns = [name for name in pl.read_parquet_schema(path) if name in only] if only else None
         return pl.read_parquet(path, columns=columns, glob=False, hive_partitioning=False)

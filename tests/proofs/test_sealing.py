@@ -6,6 +6,7 @@ import random
 import shutil
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
 import duckdb
@@ -14,10 +15,12 @@ import pytest
 
 from pipeline.job.assessing import assess_runs
 from pipeline.job.loading import load_sheets
-from pipeline.proofs.changes import AS_WRITTEN, changes_in
+from pipeline.lots.journal import next_entry
+from pipeline.proofs.changes import AS_WRITTEN, _reel_told_otherwise, changes_in
 from pipeline.proofs.verifying import verified
+from pipeline.record.reel_record import KIND as REEL
 from pipeline.record.sealing import ASSESSMENT_TABLES, ENTRY_TABLES, LINE_TABLES, LOAD_TABLES, frame_sha256
-from pipeline.store.database import open_to_write
+from pipeline.store.database import Store, open_to_write
 from pipeline.store.layout import READINGS
 from pipeline.store.sql_files import statement, statements
 
@@ -96,6 +99,15 @@ def test_a_changed_and_a_missing_file_are_found(copy: Path) -> None:
             f"run R-0415, load 1: the file {run}/load_id=1/logged.parquet is not as it was written.",
             f"run R-0415, assessment 1: the file {run}/assessment_id=1/measured.parquet is missing.",
         )
+
+
+def test_the_record_of_a_reel_is_told_by_its_figures_whatever_words_its_version_kept() -> None:
+    for kept in ({"sentence": "Reel A was judged: held."}, {"said": "{}"}, {"standing": "releasable"}):
+        record = {"assessment_id": 1, "standing": "held"} | kept
+        entry = next_entry(None, datetime(2026, 3, 3, tzinfo=UTC), REEL, "A", record)
+        seen = {1: {"A": {"assessment_id": 1, "standing": "held", "said": "[]"}}}
+        told = _reel_told_otherwise(Store(Path(), None, writable=False), entry, seen)  # type: ignore[arg-type]
+        assert bool(told) == ("standing" in kept)
 
 
 def test_every_table_of_a_load_or_judgement_is_sealed() -> None:
@@ -197,8 +209,9 @@ def test_a_store_being_written_is_verified_by_its_copy(copy: Path) -> None:
 
 HOLDING = """
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
-from pipeline.store.database import open_to_write
+from pipeline.store.database import Store, open_to_write
 with open_to_write(Path(sys.argv[1])) as store:
     store.connection.execute("CREATE TABLE judged.scratch AS SELECT 1 AS one")
     store.connection.execute("CHECKPOINT")

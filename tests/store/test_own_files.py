@@ -11,9 +11,11 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.errors import SheetError, StoreError
+from pipeline.errors import ReelproofError, SheetError, StoreError
 from pipeline.job.alone import refusal_of
 from pipeline.job.watching import LONGEST_PAUSE_S, MEMORY, Watched, look, remember, remembered
+from pipeline.lots.journal import anchor_from
+from pipeline.lots.key_files import read_public_key
 from pipeline.proofs.verifying import verified
 from pipeline.record.gauge_tables import read_study
 from pipeline.record.journal_on_file import journal_of, note
@@ -159,3 +161,11 @@ def test_readings_are_on_the_disk_before_the_catalogue_names_them(
         names = [path.name for path in forced]
         assert names.index("logged.parquet") > names.index(".unfinished")  # the note of its name comes first
         assert set(target.parents) & set(tmp_path.rglob("*")) | {tmp_path, tmp_path / READINGS} <= set(forced)
+
+
+def test_keys_and_roots_out_of_all_bounds_are_refused(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "plant.key.pub")
+    with pytest.raises(ReelproofError, match="this file cannot be read"):
+        read_public_key(tmp_path / "plant.key.pub")
+    with pytest.raises(ReelproofError, match="this is no journal size and root"):
+        anchor_from("9" * 5000 + ":" + "ab" * 32)
