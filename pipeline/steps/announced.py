@@ -23,8 +23,8 @@ from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats
 from pipeline.steps.section_averages import section_averages
 
-# Chance that any announced change of a run is called where none did anything (common practice, no source): somebody asked
-# this one question, so it does not share the chance of those that are asked of every run.
+# Chance that any announced change of a run is called where none did anything (common practice, no source). Somebody
+# asked this question: it does not share the chance of those that are asked of every run.
 CALLED_P = 0.05
 # Wire after a change over which both states may be in the wire [m], where the line sheet gives no `purge_m` (common
 # practice, no source).
