@@ -25,7 +25,7 @@ from pipeline.record.standing import ALARMS, standing_of
 from pipeline.store.database import Store, open_to_write
 from tests.acts.decided_store import copied, judged
 
-SEQUENCES = int(os.environ.get("REELPROOF_ACTS", "6"))
+SEQUENCES = int(os.environ.get("REELPROOF_ACTS", "4"))
 LENGTH = 60
 BAD = {"L1-0412-02": "R-0412-F01", "L1-0412-03": "R-0412-F02"}
 REELS = ("L1-0412-01", "L1-0412-02", "L1-0412-03", "L1-0412-04")

@@ -30,7 +30,7 @@ from pipeline.units import M_PER_FOOT
 from tests.acts.decided_store import ENGINEER, MANAGER, copied, judged
 
 SEQUENCES = int(os.environ.get("REELPROOF_ACTS", "1"))
-STEPS = 45
+STEPS = 32
 CELL_M = 0.5
 # Each reel with something wrong on part of it, and one that is sound.
 REELS = ("L1-0412-02", "L1-0418-02", "L1-0412-01")
