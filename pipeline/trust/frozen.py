@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+from scipy.signal import correlate
 
 from pipeline.logs.row_checks.grid import logged_step
 
@@ -31,6 +33,10 @@ FEWEST_WINDOWS = 4
 # (c) Movement of the diameter in a window beside what gauges move of themselves, and the share of windows from which on
 # the ring is not followed anywhere (chosen here).
 OWN_SD, UNFOLLOWED_SHARE = 2.0, 0.3
+# A ring that follows so many readings late or early reads the wire, from another place (chosen here).
+MOST_LATE = 100
+# A splice's lump is of few readings: what stands out of the median of so many by so many deviations moves nothing.
+LUMP_READINGS, LUMP_SIGMA = 25, 8.0
 _PART = 4096  # windows worked on at a time
 # Slow movement of plain noise is 1; over two windows, fifteen means, it passes this once in five thousand (chi-square).
 WHITE = 3.0
@@ -213,6 +219,7 @@ def unfollowed_readings(wall: Floats, half_diameter: Floats, own_mm: float) -> M
 
     Unlike (b) this asks for no wire on which the ring followed, so that a ring which reads other wire, or none, all
     through is found. What moved by itself may be the diameter; the ring then judges nothing until that is settled.
+    A ring that follows from elsewhere than the line sheet says is not meant: its station is, which is told apart.
 
     Args:
         wall: mean wall by the ring [mm], in the order of the wire; NaN where there is none.
@@ -221,16 +228,33 @@ def unfollowed_readings(wall: Floats, half_diameter: Floats, own_mm: float) -> M
     """
     unfollowed = np.zeros(wall.size, dtype=np.bool_)
     known = np.flatnonzero(np.isfinite(wall) & np.isfinite(half_diameter))
+    if known.size < LUMP_READINGS:
+        return unfollowed
+    out = half_diameter[known] - median_filter(half_diameter[known], LUMP_READINGS)
+    known = known[np.abs(out) <= LUMP_SIGMA * 1.4826 * float(np.median(np.abs(out))) + 1e-12]
     windows = _windows(known.size)
     if len(windows) < FEWEST_WINDOWS:
         return unfollowed
-    slopes, moved, apart = _slopes(half_diameter[known], wall[known], windows)
+    moves, ring = half_diameter[known], wall[known]
+    slopes, moved, apart = _slopes(moves, ring, windows)
     told = moved > APART_SE
     stands = told & (np.abs(slopes) < FROZEN_SLOPE) & (apart > APART_SE)
-    stands &= _movement(half_diameter[known], windows) > OWN_SD * own_mm
+    stands &= _movement(moves, windows) > OWN_SD * own_mm
+    if bool(stands.any()):
+        late = np.roll(moves, _lateness(moves, ring))
+        stands &= np.abs(_slopes(late, ring, windows)[0]) < FROZEN_SLOPE
     if int(stands.sum()) >= max(FEWEST_WINDOWS, UNFOLLOWED_SHARE * int(told.sum())):
         unfollowed[known] = True
         return unfollowed
     for first, last in [one for one in _runs(stands) if one[1] > one[0]]:
         unfollowed[known[windows[first].start : windows[last].stop]] = True
     return unfollowed
+
+
+def _lateness(moves: Floats, ring: Floats) -> int:
+    """How many readings later than the diameter the ring shows what moves, at most `MOST_LATE` either way."""
+    one, other = (np.diff(each[: each.size // 5 * 5].reshape(-1, 5).mean(axis=1)) for each in (moves, ring))
+    together = correlate(other, one, mode="full", method="fft")
+    middle, most = one.size - 1, min(MOST_LATE // 5, one.size - 1)
+    best: int = np.argmax(together[middle - most : middle + most + 1]).item()
+    return 5 * (best - most)

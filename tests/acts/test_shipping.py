@@ -11,6 +11,7 @@ import pytest
 from pipeline.acts.deciding import act_on
 from pipeline.acts.shipping import Shipped, put_shipping_on_file
 from pipeline.errors import ReelproofError, SheetError
+from pipeline.messages import message_of
 from pipeline.proofs.changes import changes_in
 from pipeline.record.left_on_file import Override
 from pipeline.record.shipping_list import read_shipping_list
@@ -305,7 +306,8 @@ def test_who_sent_held_wire_and_why_is_in_the_journal_and_in_its_standing(
     (entry,) = store.ask("questions/entries_of_kind", kind="shipment")
     kept = json.loads(entry["record"])["record"]["override"]
     assert (kept["role"], kept["person"], kept["items"]) == ("quality manager", "QM-1", ["L1-0412-03"])
-    assert kept["against"]["L1-0412-03"].startswith("Held, may not leave. Thinnest wall ")
+    against = message_of(json.loads(kept["against"]["L1-0412-03"]))
+    assert plain(against).startswith("Held, may not leave. Thinnest wall ")
     # Nothing needs sending all the same once nothing is held back.
     with pytest.raises(ReelproofError) as told:
         put(store, tmp_path, HELD, override=SENT)

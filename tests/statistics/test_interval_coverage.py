@@ -45,7 +45,8 @@ SHORT = {
 SOURCES = "".join(
     path.read_text(encoding="utf-8")
     for room in ("statistics", "steps", "wording")
-    for path in sorted((STATISTICS.parent / room).glob("*.py"))
+    for path in sorted((STATISTICS.parent / room).rglob("*.*"))
+    if path.suffix in {".py", ".json"}
 )
 
 

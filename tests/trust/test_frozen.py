@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.trust.frozen import frozen_readings, quiet_readings, wall_by_others, without_followed
+from pipeline.trust.frozen import (
+    frozen_readings,
+    quiet_readings,
+    unfollowed_readings,
+    wall_by_others,
+    without_followed,
+)
 
 ROWS = 1500
 
@@ -114,3 +120,21 @@ def test_a_sensor_that_follows_its_neighbors_does_not_stand_and_one_that_stands_
     half = np.where(np.arange(6000) < 3600, dead, follows)
     left = without_followed(stands, half, others)
     assert left[:3500].mean() > 0.95
+
+
+@pytest.mark.parametrize("late", [0, -90, -28, 35, 90])
+def test_a_ring_that_follows_from_another_place_reads_the_wire(late: int) -> None:
+    """A gauge placed wrongly in the line sheet shows the wire earlier or later, and no dead ring does."""
+    rng = np.random.default_rng(41)
+    half = _wander(rng, 0.01)
+    noise = 0.003 * rng.standard_normal((2, half.size))
+    followed = np.roll(half, late) + noise[0]
+    assert not unfollowed_readings(followed, half + noise[1], 0.001).any()
+    assert unfollowed_readings(noise[0], half + noise[1], 0.001).all()
+
+
+def test_a_splice_s_lump_in_the_diameters_does_not_accuse_the_ring() -> None:
+    rng = np.random.default_rng(42)
+    half = 0.0001 * rng.standard_normal(4000)
+    half[2000:2004] -= 0.25
+    assert not unfollowed_readings(0.003 * rng.standard_normal(4000), half, 0.001).any()
