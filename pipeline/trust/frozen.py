@@ -255,6 +255,7 @@ def _lateness(moves: Floats, ring: Floats) -> int:
     """How many readings later than the diameter the ring shows what moves, at most `MOST_LATE` either way."""
     one, other = (np.diff(each[: each.size // 5 * 5].reshape(-1, 5).mean(axis=1)) for each in (moves, ring))
     together = correlate(other, one, mode="full", method="fft")
-    middle, most = one.size - 1, min(MOST_LATE // 5, one.size - 1)
-    best: int = np.argmax(together[middle - most : middle + most + 1]).item()
+    middle: int = one.size - 1
+    most = min(MOST_LATE // 5, middle)
+    best = int(np.argmax(together[middle - most : middle + most + 1]))
     return 5 * (best - most)
