@@ -159,23 +159,26 @@ def test_two_layers() -> None:
     assert isinstance(covering_target(covering, THHN, 2.4, PRICE), Refused)
 
 
-def test_a_wall_nobody_entered_a_limit_for_leaves_no_target() -> None:
-    """USE-2: the wire code gives an average; a point to UL 854 was seen nowhere, so no target may be advised."""
-    use2 = find_product("USE-2", "1/0 AWG", "concentric")
+@pytest.mark.parametrize(
+    ("type_name", "requirement_set"), [("USE-2", "UL 854"), ("RW90-1000V", "CSA C22.2 No. 38, 1000 V")]
+)
+def test_a_wall_nobody_entered_a_limit_for_leaves_no_target(type_name: str, requirement_set: str) -> None:
+    """A code gives an average; a point to the set was seen nowhere, so no target may be advised."""
+    wire = find_product(type_name, "1/0 AWG", "concentric")
     on = date(2026, 3, 3)
     missing = tuple(
         said(one.told)
-        for one in missing_requirements(use2, on)
+        for one in missing_requirements(wire, on)
         if one.requirement == "minimum wall at any point"
     )
     asked = TuningQuestion(
-        line_l2(), limits_in_force(use2, on), PRICE, noise_mm=0.005, draws=60, missing=missing
+        line_l2(), limits_in_force(wire, on), PRICE, noise_mm=0.005, draws=60, missing=missing
     )
     found = tuning_of_line([l2_run(40, 6, "R-0")[0]], asked)
     assert isinstance(found.target, Refused)
     assert said(found.target.reason) == (
-        "Not judged: no limit on file for minimum wall at any point of USE-2 1/0 AWG, concentric copper to UL 854 on "
-        "2026-03-03. A target would say nothing about it; enter it first."
+        f"Not judged: no limit on file for minimum wall at any point of {type_name} 1/0 AWG, concentric copper to "
+        f"{requirement_set} on 2026-03-03. A target would say nothing about it; enter it first."
     )
     assert found.loss is None
 
