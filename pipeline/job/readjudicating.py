@@ -110,7 +110,7 @@ def reach_of_rows(
         raise ReelproofError(
             Complaint(
                 f"instrument {instrument.id}",
-                f"no requirement is judged by a {instrument.kind} in millimetres",
+                f"no requirement is judged by a {instrument.kind} in millimeters",
                 "Name the wall gauge or the cold diameter gauge; for any other, judge its runs again",
             )
         )

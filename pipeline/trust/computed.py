@@ -19,6 +19,8 @@ LEAST_STEPS = 0.6
 # Share of a window's readings that must agree, weights that make a mean and no extrapolation, and how far what is left
 # may pass what rounding alone leaves (chosen here).
 AGREES, MOST_WEIGHT, ROUNDING = 0.97, 1.1, 1.15
+# A mean's weights add up to one; a sensor that stands still has none, and is told as such (chosen here).
+LEAST_SUM = 0.8
 
 
 def computed_readings(walls: Floats, steps: Floats) -> Mask:
@@ -77,7 +79,7 @@ def _candidates(moves: Floats, steps: Floats, freedom: int) -> list[tuple[int, i
 def _made_of(one: Floats, others: Floats, step: float, steps: Floats) -> bool:
     """Whether a sensor's movement is a mean of the others' to the last digit."""
     weights, *_ = np.linalg.lstsq(others, one, rcond=None)
-    if float((weights**2).sum()) > MOST_WEIGHT:
+    if float((weights**2).sum()) > MOST_WEIGHT or float(weights.sum()) < LEAST_SUM:
         return False
     rounded = float(np.sqrt((step**2 + float(weights**2 @ steps**2)) / 6.0))
     return _rms(one - others @ weights, weights.size) <= ROUNDING * rounded

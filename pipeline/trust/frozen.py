@@ -33,8 +33,9 @@ FEWEST_WINDOWS = 4
 # (c) Movement of the diameter in a window beside what gauges move of themselves, and the share of windows from which on
 # the ring is not followed anywhere (chosen here).
 OWN_SD, UNFOLLOWED_SHARE = 2.0, 0.3
-# A ring that follows so many readings late or early reads the wire, from another place (chosen here).
-MOST_LATE = 100
+# A ring that follows so many readings late or early, and no more than so large a share of the run, reads the wire from
+# another place (chosen here).
+MOST_LATE, MOST_LATE_SHARE = 100, 0.1
 # A splice's lump is of few readings: what stands out of the median of so many by so many deviations moves nothing.
 LUMP_READINGS, LUMP_SIGMA = 25, 8.0
 _PART = 4096  # windows worked on at a time
@@ -241,8 +242,11 @@ def unfollowed_readings(wall: Floats, half_diameter: Floats, own_mm: float) -> M
     stands = told & (np.abs(slopes) < FROZEN_SLOPE) & (apart > APART_SE)
     stands &= _movement(moves, windows) > OWN_SD * own_mm
     if bool(stands.any()):
-        late = np.roll(moves, _lateness(moves, ring))
-        stands &= np.abs(_slopes(late, ring, windows)[0]) < FROZEN_SLOPE
+        later, told_later, _ = _slopes(np.roll(moves, _lateness(moves, ring)), ring, windows)
+        # The best of many places moves with anything a little; only a ring that follows there is placed wrongly.
+        follows = later[told_later > APART_SE]
+        if follows.size and float(np.median(follows)) >= FOLLOWED_SLOPE:
+            stands &= np.abs(later) < FROZEN_SLOPE
     if int(stands.sum()) >= max(FEWEST_WINDOWS, UNFOLLOWED_SHARE * int(told.sum())):
         unfollowed[known] = True
         return unfollowed
@@ -252,10 +256,10 @@ def unfollowed_readings(wall: Floats, half_diameter: Floats, own_mm: float) -> M
 
 
 def _lateness(moves: Floats, ring: Floats) -> int:
-    """How many readings later than the diameter the ring shows what moves, at most `MOST_LATE` either way."""
+    """How many readings later than the diameter the ring best shows what moves, within `MOST_LATE` either way."""
     one, other = (np.diff(each[: each.size // 5 * 5].reshape(-1, 5).mean(axis=1)) for each in (moves, ring))
     together = correlate(other, one, mode="full", method="fft")
     middle: int = one.size - 1
-    most = min(MOST_LATE // 5, middle)
+    most = min(MOST_LATE, int(MOST_LATE_SHARE * moves.size)) // 5
     best = int(np.argmax(together[middle - most : middle + most + 1]))
     return 5 * (best - most)

@@ -83,7 +83,7 @@ def test_an_instrument_that_judges_nothing_is_told() -> None:
         reach_of_rows(line_l1(), gauge_of(line_l1(), "spark tester"), DRIFT, [])
     assert [str(one) for one in fault.value.complaints] == [
         (
-            "instrument L1-HV: no requirement is judged by a spark tester in millimetres. Name the wall gauge or "
+            "instrument L1-HV: no requirement is judged by a spark tester in millimeters. Name the wall gauge or "
             "the cold diameter gauge; for any other, judge its runs again."
         )
     ]

@@ -18,12 +18,12 @@ def test_a_lot_and_a_run_touch_what_the_whole_graph_says(
     with open_to_read(judged_store) as store:
         lots = store.ask("questions/lot_ids")
         names = {row["lot"] for row in lots} | {f"{row['material']} {row['lot']}" for row in lots[:4]}
-        asked = [Question("lot", name) for name in sorted(names)[::2]]
-        asked += [Question("run", row["run_id"]) for row in store.ask("questions/current_runs")[::3]]
+        asked = [Question("lot", name) for name in sorted(names)]
+        asked += [Question("run", row["run_id"]) for row in store.ask("questions/current_runs")]
         few = [contained(store, one) for one in asked]
         monkeypatch.setattr(touched_wire, "_runs_concerned", lambda *_: None)
         assert [contained(store, one) for one in asked] == few
-    assert sum(bool(one.touched) for one in few) > 10
+    assert sum(bool(one.touched) for one in few) > 20
 
 
 def test_a_lot_that_is_not_on_file_is_told_without_reading_a_sheet(

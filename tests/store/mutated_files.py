@@ -29,7 +29,7 @@ from pipeline.errors import ReelproofError
 from tests.logs.mutations import mutated
 
 SLOWEST_S = 10
-LARGEST_BYTES = 1_000_000_000
+LARGEST_BYTES = 500_000_000
 VALUES = [
     *(
         b"9" * 5000,

@@ -52,6 +52,13 @@ def test_the_filled_sensor_is_named_and_no_other(law: noise.Law, sensors: int, f
 
 
 @pytest.mark.parametrize("sensors", [4, 6, 8, 12])
+def test_a_sensor_that_stands_still_is_not_called_filled_in(sensors: int) -> None:
+    walls = _ring(noise.gaussian, 9, sensors)
+    walls[400:, 1] = walls[400, 1]
+    assert not _found(walls, 0.001).any()
+
+
+@pytest.mark.parametrize("sensors", [4, 6, 8, 12])
 def test_of_two_that_are_copies_both_are_doubted(sensors: int) -> None:
     walls = _ring(noise.heavy, 8, sensors)
     walls[:, 1] = walls[:, sensors // 2]
