@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from dashboards.records import AnswerGroup, FindingRow, LimitRow, ReelRow, RunReview
+from dashboards.records import AnswerGroup, Extreme, FindingRow, LimitRow, ReelRow, RunReview
 from pipeline.length.intervals import wire_m
 from pipeline.messages import Said
 from pipeline.quantity import Quantity
@@ -29,12 +29,16 @@ class RequirementRow:
         limit: the limit it is against; None where no reel was judged by it.
         reels_bad: reels found not to conform to it.
         reels_judged: reels of which the evidence says whether they conform.
+        worst: the reading of those reels nearest to or furthest beyond the limit; None where none was judged.
+        worst_reel: the reel it is on.
     """
 
     answer: Result | Refused
     limit: LimitRow | None
     reels_bad: int
     reels_judged: int
+    worst: Extreme | None = None
+    worst_reel: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,17 +108,24 @@ def requirements_of(groups: Iterable[AnswerGroup], reels: Sequence[ReelRow]) -> 
 
 
 def _requirement(answer: Result | Refused, reels: Iterable[ReelRow]) -> RequirementRow:
-    held = [
-        one
+    of_reels = [
+        (one, reel.reel_id)
         for reel in reels
         for one in reel.judgements
         if one.limit is not None and one.limit.limit_id == answer.question.about
     ]
+    held = [one for one, _ in of_reels]
+    limit = held[0].limit if held else None
+    read = [(one.worst, reel_id) for one, reel_id in of_reels if one.worst is not None]
+    nearest = max if limit is not None and limit.sense == "at most" else min
+    worst, worst_reel = nearest(read, key=lambda one: one[0].value) if read else (None, "")
     return RequirementRow(
         answer,
-        held[0].limit if held else None,
+        limit,
         sum(one.outcome == "does not conform" for one in held),
         sum(one.outcome in ("conforms", "does not conform") for one in held),
+        worst,
+        worst_reel,
     )
 
 

@@ -138,7 +138,11 @@ def sightings(
         decision = decide_bounded(one["worst"], at_best, u, limit.value, sense, decision_rule)
         worst = Measure(one["worst"], rule.unit)
         arguments = {
-            **({"worst": worst} if best is None else {"bound": message(Found.BOUNDED, value=worst)}),
+            **(
+                {"worst": worst}
+                if best is None
+                else {"bound": message(Found.BOUNDED, value=worst, limit=against["limit"])}
+            ),
             "at": Place(one["worst_at_m"]),
             **against,
             "verdict": verdict_code(decision.verdict),

@@ -51,10 +51,11 @@ def worst_told(
     from_outer_m = place_on_reel(place_m, reel.to_m)
     return message(
         Why.WORST_BOUND if bounded else Why.WORST,
-        value=Measure(value, limit.unit),
         limit=Measure(limit.value, limit.unit),
         at=Measure(from_outer_m, "m"),
         from_core=Measure(from_other_end(from_outer_m, reel.length_m), "m"),
+        # A diameter is told to its own digits.
+        **{"diameter" if "diameter" in limit.requirement else "value": Measure(value, limit.unit)},
     )
 
 

@@ -11,8 +11,9 @@ from dashboards.figures.wire import wire_figure
 from dashboards.pages.charts import in_order
 from dashboards.pages.index import search_entries
 from dashboards.pages.morning import bars, sheet_id, sheet_title
-from dashboards.pages.run_summary import causes_of, summary_of, unanswered
+from dashboards.pages.run_summary import causes_of, requirements_of, summary_of, unanswered
 from dashboards.pages.shift import by_cause
+from dashboards.records import AnswerGroup
 from dashboards.records.site_pages import FindingEntry, LengthEntry, ShipmentEntry
 from dashboards.site import Site
 from pipeline.messages import message
@@ -46,16 +47,25 @@ def test_the_summary_of_a_run_has_the_index_and_the_reels_found_bad() -> None:
     record = invented.run(3000)
     rows = summary_of(record).requirements
     assert rows and rows[0].answer.question.arguments["symbol"] == "PpkL"
-    for row in rows:
-        held = [
-            one.outcome
-            for reel in record.run.reels
-            for one in reel.judgements
-            if one.limit is not None and one.limit.limit_id == row.answer.question.about
-        ]
-        assert row.reels_bad == held.count("does not conform")
     refused = [one for group in record.run.answers for one in group.answers if isinstance(one, Refused)]
     assert sum(len(one.those) for one in unanswered(record.run.answers)) == len(refused)
+
+
+def test_the_summary_of_a_requirement_counts_its_bad_reels_and_has_its_worst_reading() -> None:
+    record = invented.run(3000)
+    index = summary_of(record).requirements[0].answer
+    reels = record.run.reels
+    for limit in {one.limit for reel in reels for one in reel.judgements if one.limit is not None}:
+        asked = replace(index, question=replace(index.question, about=limit.limit_id))
+        (row,) = requirements_of([AnswerGroup("one", (asked,))], reels)
+        held = [(one, reel.reel_id) for reel in reels for one in reel.judgements if one.limit == limit]
+        assert row.limit == limit
+        assert row.reels_bad == sum(one.outcome == "does not conform" for one, _ in held)
+        read = {(one.worst.value, reel_id) for one, reel_id in held if one.worst is not None}
+        assert row.worst is not None
+        assert row.worst.value == (max if limit.sense == "at most" else min)(read)[0]
+        assert (row.worst.value, row.worst_reel) in read
+    assert any(reel.judgements for reel in reels)
 
 
 def test_every_fault_of_a_finding_is_marked_in_its_plots() -> None:

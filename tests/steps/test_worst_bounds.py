@@ -7,12 +7,15 @@ import polars as pl
 import pytest
 from runs import PLANT, done, made
 
+from pipeline.found import Found
+from pipeline.messages import Measure, message
 from pipeline.nonconformance.decision import DecisionRule, Verdict, decide_bounded
 from pipeline.sheets.line_sheet import Instrument
 from pipeline.sheets.plant_rules import DecisionSheet
 from pipeline.sheets.plant_sheet import PlantSheet, read_plant_sheet
 from pipeline.sheets.run_sheet import Covering
 from pipeline.wall.two_layers import insulation_between
+from pipeline.wording.say import plain
 from tests.said import said
 
 POINT = "minimum wall at any point"
@@ -103,3 +106,8 @@ def test_a_requirement_the_sheet_leaves_out_is_judged_with_a_guard_band() -> Non
     assert {one.decision_rule for one in found.judged.requirements if one.limit_id} == {
         "guard band: conformity must be shown with 95 %"
     }
+
+
+def test_a_bound_keeps_its_side_of_the_limit_in_words() -> None:
+    limit = Measure(70.0, "%")
+    assert "69.95" in plain(message(Found.BOUNDED, value=Measure(69.951, "%"), limit=limit))
