@@ -94,9 +94,10 @@ def overwall_of(tuning: LineTuning) -> tuple[Worth | None, Worth | None, Worth |
 def told_of(one: ProductTuning) -> tuple[Message, ...]:
     """What to read beside a product's figures."""
     tuning = one.tuning
+    if not isinstance(tuning.target, Target):
+        return (*one.told, *tuning.warnings)
     apart = () if tuning.apart is None else (tuning.apart.told,)
-    warnings = tuning.target.warnings if isinstance(tuning.target, Target) else ()
-    return (*one.told, *apart, *tuning.warnings, *warnings)
+    return (*one.told, *apart, *tuning.warnings, *tuning.target.warnings)
 
 
 def _product(one: ProductTuning) -> TunedProduct:

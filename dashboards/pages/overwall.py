@@ -14,6 +14,7 @@ from dashboards.records import OverwallReview, OverwallRow, Plant, WallShare
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from pipeline.results import Refused
+from pipeline.tuned import Tuned
 from pipeline.tuning.giveaway import giveaway
 from pipeline.tuning.requirement_rules import AVERAGE
 from pipeline.tuning.target import RuleTarget, Target
@@ -31,6 +32,8 @@ PARTS = (
     ("fast", "fast variation and noise"),
 )
 
+OF_MONEY = (Tuned.MONEY_SHARED, Tuned.MONEY_FOR, Tuned.NO_PRICE)
+
 
 def overwall_review(plant: Plant, lines: Sequence[LineOnFile], books: list[RunBook]) -> OverwallReview:
     """Everything the overwall page shows.
@@ -42,12 +45,15 @@ def overwall_review(plant: Plant, lines: Sequence[LineOnFile], books: list[RunBo
     """
     rows = tuple(_row(found.line, one) for found in lines for one in found.products)
     priced = any(row.overwall is not None and row.overwall.money is not None for row in rows)
-    note = (
-        "Prices and length a month are the plant's own; where a construction is made on several lines or in several "
-        "sizes, its length is shared out by what is on file."
-        if priced
-        else "The plant sheet gives no prices, so there is mass and no money: enter them under [prices]."
-    )
+    if priced:
+        note = (
+            "Prices and length a month are the plant's own; where a construction is made on several lines or in "
+            "several sizes, its length is shared out by what is on file."
+        )
+    elif any(one.price.per_kg is not None for found in lines for one in found.products):
+        note = "No product has a target, so no excess wall and no money are shown."
+    else:
+        note = "The plant sheet gives no prices, so there is mass and no money: enter them under [prices]."
     return OverwallReview(
         plant, "Excess wall, everything on file", rows, note if rows else "", stamp_of(books)
     )
@@ -58,9 +64,9 @@ def _row(line: str, one: ProductTuning) -> OverwallRow:
     target = tuning.target
     what_ifs = tuple(what.told for what in tuning.what_ifs if not isinstance(what, Refused))
     if isinstance(target, Refused):
-        return OverwallRow(
-            line, one.product, "", None, None, target, "", made_km=one.made_km, told=told_of(one)
-        )
+        # Without a target there is no excess to price.
+        told = tuple(each for each in told_of(one) if each.code not in OF_MONEY)
+        return OverwallRow(line, one.product, "", None, None, target, "", made_km=one.made_km, told=told)
     rule = next(each for each in target.rules if each.bound == "lower" and each.rule == target.binding)
     need = next(
         each
