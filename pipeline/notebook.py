@@ -140,20 +140,22 @@ def assess(store: OpenStore, *runs: str) -> Printed[tuple[AssessOutcome, ...]]:
 
 
 def reel(store: OpenStore, reel_id: str) -> Printed[Standing]:
-    """How one reel stands now, and why.
+    """How one reel stands now, and why, in the plant's units; wire that left although it might not is told first.
 
     Raises:
         NotFoundError: there is no such reel.
     """
+    from pipeline.record.plant_sheet_on_file import plant_sheet_of
     from pipeline.record.standing import standing_of
+    from pipeline.record.standing_told import told_once
     from pipeline.store.database import open_to_read
-    from pipeline.wording.say import plain
 
     with open_to_read(store.folder) as opened:
         now = standing_of(opened, reel_id)
-    return Printed(
-        now, (f"{reel_id}: {now.code}.", plain(now.headline), *(plain(one) for one in now.reasons))
-    )
+        system = plant_sheet_of(opened, now.run_id)[0].system
+    alarms = tuple(f"ALARM: {one}" for one in told_once(now.alarms, system))
+    said = (f"{reel_id}: {now.code}.", *told_once((now.headline, *now.reasons), system))
+    return Printed(now, (*alarms, *said))
 
 
 def readings(store: OpenStore, run_id: str) -> pl.DataFrame:

@@ -10,7 +10,7 @@ import polars as pl
 from dashboards.fillers.decisions import disposition_rows
 from dashboards.fillers.log_walk import log_walk
 from dashboards.fillers.rows import fault_marks, finding_row, limit_row, lot_rows, product_row, stamp_of
-from dashboards.fillers.run import PANEL_OF, TRACES, measured_and_placed, places_of, trace_of
+from dashboards.fillers.run import PANEL_OF, TRACES, judged_traces, measured_and_placed, places_of, trace_of
 from dashboards.fillers.run_book import Row, RunBook
 from dashboards.page_notes import PageNote
 from dashboards.records import (
@@ -53,7 +53,7 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
         plant=plant,
         finding=finding_row(book, row),
         product=product_row(book),
-        window=_window(frame, row) if frame is not None else (),
+        window=_window(book, frame, row) if frame is not None else (),
         limits=tuple(
             PanelLimit(PANEL_OF[one["requirement"]], limit_row(one))
             for one in book.limits
@@ -102,15 +102,16 @@ def _requirement(book: RunBook, row: Row) -> Row | None:
     )
 
 
-def _window(frame: pl.DataFrame, row: Row) -> tuple[Trace, ...]:
+def _window(book: RunBook, measured: pl.DataFrame, row: Row) -> tuple[Trace, ...]:
     """Quantities over the evidence window, at full rate; each by its own place on the wire."""
     traces = []
-    for name, title, unit, panel, place in TRACES:
+    frame, titles = judged_traces(book, measured)
+    for name, _, unit, panel, place in TRACES:
         if place in frame.columns:
             inside = frame.filter(pl.col(place).is_between(row["evidence_from_m"], row["evidence_to_m"]))
             if inside.height == 0:
                 continue
-            trace = trace_of(inside, places_of(inside, place), name, title, unit, panel)
+            trace = trace_of(inside, places_of(inside, place), name, titles[name], unit, panel)
             if trace is not None:
                 traces.append(trace)
     return tuple(traces)

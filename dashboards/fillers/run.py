@@ -16,9 +16,10 @@ from pipeline.length.steady_state import PHASE_NAMES, STEADY
 from pipeline.nonconformance.rules import RULES
 from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.store.readings import read_frame
+from pipeline.wall.two_layers import insulation_between
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Mapping
 
     from numpy.typing import NDArray
 
@@ -130,13 +131,25 @@ def _with_logged(book: RunBook, frame: pl.DataFrame) -> pl.DataFrame:
     return frame
 
 
-def _traces(frame: pl.DataFrame) -> tuple[Trace, ...]:
+def judged_traces(book: RunBook, frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
+    """The frame of `measured_and_placed` as it is judged, and the titles of its traces.
+
+    What a gauge that reads insulation and covering as one leaves between bounds stands at the worse one, and says so.
+    """
+    run, line = sheets_of(book.store, book.head)
+    gauge = line.instrument("wall gauge")
+    between = insulation_between(frame, gauge, run.covering) if gauge is not None and frame.height else {}
+    titles = {name: f"{title} (worse bound)" if name in between else title for name, title, *_ in TRACES}
+    return frame.with_columns(pl.Series(name, low) for name, (low, _) in between.items()), titles
+
+
+def _traces(frame: pl.DataFrame, titles: Mapping[str, str]) -> tuple[Trace, ...]:
     """Every quantity of the run page; those read at the same places share these."""
     columns = {place for *_, place in TRACES if place in frame.columns} if frame.height else set()
     places = {column: places_of(frame, column) for column in columns}
     found = (
-        trace_of(frame, places[place], name, title, unit, panel)
-        for name, title, unit, panel, place in TRACES
+        trace_of(frame, places[place], name, titles[name], unit, panel)
+        for name, _, unit, panel, place in TRACES
         if place in places
     )
     return tuple(one for one in found if one is not None)
@@ -146,7 +159,7 @@ def run_review(plant: Plant, book: RunBook) -> RunReview:
     """Everything the run page shows; the readings are read from the run's Parquet."""
     traces: tuple[Trace, ...] = ()
     if book.is_judged and book.head["assessment_folder"]:
-        traces = _traces(measured_and_placed(book, TRACE_COLUMNS))
+        traces = _traces(*judged_traces(book, measured_and_placed(book, TRACE_COLUMNS)))
     return RunReview(
         plant=plant,
         run=run_row(book),

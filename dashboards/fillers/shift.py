@@ -131,7 +131,8 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
                     FirstThing(
                         action
                         or f"Keep reel {row['reel_id']} in the plant until its reasons are read and decided.",
-                        _with_more([one.sentence for one in reasons]),
+                        _with_more([one.sentence for one in reasons])
+                        or book.standings[row["reel_id"]].headline,
                         row["reel_id"],
                         book.run_id,
                         worst["finding_id"] if worst else "",

@@ -40,6 +40,7 @@ from pipeline.nonconformance.cut_instructions import CAUTION, counter_start
 from pipeline.nonconformance.cutting_plan import Piece
 from pipeline.nonconformance.cutting_rules import Unit
 from pipeline.record.cutting_on_file import NothingToCut, plan_for_reel
+from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.record.sample_say import NOTHING
 from pipeline.steps.measure import STRETCH_M
 from pipeline.units import foot_from_m
@@ -226,11 +227,23 @@ def _roll_ups(book: RunBook, reel: Row) -> tuple[RollUp, ...]:
     # The reel's wire lies on it the other way round: what was made last comes off first.
     inside = inside[::-1]
     from_m = np.array([place_on_reel(row["to_m"], reel["to_m"]) for row in inside])
+    worse_mm = _worse_by_mm(book)
     made = []
     for name, mean, low, high, title, unit in ROLL_UPS:
         if np.isfinite(column(mean)).any():
-            made.append(RollUp(name, title, unit, from_m, STRETCH_M, column(low), column(mean), column(high)))
+            figures = [column(one) for one in (low, mean, high)]
+            if worse_mm and name == "thinnest_wall_mm":
+                title, figures = f"{title} (worse bound)", [one - worse_mm for one in figures]
+            made.append(RollUp(name, title, unit, from_m, STRETCH_M, *figures))
     return tuple(made)
+
+
+def _worse_by_mm(book: RunBook) -> float:
+    """How far the thinnest wall's worse bound lies below its reading [mm]; 0 where the gauge reads the insulation."""
+    run, line = sheets_of(book.store, book.head)
+    gauge = line.instrument("wall gauge")
+    is_bounded = run.covering is not None and gauge is not None and gauge.sees == "insulation and covering"
+    return run.covering.offset_mm if is_bounded and run.covering else 0.0
 
 
 def _drawn(roll_up: RollUp, record: ReelReview) -> str:

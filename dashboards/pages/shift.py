@@ -127,11 +127,12 @@ class Gate:
 def why_in_short(reel: ReelRow) -> Said:
     """What a reel is held for in a few words, gravest first: its requirements and rules, each once.
 
-    The thinnest wall stands before it with its figure and is not named again.
+    The thinnest wall stands before it with its figure and is not named again. A reel with no reason against it, as one
+    that waits for a second person, has what is said of it first.
     """
     times = Counter(one.requirement for one in reel.reasons if one.requirement)
     if not times:
-        return reel.reasons[0].sentence if reel.reasons else ""
+        return reel.reasons[0].sentence if reel.reasons else reel.headline
     others = {name: n for name, n in times.items() if name != POINT or reel.thinnest_wall is None}
     return ", ".join(f"{name} ({n} findings)" if n > 1 else name for name, n in others.items())
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +29,7 @@ class HoldsOn:
         subject: the reel or lot.
         about: which of the two.
         run_id: the run whose plant sheet says who may hold: the reel's, or the newest that used the lot.
+        zone: zone of that plant's clocks.
         length_m: wire on the reel [m]; None for a lot.
         holds: every hold put on it, oldest first.
         in_force: those that nobody lifted.
@@ -37,6 +38,7 @@ class HoldsOn:
     subject: str
     about: str
     run_id: str
+    zone: str
     length_m: float | None
     holds: tuple[Hold, ...]
     in_force: tuple[Hold, ...]
@@ -51,15 +53,15 @@ def holds_on(store: Store, subject: str) -> HoldsOn:
     Raises:
         NotFoundError: there is neither of that number; the nearest are named.
     """
-    put, lifted = holds_on_file(store)
-    own = tuple(one for one in put if one.subject == subject)
-    now = in_force(own, lifted)
     reel = store.ask("questions/reel", reel_id=subject)
-    if reel:
-        return HoldsOn(subject, "reel", reel[0]["run_id"], reel[0]["length_m"], own, now)
-    loads = store.ask("questions/loads_of_lot", lot=subject)
-    if loads:
-        return HoldsOn(subject, "lot", loads[-1]["run_id"], None, own, now)
+    found = reel or store.ask("questions/loads_of_lot", lot=subject)
+    if found:
+        run_id, length_m = found[-1]["run_id"], reel[0]["length_m"] if reel else None
+        zone = plant_sheet_of(store, run_id)[0].zone
+        put, lifted = holds_on_file(store)
+        own = tuple(replace(one, zone=zone) for one in put if one.subject == subject)
+        about = "reel" if reel else "lot"
+        return HoldsOn(subject, about, run_id, zone, length_m, own, in_force(own, lifted))
     known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
     raise not_on_file(
         "reel or lot", subject, [*known, *(row["lot"] for row in store.ask("questions/lot_ids"))]
@@ -97,7 +99,7 @@ def put_hold(
             if (one.from_outer_m, one.to_outer_m, one.by, one.reason) == (start, end, by, reason):
                 return one.number  # the command was killed after it had put it, and given again
         about: HeldKind = "reel" if held.length_m is not None else "lot"
-        hold = Hold(0, about, subject, start, end, by, reason, now or datetime.now(UTC))
+        hold = Hold(0, about, subject, start, end, by, reason, now or datetime.now(UTC), held.zone)
         record: dict[str, Any] = {
             "said": said_json(hold.as_put),
             "about": held.about,

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 TITLES = {
     "mean_wall_mm": "Mean insulation wall",
     "thinnest_wall_mm": "Thinnest insulation wall",
+    "thinnest_wall_low_mm": "Thinnest insulation wall (worse bound)",
     "eccentricity_mm": "Eccentricity",
     "diameter_mm": "Overall diameter",
     "ovality_mm": "Ovality",
@@ -107,10 +108,13 @@ def _as_json(answer: AnsweredComplaint) -> dict[str, Any]:
 def _print(answer: AnsweredComplaint) -> None:
     record, row, shown = answer.record, answer.reel, InUnits(answer.unit)
     print_alarms(answer.alarms, shown.unit)
+    stands = f"reel {row['reel_id']}: {answer.standing}, {row['standing']}"
+    if answer.name != row["reel_id"]:
+        stands = f"length {answer.name}: {answer.standing}; reel {row['reel_id']}: {row['standing']}"
     print(
         f"{answer.name}: {row['size']} {row['construction']}, {row['conductor']} {row['metal']}, run "
-        f"{row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}; reel {row['reel_id']}: "
-        f"{answer.standing}, {row['standing']} on the evidence."
+        f"{row['run_id']}, line {row['line']}, {row['shift']}, {row['shift_date']}; {stands} "
+        "on the evidence."
     )
     for sentence in (answer.length_told, *record.told, answer.whereabouts):
         if sentence:

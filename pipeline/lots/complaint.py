@@ -179,11 +179,14 @@ FIGURES = {
     "diameter_mm": "diameter_at_m",
     "ovality_mm": "diameter_at_m",
 }
+# Under a covering the thinnest wall is known between bounds: as a requirement is judged, the worse one is told.
+BOUNDED, WORSE_BOUND = "thinnest_wall_mm", "thinnest_wall_low_mm"
 
 
 def _figures(measured: pl.DataFrame, place: WirePlace, reach_m: float) -> pl.DataFrame:
     rows = []
-    for column, at_column in FIGURES.items():
+    for named, at_column in FIGURES.items():
+        column = WORSE_BOUND if named == BOUNDED and WORSE_BOUND in measured.columns else named
         if column not in measured.columns:
             continue
         values = readings_around(measured, at_column, place, reach_m)[column].drop_nulls().drop_nans()
@@ -231,7 +234,7 @@ def complaint_record(
 
     Args:
         place: the wire asked about.
-        measured: measured readings of the run.
+        measured: measured readings of the run, with their worse bound (`WORSE_BOUND`) where only bounds are known.
         events: spark faults and surface flaws placed on the wire (column ``at_m``).
         findings: findings of the run.
         elsewhere: findings of other runs, to look for the same cause.

@@ -95,7 +95,8 @@ class ReelEvidence:
         name: the reel.
         length_m: its length [m].
         judged: requirements judged in line to conform.
-        not_judged: requirements without a limit, an instrument or a conclusion.
+        not_judged: requirements without a limit or an instrument.
+        no_conclusion: requirements that the evidence does not reach a conclusion on.
         failed: requirements not said to conform over some length.
         open_findings: findings that hold a release and are not closed.
         conceded: findings closed by a concession: wire that does not conform and is let go all the same.
@@ -109,6 +110,7 @@ class ReelEvidence:
     length_m: float
     judged: tuple[str, ...]
     not_judged: tuple[str, ...] = ()
+    no_conclusion: tuple[str, ...] = ()
     failed: tuple[str, ...] = ()
     open_findings: tuple[str, ...] = ()
     conceded: tuple[str, ...] = ()
@@ -179,7 +181,12 @@ def _evidence_complaints(number: str, reel: ReelEvidence, needed: Sequence[str])
             "Cut the length out or leave it out",
         )
     for requirement in needed:
-        if requirement in reel.not_judged or requirement not in (*reel.judged, *reel.failed):
+        if requirement in reel.no_conclusion:
+            add(
+                f"the readings allow no conclusion on {requirement}",
+                "Inspect the wire by other means, or enter the results of the document's own test",
+            )
+        elif requirement in reel.not_judged or requirement not in (*reel.judged, *reel.failed):
             add(f"{requirement} was not judged", "Judge it, or enter the results of the document's own test")
     if reel.untested_m > 0.0:
         add(

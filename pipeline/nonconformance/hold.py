@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
+from zoneinfo import ZoneInfo
 
 from pipeline.found import Found
 from pipeline.messages import Between, Message, message
@@ -31,6 +32,7 @@ class Hold:
         by: who put it.
         reason: why, in their words.
         at_utc: when, UTC.
+        zone: zone of the plant's clocks, in which its day is told.
     """
 
     number: int
@@ -41,6 +43,7 @@ class Hold:
     by: Person
     reason: str
     at_utc: datetime
+    zone: str = "UTC"
 
     def meets(self, from_outer_m: float, to_outer_m: float) -> bool:
         """Whether it holds any wire of a stretch of its reel, by places from the outer end [m]."""
@@ -69,7 +72,7 @@ class Hold:
             subject=self.subject,
             **span,
             by=str(self.by),
-            on=f"{self.at_utc:%Y-%m-%d}",
+            on=f"{self.at_utc.astimezone(ZoneInfo(self.zone)):%Y-%m-%d}",
             reason=self.reason.rstrip("."),
         )
 

@@ -4,12 +4,25 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
+from datetime import UTC
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import polars as pl
 
 from pipeline.errors import Complaint, NotFoundError
 from pipeline.length.reel_places import Unit, in_unit, metres
 from pipeline.length.reels import PlacedReel
-from pipeline.lots.complaint import ComplaintRecord, CutFrom, Marks, WirePlace, complaint_record, wire_at_mark
+from pipeline.lots.complaint import (
+    BOUNDED,
+    WORSE_BOUND,
+    ComplaintRecord,
+    CutFrom,
+    Marks,
+    WirePlace,
+    complaint_record,
+    wire_at_mark,
+)
 from pipeline.lots.field_damage import GUIDE, DamageRule
 from pipeline.messages import Measure, Message, message
 from pipeline.products.product import find_product
@@ -17,7 +30,7 @@ from pipeline.record.decided import acts_of_run
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.lengths import GONE, lengths_of_reel, lengths_on_file, marks_told
 from pipeline.record.not_found import not_on_file, reel_not_on_file
-from pipeline.record.plant_sheet_on_file import unit_of_run
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.printed_mark import wire_at_printed
 from pipeline.record.reel_and_lot import end_unsure_m
 from pipeline.record.standing import standing_of
@@ -25,6 +38,7 @@ from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.store.readings import read_frame
 from pipeline.store.said_columns import reason_of
+from pipeline.wall.two_layers import insulation_between
 from pipeline.why import AtMark
 from pipeline.wording.say import plain
 
@@ -95,7 +109,8 @@ def answer_complaint(
         NotFoundError: the reel, its readings or the mark is not on file.
     """
     reel, cut = _reel_and_cut(store, name)
-    unit = unit_of_run(store, reel["run_id"])
+    plant, _ = plant_sheet_of(store, reel["run_id"])
+    unit = plant.unit
     if reel["from_m"] is None or reel["outcome"] != "judged":
         why = reason_of(reel)
         why_told = "it was never assessed" if why is None else plain(why, "us" if unit == "ft" else "si")
@@ -113,8 +128,8 @@ def answer_complaint(
         length_m = placed.length_m if cut is None else cut.to_m - cut.from_m
         marks = Marks(in_unit(length_m, marks.unit), rising=False, unit=marks.unit)
     told = _marks_told(store, name) if as_told and not printed else None
+    run, line = _sheets(store, head)
     if printed:
-        run, line = _sheets(store, head)
         printed_m = metres(mark, marks.unit)
         place = wire_at_printed(run, placed, line.take_up_station_m, printed_m, cut, unit)
     else:
@@ -125,7 +140,9 @@ def answer_complaint(
     elsewhere = _findings_elsewhere(store, reel["run_id"])
     record = complaint_record(
         place,
-        read_frame(store, head["assessment_folder"], "measured", or_thinned=True),
+        _with_worse_bound(
+            read_frame(store, head["assessment_folder"], "measured", or_thinned=True), run, line
+        ),
         store.ask_frame("questions/events_of_assessment", assessment_id=reel["assessment_id"]),
         [finding_of(row) for row in rows],
         [finding_of(row) for row in elsewhere],
@@ -143,12 +160,21 @@ def answer_complaint(
         },
         _lots_at(store, head["load_id"], place.wire_m, place.unsure_m),
         _decisions(store, reel, {ids[one.run_id, one.number] for one in (*record.findings, *record.near)}),
-        _whereabouts(store, name, place),
+        _whereabouts(store, name, place, plant.zone),
         _length_told(cut, reel["reel_id"], told),
         _guide_for(head),
         unit,
         *_standing(store, name, reel["reel_id"]),
     )
+
+
+def _with_worse_bound(measured: pl.DataFrame, run: RunSheet, line: LineSheet) -> pl.DataFrame:
+    """Measured readings, with the worse bound of the thinnest wall where it is known between bounds only."""
+    gauge = line.instrument("wall gauge")
+    between = insulation_between(measured, gauge, run.covering) if gauge is not None else {}
+    if BOUNDED not in between:
+        return measured
+    return measured.with_columns(pl.Series(WORSE_BOUND, between[BOUNDED][0]).fill_nan(None))
 
 
 def _reel_and_cut(store: Store, name: str) -> tuple[Row, CutFrom | None]:
@@ -240,7 +266,7 @@ def _decisions(store: Store, reel: Row, findings: set[str]) -> tuple[str, ...]:
     )
 
 
-def _whereabouts(store: Store, name: str, place: WirePlace) -> str:
+def _whereabouts(store: Store, name: str, place: WirePlace, zone: str) -> str:
     """Where the wire at the place went, as far as it is on file."""
     held = [place.reel_id] if _is_gone(store, name) else [name, place.reel_id]
     cut = [
@@ -251,6 +277,7 @@ def _whereabouts(store: Store, name: str, place: WirePlace) -> str:
     told = f"It is on length {cut[0]} by what is on file. " if cut and cut[0] != name else ""
     for row in store.ask("questions/shipments"):
         if row["item"] in (*cut, *held):
-            when = f" on {row['at_utc']:%Y-%m-%d}" if row["at_utc"] else ""
+            at = row["at_utc"] and row["at_utc"].replace(tzinfo=UTC).astimezone(ZoneInfo(zone))
+            when = f" on {at:%Y-%m-%d}" if at else ""
             return f"{told}{row['item']} left{when} in shipment {row['shipment']} for {row['to_place']}."
     return told.rstrip()

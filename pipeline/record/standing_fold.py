@@ -7,6 +7,7 @@ evidence merely lacks, a person may stand for by naming other evidence.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -65,7 +66,7 @@ class ReelFold:
         self.holding = holding_states(book.findings, self.decided, self.name)
         self.acts = self.decided.on(self.name)
         self.state = reel_state(self.name, self.decided, self.holding)
-        self.holds = book.shelf.holds.get(self.name, ())
+        self.holds = tuple(replace(one, zone=self.zone) for one in book.shelf.holds.get(self.name, ()))
         self.samples = book.shelf.samples(book.run_id).get(self.name, NOTHING)
         self.lacks = lacking_of(book.lacks_by_reel.get(self.name, ()))
         self.lacking = tuple(dict.fromkeys(one.told for one in self.lacks))

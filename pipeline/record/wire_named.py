@@ -213,14 +213,13 @@ def evidence_of(
     conceded = [name for name, state in closed.items() if state.disposition == "concession"]
     if one.state.standing == "closed" and one.state.disposition == "concession":
         conceded.append(f"reel {one.piece.reel_id}")
-    seen = [name for name in needed if verdicts.get(name) in ("judged", "failed")]
+    seen = [name for name in needed if verdicts.get(name) in ("judged", "failed", "no conclusion")]
     return ReelEvidence(
         name=one.piece.name,
         length_m=one.piece.to_m - one.piece.from_m,
         judged=tuple(name for name, verdict in verdicts.items() if verdict == "judged"),
-        not_judged=tuple(
-            name for name, verdict in verdicts.items() if verdict in ("not judged", "no conclusion")
-        ),
+        not_judged=tuple(name for name, verdict in verdicts.items() if verdict == "not judged"),
+        no_conclusion=tuple(name for name, verdict in verdicts.items() if verdict == "no conclusion"),
         failed=tuple(name for name, verdict in verdicts.items() if verdict == "failed"),
         open_findings=tuple(
             row["finding_id"]

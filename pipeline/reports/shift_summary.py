@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from dashboards.pages.shift import Gate, gates, point_limit
+from dashboards.pages.shift import POINT, Gate, GateReel, gates, point_limit
 from dashboards.records import FirstThing, ReelRow, RunRow, ShiftReview
 from dashboards.rendering import day
 from dashboards.site import record_sha256
-from pipeline.reports.typesetting import Printing, Wording, shared_data, typeset
+from pipeline.reports.typesetting import Printing, Wording, limit_words, shared_data, typeset
 from pipeline.results import Result
 
 
@@ -40,10 +40,18 @@ def _gate(gate: Gate, wording: Wording) -> list[str]:
     """One standing and its reels: those held with what they are held for."""
     if gate.standing in ("releasable", "released"):
         return [gate.standing, ", ".join(one.reel.reel_id for one in gate.reels)]
-    return [
-        gate.standing,
-        "; ".join(f"{one.reel.reel_id}: {wording.sentence(one.why)}" for one in gate.reels),
-    ]
+    return [gate.standing, "; ".join(f"{one.reel.reel_id}: {_why(one, wording)}" for one in gate.reels)]
+
+
+def _why(one: GateReel, wording: Wording) -> str:
+    """What a reel is held for in a few words, the thinnest wall with its figure and limit first."""
+    why = [wording.sentence(one.why)] if one.why else []
+    if one.thinnest is not None:
+        wall = (
+            f"{POINT} {wording.quantity(one.thinnest.value, 'wall', one.limit.value if one.limit else None)}"
+        )
+        why.insert(0, f"{wall}, limit {limit_words(one.limit)}" if one.limit else wall)
+    return "; ".join(why)
 
 
 def _run_data(run: RunRow, wording: Wording) -> dict[str, Any]:

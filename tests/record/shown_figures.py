@@ -5,9 +5,10 @@ A figure read back has half a step of its last digit as tolerance: what was prin
 
 from __future__ import annotations
 
+import json
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from html import unescape
 from typing import Any
 
@@ -241,3 +242,108 @@ def of_pack(found: Figures, frames: Mapping[str, pl.DataFrame]) -> None:
             found.add("pack", row["finding_id"], "to outer end", ends[row["reel_id"]] - row["from_m"])
             found.add("pack", row["finding_id"], "from core end", row["from_core_m"])
             found.add("pack", row["finding_id"], "worst", row["worst"])
+
+
+def of_indices(found: Figures, where: str, rows: Iterable[Mapping[str, Any]]) -> None:
+    """Performance indices as they are kept: of a pack, or of `reel --json`."""
+    for row in rows:
+        if row["quantity"] == "performance index" and row["estimate"] is not None:
+            asked = row["arguments"] if isinstance(row["arguments"], dict) else json.loads(row["arguments"])
+            name = f"{asked['symbol']} {asked['requirement']}"
+            found.add(where, row["subject"], name, row["estimate"])
+            found.add(where, row["subject"], f"{name}, bound", row["low"])
+
+
+def of_capability(found: Figures, where: str, subject: str, markup: str) -> None:
+    """Performance indices of a page: in its table, and in the cards of its answers.
+
+    Args:
+        found: what is added to.
+        where: the page.
+        subject: the run or reel it is about, where its rows do not link another.
+        markup: the page.
+    """
+    row = (
+        r'data-l="Requirement">([^<]+)<span class="sub">.*?data-l="Index"><span class="index">(?:<a href="([^"]*)">)?'
+        rf'(Ppk[LU]?) <strong><span class="q"><span class="us">({NUMBER})</span>'
+        rf'.*?<span class="us">at least ({NUMBER})</span>'
+    )
+    for table in re.findall(r'<table class="plain capability cards".*?</table>', markup, re.DOTALL):
+        for line in table.split("<tr>")[1:]:
+            for requirement, href, symbol, index, bound in re.findall(row, line, re.DOTALL):
+                linked = re.findall(r"(?:runs|reels)/(.*?)\.html", href)
+                of, name = (linked or [subject])[0], f"{symbol} {unescape(requirement)}"
+                found.text(where, of, name, index, "")
+                found.text(where, of, f"{name}, bound", bound, "")
+    card = (
+        rf'<h4>([^<:]+): (Ppk[LU]?) \(.*?</h4>.*?<p class="figure-number">.*?<span class="us">({NUMBER})<.*?'
+        rf'<span class="us">at least ({NUMBER})<'
+    )
+    for one in re.findall(r'<article class="answer">.*?</article>', markup, re.DOTALL):
+        for requirement, symbol, index, bound in re.findall(card, one, re.DOTALL):
+            name = f"{symbol} {unescape(requirement)[:1].lower()}{unescape(requirement)[1:]}"
+            found.text(f"{where}, card", subject, name, index, "")
+            found.text(f"{where}, card", subject, f"{name}, bound", bound, "")
+
+
+def of_shift_print(found: Figures, where: str, text: str) -> None:
+    """A printed shift: its reels, what each is held for, and the performance indices of its runs."""
+    row = (
+        rf"\b([A-Z]\d-\d+-\d+) . [a-z ]+? ({NUMBER}) (ft|m) ({NUMBER}) (mil|mm) at {NUMBER} (?:ft|m) from the outer "
+        rf"end \({NUMBER} (?:ft|m) from the core end\) ({NUMBER}) (?:mil|mm) (\d+) ({NUMBER}) (?:ft|m)"
+    )
+    for name, length, unit, wall, of_wall, mean, faults, unmonitored in re.findall(row, text):
+        found.text(where, name, "length", length, unit)
+        found.text(where, name, "thinnest", wall, of_wall)
+        found.text(where, name, "mean", mean, of_wall)
+        found.add(where, name, "faults", float(faults))
+        found.text(where, name, "unmonitored", unmonitored, unit)
+    gate = rf"([A-Z]\d-\d+-\d+): minimum wall at any point ({NUMBER}) (mil|mm), limit at least ({NUMBER}) (mil|mm)"
+    for name, wall, of_wall, _, _ in re.findall(gate, text):
+        found.text(f"{where}, held for", name, "thinnest", wall, of_wall)
+    for rest, finding in re.findall(r"\d\. [A-Z][^.]*\. (.*?) reel \S+, finding (R-\d+-F\d+), run", text):
+        found.sentence(f"{where}, first", finding, rest.rpartition("method. ")[2])
+    runs = re.split(r"Run (R-\d+), ", text)[1:]
+    index = (
+        rf"([A-Z][a-z ]+): (Ppk[LU]) \(at (?:least|most) {NUMBER} [^)]*\) ({NUMBER}) at least ({NUMBER}) \(95"
+    )
+    for run, of_run in zip(runs[::2], runs[1::2], strict=True):
+        for requirement, symbol, value, bound in re.findall(index, of_run):
+            name = f"{symbol} {requirement[:1].lower()}{requirement[1:]}"
+            found.text(where, run, name, value, "")
+            found.text(where, run, f"{name}, bound", bound, "")
+
+
+def of_at_told(found: Figures, where: str, name: str, finding: str, out: str) -> None:
+    """What `reel --at` the worst place of a finding prints: the finding, and the worst wall around it."""
+    (told,) = re.findall(r"^  - (Thinnest wall .*)$", out, re.MULTILINE)
+    found.sentence(where, finding, told)
+    table = rf"^Thinnest insulation wall.*?  +\d+ +({NUMBER}) (mil|mm)"
+    (wall,) = re.findall(table, out, re.MULTILINE)
+    found.text(where, name, "thinnest", *wall)
+
+
+def of_at_record(found: Figures, where: str, answer: dict[str, Any], finding: str) -> None:
+    """The same as JSON."""
+    (wall,) = [one["least"] for one in answer["figures"] if one["quantity"].startswith("thinnest_wall")]
+    found.add(where, answer["reel_id"], "thinnest", wall)
+    found.add(where, answer["reel_id"], "length", answer["from_outer_m"] + answer["from_core_m"])
+    for told in answer["sentences"]:
+        if told.startswith("Thinnest wall"):
+            found.sentence(where, finding, told)
+
+
+def of_reasons(found: Figures, where: str, finding: str, text: str) -> None:
+    """The first reason why wire may not leave: of the Python surface, of `ship`, of a declaration."""
+    for told in re.findall(r"Thinnest wall .*?(?: does not conform| too near the limit to decide)", text)[:1]:
+        found.sentence(where, finding, told)
+
+
+def of_declaration(found: Figures, where: str, text: str) -> None:
+    """Lengths of reels in a declaration, or wire of a reel without evidence where it is refused."""
+    for name, length, unit in re.findall(rf"reel ([A-Z]\d-\d+-\d+), ({NUMBER}) (ft|m)", text):
+        found.text(where, name, "length", length, unit)
+    for name, length, unit in re.findall(
+        rf"reel ([A-Z]\d-\d+-\d+): ({NUMBER}) (ft|m) have no evidence", text
+    ):
+        found.text(where, name, "unmonitored", length, unit)

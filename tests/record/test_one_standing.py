@@ -8,136 +8,46 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from datetime import UTC, datetime
 from html import unescape
 from pathlib import Path
 from typing import Any, get_args
 
 import pytest
 
+import pipeline
 from dashboards.addresses import FOLDERS, PageKind
 from dashboards.fillers.lot import lot_history, lots_of
 from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run import run_review
 from dashboards.fillers.run_book import run_books
 from dashboards.fillers.shift import shift_review, shifts_of
-from dashboards.page_writing import write_pages
 from dashboards.pages.index import site_index
 from dashboards.pages.reel import reel_review
 from dashboards.records import GATE_OF
-from pipeline.acts.deciding import act_on
-from pipeline.acts.holding import put_hold
-from pipeline.acts.sampling import reels_sampled
+from pipeline.acts.leaving import held_back
 from pipeline.acts.shipping import put_shipping_on_file
-from pipeline.acts.withdrawing import withdraw_sample
 from pipeline.cli.app import run
-from pipeline.errors import Complaint
+from pipeline.errors import Complaint, ReelproofError
 from pipeline.lots.declaration import DeclarationRefused
-from pipeline.nonconformance.disposition import Person
 from pipeline.proofs.declaring import declare
 from pipeline.proofs.lot_pack import lot_content
 from pipeline.proofs.shared_events import events_of_wire
-from pipeline.record.gauge_tables import Sample
-from pipeline.record.issuer_sheet import IssuerPart, IssuerSheet, NamingPart
-from pipeline.record.samples_on_file import keep_samples
-from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
-from pipeline.record.standing import Code, standing_of
+from pipeline.record.issuer_sheet import IssuerPart, IssuerSheet
+from pipeline.record.shipping_list import Shipment, ShippingList
+from pipeline.record.standing import ALARMS as LEFT
+from pipeline.record.standing import standing_of
 from pipeline.reports.printed import printed
 from pipeline.reports.shift_summary import reel_data
 from pipeline.reports.typesetting import Wording
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.wording.say import plain
-from tests.acts.decided_store import ENGINEER, MANAGER, SENT, judged
-from tests.record.shown_figures import Figures, of_pack, of_plan, of_print, of_reel_record, of_reel_told
+from tests.acts.decided_store import copied
+from tests.record.every_state import ALARMS, AT, CODES, EXPECTED, LENGTHS, LOTS, NAMING
 from tests.reports.test_printed_records import text_of
 
-EXPECTED = {
-    "L1-0411-01": "released",
-    "L1-0411-02": "shipped",
-    "L1-0411-03": "scrapped",
-    "L1-0411-04": "awaiting a second person",
-    "L1-0412-01": "held",  # by a person: the evidence says releasable
-    "L1-0412-02": "decided",  # to be reworked, and not done yet
-    "L1-0412-03": "left while held",
-    "L1-0412-04": "releasable",
-    "L1-0415-01": "held",  # reworked and done: nobody has released it since
-    "L1-0415-02": "releasable",  # its release was taken back
-    "L1-0415-03": "releasable",  # the laboratory sample that held it was withdrawn
-    "L1-0413-01": "releasable",
-    "L1-0413-02": "released",  # and cut
-    "L1-0413-03": "held",
-    "L1-0413-04": "held since it left",
-    "L2-0517-01": "held",  # a third of it was not monitored
-}
-LENGTHS = {"A-1": "shipped", "A-2": "released"}
-CODES = get_args(Code)
-ALARMS = ("L1-0412-03", "L1-0413-04")
-NAMING = NamingPart(base="https://id.example.com")
-AT = datetime(2026, 3, 9, 12, 0, tzinfo=UTC)
-LOTS = ("PVC-7740",)
 
-
-def release(store: Store, reel: str) -> None:
-    act_on(store, reel, "decide", ENGINEER, "seen", "release")
-    act_on(store, reel, "confirm", MANAGER, "agreed")
-
-
-def ship(store: Store, number: str, reel: str, *, sent: bool = False) -> None:
-    told = ShippingList(shipments=(Shipment(id=number, to="a customer", contents=(reel,)),))
-    put_shipping_on_file(store, told, "shipping clerk", SENT if sent else None)
-
-
-def sample(store: Store, reel: str) -> str:
-    """A thinnest wall of the laboratory far below the limit; its number."""
-    taken = Sample(
-        "laboratory.csv:2", reel, 100.0, "thinnest_wall_mm", 0.25, 0.002, "laboratory", "microscope"
-    )
-    reels = {name: one.sampled for name, one in reels_sampled(store, [taken]).items()}
-    with store.transaction():
-        (number,) = keep_samples(store, [taken], reels, "laboratory")
-    return number
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    made = judged(
-        tmp_path_factory.mktemp("states") / "store", "R-0411", "R-0412", "R-0413", "R-0415", "R-0517"
-    )
-    with open_to_write(made) as store:
-        number = sample(store, "L1-0415-03")
-        assert standing_of(store, "L1-0415-03").code == "held"
-        withdraw_sample(store, number, MANAGER, "another reel's")
-        release(store, "L1-0411-01")
-        release(store, "L1-0411-02")
-        ship(store, "S-1", "L1-0411-02")
-        act_on(store, "L1-0411-03", "decide", ENGINEER, "crushed", "scrap")
-        act_on(store, "L1-0411-03", "complete", ENGINEER, "gone", evidence="scrap ticket 4")
-        act_on(store, "L1-0411-04", "decide", ENGINEER, "seen", "release")
-        release(store, "L1-0412-01")
-        put_hold(store, "L1-0412-01", Person("line operator"), "scuffed")
-        ship(store, "S-2", "L1-0412-03", sent=True)
-        act_on(store, "L1-0412-02", "decide", ENGINEER, "strip it", "rework")
-        act_on(store, "L1-0415-01", "decide", ENGINEER, "strip it", "rework")
-        act_on(store, "L1-0415-01", "complete", ENGINEER, "stripped", evidence="work order 9")
-        release(store, "L1-0415-02")
-        act_on(store, "L1-0415-02", "reopen", ENGINEER, "released by mistake")
-        release(store, "L1-0413-02")
-        cuts = (
-            CutLength(reel="L1-0413-02", length="A-1", from_m=0, to_m=100),
-            CutLength(reel="L1-0413-02", length="A-2", from_m=100, to_m=200, use="stock"),
-        )
-        left = Shipment(id="S-3", to="a customer", contents=("A-1",))
-        put_shipping_on_file(store, ShippingList(cuts=cuts, shipments=(left,)), "shipping clerk")
-        release(store, "L1-0413-04")
-        ship(store, "S-4", "L1-0413-04")
-        put_hold(store, "L1-0413-04", Person("line operator"), "the next reel is scuffed")
-    asked = ("contain", "lot", LOTS[0], "--role", "quality engineer", "--reason", "a complaint")
-    assert run([*asked, "--store", str(made)]) == 0
-    return made
-
-
-def test_the_records_of_every_page_say_the_same(folder: Path) -> None:
-    with open_to_read(folder) as store:
+def test_the_records_of_every_page_say_the_same(states: Path) -> None:
+    with open_to_read(states) as store:
         books = run_books(store)
         plant = plant_of(store, books)
         shifts, lots = shifts_of(books), lots_of(books)
@@ -167,14 +77,18 @@ def test_the_records_of_every_page_say_the_same(folder: Path) -> None:
                 assert one.standing == EXPECTED[one.reel_id]
 
 
-def reels_of(lot: str, folder: Path) -> set[str]:
-    with open_to_read(folder) as store:
+# Of these `ship` says nothing of their standing: they may leave, or left already.
+GONE_OR_FREE = ("released", "shipped", *LEFT)
+
+
+def reels_of(lot: str, states: Path) -> set[str]:
+    with open_to_read(states) as store:
         return {row["reel_id"] for row in store.ask("questions/lot_reels", lot=lot)}
 
 
-def test_commands_say_the_same(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_commands_say_the_same(states: Path, capsys: pytest.CaptureFixture[str]) -> None:
     def answer(*words: str) -> dict[str, Any]:
-        assert run([*words, "--store", str(folder), "--json"]) == 0
+        assert run([*words, "--store", str(states), "--json"]) == 0
         return dict(json.loads(capsys.readouterr().out))
 
     for name, code in EXPECTED.items():
@@ -188,7 +102,7 @@ def test_commands_say_the_same(folder: Path, capsys: pytest.CaptureFixture[str])
         assert answer("disposition", name)["standing"] == code
         assert answer("reel", name, "--at", "10ft")["standing"] == code
     for lot in LOTS:
-        reels = reels_of(lot, folder)
+        reels = reels_of(lot, states)
         here = {name: code for name, code in EXPECTED.items() if name in reels}
         told_of_lot = answer("lot", lot)
         assert {row["reel_id"]: row["standing"] for row in told_of_lot["reels"]} == here
@@ -199,14 +113,49 @@ def test_commands_say_the_same(folder: Path, capsys: pytest.CaptureFixture[str])
         assert set(here) <= set(found)
         for one in (told_of_lot, touched):
             assert len(one["alarms"]) == sum(name in reels for name in ALARMS)
-    assert run(["reel", "L1-0411-01", "--store", str(folder)]) == 0
+    assert run(["reel", "L1-0411-01", "--store", str(states)]) == 0
     shown = capsys.readouterr().out
     assert shown.startswith("Reel L1-0411-01: released. ")
     assert "Released by quality engineer and quality manager on 20" in shown
 
 
-def test_commands_begin_with_the_alarm(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    with open_to_read(folder) as store:
+def test_the_python_surface_says_the_same(states: Path) -> None:
+    """What `pipeline.reel` prints: the standing, its sentence and every reason, in the plant's units as `reel` does."""
+    opened = pipeline.open_store(states)
+    for name, code in EXPECTED.items():
+        with open_to_read(states) as store:
+            now = standing_of(store, name)
+        given = pipeline.reel(opened, name)
+        alarms = [f"ALARM: {plain(one, 'us')}" for one in now.alarms]
+        said = [plain(one, "us") for one in (now.headline, *now.reasons)]
+        assert list(given.text) == [*alarms, f"{name}: {code}.", *dict.fromkeys(said)]
+        assert (given.record.code, bool(alarms)) == (code, name in ALARMS)
+
+
+def test_ship_refuses_what_may_not_leave_in_the_same_words(states: Path, tmp_path: Path) -> None:
+    """Each standing by itself: nothing is put on file, and the reason is the one that pages give."""
+    with open_to_read(states) as store:
+        held = held_back(store, [*EXPECTED, *LENGTHS])
+        for name, code in (EXPECTED | LENGTHS).items():
+            may = code == "released" and name != "L1-0413-02"
+            # What is left of a reel that was cut does not leave under the reel's number.
+            assert (name in held) != may, (name, code)
+            if name in EXPECTED and not may:
+                assert held[name][1] == standing_of(store, name).headline
+    with open_to_write(copied(states, tmp_path / "store")) as store:
+        for name in EXPECTED:
+            if EXPECTED[name] in GONE_OR_FREE or name == "L1-0413-02":
+                continue
+            told = ShippingList(shipments=(Shipment(id="S-9", to="a customer", contents=(name,)),))
+            with pytest.raises(ReelproofError) as refused:
+                put_shipping_on_file(store, told, "shipping clerk")
+            (one,) = refused.value.complaints
+            words = plain(standing_of(store, name).headline, "us").rstrip(".")
+            assert one.found == f"{name} may not leave: {words}"
+
+
+def test_commands_begin_with_the_alarm(states: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with open_to_read(states) as store:
         sentence = plain(standing_of(store, "L1-0412-03").headline)
     for words in (
         ("reel", "L1-0412-03"),
@@ -215,17 +164,17 @@ def test_commands_begin_with_the_alarm(folder: Path, capsys: pytest.CaptureFixtu
         ("contain", "reel", "L1-0412-03"),
         ("contain", "lot", "PVC-7740"),
     ):
-        assert run([*words, "--store", str(folder)]) == 0
+        assert run([*words, "--store", str(states)]) == 0
         out = capsys.readouterr().out
         assert out.startswith("ALARM: "), words
         assert f"ALARM: {sentence}\n" in out, words
 
 
-def test_packs_declarations_and_events_for_others_say_the_same(folder: Path) -> None:
+def test_packs_declarations_and_events_for_others_say_the_same(states: Path) -> None:
     sheet = IssuerSheet(issuer=IssuerPart(name="Demo plant"), naming=NAMING)
-    with open_to_read(folder) as store:
+    with open_to_read(states) as store:
         for lot in LOTS:
-            reels = reels_of(lot, folder)
+            reels = reels_of(lot, states)
             now = {
                 row["item"]: row
                 for row in lot_content(store, lot, AT, lambda _anchor: b"").frames["standings_now"].to_dicts()
@@ -260,8 +209,8 @@ def refused(store: Store, name: str, sheet: IssuerSheet) -> tuple[Complaint, ...
     return told.value.complaints
 
 
-def test_prints_say_the_same_and_begin_with_the_alarm(folder: Path) -> None:
-    with open_to_read(folder) as store:
+def test_prints_say_the_same_and_begin_with_the_alarm(states: Path) -> None:
+    with open_to_read(states) as store:
         books = run_books(store)
         of_shift = {
             shift_id: [row["reel_id"] for book in group for row in book.reels]
@@ -269,10 +218,21 @@ def test_prints_say_the_same_and_begin_with_the_alarm(folder: Path) -> None:
         }
         held = next(row for book in books for row in book.findings if row["reel_id"] == "L1-0412-03")
         prints = [("shift", shift_id, reels) for shift_id, reels in of_shift.items()]
-        prints += [("lot", lot, sorted(reels_of(lot, folder))) for lot in LOTS]
+        prints += [("lot", lot, sorted(reels_of(lot, states))) for lot in LOTS]
         prints += [("finding", held["finding_id"], ["L1-0412-03"])]
         for kind, name, reels in prints:
             text = text_of(printed(store, kind, name, "quality engineer", AT))
+            for reel in reels if kind == "shift" else ():
+                gate = re.escape(GATE_OF[EXPECTED[reel]])
+                (said,) = re.findall(
+                    rf"[■○◇] {gate} ([^■○◇]*?{reel}[^■○◇]*)", text.partition("What to do first")[0]
+                )
+                # What is held is told with why.
+                assert re.search(rf"{reel}: \S", said) or gate in ("releasable", "released"), (
+                    name,
+                    reel,
+                    said,
+                )
             title = {"shift": "What to do first", "lot": "Reels and their standing"}.get(kind, "")
             listed = text.partition(title)[2] if title else ""
             for reel in reels if title else ():
@@ -294,34 +254,26 @@ def test_prints_say_the_same_and_begin_with_the_alarm(folder: Path) -> None:
                 assert "ALARM" not in text
 
 
-@pytest.fixture(scope="module")
-def pages(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    out = tmp_path_factory.mktemp("site") / "pages"
-    with open_to_read(folder) as store:
-        write_pages(store, out, lambda _what, _more: None)
-    return out
-
-
-def test_the_pages_as_written_say_the_same(folder: Path, pages: Path) -> None:
-    with open_to_read(folder) as store:
+def test_the_pages_as_written_say_the_same(states: Path, state_pages: Path) -> None:
+    with open_to_read(states) as store:
         runs = {row["reel_id"]: book.run_id for book in run_books(store) for row in book.reels}
         shifts = {book.run_id: book.shift_id for book in run_books(store)}
     badge = rf"<span class=\"badge[^>]*>(?:<svg.*?</svg>)?({'|'.join(CODES)})</span>"
-    listed = (pages / "data" / "index.js").read_text()
+    listed = (state_pages / "data" / "index.js").read_text()
     for name, code in EXPECTED.items():
         assert f'["reel","{name}","{code}, ' in listed
-        of_reel = (pages / "reels" / f"{name}.html").read_text()
+        of_reel = (state_pages / "reels" / f"{name}.html").read_text()
         assert re.search(badge, of_reel[of_reel.index("<h1") :], re.DOTALL)[1] == code
-        of_run = (pages / "runs" / f"{runs[name]}.html").read_text()
+        of_run = (state_pages / "runs" / f"{runs[name]}.html").read_text()
         assert re.search(rf"<strong>{name}</strong> {badge}", of_run, re.DOTALL)[1] == code
-        of_shift = (pages / "shifts" / f"{shifts[runs[name]]}.html").read_text()
+        of_shift = (state_pages / "shifts" / f"{shifts[runs[name]]}.html").read_text()
         row = of_shift[of_shift.index('<tr class="row-', of_shift.index("<caption")) :]
         cell = re.search(rf'data-v="{name}".*?data-l="Standing" data-v="([^"]*)"', row, re.DOTALL)
         assert cell is not None
         assert cell[1] == code
         for lot in LOTS:
-            if name in reels_of(lot, folder):
-                of_lot = (pages / "lots" / f"{lot}.html").read_text()
+            if name in reels_of(lot, states):
+                of_lot = (state_pages / "lots" / f"{lot}.html").read_text()
                 rows = of_lot[of_lot.index('id="reels-title"') :]
                 assert re.search(rf'data-v="{name}".*?{badge}', rows, re.DOTALL)[1] == code
 
@@ -351,14 +303,14 @@ def concerned(store: Store, name: str) -> dict[PageKind, Callable[[str], bool]]:
     }
 
 
-def test_wire_that_left_while_held_heads_every_page_that_concerns_it(folder: Path, pages: Path) -> None:
-    with open_to_read(folder) as store:
+def test_wire_that_left_while_held_heads_every_page_that_concerns_it(states: Path, state_pages: Path) -> None:
+    with open_to_read(states) as store:
         rules = {name: concerned(store, name) for name in ALARMS}
         sentences = {name: f"<strong>{plain(standing_of(store, name).headline)}</strong>" for name in ALARMS}
     kinds = {path: kind for kind, path in FOLDERS.items()}
     seen: dict[tuple[str, str], int] = {}
-    for path in pages.rglob("*.html"):
-        kind, text = kinds["" if path.parent == pages else path.parent.name], path.read_text()
+    for path in state_pages.rglob("*.html"):
+        kind, text = kinds["" if path.parent == state_pages else path.parent.name], path.read_text()
         names = [name for name in ALARMS if rules[name][kind](path.stem)]
         assert [name for name in ALARMS if sentences[name] in text] == names, path
         if names:
@@ -382,10 +334,10 @@ def prose(markup: str) -> str:
     return re.sub(r"\bat (?:least|most) [\d.]+ mm\b", "", text)
 
 
-def test_no_page_shows_millimeters_in_mil_mode_or_more_digits_than_are_known(pages: Path) -> None:
+def test_no_page_shows_millimeters_in_mil_mode_or_more_digits_than_are_known(state_pages: Path) -> None:
     """Seen: 0.3701433225290074, and 1.26 mm, kg and per km beside mil, lb and per 1000 ft."""
     other, long, read = [], [], 0
-    for path in pages.rglob("*.html"):
+    for path in state_pages.rglob("*.html"):
         if path.parent.name in (
             "guides",
             "constructions",
@@ -403,47 +355,3 @@ def test_no_page_shows_millimeters_in_mil_mode_or_more_digits_than_are_known(pag
         ]
     assert read > 100_000
     assert (other, long) == ([], [])
-
-
-# A thin spot with others beside it, wire that left held, a clean one that was cut, one a third of which nobody saw.
-COMPARED = ("L1-0412-02", "L1-0412-03", "L1-0413-02", "L2-0517-01")
-
-
-@pytest.mark.parametrize("unit", ["ft", "m"])
-def test_every_figure_of_a_reel_is_one_figure(
-    folder: Path, pages: Path, unit: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Length, unmonitored, untested, faults, walls; stretch, length and worst value of each finding, from both ends."""
-
-    def told(*words: str) -> str:
-        run([*words, "--store", str(folder)])
-        return capsys.readouterr().out
-
-    found = Figures()
-    monkeypatch.setattr("pipeline.record.reel_and_lot.unit_of_run", lambda _store, _run: unit)
-    for name in COMPARED:
-        of_reel_told(found, "reel", name, told("reel", name))
-        of_reel_record(found, "reel --json", json.loads(told("reel", name, "--json")))
-    if unit == "m":
-        assert list(found.apart()) == []
-        return
-    name = COMPARED[0]
-    of_plan(found, "cut", json.loads(told("cut", name, "--json")), told("cut", name))
-    for kind in ("shifts", "runs", "reels", "lots", "nonconformance"):
-        for path in (pages / kind).glob("*.html"):
-            found.tables(f"{kind}/{path.stem}", path.read_text())
-    with open_to_read(folder) as store:
-        of_pack(found, lot_content(store, LOTS[0], AT, lambda _anchor: b"").frames)
-        for kind, one in (("lot", LOTS[0]), ("finding", "R-0412-F01")):
-            of_print(found, f"print {kind}", text_of(printed(store, kind, one, "quality engineer", AT)))
-    assert list(found.apart()) == []
-    # Each was really compared: so many kinds of places say it.
-    for subject, quantity, least in (
-        (name, "length", 6),
-        (name, "thinnest", 4),
-        (name, "unmonitored", 5),
-        *(("R-0412-F01", one, 8) for one in ("from outer end", "to outer end", "length", "worst")),
-        *(("R-0412-F01", one, 6) for one in ("from core end", "to core end")),
-    ):
-        assert len({where.partition("/")[0] for where, *_ in found.said[subject, quantity]}) >= least
-    assert found.said["L2-0517-01", "unmonitored"][0][1] > 90.0

@@ -15,7 +15,7 @@ from pipeline.lots.declaration import IS_NOT, NO_TESTS, Declaration
 from pipeline.reports.declaration import declaration_pdf
 from pipeline.reports.printed import lot_history_pdf, morning_pdf, nonconformance_report_pdf
 from pipeline.reports.shift_summary import shift_summary_pdf
-from pipeline.reports.typesetting import Printing, Wording
+from pipeline.reports.typesetting import Printing, Wording, limit_words
 from tests.dashboards import hostile, invented, invented_lines, invented_more
 
 PRINTING = Printing("quality engineer", invented.START + timedelta(hours=9), "2")
@@ -92,8 +92,15 @@ def test_the_shift_summary_says_what_the_record_says(pdfs: dict[str, bytes]) -> 
     first = " ".join(pypdf.PdfReader(io.BytesIO(pdfs["shift"])).pages[0].extract_text().split())
     for gate in gates(record):
         for reel in gate.reels:
-            named = reel.reel.reel_id if gate.standing == "releasable" else f"{reel.reel.reel_id}: {reel.why}"
-            assert named in first
+            name, why = reel.reel.reel_id, wording.sentence(reel.why).replace("\u00a0", " ")
+            if gate.standing == "releasable":
+                assert name in first
+            elif reel.thinnest is None or reel.limit is None:
+                assert f"{name}: {why}" in first
+            else:
+                wall = wording.quantity(reel.thinnest.value, "wall", reel.limit.value).replace("\u00a0", " ")
+                told = f"{name}: minimum wall at any point {wall}, limit {limit_words(reel.limit)}"
+                assert (f"{told}; {why}" if why else told) in first
     for one in record.first_things:
         assert wording.sentence(one.sentence).replace("\u00a0", " ") in text
     assert "288,412 read = 288,400 kept + 12 set aside" in text
