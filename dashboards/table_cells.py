@@ -221,7 +221,7 @@ class LinkedCells:
         limit_set, held_against = _limit_cells(one.limit)
         told = f'{outcome(one.outcome)}<span class="sub">{words(one.sentence)}</span>'
         if one.risk:
-            rule = one.decision_rule
+            rule = "" if one.decision_rule is None else plain(one.decision_rule)
             # What conforms is told with its rule.
             rule = "" if not rule or one.outcome == "conforms" else f" {words(rule[:1].upper() + rule[1:])}."
             told += f'<span class="sub">Probability {escape(one.risk)}.{rule}</span>'

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from pipeline.messages import Message, Said
+
 LONGEST_PART = 1200
 
 
@@ -18,16 +20,25 @@ class Complaint:
 
     Args:
         where: the place, as ``file:line``, ``file: key`` or a command's argument.
-        found: what was found there, without a full stop.
-        remedy: what may stand there and what to do, without a full stop.
+        found: what was found there, without a full stop; a message where it may be kept.
+        remedy: what may stand there and what to do, in the same way.
     """
 
     where: str
-    found: str
-    remedy: str
+    found: Said
+    remedy: Said
 
     def __str__(self) -> str:
-        return f"{_short(self.where)}: {_short(self.found)}. {_short(self.remedy)}."
+        return f"{_short(self.where)}: {in_words(self.found)}. {in_words(self.remedy)}."
+
+
+def in_words(said: Said) -> str:
+    """A part of a complaint as it is read: an error's text is where it is shown."""
+    if isinstance(said, Message):
+        from pipeline.wording.say import plain
+
+        return _short(plain(said))
+    return _short(said)
 
 
 def _short(text: str) -> str:
@@ -47,7 +58,10 @@ class ReelproofError(Exception):
         if not listed:
             raise ValueError("an error without a complaint helps nobody")
         self.complaints: tuple[Complaint, ...] = listed
-        super().__init__("\n".join(str(one) for one in listed))
+        super().__init__(*listed)
+
+    def __str__(self) -> str:
+        return "\n".join(str(one) for one in self.complaints)
 
     def __reduce__(self) -> tuple[type[ReelproofError], tuple[tuple[Complaint, ...]]]:
         """A process that judges or writes pages beside this one hands its complaints over as they are."""

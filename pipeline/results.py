@@ -13,7 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.messages import Said, as_message, message
+from pipeline.errors import Complaint, ReelproofError
+from pipeline.messages import Message, as_message, message
 from pipeline.quantity import Asked
 from pipeline.reasons import Reason
 
@@ -31,10 +32,10 @@ class Assumption:
         then: how the figure was changed because the check failed; a figure that was not changed is withdrawn.
     """
 
-    name: Said
+    name: Message
     held: bool | None
-    evidence: Said
-    then: Said | None = None
+    evidence: Message
+    then: Message | None = None
 
     def __post_init__(self) -> None:
         if self.then is not None and self.held is not False:
@@ -73,13 +74,13 @@ class Result:
     high: float
     confidence: float
     unit: str
-    method: Said
+    method: Message
     n: int
     effective_n: float | None
     known_m: float | None
     unit_of_inference: UnitOfInference
     assumptions: tuple[Assumption, ...] = ()
-    warnings: tuple[Said, ...] = ()
+    warnings: tuple[Message, ...] = ()
     details: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -95,9 +96,31 @@ class Refused:
     """
 
     question: Asked
-    method: Said
-    reason: Said
+    method: Message
+    reason: Message
     n: int
+
+
+def refused_by(question: Asked, method: Message, fault: ReelproofError, n: int) -> Refused:
+    """The refusal of a method that complained of what it was given.
+
+    Args:
+        question: what was asked.
+        method: the method.
+        fault: its complaint; the first counts.
+        n: readings or things it had.
+    """
+    return Refused(question, method, complaint_of(fault), n)
+
+
+def complaint_of(fault: ReelproofError) -> Message:
+    """The first complaint of a fault, as what is told beside a figure."""
+    return complaint_told(fault.complaints[0])
+
+
+def complaint_told(one: Complaint) -> Message:
+    """A complaint as what is told beside a figure or in place of one."""
+    return message(Reason.COMPLAINT, where=one.where, found=one.found, remedy=one.remedy)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +132,7 @@ class Signal:
         value: what was plotted there.
         limit: the limit it went beyond.
         side: 'above' or 'below'.
-        rule: the rule that signalled, by its description.
+        rule: the rule that signalled.
         since: first point that took part in the signal; a CUSUM's or a run's estimate of when it began.
     """
 
@@ -117,7 +140,7 @@ class Signal:
     value: float
     limit: float
     side: Literal["above", "below"]
-    rule: str
+    rule: Message
     since: int
 
 
@@ -143,7 +166,7 @@ class Chart:
     """
 
     question: Asked
-    method: Said
+    method: Message
     phase: Literal["I", "II"]
     plotted: NDArray[np.float64]
     centre: NDArray[np.float64]
@@ -154,7 +177,7 @@ class Chart:
     arl0: float | None
     unit_of_inference: UnitOfInference
     assumptions: tuple[Assumption, ...] = ()
-    warnings: tuple[Said, ...] = ()
+    warnings: tuple[Message, ...] = ()
     details: Mapping[str, float] = field(default_factory=dict)
 
 

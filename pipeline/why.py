@@ -50,6 +50,34 @@ class Lack(Code):
     OTHER_SIZE = "reel/other size"
 
 
+class Unplaced(Code):
+    """Why a run, its events or its reels have no place on the wire, and what to do."""
+
+    NO_READING = "unplaced/no reading"
+    SEE_SET_ASIDE = "unplaced/see set aside"
+    NO_LENGTH = "unplaced/no length"
+    MAP_LENGTH = "unplaced/map length"
+    COUNTER_AGAINST_SPEED = "unplaced/counter against speed"
+    COUNTER_AS_FEET = "unplaced/counter as feet"
+    CORRECT_UNIT = "unplaced/correct unit"
+    NO_INSTRUMENT = "unplaced/no instrument"
+    ADD_INSTRUMENT = "unplaced/add instrument"
+    NO_REEL_REACHED = "unplaced/no reel reached"
+    CORRECT_STATION = "unplaced/correct station"
+    REELS_OVERLAP = "unplaced/reels overlap"
+    ONE_WIRE = "unplaced/one wire"
+    STARTS_AFTER = "unplaced/starts after"
+    ENDS_AFTER = "unplaced/ends after"
+    STARTS_BEFORE = "unplaced/starts before"
+    COUNTER_GOES = "unplaced/counter goes"
+    ENDS_ARE_WIRE = "unplaced/ends are wire"
+    WRITE_REEL_ENDS = "unplaced/write reel ends"
+    ENDS_SHIFTED = "unplaced/ends shifted"
+    AS_COUNTER_SHOWED = "unplaced/as counter showed"
+    ENDS_SCALED = "unplaced/ends scaled"
+    CHECK_UNITS = "unplaced/check units"
+
+
 class Stands(Code):
     """How wire stands now: who decided what and when, where it went, what speaks against it."""
 

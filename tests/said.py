@@ -5,9 +5,23 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import polars as pl
+
 from pipeline.messages import Message
 from pipeline.results import Refused
+from pipeline.store.answer_columns import said_of
 from pipeline.wording.say import plain
+
+
+def worded(aside: pl.DataFrame) -> pl.DataFrame:
+    """Lines that were set aside, each with its reason in words."""
+    words = [plain(said_of(one)) for one in aside["said"]]
+    return aside.select(
+        [
+            pl.Series("reason", words, dtype=pl.String) if name == "said" else aside[name]
+            for name in aside.columns
+        ]
+    )
 
 
 def said(told: Any) -> Any:

@@ -30,7 +30,7 @@ from pipeline.products.product import find_product
 from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.record.how_sure import chance_it_conforms, chance_shown
 from pipeline.store.readings import read_frame
-from pipeline.store.said_columns import first_advice
+from pipeline.store.said_columns import first_advice, rule_of
 
 # Log lines shown behind a finding: the worst readings of its column.
 LINES_SHOWN = 20
@@ -201,7 +201,7 @@ def _how_sure(
     """
     if requirement is None:
         return ()
-    rule, u = message(PageNote.RULE, rule=str(requirement["decision_rule"])), requirement["uncertainty"]
+    rule, u = message(PageNote.RULE, rule=rule_of(requirement) or ""), requirement["uncertainty"]
     if row["worst"] is None or row["limit_value"] is None:
         return (rule,)
     if not u:

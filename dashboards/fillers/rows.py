@@ -8,7 +8,7 @@ from typing import Any
 from weakref import WeakKeyDictionary
 
 from dashboards.fillers.decisions import alarms_of, decision_on_finding, decision_on_reel
-from dashboards.fillers.run_book import Row, RunBook, aware
+from dashboards.fillers.run_book import Row, RunBook, aware, decided_with
 from dashboards.records import (
     Evidence,
     Extreme,
@@ -35,7 +35,7 @@ from pipeline.nonconformance.statements import judged_by
 from pipeline.products.source_standing import standing_on_file
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.how_sure import risk_told
-from pipeline.store.said_columns import told_of
+from pipeline.store.said_columns import rule_of, told_of
 
 GAP_KIND: dict[str, Any] = {
     "wall unmonitored": "unmonitored",
@@ -127,7 +127,7 @@ def _judged_by(judged: list[RunBook]) -> tuple[dict[str, LimitRow], tuple[str, .
     if not judged:
         return {}, ()
     if len(judged) == 1:
-        return limits_by_id(judged[0]), tuple(f"{name}: {rule}" for name, rule in judged[0].decision_rules)
+        return limits_by_id(judged[0]), tuple(judged[0].decision_rules)
     store, ids = judged[0].store, [book.head["assessment_id"] for book in judged]
     rows: dict[int, list[Row]] = {one: [] for one in ids}
     for row in store.ask("questions/limits_of_assessments", assessments=ids):
@@ -136,7 +136,7 @@ def _judged_by(judged: list[RunBook]) -> tuple[dict[str, LimitRow], tuple[str, .
     for one in ids:
         limits |= {row["limit_id"]: limit_row(row) for row in rows[one]}
     rules = store.ask("questions/decision_rules_of_assessments", assessments=ids)
-    return limits, tuple(f"{row['requirement']}: {row['decision_rule']}" for row in rules)
+    return limits, tuple(decided_with(rules))
 
 
 def _evidence(book: RunBook, row: Row, at: float | None) -> Evidence:
@@ -299,7 +299,7 @@ def judgements_of(book: RunBook, reel: Row, requirements: list[Row]) -> tuple[Re
                 sentence=told_of(row),
                 limit=limits.get(row["limit_id"]),
                 worst=worst,
-                decision_rule=row["decision_rule"],
+                decision_rule=rule_of(row),
                 judged_m=row["known_m"],
                 unmonitored_m=row["unknown_m"],
                 evidence=Evidence(

@@ -7,17 +7,18 @@ from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from pipeline.messages import Said, said_json
+from pipeline.messages import Message, said_json
 from pipeline.record.decided import RunActs, finding_state, run_acts
 from pipeline.record.run_facts import PlantFacts, by_reel
 from pipeline.record.standing import Standing, standings_of
 from pipeline.record.stretches_on_file import stretches_of
 from pipeline.store.answer_columns import answer_of, warnings_of
-from pipeline.store.readings import thinned_sentence, thinnings_on_file
-from pipeline.store.said_columns import told_of
+from pipeline.store.readings import run_thinned, thinnings_on_file
+from pipeline.store.said_columns import rule_of, told_of
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from dashboards.records import Answer, AnswerGroup
     from pipeline.store.database import Store
@@ -40,6 +41,12 @@ MOST_AHEAD = 64
 def aware(at: datetime) -> datetime:
     """An instant of the store (UTC without a zone) with its zone."""
     return at.replace(tzinfo=UTC)
+
+
+def decided_with(requirements: Iterable[Row]) -> list[str]:
+    """How rows of ``judged.requirement`` were decided with uncertainty, in words by requirement, each once."""
+    rules = ((one["requirement"], rule_of(one)) for one in requirements)
+    return sorted({f"{name}: {plain(rule)}" for name, rule in rules if rule is not None})
 
 
 class ShelfBook(PlantFacts):
@@ -174,11 +181,9 @@ class RunBook:
         return by_reel(self._of_assessment("walls_of_assessment"))
 
     @cached_property
-    def decision_rules(self) -> list[tuple[str, str]]:
+    def decision_rules(self) -> list[str]:
         """How it was decided with uncertainty, by requirement."""
-        return sorted(
-            {(row["requirement"], row["decision_rule"]) for row in self.requirements if row["decision_rule"]}
-        )
+        return decided_with(self.requirements)
 
     @cached_property
     def findings(self) -> list[Row]:
@@ -334,12 +339,12 @@ class RunBook:
         return self.shelf.thinnings.get(self.head["load_folder"])
 
     @cached_property
-    def warnings(self) -> list[Said]:
+    def warnings(self) -> list[Message]:
         """What must be told about the run's logs and places."""
         told = [told_of(row) for row in self._of("warnings_of_load", "load_id")]
         told += [told_of(row) for row in self._of_assessment("placing_warnings_of_assessment")]
         thinned = self.thinned
-        about: list[Said] = [f"Of this run {thinned_sentence(thinned)}."] if thinned is not None else []
+        about = [run_thinned(thinned)] if thinned is not None else []
         return [*about, *told] + [one for row in self.among_its_like for one in warnings_of(row["warnings"])]
 
     def set_aside(self, most: int) -> list[Row]:

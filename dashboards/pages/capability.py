@@ -15,6 +15,7 @@ from dashboards.records import CapabilityCell, CapabilityMatrix, CapabilityPoint
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from pipeline.messages import Measure, message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.record.reels_of_line import HELD_AGAINST
@@ -147,7 +148,7 @@ def _over_reels(looked: list[Row], limit: Row) -> Result | Refused:
             sense=limit["sense"],
             limit=Measure(limit["value"], limit["unit"]),
         )
-        method = "one-sided index of one value a reel (ISO 22514-2)"
+        method = message(Method.INDEX_OF_REELS)
         return Refused(asked, method, message(Reason.LINE_NOT_REVIEWED), 0)
     return answer_of(row)
 

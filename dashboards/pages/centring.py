@@ -21,7 +21,7 @@ from pipeline.messages import Measure, Message, Said, message
 from pipeline.results import Assumption, Refused, Result
 from pipeline.statistics.beyond_wander import WANDER_P
 from pipeline.steps.measure import STRETCH_M
-from pipeline.store.readings import read_frame, thinned_sentence
+from pipeline.store.readings import read_frame, run_thinned
 from pipeline.tuned import Tuned
 from pipeline.tuning.centring import METHOD, QUESTION, Centring, centring
 
@@ -92,7 +92,7 @@ def _gauge(book: RunBook) -> dict[str, Any] | None:
 def _centring(book: RunBook, first_angle_deg: float) -> Centring | Refused:
     """The run's offset from its readings on reels at steady speed."""
     if book.thinned is not None:
-        return Refused(QUESTION, METHOD, f"Of this run {thinned_sentence(book.thinned)}.", 0)
+        return Refused(QUESTION, METHOD, run_thinned(book.thinned), 0)
     gauge = _gauge(book)
     frame = read_frame(book.store, book.head["assessment_folder"], "measured")
     at = frame["wall_at_m"].cast(float).to_numpy()

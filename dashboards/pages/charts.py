@@ -89,14 +89,9 @@ def _chart(heads: list[Row], points: dict[int, list[Row]]) -> ControlChart:
             _signal(row, points[head["chart_no"]], head["phase"])
             for head in heads
             for row in points.get(head["chart_no"], [])
-            if row["rule"]
+            if row["since_item"] is not None
         ),
     )
-
-
-def _squared(text: str) -> str:
-    """A name as a page prints it: what is on file keeps to plain letters."""
-    return text.replace("^2", "\u00b2")
 
 
 def _figures(points: list[Row], name: str) -> NDArray[np.float64]:
@@ -128,7 +123,7 @@ def _signal(row: Row, points: list[Row], phase: str) -> ChartSignal:
         at_m=row["at_m"],
         value=row["value"],
         limit=row["upper_limit"] if above or row["lower_limit"] is None else row["lower_limit"],
-        rule=_squared(row["rule"]),
+        rule=told_of(row, written="rule"),
         since_reel_id=points[row["since_item"]]["reel_id"],
         phase=phase,
     )

@@ -19,6 +19,7 @@ from pipeline.results import Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.steps.instrument_channels import channels_of
 from pipeline.store.answer_columns import answer_of
+from pipeline.store.said_columns import told_of
 from pipeline.trust.calibration import days_of_run, worst_calibration
 
 MOST_LINES = 1000
@@ -39,7 +40,9 @@ def data_quality_review(
     for book in books:
         lines.setdefault(book.head["line"], []).append(book)
     aside = [
-        SetAsideRow(book.run_id, _file(book, row["file_no"]), row["line"], row["reason"], row["text"])
+        SetAsideRow(
+            book.run_id, _file(book, row["file_no"]), row["line"], told_of(row, written="reason"), row["text"]
+        )
         for book in books
         for row in book.set_aside(MOST_LINES)
     ]

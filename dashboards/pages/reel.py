@@ -33,7 +33,7 @@ from dashboards.records import (
 )
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
-from pipeline.errors import MethodRefusal, ReelproofError
+from pipeline.errors import MethodRefusal, ReelproofError, in_words
 from pipeline.length.reel_places import place_on_reel
 from pipeline.messages import Said
 from pipeline.nonconformance.cut_instructions import CAUTION, counter_start
@@ -160,7 +160,7 @@ def plan_of(book: RunBook, reel: Row) -> tuple[CuttingPlan | None, tuple[Said, .
     except NothingToCut as refused:
         return None, refused.why
     except MethodRefusal as refused:
-        return None, tuple(f"{one.found}." for one in refused.complaints)
+        return None, tuple(f"{in_words(one.found)}." for one in refused.complaints)
     except ReelproofError:
         return None, ()  # nothing of it is left to cut
     if not planned.bad:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboards.records.every_page import Answer, Plant, Stamp
-from pipeline.messages import Said
+from pipeline.messages import Message, Said
 from pipeline.results import Assumption
 
 
@@ -34,7 +34,7 @@ class ChartSignal:
     at_m: float | None
     value: float
     limit: float
-    rule: str
+    rule: Message
     since_reel_id: str
     phase: str
 

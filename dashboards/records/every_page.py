@@ -275,7 +275,7 @@ class RequirementVerdict:
     sentence: Said
     limit: LimitRow | None = None
     worst: Extreme | None = None
-    decision_rule: str = ""
+    decision_rule: Message | None = None
     judged_m: float = 0.0
     unmonitored_m: float = 0.0
     evidence: Evidence = field(default_factory=Evidence)

@@ -232,7 +232,7 @@ class SetAsideRow:
     run_id: str
     file: str
     line: int
-    reason: str
+    reason: Message
     text: str
 
 

@@ -179,7 +179,7 @@ def _print_reel(answer: dict[str, Any], against: Sequence[Said]) -> None:
             "reel change is not known."
         )
     if answer["readings"]:
-        print(f"  {answer['readings']}")
+        print(f"  {shown.sentence(answer['readings'])}")
     for material in answer["lots"]:
         print(f"  {material['material']}: lot {material['lot']}")
     print()

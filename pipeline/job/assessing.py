@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline import __version__
+from pipeline.found import together
 from pipeline.job.alone import refusal_of
 from pipeline.job.basis import METHOD_VERSION, basis_of, basis_sha256
 from pipeline.job.judging import Judgement, judgement_of
@@ -19,21 +20,23 @@ from pipeline.job.load_on_file import put_texts_on_file
 from pipeline.job.loading import STORE_TURN
 from pipeline.job.processes import give_back
 from pipeline.job.side_by_side import judged_ahead
-from pipeline.messages import Said, said_json
+from pipeline.messages import Message, message, said_json
+from pipeline.reasons import Reason
 from pipeline.record.journal_on_file import note, note_all
 from pipeline.record.not_found import not_on_file
 from pipeline.record.reel_record import KIND as REEL
 from pipeline.record.reel_record import reel_records
 from pipeline.record.sealing import ASSESSMENT_TABLES, seals_of
+from pipeline.results import complaint_told
 from pipeline.sheets.plant_sheet import read_plant_sheet
 from pipeline.steps.bench import rules_of
 from pipeline.steps.load import SheetText, text_of
 from pipeline.store.layout import folder_of
 from pipeline.store.readings import (
     read_frame,
+    run_thinned,
     sweep,
     thinned_folders,
-    thinned_sentence,
     thinning_of,
     written_folder,
 )
@@ -65,7 +68,7 @@ class AssessOutcome:
     assessment_id: int
     was_new: bool
     outcome: str
-    reason: Said | None
+    reason: Message | None
     releasable: int
     held: int
     findings: int
@@ -121,7 +124,7 @@ def assess_runs(
                 )
             except Exception as fault:
                 refused = refusal_of(fault, f"run {run_id}")
-                reason = " ".join(str(one) for one in refused.complaints)
+                reason = together(*(complaint_told(one) for one in refused.complaints))
                 outcomes.append(AssessOutcome(run_id, 0, False, NOT_JUDGED, reason, 0, 0, 0))
             told(run_id, 1)
     with STORE_TURN:
@@ -198,13 +201,13 @@ def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> Ass
         return put_judgement_on_file(store, judgement, plant)
 
 
-def thinned_reason(store: Store, load_folder: str) -> str:
-    """Why a load cannot be judged again, "" where it can."""
+def thinned_reason(store: Store, load_folder: str) -> Message | None:
+    """Why a load cannot be judged again, None where it can."""
     row = thinning_of(store, load_folder)
-    return "" if row is None else f"Of this run {thinned_sentence(row)}. The judgement on file stays."
+    return None if row is None else together(run_thinned(row), message(Reason.JUDGMENT_STAYS))
 
 
-def _not_again(store: Store, earlier: list[dict[str, Any]], reason: str) -> AssessOutcome:
+def _not_again(store: Store, earlier: list[dict[str, Any]], reason: Message) -> AssessOutcome:
     """A run that cannot be judged again, with what its newest judgement says."""
     was = _outcome(store, earlier[-1], was_new=False)
     return replace(was, outcome=NOT_AGAIN, reason=reason)

@@ -21,7 +21,7 @@ from pipeline.log_notes import LogNote
 from pipeline.logs.earlier_rows import earlier_file
 from pipeline.logs.grown_file import FileNow, FileOnRecord, bytes_of_whole_lines, compare_with_record
 from pipeline.logs.log_rows import FilesBefore
-from pipeline.messages import Message, message
+from pipeline.messages import Message, as_written, message, said_json
 from pipeline.store.readings import scan_frame
 
 if TYPE_CHECKING:
@@ -138,7 +138,7 @@ def files_before(
     if head is None:
         return FilesBefore(limits)
     growths = {row["file_no"]: row for row in store.ask("questions/growth_of_load", load_id=head["load_id"])}
-    aside = store.ask_frame("questions/all_set_aside_of_load", load_id=head["load_id"])
+    aside = _aside_of(store, head["load_id"])
     earlier = {}
     for number, (log, (mapping, _)) in enumerate(zip(logs, sheets.files, strict=True)):
         growth = growths.get(-1 if log.record_no is None else log.record_no)
@@ -154,6 +154,13 @@ def files_before(
                 tuple((tag, int(lines)) for tag, lines in json.loads(growth["passed_over"])),
             )
     return FilesBefore(limits, earlier)
+
+
+def _aside_of(store: Store, load_id: int) -> pl.DataFrame:
+    """Lines that a load set aside; what an earlier version wrote of them is kept as written."""
+    frame = store.ask_frame("questions/all_set_aside_of_load", load_id=load_id)
+    written = pl.Series([said_json(as_written(one)) for one in frame["reason"]], dtype=pl.String)
+    return frame.with_columns(pl.col("said").fill_null(written))
 
 
 def growth_rows(

@@ -131,7 +131,8 @@ def put_on_file(store: Store, new: NewLoad) -> LoadOutcome:
         store.append("logged.load", _load_row(new, load_id, folder, totals))
         store.append("logged.file", _file_rows(loaded, load_id))
         store.append("logged.file_growth", growth)
-        store.append("logged.set_aside", _of_load(logs.set_aside, load_id))
+        aside = logs.set_aside.with_columns(pl.lit("").alias("reason"))
+        store.append("logged.set_aside", _of_load(aside, load_id))
         store.append("logged.flag_count", _flag_counts(logs.flagged, load_id))
         store.append("logged.material", _material_rows(loaded.sheets, load_id))
         store.append(

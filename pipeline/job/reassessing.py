@@ -23,6 +23,7 @@ from pipeline.record.alarms import alarms_of_runs
 from pipeline.record.not_found import not_on_file
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import sweep, thinned_folders
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from datetime import date
@@ -192,8 +193,9 @@ def _plan(under: _Under) -> tuple[int, list[str]]:
         thinned = thinned_folders(store)
         gone = [head for head in to_do if head["load_folder"] in thinned]
         under.refused += [
-            f"{head['run_id']}: not judged again. {thinned_reason(store, head['load_folder'])}"
+            f"{head['run_id']}: not judged again. {plain(told)}"
             for head in gone
+            if (told := thinned_reason(store, head["load_folder"]))
         ]
     return len(asked) - len(gone), [head["run_id"] for head in to_do if head["load_folder"] not in thinned]
 

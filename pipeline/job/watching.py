@@ -14,6 +14,7 @@ from pathlib import Path
 
 from pydantic import TypeAdapter
 
+from pipeline.errors import in_words
 from pipeline.job.alone import refusal_of
 from pipeline.regular_file import json_of_file
 from pipeline.sheets.log_files import with_files_found
@@ -92,7 +93,7 @@ def look(
     for complaint in unread:
         # Told as a run that waits, for a run in it does.
         key = Path(complaint.where).relative_to(inbox).as_posix() + "/"
-        reason = f"{complaint.found}. {complaint.remedy}"
+        reason = f"{in_words(complaint.found)}. {in_words(complaint.remedy)}"
         known[key] = replace(memory.get(key) or Watched("", now_s), reason=reason)
     for sheet in sheets:
         key = sheet.relative_to(inbox).as_posix()

@@ -21,7 +21,9 @@ from pipeline.errors import Complaint, SheetError
 from pipeline.flags import ALL
 from pipeline.length.clock_steps import gap_m, possible_m
 from pipeline.length.placement import Placement, clock_seconds
+from pipeline.messages import message
 from pipeline.sheets.line_sheet import Instrument, LineSheet
+from pipeline.why import Unplaced
 
 # The tester's own clock may differ from the logger's by so much before its entry counts as another fault (chosen here).
 CLOCKS_APART_S = 2.0
@@ -144,8 +146,8 @@ def _seers(events: pl.DataFrame, line: LineSheet) -> dict[str, Instrument]:
             complaints.append(
                 Complaint(
                     f"line {line.id}",
-                    f"the run lists events of kind '{kind}', and the line sheet has no {wanted}",
-                    f"Add the {wanted} with its 'station_m' to the line sheet",
+                    message(Unplaced.NO_INSTRUMENT, kind=kind, wanted=wanted),
+                    message(Unplaced.ADD_INSTRUMENT, wanted=wanted),
                 )
             )
         else:

@@ -20,6 +20,7 @@ from pipeline.length.counter import CounterEvent, RepairedCounter, repair_counte
 from pipeline.messages import Between, Measure, Message, Place, message
 from pipeline.units import m_from_foot
 from pipeline.warned import Counted, Warned
+from pipeline.why import Unplaced
 
 ALLOWED_SHARE = 0.05
 ALLOWED_LAG_S = 0.5
@@ -307,11 +308,10 @@ def _without_slips(
 def _contradiction(scale: float) -> Complaint:
     """The complaint that counter and speed cannot both be right."""
     feet = any(abs(scale * factor - 1.0) < 0.03 for factor in (m_from_foot(1.0), 1.0 / m_from_foot(1.0)))
-    hint = ", as feet read as metres do" if feet else ""
     return Complaint(
         "length counter and line speed",
-        f"the counter gives {scale:.3f} m for each metre by the line speed{hint}: nothing has a place on the wire",
-        "Correct 'unit' of counter_m or line_speed_m_s in [run.logs.channels], or leave out the one that is wrong",
+        message(Unplaced.COUNTER_AS_FEET if feet else Unplaced.COUNTER_AGAINST_SPEED, scale=float(scale)),
+        message(Unplaced.CORRECT_UNIT),
     )
 
 

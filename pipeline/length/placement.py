@@ -29,6 +29,7 @@ from pipeline.length.steady_state import (
 from pipeline.messages import Measure, Message, message, said_json
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.warned import Counted
+from pipeline.why import Unplaced
 
 Floats = NDArray[np.float64]
 
@@ -123,8 +124,8 @@ def place_readings(
         raise LogError(
             Complaint(
                 "readings",
-                "no reading was kept",
-                "Look at the lines set aside and their reasons; a run needs readings to be placed",
+                message(Unplaced.NO_READING),
+                message(Unplaced.SEE_SET_ASIDE),
             )
         )
     counter = _channel(loaded_readings, flagged, "counter_m")
@@ -136,8 +137,8 @@ def place_readings(
         raise LogError(
             Complaint(
                 f"line {line.id}",
-                "the logs hold neither a length counter nor a line speed",
-                "Map 'counter_m' or 'line_speed_m_s' in [run.logs.channels]: without one nothing has a place",
+                message(Unplaced.NO_LENGTH),
+                message(Unplaced.MAP_LENGTH),
             )
         )
     speed = whole_speed(speed, seconds, warnings)

@@ -15,9 +15,11 @@ import numpy as np
 
 from pipeline.errors import Complaint, SheetError
 from pipeline.length.reel_places import from_other_end, place_on_reel
+from pipeline.messages import Measure, Place, message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Reel
 from pipeline.units import M_PER_FOOT
+from pipeline.why import Unplaced
 
 # A run sheet's reel ends are written by hand from the counter's display (common practice, no source).
 WRITTEN_TO_M = 1.0
@@ -194,8 +196,10 @@ def place_reels(
         complaints.append(
             Complaint(
                 f"line {line.id}",
-                f"the run made {made_m - start_m:.1f} m and the take-up stands {path:.1f} m down the line",
-                "No wire of this run reached a reel: correct 'take_up_station_m', or leave the reels out",
+                message(
+                    Unplaced.NO_REEL_REACHED, made=Measure(made_m - start_m, "m"), path=Measure(path, "m")
+                ),
+                message(Unplaced.CORRECT_STATION),
             )
         )
     ordered = sorted(reels, key=lambda reel: reel.from_m)
@@ -204,8 +208,13 @@ def place_reels(
             complaints.append(
                 Complaint(
                     f"reel {after.id}",
-                    f"it starts at {after.from_m:.1f} m, before reel {before.id} ends at {before.to_m:.1f} m",
-                    "One wire cannot be on two reels: correct the reel changes in the run sheet",
+                    message(
+                        Unplaced.REELS_OVERLAP,
+                        start=Place(after.from_m),
+                        before=before.id,
+                        end=Place(before.to_m),
+                    ),
+                    message(Unplaced.ONE_WIRE),
                 )
             )
     if complaints:
@@ -238,14 +247,15 @@ def unsure_by_scale(reels: Sequence[PlacedReel], scale: float, start_m: float) -
 
 def _complaints(reel: Reel, made_m: float, start_m: float) -> list[Complaint]:
     where = f"reel {reel.id}"
-    remedy = f"The run's counter goes from {start_m:.1f} m to {made_m:.1f} m, through any reset"
     if reel.from_m > made_m + WRITTEN_TO_M:
-        return [Complaint(where, f"it starts at {reel.from_m:.1f} m, after the run ended", remedy)]
-    if reel.to_m > made_m + WRITTEN_TO_M:
-        return [Complaint(where, f"it ends at {reel.to_m:.1f} m, after the run ended", remedy)]
-    if reel.from_m < start_m - WRITTEN_TO_M:
-        return [Complaint(where, f"it starts at {reel.from_m:.1f} m, before the run began", remedy)]
-    return []
+        found = message(Unplaced.STARTS_AFTER, at=Place(reel.from_m))
+    elif reel.to_m > made_m + WRITTEN_TO_M:
+        found = message(Unplaced.ENDS_AFTER, at=Place(reel.to_m))
+    elif reel.from_m < start_m - WRITTEN_TO_M:
+        found = message(Unplaced.STARTS_BEFORE, at=Place(reel.from_m))
+    else:
+        return []
+    return [Complaint(where, found, message(Unplaced.COUNTER_GOES, start=Place(start_m), end=Place(made_m)))]
 
 
 def loose_wire(

@@ -15,13 +15,15 @@ import polars as pl
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from pipeline.log_notes import SetAside, together_aside
 from pipeline.logs.cells import Faults, TextTable, typed_columns
 from pipeline.logs.log_plan import LogPlan
 from pipeline.logs.whole_lines import Block
+from pipeline.messages import message, said_json
 
 TEXT_CUT = 500
 LINES_OF_A_RECORD = 100
-SET_ASIDE_SCHEMA = {"line": pl.UInt32, "reason": pl.String, "text": pl.String}
+SET_ASIDE_SCHEMA = {"line": pl.UInt32, "said": pl.String, "text": pl.String}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +41,7 @@ class _Records:
 
     places: list[int]
     texts: list[str]
-    reasons: dict[int, str]
+    reasons: Faults
 
 
 def checked_block(block: Block, plan: LogPlan) -> CheckedBlock:
@@ -49,7 +51,7 @@ def checked_block(block: Block, plan: LogPlan) -> CheckedBlock:
     whole = text.endswith("\n")
     records = _records(text[:-1].split("\n") if whole else text.split("\n"), plan)
     if not whole and len(records.texts) - 1 in records.reasons:
-        records.reasons[len(records.texts) - 1] += "; the file ends in the middle of it"
+        records.reasons[len(records.texts) - 1] += (message(SetAside.CUT_SHORT),)
     shaped = np.array(
         [place for place in range(len(records.texts)) if place not in records.reasons], np.int64
     )
@@ -57,7 +59,7 @@ def checked_block(block: Block, plan: LogPlan) -> CheckedBlock:
     table, faults = typed_columns(cells, plan)
     fine = np.ones(shaped.size, np.bool_)
     fine[list(faults)] = False
-    aside = records.reasons | {int(shaped[row]): reason for row, reason in faults.items()}
+    aside = records.reasons | {int(shaped[row]): reasons for row, reasons in faults.items()}
     lines = np.array(records.places, np.int64) + block.first_line
     return CheckedBlock(
         table.filter(pa.array(fine)), lines[shaped[fine]].astype(np.uint32), _set_aside(aside, lines, records)
@@ -69,7 +71,7 @@ def _set_aside(aside: Faults, lines: NDArray[np.int64], records: _Records) -> pl
     return pl.DataFrame(
         {
             "line": [int(lines[place]) for place in order],
-            "reason": [aside[place] for place in order],
+            "said": [said_json(together_aside(aside[place])) for place in order],
             "text": [records.texts[place][:TEXT_CUT] for place in order],
         },
         schema=SET_ASIDE_SCHEMA,
@@ -89,20 +91,21 @@ def _records(lines: list[str], plan: LogPlan) -> _Records:
     cells = plain_cells.astype(np.int64)
     absorbed = np.zeros(len(lines), np.bool_)
     texts = list(lines)
-    reasons: dict[int, str] = {}
+    reasons: Faults = {}
     for place in np.flatnonzero(quoted & ~blank):
         if absorbed[place]:
             continue
         end, count = _record_at(lines, int(place), plan, plain_cells)
         if count is None:
-            reasons[int(place)] = 'the line opens a quote (") that it does not close'
+            reasons[int(place)] = (message(SetAside.OPEN_QUOTE),)
         else:
             cells[place] = count
             texts[place] = "\n".join(lines[place:end])
             absorbed[place + 1 : end] = True
     for place in np.flatnonzero((cells != plan.width) & ~blank & ~absorbed):
         if int(place) not in reasons:
-            reasons[int(place)] = _wrong_width(int(cells[place]), plan.width)
+            width = message(SetAside.WRONG_WIDTH, cells=int(cells[place]), width=plan.width)
+            reasons[int(place)] = (width,)
     starts = np.flatnonzero(~(blank & ~absorbed) & ~absorbed)
     number = {int(place): row for row, place in enumerate(starts)}
     return _Records(
@@ -110,10 +113,6 @@ def _records(lines: list[str], plan: LogPlan) -> _Records:
         [texts[place] for place in starts],
         {number[place]: reason for place, reason in reasons.items()},
     )
-
-
-def _wrong_width(cells: int, width: int) -> str:
-    return f"the line has {cells} cell{'' if cells == 1 else 's'}, the header names {width}"
 
 
 def _record_at(

@@ -12,14 +12,16 @@ from numpy.typing import NDArray
 from pyarrow import compute as pc
 from pyarrow import csv as arrow_csv
 
+from pipeline.log_notes import SetAside
 from pipeline.logs.instants import EPOCH_FORMATS, Instants, read_column
 from pipeline.logs.local_time import never_shown, standard_zone
 from pipeline.logs.log_plan import LogPlan, TextColumn
+from pipeline.messages import Message, message
 
 ARROW_BLOCK = 1 << 21
 # 1970-01-01 and 2200-01-01, as microseconds since the epoch.
 _FIRST_US, _BEYOND_US = 0, 7_258_118_400_000_000
-Faults = dict[int, str]
+Faults = dict[int, tuple[Message, ...]]
 Mask = NDArray[np.bool_]
 
 
@@ -123,8 +125,8 @@ def typed_columns(cells: Cells, plan: LogPlan) -> tuple[pa.Table, Faults]:
 
 
 def _add(faults: Faults, more: Faults) -> None:
-    for row, reason in more.items():
-        faults[row] = reason if row not in faults else f"{faults[row]}; {reason}"
+    for row, reasons in more.items():
+        faults[row] = (*faults.get(row, ()), *reasons)
 
 
 def _figures(cells: pl.Series, name: str, decimal: str) -> tuple[pa.Array, Faults]:
@@ -135,10 +137,9 @@ def _figures(cells: pl.Series, name: str, decimal: str) -> tuple[pa.Array, Fault
         text = text.set(text.str.contains(".", literal=True), "?").str.replace(",", ".", literal=True)
     values = text.cast(pl.Float64, strict=False)
     bad = (values.is_null() & cells.is_not_null()).to_numpy()
-    kind = "a number with a decimal comma" if decimal == "," else "a number"
-    faults = {
-        int(row): f"column '{name}' holds '{str(cells[int(row)])[:80]}', which is not {kind}"
-        for row in np.flatnonzero(bad)
+    kind = SetAside.NO_DECIMAL_COMMA if decimal == "," else SetAside.NO_NUMBER
+    faults: Faults = {
+        int(row): (message(kind, column=name, cell=str(cells[int(row)])[:80]),) for row in np.flatnonzero(bad)
     }
     # A cell that says "not a number" in its own way is an empty one.
     return pa.array(values.to_numpy(), pa.float64(), from_pandas=True), faults
@@ -169,28 +170,22 @@ def _times(cells: pl.Series, plan: LogPlan, column: TextColumn) -> tuple[pa.Arra
     times = time_column(pa.chunked_array([array]), plan.time_format)
     skipped = skipped_times(times, plan)
     beyond = times_beyond(times)
-    for row in np.flatnonzero(~times.valid | skipped | beyond):
-        cell = _cell(cells, int(row))
-        if int(row) in faults or (cell is None and plan.may_lack_time):
+    for row in np.flatnonzero(~times.valid | skipped | beyond).tolist():
+        cell = _cell(cells, row)
+        if row in faults or (cell is None and plan.may_lack_time):
             continue
         if cell is None:
-            faults[int(row)] = f"column '{column.name}' is empty, and a row needs its time"
-        elif beyond[row]:
-            faults[int(row)] = (
-                f"column '{column.name}' says '{str(cell)[:80]}', which as {plan.time_format} is not in the years "
-                "1970 to 2199 of any log"
-            )
+            faults[row] = (message(SetAside.TIME_EMPTY, column=column.name),)
+            continue
+        shown = {"column": column.name, "cell": str(cell)[:80]}
+        if beyond[row]:
+            faults[row] = (message(SetAside.TIME_OF_NO_LOG, **shown, form=plan.time_format),)
         elif skipped[row]:
             without = standard_zone(plan.zone, int(times.us[row]))
-            faults[int(row)] = (
-                f"column '{column.name}' says '{cell}', which clocks in {plan.zone.key} never showed: they were "
-                f'put forward over it; if this clock does not follow daylight saving, set zone = "{without}"'
-            )
+            zone = plan.zone.key
+            faults[row] = (message(SetAside.TIME_NEVER_SHOWN, **shown, zone=zone, without=without),)
         else:
-            faults[int(row)] = (
-                f"column '{column.name}' holds '{str(cell)[:80]}', "
-                f"which is not a time of the form {plan.time_format}"
-            )
+            faults[row] = (message(SetAside.NO_TIME, **shown, form=plan.time_format),)
     return array, faults
 
 
@@ -219,10 +214,9 @@ def _nowhere(columns: dict[str, pa.Array], plan: LogPlan) -> Faults:
     empty = columns[f"c{counter.index}"].is_null().to_numpy(zero_copy_only=False)
     if plan.time is not None:
         empty = empty & columns[f"c{plan.time.index}"].is_null().to_numpy(zero_copy_only=False)
-    reason = f"column '{counter.name}' is empty"
-    if plan.time is not None:
-        reason = f"columns '{plan.time.name}' and '{counter.name}' are both empty"
-    return {int(row): f"{reason}: the event has no place" for row in np.flatnonzero(empty)}
+    time = {} if plan.time is None else {"time": plan.time.name}
+    reason = message(SetAside.NO_PLACE, counter=counter.name, **time)
+    return {int(row): (reason,) for row in np.flatnonzero(empty)}
 
 
 def long_faults(columns: dict[str, pa.Array], plan: LogPlan) -> Faults:
@@ -234,17 +228,16 @@ def long_faults(columns: dict[str, pa.Array], plan: LogPlan) -> Faults:
     values = pl.Series("value", columns[f"c{value.index}"])
     wanted = tags.is_in([one.name for one in plan.numbers])
     _, bad = _figures(values.set(~wanted, None), value.name, plan.decimal)
-    _add(
-        bad, {int(row): f"column '{tag.name}' is empty" for row in np.flatnonzero(tags.is_null().to_numpy())}
-    )
+    untagged = (message(SetAside.TAG_EMPTY, column=tag.name),)
+    _add(bad, dict.fromkeys(np.flatnonzero(tags.is_null().to_numpy()).tolist(), untagged))
     if quality is not None:
         grades = pl.Series("quality", columns[f"c{quality.index}"])
         poor = (wanted & ~grades.is_in(list(plan.long.good)).fill_null(value=False)).to_numpy()
         _add(
             bad,
             {
-                int(row): f"column '{quality.name}' says '{grades[int(row)] or ''}', which is not good"
-                for row in np.flatnonzero(poor)
+                row: (message(SetAside.NOT_GOOD, column=quality.name, cell=grades[row] or ""),)
+                for row in np.flatnonzero(poor).tolist()
             },
         )
     return bad

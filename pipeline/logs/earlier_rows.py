@@ -30,7 +30,7 @@ class EarlierFile:
         clock: whether its times are instants, or those of a local clock.
         rows: ``line``, ``time_utc`` and the channels of its rows kept; of a long table ``line``, ``_time_us`` [us of
             UTC], ``channel`` and ``value`` of its lines.
-        set_aside: line, reason and text of its lines set aside before `resume_line`.
+        set_aside: line, message and text of its lines set aside before `resume_line`.
         rows_kept: rows and lines kept, those with a tag that is not mapped among them.
         passed_over: lines with a tag that is not mapped, by tag.
     """
@@ -67,7 +67,7 @@ def earlier_file(
         resume_line=resume_line,
         clock=clock,
         rows=rows,
-        set_aside=set_aside.filter(*kept).select(pl.col(LINE).cast(pl.UInt32), "reason", "text"),
+        set_aside=set_aside.filter(*kept).select(pl.col(LINE).cast(pl.UInt32), "said", "text"),
         rows_kept=int(rows.select(pl.len()).collect().item()) + sum(lines for _, lines in passed_over),
         passed_over=passed_over,
     )

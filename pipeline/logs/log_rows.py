@@ -29,7 +29,7 @@ from pipeline.messages import Message, message
 from pipeline.sheets.run_sheet import LogFile
 
 KEY_US = "_key_us"
-SET_ASIDE = {"file_no": pl.UInt16, "line": pl.UInt32, "reason": pl.String, "text": pl.String}
+SET_ASIDE = {"file_no": pl.UInt16, "line": pl.UInt32, "said": pl.String, "text": pl.String}
 CLOCK_FLAGGED = {"file_no": pl.UInt16, "line": pl.UInt32, "flag": pl.UInt8}
 UTC = pl.Datetime("us", "UTC")
 

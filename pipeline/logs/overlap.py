@@ -17,13 +17,13 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.log_notes import LogNote
+from pipeline.log_notes import LogNote, SetAside
 from pipeline.logs.bad_lines import TEXT_CUT
 from pipeline.logs.open_log import OpenLog, is_parquet
 from pipeline.logs.parse_block import TIME_US
 from pipeline.logs.sequence import rows_apart
 from pipeline.logs.whole_lines import whole_lines
-from pipeline.messages import Message, message
+from pipeline.messages import Message, message, said
 from pipeline.sheets.run_sheet import LogFile
 
 # Above this share of rows the clock is coarser than the log, and equal instants say nothing.
@@ -99,7 +99,7 @@ def lines_of_file(path: Path, encoding: str, wanted: Iterable[int]) -> dict[int,
     return found
 
 
-_SCHEMA = {"file_no": pl.UInt16, "line": pl.UInt32, "reason": pl.String, "text": pl.String}
+_SCHEMA = {"file_no": pl.UInt16, "line": pl.UInt32, "said": pl.String, "text": pl.String}
 
 
 def without_overlap(
@@ -174,10 +174,12 @@ def _as_set_aside(found: pl.DataFrame, path: Path, names: dict[int, str], log: L
     return found.select(
         "file_no",
         "line",
-        reason=pl.format(
-            "the same instant and values stand on line {} of {}",
-            pl.col("first").struct.field("line"),
-            pl.col("first").struct.field("file_no").replace_strict(names, return_dtype=pl.String),
+        said=pl.Series(
+            [
+                said(SetAside.DOUBLED, line=first["line"], file=names[first["file_no"]])
+                for first in found["first"].to_list()
+            ],
+            dtype=pl.String,
         ),
         text=pl.Series([texts.get(line, f"row {line}") for line in found["line"].to_list()], dtype=pl.String),
     )

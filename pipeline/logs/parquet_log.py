@@ -12,12 +12,14 @@ import pyarrow as pa
 from pyarrow import parquet
 
 from pipeline.errors import Complaint, LogError
+from pipeline.log_notes import together_aside
 from pipeline.logs.bad_lines import SET_ASIDE_SCHEMA, TEXT_CUT
 from pipeline.logs.cells import Faults, column_types, typed_columns
 from pipeline.logs.log_plan import LogPlan, plan_columns
 from pipeline.logs.open_log import CHUNK, open_file
 from pipeline.logs.parse_block import ParsedBlock, as_parsed, typed_rows
 from pipeline.logs.text_log import FileEnd
+from pipeline.messages import said_json
 from pipeline.sheets.run_sheet import LogFile
 
 _BATCH = 1 << 18
@@ -152,7 +154,7 @@ def _set_aside(table: pa.Table, lines: np.ndarray, faults: Faults) -> pl.DataFra
     return pl.DataFrame(
         {
             "line": lines[order],
-            "reason": [faults[row] for row in order],
+            "said": [said_json(together_aside(faults[row])) for row in order],
             "text": [", ".join(f"{name}={value}" for name, value in row.items())[:TEXT_CUT] for row in rows],
         },
         schema=SET_ASIDE_SCHEMA,

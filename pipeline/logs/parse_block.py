@@ -39,7 +39,7 @@ class ParsedBlock:
     Args:
         rows: kept rows: ``line``, ``_time_us`` and ``_aware`` where there is a time column, then a column a
             channel in units of the store, and ``class`` of an event; of a long table, ``channel`` and ``value``.
-        set_aside: line, reason and text of every other line.
+        set_aside: line, message and text of every other line.
         passed_over: lines of a long table with a tag that is not mapped, counted by tag.
     """
 

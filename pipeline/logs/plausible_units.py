@@ -12,7 +12,9 @@ import polars as pl
 
 from pipeline.columns import CHANNEL_BY_NAME
 from pipeline.errors import Complaint
+from pipeline.log_notes import Unlikely
 from pipeline.logs.log_plan import mapped
+from pipeline.messages import message
 from pipeline.sheets.run_sheet import LogFile
 from pipeline.units import scale_and_offset
 
@@ -90,17 +92,14 @@ def _complaint(
     ]
     if channel in _JUDGES_NOTHING and not likely:
         return None
-    said = f"its middle value {figure:.4g} {unit} is {middle:.4g} {store_unit}".replace("  ", " ")
-    same = unit == store_unit
+    seen = {"channel": channel, "middle": middle, "stored": store_unit, "low": low, "high": high}
+    # In the log's own units whatever the reader's, for the unit is what is asked about.
     return Complaint(
         f"{name}: column '{column}'",
-        f"as {channel} in {unit or 'plain numbers'} its middle value is {middle:.4g} {store_unit}, where this "
-        f"product has {low:.4g} to {high:.4g} {store_unit}"
-        if same
-        else f"as {channel} {said}, where this product has {low:.4g} to {high:.4g} {store_unit}",
-        f"The figures would be right in {_either(likely)}; correct 'unit' in the mapping if that is so"
-        if likely
-        else "Check which column this is, its unit, and the product named in the run sheet",
+        message(Unlikely.MIDDLE, **seen, unit=unit or "plain numbers")
+        if unit == store_unit
+        else message(Unlikely.MIDDLE_CONVERTED, **seen, unit=unit, figure=figure),
+        message(Unlikely.RIGHT_IN, units=likely) if likely else message(Unlikely.CHECK_COLUMN),
     )
 
 
@@ -136,7 +135,3 @@ def _figure(stored: float, unit: str, store_unit: str) -> float:
     factor, offset = scale_and_offset(unit, store_unit, "")
     figure: float = (stored - offset) / factor
     return figure
-
-
-def _either(units: list[str]) -> str:
-    return units[0] if len(units) == 1 else f"{', '.join(units[:-1])} or {units[-1]}"

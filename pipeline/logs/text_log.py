@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,12 +10,14 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.errors import Complaint, LogError
+from pipeline.log_notes import SetAside
 from pipeline.logs.bad_lines import LINES_OF_A_RECORD
 from pipeline.logs.earlier_rows import EarlierFile
 from pipeline.logs.log_plan import LogPlan, header_cells, plan_columns
 from pipeline.logs.open_log import OpenLog
 from pipeline.logs.parse_block import ParsedBlock, parse_block
 from pipeline.logs.whole_lines import Block, LineTooLong, from_line, whole_lines
+from pipeline.messages import message, message_of
 from pipeline.sheets.run_sheet import LogFile
 
 _HEADER_BYTES = 1 << 16
@@ -174,11 +177,11 @@ class TextLog:
         if kept:
             return
         if first is not None:
-            line, reason, _ = first.set_aside.row(0)
+            line, said, _ = first.set_aside.row(0)
             raise LogError(
                 Complaint(
                     f"{self.path}:{line}",
-                    f"{reason}; and no other line of this file can be read either",
+                    message(SetAside.ALL_OF_THEM, reason=message_of(json.loads(said))),
                     "Compare the file with its mapping: delimiter, decimal mark, encoding, time format, columns",
                 )
             )

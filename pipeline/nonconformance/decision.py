@@ -74,11 +74,6 @@ class DecisionRule:
             return message(Why.SIMPLE_ACCEPTANCE)
         return message(Why.GUARD_BAND, confidence=self.confidence)
 
-    def __str__(self) -> str:
-        if self.kind == "simple acceptance":
-            return "simple acceptance: the value itself is compared with the limit"
-        return f"guard band: conformity must be shown with {100 * self.confidence:g} %"
-
 
 @dataclass(frozen=True, slots=True)
 class Decision:
@@ -90,7 +85,6 @@ class Decision:
         acceptance_limit: the value from which on it is said to conform.
         rejection_limit: the value beyond which it is said not to conform.
         risk: probability that what is said is wrong; None where nothing is said.
-        rule: the rule in words.
     """
 
     verdict: Verdict
@@ -98,7 +92,6 @@ class Decision:
     acceptance_limit: float
     rejection_limit: float
     risk: float | None
-    rule: str
 
 
 def _phi(z: float) -> float:
@@ -157,7 +150,7 @@ def decide(value: float, u: float, limit: float, sense: Sense, rule: DecisionRul
     guard = rule.guard(u)
     accept, reject = limit + sign * guard, limit - sign * guard
     if value != value:
-        return Decision(Verdict.CANNOT_BE_TOLD, float("nan"), accept, reject, None, str(rule))
+        return Decision(Verdict.CANNOT_BE_TOLD, float("nan"), accept, reject, None)
     probability = (
         conformance_probability(value, u, lower=limit)
         if sense == "at least"
@@ -165,10 +158,10 @@ def decide(value: float, u: float, limit: float, sense: Sense, rule: DecisionRul
     )
     eps = ROUNDING * max(1.0, abs(limit))
     if sign * (value - accept) >= -eps:
-        return Decision(Verdict.CONFORMS, probability, accept, reject, 1.0 - probability, str(rule))
+        return Decision(Verdict.CONFORMS, probability, accept, reject, 1.0 - probability)
     if rule.kind == "simple acceptance" or sign * (value - reject) <= eps:
-        return Decision(Verdict.DOES_NOT_CONFORM, probability, accept, reject, probability, str(rule))
-    return Decision(Verdict.CANNOT_BE_TOLD, probability, accept, reject, None, str(rule))
+        return Decision(Verdict.DOES_NOT_CONFORM, probability, accept, reject, probability)
+    return Decision(Verdict.CANNOT_BE_TOLD, probability, accept, reject, None)
 
 
 def decide_bounded(

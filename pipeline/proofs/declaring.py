@@ -24,6 +24,8 @@ from pipeline.record.journal_on_file import journal_of, note
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.wire_named import PieceOnFile, evidence_of, piece_on_file, pieces_of, verdict_on
 from pipeline.sheets.plant_limits import sets_not_known
+from pipeline.store.said_columns import rule_of
+from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -300,9 +302,9 @@ def _decision_rules(
 ) -> tuple[str, ...]:
     return tuple(
         dict.fromkeys(
-            f"{row['requirement']}: {row['decision_rule']}"
+            f"{row['requirement']}: {plain(rule)}"
             for one in on_file
             for row in one.requirements
-            if row["requirement"] in needed and row["requirement_set"] in sets and row["decision_rule"]
+            if row["requirement"] in needed and row["requirement_set"] in sets and (rule := rule_of(row))
         )
     )

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.errors import StoreError
+from pipeline.errors import StoreError, in_words
 from pipeline.proofs.changes import NOTHING_KNOWN, Known, changes_in
 from pipeline.proofs.signed_roots import signed_up_to
 from pipeline.record.entry_kinds import LOSS
@@ -100,7 +100,7 @@ def _told_of_damage_in(told: dict[str, None]) -> Iterator[None]:
     try:
         yield
     except DamagedStoreError as fault:
-        told.update(dict.fromkeys(f"{one.where}: {one.found}." for one in fault.complaints))
+        told.update(dict.fromkeys(f"{one.where}: {in_words(one.found)}." for one in fault.complaints))
 
 
 def _is_copied(folder: Path) -> bool:

@@ -33,7 +33,7 @@ def finding_of(row: Mapping[str, Any]) -> Finding:
         row=row["row"],
         limit_id=row["limit_id"],
         limit_revision=row["limit_revision"],
-        decision=Decision(Verdict(row["verdict"]), _NOT_KEPT, _NOT_KEPT, _NOT_KEPT, None, ""),
+        decision=Decision(Verdict(row["verdict"]), _NOT_KEPT, _NOT_KEPT, _NOT_KEPT, None),
         subject=row["subject"],
         reel_id=row["reel_id"],
     )

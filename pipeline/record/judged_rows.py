@@ -158,8 +158,16 @@ def limit_rows(judged: Judged) -> pl.DataFrame:
 def requirement_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
     """Rows of judged.requirement."""
     return pl.DataFrame(
-        [_without_told(one) for one in judged.requirements],
+        [
+            {
+                **_without_told(one),
+                "decision_rule": "",
+                "decided_by": one.decided_by and said_json(one.decided_by),
+            }
+            for one in judged.requirements
+        ],
         schema_overrides={
+            "decided_by": _TEXT,
             "limit_value": _REAL,
             "worst": _REAL,
             "worst_at_m": _REAL,

@@ -62,7 +62,8 @@ def _points(number: int, one: ChartOf) -> Rows:
             "centre": float(chart.centre[item]),
             "lower_limit": _finite(chart.lower[item]),
             "upper_limit": _finite(chart.upper[item]),
-            "rule": signals[item].rule if item in signals else "",
+            "rule": "",
+            "said": said_json(signals[item].rule) if item in signals else None,
             "since_item": signals[item].since if item in signals else None,
         }
         for item, reel in enumerate(one.reels)
@@ -81,7 +82,8 @@ def _signals(one: ChartOf) -> Rows:
             "value": signal.value,
             "limit_value": signal.limit,
             "side": signal.side,
-            "rule": signal.rule,
+            "rule": "",
+            "said": said_json(signal.rule),
             "since_reel_id": one.reels[signal.since].reel_id,
         }
         for signal in chart.signals

@@ -18,7 +18,7 @@ from pipeline.record.not_found import not_on_file, reel_not_on_file
 from pipeline.record.plant_sheet_on_file import unit_of_run
 from pipeline.record.standing import standing_of, standings_of_run
 from pipeline.record.standing_told import standing_record, told_once
-from pipeline.store.readings import thinned_sentence, thinning_of
+from pipeline.store.readings import run_thinned, thinning_of
 from pipeline.store.said_columns import cause_of, first_advice, first_of, lacking_of, told_of
 from pipeline.wording.say import plain
 
@@ -75,7 +75,7 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         "samples": [_sample_record(one) for one in (*now.samples.own, *now.samples.others)],
         "decided": _decided(store, row),
         "cut_lengths": lengths_of_reel(store, reel_id),
-        "readings": _readings_told(store, row["load_id"]),
+        "readings": _readings_told(store, row["load_id"]) or "",
         "end_unsure_m": end_unsure_m(store, row["assessment_id"]).get(reel_id, 0.0),
         "steady_read_m": _steady_read_m(store, row),
     }
@@ -151,11 +151,11 @@ def _sample_record(one: JudgedSample) -> dict[str, Any]:
     }
 
 
-def _readings_told(store: Store, load_id: int) -> str:
-    """What must be told of the readings of a load, "" where every one is there."""
+def _readings_told(store: Store, load_id: int) -> Message | None:
+    """What must be told of the readings of a load, None where every one is there."""
     (load,) = store.ask("questions/load", load_id=load_id)
     row = thinning_of(store, load["folder"])
-    return "" if row is None else f"Of this run {thinned_sentence(row)}."
+    return None if row is None else run_thinned(row)
 
 
 def _decided(store: Store, reel: dict[str, Any]) -> dict[str, Any]:

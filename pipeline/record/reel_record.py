@@ -90,7 +90,7 @@ def _requirement(row: Row, revision: dict[str, str]) -> Row:
         "worst": _text(row["worst"]),
         "uncertainty": _text(row["uncertainty"]),
         "unit": row["unit"],
-        "decision_rule": row["decision_rule"],
+        "decision_rule": row["decided_by"] or row["decision_rule"],
         "verdict": row["verdict"],
     }
 

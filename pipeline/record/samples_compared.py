@@ -12,6 +12,8 @@ import numpy as np
 import polars as pl
 
 from pipeline.errors import Complaint, NotFoundError
+from pipeline.messages import Measure, message
+from pipeline.notes import Note
 from pipeline.products.product import find_product
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.record.entry_kinds import SAMPLES_COMPARED
@@ -71,8 +73,11 @@ class Compared:
         told = list(self.found.bias.warnings)
         if self.supported_mm > 1.2 * self.instrument.uncertainty_mm:
             told.append(
-                f"These samples support a standard uncertainty of {self.supported_mm:.4f} mm; the line sheet states "
-                f"{self.instrument.uncertainty_mm:g} mm. Calibrate the gauge or raise 'uncertainty_mm'."
+                message(
+                    Note.SAMPLES_SUPPORT,
+                    supported=Measure(self.supported_mm, "mm"),
+                    stated=Measure(self.instrument.uncertainty_mm, "mm"),
+                )
             )
         details = {
             "low_limit_of_agreement_mm": self.found.low_limit,

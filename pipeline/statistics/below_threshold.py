@@ -17,7 +17,8 @@ from scipy import interpolate, optimize, stats
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.information import covariance_of
-from pipeline.words import counted
+from pipeline.messages import Said, message
+from pipeline.reasons import Reason
 
 Array = NDArray[np.float64]
 # Below -1 the likelihood grows without bound towards an endpoint at the deepest reading, so the search stops
@@ -246,12 +247,10 @@ def checked_deficits(deficits: ArrayLike) -> Array:
         MethodRefusal: fewer than ten, one not finite and positive, or all equal.
     """
     y = np.asarray(deficits, dtype=np.float64).ravel()
-    found, remedy = None, "Raise the threshold or gather more wire"
+    found: Said | None = None
+    remedy: Said = message(Reason.RAISE_THRESHOLD)
     if y.size < 10:
-        found = (
-            f"{counted(y.size, 'cluster below the threshold is', 'clusters below the threshold are')} "
-            "too few, 10 are needed"
-        )
+        found = message(Reason.CLUSTERS_TOO_FEW, clusters=y.size)
     elif not np.isfinite(y).all() or (y <= 0.0).any():
         found = "a deficit that is not a finite number above zero"
         remedy = "Give threshold minus the thinnest reading of each cluster"

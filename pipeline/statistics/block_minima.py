@@ -230,7 +230,9 @@ def reel_risk_from_blocks(
         effective_n=None,
         known_m=block * z.size,
         unit_of_inference="reel",
-        assumptions=(Assumption(message(Assumed.FIT_CONVERGED), fit.converged, "maximum likelihood"),),
+        assumptions=(
+            Assumption(message(Assumed.FIT_CONVERGED), fit.converged, message(Note.MAXIMUM_LIKELIHOOD)),
+        ),
         warnings=tuple(warnings),
         details={
             "location": fit.location,

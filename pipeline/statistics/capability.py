@@ -18,7 +18,7 @@ from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.departures import apart_from_neighbours, near_normal
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Message, Said, message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -212,7 +212,7 @@ def performance_index_one_sided(
     n_for_variance: float | None = None,
     freedom_of_worth: float | None = None,
     stable: bool | None = None,
-    stability_evidence: Said = NO_CHART,
+    stability_evidence: Message = NO_CHART,
     describe_unstable: bool = False,
     confidence: float = 0.95,
     unit_of_inference: UnitOfInference = "reel",
@@ -336,7 +336,7 @@ def _assumptions(
     worth: tuple[float, float],
     shaped: float | None,
     stable: bool | None,
-    evidence: Said,
+    evidence: Message,
 ) -> tuple[Assumption, ...]:
     """What was assumed; `shaped` is how much the bound was widened by the shape of values of reels."""
     normal, apart = near_normal(series, worth[1]), apart_from_neighbours(series)
@@ -362,7 +362,7 @@ def _assumptions(
 
 
 def _warnings(
-    summary: SampleSummary, distance: float, stable: bool | None, evidence: Said
+    summary: SampleSummary, distance: float, stable: bool | None, evidence: Message
 ) -> tuple[Message, ...]:
     told = []
     if distance <= 0.0:

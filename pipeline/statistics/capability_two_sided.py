@@ -16,7 +16,7 @@ from scipy import special, stats
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.departures import apart_from_neighbours, near_normal
-from pipeline.messages import Message, Said, message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -74,7 +74,7 @@ def performance_index_two_sided(
     n_for_variance: float | None = None,
     freedom_of_worth: float | None = None,
     stable: bool | None = None,
-    stability_evidence: Said = NO_CHART,
+    stability_evidence: Message = NO_CHART,
     confidence: float = 0.95,
     unit_of_inference: UnitOfInference = "reel",
     known_m: float | None = None,

@@ -19,7 +19,7 @@ from scipy import optimize, special, stats
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.level_noise import best_split, beyond_chance, correlations, half_width, variance_of_difference
-from pipeline.messages import Said, message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -93,13 +93,13 @@ class Changes:
     """
 
     changes: tuple[ChangePoint, ...]
-    method: Said
+    method: Message
     confidence: float
     penalty: float
     long_run_sd: tuple[float, ...]
     white_sd: tuple[float, ...]
     n: int
-    warnings: tuple[Said, ...]
+    warnings: tuple[Message, ...]
     apart: int = 0
 
     @property

@@ -18,8 +18,8 @@ from scipy import stats
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Message, Said, message
-from pipeline.methods import Method
+from pipeline.messages import Message, message
+from pipeline.methods import ChartRule, Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
@@ -72,7 +72,7 @@ def u_chart(
     known = km > 0
     if rate_per_km is None and (known.sum() < 2 or c[known].sum() == 0):
         reason = message(Reason.TOO_FEW_FAULTS_FOR_LIMITS, sum=int(known.sum()), sum_2=int(c[known].sum()))
-        return Refused(QUESTION, "u-chart", reason, int(c.sum()))
+        return Refused(QUESTION, message(Method.U_CHART), reason, int(c.sum()))
     rate = (
         float(c[known].sum() / km[known].sum())
         if rate_per_km is None
@@ -92,7 +92,7 @@ def u_chart(
         lower=low,
         upper=high,
         unit="1/km",
-        signals=_at_or_beyond(plotted, low, high, f"count with a chance of {alpha / 2:.3g} or less"),
+        signals=_at_or_beyond(plotted, low, high, message(ChartRule.COUNT, chance=alpha / 2)),
         arl0=_arl0(rate * km[known], lower[known], upper[known]) if p_value >= 0.05 else None,
         unit_of_inference="reel",
         assumptions=(_poisson(p_value, message(Note.THEN_NO_RUN_LENGTH)),),
@@ -101,7 +101,7 @@ def u_chart(
     )
 
 
-def _poisson(p_value: float, then: Said) -> Assumption:
+def _poisson(p_value: float, then: Message) -> Assumption:
     """Whether counts scatter as Poisson's, and what was done where they do not."""
     held = p_value >= 0.05
     told = message(Note.DISPERSION_P, p_value=p_value)
@@ -136,7 +136,7 @@ def _arl0(mean: NDArray[np.float64], lower: NDArray[np.float64], upper: NDArray[
 
 
 def _at_or_beyond(
-    x: NDArray[np.float64], lower: NDArray[np.float64], upper: NDArray[np.float64], rule: str
+    x: NDArray[np.float64], lower: NDArray[np.float64], upper: NDArray[np.float64], rule: Message
 ) -> tuple[Signal, ...]:
     items: Sequence[int] = np.flatnonzero((x >= upper) | (x <= lower)).tolist()
     return tuple(
@@ -175,7 +175,7 @@ def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
         )
     if c.size < 3 or c.sum() == 0:
         reason = message(Reason.NO_SCATTER_BETWEEN_NEIGHBOURS, n=c.size, sum=int(c.sum()))
-        return Refused(QUESTION, "Laney's u'-chart", reason, int(c.sum()))
+        return Refused(QUESTION, message(Method.LANEY_CHART), reason, int(c.sum()))
     km = length / 1000
     rate = float(c.sum() / km.sum())
     u, error = c / km, np.sqrt(rate / km)
@@ -193,7 +193,7 @@ def laney_chart(counts: ArrayLike, known_m: ArrayLike) -> Chart | Refused:
         lower=lower,
         upper=upper,
         unit="1/km",
-        signals=_at_or_beyond(u, low, upper, "rate beyond three widened standard deviations"),
+        signals=_at_or_beyond(u, low, upper, message(ChartRule.RATE_WIDENED)),
         arl0=None,
         unit_of_inference="reel",
         assumptions=(_poisson(p_value, message(Note.THEN_LIMITS_WIDENED)),),
@@ -227,9 +227,9 @@ def share_chart(
     question = asks(Quantity.CONTROL_CHART)
     if usual is None and (k.size < 2 or not 0 < k.sum() < n.sum()):
         reason = message(Reason.TOO_FEW_BAD_PIECES, sum=int(k.sum()), sum_2=int(n.sum()), n=k.size)
-        return Refused(question, "p-chart", reason, int(n.sum()))
+        return Refused(question, message(Method.P_CHART), reason, int(n.sum()))
     p = float(k.sum() / n.sum()) if usual is None else share(usual, "usual")
-    arl0, said, rule = None, [], "share beyond three standard deviations"
+    arl0, said, rule = None, [], message(ChartRule.SHARE)
     if alpha is None:
         half = 3 * np.sqrt(p * (1 - p) / n)
         lower, upper = np.maximum(p - half, 0.0), np.minimum(p + half, 1.0)
@@ -238,7 +238,7 @@ def share_chart(
             said.append(message(Note.FEW_EXPECTED_BAD))
     else:
         tail = share(alpha, "alpha") / 2
-        rule = f"count with a chance of {tail:.3g} or less"
+        rule = message(ChartRule.COUNT, chance=tail)
         most, least = stats.binom.isf(tail, n, p) + 1, stats.binom.ppf(tail, n, p) - 1
         alarm = stats.binom.sf(most - 1, n, p) + np.where(least >= 0, stats.binom.cdf(least, n, p), 0.0)
         arl0 = float(1 / alarm.mean()) if alarm.mean() > 0 else None

@@ -17,7 +17,7 @@ from scipy import optimize, stats
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Measure, Said, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
@@ -46,7 +46,7 @@ class ChanceTest:
     """
 
     question: Asked
-    method: Said
+    method: Message
     observed: float
     chance_low: float
     chance_high: float
@@ -84,7 +84,7 @@ def dispersion_of_counts(
     question = asks(Quantity.FAULT_DISPERSION)
     if c.size < 2 or c.sum() == 0:
         reason = message(Reason.NO_SCATTER_OF_COUNTS, n=c.size, sum=int(c.sum()))
-        return Refused(question, "index of dispersion", reason, int(c.sum()))
+        return Refused(question, message(Method.DISPERSION), reason, int(c.sum()))
     x2, freedom = float(_x_squared(c, length)), c.size - 1
     simulated = c.mean() < 1.0
     if simulated:
@@ -100,7 +100,7 @@ def dispersion_of_counts(
         high=x2 / lower,
         confidence=confidence,
         unit="",
-        method="index of dispersion, " + ("simulated splits" if simulated else "chi-square"),
+        method=message(Method.DISPERSION, how="simulated splits" if simulated else "chi-square"),
         n=int(c.sum()),
         effective_n=None,
         known_m=float(length.sum()),
@@ -294,7 +294,7 @@ def _anywhere(n: int, length: float, seed: int) -> NDArray[np.float64]:
 
 
 def _against(
-    question: Asked, method: Said, observed: float, played: NDArray[np.float64], n: int, length: float
+    question: Asked, method: Message, observed: float, played: NDArray[np.float64], n: int, length: float
 ) -> ChanceTest:
     reached = int((played >= observed - 1e-12).sum())
     low, high = np.quantile(played, [0.025, 0.975])

@@ -22,7 +22,7 @@ from scipy import stats
 
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Measure, Message, Said, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -137,7 +137,7 @@ class Coincidence:
     window_m: float
     shifts: int
     known_m: float
-    warnings: tuple[Said, ...]
+    warnings: tuple[Message, ...]
 
 
 @checked

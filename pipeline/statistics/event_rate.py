@@ -14,7 +14,7 @@ from scipy import stats
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Measure, Said, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -117,7 +117,7 @@ def _farther(tail: float, freedom: float) -> float:
     return float(stats.norm.sf(stats.t.isf(tail, freedom))) if math.isfinite(freedom) else tail
 
 
-def _zero_warning(known_m: float, upper: float, confidence: float) -> tuple[Said, ...]:
+def _zero_warning(known_m: float, upper: float, confidence: float) -> tuple[Message, ...]:
     said = message(
         Note.NO_FAULT_IS_NO_ZERO_RATE,
         known=Measure(known_m, "m"),

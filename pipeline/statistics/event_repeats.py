@@ -17,7 +17,7 @@ from scipy import special, stats
 
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Measure, Message, Said, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -75,7 +75,7 @@ class EventRepeat:
     resolved: float
     marks: int = 1
     harmonic_of: str = ""
-    warnings: tuple[Said, ...] = ()
+    warnings: tuple[Message, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -419,7 +419,7 @@ def _period_sd(places: Sequence[NDArray[np.float64]], turn: float) -> float:
     return turn**2 * math.sqrt(scatter / free / lever) / (2 * math.pi)
 
 
-def _bunches(places: Sequence[NDArray[np.float64]], turn: float) -> tuple[Said, ...]:
+def _bunches(places: Sequence[NDArray[np.float64]], turn: float) -> tuple[Message, ...]:
     gaps = np.concatenate([np.diff(one) for one in places])
     rate = gaps.size / max(float(sum(one[-1] - one[0] for one in places)), 1e-12)
     short = int((gaps < turn / 2).sum())

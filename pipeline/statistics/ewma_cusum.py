@@ -18,8 +18,8 @@ from scipy import signal
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Said, message
-from pipeline.methods import Method
+from pipeline.messages import Message, message
+from pipeline.methods import ChartRule, Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
@@ -61,7 +61,8 @@ def ewma_chart(
     w = _weight(weight)
     spread = positive(sigma, "sigma", unit) * positive(width, "width") * ewma_ar_factor(phi, w)
     question = asks(Quantity.CONTROL_CHART)
-    method = f"EWMA chart, weight {w:g}, {width:.4g} standard deviations"
+    widened = {"phi": phi} if phi else {}
+    method = message(Method.EWMA_CHART, weight=w, width=width, **widened)
     known = ~np.isnan(x)
     if not known.any():
         return Refused(question, method, message(Reason.NO_ITEM_WITH_A_VALUE), 0)
@@ -72,7 +73,7 @@ def ewma_chart(
     upper, lower = centre + half, centre - half
     return Chart(
         question=question,
-        method=method + (f", widened for phi {phi:g}" if phi else ""),
+        method=method,
         phase="II",
         plotted=plotted,
         centre=np.full(x.size, centre),
@@ -82,7 +83,9 @@ def ewma_chart(
         signals=_ewma_signals(plotted, centre, lower, upper),
         arl0=arl0,
         unit_of_inference=unit_of_inference,
-        assumptions=(Assumption(message(Assumed.POINTS_INDEPENDENT_OR_AR1), None, f"phi {phi:g}"),),
+        assumptions=(
+            Assumption(message(Assumed.POINTS_INDEPENDENT_OR_AR1), None, message(Note.PHI, phi=phi)),
+        ),
         warnings=_missing(known),
         details={"centre": centre, "sigma": sigma, "weight": w, "width": width, "phi": phi},
     )
@@ -125,7 +128,7 @@ def _ewma_signals(
         above = bool(z[i] > upper[i])
         limit = float(upper[i] if above else lower[i])
         found.append(
-            Signal(i, float(z[i]), limit, "above" if above else "below", "EWMA beyond its limit", since)
+            Signal(i, float(z[i]), limit, "above" if above else "below", message(ChartRule.EWMA), since)
         )
     return tuple(found)
 
@@ -156,7 +159,7 @@ class CusumChart:
     new_level: tuple[float, ...]
     arl0: float | None
     unit: str
-    warnings: tuple[Said, ...]
+    warnings: tuple[Message, ...]
 
 
 @checked
@@ -208,7 +211,7 @@ def cusum_chart(
             zeros = np.flatnonzero(sums[:i] == 0.0)
             since = int(zeros[-1]) + 1 if zeros.size else 0
             level = centre + sign * (slack + float(sums[i]) / int(known[since : i + 1].sum()))
-            found.append(Signal(i, float(sums[i]), height, side, "CUSUM beyond its decision interval", since))
+            found.append(Signal(i, float(sums[i]), height, side, message(ChartRule.CUSUM), since))
             levels.append(level)
     order = sorted(range(len(found)), key=lambda j: found[j].item)
     return CusumChart(
@@ -232,7 +235,7 @@ def _summed(steps: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(total - lowest, dtype=np.float64)
 
 
-def _missing(known: NDArray[np.bool_]) -> tuple[Said, ...]:
+def _missing(known: NDArray[np.bool_]) -> tuple[Message, ...]:
     lost = int((~known).sum())
     return (message(Note.ITEMS_NOT_JUDGED, lost=lost, known=known.size),) if lost else ()
 

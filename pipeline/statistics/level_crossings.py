@@ -201,7 +201,7 @@ def reel_risk_from_index(
         unit_of_inference="reel",
         assumptions=(
             Assumption(message(Assumed.WALL_NORMAL), None, message(Note.NOT_CHECKED)),
-            Assumption(message(Assumed.WALL_SMOOTH), None, "see correlation_length_m"),
+            Assumption(message(Assumed.WALL_SMOOTH), None, message(Note.SEE_CORRELATION_LENGTH)),
         ),
         warnings=tuple(warnings),
         details={

@@ -178,7 +178,7 @@ def reel_risk(
         known_m=known_m,
         unit_of_inference="reel",
         assumptions=(
-            Assumption(message(Assumed.TAIL_FIT_CONVERGED), converged, "maximum likelihood"),
+            Assumption(message(Assumed.TAIL_FIT_CONVERGED), converged, message(Note.MAXIMUM_LIKELIHOOD)),
             alike,
         ),
         warnings=_warnings(tail, converged, averaging_m, -math.expm1(-high * reel_m), confidence),

@@ -19,8 +19,8 @@ from scipy.signal import lfilter
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Said, message
-from pipeline.methods import Method
+from pipeline.messages import Message, message
+from pipeline.methods import ChartRule, Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
@@ -28,7 +28,7 @@ from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import positive, share
 
 QUESTION = asks(Quantity.CONTROL_CHART)
-BY_ORDER = "T^2 of wall sensors by order around the wire"
+BY_ORDER = message(Method.T2_BY_ORDER)
 PART_NAMES = {0: "mean wall", 1: "eccentricity", 2: "ovality", 3: "three lobes"}
 
 
@@ -115,13 +115,15 @@ def t2_chart(
     behind = m if baseline is None else baseline
     if behind <= p + 1:
         reason = message(Reason.TOO_FEW_VECTORS, behind=behind, p=p, p_2=p + 2)
-        return Refused(QUESTION, "T^2 chart", reason, behind)
+        return Refused(QUESTION, message(Method.T2_CHART), reason, behind)
     middle = rows[known].mean(axis=0) if centre is None else np.asarray(centre, dtype=np.float64)
     spread = np.cov(rows[known].T) if covariance is None else np.asarray(covariance, dtype=np.float64)
     plotted = np.full(rows.shape[0], np.nan)
     plotted[known] = t_squared(rows[known], middle, np.atleast_2d(spread))
     limit = t2_limit(p, behind, alpha, phase)
-    return _one_sided("T^2 chart", plotted, limit, phase, 1 / alpha, "T^2 beyond its limit", known)
+    return _one_sided(
+        message(Method.T2_CHART), plotted, limit, phase, 1 / alpha, message(ChartRule.T2), known
+    )
 
 
 @checked
@@ -151,7 +153,7 @@ def mewma_chart(
     plotted[known] = t_squared(z, np.zeros(rows.shape[1]), scaled) if len(z) else 0.0
     method = message(Method.MULTIVARIATE_EWMA, weight=weight)
     return _one_sided(
-        method, plotted, positive(limit, "limit"), "II", arl0, "multivariate EWMA beyond its limit", known
+        method, plotted, positive(limit, "limit"), "II", arl0, message(ChartRule.MULTIVARIATE_EWMA), known
     )
 
 
@@ -263,8 +265,11 @@ def wall_chart(
     signals = []
     for i in np.flatnonzero(plotted > 1.0).tolist():
         beyond = sorted((name for name in parts if parts[name][i] > limits[name]), key=lambda k: -parts[k][i])
-        told = " and ".join(f"{name} ({parts[name][i]:.1f}, limit {limits[name]:.1f})" for name in beyond)
-        signals.append(Signal(i, float(plotted[i]), 1.0, "above", f"T^2 of {told} beyond its limit", i))
+        told = [
+            message(ChartRule.T2_PART, part=name, value=parts[name][i], limit=limits[name]) for name in beyond
+        ]
+        rule = message(ChartRule.T2_OF_PARTS, parts=told)
+        signals.append(Signal(i, float(plotted[i]), 1.0, "above", rule, i))
     return Chart(
         question=QUESTION,
         method=BY_ORDER,
@@ -297,18 +302,18 @@ def _whole(rows: NDArray[np.float64]) -> NDArray[np.bool_]:
     return np.asarray(np.isfinite(rows).all(axis=1), dtype=np.bool_)
 
 
-def _missing(known: NDArray[np.bool_]) -> tuple[Said, ...]:
+def _missing(known: NDArray[np.bool_]) -> tuple[Message, ...]:
     lost = int((~known).sum())
     return (message(Note.ITEMS_LACK_A_VALUE, lost=lost, known=known.size),) if lost else ()
 
 
 def _one_sided(
-    method: Said,
+    method: Message,
     plotted: NDArray[np.float64],
     limit: float,
     phase: Literal["I", "II"],
     arl0: float,
-    rule: str,
+    rule: Message,
     known: NDArray[np.bool_],
 ) -> Chart:
     above: Sequence[int] = np.flatnonzero(plotted > limit).tolist()

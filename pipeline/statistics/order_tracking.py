@@ -15,7 +15,7 @@ from scipy import signal
 
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Said, message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -56,7 +56,7 @@ class Tracked:
 
     lines: tuple[AxisLine, ...]
     locked_to: str
-    words: Said
+    words: Message
 
 
 @checked

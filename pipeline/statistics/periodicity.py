@@ -16,7 +16,7 @@ from scipy import interpolate, optimize, signal, stats
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Measure, Message, Said, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -25,7 +25,7 @@ from pipeline.results import Assumption, Refused, Result
 from pipeline.samples import positive, readings, share
 
 QUESTION = asks(Quantity.PERIOD)
-METHOD = "Welch spectrum against a red background"
+METHOD = message(Method.WELCH_RED)
 FEWEST = 64
 KNOT_BINS = 12
 # Places count as an even grid if none lies further off it than this share of a step, and if the grid is not so
@@ -76,7 +76,7 @@ class Periods:
     found: tuple[Result, ...]
     spectrum: Spectrum
     verdict: Message
-    warnings: tuple[Said, ...]
+    warnings: tuple[Message, ...]
 
 
 @checked
@@ -358,7 +358,7 @@ def _fitted(x: NDArray[np.float64], step: float, seen: Spectrum, peak: int, p_va
         known_m=float(known.sum() * step),
         unit_of_inference="section average",
         assumptions=(
-            Assumption(message(Assumed.SWING_KEEPS_STEP), None, "see coherence"),
+            Assumption(message(Assumed.SWING_KEEPS_STEP), None, message(Note.SEE_COHERENCE)),
             Assumption(message(Assumed.BACKGROUND_SMOOTH), None, message(Note.NOT_CHECKED)),
         ),
         warnings=(WANDERS,) if coherence < STEADY else (),

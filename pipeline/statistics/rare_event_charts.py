@@ -18,13 +18,12 @@ from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import message
-from pipeline.methods import Method
+from pipeline.methods import ChartRule, Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import counts, positive, readings, share
-from pipeline.words import counted
 
 QUESTION = asks(Quantity.CONTROL_CHART)
 
@@ -62,7 +61,7 @@ def gap_chart(
     mean = positive(mean_gap_m, "mean_gap_m", "m")
     low, high = float(mean * stats.gamma.ppf(half, together)), float(mean * stats.gamma.isf(half, together))
     items: list[int] = np.flatnonzero((sums < low) | (sums > high)).tolist()
-    rule = f"sum of {counted(together, 'gap')} with a chance of {half:.3g} or less"
+    rule = message(ChartRule.SUM_OF_GAPS, gaps=together, chance=half)
     left = x.size % together
     return Chart(
         question=QUESTION,
@@ -141,10 +140,10 @@ def g_chart(good_between: ArrayLike, chance: float, alpha: float = 0.00135) -> C
     """
     x = counts(good_between, "good_between")
     if x.size == 0:
-        return Refused(QUESTION, "g-chart", message(Reason.NO_PAIR_OF_BAD_REELS), 0)
+        return Refused(QUESTION, message(Method.G_CHART), message(Reason.NO_PAIR_OF_BAD_REELS), 0)
     lower, upper = geometric_limit(chance, alpha)
     items: list[int] = np.flatnonzero((x <= lower) | (x > upper)).tolist()
-    rule = f"number of good reels with a chance of {alpha:.3g} or less"
+    rule = message(ChartRule.GOOD_REELS, chance=alpha)
     beyond = float(stats.geom.cdf(lower + 1, chance) + stats.geom.sf(upper + 1, chance))
     return Chart(
         question=QUESTION,
@@ -216,9 +215,7 @@ def gap_cusum(gaps_m: ArrayLike, mean_gap_m: float, times: float = 5.0, arl0: fl
     for i in np.flatnonzero(sums > h * mean).tolist():
         zeros = np.flatnonzero(sums[:i] == 0.0)
         since = int(zeros[-1]) + 1 if zeros.size else 0
-        signals.append(
-            Signal(i, float(sums[i]), h * mean, "above", "exponential CUSUM beyond its limit", since)
-        )
+        signals.append(Signal(i, float(sums[i]), h * mean, "above", message(ChartRule.GAP_CUSUM), since))
     found = gap_cusum_arl(k, h)
     return GapCusum(
         np.asarray(sums, dtype=np.float64),

@@ -17,7 +17,7 @@ from scipy import optimize, stats
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Message, Said, message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -136,7 +136,7 @@ def _p_of_scattered(n1: int, n2: int, e1: float, e2: float, phi: float, freedom:
     return float(stats.f.sf(score, 1, freedom))
 
 
-def _marginal(p_value: float, exact: RateRatio, confidence: float) -> tuple[Said, ...]:
+def _marginal(p_value: float, exact: RateRatio, confidence: float) -> tuple[Message, ...]:
     """A sentence where the test and the exact interval do not say the same."""
     by_test = p_value < 1.0 - confidence
     by_interval = not exact.low <= 1.0 <= exact.high

@@ -19,7 +19,7 @@ from scipy import stats
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Message, Said, message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -62,7 +62,7 @@ class RateRegression:
     dispersion: float
     dispersion_p: float
     alpha: float | None
-    warnings: tuple[Said, ...]
+    warnings: tuple[Message, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ class _Fit:
     dispersion_p: float
     alpha: float | None
     quantile: float
-    warnings: tuple[Said, ...]
+    warnings: tuple[Message, ...]
 
 
 @checked

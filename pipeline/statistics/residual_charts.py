@@ -17,7 +17,7 @@ from scipy import linalg, stats
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.messages import message
-from pipeline.methods import Method
+from pipeline.methods import ChartRule, Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
@@ -106,7 +106,7 @@ def residual_chart(
         before = np.full(x.size, np.nan)
         before[lag:] = away[:-lag] if lag < x.size else away[:0]
         error = error - phi * before
-    rule = f"1 point beyond {width:.4g} standard deviations of the one-step error"
+    rule = message(ChartRule.ERROR_BEYOND, width=width)
     signals = tuple(
         Signal(
             i, float(error[i]), math.copysign(half, error[i]), "above" if error[i] > 0 else "below", rule, i
@@ -136,7 +136,7 @@ def residual_chart(
             Assumption(
                 message(Assumed.ERRORS_INDEPENDENT),
                 white,
-                f"order {len(model.phi)}",
+                message(Note.ORDER_OF_MODEL, order=len(model.phi)),
                 message(Note.THEN_NO_RUN_LENGTH) if white is False else None,
             ),
         ),

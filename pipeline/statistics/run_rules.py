@@ -15,7 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from pipeline.arguments import checked
-from pipeline.errors import Complaint, MethodRefusal
+from pipeline.errors import Complaint, MethodRefusal, in_words
+from pipeline.messages import Message, message
+from pipeline.methods import ChartRule
 from pipeline.results import Signal
 from pipeline.samples import positive, readings
 
@@ -35,15 +37,17 @@ class RunRule:
     beyond: float
 
     @property
-    def words(self) -> str:
-        """The rule by its description."""
-        side = "on one side of the centre line"
-        where = side if self.beyond == 0 else f"beyond {self.beyond:g} standard deviations on one side"
+    def told(self) -> Message:
+        """The rule, to be said."""
         if self.of == 1:
-            return f"1 point beyond {self.beyond:g} standard deviations"
+            return message(ChartRule.POINT_BEYOND, width=self.beyond)
         if self.points == self.of:
-            return f"{self.of} points in a row {where}"
-        return f"{self.points} of {self.of} points in a row {where}"
+            if self.beyond == 0:
+                return message(ChartRule.RUN_ON_A_SIDE, of=self.of)
+            return message(ChartRule.RUN_BEYOND, of=self.of, beyond=self.beyond)
+        if self.beyond == 0:
+            return message(ChartRule.MOST_ON_A_SIDE, points=self.points, of=self.of)
+        return message(ChartRule.MOST_BEYOND, points=self.points, of=self.of, beyond=self.beyond)
 
 
 BEYOND_LIMIT = RunRule(1, 1, 3.0)
@@ -81,7 +85,7 @@ def run_signals(
                 since += int(np.flatnonzero(beyond[since : item + 1])[0])
                 value = float(np.asarray(values, dtype=np.float64)[item])
                 found.append(
-                    Signal(item, value, line, "above" if side == "above" else "below", rule.words, since)
+                    Signal(item, value, line, "above" if side == "above" else "below", rule.told, since)
                 )
     return tuple(sorted(found, key=lambda one: (one.item, -one.limit if one.side == "above" else one.limit)))
 
@@ -172,7 +176,7 @@ def _checked(rules: Sequence[RunRule]) -> Sequence[RunRule]:
             raise MethodRefusal(
                 Complaint(
                     "rules",
-                    f"'{rule.words}' cannot be watched for",
+                    f"'{in_words(rule.told)}' cannot be watched for",
                     "Give a number of points from 1 up to the row's length, a row of 20 at most, and a distance "
                     "from 0",
                 )

@@ -21,8 +21,8 @@ from scipy.spatial import distance
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.messages import Message, Said, message
-from pipeline.methods import Method
+from pipeline.messages import Message, message
+from pipeline.methods import ChartRule, Method
 from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
@@ -131,7 +131,7 @@ def individuals_chart(
     known = x[~np.isnan(x)]
     positive(width, "width")
     question = asks(Quantity.CONTROL_CHART)
-    method = f"individuals chart, {width:.4g} standard deviations"
+    method = message(Method.INDIVIDUALS, width=width)
     phase_two = centre is not None and sigma is not None
     if (centre is None) != (sigma is None):
         raise MethodRefusal(
@@ -164,8 +164,9 @@ def individuals_chart(
             return Refused(question, method, reason, known.size)
         middle, spread = _estimate(x, known, sigma_from)
         how = sigma_from
+    method = message(Method.INDIVIDUALS, width=width, how=how)
     return _chart(
-        question, f"{method} ({how})", x, middle, width * spread, unit, unit_of_inference, phase_two,
+        question, method, x, middle, width * spread, unit, unit_of_inference, phase_two,
         _individuals_warnings(x, correlated, correlation, phase_two, baseline), correlated, correlation,
         {"centre": middle, "sigma": spread, "width": width, "lag_1": correlation},
     )  # fmt: skip
@@ -226,7 +227,7 @@ def _individuals_warnings(
 
 def _chart(
     question: Asked,
-    method: Said,
+    method: Message,
     x: NDArray[np.float64],
     middle: float,
     half: float,
@@ -255,7 +256,7 @@ def _chart(
             Assumption(
                 message(Assumed.POINTS_INDEPENDENT),
                 not correlated,
-                f"lag-1 {correlation:.2f}",
+                message(Note.LAG_ONE, lag=correlation),
                 message(Note.THEN_NO_RUN_LENGTH) if correlated else None,
             ),
         ),
@@ -268,7 +269,7 @@ def _signals(
     x: NDArray[np.float64], lower: NDArray[np.float64], upper: NDArray[np.float64], width: float
 ) -> tuple[Signal, ...]:
     beyond = np.flatnonzero((x > upper) | (x < lower)).tolist()
-    rule = f"1 point beyond {width:.4g} standard deviations"
+    rule = message(ChartRule.POINT_BEYOND, width=width)
     return tuple(
         Signal(i, float(x[i]), float(upper[i]), "above", rule, i)
         if x[i] > upper[i]
@@ -343,7 +344,7 @@ def mean_charts(
     lower, upper = np.full(inner.size, ends[0]), np.full(inner.size, ends[1])
     second = Chart(
         question=question,
-        method=f"{spread} chart",
+        method=message(Method.SPREAD_CHART, spread=spread),
         phase="I",
         plotted=inner,
         centre=np.full(inner.size, average),

@@ -39,7 +39,6 @@ class MergedEvents:
         reach_m: length within which counts were taken for one fault [m], the largest used.
         rule: 'chain' (each further count extends the reach) or 'fixed window' (it does not).
         without_position: counts that had no position and stand apart.
-        warnings: sentences a reader must see beside the number.
     """
 
     at_m: NDArray[np.float64]
@@ -49,7 +48,6 @@ class MergedEvents:
     reach_m: float
     rule: MergeRule
     without_position: int
-    warnings: tuple[str, ...]
 
     @property
     def raw(self) -> int:
@@ -143,7 +141,6 @@ def merge_events(
         reach_m=float(reach.max()) if reach.size else resolution_m,
         rule=rule,
         without_position=place.size - known.size,
-        warnings=_warnings(place.size, first.size, place.size - known.size, reach),
     )
 
 
@@ -163,48 +160,27 @@ def _fault_numbers(
     return number
 
 
-def _warnings(raw: int, merged: int, nowhere: int, reach: NDArray[np.float64]) -> tuple[str, ...]:
-    said = []
-    if raw:
-        said.append(
-            f"Faults closer together than {reach.max():.3g} m cannot be separated: "
-            f"{counted(merged + nowhere, 'fault')} from {counted(raw, 'count')} is a lower bound."
-        )
-    if nowhere:
-        said.append(
-            f"{counted(nowhere, 'count has', 'counts have')} no position on the wire; each is "
-            "taken for a fault of its own and none "
-            "is used where the position matters."
-        )
-    return tuple(said)
-
-
 @dataclass(frozen=True, slots=True)
 class HiddenFaults:
     """Rate of faults before and after merging, and with what the blindness hid put back.
 
     Args:
-        raw_per_km: counts per km of known length.
         merged_per_km: separate faults per km, a lower bound.
         corrected_per_km: the rate that would leave `merged_per_km` visible if faults fell independently; None
             where no rate could.
-        warning: what the corrected figure rests on.
     """
 
-    raw_per_km: float
     merged_per_km: float
     corrected_per_km: float | None
-    warning: str
 
 
 @checked
-def hidden_faults(raw: int, merged: float, known_m: float, reach_m: float, rule: MergeRule) -> HiddenFaults:
+def hidden_faults(merged: float, known_m: float, reach_m: float, rule: MergeRule) -> HiddenFaults:
     """Fault rate corrected for faults hidden in the reach of another.
 
     chain: m = lambda exp(-lambda w), so lambda = -W0(-m w) / w; fixed window: lambda = m / (1 - m w).
 
     Args:
-        raw: counts.
         merged: separate faults after merging, or an end of their interval.
         known_m: length with a working spark test [m].
         reach_m: merging length w [m].
@@ -221,7 +197,7 @@ def hidden_faults(raw: int, merged: float, known_m: float, reach_m: float, rule:
                 "A rate needs a known length above 0 m",
             )
         )
-    whole_readings([float(raw), float(merged)], "raw, merged")
+    whole_readings([float(merged)], "merged")
     rate = merged / known_m
     hidden = rate * not_negative(reach_m, "reach_m", "m")
     corrected: float | None
@@ -231,16 +207,7 @@ def hidden_faults(raw: int, merged: float, known_m: float, reach_m: float, rule:
         corrected = rate
     else:
         corrected = float(-lambertw(-hidden).real / reach_m) if hidden <= math.exp(-1.0) else None
-    warning = (
-        "The correction supposes that faults fall independently; where they come in clusters it understates "
-        "what was hidden."
-        if corrected is not None
-        else f"Faults stand so close ({rate * 1000:.4g} per km, {reach_m:.3g} m each) that no independent "
-        "rate explains them: the true number is not known."
-    )
     return HiddenFaults(
-        raw_per_km=1000.0 * raw / known_m,
         merged_per_km=1000.0 * rate,
         corrected_per_km=None if corrected is None else 1000.0 * corrected,
-        warning=warning,
     )

@@ -18,7 +18,7 @@ from scipy import stats
 
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
-from pipeline.messages import Message, Said, message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -215,7 +215,7 @@ def _result(
     unit: str,
     confidence: float,
     unit_of_inference: UnitOfInference,
-    method: Said,
+    method: Message,
 ) -> Result:
     value, freedom, low, high = found
     told = []

@@ -153,8 +153,15 @@ def variance_components_of_reels(
     return tuple(found)
 
 
+OWNERS = {
+    "within reels": Note.SPREAD_WITHIN_REELS,
+    "between reels": Note.SPREAD_BETWEEN_REELS,
+    "between runs": Note.SPREAD_BETWEEN_RUNS,
+}
+
+
 @checked
-def owner_of_the_spread(components: Sequence[Result]) -> str:
+def owner_of_the_spread(components: Sequence[Result]) -> Message:
     """Whose work the largest component is: the line, the set-up of reels, or targets and lots.
 
     Args:
@@ -163,14 +170,7 @@ def owner_of_the_spread(components: Sequence[Result]) -> str:
     Source: common practice, no source.
     """
     largest = max(components, key=lambda one: one.details["share_of_variance"])
-    owners = {
-        "within reels": "the line while it runs: surging, centring that hunts, the puller",
-        "between reels": "set-up and reel change",
-        "between runs": "targets, shifts or lots of material",
-    }
-    share = 100.0 * largest.details["share_of_variance"]
-    place = largest.question.about
-    return f"{share:.0f} % of the variance lies {place}: {owners[place]}."
+    return message(OWNERS[largest.question.about], share=100.0 * largest.details["share_of_variance"])
 
 
 def _prepared(figures: list[Array], run: Sequence[object] | None) -> _Reels:

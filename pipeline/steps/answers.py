@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.messages import message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.nonconformance.rules import rule_for
 from pipeline.notes import Note
@@ -192,7 +192,10 @@ def _with_left_out(answer: Result, seen: Seen, limit: Limit, from_m: float, to_m
         "readings_left_out": float(sum(one.readings for one in parts)),
         "nonconforming_left_out": float(failing),
     }
-    told = [message(Note.READINGS_OF_A_CAUSE_NOT_COUNTED, n=one.readings, cause=one.cause) for one in parts]
+    told = [
+        message(Note.READINGS_OF_A_CAUSE_NOT_COUNTED, n=one.readings, cause=Message(one.cause))
+        for one in parts
+    ]
     if failing:
         every = seen.at_worst(limit.sense)[seen.rows_within(from_m, to_m)]
         sign = 1.0 if limit.sense == "at least" else -1.0

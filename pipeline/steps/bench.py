@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.length.intervals import merged
 from pipeline.nonconformance.decision import DecisionRule
 from pipeline.nonconformance.rules import Rule, with_severities
+from pipeline.notes import Note
 from pipeline.products.limits import Limit, Missing, limits_in_force, missing_requirements
 from pipeline.products.product import Product
 from pipeline.sheets.line_sheet import LineSheet
@@ -84,7 +85,7 @@ def bench_of(
     checks = checks or LineChecks()
     lumps = np.array([(one.from_m, one.to_m) for one in checks.splices], dtype=np.float64).reshape(-1, 2)
     if lumps.size:
-        seen = without_wire(measured.seen, merged(lumps), (*WALL_NAMES, *DIAMETER_NAMES), "of a splice")
+        seen = without_wire(measured.seen, merged(lumps), (*WALL_NAMES, *DIAMETER_NAMES), Note.LEFT_AT_SPLICE)
         measured = replace(measured, seen=seen)
     placed = replace(
         placed,

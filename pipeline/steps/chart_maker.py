@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import ReelproofError
-from pipeline.messages import message
+from pipeline.messages import Message, message
 from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.results import Chart, Refused
+from pipeline.results import Chart, Refused, refused_by
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.steps.charted import VALUE_OF, Charted, ChartFamily
 from pipeline.steps.line_reels import LineReel, values_of
@@ -77,7 +77,7 @@ class ChartMaker:
         try:
             found = made()
         except ReelproofError as fault:
-            found = Refused(question, family, str(fault.complaints[0]), len(reels))
+            found = refused_by(question, Message(family), fault, len(reels))
         if isinstance(found, Refused):
             self.refused.append(replace(found, question=question))
             return None
@@ -90,7 +90,7 @@ class ChartMaker:
         known = int(np.isfinite(values[: self.first]).sum())
         if known < FEWEST_REELS:
             reason = message(Reason.TOO_FEW_REELS_FOR_LIMITS, known=known, fewest_reels=FEWEST_REELS)
-            self.refused.append(Refused(chart_asked(charted, family), family, reason, known))
+            self.refused.append(Refused(chart_asked(charted, family), Message(family), reason, known))
             return None
         return values
 

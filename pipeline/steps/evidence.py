@@ -11,21 +11,18 @@ from numpy.typing import NDArray
 
 from pipeline.length import intervals
 from pipeline.nonconformance.failing_lengths import cell_widths
+from pipeline.notes import Note
 from pipeline.sheets.line_sheet import Instrument
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Rows = NDArray[np.int64]
 
-# Why readings do not count in statistics; wire that is spared has a cause of its own.
-UNREAD = "without a value that may be used, or of standing wire"
-UNSTEADY = "of wire not made and read at steady speed"
-
 
 class LeftOut(NamedTuple):
     """Readings of some wire that do not count in statistics: why, how many, and how many of them fail a limit."""
 
-    cause: str
+    cause: Note
     readings: int
     nonconforming: int
 
@@ -78,7 +75,7 @@ class Seen:
     known: Floats
     low: Floats | None = None
     high: Floats | None = None
-    spared: tuple[tuple[str, Floats], ...] = ()
+    spared: tuple[tuple[Note, Floats], ...] = ()
     like: Seen | None = field(default=None, repr=False, compare=False)
 
     @cached_property
@@ -182,9 +179,9 @@ class Seen:
         rest = inside & ~(self.fit & self.steady & self.fit_for_statistics)
         found = []
         for cause, rows in (
-            (UNREAD, ~self.fit),
+            (Note.LEFT_UNREAD, ~self.fit),
             *((name, intervals.inside(wire, self.at_m)) for name, wire in self.spared),
-            (UNSTEADY, ~self.steady),
+            (Note.LEFT_UNSTEADY, ~self.steady),
         ):
             here = rest & rows
             found.append(LeftOut(cause, int(here.sum()), int((here & fails).sum())))

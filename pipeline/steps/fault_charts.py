@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from pipeline.assumed import Assumed
-from pipeline.messages import message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -84,7 +84,9 @@ def gaps(maker: ChartMaker) -> None:
     family = ChartFamily.GAP_CUSUM
     if len(behind) < 3 or length <= 0.0:
         reason = message(Reason.TOO_FEW_FAULTS_FOR_A_GAP, behind=len(behind), first=maker.first)
-        maker.refused.append(Refused(chart_asked(Charted.FAULT_GAP, family), family, reason, len(behind)))
+        maker.refused.append(
+            Refused(chart_asked(Charted.FAULT_GAP, family), Message(family), reason, len(behind))
+        )
         return
     watched = owners[len(behind) :]
     phase: Literal["I", "II"] = "II" if watched else "I"
@@ -122,7 +124,9 @@ def good_reels(maker: ChartMaker) -> None:
             first=first,
             most_with_fault=100 * MOST_WITH_FAULT,
         )
-        maker.refused.append(Refused(chart_asked(Charted.GOOD_REELS, family), family, reason, before))
+        maker.refused.append(
+            Refused(chart_asked(Charted.GOOD_REELS, family), Message(family), reason, before)
+        )
         return
     phase: Literal["I", "II"] = "II" if len(bad) > before else "I"
     start = before if phase == "II" else 1
@@ -152,7 +156,9 @@ def runs(maker: ChartMaker) -> None:
         reason = message(
             Reason.TOO_FEW_RUNS, early=early, of_all=of_all, with_fault=with_fault, fewest_runs=FEWEST_RUNS
         )
-        maker.refused.append(Refused(chart_asked(Charted.REELS_WITH_FAULT, family), family, reason, early))
+        maker.refused.append(
+            Refused(chart_asked(Charted.REELS_WITH_FAULT, family), Message(family), reason, early)
+        )
         return
     usual = float(bad[:early].sum() / pieces[:early].sum())
     parts: list[tuple[slice, float | None]] = [(slice(0, early), None)]

@@ -15,12 +15,12 @@ import polars as pl
 from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
 from pipeline.length.reels import PlacedReel
-from pipeline.messages import Measure, Said, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.results import Assumption, Refused, Result
+from pipeline.results import Assumption, Refused, Result, refused_by
 from pipeline.sheets.line_sheet import Instrument
 from pipeline.statistics.event_clustering import (
     ChanceTest,
@@ -110,11 +110,13 @@ def _cells(at: Floats, known_m: float) -> Result | Refused:
     return dispersion_of_counts(counts, np.full(cells, CELL_M))
 
 
-def _tried(question: Asked, method: Said, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
+def _tried(
+    question: Asked, method: Message, n: int, made: Callable[[], Result | Refused]
+) -> Result | Refused:
     try:
         return replace(made(), question=question)
     except ReelproofError as fault:
-        return Refused(question, method, str(fault.complaints[0]), n)
+        return refused_by(question, method, fault, n)
 
 
 def places_of_faults(bench: Bench) -> tuple[Floats, float]:
@@ -151,17 +153,22 @@ def _hidden(bench: Bench, spark: Seen, tester: Instrument, places: Floats) -> Re
     seen = _tried(question, method, n, lambda: event_rate(n, tested, dispersion=scatter))
     if isinstance(seen, Refused):
         return seen
-    ends = [hidden_faults(n, rate * tested / 1000.0, tested, reach, "chain") for rate in _rates(seen)]
+    ends = [hidden_faults(rate * tested / 1000.0, tested, reach, "chain") for rate in _rates(seen)]
     low, middle, high = (one.corrected_per_km for one in ends)
     if low is None or middle is None or high is None:
-        return Refused(question, method, ends[-1].warning, n)
+        reason = message(
+            Reason.FAULTS_TOO_CLOSE,
+            rate=Measure(ends[-1].merged_per_km, "per km"),
+            reach=Measure(reach, "m"),
+        )
+        return Refused(question, method, reason, n)
     unmerged = replace(
         seen,
         estimate=middle,
         low=low,
         high=high,
         method=method,
-        warnings=(message(Note.COUNTS_WITHIN_REACH, merged=ends[1].warning, reach=Measure(reach, "m")),),
+        warnings=(message(Note.COUNTS_WITHIN_REACH, reach=Measure(reach, "m")),),
         details={"merged_per_km": ends[1].merged_per_km, "reach_m": reach},
     )
     return rate_as_held(unmerged, TriedInterval.FAULT_RATE_OF_RUN, scatter)
@@ -179,7 +186,7 @@ def _bunches(at: Floats, known_m: float) -> Result | Refused:
         return replace(found, method=SCATTER)
     cells = int(known_m // CELL_M)
     checks = []
-    tests: tuple[tuple[Said, Callable[[], ChanceTest | Refused]], ...] = (
+    tests: tuple[tuple[Message, Callable[[], ChanceTest | Refused]], ...] = (
         (message(Assumed.GAPS_AS_BY_CHANCE), lambda: gap_clustering(at, known_m)),
         (
             message(Assumed.PAIRS_AS_BY_CHANCE, pair_m=Measure(PAIR_M, "m")),
@@ -241,7 +248,7 @@ def _coincides(bench: Bench, seen: Seen, places: Floats, sd_m: float) -> Result 
     try:
         found = coincidence(faults, spots, [one.length_m for one in reels], window, sd_m, shifts=999)
     except ReelproofError as fault:
-        return Refused(question, method, str(fault.complaints[0]), n)
+        return refused_by(question, method, fault, n)
     if not isinstance(found, Coincidence):
         return replace(found, question=question)
     told = message(

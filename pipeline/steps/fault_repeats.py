@@ -13,12 +13,12 @@ from dataclasses import replace
 from pipeline.assumed import Assumed
 from pipeline.errors import ReelproofError
 from pipeline.length.line_length import counter_scale, integral_m
-from pipeline.messages import Measure, Place, Said, message
+from pipeline.messages import Measure, Message, Place, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.results import Assumption, Refused, Result
+from pipeline.results import Assumption, Refused, Result, refused_by
 from pipeline.statistics.event_family import MEMBER_P
 from pipeline.statistics.event_repeats import EventRepeat, RepeatSearch, scan_repeats
 from pipeline.steps.answer_row import AnswerRow
@@ -146,7 +146,7 @@ def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: flo
     try:
         found = scan_repeats(places, shortest, longest, electrode_m, position_sd_m, one_wire=True)
     except ReelproofError as fault:
-        return Refused(question, SCANNED, str(fault.complaints[0]), n)
+        return refused_by(question, SCANNED, fault, n)
     if isinstance(found, Refused):
         return replace(found, question=question, method=SCANNED)
     if found.p_value >= REPEAT_P:
@@ -168,7 +168,7 @@ def scan_answer(places: Sequence[Floats], electrode_m: float, position_sd_m: flo
     return _answer(question, SCANNED, found, (told, *found.warnings))
 
 
-def _answer(question: Asked, method: Said, one: EventRepeat, warnings: tuple[Said, ...]) -> Result:
+def _answer(question: Asked, method: Message, one: EventRepeat, warnings: tuple[Message, ...]) -> Result:
     return Result(
         question=question,
         estimate=one.period_m,

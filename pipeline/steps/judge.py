@@ -72,7 +72,7 @@ class RequirementOnReel:
     worst: float | None
     worst_at_m: float | None
     uncertainty: float | None
-    decision_rule: str
+    decided_by: Message | None
     verdict: Outcome
     told: Message
     nonconforming_m: float
@@ -238,7 +238,7 @@ def _requirement(
         worst=worst[0] if worst else None,
         worst_at_m=worst[1] if worst else None,
         uncertainty=seen.uncertainty if seen else None,
-        decision_rule=str(chosen),
+        decided_by=chosen.told,
         verdict=verdict,
         told=told,
         nonconforming_m=bad,
@@ -312,7 +312,7 @@ def _without_limit(reel: PlacedReel, missing: Missing) -> RequirementOnReel:
         worst=None,
         worst_at_m=None,
         uncertainty=None,
-        decision_rule="",
+        decided_by=None,
         verdict="not judged",
         told=together(missing.told, missing.remedy),
         nonconforming_m=0.0,

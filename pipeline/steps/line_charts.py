@@ -17,7 +17,7 @@ from pipeline.assumed import Assumed
 from pipeline.columns import WALL_CHANNELS
 from pipeline.found import together
 from pipeline.messages import Message, message
-from pipeline.methods import Method
+from pipeline.methods import ChartRule, Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
@@ -182,7 +182,7 @@ class _LineMaker(ChartMaker):
         cost, alone = (days * false_alarms_per_day(one, a_day) for one in (arl0, self.arl0))
         told = message(
             Note.RUNS_WATCHED,
-            runs=tuple(one.words for one in chosen),
+            runs=tuple(one.told for one in chosen),
             arl0=arl0,
             alone=self.arl0,
             cost=cost,
@@ -288,7 +288,12 @@ class _LineMaker(ChartMaker):
         if len(base) < FEWEST_REELS or np.linalg.matrix_rank(np.cov(base.T)) < len(VECTOR):
             reason = message(Reason.TOO_FEW_REELS_WITH_OFFSET, base=len(base), fewest_reels=FEWEST_REELS)
             self.refused.append(
-                Refused(chart_asked(Charted.WALL_VECTOR, ChartFamily.T2), ChartFamily.T2, reason, len(base))
+                Refused(
+                    chart_asked(Charted.WALL_VECTOR, ChartFamily.T2),
+                    Message(ChartFamily.T2),
+                    reason,
+                    len(base),
+                )
             )
             return
         alpha, centre, covariance = 1.0 / self.arl0, base.mean(axis=0), np.cov(base.T)
@@ -390,8 +395,6 @@ def _with_part(chart: Chart, rows: Array, centre: Array, covariance: Array) -> C
         row = rows[[one.item]]
         mean = float(t_squared(row[:, :1], centre[:1], covariance[:1, :1])[0])
         offset = float(t_squared(row[:, 1:], centre[1:], covariance[1:, 1:])[0])
-        part = "the mean wall" if mean >= offset else "the offset of the conductor"
-        signals.append(
-            replace(one, rule=f"{one.rule}, most of it {part} ({mean:.1f} and {offset:.1f} alone)")
-        )
+        by = ChartRule.T2_BY_MEAN_WALL if mean >= offset else ChartRule.T2_BY_OFFSET
+        signals.append(replace(one, rule=message(by, mean=mean, offset=offset)))
     return replace(chart, signals=tuple(signals))

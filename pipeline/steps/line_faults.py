@@ -19,7 +19,7 @@ from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.results import Assumption, Refused, Result
+from pipeline.results import Assumption, Refused, Result, refused_by
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.rate_changes import RateChange, rate_change
 from pipeline.statistics.rate_regression import RateRegression, rate_regression
@@ -41,7 +41,7 @@ def fault_answers(reels: Sequence[LineReel]) -> list[Answer]:
     tested = [reel for reel in reels if reel.tested_m > 0.0]
     if not tested:
         reason = message(Reason.NO_REEL_TESTED)
-        return [(TOPIC, Refused(asks(Quantity.FAULT_RATE), "Poisson rates", reason, 0))]
+        return [(TOPIC, Refused(asks(Quantity.FAULT_RATE), message(Method.POISSON_RATES), reason, 0))]
     faults = [reel.faults for reel in tested]
     length = [reel.tested_m for reel in tested]
     found: list[Result | Refused] = [_tried(asks(Quantity.FAULT_DISPERSION),
@@ -57,7 +57,7 @@ def _tried(question: Asked, made: Callable[[], Result | Refused]) -> Result | Re
     try:
         return _asked(made(), question)
     except ReelproofError as fault:
-        return Refused(question, "Poisson rates", str(fault.complaints[0]), 0)
+        return refused_by(question, message(Method.POISSON_RATES), fault, 0)
 
 
 def _pairs(kind: str, reels: Sequence[LineReel]) -> list[Result | Refused]:
@@ -104,7 +104,7 @@ def _regressed(reels: Sequence[LineReel]) -> list[Result | Refused]:
             {kind: [reel.circumstances[kind] for reel in reels] for kind in kinds},
         )
     except ReelproofError as fault:
-        return [Refused(question, message(Method.POISSON_REGRESSION), str(fault.complaints[0]), 0)]
+        return [refused_by(question, message(Method.POISSON_REGRESSION), fault, 0)]
     if isinstance(found, RateRegression):
         return [replace(one, warnings=(*one.warnings, *found.warnings)) for one in found.ratios]
     return [_asked(found, question)]

@@ -13,11 +13,11 @@ from typing import Literal
 import numpy as np
 
 from pipeline.errors import ReelproofError
-from pipeline.messages import Measure, Message, Said, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks, asks_of
-from pipeline.results import Refused, Result, asking, standing
+from pipeline.results import Refused, Result, asking, refused_by, standing
 from pipeline.statistics.against_record import Observed, against_record
 from pipeline.statistics.block_minima import fit_block_minima, reel_risk_from_blocks
 from pipeline.statistics.capability import performance_index_one_sided
@@ -84,15 +84,17 @@ def index_answers(reels: Sequence[LineReel], limits: Sequence[ReelLimit], charts
     return answers
 
 
-def _guarded(question: Asked, method: Said, n: int, made: Callable[[], Result | Refused]) -> Result | Refused:
+def _guarded(
+    question: Asked, method: Message, n: int, made: Callable[[], Result | Refused]
+) -> Result | Refused:
     try:
         found = made()
     except ReelproofError as fault:
-        return Refused(question, method, str(fault.complaints[0]), n)
+        return refused_by(question, method, fault, n)
     return asking(found, question)
 
 
-def _stability(quantity: str, charts: LineCharts) -> tuple[bool | None, Said]:
+def _stability(quantity: str, charts: LineCharts) -> tuple[bool | None, Message]:
     """Whether the phase I chart of the quantity is without a signal, and that in words."""
     for one in charts.charts:
         if one.quantity == quantity and one.family is ChartFamily.INDIVIDUALS and one.chart.phase == "I":

@@ -12,6 +12,7 @@ import polars as pl
 from pipeline.length import intervals
 from pipeline.length.spark_exposure import SparkExposure
 from pipeline.messages import Measure, Message, as_message, message
+from pipeline.notes import Note
 from pipeline.quantity import Asked
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
@@ -265,14 +266,14 @@ def _without_contradicted(measured: Measured) -> Measured:
             measured.seen,
             measured.contradicted,
             (*WALL_NAMES, *DIAMETER_NAMES),
-            "of wire on which the instruments contradict each other",
+            Note.LEFT_CONTRADICTED,
         ),
         warnings=(*measured.warnings, told),
     )
 
 
 def without_wire(
-    seen: Mapping[str, Seen], wire: Floats, names: tuple[str, ...], cause: str
+    seen: Mapping[str, Seen], wire: Floats, names: tuple[str, ...], cause: Note
 ) -> dict[str, Seen]:
     """The quantities with some wire left out of statistics; its readings still judge the wire.
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.errors import ReelproofError
-from pipeline.messages import Said, message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
-from pipeline.results import Refused, Result, standing
+from pipeline.results import Refused, Result, refused_by, standing
 from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.variance_components import variance_components
 from pipeline.statistics.variance_components_reml import owner_of_the_spread, variance_components_of_reels
@@ -92,14 +92,14 @@ def _of_readings(reels: Sequence[LineReel]) -> list[Result | Refused]:
 
 
 def _components(
-    made: Callable[[], tuple[Result, ...] | Refused], method: Said, of: str, length_m: float
+    made: Callable[[], tuple[Result, ...] | Refused], method: Message, of: str, length_m: float
 ) -> list[Result | Refused]:
     """The components of one analysis, the largest named with whose work it is."""
     question = asks(Quantity.VARIANCE_COMPONENT, of, of=of)
     try:
         found = made()
     except ReelproofError as fault:
-        return [Refused(question, method, str(fault.complaints[0]), 0)]
+        return [refused_by(question, method, fault, 0)]
     if isinstance(found, Refused):
         return [replace(found, question=question)]
     owner = owner_of_the_spread(found)

@@ -22,11 +22,12 @@ from pipeline.length.reels import (
     reels_on_counter,
     unsure_by_scale,
 )
-from pipeline.messages import Message, message
+from pipeline.messages import Measure, Message, message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Reel, RunSheet
 from pipeline.statistics.spark_merge import merge_events
 from pipeline.warned import Warned
+from pipeline.why import Unplaced
 
 # A change slows the line to this share of its usual speed or less, within so much time of it (chosen here).
 DIP_SHARE, CHANGE_S = 0.7, 20.0
@@ -79,9 +80,8 @@ def place_run(
         raise SheetError(
             Complaint(
                 "run.reels",
-                "the reel ends meet the line's stops and dips as metres of wire only, and stand as counter readings",
-                f'Write reel_ends = "wire" under [run], or give the counter at each change: it is '
-                f"{line.take_up_station_m:.1f} m further on",
+                message(Unplaced.ENDS_ARE_WIRE),
+                message(Unplaced.WRITE_REEL_ENDS, path=Measure(line.take_up_station_m, "m")),
             )
         )
     if run.reel_ends == "counter":
@@ -111,14 +111,10 @@ def _check_ends(reels: Sequence[Reel], placement: Placement, line: LineSheet) ->
         return
     factor, shift = elsewhere
     if factor == 1.0:
-        found = f"the reel ends meet the line's stops and dips only {shift:+.1f} m further on"
-        remedy = "Give each end as the run's length counter showed it at the change"
-    else:
-        found = f"the reel ends meet the line's stops and dips only {factor:.3f} times further on"
-        remedy = (
-            "Check the units of reel ends, counter_m and line_speed_m_s: one is in feet and read as meters"
-        )
-    raise SheetError(Complaint("run.reels", found, remedy))
+        found = message(Unplaced.ENDS_SHIFTED, shift=Measure(shift, "m"))
+        raise SheetError(Complaint("run.reels", found, message(Unplaced.AS_COUNTER_SHOWED)))
+    found = message(Unplaced.ENDS_SCALED, factor=factor)
+    raise SheetError(Complaint("run.reels", found, message(Unplaced.CHECK_UNITS)))
 
 
 def _scale(placement: Placement) -> float:

@@ -18,7 +18,7 @@ from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks_of
 from pipeline.reasons import Reason
-from pipeline.results import Refused, Result, asking
+from pipeline.results import Refused, Result, asking, refused_by
 from pipeline.statistics.bootstrap import block_length, bootstrap_interval, redraw
 from pipeline.statistics.distribution_families import FAMILIES
 from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
@@ -70,7 +70,7 @@ def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Re
             known_m=known_m,
         )
     except ReelproofError as fault:
-        return Refused(question, METHOD, str(fault.complaints[0]), int(known.size))
+        return refused_by(question, METHOD, fault, int(known.size))
     if isinstance(found, Result):
         told = message(Note.BLOCKS_REDRAWN, block=block, thin=thin.size, step=step)
         found = replace(found, warnings=(*found.warnings, told))

@@ -20,7 +20,7 @@ from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Asked, Quantity, asks, asks_of
 from pipeline.reasons import Reason
-from pipeline.results import Refused, Result, standing
+from pipeline.results import Refused, Result, refused_by, standing
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, reel_risk
@@ -100,7 +100,7 @@ def risk_of_reel(
             return Refused(question, METHOD, message(Reason.TOO_FEW_READINGS_UNDER, tail=tail), value.size)
         return _risk(question, seen, limit, tail, reels, reel_m, standard_uncertainty)
     except MethodRefusal as fault:
-        return Refused(question, METHOD, str(fault.complaints[0]), value.size)
+        return refused_by(question, METHOD, fault, value.size)
 
 
 def _risk(
@@ -177,9 +177,7 @@ def beside_the_risk(
         tail = stable_tail(value, at, effective_n(value))
     except MethodRefusal as fault:
         tail = 0
-        rows.append(
-            ("tail of the wall", Refused(asks(Quantity.RETURN_LEVEL), METHOD, str(fault.complaints[0]), 0))
-        )
+        rows.append(("tail of the wall", refused_by(asks(Quantity.RETURN_LEVEL), METHOD, fault, 0)))
     if not isinstance(tail, int):
         clumping, *levels = tail_answers(tail, reel_m, seen.extent_m, _between_reels(tail, reels))
         rows.append(("tail of the wall", clumping))

@@ -12,12 +12,12 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.errors import MethodRefusal, ReelproofError
-from pipeline.messages import Measure, Said, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.results import Refused, Result
+from pipeline.results import Refused, Result, refused_by
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.beyond_wander import CLAIM_P, WANDER_P, chance_of_wander
 from pipeline.statistics.change_points import Changes, OneChange, find_changes, one_change
@@ -90,7 +90,7 @@ def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
         return [
             Refused(
                 question,
-                "averaged spectrum",
+                message(Method.AVERAGED_SPECTRUM),
                 message(Reason.TOO_FEW_STEADY_FOR_PERIODS, n=at.size),
                 at.size,
             )
@@ -101,7 +101,7 @@ def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
     try:
         found = find_periods(on_uniform_length(at, value, step), step, CLAIM_P, unit=seen.unit)
     except ReelproofError as fault:
-        return [Refused(question, "averaged spectrum", str(fault.complaints[0]), at.size)]
+        return [refused_by(question, message(Method.AVERAGED_SPECTRUM), fault, at.size)]
     wire = float(at[-1] - at[0])
     gaps = isinstance(found, Refused) or found.spectrum.left_out_m > GAP_SHARE * wire
     beside = [_through_gaps(bench, at, value, step, seen)] if gaps else []
@@ -202,7 +202,7 @@ def _unbroken(bench: Bench, seen: Seen, from_m: float, to_m: float) -> tuple[Flo
     return at[piece], when[piece], value[piece]
 
 
-def _locked_to(whole: tuple[Floats, Floats, Floats], period_m: float) -> tuple[Said, ...]:
+def _locked_to(whole: tuple[Floats, Floats, Floats], period_m: float) -> tuple[Message, ...]:
     """Whether a period belongs to the wire's length or to time, in a sentence: changes of speed part the two."""
     at, when, value = whole
     marks = np.linspace(0, at.size - 1, SPEEDS_TAKEN + 1).astype(int)
@@ -233,7 +233,7 @@ def _through_gaps(bench: Bench, at: Floats, value: Floats, step: float, seen: Se
     try:
         found = gappy_period(at, value, 4.0 * step, longest)
     except ReelproofError as fault:
-        return Refused(asked, method, str(fault.complaints[0]), at.size)
+        return refused_by(asked, method, fault, at.size)
     if isinstance(found, Refused):
         return replace(found, question=asked)
     p = found.details["p_value"]
@@ -255,12 +255,12 @@ def _with_element(
     question: Asked,
     step: float,
     seen: Seen,
-    warnings: tuple[Said, ...],
+    warnings: tuple[Message, ...],
     speed_m_s: float | None = None,
 ) -> Result:
     """A period with the element it fits, told among its warnings."""
     known = period_of_result(one)
-    told: Said = message(Note.NO_ELEMENT_LOOKED_AT)
+    told: Message = message(Note.NO_ELEMENT_LOOKED_AT)
     elements = elements_of(bench.line, speed_m_s or usual_speed(bench))
     if known is not None and elements:
         told = attribute(known[0], known[1], alias_table(elements, step, seen.extent_m, HARMONICS)).words
@@ -287,13 +287,13 @@ def _raw_drift(seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]
         reason = message(
             Reason.TOO_FEW_AVERAGES, n=n, average_m=Measure(AVERAGE_M, "m"), fewest_stretches=FEWEST_STRETCHES
         )
-        return [Refused(question, "least squares", reason, n)]
+        return [Refused(question, message(Method.LEAST_SQUARES), reason, n)]
     worth = effective_n(residuals_of_line(middle, averages))
     if not worth.resolved:
         reason = message(
             Reason.AVERAGES_DRIFT_TOO_SLOWLY, average_m=Measure(AVERAGE_M, "m"), n=n, for_mean=worth.for_mean
         )
-        return [Refused(question, "least squares", reason, n)]
+        return [Refused(question, message(Method.LEAST_SQUARES), reason, n)]
     full = np.isfinite(averages)
     found = linear_drift(
         middle[full] / 1000.0,
@@ -323,7 +323,7 @@ def _changes(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
     try:
         found = find_changes(means, middle)
     except ReelproofError as fault:
-        return [Refused(question, "exact segmentation", str(fault.complaints[0]), int(means.size))]
+        return [refused_by(question, message(Method.EXACT_SEGMENTATION), fault, int(means.size))]
     if isinstance(found, Refused):
         return [replace(found, question=question)]
     found = replace(found, changes=found.shown)
@@ -340,7 +340,7 @@ def _changes(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
     return _as_results(bench, found, question, seen, int(means.size), _by_cusum(means, middle, seen.unit))
 
 
-def _by_cusum(means: Floats, middle: Floats, unit: str) -> tuple[Said, ...]:
+def _by_cusum(means: Floats, middle: Floats, unit: str) -> tuple[Message, ...]:
     """The CUSUM's estimate of a single change, in a sentence: a second method beside the segmentation."""
     once = one_change(means, middle)
     if not isinstance(once, OneChange):
@@ -360,7 +360,7 @@ def _by_cusum(means: Floats, middle: Floats, unit: str) -> tuple[Said, ...]:
 
 
 def _as_results(
-    bench: Bench, found: Changes, question: Asked, seen: Seen, n: int, by_cusum: tuple[Said, ...]
+    bench: Bench, found: Changes, question: Asked, seen: Seen, n: int, by_cusum: tuple[Message, ...]
 ) -> list[Result | Refused]:
     noted = [
         (lot.from_m, f"{lot.material} lot {lot.lot}") for lot in bench.run.lots if lot.from_m is not None

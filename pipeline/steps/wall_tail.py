@@ -15,13 +15,13 @@ from scipy import special
 
 from pipeline.assumed import Assumed
 from pipeline.errors import MethodRefusal, ReelproofError
-from pipeline.messages import Measure, Said, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Asked, Quantity, asks, asks_of
 from pipeline.reasons import Reason
-from pipeline.results import Assumption, Refused, Result
+from pipeline.results import Assumption, Refused, Result, complaint_of, refused_by
 from pipeline.statistics.autocorrelation import EffectiveN, effective_n
 from pipeline.statistics.averaging_gauge import margin_at_specimen_scale
 from pipeline.statistics.below_threshold import (
@@ -213,7 +213,7 @@ def diagnostics(tail: Tail) -> tuple[Assumption, ...]:
         told = message(Note.RATE_AND_DEPTH_P, rate_p=drift.rate_p, depth_p=drift.depth_p)
         checks.append(Assumption(message(Assumed.CLUSTERS_STEADY), held, told))
     except ReelproofError as fault:
-        checks.append(Assumption(message(Assumed.TAIL_DIAGNOSTICS), None, str(fault.complaints[0])))
+        checks.append(Assumption(message(Assumed.TAIL_DIAGNOSTICS), None, complaint_of(fault)))
     return tuple(checks)
 
 
@@ -237,7 +237,7 @@ def tail_answers(
         clumping = extremal_index(tail.value, tail.threshold, step_m=tail.step_m)
         found.append(replace(clumping, question=question))
     except ReelproofError as fault:
-        found.append(Refused(question, "extremal index", str(fault.complaints[0]), tail.value.size))
+        found.append(refused_by(question, message(Method.EXTREMAL_INDEX), fault, tail.value.size))
     lower = LowerTail(
         tail.threshold, tail.fit.scale, tail.fit.shape, tail.clusters.deficit.size / tail.known_m
     )
@@ -291,7 +291,7 @@ def margin_answer(
             known_m=None,
         )
     except ReelproofError as fault:
-        return Refused(question, message(Method.SPECIMEN_MARGIN), str(fault.complaints[0]), value.size)
+        return refused_by(question, message(Method.SPECIMEN_MARGIN), fault, value.size)
     return replace(found, question=question)
 
 
@@ -327,7 +327,13 @@ def normal_risk(value: Floats, step_m: float, limit: Limit, reel_m: float) -> Re
 
 
 def _usual(
-    question: Asked, why: Said, index: float, half: float, worth: EffectiveN, readings: float, known_m: float
+    question: Asked,
+    why: Message,
+    index: float,
+    half: float,
+    worth: EffectiveN,
+    readings: float,
+    known_m: float,
 ) -> Result:
     """The chance that one of so many normal, independent readings lies under the limit."""
 
@@ -352,7 +358,7 @@ def _usual(
             Assumption(
                 message(Assumed.READINGS_INDEPENDENT),
                 bool(worth.for_mean > 0.9 * worth.n),
-                f"lag-1 {worth.lag_one:.2f}",
+                message(Note.LAG_ONE, lag=worth.lag_one),
                 None if worth.for_mean > 0.9 * worth.n else message(Note.THEN_FOR_COMPARISON),
             ),
         ),

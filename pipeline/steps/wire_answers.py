@@ -17,7 +17,7 @@ from pipeline.length import intervals
 from pipeline.length.reel_places import place_on_reel
 from pipeline.length.reels import WRITTEN_TO_M
 from pipeline.length.spark_exposure import SparkExposure, chance_of_detection
-from pipeline.messages import Measure, Message, Said, message
+from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.products.table_rows import Figure
@@ -87,7 +87,13 @@ def _exposure(
         effective_n=None,
         known_m=within["tested_m"],
         unit_of_inference="reading",
-        assumptions=(Assumption(message(Assumed.ELECTRODE_AS_STATED), None, f"{tester.window_m:g} m"),),
+        assumptions=(
+            Assumption(
+                message(Assumed.ELECTRODE_AS_STATED),
+                None,
+                message(Note.ELECTRODE_LONG, length=Measure(tester.window_m, "m")),
+            ),
+        ),
         warnings=_spark_told(untested, within["over_stressed_m"]),
         details=details,
     )
@@ -151,7 +157,11 @@ def mass_answers(bench: Bench) -> tuple[Result | Refused, ...]:
     per_mm = mass_per_um_g_km(wall, conductor, density.value)
     sd_wall, sd_density = _wall_sd(bench, n), _density_sd(density) / density.value
     known_m = float(seen.widths()[inside].sum())
-    note = Assumption(message(Assumed.DENSITY_IN_RANGE), None, f"{density.record}; {density.name}")
+    note = Assumption(
+        message(Assumed.DENSITY_IN_RANGE),
+        None,
+        message(Note.DENSITY, record=density.record, name=density.name),
+    )
     found = [_mass(asked, method, kg_km, float(np.hypot(per_mm * sd_wall, kg_km * sd_density)), n, known_m)]
     least = [one.value for one in bench.limits if one.requirement == "minimum average wall"]
     if least:
@@ -169,7 +179,7 @@ def _mean_along(seen: Seen, inside: Mask) -> float:
     return float(np.average(values, weights=widths)) if widths.sum() > 0 else float(values.mean())
 
 
-def _mass(asked: Asked, method: Said, value: float, sd: float, n: int, known_m: float) -> Result:
+def _mass(asked: Asked, method: Message, value: float, sd: float, n: int, known_m: float) -> Result:
     return Result(
         question=asked,
         estimate=value,
@@ -185,7 +195,7 @@ def _mass(asked: Asked, method: Said, value: float, sd: float, n: int, known_m: 
     )
 
 
-def _with(answer: Result, note: Assumption, told: tuple[Said, ...]) -> Result:
+def _with(answer: Result, note: Assumption, told: tuple[Message, ...]) -> Result:
     return replace(answer, assumptions=(*answer.assumptions, note), warnings=(*answer.warnings, *told))
 
 
@@ -256,7 +266,11 @@ def _scrap_kg(bench: Bench, length: float, length_sd: float) -> Result | Refused
         known_m=read,
         unit_of_inference="event",
         assumptions=(
-            Assumption(message(Assumed.DENSITY_IN_RANGE), None, f"{density.record}; {density.name}"),
+            Assumption(
+                message(Assumed.DENSITY_IN_RANGE),
+                None,
+                message(Note.DENSITY, record=density.record, name=density.name),
+            ),
         ),
         warnings=_told(bench),
         details={"wall_known_m": read},
@@ -314,7 +328,9 @@ def _bounds(
         effective_n=None,
         known_m=seen.known_m(from_m, to_m),
         unit_of_inference="reading",
-        assumptions=(Assumption(message(Assumed.COVERING_AS_STATED), None, bounds.basis),),
+        assumptions=(
+            Assumption(message(Assumed.COVERING_AS_STATED), None, message(Note.BASIS, basis=bounds.basis)),
+        ),
         warnings=(told,),
         details={
             "at_m": float(seen.at_m[at]),

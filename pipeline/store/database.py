@@ -38,7 +38,7 @@ from pipeline.store.writer_lock import WriterLock, held_for_writing, is_written
 if TYPE_CHECKING:
     import polars as pl
 
-STORE_VERSION = 14
+STORE_VERSION = 15
 # Since this version answers are known by keys; before, by their sentences.
 KEYED_SINCE = 9
 # Since this version what the evidence of a reel lacks is known by codes; before, by its sentences.

@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from pipeline.durable import force_out
 from pipeline.errors import Complaint, ReelproofError, StoreError
+from pipeline.messages import Measure, Message, message
+from pipeline.reasons import Reason
 from pipeline.store.damage import told_of_disk
 from pipeline.store.database import Store
 from pipeline.store.layout import READINGS, UNFINISHED, is_whole, move_earlier_folders, noted, path_of
@@ -216,7 +218,7 @@ def _file_of(store: Store, folder: str, file: str, *, or_thinned: bool) -> Path:
             raise ThinnedError(
                 Complaint(
                     f"run {row['run_id']}",
-                    thinned_sentence(row),
+                    thinned_told(row),
                     "What was judged stays on file; to work with every reading, load the run's logs again",
                 )
             )
@@ -230,13 +232,21 @@ def _file_of(store: Store, folder: str, file: str, *, or_thinned: bool) -> Path:
     )
 
 
-def thinned_sentence(row: Mapping[str, Any]) -> str:
+def thinned_told(row: Mapping[str, Any]) -> Message:
     """What was done to a folder of readings, from a row of the question ``thinning_of_folder``."""
-    return (
-        f"its readings were thinned on {row['thinned_utc']:%Y-%m-%d} by {row['role']}: {row['rows_kept']:,} of "
-        f"{row['rows_before']:,} stay, all of them around findings and on kept reels, elsewhere the lowest and highest "
-        f"of every {row['step_m']:g} m"
+    return message(
+        Reason.THINNED,
+        day=f"{row['thinned_utc']:%Y-%m-%d}",
+        role=row["role"],
+        kept=row["rows_kept"],
+        before=row["rows_before"],
+        step=Measure(row["step_m"], "m"),
     )
+
+
+def run_thinned(row: Mapping[str, Any]) -> Message:
+    """The same of the run whose readings they are, as a sentence."""
+    return message(Reason.OF_THIS_RUN, told=thinned_told(row))
 
 
 def thinning_of(store: Store, folder: str) -> dict[str, Any] | None:

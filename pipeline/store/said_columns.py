@@ -39,6 +39,13 @@ def first_advice(row: Row) -> Message:
     return Message(advice_of(row["rule"])) if row.get("said") else as_written(row["advice"])
 
 
+def rule_of(requirement: Row) -> Message | None:
+    """How a row of ``judged.requirement`` was decided with uncertainty; None where nothing was."""
+    if requirement.get("decided_by"):
+        return said_of(requirement["decided_by"])
+    return as_written(requirement["decision_rule"]) if requirement["decision_rule"] else None
+
+
 def first_of(reel: Row) -> Message | None:
     """What to do first about a row of ``judged.reel``; None for nothing."""
     if reel.get("first_said") is None:

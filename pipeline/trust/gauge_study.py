@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.messages import message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
@@ -144,7 +145,7 @@ def crossed_gauge_study(readings: Floats, pool_above_p: float = POOL_ABOVE_P) ->
 
 
 def _refusal(readings: Floats) -> Refused | None:
-    question, method = asks(Quantity.GAUGE_STUDY), "parts x operators x trials, crossed"
+    question, method = asks(Quantity.GAUGE_STUDY), message(Method.GAUGE_STUDY_CROSSED)
     if readings.ndim != 3 or min(readings.shape) < 2:
         return Refused(
             question,
@@ -235,7 +236,7 @@ def average_and_range_study(readings: Floats) -> GaugeStudy | Refused:
     if n not in _K_TRIALS or o not in {2, 3} or p not in _K:
         return Refused(
             asks(Quantity.GAUGE_STUDY),
-            "averages and ranges",
+            message(Method.GAUGE_STUDY_RANGES),
             message(Reason.NO_CONSTANTS_FOR_STUDY),
             int(readings.size),
         )

@@ -165,7 +165,7 @@ def deming(x: Floats, y: Floats, ratio: float = 1.0, seed: int = 1) -> FittedLin
     if n < FEWEST_PAIRS or not (np.ptp(x) > 0 and np.ptp(y) > 0):
         return Refused(
             asks(Quantity.METHOD_LINE),
-            "Deming regression",
+            message(Method.DEMING),
             message(Reason.TOO_FEW_DIFFERING_PAIRS, fewest_pairs=FEWEST_PAIRS, n=n),
             n,
         )

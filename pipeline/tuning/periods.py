@@ -14,7 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.messages import Measure, Message, message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.statistics.beyond_wander import CLAIM_P
@@ -153,8 +155,8 @@ def periods_of_run(run: LineRun, line: LineSheet, level: float = CLAIM_P) -> Run
         level: chance of calling any period in the run where there is none.
     """
     if not run.wall_counts.any():
-        reason = "No steady wire was read."
-        return RunPeriods((), (), (Refused(asks(Quantity.PERIOD), "spectrum", reason, 0),))
+        reason = message(Reason.NO_STEADY_WIRE_READ)
+        return RunPeriods((), (), (Refused(asks(Quantity.PERIOD), message(Method.SPECTRUM), reason, 0),))
     swings: list[RepeatedSwing] = []
     refused: dict[str, Refused] = {}
     hidden: dict[tuple[str, int], ExpectedLine] = {}

@@ -10,7 +10,9 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.messages import Measure, Message, message
+from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
+from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.wall.offset import lowest_sensor_overstates_by_mm, order_seen_as
@@ -42,10 +44,8 @@ def few_sensors_unknown(line: LineSheet) -> Refused | None:
         return None
     return Refused(
         asks(Quantity.WALL_MINIMUM),
-        "wall sensors around the section",
-        f"{gauge.id} has {gauge.sensors} wall sensors, too few to see lobes of the outside, and the line sheet does "
-        "not say how large they get: how thin the wall is between the sensors cannot be known. Give 'largest_lobes_mm' "
-        "from cut samples.",
+        message(Method.WALL_SENSORS_AROUND),
+        message(Reason.TOO_FEW_SENSORS_FOR_LOBES, gauge=gauge.id, sensors=gauge.sensors),
         0,
     )
 

@@ -107,7 +107,7 @@ def shrinkage(
         known_m=len(shared) * BLOCK_M,
         unit_of_inference="section average",
         assumptions=(
-            Assumption(message(Assumed.LENGTH_DOES_NOT_SHRINK), None, "not measured"),
+            Assumption(message(Assumed.LENGTH_DOES_NOT_SHRINK), None, message(Note.NOT_MEASURED)),
             Assumption(message(Assumed.GAUGES_IN_CALIBRATION), None, message(Note.SEE_CALIBRATION)),
         ),
         details={

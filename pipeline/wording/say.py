@@ -9,7 +9,8 @@ A template names arguments as ``{name}`` or ``{name:how}``. How an argument is s
 - a number: by a Python format such as ``:.2f`` or ``:,d``; ``:share`` in per cent; ``:#reel|reels`` counts;
 - a code or the id of a channel: ``:code`` and ``:channel`` give its words, a name of the plant's own stays as it is;
 - ``:Channel`` and ``:Text`` begin with a capital;
-- a message: as its own words; several things: joined by commas, as sentences by ``:sentences``.
+- a message: as its own words; several things: joined by commas, as sentences by ``:sentences``, by semicolons by
+  ``:clauses``, by ``and`` by ``:and``, the last by ``or`` by ``:either``.
 """
 
 from __future__ import annotations
@@ -138,8 +139,10 @@ def _shown(value: Slot, how: str, beside: Mapping[str, Slot]) -> list[Piece]:
         return [*pieces(value)]
     if isinstance(value, tuple):
         joined: list[Piece] = []
+        between = {"sentences": " ", "clauses": "; ", "and": " and "}.get(how, ", ")
         for place, one in enumerate(value):
-            joined += [" " if how == "sentences" else ", "] if place else []
+            if place:
+                joined.append(" or " if how == "either" and place == len(value) - 1 else between)
             joined += _shown(one, how, beside)
         return joined
     if isinstance(value, str):

@@ -11,6 +11,8 @@ from dashboards.fillers.rows import intervals_of
 from dashboards.fillers.run_book import RunBook, run_books, run_results
 from dashboards.pages.shift import POINT
 from pipeline.store.database import Store, open_to_read
+from pipeline.store.said_columns import rule_of
+from pipeline.wording.say import plain
 
 # Part of a book, the question behind it, and what the question is about.
 PARTS = (
@@ -55,7 +57,9 @@ def test_a_book_says_what_its_run_alone_says(judged_store: Path) -> None:
             rules = store.ask(
                 "questions/decision_rules_of_assessments", assessments=[book.head["assessment_id"]]
             )
-            assert book.decision_rules == [(row["requirement"], row["decision_rule"]) for row in rules]
+            assert book.decision_rules == [
+                f"{row['requirement']}: {plain(rule)}" for row in rules if (rule := rule_of(row))
+            ]
             first = store.ask("questions/first_seen_of_run", run_id=book.run_id)
             assert book.first_seen == {row["finding_id"]: row["first_utc"] for row in first}
         assert any(book.requirements for book in books)

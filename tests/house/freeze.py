@@ -52,6 +52,8 @@ WORDS = {
     "held_by",
     "first_action",
     "first_said",
+    "decided_by",
+    "decision_rule",
 }
 FACTS = (
     "findings_of_assessment",

@@ -49,7 +49,6 @@ UNREAD: set[str] = {
     "pipeline.statistics.rate_changes.RateChange.posterior",
     "pipeline.statistics.rate_changes.RateChange.twice_log_ratio",
     "pipeline.statistics.shewhart.ChartConstants.d3",
-    "pipeline.statistics.spark_merge.HiddenFaults.raw_per_km",
     "pipeline.statistics.tail_diagnostics.Stability.modified_scale",
     "pipeline.statistics.tail_diagnostics.Trend.depth_correlation",
     "pipeline.statistics.tail_diagnostics.Trend.rate_score",

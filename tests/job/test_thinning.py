@@ -30,6 +30,7 @@ from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.record.stretches_on_file import stretches_of
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.readings import ThinnedError, read_frame, sweep
+from pipeline.wording.say import plain
 from tests.acts.decided_store import SENT
 
 SAMPLE_RUNS = Path(__file__).parents[2] / "sample_runs"
@@ -193,8 +194,8 @@ def test_a_thinned_run_is_not_judged_again_and_says_why(copy: Path, rule: Retent
         again = assess_run(store, "R-0415", text)
         assert len(store.ask("questions/assessments_of_run", run_id="R-0415")) == 1
     assert again.outcome == "not judged again"
-    assert again.reason.startswith("Of this run its readings were thinned on ")
-    assert again.reason.endswith("The judgement on file stays.")
+    assert plain(again.reason).startswith("Of this run its readings were thinned on ")
+    assert plain(again.reason).endswith("The judgment on file stays.")
     outcome = reassess(copy, Wanted(plant=text), Alone())
     assert (outcome.judged, len(outcome.refused)) == (0, 1)
     assert outcome.refused[0].startswith(

@@ -6,7 +6,7 @@ import pytest
 from invented_line import NO_FLAGS, invented_line, log_of, made_by, speed_profile
 
 from pipeline import columns, flags
-from pipeline.errors import LogError
+from pipeline.errors import LogError, in_words
 from pipeline.length.placement import place_readings
 from pipeline.store.answer_columns import said_of
 from pipeline.wording.say import plain
@@ -77,14 +77,14 @@ def test_neither_counter_nor_speed_is_refused() -> None:
     )
 
 
-@pytest.mark.parametrize(("factor", "hint"), [(3.2808, ", as feet read as metres do"), (0.5, "")])
+@pytest.mark.parametrize(("factor", "hint"), [(3.2808, ", as feet read as meters do"), (0.5, "")])
 def test_a_counter_that_its_own_speed_contradicts_places_nothing(factor: float, hint: str) -> None:
     counter = np.round(factor * made_by(SECONDS, RAMPED), 3)
     with pytest.raises(LogError) as fault:
         place_readings(log_of(SECONDS, counter, RAMPED), NO_FLAGS, LINE)
-    found = fault.value.complaints[0].found
+    found = in_words(fault.value.complaints[0].found)
     assert found == (
-        f"the counter gives {factor:.3f} m for each metre by the line speed{hint}: nothing has a place on the wire"
+        f"the counter gives {factor:.3f} m for each meter by the line speed{hint}: nothing has a place on the wire"
     )
 
 

@@ -22,6 +22,7 @@ from pipeline.live.opc_ua import SECRET_VARIABLE, LiveSource, secret_of
 from pipeline.live.value_file import ValueFiles
 from pipeline.logs.run_logs import LoadedRun, read_logs
 from tests.logs.sheets import WIDE, line_sheet, run_sheet
+from tests.said import worded
 
 NODES = {"counter": "counter_m", "speed": "line_speed_m_s", "w1": "wall_1_mm", "w2": "wall_2_mm"}
 UNITS = {"counter": "m", "speed": "m/s", "w1": "mm", "w2": "mm"}
@@ -347,7 +348,7 @@ def test_a_bad_quality_is_set_aside(tmp_path: Path) -> None:
     files.close()
     nodes = {"wall_1_mm": {"node": "ns=2;s=L1.w1", "unit": "mm"}}
     run = read_back(sheet_for(4840, nodes=nodes), files)
-    assert run.set_aside["reason"].to_list() == [
+    assert worded(run.set_aside)["reason"].to_list() == [
         "column 'quality' says 'BadSensorFailure', which is not good"
     ]
 

@@ -168,7 +168,7 @@ def check_identity(run: LoadedRun) -> None:
         assert file.rows_read == file.rows_kept + file.rows_set_aside
         assert file.rows_set_aside == aside.height
         assert aside["line"].is_sorted()
-        assert not (aside["reason"] == "").any()
+        assert not (aside["said"] == "").any()
     readings = run.readings
     wide = {file.file_no: file.rows_kept for file in run.files if file.kind == "readings"}
     for file_no, count in readings.group_by("file_no").len().iter_rows():

@@ -11,7 +11,7 @@ from pipeline import regular_file
 from pipeline.errors import LogError
 from pipeline.logs.run_logs import read_logs
 from tests.logs.sheets import HEADER, WIDE, line_sheet, read, run_sheet
-from tests.said import said
+from tests.said import said, worded
 
 ROW = "2026-03-02T06:00:00,0.0,8.0,0.44,0.45\n"
 ZSTD = pa.Codec("zstd").compress((HEADER + ROW * 2000).encode(), asbytes=True)
@@ -281,7 +281,7 @@ def test_parquet_rows_that_cannot_be_read(tmp_path: Path) -> None:
     frame.write_parquet(tmp_path / "gauge.csv")
     run = read(tmp_path, WIDE)
     assert run.readings.select("line", "counter_m", "wall_2_mm").rows() == [(1, 0.0, 0.5)]
-    assert run.set_aside.rows() == [
+    assert worded(run.set_aside).rows() == [
         (
             0,
             2,
@@ -301,7 +301,7 @@ def test_a_skipped_hour_is_set_aside_with_its_remedy(tmp_path: Path) -> None:
     text = HEADER + ROW.replace("2026-03-02T06:00", "2026-03-08T02:30") + ROW.replace("-02T", "-08T")
     (tmp_path / "gauge.csv").write_text(text)
     run = read(tmp_path, WIDE)
-    assert run.set_aside["reason"].to_list() == [
+    assert worded(run.set_aside)["reason"].to_list() == [
         (
             "column 'time' says '2026-03-08T02:30:00', which clocks in America/Chicago never showed: they were put "
             'forward over it; if this clock does not follow daylight saving, set zone = "Etc/GMT+6"'
@@ -359,7 +359,7 @@ def test_a_parquet_time_that_no_calendar_holds_is_set_aside(
     parquet.write_table(pa.table(columns), tmp_path / "gauge.csv")
     run = read(tmp_path, WIDE)
     assert run.readings.height == 1
-    ((line, reason, text),) = run.set_aside.select("line", "reason", "text").rows()
+    ((line, reason, text),) = worded(run.set_aside).select("line", "reason", "text").rows()
     assert line == 2
     assert reason.startswith(f"column 'time' says '{count} {unit} since 1970', which as ")
     assert f"time={count}" in text

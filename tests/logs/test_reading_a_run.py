@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pipeline.errors import LogError
 from pipeline.flags import MISSING, OUT_OF_RANGE
 from tests.logs.sheets import HEADER, WIDE, read
-from tests.said import said
+from tests.said import said, worded
 
 ROWS = (
     "2026-03-02T06:00:00.000,0.0,8.0,0.440,0.450\n"
@@ -78,7 +78,7 @@ def test_bad_lines_are_set_aside_with_reason_line_and_text(tmp_path: Path) -> No
     )
     (tmp_path / "gauge.csv").write_text(text)
     run = read(tmp_path, WIDE)
-    assert run.set_aside.rows() == [
+    assert worded(run.set_aside).rows() == [
         (0, 4, "the line has 4 cells, the header names 5", "2026-03-02T06:00:00.1,0.8,8.0,0.441"),
         (
             0,
@@ -162,7 +162,7 @@ def test_events_by_time_and_by_length(tmp_path: Path) -> None:
         ("surface flaw", 2, 2, None, "lump"),
     ]
     assert run.events["counter_m"].to_list()[2:] == pytest.approx([0.3048, 0.9144])
-    assert run.set_aside.select("file_no", "line", "reason").rows() == [
+    assert worded(run.set_aside).select("file_no", "line", "reason").rows() == [
         (1, 4, "column 'when' holds 'broken', which is not a time of the form ISO 8601"),
         (2, 4, "column 'at' is empty: the event has no place"),
     ]
@@ -207,7 +207,7 @@ def test_overlapping_files_count_each_row_once(tmp_path: Path) -> None:
     (tmp_path / "b.csv").write_text(HEADER + "".join(lines[1:]))
     run = read(tmp_path, WIDE | {"files": ["a.csv", "b.csv"]})
     assert run.readings.select("file_no", "line").rows() == [(0, 2), (0, 3), (1, 3)]
-    assert run.set_aside.rows() == [
+    assert worded(run.set_aside).rows() == [
         (1, 2, "the same instant and values stand on line 3 of a.csv", lines[1].strip())
     ]
     assert [(f.rows_read, f.rows_kept, f.rows_set_aside) for f in run.files] == [(2, 2, 0), (2, 1, 1)]
@@ -250,7 +250,7 @@ def test_a_decimal_comma_is_a_comma_alone(cell: str, value: float | None, tmp_pa
         if value is None:
             assert run.readings.height == 1
             assert (
-                run.set_aside["reason"][0]
+                worded(run.set_aside)["reason"][0]
                 == f"column 'w1' holds '{cell}', which is not a number with a decimal comma"
             )
         else:

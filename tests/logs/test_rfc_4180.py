@@ -14,6 +14,7 @@ from pipeline.logs.log_plan import plan_columns
 from pipeline.logs.parse_block import parse_block
 from pipeline.logs.whole_lines import whole_lines
 from pipeline.sheets.run_sheet import LogFile
+from tests.said import worded
 
 FLAWS = {
     "kind": "surface flaws",
@@ -69,7 +70,7 @@ def read(text: str):
     for block in whole_lines(iter([text.encode()]), 2):
         parsed = parse_block(block, plan())
         rows += parsed.rows.select("line", "counter_m", "class").rows()
-        aside += parsed.set_aside.rows()
+        aside += worded(parsed.set_aside).rows()
     return rows, aside
 
 

@@ -15,7 +15,7 @@ import pytest
 from pipeline.flags import MISSING
 from pipeline.logs.run_logs import LoadedRun
 from tests.logs.sheets import WIDE, read
-from tests.said import said
+from tests.said import said, worded
 
 COUNT = 400
 RNG = np.random.default_rng(11)
@@ -208,7 +208,7 @@ def test_a_run_in_overlapping_files_is_the_same(tmp_path: Path, expected: pl.Dat
         (250, 250, 0),
         (200, 150, 50),
     ]
-    assert run.set_aside.row(0) == (
+    assert worded(run.set_aside).row(0) == (
         1,
         2,
         "the same instant and values stand on line 202 of 0.csv",
@@ -238,7 +238,7 @@ def test_bad_lines_of_a_long_table(tmp_path: Path) -> None:
     )
     (tmp_path / "log").write_text(text)
     run = read(tmp_path, WIDE | {"files": ["log"]} | tagged())
-    assert run.set_aside.select("line", "reason").rows() == [
+    assert worded(run.set_aside).select("line", "reason").rows() == [
         (3, "column 'Wert' holds 'open', which is not a number"),
         (4, "column 'Status' says 'Bad', which is not good"),
         (5, "column 'Tag' is empty"),

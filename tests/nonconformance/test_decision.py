@@ -16,6 +16,7 @@ from pipeline.nonconformance.decision import (
     global_risks,
     process_posterior,
 )
+from pipeline.wording.say import plain
 
 GUARDED = DecisionRule("guard band", 0.95)
 SIMPLE = DecisionRule("simple acceptance")
@@ -39,8 +40,8 @@ def test_simple_acceptance_compares_the_value_itself_and_tells_the_risk() -> Non
     below = decide(0.3429, 0.004, 0.343, "at least", SIMPLE)
     assert below.verdict is Verdict.DOES_NOT_CONFORM
     assert below.risk == pytest.approx(0.4900275)  # Phi(-0.025)
-    assert str(SIMPLE) == "simple acceptance: the value itself is compared with the limit"
-    assert str(GUARDED) == "guard band: conformity must be shown with 95 %"
+    assert plain(SIMPLE.told) == "simple acceptance: the value itself is compared with the limit"
+    assert plain(GUARDED.told) == "guard band: conformity must be shown with 95 %"
 
 
 @pytest.mark.parametrize("rule", [SIMPLE, GUARDED])

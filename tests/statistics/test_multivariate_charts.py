@@ -18,6 +18,7 @@ from pipeline.statistics.multivariate_charts import (
     wall_chart,
     wall_parts,
 )
+from pipeline.wording.say import plain
 from tests.said import said
 
 
@@ -80,8 +81,8 @@ def test_worked_split_of_four_sensors() -> None:
     limit = 2.02 * stats.f.ppf(0.9973 ** (1 / 3), 2, 198)
     assert found.details["limit of eccentricity"] == pytest.approx(limit)
     assert found.plotted[0] == pytest.approx(27.083333333333332 / limit)
-    assert [one.rule for one in found.signals] == [
-        f"T^2 of eccentricity (27.1, limit {limit:.1f}) beyond its limit"
+    assert [plain(one.rule) for one in found.signals] == [
+        f"T² of eccentricity (27.1, limit {limit:.1f}) beyond its limit"
     ]
 
 
@@ -115,9 +116,9 @@ def test_a_turn_of_the_eccentricity_is_named() -> None:
         [rng.normal(0.4, 0.004, 8), 0.4 + 0.02 * np.cos(angle - 1.0), np.full(8, 0.42), [np.nan] * 8]
     )
     found = wall_chart(walls, base, 1 / 5040)
-    assert [(one.item, one.rule.split(" (")[0]) for one in found.signals] == [
-        (1, "T^2 of eccentricity"),
-        (2, "T^2 of mean wall"),
+    assert [(one.item, plain(one.rule).split(" (")[0]) for one in found.signals] == [
+        (1, "T² of eccentricity"),
+        (2, "T² of mean wall"),
     ]
     assert said(found.warnings) == ("1 of 4 items lack a value and are not judged.",)
 

@@ -16,6 +16,7 @@ from pipeline.statistics.run_rules import (
     run_rules_arl,
     run_signals,
 )
+from pipeline.wording.say import plain
 
 
 @pytest.mark.parametrize(
@@ -54,7 +55,7 @@ def test_the_chain_agrees_with_the_rules_as_applied(shift: float) -> None:
 def test_signals_say_which_point_which_rule_and_since_when() -> None:
     values = [0.0, 2.1, 0.5, 2.3, 0.0, -3.5]
     found = run_signals(values, 0.0, 1.0, (BEYOND_LIMIT, TWO_OF_THREE))
-    assert [(one.item, one.side, one.since, one.rule) for one in found] == [
+    assert [(one.item, one.side, one.since, plain(one.rule)) for one in found] == [
         (3, "above", 1, "2 of 3 points in a row beyond 2 standard deviations on one side"),
         (5, "below", 5, "1 point beyond 3 standard deviations"),
     ]
@@ -62,8 +63,8 @@ def test_signals_say_which_point_which_rule_and_since_when() -> None:
 
 
 def test_rules_by_their_description() -> None:
-    assert EIGHT_IN_A_ROW.words == "8 points in a row on one side of the centre line"
-    assert FOUR_OF_FIVE.words == "4 of 5 points in a row beyond 1 standard deviations on one side"
+    assert plain(EIGHT_IN_A_ROW.told) == "8 points in a row on one side of the center line"
+    assert plain(FOUR_OF_FIVE.told) == "4 of 5 points in a row beyond 1 standard deviations on one side"
 
 
 def test_a_point_without_a_value_breaks_a_run() -> None:

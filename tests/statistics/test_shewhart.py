@@ -8,6 +8,7 @@ import pytest
 from pipeline.errors import MethodRefusal
 from pipeline.results import Chart, Refused
 from pipeline.statistics.shewhart import _qn, chart_constants, individuals_chart, mean_charts
+from pipeline.wording.say import plain
 from tests.said import said
 
 
@@ -41,7 +42,7 @@ def test_phase_one_signals_a_far_point_whatever_the_sigma() -> None:
         assert found.phase == "I"
         assert [one.item for one in found.signals][-1] == 120
         assert found.signals[-1].side == "below"
-        assert found.signals[-1].rule == "1 point beyond 3 standard deviations"
+        assert plain(found.signals[-1].rule) == "1 point beyond 3 standard deviations"
         assert found.details["sigma"] == pytest.approx(0.004, rel=0.35)
         assert found.arl0 == pytest.approx(370.398347)
 

@@ -7,7 +7,6 @@ import pytest
 
 from pipeline.errors import MethodRefusal
 from pipeline.statistics.spark_merge import hidden_faults, merge_events, merge_reach_m
-from tests.said import said
 
 
 def test_worked_example_as_worked_out_gives_four_events() -> None:
@@ -52,24 +51,14 @@ def test_a_count_without_a_position_is_kept_as_a_fault_of_its_own() -> None:
     merged = merge_events([10.0, math.nan, 10.1], 0.9, 0.0, 5.0)
     assert (merged.raw, merged.merged, merged.without_position) == (3, 2, 1)
     assert merged.members.tolist() == [0, -1, 0]
-    assert said(merged.warnings)[1] == (
-        "1 count has no position on the wire; each is taken for a fault of its own and none is used where "
-        "the position matters."
-    )
 
 
 @pytest.mark.parametrize("rule", ["chain", "fixed window"])
 def test_no_count_and_counts_at_one_place(rule: str) -> None:
     nothing = merge_events([], 0.9, 0.0, 5.0, rule=rule)  # type: ignore[arg-type]
-    assert (nothing.merged, nothing.raw, said(nothing.warnings)) == (0, 0, ())
+    assert (nothing.merged, nothing.raw) == (0, 0)
     one = merge_events([7.0, 7.0, 7.0], 0.9, 0.0, 5.0, rule=rule)  # type: ignore[arg-type]
     assert one.counts.tolist() == [3]
-
-
-def test_the_number_is_told_to_be_a_lower_bound() -> None:
-    assert said(merge_events([1.0, 1.5, 30.0], 0.9, 0.005, 10.0).warnings) == (
-        "Faults closer together than 0.95 m cannot be separated: 2 faults from 3 counts is a lower bound.",
-    )
 
 
 def test_simulation_agrees_with_the_theory_of_both_counters() -> None:
@@ -81,24 +70,20 @@ def test_simulation_agrees_with_the_theory_of_both_counters() -> None:
     assert chain.merged == pytest.approx(200_000 * 0.1 * math.exp(-0.1), rel=0.015)
     assert fixed.merged == pytest.approx(200_000 * 0.1 / 1.1, rel=0.015)
     for merged in (chain, fixed):
-        back = hidden_faults(at_m.size, merged.merged, 200_000, 1.0, merged.rule)
+        back = hidden_faults(merged.merged, 200_000, 1.0, merged.rule)
         assert back.corrected_per_km == pytest.approx(at_m.size / 200, rel=0.005)
-        assert back.merged_per_km < back.raw_per_km
+        assert back.merged_per_km < at_m.size / 200
 
 
 def test_correction_is_the_inverse_of_the_theory() -> None:
     shown = 1e6 * 0.1 * math.exp(-0.1)
-    back = hidden_faults(100_000, round(shown), 1e6, 1.0, "chain")
+    back = hidden_faults(round(shown), 1e6, 1.0, "chain")
     assert back.corrected_per_km == pytest.approx(100.0, abs=0.01)
-    assert hidden_faults(0, 0, 1e3, 1.0, "chain").corrected_per_km == 0.0
+    assert hidden_faults(0, 1e3, 1.0, "chain").corrected_per_km == 0.0
 
 
 def test_a_density_no_independent_rate_can_show_is_not_corrected() -> None:
-    assert hidden_faults(500, 400, 1000.0, 1.0, "chain").corrected_per_km is None
-    assert hidden_faults(500, 400, 1000.0, 1.0, "chain").warning == (
-        "Faults stand so close (400 per km, 1 m each) that no independent rate explains them: the true "
-        "number is not known."
-    )
+    assert hidden_faults(400, 1000.0, 1.0, "chain").corrected_per_km is None
 
 
 @pytest.mark.parametrize(
@@ -124,7 +109,7 @@ def test_a_density_no_independent_rate_can_show_is_not_corrected() -> None:
             "rule: 'both' is not known. Give one of: chain, fixed window.",
         ),
         (
-            lambda: hidden_faults(3, 2, 0.0, 1.0, "chain"),
+            lambda: hidden_faults(2, 0.0, 1.0, "chain"),
             "known_m: 0 m of wire had a working spark test. A rate needs a known length above 0 m.",
         ),
     ],

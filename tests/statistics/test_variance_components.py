@@ -14,6 +14,7 @@ from pipeline.results import Refused, Result
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.variance_components import nested_table, satterthwaite_interval, variance_components
 from pipeline.statistics.variance_components_reml import owner_of_the_spread, variance_components_of_reels
+from pipeline.wording.say import plain
 from tests.said import said
 
 
@@ -146,7 +147,7 @@ def test_the_largest_component_names_an_owner() -> None:
     found = variance_components_of_reels(means, variances, n, n, n, runs)
     assert isinstance(found, tuple)
     share = 100 * max(one.details["share_of_variance"] for one in found)
-    assert owner_of_the_spread(found) == (
+    assert plain(owner_of_the_spread(found)) == (
         f"{share:.0f} % of the variance lies between runs: targets, shifts or lots of material."
     )
     assert sum(one.details["share_of_variance"] for one in found) == pytest.approx(1.0)

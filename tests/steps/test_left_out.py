@@ -9,14 +9,15 @@ from scipy import stats
 
 from pipeline import flags
 from pipeline.messages import Measure
+from pipeline.notes import Note
 from pipeline.products.product import find_product
 from pipeline.results import Refused, Result
 from pipeline.simulator.lines import line_l2
 from pipeline.simulator.troubles import ThinAllRound, ThinOneSide
-from pipeline.steps.evidence import UNSTEADY
 from pipeline.steps.measure import measure_run
 from pipeline.steps.place import place_run
 from pipeline.tuning.line_run import line_run
+from pipeline.wording.say import named
 from tests.said import said
 
 POINT = "minimum wall at any point"
@@ -70,7 +71,7 @@ def test_readings_that_fail_on_unsteady_wire_are_counted_named_and_in_an_index_b
     assert failing > 0
     assert answer.details["nonconforming_left_out"] == failing
     assert answer.details["index_of_every_reading"] < answer.estimate
-    assert any(UNSTEADY in one for one in said(answer.warnings))
+    assert any(named(Note.LEFT_UNSTEADY) in one for one in said(answer.warnings))
     assert any(
         one.startswith(f"{failing:,} of the readings not used fail the limit.")
         for one in said(answer.warnings)

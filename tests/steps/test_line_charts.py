@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from pipeline.methods import ChartRule, Method
 from pipeline.sheets.plant_sheet import Charts
-from pipeline.statistics.multivariate_charts import BY_ORDER
 from pipeline.statistics.run_length import prediction_width
 from pipeline.statistics.run_rules import EIGHT_IN_A_ROW, FOUR_OF_FIVE, TWO_OF_THREE, run_rules_arl
 from pipeline.steps.chart_maker import FEWEST_REELS, ChartOf
+from pipeline.steps.charted import ChartFamily
 from pipeline.steps.line_charts import WATCHED, LineCharts, line_charts
 from pipeline.steps.line_reels import LineReel
 from tests.said import said
@@ -133,7 +134,7 @@ def test_a_vector_signal_names_the_part_that_makes_it() -> None:
     made[33] = LineReel(odd.run_id, odd.reel_id, {**odd.values, "ecc_cos_mm": 0.08}, tested_m=2000.0)
     signals = of(line_charts(made, SETTINGS), "T^2 chart", "II", "wall_vector_mm").chart.signals
     assert [one.item for one in signals] == [9]
-    assert "most of it the offset of the conductor" in signals[0].rule
+    assert signals[0].rule.code == ChartRule.T2_BY_OFFSET
 
 
 def test_a_signal_of_the_wall_sensors_names_its_order_around_the_wire() -> None:
@@ -144,14 +145,14 @@ def test_a_signal_of_the_wall_sensors_names_its_order_around_the_wire() -> None:
         walls = 0.41 + random.normal(0, 0.002, 8) + (0.02 * np.cos(2 * turn - 0.4) if k == 30 else 0.0)
         sensors = {f"wall_{number}_mm": float(wall) for number, wall in enumerate(walls, 1)}
         made.append(replace(one, values={**one.values, **sensors}))
-    later = of(line_charts(made, SETTINGS), BY_ORDER, "II", "wall_sensors_mm")
+    later = of(line_charts(made, SETTINGS), ChartFamily.T2_BY_ORDER, "II", "wall_sensors_mm")
     assert [later.reels[one.item].reel_id for one in later.chart.signals] == ["reel 30"]
-    assert later.chart.signals[0].rule.startswith("T^2 of ovality (")
+    assert said(later.chart.signals[0].rule).startswith("T² of ovality (")
     for lost in made[:20]:
         lost.values.pop("wall_8_mm")  # type: ignore[attr-defined]
-    refused = {one.method: said(one.reason) for one in line_charts(made, SETTINGS).refused}
+    refused = {one.method.code: said(one.reason) for one in line_charts(made, SETTINGS).refused}
     assert (
-        refused[BY_ORDER]
+        refused[Method.T2_BY_ORDER]
         == "4 reels of 8 sensors cannot set a baseline; give 10 reels of 3 sensors at least."
     )
 
@@ -204,18 +205,18 @@ def test_runs_the_plant_chose_are_watched_for_and_their_cost_is_told() -> None:
     chosen = SETTINGS.model_copy(update={"rules": ("two of three", "four of five", "eight in a row")})
     found = of(line_charts(reels(wall), chosen), "individuals chart", "II").chart
     assert plain.arl0 == pytest.approx(ARL0)
-    assert not any("in a row" in one.rule for one in plain.signals)
+    assert not any("in a row" in said(one.rule) for one in plain.signals)
     # Wider limits than three deviations leave the three runs alone: between 91.75 and the runs' own run length.
     alone = run_rules_arl((TWO_OF_THREE, FOUR_OF_FIVE, EIGHT_IN_A_ROW))
     assert 91.75 < found.arl0 < alone
     assert said(found.warnings)[-1] == (
         "Runs are watched for too (2 of 3 points in a row beyond 2 standard deviations on one side, 4 of 5 points in "
-        "a row beyond 1 standard deviations on one side, 8 points in a row on one side of the centre line). With the "
+        "a row beyond 1 standard deviations on one side, 8 points in a row on one side of the center line). With the "
         f"limits they alarm for nothing once in {found.arl0:.0f} reels on average, limits alone once in {ARL0:.0f}: "
         f"{420 / found.arl0:.2g} false alarms in 7 days on this chart in place of {420 / ARL0:.2g}; the budget of all "
         "charts together is 1."
     )
-    run = [one for one in found.signals if one.rule.startswith("8 points")]
+    run = [one for one in found.signals if said(one.rule).startswith("8 points")]
     assert run[0].item == 47 - 24 and run[0].since == 40 - 24
 
 
@@ -229,7 +230,7 @@ def test_good_reels_between_reels_with_a_fault_come_closer_together() -> None:
     assert chart.chart.plotted.tolist() == [9.0, 9.0, 4.0, *[0.0] * 9]
     assert chart.reels[0].reel_id == "reel 45" and chart.reels[-1].reel_id == "reel 69"
     few = line_charts(made[:40], Charts(baseline_reels=20))
-    told = [one for one in few.refused if one.method == "g-chart"]
+    told = [one for one in few.refused if one.method.code == "g-chart"]
     assert said(told[0].reason) == (
         "2 of the first 20 tested reels have a fault; 3 at least set a usual share, and beyond 50 % the u-chart "
         "serves better."

@@ -103,7 +103,7 @@ def test_a_reel_is_held_where_the_lower_bound_is_under_the_limit(rule: str) -> N
 def test_a_requirement_the_sheet_leaves_out_is_judged_with_a_guard_band() -> None:
     sheet = read_plant_sheet(PLANT).model_copy(update={"decision": {}})
     found = done(made(), plant=sheet)
-    assert {one.decision_rule for one in found.judged.requirements if one.limit_id} == {
+    assert {plain(one.decided_by) for one in found.judged.requirements if one.limit_id} == {
         "guard band: conformity must be shown with 95 %"
     }
 

@@ -1,18 +1,23 @@
-"""Notes on logs and reasons (up to version 12) and alarm budgets (13) kept as sentences stay as written, and verify."""
+"""Sentences that stores up to version 14 kept of logs, judgements and charts stay as written, and verify."""
 
+import json
 from pathlib import Path
 
 import pytest
 
+from pipeline.job.growing import _aside_of
 from pipeline.log_notes import LogNote
-from pipeline.messages import as_written, message, said_json
+from pipeline.messages import as_written, message, message_of, said_json
 from pipeline.proofs.changes import _sealed_before
 from pipeline.record.sealing import ASSESSMENT_TABLES, LINE_TABLES, LOAD_TABLES, frame_sha256
 from pipeline.store.database import STORE_VERSION, open_to_read, open_to_write
-from pipeline.store.said_columns import reason_of, told_of
+from pipeline.store.said_columns import reason_of, rule_of, told_of
 from tests.sql.test_questions import fill
 
 NOTE = "log.csv: the last line does not end in a line end; it is read as it stands."
+ASIDE = "the line has 4 cells, the header names 5"
+RULE = "1 point beyond 3.835 standard deviations"
+DECIDED = "guard band: conformity must be shown with 95 %"
 BUDGET = "1 false alarm in 7 days on 19 charts with 60 points a day each: one in 7980 points."
 REASON = "log.csv: column 'Wall_1_mil': its middle value is 0.01391 mm."
 LATER = {
@@ -20,6 +25,10 @@ LATER = {
     "logged.warning": "said",
     "judged.assessment": "said",
     "judged.control_chart": "said",
+    "judged.line_point": "said",
+    "judged.line_signal": "said",
+    "judged.requirement": "decided_by",
+    "logged.set_aside": "said",
 }
 
 
@@ -38,6 +47,10 @@ def earlier(tmp_path: Path) -> tuple[Path, dict[str, str]]:
         }
         fill(store, "judged.assessment", [row])
         fill(store, "judged.control_chart", [{"line_review_id": 1, "budget": BUDGET}])
+        fill(store, "judged.line_point", [{"line_review_id": 1, "rule": RULE, "since_item": 0}])
+        fill(store, "judged.line_signal", [{"line_review_id": 1, "rule": RULE}])
+        fill(store, "judged.requirement", [{"assessment_id": 1, "decision_rule": DECIDED}])
+        fill(store, "logged.set_aside", [{"load_id": 1, "line": 7, "reason": ASIDE}])
         seals = {}
         for table, column in LATER.items():
             frame = store.ask_frame(question(table), **key_of(table))
@@ -64,6 +77,15 @@ def test_a_reader_shows_the_sentences_as_written(earlier: tuple[Path, dict[str, 
         assert reason_of(judged) == as_written(REASON)
         (chart,) = store.ask("questions/line_charts", line_review_id=1)
         assert told_of(chart, written="budget") == as_written(BUDGET)
+        for question in ("line_points", "line_signals"):
+            (signal,) = store.ask(f"questions/{question}", line_review_id=1)
+            assert told_of(signal, written="rule") == as_written(RULE)
+        (requirement,) = store.ask("questions/requirements_of_assessment", assessment_id=1)
+        assert rule_of(requirement) == as_written(DECIDED)
+        (line,) = store.ask("questions/set_aside_of_load", load_id=1, most=9)
+        assert told_of(line, written="reason") == as_written(ASIDE)
+        # A log that has grown keeps its lines set aside with the words they had.
+        assert message_of(json.loads(_aside_of(store, 1)["said"][0])) == as_written(ASIDE)
 
 
 def test_a_writer_adds_columns_and_what_was_sealed_verifies(earlier: tuple[Path, dict[str, str]]) -> None:

@@ -10,6 +10,6 @@ CREATE TABLE IF NOT EXISTS judged.line_point (
     centre DOUBLE NOT NULL,
     lower_limit DOUBLE,                  -- NULL where there is none
     upper_limit DOUBLE,
-    rule VARCHAR NOT NULL,               -- '' or the rule by which the point calls for a look
+    rule VARCHAR NOT NULL,               -- as versions before 15 wrote it; since then see `said`
     since_item INTEGER                   -- first point that took part in the signal, NULL without one
 )

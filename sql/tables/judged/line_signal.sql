@@ -9,6 +9,6 @@ CREATE TABLE IF NOT EXISTS judged.line_signal (
     value DOUBLE NOT NULL,
     limit_value DOUBLE NOT NULL,
     side VARCHAR NOT NULL,
-    rule VARCHAR NOT NULL,
+    rule VARCHAR NOT NULL,               -- as versions before 15 wrote it; since then see `said`
     since_reel_id VARCHAR NOT NULL
 )

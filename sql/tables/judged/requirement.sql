@@ -12,7 +12,7 @@ CREATE TABLE IF NOT EXISTS judged.requirement (
     worst DOUBLE,
     worst_at_m DOUBLE,
     uncertainty DOUBLE,
-    decision_rule VARCHAR NOT NULL,
+    decision_rule VARCHAR NOT NULL,      -- as versions before 15 wrote it; since then see `decided_by`
     verdict VARCHAR NOT NULL,            -- conforms, does not conform, indeterminate, not judged, no conclusion
     sentence VARCHAR NOT NULL,           -- as versions before 11 wrote it; since then see `said`
     nonconforming_m DOUBLE NOT NULL,

@@ -3,6 +3,6 @@ CREATE TABLE IF NOT EXISTS logged.set_aside (
     load_id INTEGER NOT NULL,
     file_no INTEGER NOT NULL,
     line BIGINT NOT NULL,
-    reason VARCHAR NOT NULL,
+    reason VARCHAR NOT NULL,             -- as versions before 15 wrote it; since then see `said`
     text VARCHAR NOT NULL
 )
