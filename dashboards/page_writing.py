@@ -61,32 +61,11 @@ def write_pages(
         The index page, and how many pages were written because something in them changed.
     """
     refused = [] if refused is None else refused
-    books = run_books(store)
-    plant = plant_of(store, books)
-    shifts = shifts_of(books)
-    lots = lots_of(books)
-    comparisons = comparisons_of(plant, books)
-    constructions = _construction_pages(comparisons)
-    planned = [
-        *_run_pages(plant, books),
-        *_shift_pages(plant, shifts),
-        *_morning_pages(plant, books),
-        *_lot_pages(plant, lots),
-        *_finding_pages(plant, books),
-        *_containment_pages(store, plant, books),
-        *_nonconformance_pages(plant, books),
-        *_tuning_pages(store, plant, books),
-        *_charts_pages(store, plant, books),
-        *constructions,
-        *_overview_pages(plant, books),
-        *_guide_pages(plant, shifts, books, comparisons),
-    ]
-    planned.append(_index_page(plant, shifts, lots, books, comparisons))
+    plant, planned = planned_pages(store)
     site = Site(out, frozenset(one.address for one in planned))
     assets = write_assets(site)
     made, known = _made(out), kept_hashes(out)
-    # Every page links to the kinds of page there are.
-    kinds = ",".join(sorted({one.kind for one in planned}))
+    kinds = kinds_of(planned)
     anew = []
     for one in planned:
         basis = f"{one.basis} {kinds}"
@@ -109,6 +88,41 @@ def write_pages(
     write_whole(out / MADE, json.dumps(made, indent=0, sort_keys=True).encode())
     keep_hashes(out, hashes, gone)
     return out / "index.html", written
+
+
+def planned_pages(store: Store) -> tuple[Plant, list[Planned]]:
+    """The plant, and every page of everything on file; none is composed yet.
+
+    Args:
+        store: the store, open to read as long as pages of it are written.
+    """
+    books = run_books(store)
+    plant = plant_of(store, books)
+    shifts = shifts_of(books)
+    lots = lots_of(books)
+    comparisons = comparisons_of(plant, books)
+    constructions = _construction_pages(comparisons)
+    planned = [
+        *_run_pages(plant, books),
+        *_shift_pages(plant, shifts),
+        *_morning_pages(plant, books),
+        *_lot_pages(plant, lots),
+        *_finding_pages(plant, books),
+        *_containment_pages(store, plant, books),
+        *_nonconformance_pages(plant, books),
+        *_tuning_pages(store, plant, books),
+        *_charts_pages(store, plant, books),
+        *constructions,
+        *_overview_pages(plant, books),
+        *_guide_pages(plant, shifts, books, comparisons),
+    ]
+    planned.append(_index_page(plant, shifts, lots, books, comparisons))
+    return plant, planned
+
+
+def kinds_of(planned: Iterable[Planned]) -> str:
+    """The kinds of page there are, to which every page links."""
+    return ",".join(sorted({one.kind for one in planned}))
 
 
 def write_planned(

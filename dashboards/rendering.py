@@ -164,6 +164,10 @@ def capital(text: Markup) -> Markup:
     return Markup(text[:1].upper()) + text[1:]  # noqa: S704 - markup already, cut at a letter
 
 
+# Where the review site puts who is signed in, and what they may do about what a page shows.
+DESK_MARKS = {"who": Markup("<!--desk:who-->"), "acts": Markup("<!--desk:acts-->")}
+
+
 @lru_cache(maxsize=1)
 def environment() -> Environment:
     """The templates, with escaping on and every undefined name an error."""
@@ -200,6 +204,8 @@ def environment() -> Environment:
         group_word=group_word,
         saved_units=saved_units(),
         workbook_script=WORKBOOK_SCRIPT,
+        served=False,
+        desk=DESK_MARKS,
     )
     made.filters["words"] = words
     made.filters["plain"] = plain
@@ -275,6 +281,7 @@ def write_page(
             site_links=[(label, href(target)) for label, target in SITE_LINKS],
             digest=record_sha256(record),
             to_root=lambda target: from_page(here, target),
+            served=site.served,
             **extra,
         )
     )

@@ -36,6 +36,8 @@ ASSETS = (
     "index.js",
     WORKBOOK_SCRIPT,
 )
+# What only the review site needs.
+DESK_SCRIPT = "desk.js"
 PLOT_SCRIPT = "plotly.min.js"
 
 
@@ -56,10 +58,12 @@ class Site:
         folder: root of the site.
         pages: addresses that exist or will be written; a link to any other is shown as plain text. None links
             to everything.
+        served: whether the review site shows it, which puts who is signed in and what they may do on each page.
     """
 
     folder: Path
     pages: frozenset[str] | None = None
+    served: bool = False
 
     def links_to(self, kind: PageKind, record_id: str = "") -> bool:
         """Whether there is, or will be, such a page."""
@@ -135,7 +139,8 @@ def style_mark() -> str:
 
 def write_assets(site: Site) -> tuple[WrittenFile, ...]:
     """Puts the style sheet, the scripts and the one plotting script beside the pages."""
-    return tuple(write_if_changed(site, f"assets/{name}", asset(name)) for name in (*ASSETS, PLOT_SCRIPT))
+    names = (*ASSETS, *((DESK_SCRIPT,) if site.served else ()), PLOT_SCRIPT)
+    return tuple(write_if_changed(site, f"assets/{name}", asset(name)) for name in names)
 
 
 @cache

@@ -48,6 +48,7 @@ class Noted(Code):
     SHIPPED = "noted/shipped"
     REWOUND = "noted/rewound"
     JUDGED = "noted/judged"
+    ACCESS_SEALED = "noted/access sealed"
 
 
 class Suspected(Code):

@@ -25,6 +25,7 @@ from pipeline.cli import (
     reading,
     reviewing,
     scaling,
+    serving,
     sheet_keys,
     trusting,
     tuning,
@@ -74,6 +75,7 @@ tuning.add_to(app)
 printing.add_to(app)
 making.add_to(app)
 following.add_to(app)
+serving.add_to(app)
 sheet_keys.add_to(app)
 
 

@@ -1,5 +1,6 @@
 """Kinds of journal entries that more than one module writes or reads."""
 
+ACCESS = "access log"
 CLOCK = "clock set back"
 HANDED_OUT = "export"
 LOSS = "history lost"

@@ -34,3 +34,14 @@ def unit_of_plant(store: Store) -> Unit:
     """Feet or metres, by the sheet of the newest run on file; metres where nothing is on file."""
     heads = store.ask("questions/current_runs")
     return unit_of_run(store, heads[-1]["run_id"]) if heads else "m"
+
+
+def roles_of_plant(store: Store) -> tuple[str, ...]:
+    """The roles that the sheet of the newest run on file names, each once; none where nothing is on file."""
+    heads = store.ask("questions/current_runs")
+    if not heads:
+        return ()
+    plant, _ = plant_sheet_of(store, heads[-1]["run_id"])
+    named = [role for roles in plant.may_decide.values() for role in roles]
+    named += [*plant.response.call, *(one.owner for one in plant.response.due.values())]
+    return tuple(dict.fromkeys(named))

@@ -44,6 +44,7 @@ _FILES = (
     "tuned",
     "logs",
     "pages",
+    "desk",
     "earlier",
 )
 

@@ -22,8 +22,8 @@ ALL = os.environ.get("REELPROOF_README") == "all"
 # Commands that take minutes, by how each begins; a watch has no end of its own.
 LONG = ("demo", "review", "load", "assess", "pages", "simulate")
 ENDLESS = "watch"
-# It serves another machine until it is stopped; `tests/cli` and `tests/lots` try it in a process of its own.
-SERVES = "witness"
+# They serve others until they are stopped; `tests/lots` and `tests/desk` try them in processes of their own.
+SERVES = ("witness", "serve")
 # A drift that reaches reels is told by the exit code too, as README.md says beside it.
 CODES = {"drift": 1}
 
@@ -85,7 +85,7 @@ def test_every_command_of_the_readme_runs_as_printed(
         page.parent.mkdir(parents=True)
         page.write_text("<!doctype html><title>R-0412</title>")  # 'mail' has tests of its own
     for words in commands():
-        if words[0] == SERVES or (words[0] in LONG and not ALL):
+        if words[0] in SERVES or (words[0] in LONG and not ALL):
             continue
         more = ["--looks", "1", "--every", "0.5"] if words[0] == ENDLESS else []
         code = run([*words, *more])

@@ -15,7 +15,7 @@ from dashboards.comma_table import comma_table
 from dashboards.mailing import mail_name, single_file
 from dashboards.pages.run import write_run_page
 from dashboards.pages.shift import write_shift_page
-from dashboards.site import ASSETS, Site, record_sha256, write_assets, write_if_changed
+from dashboards.site import ASSETS, DESK_SCRIPT, Site, record_sha256, write_assets, write_if_changed
 from pipeline.errors import NotFoundError, StoreError
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Result
@@ -214,14 +214,14 @@ def test_a_csv_runs_nothing_in_a_spreadsheet() -> None:
 
 def test_assets_and_templates_lie_in_the_package_that_the_wheel_ships() -> None:
     folder = ROOT / "dashboards"
-    assert {path.name for path in (folder / "assets").iterdir()} == set(ASSETS)
+    assert {path.name for path in (folder / "assets").iterdir()} == {*ASSETS, DESK_SCRIPT}
     assert 'packages = ["pipeline", "dashboards"]' in (ROOT / "pyproject.toml").read_text(encoding="utf-8")
     used = {
         name
-        for path in folder.rglob("*.py")
+        for path in (*folder.rglob("*.py"), *(ROOT / "pipeline" / "desk").glob("*.py"))
         for name in re.findall(r'"([a-z_-]+\.html\.j2)"', path.read_text())
     }
-    inner = {"base.html.j2", "parts.html.j2"}
+    inner = {"base.html.j2", "desk_base.html.j2", "parts.html.j2"}
     assert {path.name for path in (folder / "templates").iterdir()} == used | inner
 
 

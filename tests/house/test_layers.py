@@ -11,6 +11,7 @@ ROOT = Path(__file__).parents[2]
 LAYERS: list[set[str]] = [
     {"pipeline.cli", "pipeline.notebook"},
     {"pipeline.flows"},
+    {"pipeline.desk"},
     {"pipeline.reports"},
     {"dashboards", "pipeline.acts", "pipeline.proofs"},
     {"pipeline.job"},
@@ -61,7 +62,15 @@ BASE = LAYERS[-1] | {"pipeline"}
 RANK = {room: rank for rank, rooms in enumerate(LAYERS) for room in rooms}
 
 # Libraries that only one room may import, and those that must not slow the start of a command.
-ONLY_IN = {"prefect": "pipeline.flows", "plotly": "dashboards", "duckdb": "pipeline.store"}
+ONLY_IN = {
+    "prefect": "pipeline.flows",
+    "plotly": "dashboards",
+    "duckdb": "pipeline.store",
+    "sqlite3": "pipeline.store",
+    "starlette": "pipeline.desk",
+    "uvicorn": "pipeline.desk",
+    "argon2": "pipeline.desk",
+}
 
 
 def room_of(module: str) -> str:

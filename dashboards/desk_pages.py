@@ -1,0 +1,104 @@
+"""Pages that only the review site has, and what it puts on the others: made for one person, at one instant."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from dashboards.addresses import PageKind, address
+from dashboards.records import Plant, Stamp
+from dashboards.rendering import DESK_MARKS, SITE_LINKS, environment
+from dashboards.site import asset_mark
+from dashboards.table_cells import LinkedCells
+
+
+@dataclass(frozen=True, slots=True)
+class SignedIn:
+    """Who looks at a page, as the page shows it.
+
+    Args:
+        name: the person's mark.
+        role: their role; "" for reading only.
+        form_token: what each form on the page carries.
+        told: what the page tells first, once; "" for nothing.
+    """
+
+    name: str
+    role: str
+    form_token: str
+    told: str = ""
+
+
+NOBODY_KNOWN = Plant("plant", "Review site", "UTC")
+
+
+def asset_href(name: str) -> str:
+    """Address of a style sheet or script, from anywhere on the site."""
+    return f"/assets/{name}?v={asset_mark(name)}"
+
+
+def desk_page(
+    template: str,
+    plant: Plant = NOBODY_KNOWN,
+    signed: SignedIn | None = None,
+    pages: frozenset[str] = frozenset(),
+    stamp: Stamp | None = None,
+    **more: Any,
+) -> str:
+    """A page of the review site.
+
+    Args:
+        template: file of the template.
+        plant: the plant; nothing of it is shown to who is not signed in.
+        signed: who looks at it; None for nobody who is known.
+        pages: addresses of the pages there are, to which it may link.
+        stamp: what heads the page; nothing where it is left out.
+        **more: what the template needs besides.
+    """
+    return (
+        environment()
+        .get_template(template)
+        .render(
+            record=None,
+            plant=plant,
+            stamp=stamp or Stamp(),
+            kind="desk",
+            **_links(pages),
+            signed=signed,
+            plot_script="",
+            plot_late=False,
+            digest="",
+            served=True,
+            **more,
+        )
+    )
+
+
+def _links(pages: frozenset[str]) -> dict[str, Any]:
+    @cache
+    def href(kind: PageKind, record_id: str = "", fragment: str = "") -> str:
+        where = address(kind, record_id)
+        return f"/{where}{'#' + fragment if fragment else ''}" if where in pages else ""
+
+    return {
+        "href": href,
+        "linked": LinkedCells(href),
+        "asset": asset_href,
+        "site_links": [(label, href(kind)) for label, kind in SITE_LINKS],
+        "to_root": lambda target: f"/{target}",
+    }
+
+
+def for_person(page: str, signed: SignedIn, acts: str = "") -> str:
+    """A page of the static site's kind with who is signed in, and what they may do about what it shows.
+
+    Args:
+        page: the page as it was written for the review site.
+        signed: who looks at it.
+        acts: the part with their acts, as markup; "" for none.
+    """
+    parts = environment().get_template("desk_parts.html.j2").module
+    told = str(parts.told_once(signed))  # type: ignore[attr-defined]
+    page = page.replace(DESK_MARKS["who"], str(parts.who(signed)), 1)  # type: ignore[attr-defined]
+    return page.replace(DESK_MARKS["acts"], told + acts, 1)

@@ -1,0 +1,254 @@
+"""The review site as a whole: its addresses, and what each answers.
+
+An address that is not listed here is a page of the site or nothing; whoever is not signed in is turned back at the
+door before any of these is asked.
+"""
+
+from __future__ import annotations
+
+import mimetypes
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from dashboards.desk_pages import SignedIn, desk_page, for_person
+from pipeline.desk.accounts import SHORTEST
+from pipeline.desk.door import Caller, Cookies, Door, local_path
+from pipeline.errors import ReelproofError
+from pipeline.record.plant_sheet_on_file import roles_of_plant
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from starlette.types import ASGIApp
+
+    from dashboards.page_shelf import PageShelf
+    from pipeline.desk.accounts import Accounts
+    from pipeline.desk.sessions import Session, Sessions
+    from pipeline.desk.tries import Tries
+
+REFUSED = (
+    "The name or the password is wrong, or the account is locked. After five wrong passwords in a row it is locked for "
+    "15 minutes."
+)
+TOO_MANY = "Too many tries came from this address. Wait five minutes."
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """What the site stands on.
+
+    Args:
+        store: the store's folder.
+        accounts: who may sign in.
+        sessions: who is signed in.
+        shelf: the pages.
+        tries: how often somebody tried the door.
+        cookies: the cookies' names.
+        names: host names under which it is served.
+    """
+
+    store: Path
+    accounts: Accounts
+    sessions: Sessions
+    shelf: PageShelf
+    tries: Tries
+    cookies: Cookies
+    names: frozenset[str]
+
+
+def caller_of(request: Request) -> Caller:
+    """Who asks, as the door found it."""
+    found = request.state.caller
+    if not isinstance(found, Caller):
+        raise TypeError("a request came past the door")
+    return found
+
+
+def session_of(request: Request) -> Session:
+    """The session of who asks; the door lets nobody else to what needs one."""
+    session = caller_of(request).session
+    if session is None:
+        raise TypeError("a request without a session came past the door")
+    return session
+
+
+def signed_in(desk: Desk, request: Request) -> SignedIn:
+    """Who asks, as a page shows them; what is told once is told now."""
+    session = session_of(request)
+    if session.told:
+        desk.sessions.tell(session, "")
+    return SignedIn(session.name, session.role, session.form_token, session.told)
+
+
+def application(desk: Desk) -> ASGIApp:
+    """The site, behind its door."""
+
+    def at(path: str, answer: Callable[[Desk, Request], Response], *methods: str) -> Route:
+        # Answers ask files and the store: each on a thread, so that none waits for another's.
+        async def endpoint(request: Request) -> Response:
+            return await run_in_threadpool(partial(_answered, desk, answer), request)
+
+        return Route(path, endpoint, methods=[*methods])
+
+    routes = [
+        at("/sign-in", _sign_in_page, "GET"),
+        at("/sign-in", _sign_in, "POST"),
+        at("/sign-out", _sign_out, "POST"),
+        at("/link/{token}", _link_page, "GET"),
+        at("/link/{token}", _use_link, "POST"),
+        at("/assets/{name}", _asset, "GET"),
+        at("/", _page, "GET"),
+        at("/{where:path}", _page, "GET"),
+    ]
+    return Door(Starlette(routes=routes), desk.sessions, desk.names, desk.cookies)
+
+
+def _answered(desk: Desk, answer: Callable[[Desk, Request], Response], request: Request) -> Response:
+    """An answer; what cannot be done is told in the words of the complaint."""
+    try:
+        return answer(desk, request)
+    except ReelproofError as fault:
+        told = [str(one) for one in fault.complaints]
+        return told_page(
+            desk, request, 503 if fault.exit_code == 3 else 400, "This cannot be shown now", told
+        )
+
+
+def told_page(desk: Desk, request: Request, status: int, heading: str, told: list[str]) -> Response:
+    """A page that says what could not be done, and leads back."""
+    caller = caller_of(request)
+    text = desk_page(
+        "desk_told.html.j2",
+        signed=signed_in(desk, request) if caller.session is not None else None,
+        heading=heading,
+        question="What now?",
+        told=told,
+        back="/" if caller.session is not None else "/sign-in",
+        back_label="To the first page" if caller.session is not None else "Sign in",
+    )
+    return HTMLResponse(text, status)
+
+
+def _sign_in_page(desk: Desk, request: Request) -> Response:
+    caller = caller_of(request)
+    to = local_path(request.query_params.get("to", "/"))
+    if caller.session is not None:
+        return RedirectResponse(to, 303)
+    return _at_the_door(desk, caller, to=to)
+
+
+def _at_the_door(
+    desk: Desk, caller: Caller, to: str, refused: str = "", name: str = "", status: int = 200
+) -> Response:
+    text = desk_page("desk_sign_in.html.j2", form_token=caller.form_token, to=to, refused=refused, name=name)
+    response = HTMLResponse(text, status)
+    desk.cookies.set_on(response, desk.cookies.door, caller.door_token)
+    return response
+
+
+def _sign_in(desk: Desk, request: Request) -> Response:
+    caller = caller_of(request)
+    to, name = local_path(caller.field("to")), caller.field("name")
+    if not desk.tries.may_try(caller.address):
+        return _at_the_door(desk, caller, to, TOO_MANY, name, 429)
+    # Signing in by a form that was made for who is signed in already ends that session.
+    if caller.session is not None:
+        desk.sessions.end(caller.session)
+    password = next((value for key, value in caller.form if key == "password"), "")
+    account = desk.accounts.signed_in(name, password, caller.address)
+    if account is None:
+        return _at_the_door(desk, caller, to, REFUSED, name, 403)
+    response = RedirectResponse(to, 303)
+    desk.cookies.set_on(response, desk.cookies.session, desk.sessions.begin(account))
+    desk.cookies.end_on(response, desk.cookies.door)
+    return response
+
+
+def _sign_out(desk: Desk, request: Request) -> Response:
+    desk.sessions.end(session_of(request))
+    response = RedirectResponse("/sign-in", 303)
+    desk.cookies.end_on(response, desk.cookies.session)
+    response.headers["clear-site-data"] = '"cache"'
+    return response
+
+
+def _link_page(
+    desk: Desk, request: Request, refused: str = "", typed: str = "", status: int = 200
+) -> Response:
+    caller = caller_of(request)
+    token = str(request.path_params["token"])
+    stands, account = desk.accounts.whose_link(token)
+    if not stands:
+        told = [
+            "This link was used already, has run out, or is none. Ask whoever runs this site for a new one."
+        ]
+        return told_page(desk, request, 404, "No such link", told)
+    text = desk_page(
+        "desk_link.html.j2",
+        form_token=caller.form_token,
+        token=token,
+        name=account.name if account is not None else "",
+        roles=() if account is not None else _roles(desk),
+        refused=refused,
+        typed=typed,
+        shortest=SHORTEST,
+    )
+    response = HTMLResponse(text, status)
+    if caller.session is None:
+        desk.cookies.set_on(response, desk.cookies.door, caller.door_token)
+    return response
+
+
+def _roles(desk: Desk) -> tuple[str, ...]:
+    return roles_of_plant(desk.shelf.plan().store)
+
+
+def _use_link(desk: Desk, request: Request) -> Response:
+    caller = caller_of(request)
+    name, role = caller.field("name"), caller.field("role")
+    if not desk.tries.may_try(caller.address):
+        return _link_page(desk, request, TOO_MANY, name, 429)
+    passwords = [value for wanted in ("password", "again") for key, value in caller.form if key == wanted]
+    if len(passwords) != 2 or passwords[0] != passwords[1]:
+        return _link_page(desk, request, "The two passwords differ. Type the same twice.", name, 400)
+    if role and role not in _roles(desk):
+        return _link_page(
+            desk, request, "The plant's sheet names no such role. Choose one of the list.", name, 400
+        )
+    try:
+        account = desk.accounts.set_password(str(request.path_params["token"]), passwords[0], name, role)
+    except ReelproofError as fault:
+        return _link_page(desk, request, " ".join(str(one) for one in fault.complaints), name, 400)
+    response = RedirectResponse("/", 303)
+    desk.cookies.set_on(response, desk.cookies.session, desk.sessions.begin(account))
+    desk.cookies.end_on(response, desk.cookies.door)
+    return response
+
+
+def _asset(desk: Desk, request: Request) -> Response:
+    path = desk.shelf.asset(f"assets/{request.path_params['name']}")
+    if path is None:
+        return told_page(desk, request, 404, "Not found", ["There is no such file."])
+    return FileResponse(path, headers={"cache-control": "public, max-age=86400"})
+
+
+def _page(desk: Desk, request: Request) -> Response:
+    where = str(request.path_params.get("where", "")) or "index.html"
+    found = desk.shelf.file(where)
+    if found is None:
+        return told_page(
+            desk, request, 404, "Not found", ["There is no such page, run, reel or finding on file."]
+        )
+    if found.page is None:
+        kind, _ = mimetypes.guess_type(found.path.name)
+        return FileResponse(found.path, media_type=kind or "application/octet-stream")
+    text = found.path.read_text(encoding="utf-8")
+    return HTMLResponse(for_person(text, signed_in(desk, request)))

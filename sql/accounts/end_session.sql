@@ -1,0 +1,3 @@
+-- Ends a session.
+DELETE FROM session
+WHERE token_sha256 = $token_sha256

@@ -1,0 +1,3 @@
+-- Ends every session of an account.
+DELETE FROM session
+WHERE key = $key
