@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import interpolate, optimize, signal, stats
+from scipy import interpolate, linalg, optimize, stats
 
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
 from pipeline.errors import Complaint, MethodRefusal
+from pipeline.fourier_sums import NearSums, pays, strength
 from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
@@ -28,10 +29,6 @@ QUESTION = asks(Quantity.PERIOD)
 METHOD = message(Method.WELCH_RED)
 FEWEST = 64
 KNOT_BINS = 12
-# Places count as an even grid if none lies further off it than this share of a step, and if the grid is not so
-# much longer than the readings that the plain sum is shorter.
-_OFF_GRID = 1e-6
-_GRID_SHARE = 50
 STEADY = 0.7
 """Share of a swing's power that one sinusoid over the whole length must explain to be called steady."""
 WANDERS = message(Note.SWING_LOSES_STEP)
@@ -150,21 +147,29 @@ def _background(
     place = np.log(frequency)
     breaks = _breaks(frequency)
     knots = np.concatenate([[place[0]] * 3, place[breaks], [place[-1]] * 3])
-    basis = interpolate.BSpline.design_matrix(place, knots, 3).toarray()
+    # Four splines reach each bin, so the normal equations are a narrow band.
+    splines = interpolate.BSpline.design_matrix(place, knots, 3)
+    reach, count = splines.data.reshape(-1, 4), splines.shape[1]
+    of = splines.indices.reshape(-1, 4)
     log = np.log(np.maximum(power, 1e-300))
     weight = np.ones(log.size)
-    coefficient: NDArray[np.float64] = np.zeros(basis.shape[1])
+    coefficient: NDArray[np.float64] = np.zeros(count)
     for _ in range(60):
-        weighted = basis.T * weight
-        fresh = np.asarray(np.linalg.solve(weighted @ basis, weighted @ log), dtype=np.float64)
+        band, right = np.zeros((4, count)), np.zeros(count)
+        for one in range(4):
+            part = weight * reach[:, one]
+            right += np.bincount(of[:, one], part * log, count)
+            for other in range(one, 4):
+                band[other - one] += np.bincount(of[:, one], part * reach[:, other], count)
+        fresh = np.asarray(linalg.solveh_banded(band, right, lower=True), dtype=np.float64)
         done = float(np.abs(fresh - coefficient).max()) < 1e-4
         coefficient = fresh
         if done:
             break
-        weight = 1 / np.maximum(np.abs(log - basis @ coefficient), 0.02)
+        weight = 1 / np.maximum(np.abs(log - (reach * coefficient[of]).sum(axis=1)), 0.02)
     # The median of chi-square over its degrees lies below its mean of 1.
     middle = math.log(float(stats.chi2.ppf(0.5, 2 * averages)) / (2 * averages))
-    return np.asarray(np.exp(basis @ coefficient - middle), dtype=np.float64)
+    return np.asarray(np.exp((reach * coefficient[of]).sum(axis=1) - middle), dtype=np.float64)
 
 
 def _breaks(frequency: NDArray[np.float64]) -> list[int]:
@@ -270,44 +275,29 @@ def fit_sinusoid(at_m: ArrayLike, values: ArrayLike, lowest: float, highest: flo
                 "values", f"{x.size} readings over {length:g} m fit no sinusoid", "Give at least 5 places"
             )
         )
+    if (np.diff(at) < 0.0).any():
+        order = np.argsort(at, kind="stable")
+        at, x = at[order], x[order]
     middle = float(at.mean())
     steps = max(2, math.ceil((highest - lowest) * length * 10))
     grid = np.linspace(lowest, highest, steps + 1)
-    power = _strength(at - middle, x - x.mean(), grid)
+    about, flat = at - middle, x - x.mean()
+    near = NearSums(about, flat, lowest, highest) if pays(about, grid) else None
+    power = strength(about, flat, grid) if near is None else np.abs(near.weighed(grid))
     start = int(power.argmax())
     span = grid[min(start + 1, steps)] - grid[max(start - 1, 0)]
     inner = (max(lowest, grid[start] - span), min(highest, grid[start] + span))
     best = float(
         optimize.minimize_scalar(
-            lambda f: _linear(at - middle, x, f)[1], bounds=inner, options={"xatol": 1e-12}
+            (near or NearSums(about, flat, *inner)).left, bounds=inner, options={"xatol": 1e-12}
         ).x
     )
-    (level, sine, cosine), total = _linear(at - middle, x, best)
+    (level, sine, cosine), total = _linear(about, x, best)
     residual = math.sqrt(total / max(x.size - 4, 1))
     amplitude = math.hypot(sine, cosine)
     sd = math.sqrt(6 / x.size) / (math.pi * length) * residual / amplitude if amplitude > 0 else math.inf
     phase = (math.atan2(cosine, sine) - 2 * math.pi * best * middle) % (2 * math.pi)
     return Sinusoid(best, sd, level, amplitude, residual * math.sqrt(2 / x.size), phase, residual, x.size)
-
-
-def _strength(
-    at: NDArray[np.float64], x: NDArray[np.float64], grid: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """|Fourier sum| at evenly spaced frequencies; by the chirp transform where the places lie on an even grid.
-
-    A place of the grid without a reading adds nothing to the sum, so it is put in as zero.
-    """
-    span, least = float(at[-1] - at[0]), float(np.diff(at).min())
-    # The step by the whole length: the least difference of two places is short by their rounding, once a reading.
-    step = span / max(round(span / least), 1) if least > 0 else 0.0
-    places = (at - at[0]) / step if step > 0 else np.full(at.size, np.inf)
-    if places[-1] < _GRID_SHARE * at.size and float(np.abs(places - np.rint(places)).max()) < _OFF_GRID:
-        even = np.zeros(round(float(places[-1])) + 1)
-        even[np.rint(places).astype(np.int64)] = x
-        rate = (even.size - 1) / float(at[-1] - at[0])
-        found = signal.zoom_fft(even, [grid[0], grid[-1]], grid.size, fs=rate, endpoint=True)
-        return np.asarray(np.abs(found), dtype=np.float64)
-    return np.array([abs(np.exp(-2j * np.pi * f * at) @ x) for f in grid])
 
 
 def _linear(

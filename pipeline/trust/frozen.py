@@ -71,14 +71,22 @@ def quiet_readings(values: Floats) -> Mask:
     step = np.abs(np.diff(values[known], prepend=values[known][0]))
     # A jump is no noise: one step counts for no more than five usual ones.
     step = np.minimum(step, 5.0 * float(np.median(step)) + 1e-12)
-    own = np.array([float(step[one].mean()) for one in windows])
+    own = _rows_of(step, windows).mean(axis=1)
     usual = float(np.quantile(own, 0.75))
     if usual < FEWEST_STEPS * logged_step(values[known]):
         return quiet
-    for one, mean in zip(windows, own.tolist(), strict=True):
-        if mean < QUIET_SHARE * usual:
-            quiet[known[one.start] : known[one.stop - 1] + 1] = True
+    for number in np.flatnonzero(own < QUIET_SHARE * usual).tolist():
+        quiet[known[windows[number].start] : known[windows[number].stop - 1] + 1] = True
     return quiet & np.isfinite(values)
+
+
+def _rows_of(values: Floats, windows: list[slice]) -> Floats:
+    """Values of windows of one width, windows x width."""
+    return np.asarray(
+        values[
+            np.array([one.start for one in windows])[:, None] + np.arange(windows[0].stop - windows[0].start)
+        ]
+    )
 
 
 def _runs(true: Mask) -> list[tuple[int, int]]:
@@ -87,11 +95,17 @@ def _runs(true: Mask) -> list[tuple[int, int]]:
     return [(a, b - 1) for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)]
 
 
-def _slow_share(values: Floats) -> float:
-    """Variance of means of ten readings over what the steps from reading to reading alone would give; 1 for noise."""
-    means = values[: values.size // 10 * 10].reshape(-1, 10).mean(axis=1)
-    by_steps = float(np.mean(np.diff(values) ** 2)) / 2.0
-    return 10.0 * float(means.var(ddof=1)) / by_steps if by_steps > 0.0 else np.inf
+def _slow_share(rows: Floats) -> Floats:
+    """Variance of means of ten readings over what the steps from reading to reading alone would give; 1 for noise.
+
+    Args:
+        rows: stretches x readings.
+    """
+    tens = rows.shape[1] // 10
+    means = rows[:, : 10 * tens].reshape(-1, tens, 10).mean(axis=2)
+    by_steps = np.mean(np.diff(rows, axis=1) ** 2, axis=1) / 2.0
+    moves = 10.0 * means.var(axis=1, ddof=1)
+    return np.asarray(np.divide(moves, by_steps, out=np.full(moves.size, np.inf), where=by_steps > 0.0))
 
 
 def _movement(values: Floats, windows: list[slice]) -> Floats:
@@ -202,14 +216,16 @@ def frozen_readings(wall: Floats, half_diameter: Floats, own_mm: float = 0.0) ->
     if int(rest.sum()) < FEWEST_WINDOWS // 2 or float(np.median(slopes[rest])) < FOLLOWED_SLOPE:
         return frozen
     # A diameter that moves by itself, by its conductor or its own fault, leaves the ring its own slow movement.
-    usual = float(
-        np.median([_slow_share(y_all[windows[number]]) for number in np.flatnonzero(rest).tolist()])
-    )
+    shares = [
+        _slow_share(_rows_of(y_all, [windows[number] for number in part.tolist()]))
+        for part in np.array_split(np.flatnonzero(rest), 1 + int(rest.sum()) // _PART)
+    ]
+    usual = float(np.median(np.concatenate(shares)))
     for first, last in _runs(stands):
         # The first and last window may still have wire in them that was read.
         spans = ((first, last), (first + 1, last), (first, last - 1), (first + 1, last - 1))
         for a, b in [one for one in spans if one[1] > one[0]]:
-            if _slow_share(y_all[windows[a].start : windows[b].stop]) < min(WHITE, 0.5 * usual):
+            if _slow_share(y_all[None, windows[a].start : windows[b].stop])[0] < min(WHITE, 0.5 * usual):
                 frozen[known[windows[first].start : windows[last].stop]] = True
                 break
     return frozen

@@ -116,7 +116,6 @@ LONG: set[str] = {
     "pipeline.record.touched_wire",
     "pipeline.statistics.change_points",
     "pipeline.statistics.event_repeats",
-    "pipeline.statistics.periodicity",
     "pipeline.tuning.line_tuning",
 }
 # Functions of more than eight parameters.

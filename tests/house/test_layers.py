@@ -22,7 +22,7 @@ LAYERS: list[set[str]] = [
     {"pipeline.lots"},
     {"pipeline.nonconformance"},
     {"pipeline.statistics"},
-    {"pipeline.departures", "pipeline.arguments", "pipeline.level_noise"},
+    {"pipeline.departures", "pipeline.arguments", "pipeline.level_noise", "pipeline.fourier_sums"},
     {"pipeline.trust"},
     {"pipeline.wall"},
     {"pipeline.length"},

@@ -7,13 +7,12 @@ import numpy as np
 import pytest
 from scipy import signal, stats
 
+from pipeline import fourier_sums
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
-from pipeline.statistics import periodicity
 from pipeline.statistics.periodicity import (
     Periods,
     Spectrum,
-    _strength,
     find_periods,
     fit_sinusoid,
     spectrum,
@@ -207,7 +206,7 @@ def test_a_sinusoid_is_found_beside_missing_places_of_an_even_grid() -> None:
     x = np.sin(2 * np.pi * 0.3 * at) + rng.normal(0, 1, at.size)
     grid = np.linspace(0.29, 0.31, 200)
     plain = np.array([abs(np.exp(-2j * np.pi * f * at) @ x) for f in grid])
-    np.testing.assert_allclose(_strength(at, x, grid), plain, rtol=1e-8)
+    np.testing.assert_allclose(fourier_sums.strength(at, x, grid), plain, rtol=1e-8)
 
 
 def test_a_long_even_series_is_known_to_be_even() -> None:
@@ -215,7 +214,25 @@ def test_a_long_even_series_is_known_to_be_even() -> None:
     at = np.arange(400_000) * 1.33
     at -= at.mean()
     x = np.sin(2 * np.pi * at / 7.3)
-    with mock.patch.object(periodicity.signal, "zoom_fft", wraps=periodicity.signal.zoom_fft) as quick:
-        found = periodicity._strength(at, x, np.array([0.9 / 7.3, 1.0 / 7.3, 1.1 / 7.3]))
+    with mock.patch.object(fourier_sums.signal, "zoom_fft", wraps=fourier_sums.signal.zoom_fft) as quick:
+        found = fourier_sums.strength(at, x, np.array([0.9 / 7.3, 1.0 / 7.3, 1.1 / 7.3]))
     assert quick.called
     assert found[1] == pytest.approx(200_000, rel=1e-3)
+
+
+@pytest.mark.parametrize("rows", [40, 3000, 60_000])
+def test_sums_by_blocks_are_the_plain_sums(rows: int) -> None:
+    """Their definition: sums over every reading, and the squares left by a least-squares fit of NumPy's."""
+    rng = np.random.default_rng(rows)
+    at = np.sort(rng.uniform(-900.0, 900.0, rows))
+    at = at[(at < 100.0) | (at > 180.0)]
+    x = 3.0 + np.sin(2 * np.pi * 0.21 * at + 1.0) + rng.normal(0, 1, at.size)
+    low, high = 0.2, 0.22
+    near = fourier_sums.NearSums(at, x, low, high)
+    grid = np.linspace(low, high, 7)
+    plain = np.array([np.exp(-2j * np.pi * f * at) @ x for f in grid])
+    np.testing.assert_allclose(near.weighed(grid), plain, atol=1e-10 * float(np.abs(x).sum()))
+    for f in grid:
+        columns = np.stack([np.ones(at.size), np.sin(2 * np.pi * f * at), np.cos(2 * np.pi * f * at)], axis=1)
+        left = np.linalg.lstsq(columns, x, rcond=None)[1][0]
+        assert near.left(f) == pytest.approx(left, rel=1e-9)
