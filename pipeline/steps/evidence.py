@@ -200,3 +200,20 @@ class Seen:
     def widths(self) -> Floats:
         """Wire each reading speaks for [m], 0 where it is not fit."""
         return self._widths
+
+
+def usual_step_m(at_m: Floats) -> float:
+    """Usual distance between readings [m]; above 0 also where a coarse counter puts most of them on one place.
+
+    Args:
+        at_m: places in rising order, not all one [m].
+    """
+    apart = np.diff(at_m)
+    usual = float(np.median(apart))
+    if usual > 0.0:
+        return usual
+    # The mean, without gaps: steps of the counter are many and alike.
+    steps = apart[apart > 0.0]
+    if not steps.size:
+        return 0.0
+    return float(apart[apart <= 5.0 * np.median(steps)].mean())

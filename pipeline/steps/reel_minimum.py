@@ -24,7 +24,7 @@ from pipeline.results import Refused, Result, refused_by, standing
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, reel_risk
-from pipeline.steps.evidence import Floats, Seen
+from pipeline.steps.evidence import Floats, Seen, usual_step_m
 from pipeline.steps.held_share import TriedInterval, TriedKind, as_held, kinds_like, lag_one_of
 from pipeline.steps.wall_tail import (
     SHARES,
@@ -170,7 +170,7 @@ def beside_the_risk(
     at, value = _steady(seen, reels[0][0], reels[-1][1])
     if value.size < 200:
         return []
-    step = float(np.median(np.diff(at)))
+    step = usual_step_m(at)
     rows = [("minimum by normal theory", normal_risk(value, step, limit, reel_m))]
     rows.append(("tail of the wall", margin_answer(seen, value, limit, noise, small_scale_mm)))
     try:

@@ -35,7 +35,7 @@ from pipeline.statistics.uniform_length import on_uniform_length
 from pipeline.steps.announced import announced_answers
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
-from pipeline.steps.evidence import Floats, Seen
+from pipeline.steps.evidence import Floats, Seen, usual_step_m
 from pipeline.steps.held_share import TriedInterval, as_held, kinds_like, lag_one_of
 from pipeline.steps.section_averages import AVERAGE_M, MOST_READINGS, section_averages, steady_series
 from pipeline.tuning.periods import HARMONICS, elements_of
@@ -95,7 +95,7 @@ def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
                 at.size,
             )
         ]
-    step = float(np.median(np.diff(at)))
+    step = usual_step_m(at)
     if not step > 0:
         return []
     try:

@@ -51,7 +51,7 @@ from pipeline.statistics.tail_diagnostics import (
     stability,
     trend_along_length,
 )
-from pipeline.steps.evidence import Floats, Seen
+from pipeline.steps.evidence import Floats, Seen, usual_step_m
 
 # Share of intervals of a shape that held it: 10,000 simulations of 150 clusters (tests/statistics).
 SHAPE_HELD = "94.0 %"
@@ -110,7 +110,7 @@ def tail_of(value: Floats, at_m: Floats, threshold: float, worth: EffectiveN | N
     spacings = np.diff(under).astype(np.float64)
     if spacings.size < 20:
         return int(under.size)
-    step = float(np.median(np.diff(at_m)))
+    step = usual_step_m(at_m)
     run = run_from_extremal_index(spacings, intervals_estimate(spacings))
     # No shorter than the wire that is worth one independent reading: what is left between clusters is then chance.
     worth = worth or effective_n(value)
