@@ -74,6 +74,44 @@ class Because(Code):
     DRIFT = "cause/drift"
 
 
+class Drifted(Code):
+    """What a gauge's drift comes to for reels judged by it."""
+
+    ANEW = "drifted/anew"
+    SCOPE = "drifted/scope"
+    EVENLY = "drifted/evenly"
+    CONCENTRICITY = "drifted/concentricity"
+    UNREAD = "drifted/unread"
+
+
+class TouchedNote(Code):
+    """What a reader must know of the wire that a suspect touches."""
+
+    IN_HOUSE_MEANS = "touched/in house means"
+    NOTHING_TOLD = "touched/nothing told"
+    BY_EARLIER_SHEET = "touched/by earlier sheet"
+    RESIDENCE = "touched/residence"
+    TO_THE_RUN = "touched/to the run"
+
+
+class Happened(Code):
+    """What happened to a lot, where no entry of the journal tells it."""
+
+    CALIBRATED = "happened/calibrated"
+    LIMIT_IN_FORCE = "happened/limit in force"
+    ACT = "happened/act"
+    RUN_STARTED = "happened/run started"
+    RUN_ENDED = "happened/run ended"
+    ON_REEL = "happened/on reel"
+
+
+class SheetNote(Code):
+    """What is told of plant sheets that are not those the runs are judged by."""
+
+    OTHER = "sheet/other"
+    OTHER_OF_ONE = "sheet/other of one"
+
+
 class Doubt(Code):
     """What is said of a value against a limit, where it is more than conforms or not."""
 

@@ -267,5 +267,5 @@ class Containment:
     in_house_m: float
     not_known_m: float
     shipped_m: float
-    notes: tuple[str, ...] = ()
+    notes: tuple[Message, ...] = ()
     stamp: Stamp = field(default_factory=Stamp)

@@ -192,7 +192,7 @@ def _print_contained(answer: Contained, number: str, shown: InUnits) -> None:
     for shipment, to_place in answer.shipments.items():
         print(f"Shipment {shipment} went to {to_place}.")
     for note in answer.notes:
-        print(note)
+        print(shown.sentence(note))
     print(f"{COUNTED} Holding and recalling are a person's decision.")
     if number:
         print(f"Put into the journal as {number}.")

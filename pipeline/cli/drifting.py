@@ -101,7 +101,7 @@ def _as_json(reach: Reach) -> dict[str, object]:
                 "margin_mm": one.margin_mm,
                 "state": one.state,
                 "contained": one.contained,
-                "sentence": one.sentence,
+                "sentence": one.told,
             }
             for one in reach.judged
         ],

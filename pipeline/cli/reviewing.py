@@ -139,8 +139,8 @@ def load(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON) -
             print(_load_line(one))
             for said in one.told:
                 print(f"  {plain(said)}")
-        for sentence in plant_told:
-            print(sentence)
+        for sheet in plant_told:
+            print(plain(sheet))
         _print_refused(refused)
     return 2 if refused else 0
 

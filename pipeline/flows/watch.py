@@ -25,6 +25,7 @@ from pipeline.flows.review import review_flow
 from pipeline.job.load_on_file import LoadOutcome
 from pipeline.job.plant_in_force import told_of_plant
 from pipeline.job.watching import look, note_done, note_failed, remember, remembered
+from pipeline.messages import Message
 from pipeline.store.database import open_to_read
 from pipeline.wording.say import plain
 
@@ -114,11 +115,11 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
     with suppress(OSError):
         remember(store, memory)
     waiting = {key: one.reason for key, one in memory.items() if one.state == "waiting"}
-    plant_told: tuple[str, ...] = ()
+    plant_told: tuple[Message, ...] = ()
     if loads:
         with open_to_read(store) as opened:
             plant_told = told_of_plant(opened, loads)
-    return Pass(tuple(done), failed, waiting, (*alarms, *plant_told))
+    return Pass(tuple(done), failed, waiting, (*alarms, *map(plain, plant_told)))
 
 
 def _check_inbox(inbox: Path) -> None:

@@ -10,7 +10,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.found import SheetNote
 from pipeline.job.load_on_file import LoadOutcome
+from pipeline.messages import Message, message
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
@@ -19,8 +21,8 @@ if TYPE_CHECKING:
 NAMED = 5
 
 
-def told_of_plant(store: Store, loads: Sequence[LoadOutcome]) -> tuple[str, ...]:
-    """A sentence for each plant sheet that is not the one its runs are judged by.
+def told_of_plant(store: Store, loads: Sequence[LoadOutcome]) -> tuple[Message, ...]:
+    """A message for each plant sheet that is not the one its runs are judged by.
 
     Args:
         store: the store.
@@ -34,14 +36,11 @@ def told_of_plant(store: Store, loads: Sequence[LoadOutcome]) -> tuple[str, ...]
     for one in loads:
         if one.plant_sheet is not None and in_force.get(one.run_id) != one.plant_sha256:
             apart.setdefault(one.plant_sheet, []).append(one.run_id)
-    return tuple(_sentence(path, runs) for path, runs in apart.items())
+    return tuple(_told(path, runs) for path, runs in apart.items())
 
 
-def _sentence(path: Path, runs: list[str]) -> str:
-    named = ", ".join(runs[:NAMED]) + (f" and {len(runs) - NAMED} more" if len(runs) > NAMED else "")
-    many = "run is" if len(runs) == 1 else "runs are"
-    return (
-        f"{path} was edited, or another sheet was named since: {len(runs)} {many} judged by another plant sheet and "
-        f"so {'it stays' if len(runs) == 1 else 'they stay'} ({named}). To judge by it as it stands now: "
-        f"reelproof assess --plant {path}."
-    )
+def _told(path: Path, runs: list[str]) -> Message:
+    if len(runs) == 1:
+        return message(SheetNote.OTHER_OF_ONE, path=str(path), run=runs[0])
+    more = {"more": len(runs) - NAMED} if len(runs) > NAMED else {}
+    return message(SheetNote.OTHER, path=str(path), runs=len(runs), named=runs[:NAMED], **more)

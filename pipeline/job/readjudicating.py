@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.found import Drifted
+from pipeline.messages import Message, message
 from pipeline.record.not_found import not_on_file
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.trust.calibration import DriftFound, JudgedReel, Readjudged, readjudicate
@@ -16,11 +18,6 @@ if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 AVERAGE, POINT, OVERALL = "minimum average wall", "minimum wall at any point", "overall diameter"
-
-EVENLY = (
-    "The bias is taken to have grown evenly since then; an instrument that was knocked was biased in full from "
-    "that day, and then more reels are in scope."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +29,14 @@ class Reach:
         drift: the bias as it was found.
         judged: every requirement on every reel since the last good check, judged anew.
         unread: requirements without a reading or a limit, as (reel, requirement); they stay as they are.
-        told: sentences a reader must see.
+        told: what a reader must see.
     """
 
     line: str
     drift: DriftFound
     judged: tuple[Readjudged, ...]
     unread: tuple[tuple[str, str], ...]
-    told: tuple[str, ...]
+    told: tuple[Message, ...]
 
     @property
     def contained(self) -> tuple[Readjudged, ...]:
@@ -150,19 +147,15 @@ def _judged(row: dict[str, Any]) -> JudgedReel:
 
 def _told(
     instrument: Instrument, found: tuple[Readjudged, ...], unread: Sequence[tuple[str, str]]
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     contained = {one.reel.reel for one in found if one.contained}
     whole = {one.reel.reel for one in found} | {reel for reel, _ in unread}
     told = [
-        f"{len(contained)} of {len(whole)} reels made since the last good check are in the scope of containment.",
-        EVENLY,
+        message(Drifted.SCOPE, contained=len(contained), all=len(whole)),
+        message(Drifted.EVENLY),
     ]
     if instrument.kind == "wall gauge":
-        told.append(
-            "Concentricity is not judged anew: a bias that all sensors share moves it little, one sensor's alone much."
-        )
+        told.append(message(Drifted.CONCENTRICITY))
     if unread:
-        told.append(
-            f"{len(unread)} requirements had no reading or no limit: they were not passed before and are not now."
-        )
+        told.append(message(Drifted.UNREAD, unread=len(unread)))
     return tuple(told)

@@ -22,7 +22,7 @@ class ReviewOutcome:
         refused: sentences about runs that could not be loaded.
         pages_written: pages that changed.
         index: the page to open first.
-        plant_told: sentences about plant sheets that are not those the runs are judged by.
+        plant_told: plant sheets that are not those the runs are judged by.
         alarms: wire of these runs that is out and might not have left.
     """
 
@@ -31,7 +31,7 @@ class ReviewOutcome:
     refused: list[str]
     pages_written: int
     index: Path
-    plant_told: tuple[str, ...] = ()
+    plant_told: tuple[Message, ...] = ()
     alarms: tuple[Message, ...] = ()
 
     def lines(self) -> list[str]:
@@ -58,7 +58,7 @@ class ReviewOutcome:
         if samples:
             lines.append(f"{counted(samples, 'laboratory sample')} put on file.")
         lines.extend(f"{load.run_id}: {plain(one)}" for load in self.loads for one in load.told)
-        lines.extend(self.plant_told)
+        lines.extend(map(plain, self.plant_told))
         lines.extend(f"{one.run_id}: {one.outcome}. {plain(one.reason or '')}" for one in open_runs)
         lines.append(f"Open {self.index} (pages changed: {self.pages_written}).")
         lines.append(

@@ -6,19 +6,20 @@ history beside what followed. A date without a time of day sorts at its start, s
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 
 import polars as pl
 
+from pipeline.found import Happened
 from pipeline.lots.genealogy import WHOLE, Edge, Reached
 from pipeline.lots.journal import Anchor, Entry
+from pipeline.messages import Message, message
 from pipeline.nonconformance.disposition import Act
 from pipeline.nonconformance.statements import STATEMENTS
 from pipeline.products.limits import Limit
 from pipeline.sheets.line_sheet import LineSheet
-from pipeline.wording.say import plain
 
 # What may happen at one instant, in the order it is told.
 ORDER = (
@@ -51,7 +52,7 @@ class HistoryEvent:
         day_only: True if only the date is known.
         kind: what kind of thing.
         subject: lot, run, reel, finding or instrument it happened to.
-        sentence: what happened, in words.
+        told: what happened.
         source: where it stands: a journal entry, a sheet, a limit row.
     """
 
@@ -59,7 +60,7 @@ class HistoryEvent:
     day_only: bool
     kind: str
     subject: str
-    sentence: str
+    told: Message
     source: str
 
 
@@ -75,7 +76,7 @@ def in_order(*groups: Iterable[HistoryEvent]) -> tuple[HistoryEvent, ...]:
                 rank.get(one.kind, len(ORDER)),
                 one.subject,
                 one.source,
-                one.sentence,
+                repr(one.told),
             ),
         )
     )
@@ -99,7 +100,7 @@ def of_journal(entries: Sequence[Entry], subjects: Sequence[str]) -> tuple[Histo
             False,
             entry.kind,
             entry.subject,
-            plain(entry.told),
+            entry.told,
             f"journal entry {entry.entry_no}",
         )
         for entry in entries
@@ -111,9 +112,25 @@ def of_acts(acts: Sequence[Act]) -> tuple[HistoryEvent, ...]:
     """Dispositions as events: who did what, when and why."""
     return tuple(
         HistoryEvent(
-            act.at_utc, False, "disposition", act.subject, f"{act}.", f"act {act.version} on {act.subject}"
+            act.at_utc,
+            False,
+            "disposition",
+            act.subject,
+            _act_told(act),
+            f"act {act.version} on {act.subject}",
         )
         for act in acts
+    )
+
+
+def _act_told(act: Act) -> Message:
+    return message(
+        Happened.ACT,
+        kind=act.kind,
+        disposition=act.disposition,
+        by=str(act.by),
+        at=f"{act.at_utc:%Y-%m-%d %H:%M:%S}",
+        reason=act.reason,
     )
 
 
@@ -123,9 +140,9 @@ def of_calibrations(line: LineSheet) -> tuple[HistoryEvent, ...]:
     for one in line.instruments:
         where = f"line sheet {line.id}, revision {line.revision}"
         if one.calibrated is not None:
-            due = f"; it holds up to {one.calibration_due}" if one.calibration_due else ""
-            text = f"{one.kind} {one.id} was calibrated{due}."
-            events.append(HistoryEvent(_start_of(one.calibrated), True, "calibration", one.id, text, where))
+            due = {"due": one.calibration_due.isoformat()} if one.calibration_due else {}
+            told = message(Happened.CALIBRATED, kind=one.kind, instrument=one.id, **due)
+            events.append(HistoryEvent(_start_of(one.calibrated), True, "calibration", one.id, told, where))
     return tuple(events)
 
 
@@ -137,8 +154,16 @@ def of_limits(limits: Sequence[Limit]) -> tuple[HistoryEvent, ...]:
             True,
             "limit",
             one.limit_id,
-            f"{one.requirement} {one.sense} {one.value_of_record:g} {one.unit_of_record} came into force, "
-            f"revision {one.revision}, entered by {one.entered_by}, checked by {one.checked_by or 'nobody'}.",
+            message(
+                Happened.LIMIT_IN_FORCE,
+                requirement=one.requirement,
+                sense=one.sense,
+                value=one.value_of_record,
+                unit=one.unit_of_record,
+                revision=one.revision,
+                entered_by=one.entered_by,
+                checked_by=one.checked_by or "nobody",
+            ),
             f"limit row {one.limit_id}",
         )
         for one in limits
@@ -226,11 +251,12 @@ def _limit_rows(limits: Sequence[Limit]) -> list[dict[str, object]]:
     ]
 
 
-def history_tables(history: LotHistory) -> dict[str, pl.DataFrame]:
+def history_tables(history: LotHistory, in_words: Callable[[Message], str]) -> dict[str, pl.DataFrame]:
     """The history as tables, for a pack or a page; a table without rows is left out.
 
     Args:
         history: the history.
+        in_words: gives what is told as words.
     """
     events = [
         {
@@ -238,7 +264,7 @@ def history_tables(history: LotHistory) -> dict[str, pl.DataFrame]:
             "day_only": one.day_only,
             "kind": one.kind,
             "subject": one.subject,
-            "sentence": one.sentence,
+            "sentence": in_words(one.told),
             "source": one.source,
         }
         for one in history.events

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from pipeline import __version__
+from pipeline.found import Happened
 from pipeline.lots.genealogy import Genealogy, Node, Reached, reach
 from pipeline.lots.history import (
     HistoryEvent,
@@ -28,6 +29,7 @@ from pipeline.lots.history import (
 )
 from pipeline.lots.journal import Anchor, Entry, anchor_of, prove
 from pipeline.lots.pack import PackContent
+from pipeline.messages import message
 from pipeline.nonconformance.disposition import Act
 from pipeline.products.limits import Limit
 from pipeline.products.source_standing import standing_on_file
@@ -128,7 +130,7 @@ def lot_content(
         f"Lot {lot}",
         at_utc,
         f"reelproof {__version__}",
-        history_tables(history),
+        history_tables(history, plain),
         {"history.pdf": history_pdf(anchor), **_sheet_texts(store, on_file)},
         prove(on_file.entries, wanted),
         anchor,
@@ -233,11 +235,14 @@ def _limit_on_file(row: Row) -> Limit:
 def _runs_told(on_file: LotOnFile) -> tuple[HistoryEvent, ...]:
     events = []
     for head in on_file.runs:
-        for at, what in ((head["started_utc"], "started"), (head["ended_utc"], "ended")):
-            sentence = f"Run {head['run_id']} {what} on line {head['line']}, {head['shift']}."
+        where = {"run": head["run_id"], "line": head["line"], "shift": head["shift"]}
+        for at, told in (
+            (head["started_utc"], message(Happened.RUN_STARTED, **where)),
+            (head["ended_utc"], message(Happened.RUN_ENDED, **where)),
+        ):
             events.append(
                 HistoryEvent(
-                    at.replace(tzinfo=UTC), False, "run", head["run_id"], sentence, f"load {head['load_id']}"
+                    at.replace(tzinfo=UTC), False, "run", head["run_id"], told, f"load {head['load_id']}"
                 )
             )
     return tuple(events)
@@ -256,7 +261,7 @@ def _findings_told(store: Store, on_file: LotOnFile) -> tuple[HistoryEvent, ...]
             False,
             "finding",
             row["finding_id"],
-            f"On reel {row['reel_id']}: {plain(told_of(row))}",
+            message(Happened.ON_REEL, reel=row["reel_id"], told=told_of(row)),
             f"assessment {row['assessment_id']}",
         )
         for row in on_file.findings

@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 from pipeline.errors import Complaint, ReelproofError
-from pipeline.found import Suspected
+from pipeline.found import Suspected, TouchedNote
 from pipeline.length.reel_places import OUTER
 from pipeline.lots.containment import Containment, Suspect, Touched, contain, contain_window, together
 from pipeline.lots.genealogy import WHOLE, Genealogy, Node, NodeKind, Span, joined
@@ -43,11 +43,6 @@ KINDS: dict[str, NodeKind] = {
 OF_WIRE = ("run", "reel", "length")
 State = Literal["in house", "not known", "shipped", "elsewhere"]
 STATES: tuple[State, ...] = ("in house", "not known", "shipped", "elsewhere")
-IN_HOUSE_MEANS = "In house means that no shipment of it is on file."
-NOTHING_TOLD = (
-    "No shipment was ever put on file here, so nobody can tell from it where wire is; tell what leaves with "
-    "'reelproof ship'."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +140,7 @@ class Contained:
     touched: tuple[TouchedWire, ...]
     runs: tuple[str, ...]
     shipments: Mapping[str, str]
-    notes: tuple[str, ...]
+    notes: tuple[Message, ...]
     alarms: tuple[Message, ...]
 
     @property
@@ -235,20 +230,13 @@ def _runs_concerned(store: Store, question: Question) -> frozenset[str] | None:
     return frozenset(row["run_id"] for row in named)
 
 
-def _notes(question: Question, facts: _Facts, replaced: Sequence[str]) -> tuple[str, ...]:
-    notes = [IN_HOUSE_MEANS if facts.shipped else NOTHING_TOLD]
-    notes += [
-        f"Some of it stands only in run {name}: the sheet was corrected since. It is listed because wire may have left "
-        "by the earlier sheet; find out which of the two is right."
-        for name in replaced
-    ]
+def _notes(question: Question, facts: _Facts, replaced: Sequence[str]) -> tuple[Message, ...]:
+    notes = [message(TouchedNote.IN_HOUSE_MEANS if facts.shipped else TouchedNote.NOTHING_TOLD)]
+    notes += [message(TouchedNote.BY_EARLIER_SHEET, run=name) for name in replaced]
     if question.kind == "lot":
-        notes.append(
-            f"Wire made within the change-over after a lot ended counts as holding it still, with a mean residence of "
-            f"{question.residence_s:g} s from hopper to die; ask again with the plant's own where that is another."
-        )
+        notes.append(message(TouchedNote.RESIDENCE, seconds=question.residence_s))
     if question.since is not None or question.until is not None:
-        notes.append("Times are told to the run: a run that meets the window is touched as a whole.")
+        notes.append(message(TouchedNote.TO_THE_RUN))
     return tuple(notes)
 
 

@@ -13,7 +13,8 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from pipeline.messages import Message, message
+from pipeline.found import Drifted
+from pipeline.messages import Measure, Message, message
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.warned import Calibration
 
@@ -175,7 +176,7 @@ class Readjudged:
         state: 'fails' where it passed and now does not; 'in doubt' where its margin is less than the bias and
             1.645 standard uncertainties; 'passes' where it failed and now does not; otherwise 'unchanged'.
         contained: whether it belongs to the scope of containment.
-        sentence: for a reader.
+        told: the same, to be said.
     """
 
     reel: JudgedReel
@@ -184,7 +185,7 @@ class Readjudged:
     margin_mm: float
     state: Literal["fails", "in doubt", "passes", "unchanged"]
     contained: bool
-    sentence: str
+    told: Message
 
 
 def readjudicate(drift: DriftFound, reels: Iterable[JudgedReel]) -> tuple[Readjudged, ...]:
@@ -220,9 +221,17 @@ def _anew(drift: DriftFound, reel: JudgedReel) -> Readjudged:
         state = "passes"
     elif contained and before >= 0:
         state = "in doubt"
-    sentence = (
-        f"Reel {reel.reel}, made on {reel.made_on}: {reel.requirement} {reel.worst_mm:.3f} mm becomes "
-        f"{corrected:.3f} mm with the {bias:+.3f} mm of {drift.instrument} taken off (limit {reel.sense} "
-        f"{reel.limit_mm:.4g} mm): {state}."
+    told = message(
+        Drifted.ANEW,
+        reel=reel.reel,
+        day=reel.made_on.isoformat(),
+        requirement=reel.requirement,
+        worst=Measure(reel.worst_mm, "mm"),
+        corrected=Measure(corrected, "mm"),
+        bias=Measure(bias, "mm"),
+        instrument=drift.instrument,
+        sense=reel.sense,
+        limit=Measure(reel.limit_mm, "mm"),
+        state=state,
     )
-    return Readjudged(reel, bias, corrected, before, state, contained, sentence)
+    return Readjudged(reel, bias, corrected, before, state, contained, told)

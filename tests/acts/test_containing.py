@@ -14,15 +14,15 @@ from dashboards.pages.containment import containment_entries, containment_of
 from pipeline.acts.containing import note_containment
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import NotFoundError, ReelproofError
+from pipeline.found import TouchedNote
 from pipeline.job.assessing import assess_run, read_plant_for_judging
 from pipeline.job.loading import load_sheets
 from pipeline.lots.genealogy import changeover_tail_m
+from pipeline.messages import message
 from pipeline.proofs.changes import changes_in
 from pipeline.record.reel_and_lot import lot_on_file
 from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.record.touched_wire import (
-    IN_HOUSE_MEANS,
-    NOTHING_TOLD,
     Question,
     contained,
     containment_id,
@@ -90,7 +90,7 @@ def test_the_lot_that_ended_is_in_the_wire_of_the_change_over_too(judged_store: 
             tail = changeover_tail_m(speed, residence)
             # The reel is wound from the core: what came later lies outside and comes off first.
             assert second.spans == ((pytest.approx(max(4982.0 - 4200.0 - tail, 0.0), abs=1.0), 2286.0),)
-            assert f"residence of {residence:g} s" in " ".join(answer.notes)
+            assert f"residence of {residence:g} s" in " ".join(map(plain, answer.notes))
 
 
 def test_a_gauge_a_limit_a_version_and_a_roll(judged_store: Path) -> None:
@@ -124,7 +124,7 @@ def test_a_length_of_a_run_is_followed_to_the_cut_length(store: Store) -> None:
 def test_where_wire_is_and_how_much(store: Store) -> None:
     before = contained(store, Question("reel", "L1-0412-02"))
     assert {one.where for one in before.touched} == {"not known"}
-    assert before.notes[0] == NOTHING_TOLD
+    assert before.notes[0] == message(TouchedNote.NOTHING_TOLD)
     assert {one.state for one in before.touched} == {"not known"}
     assert (before.in_house_m, before.not_known_m, before.gone_m) == (0.0, pytest.approx(2286.0), 0.0)
     cut_and_ship(store)
@@ -141,7 +141,7 @@ def test_where_wire_is_and_how_much(store: Store) -> None:
     assert after.in_house_m == pytest.approx((7039 - 4540) * FOOT + 2286.0 - 7039 * FOOT)
     assert after.gone_m == pytest.approx(4480 * FOOT)
     assert after.shipments == {"S-1": "a customer"}
-    assert after.notes[0] == IN_HOUSE_MEANS
+    assert after.notes[0] == message(TouchedNote.IN_HOUSE_MEANS)
 
 
 def test_a_limit_of_an_earlier_judgement_still_reaches_the_wire(store: Store, tmp_path: Path) -> None:
@@ -178,7 +178,7 @@ def test_a_lot_or_reel_of_a_replaced_load_is_followed(store: Store, tmp_path: Pa
     assert set(found) == {"L1-0415-01", "L1-0415-91", "L1-0415-02", "L1-0415-03"}
     replaced = f"R-0415 load {before}, replaced by load {after}"
     assert found["L1-0415-02"].path[1] == f"load {replaced}"
-    assert any(note.startswith(f"Some of it stands only in run {replaced}: ") for note in answer.notes)
+    assert message(TouchedNote.BY_EARLIER_SHEET, run=replaced) in answer.notes
     assert names(store, "lot", "PVC-7799") == set(found) - {"L1-0415-01"}
 
 

@@ -16,6 +16,7 @@ from pipeline.job.readjudicating import reach_of_drift, reach_of_rows
 from pipeline.simulator.lines import line_l1, line_l2
 from pipeline.store.database import open_to_read
 from pipeline.trust.calibration import DriftFound
+from tests.said import said
 
 DRIFT = DriftFound("L1-WG", date(2026, 2, 1), date(2026, 3, 3), 0.006)
 
@@ -56,7 +57,7 @@ def test_the_worked_drift_reaches_the_reels_whose_margin_it_eats() -> None:
     }
     assert next(one for one in reach.judged if one.reel.reel == "A").corrected_mm == pytest.approx(0.344)
     assert reach.unread == (("D", "minimum wall at any point"),)
-    assert reach.told == (
+    assert said(reach.told) == (
         "2 of 5 reels made since the last good check are in the scope of containment.",
         (
             "The bias is taken to have grown evenly since then; an instrument that was knocked was biased in full "

@@ -95,7 +95,7 @@ def history() -> LotHistory:
 
 
 def test_events_stand_in_order_and_each_once() -> None:
-    assert [(one.kind, one.sentence) for one in history().events] == [
+    assert [(one.kind, plain(one.told)) for one in history().events] == [
         (
             "limit",
             (
@@ -111,22 +111,25 @@ def test_events_stand_in_order_and_each_once() -> None:
         ),
     ]
     same_time = [
-        HistoryEvent(AT, False, kind, "R1", kind, "x") for kind in ("shipment", "load", "finding", "odd")
+        HistoryEvent(AT, False, kind, "R1", as_written(kind), "x")
+        for kind in ("shipment", "load", "finding", "odd")
     ]
     assert [one.kind for one in in_order(same_time)] == ["load", "finding", "shipment", "odd"]
-    (plain,) = of_journal(entries(), ["R2"])
-    assert (plain.sentence, plain.source) == ("assessment of R2.", "journal entry 2")
+    (bare,) = of_journal(entries(), ["R2"])
+    assert (plain(bare.told), bare.source) == ("assessment of R2.", "journal entry 2")
 
 
 def test_the_history_becomes_tables() -> None:
-    tables = history_tables(replace(history(), tables={"coverage": pl.DataFrame({"known_m": [1490.0]})}))
+    tables = history_tables(
+        replace(history(), tables={"coverage": pl.DataFrame({"known_m": [1490.0]})}), plain
+    )
     assert sorted(tables) == ["coverage", "events", "limits", "lineage"]
     assert tables["lineage"].rows() == [
         ("run", "R1", 0.0, 1500.0, "reel K1 > run R1"),
         ("material lot", "conductor W1", None, None, "reel K1 > run R1 > material lot conductor W1"),
     ]
     assert tables["limits"]["revision"].to_list() == ["3"]
-    assert history_tables(LotHistory("K9", (), (), ())) == {}
+    assert history_tables(LotHistory("K9", (), (), ()), plain) == {}
 
 
 REEL = PlacedReel("K1", 1000.0, 2500.0, 1105.0, 2605.0)

@@ -62,7 +62,7 @@ def test_the_worked_drift() -> None:
     (found,) = readjudicate(drift, [reel])
     assert found.corrected_mm == pytest.approx(0.344)
     assert (found.state, found.contained) == ("fails", True)
-    assert found.sentence == (
+    assert plain(found.told) == (
         "Reel R1, made on 2031-03-21: minimum wall at any point 0.348 mm becomes 0.344 mm with the +0.004 mm of W1 "
         "taken off (limit at least 0.345 mm): fails."
     )
