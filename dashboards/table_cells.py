@@ -13,9 +13,10 @@ from functools import lru_cache
 from markupsafe import Markup, escape
 
 from dashboards.addresses import PageKind
-from dashboards.records import GATE_OF, Extreme, LimitRow, ReasonShown, ReelRow, RequirementVerdict
+from dashboards.records import GATE_OF, Extreme, ReasonShown, ReelRow, RequirementVerdict
 from pipeline.length.reel_places import CORE
 from pipeline.messages import Said
+from pipeline.products.limits import Limit
 from pipeline.quantity import Asked
 from pipeline.wording.kinds import KINDS, Kind, Side, kind_of, text_of
 from pipeline.wording.say import pieces_of, plain
@@ -124,14 +125,14 @@ def place_fragment(at_m: float) -> str:
     return f"m={max(at_m - 40, 0):.1f}-{at_m + 40:.1f}"
 
 
-def limit_value(limit: LimitRow) -> Markup:
+def limit_value(limit: Limit) -> Markup:
     """A limit as its document has it."""
-    value, unit = escape(limit.value_of_record), escape(limit.unit_of_record)
+    value, unit = escape(limit.as_recorded), escape(limit.unit_of_record)
     return Markup(f'<span class="limit">{escape(limit.sense)} {value}&nbsp;{unit}</span>')  # noqa: S704
 
 
 @lru_cache(maxsize=256)
-def _limit_cells(limit: LimitRow | None) -> tuple[str, str]:
+def _limit_cells(limit: Limit | None) -> tuple[str, str]:
     """The set a limit belongs to, and the limit with its source: mark-up that stands at every reel."""
     if limit is None:
         return "", '<span class="none">none on file</span>'
@@ -187,7 +188,7 @@ class LinkedCells:
     def extreme(
         self,
         worst: Extreme | None,
-        limit: LimitRow | None = None,
+        limit: Limit | None = None,
         requirement: str = "",
         run_id: str = "",
     ) -> Markup:

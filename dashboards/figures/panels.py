@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from dashboards.figures.sheet import Figure, axis, kind_of_panel
-from dashboards.records import LimitRow, PanelLimit, Trace
+from dashboards.records import PanelLimit, Trace
+from pipeline.products.limits import Limit
 
 PANEL_TITLES = {
     "wall": "Wall",
@@ -101,10 +102,10 @@ def _line(value: float, y_axis: str) -> dict[str, Any]:
     }
 
 
-def _words(group: Sequence[LimitRow]) -> tuple[str, str]:
+def _words(group: Sequence[Limit]) -> tuple[str, str]:
     """What limits of one requirement say, in full and for a narrow drawing."""
     name = group[0].requirement.removeprefix("minimum ").removeprefix("overall ")
-    values = dict.fromkeys((one.value_of_record, one.unit_of_record) for one in group)
+    values = dict.fromkeys((one.as_recorded, one.unit_of_record) for one in group)
     brief = " and ".join(f"{value} {unit.split()[0]}" for value, unit in values)
     sign = "\u2265" if group[0].sense == "at least" else "\u2264"
     return (
@@ -128,7 +129,7 @@ def limit_shapes(
     """
     notes = []
     for sense, side in (("at least", -1.0), ("at most", 1.0)):
-        groups: list[list[LimitRow]] = []
+        groups: list[list[Limit]] = []
         # Away from the readings: from the highest lower limit down, from the lowest upper limit up.
         for one in sorted((o.limit for o in limits if o.limit.sense == sense), key=lambda o: side * o.value):
             near = [g for g in groups if g[-1].requirement == one.requirement]

@@ -9,7 +9,7 @@ import polars as pl
 
 from dashboards.fillers.decisions import disposition_rows
 from dashboards.fillers.log_walk import log_walk
-from dashboards.fillers.rows import fault_marks, finding_row, limit_row, lot_rows, product_row, stamp_of
+from dashboards.fillers.rows import fault_marks, finding_row, lot_rows, product_row, stamp_of
 from dashboards.fillers.run import PANEL_OF, TRACES, judged_traces, measured_and_placed, places_of, trace_of
 from dashboards.fillers.run_book import Row, RunBook
 from dashboards.page_notes import PageNote
@@ -26,6 +26,7 @@ from dashboards.records import (
 from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.decision import false_events_per_km
 from pipeline.nonconformance.rules import RULE_BY_ID
+from pipeline.products.limits import limit_on_file
 from pipeline.products.product import find_product
 from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.record.how_sure import chance_it_conforms, chance_shown
@@ -55,7 +56,7 @@ def finding_review(plant: Plant, book: RunBook, row: Row, books: list[RunBook]) 
         product=product_row(book),
         window=_window(book, frame, row) if frame is not None else (),
         limits=tuple(
-            PanelLimit(PANEL_OF[one["requirement"]], limit_row(one))
+            PanelLimit(PANEL_OF[one["requirement"]], limit_on_file(one))
             for one in book.limits
             if one["requirement"] in PANEL_OF
         ),

@@ -258,9 +258,9 @@ def _audit(judged: list[RunBook], grave: list[tuple[RunBook, FindingRow]]) -> St
                 f"Pick its limit: {limit.limit_id}",
                 (
                     (
-                        f"{limit.requirement}, {limit.sense} {limit.value_of_record} {limit.unit_of_record}; {record}; "
+                        f"{limit.requirement}, {limit.sense} {limit.as_recorded} {limit.unit_of_record}; {record}; "
                         f"revision {limit.revision}, entered by {limit.entered_by or 'nobody on record'}, "
-                        f"{limit.checked_by or 'checked by nobody on record'}; {limit.status}."
+                        f"{limit.checked_by or 'checked by nobody on record'}; {limit.standing}."
                     ),
                     "The foot of every page lists the limits in force on it.",
                 ),

@@ -15,7 +15,6 @@ from dashboards.records import (
     FaultMark,
     FindingRow,
     Interval,
-    LimitRow,
     LotRow,
     ProductRow,
     ReasonShown,
@@ -32,7 +31,7 @@ from pipeline.length.reel_places import (
 )
 from pipeline.nonconformance.proposal import proposed
 from pipeline.nonconformance.statements import judged_by
-from pipeline.products.source_standing import standing_on_file
+from pipeline.products.limits import Limit, limit_on_file
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.how_sure import risk_told
 from pipeline.store.said_columns import rule_of, told_of
@@ -47,41 +46,16 @@ GAP_KIND: dict[str, Any] = {
 
 
 # Every reel and finding of a run asks for its limits.
-_LIMITS: WeakKeyDictionary[RunBook, dict[str, LimitRow]] = WeakKeyDictionary()
+_LIMITS: WeakKeyDictionary[RunBook, dict[str, Limit]] = WeakKeyDictionary()
 
 # Shorter gaps in the evidence are on the pages but do not colour a run's data [m] (chosen here).
 LEAST_TOLD_M = 1.0
 
 
-def limit_row(row: Row) -> LimitRow:
-    """A row of ``judged.limit`` as pages show it."""
-    return LimitRow(
-        limit_id=row["limit_id"],
-        requirement=row["requirement"],
-        sense=row["sense"],
-        value=row["value"],
-        unit=row["unit"],
-        value_of_record=f"{row['value_of_record']:g}",
-        unit_of_record=row["unit_of_record"],
-        requirement_set=row["requirement_set"],
-        document=row["document"],
-        edition=row["edition"],
-        table=row["table_or_clause"],
-        revision=row["revision"],
-        effective_from=row["effective_from"],
-        effective_to=row["effective_to"],
-        entered_by=row["entered_by"],
-        checked_by=row["checked_by"],
-        source=row["source"],
-        status=standing_on_file(row["status"]).value,
-        note=row.get("note") or "",
-    )
-
-
-def limits_by_id(book: RunBook) -> dict[str, LimitRow]:
+def limits_by_id(book: RunBook) -> dict[str, Limit]:
     """The limits a run was judged by, by their id."""
     if book not in _LIMITS:
-        _LIMITS[book] = {row["limit_id"]: limit_row(row) for row in book.limits}
+        _LIMITS[book] = {row["limit_id"]: limit_on_file(row) for row in book.limits}
     return _LIMITS[book]
 
 
@@ -119,7 +93,7 @@ def stamp_of(books: list[RunBook], reels: Set[str] | None = None) -> Stamp:
     )
 
 
-def _judged_by(judged: list[RunBook]) -> tuple[dict[str, LimitRow], tuple[str, ...]]:
+def _judged_by(judged: list[RunBook]) -> tuple[dict[str, Limit], tuple[str, ...]]:
     """Limits in force over runs, a later run's row of the same limit counting, and how it was decided by them.
 
     Asked once for all runs: a page of a year stands on hundreds, each with thousands of requirements on its reels.
@@ -132,9 +106,9 @@ def _judged_by(judged: list[RunBook]) -> tuple[dict[str, LimitRow], tuple[str, .
     rows: dict[int, list[Row]] = {one: [] for one in ids}
     for row in store.ask("questions/limits_of_assessments", assessments=ids):
         rows[row["assessment_id"]].append(row)
-    limits: dict[str, LimitRow] = {}
+    limits: dict[str, Limit] = {}
     for one in ids:
-        limits |= {row["limit_id"]: limit_row(row) for row in rows[one]}
+        limits |= {row["limit_id"]: limit_on_file(row) for row in rows[one]}
     rules = store.ask("questions/decision_rules_of_assessments", assessments=ids)
     return limits, tuple(decided_with(rules))
 

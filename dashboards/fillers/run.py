@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import polars as pl
 
-from dashboards.fillers.rows import GAP_KIND, fault_marks, finding_row, limit_row, lot_rows, stamp_of
+from dashboards.fillers.rows import GAP_KIND, fault_marks, finding_row, lot_rows, stamp_of
 from dashboards.fillers.run_rows import run_row
 from dashboards.fillers.unseen import unseen_of_run
 from dashboards.records import CounterEvent, Interval, LogFileRow, PanelLimit, Phase, Plant, RunReview, Trace
 from pipeline.length.steady_state import PHASE_NAMES, STEADY
 from pipeline.nonconformance.rules import RULES
+from pipeline.products.limits import limit_on_file
 from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.store.readings import read_frame
 from pipeline.wall.two_layers import insulation_between
@@ -165,7 +166,7 @@ def run_review(plant: Plant, book: RunBook) -> RunReview:
         run=run_row(book),
         traces=traces,
         limits=tuple(
-            PanelLimit(PANEL_OF[row["requirement"]], limit_row(row))
+            PanelLimit(PANEL_OF[row["requirement"]], limit_on_file(row))
             for row in book.limits
             if row["requirement"] in PANEL_OF
         ),

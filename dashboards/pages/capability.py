@@ -9,13 +9,14 @@ import math
 from dataclasses import dataclass
 
 from dashboards.figures.dots import Dot, Scale, TrendLine, shared_scale, trend_lines
-from dashboards.fillers.rows import limit_row, product_row, stamp_of
+from dashboards.fillers.rows import product_row, stamp_of
 from dashboards.fillers.run_book import Row, RunBook, aware, run_results
 from dashboards.records import CapabilityCell, CapabilityMatrix, CapabilityPoint, Plant
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from pipeline.messages import Measure, message
 from pipeline.methods import Method
+from pipeline.products.limits import limit_on_file
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.record.reels_of_line import HELD_AGAINST
@@ -74,7 +75,7 @@ def _cells(line: str, product: str, books: list[RunBook]) -> list[CapabilityCell
     for row in books[-1].limits:
         if row["requirement"] not in HELD_AGAINST:
             continue
-        limit = limit_row(row)
+        limit = limit_on_file(row)
         record = _record(failing, row)
         cells.append(
             CapabilityCell(

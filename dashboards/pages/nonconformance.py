@@ -160,7 +160,7 @@ def finding_cells(one: FindingRow) -> tuple[Cell, ...]:
         worst.outer_m if worst else None,
         worst.at_m if worst else None,
         limit.value if limit else None,
-        f"{limit.sense} {limit.value_of_record} {limit.unit_of_record}" if limit else None,
+        f"{limit.sense} {limit.as_recorded} {limit.unit_of_record}" if limit else None,
         f"{limit.document} {limit.edition} {limit.table}".strip() if limit else None,
         limit.revision if limit else None,
         one.judged_by or None,

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from dashboards.figures.along import along_figure, is_band, own_limits
 from dashboards.fillers.decisions import disposition_rows
-from dashboards.fillers.rows import finding_row, limit_row, lot_rows, product_row, reel_row, stamp_of
+from dashboards.fillers.rows import finding_row, lot_rows, product_row, reel_row, stamp_of
 from dashboards.fillers.run import PANEL_OF
 from dashboards.fillers.run_book import Row, RunBook
 from dashboards.fillers.unseen import unseen_of_reel
@@ -39,6 +39,7 @@ from pipeline.messages import Said
 from pipeline.nonconformance.cut_instructions import CAUTION, counter_start
 from pipeline.nonconformance.cutting_plan import Piece
 from pipeline.nonconformance.cutting_rules import Unit
+from pipeline.products.limits import limit_on_file
 from pipeline.record.cutting_on_file import NothingToCut, plan_for_reel
 from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.record.sample_say import NOTHING
@@ -87,7 +88,7 @@ def reel_review(plant: Plant, book: RunBook, reel: Row) -> ReelReview:
         product=product_row(book),
         roll_ups=_roll_ups(book, reel),
         limits=tuple(
-            PanelLimit(PANEL_OF[row["requirement"]], limit_row(row))
+            PanelLimit(PANEL_OF[row["requirement"]], limit_on_file(row))
             for row in book.limits
             if row["requirement"] in PANEL_OF
         ),

@@ -6,9 +6,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from dashboards.records import AnswerGroup, Extreme, FindingRow, LimitRow, ReelRow, RunReview
+from dashboards.records import AnswerGroup, Extreme, FindingRow, ReelRow, RunReview
 from pipeline.length.intervals import wire_m
 from pipeline.messages import Said
+from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 
@@ -34,7 +35,7 @@ class RequirementRow:
     """
 
     answer: Result | Refused
-    limit: LimitRow | None
+    limit: Limit | None
     reels_bad: int
     reels_judged: int
     worst: Extreme | None = None

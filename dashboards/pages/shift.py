@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from dashboards.pages.run_summary import requirements_of
-from dashboards.records import GATE_OF, Extreme, FindingRow, LimitRow, Plant, ReelRow, RunRow, ShiftReview
+from dashboards.records import GATE_OF, Extreme, FindingRow, Plant, ReelRow, RunRow, ShiftReview
 from dashboards.records import Gate as GateName
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from dashboards.table_cells import gate_key
 from pipeline.length.intervals import wire_m
 from pipeline.messages import Said
+from pipeline.products.limits import Limit
 from pipeline.words import counted
 
 # A run whose reels all stand so asks nothing of whoever reads: its table of reels is folded.
@@ -91,7 +92,7 @@ def kinds_on_maps(run: RunRow) -> tuple[str, ...]:
     return tuple(sorted({one.kind for reel in run.reels for one in reel.intervals}))
 
 
-def point_limit(reel: ReelRow) -> LimitRow | None:
+def point_limit(reel: ReelRow) -> Limit | None:
     """The limit the thinnest wall stands beside: the strictest on file for this reel, None where there is none."""
     limits = [one.limit for one in reel.judgements if one.requirement == POINT and one.limit is not None]
     return max(limits, key=lambda limit: limit.value, default=None)
@@ -112,7 +113,7 @@ class GateReel:
     reel: ReelRow
     why: Said
     thinnest: Extreme | None
-    limit: LimitRow | None
+    limit: Limit | None
     turn: int | None
 
 

@@ -10,10 +10,11 @@ worked out by a page: whoever fills a record has asked the store.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Literal
 
 from pipeline.messages import Message, Said
+from pipeline.products.limits import Limit
 from pipeline.record.standing import Code
 from pipeline.results import Refused, Result
 
@@ -104,53 +105,6 @@ class Plant:
 
 
 @dataclass(frozen=True, slots=True)
-class LimitRow:
-    """A limit as it stands in the store, with its document and revision.
-
-    Args:
-        limit_id: key of the limit.
-        requirement: for example ``minimum wall at any point``.
-        sense: ``at least`` or ``at most``.
-        value: metric value, in `unit`.
-        unit: ``mm``, ``%``, ``kV``.
-        value_of_record: value as the document prints it.
-        unit_of_record: unit as the document prints it.
-        requirement_set: for example the standard's number, or the plant's own set.
-        document: document that states it.
-        edition: its edition.
-        table: table or clause.
-        revision: revision of our row.
-        effective_from: first day in force.
-        effective_to: last day in force, None while it stands.
-        entered_by: role that entered it.
-        checked_by: role that checked it.
-        source: where the value was seen.
-        status: how sure it is, for example ``seen elsewhere`` or ``entered by the plant``.
-        note: what a reader must know beside it.
-    """
-
-    limit_id: str
-    requirement: str
-    sense: Literal["at least", "at most"]
-    value: float
-    unit: str
-    value_of_record: str
-    unit_of_record: str
-    requirement_set: str
-    document: str
-    edition: str = ""
-    table: str = ""
-    revision: str = ""
-    effective_from: date | None = None
-    effective_to: date | None = None
-    entered_by: str = ""
-    checked_by: str = ""
-    source: str = ""
-    status: str = ""
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class Evidence:
     """The way back from a number: judged by which assessment, seen where, logged in which line of which file.
 
@@ -204,7 +158,7 @@ class Stamp:
     assessed_by: str = ""
     program: str = "reelproof"
     revision: str = ""
-    limits: tuple[LimitRow, ...] = ()
+    limits: tuple[Limit, ...] = ()
     decision_rules: tuple[str, ...] = ()
     journal_root: str = ""
     unseen: tuple[Said, ...] = ()
@@ -273,7 +227,7 @@ class RequirementVerdict:
     requirement: str
     outcome: Outcome
     sentence: Said
-    limit: LimitRow | None = None
+    limit: Limit | None = None
     worst: Extreme | None = None
     decision_rule: Message | None = None
     judged_m: float = 0.0

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from dashboards.records.every_page import Extreme, LimitRow
+from dashboards.records.every_page import Extreme
 from pipeline.messages import Said
+from pipeline.products.limits import Limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,7 @@ class FindingRow:
     from_m: float | None = None
     to_m: float | None = None
     worst: Extreme | None = None
-    limit: LimitRow | None = None
+    limit: Limit | None = None
     cause: str = ""
     instruments: tuple[str, ...] = ()
     opened_at: datetime | None = None

@@ -8,8 +8,9 @@ from datetime import date, datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.every_page import Answer, FaultMark, LimitRow, Plant, QualityState, Stamp
+from dashboards.records.every_page import Answer, FaultMark, Plant, QualityState, Stamp
 from pipeline.messages import Message, Said
+from pipeline.products.limits import Limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +45,7 @@ class CapabilityCell:
     line_id: str
     product: str
     requirement: str
-    limit: LimitRow | None
+    limit: Limit | None
     answer: Answer
     below_limit_normal: Answer | None = None
     below_limit_extremes: Answer | None = None

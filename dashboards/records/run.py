@@ -8,10 +8,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboards.records.every_page import FaultMark, Interval, LimitRow, Plant, Stamp
+from dashboards.records.every_page import FaultMark, Interval, Plant, Stamp
 from dashboards.records.finding_row import FindingRow
 from dashboards.records.shift import RunRow
 from pipeline.messages import Said
+from pipeline.products.limits import Limit
 
 PanelName = Literal["wall", "diameter", "conductor", "eccentricity", "shape", "speed", "extruder", "spark"]
 
@@ -49,7 +50,7 @@ class PanelLimit:
     """A limit drawn across a panel; `limit.value` is in the panel's unit."""
 
     panel: PanelName
-    limit: LimitRow
+    limit: Limit
 
 
 @dataclass(frozen=True, slots=True)

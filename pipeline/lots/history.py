@@ -226,31 +226,6 @@ def statements_frame() -> pl.DataFrame:
     )
 
 
-def _limit_rows(limits: Sequence[Limit]) -> list[dict[str, object]]:
-    return [
-        {
-            "limit_id": one.limit_id,
-            "requirement": one.requirement,
-            "sense": one.sense,
-            "value": one.value,
-            "unit": one.unit,
-            "value_of_record": one.value_of_record,
-            "unit_of_record": one.unit_of_record,
-            "document": one.document,
-            "edition": one.edition,
-            "table": one.table,
-            "revision": one.revision,
-            "effective_from": one.effective_from,
-            "effective_to": one.effective_to,
-            "entered_by": one.entered_by,
-            "checked_by": one.checked_by,
-            "standing": one.standing.value,
-            "note": one.note,
-        }
-        for one in limits
-    ]
-
-
 def history_tables(history: LotHistory, in_words: Callable[[Message], str]) -> dict[str, pl.DataFrame]:
     """The history as tables, for a pack or a page; a table without rows is left out.
 
@@ -272,7 +247,10 @@ def history_tables(history: LotHistory, in_words: Callable[[Message], str]) -> d
     tables = {
         "events": pl.DataFrame(events, infer_schema_length=None),
         "lineage": _lineage_frame(history.lineage),
-        "limits": pl.DataFrame(_limit_rows(history.limits), infer_schema_length=None),
+        "limits": pl.DataFrame(
+            [{**one.recorded(), "standing": one.standing.value} for one in history.limits],
+            infer_schema_length=None,
+        ),
         **history.tables,
     }
     return {name: frame for name, frame in tables.items() if frame.height}

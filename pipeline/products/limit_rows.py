@@ -8,9 +8,10 @@ percentage of another limit. Where a value stands in mil and in mm both are held
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date
 from functools import lru_cache
+from typing import Any
 
 from pipeline.products.sizes import Size, size_named
 from pipeline.products.source_standing import SourceStanding
@@ -46,15 +47,12 @@ UNITS: dict[str, tuple[str, float]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class LimitRow:
-    """A limit and where it applies.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitRecord:
+    """What is on record of a limit, wherever it stands: in a table, on a sheet, judged by, or shown.
 
     Args:
         limit_id: its name, never reused.
-        types: type letters it applies to; one of them on the wire is enough.
-        size_from: smallest size.
-        size_to: largest size.
         requirement: one of `REQUIREMENTS`.
         sense: ``at least`` or ``at most``.
         value: the limit in `unit`.
@@ -70,19 +68,11 @@ class LimitRow:
         effective_to: last day in force; None while no end is set.
         entered_by: role that entered it.
         checked_by: role that checked it.
-        sources: short names of the sources.
         standing: how sure it is.
         note: what a reader must know beside it.
-        replaces: id of the program's row that this one takes the place of, "" for none.
-        beside: the same limit in the other unit of record, which is laxer, with its standing; "" where there is none.
-        stated_mm: the document's own figure [mm], which constructions are built up from; None where it is `value`.
-        stated: the same as the document prints it, "" where it is the value of record.
     """
 
     limit_id: str
-    types: tuple[str, ...]
-    size_from: Size
-    size_to: Size
     requirement: str
     sense: str
     value: float
@@ -98,9 +88,33 @@ class LimitRow:
     effective_to: date | None
     entered_by: str
     checked_by: str
-    sources: tuple[str, ...]
     standing: SourceStanding
     note: str = ""
+
+    def recorded(self) -> dict[str, Any]:
+        """Its record by name, without what a row or a wire adds."""
+        return {one.name: getattr(self, one.name) for one in fields(LimitRecord)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitRow(LimitRecord):
+    """A limit and where it applies.
+
+    Args:
+        types: type letters it applies to; one of them on the wire is enough.
+        size_from: smallest size.
+        size_to: largest size.
+        sources: short names of the sources.
+        replaces: id of the program's row that this one takes the place of, "" for none.
+        beside: the same limit in the other unit of record, which is laxer, with its standing; "" where there is none.
+        stated_mm: the document's own figure [mm], which constructions are built up from; None where it is `value`.
+        stated: the same as the document prints it, "" where it is the value of record.
+    """
+
+    types: tuple[str, ...]
+    size_from: Size
+    size_to: Size
+    sources: tuple[str, ...]
     replaces: str = ""
     beside: str = ""
     stated_mm: float | None = None

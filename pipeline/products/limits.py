@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields
 from datetime import date
+from typing import Any
 
 from pipeline.found import together
 from pipeline.messages import Measure, Message, as_written, message
@@ -13,71 +14,41 @@ from pipeline.products.limit_rows import (
     OF_AVERAGE,
     OF_CONDUCTOR,
     OF_DIAMETER,
+    LimitRecord,
     LimitRow,
     package_rows,
 )
 from pipeline.products.product import Product
 from pipeline.products.requirement_sets import ANY, AVERAGE, EVERY_SET, Certificate, asked_of_wire
-from pipeline.products.source_standing import SourceStanding
+from pipeline.products.source_standing import standing_on_file
 from pipeline.products.table_rows import table_rows, where_seen
 from pipeline.tuned import Tuned
 from pipeline.why import Why
 from pipeline.wording.say import plain
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """One limit in force for one wire.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit(LimitRecord):
+    """One limit in force for one wire; its unit is mm, kV or %.
 
     Args:
-        limit_id: name of the row it was looked up in.
-        requirement: what is limited.
-        sense: ``at least`` or ``at most``.
-        value: the limit in `unit`.
-        unit: mm, kV or %.
-        value_of_record: the limit as its document states it.
-        unit_of_record: the document's unit.
-        requirement_set: the standard or plant rule whose requirement it is.
-        document: where the value was seen.
-        edition: its edition.
-        table: its table or clause.
-        revision: revision of the row.
-        effective_from: first day in force; None where it is not known.
-        effective_to: last day in force; None while no end is set.
-        entered_by: role that entered it.
-        checked_by: role that checked it.
         source: short names of the sources, joined by ``;``.
-        standing: how sure it is.
-        note: what a reader must know beside it.
         types: the type letters it applies to.
         where: the kind of copy it was seen in, "" where a plant entered it.
         beside: the same limit in the other unit of record, which is laxer, with its standing; "" for none.
         said: what must be said where a run is judged by it: that the run is older than the document read.
     """
 
-    limit_id: str
-    requirement: str
-    sense: str
-    value: float
-    unit: str
-    value_of_record: float
-    unit_of_record: str
-    requirement_set: str
-    document: str
-    edition: str
-    table: str
-    revision: str
-    effective_from: date | None
-    effective_to: date | None
-    entered_by: str
-    checked_by: str
     source: str
-    standing: SourceStanding
-    note: str = ""
     types: tuple[str, ...] = ()
     where: str = ""
     beside: str = ""
     said: Message | None = None
+
+    @property
+    def as_recorded(self) -> str:
+        """The value of record as it is printed."""
+        return f"{self.value_of_record:g}"
 
     def told(self, value: Measure | None = None) -> Message:
         """The limit with its document and revision, in its unit of record unless a `value` is given."""
@@ -286,27 +257,28 @@ def _limit(row: LimitRow, product: Product, rows: Sequence[LimitRow], on: date |
         value, unit = row.value / 100.0 * max(_averages_of(row, rows)), "mm"
     said = _said(row, on)
     return Limit(
-        limit_id=row.limit_id,
-        requirement=row.requirement,
-        sense=row.sense,
-        value=value,
-        unit=unit,
-        value_of_record=row.value_of_record,
-        unit_of_record=row.unit_of_record,
-        requirement_set=row.requirement_set,
-        document=row.document,
-        edition=row.edition,
-        table=row.table,
-        revision=row.revision,
-        effective_from=row.effective_from,
-        effective_to=row.effective_to,
-        entered_by=row.entered_by,
-        checked_by=row.checked_by,
+        **{**row.recorded(), "value": value, "unit": unit, "note": _note(row, said)},
         source=";".join(row.sources),
-        standing=row.standing,
-        note=_note(row, said),
         types=row.types,
         where=where_seen(row.sources),
         beside=row.beside,
         said=said,
     )
+
+
+_RECORDED = tuple(one.name for one in fields(LimitRecord))
+# Columns of judged.limit that are called otherwise there.
+_COLUMNS = {"table": "table_or_clause", "standing": "status"}
+
+
+def row_of_limit(limit: Limit) -> dict[str, Any]:
+    """A limit as a row of judged.limit."""
+    record = {_COLUMNS.get(name, name): value for name, value in limit.recorded().items()}
+    return {**record, "status": limit.standing.value, "source": limit.source}
+
+
+def limit_on_file(row: Mapping[str, Any]) -> Limit:
+    """The limit of a row of judged.limit; judgements of earlier stores kept no note."""
+    record: dict[str, Any] = {name: row.get(_COLUMNS.get(name, name)) for name in _RECORDED}
+    record |= {"standing": standing_on_file(row["status"]), "note": row.get("note") or ""}
+    return Limit(**record, source=row["source"])

@@ -31,8 +31,7 @@ from pipeline.lots.journal import Anchor, Entry, anchor_of, prove
 from pipeline.lots.pack import PackContent
 from pipeline.messages import message
 from pipeline.nonconformance.disposition import Act
-from pipeline.products.limits import Limit
-from pipeline.products.source_standing import standing_on_file
+from pipeline.products.limits import Limit, limit_on_file
 from pipeline.record.answers_in_words import words_of
 from pipeline.record.decided import acts_of_run
 from pipeline.record.genealogy_of_store import genealogy_of, sheets_of
@@ -221,15 +220,8 @@ def _limits(store: Store, on_file: LotOnFile) -> tuple[Limit, ...]:
     for head in on_file.runs:
         for earlier in store.ask("questions/assessments_of_run", run_id=head["run_id"]):
             for row in store.ask("questions/limits_of_assessment", assessment_id=earlier["assessment_id"]):
-                found[row["limit_id"], row["revision"]] = _limit_on_file(row)
+                found[row["limit_id"], row["revision"]] = limit_on_file(row)
     return tuple(found[key] for key in sorted(found))
-
-
-def _limit_on_file(row: Row) -> Limit:
-    """A limit as a judgement kept it; judgements of earlier stores kept no note."""
-    fields = {name: value for name, value in row.items() if name not in ("assessment_id", "note", "status")}
-    fields["table"] = fields.pop("table_or_clause")
-    return Limit(**fields, standing=standing_on_file(row["status"]), note=row.get("note") or "")
 
 
 def _runs_told(on_file: LotOnFile) -> tuple[HistoryEvent, ...]:

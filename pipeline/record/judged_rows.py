@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from pipeline.messages import Message, said_json
 from pipeline.nonconformance.finding import Finding
+from pipeline.products.limits import row_of_limit
 from pipeline.results import Refused, Result
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
@@ -127,30 +128,7 @@ def gap_rows(judged: Judged) -> pl.DataFrame:
 def limit_rows(judged: Judged) -> pl.DataFrame:
     """Rows of judged.limit."""
     return pl.DataFrame(
-        [
-            {
-                "limit_id": one.limit_id,
-                "requirement": one.requirement,
-                "requirement_set": one.requirement_set,
-                "sense": one.sense,
-                "value": one.value,
-                "unit": one.unit,
-                "value_of_record": one.value_of_record,
-                "unit_of_record": one.unit_of_record,
-                "document": one.document,
-                "edition": one.edition,
-                "table_or_clause": one.table,
-                "revision": str(one.revision),
-                "effective_from": one.effective_from,
-                "effective_to": one.effective_to,
-                "entered_by": one.entered_by,
-                "checked_by": one.checked_by,
-                "source": one.source,
-                "status": one.standing.value,
-                "note": one.note,
-            }
-            for one in judged.limits
-        ],
+        [row_of_limit(one) for one in judged.limits],
         schema_overrides={"effective_from": pl.Date, "effective_to": pl.Date},
     )
 

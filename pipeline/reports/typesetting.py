@@ -15,9 +15,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from dashboards.answers_shown import answer_shown
-from dashboards.records import Answer, DispositionRow, Extreme, FindingRow, LimitRow, Plant, Stamp
+from dashboards.records import Answer, DispositionRow, Extreme, FindingRow, Plant, Stamp
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.messages import Said
+from pipeline.products.limits import Limit
 from pipeline.quantity import Asked
 from pipeline.results import Refused
 from pipeline.wording.kinds import KINDS, System, kind_of, text_of
@@ -101,7 +102,7 @@ class Wording:
         """A sentence, message or heading with its figures in the plant's units."""
         return text_in(told, self.system)
 
-    def extreme(self, worst: Extreme | None, limit: LimitRow | None, kind: str = "") -> str:
+    def extreme(self, worst: Extreme | None, limit: Limit | None, kind: str = "") -> str:
         """A worst reading, its place and direction: on its reel from either end, or on the run."""
         if worst is None:
             return "not known"
@@ -149,12 +150,12 @@ class Wording:
         return f"{subject}{one.decision} by {who}, {self.moment(one.decided_at)}: {one.reason}{tail}"
 
 
-def limit_words(limit: LimitRow) -> str:
+def limit_words(limit: Limit) -> str:
     """A limit as its document states it."""
-    return f"{limit.sense} {limit.value_of_record} {limit.unit_of_record}"
+    return f"{limit.sense} {limit.as_recorded} {limit.unit_of_record}"
 
 
-def limit_table(limits: Sequence[LimitRow]) -> list[dict[str, str]]:
+def limit_table(limits: Sequence[Limit]) -> list[dict[str, str]]:
     """Limits as rows of the table of limits."""
     return [
         {
@@ -165,7 +166,7 @@ def limit_table(limits: Sequence[LimitRow]) -> list[dict[str, str]]:
             "revision": one.revision,
             "in_force": f"{one.effective_from or 'not known'} to {one.effective_to or 'today'}",
             "entered": f"{one.entered_by or 'not known'}, {one.checked_by or 'not known'}",
-            "status": ". ".join(part for part in (one.status, one.note) if part),
+            "status": ". ".join(part for part in (one.standing, one.note) if part),
         }
         for one in limits
     ]

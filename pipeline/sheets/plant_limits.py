@@ -110,33 +110,29 @@ class Listing(Sheet):
     source: Told
 
 
+# What a row says in the plant's own words.
+_AS_ENTERED = (
+    "requirement", "requirement_set", "document", "edition", "table", "revision", "effective_from", "effective_to",
+    "entered_by", "checked_by", "note", "replaces",
+)  # fmt: skip
+
+
 def limit_row(one: EnteredLimit) -> LimitRow:
     """An entered limit in the form the product rooms take, its value converted exactly."""
     unit, factor = UNITS[one.unit]
     return LimitRow(
+        **{name: getattr(one, name) for name in _AS_ENTERED},
         limit_id=one.id,
         types=tuple(dict.fromkeys(found.name for name in one.types for found in types_named(name))),
         size_from=size_named(one.size_from),
         size_to=size_named(one.size_to),
-        requirement=one.requirement,
         sense=one.sense or "at least",
         value=one.value * factor,
         unit=unit,
         value_of_record=one.value,
         unit_of_record=one.unit,
-        requirement_set=one.requirement_set,
-        document=one.document,
-        edition=one.edition,
-        table=one.table,
-        revision=one.revision,
-        effective_from=one.effective_from,
-        effective_to=one.effective_to,
-        entered_by=one.entered_by,
-        checked_by=one.checked_by,
         sources=(one.source,) if one.source else (),
         standing=SourceStanding.PLANT,
-        note=one.note,
-        replaces=one.replaces,
     )
 
 

@@ -15,7 +15,6 @@ from dashboards.records import (
     FindingRow,
     FirstThing,
     Interval,
-    LimitRow,
     LogFileRow,
     LotRow,
     PanelLimit,
@@ -33,6 +32,8 @@ from dashboards.records import (
     Trace,
 )
 from pipeline.messages import Measure
+from pipeline.products.limits import Limit
+from pipeline.products.source_standing import SourceStanding
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Assumption, Refused, Result
 
@@ -59,26 +60,26 @@ def limit(
     unit: str,
     sense: str = "at least",
     document: str = "Demo wall table",
-) -> LimitRow:
-    return LimitRow(
-        f"LIM-{requirement.replace(' ', '-')}-{record}",
-        requirement,
-        sense,
-        value,
-        "%" if unit == "%" else "mm",
-        record,
-        unit,
-        "Demo building wire set",
-        document,
-        "2025",
-        "Table 1",
-        "3",
-        date(2025, 1, 1),
-        None,
-        "quality engineer",
-        "quality manager",
-        "entered for the demo",
-        "entered by the plant",
+) -> Limit:
+    return Limit(
+        limit_id=f"LIM-{requirement.replace(' ', '-')}-{record}",
+        requirement=requirement,
+        sense=sense,
+        value=value,
+        unit="%" if unit == "%" else "mm",
+        value_of_record=float(record),
+        unit_of_record=unit,
+        requirement_set="Demo building wire set",
+        document=document,
+        edition="2025",
+        table="Table 1",
+        revision="3",
+        effective_from=date(2025, 1, 1),
+        effective_to=None,
+        entered_by="quality engineer",
+        checked_by="quality manager",
+        source="entered for the demo",
+        standing=SourceStanding.PLANT,
     )
 
 
@@ -174,7 +175,7 @@ def evidence(run_id: str, at_m: float, finding: str = "") -> Evidence:
 
 def judgement(
     requirement: str,
-    row: LimitRow | None,
+    row: Limit | None,
     outcome: str,
     worst: Extreme | None,
     length: float,

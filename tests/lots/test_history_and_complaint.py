@@ -42,8 +42,10 @@ from pipeline.wording.say import plain
 
 AT = datetime(2025, 3, 4, 6, 30, tzinfo=UTC)
 LIMIT = Limit(
-    "plant-14", "minimum wall at any point", "at least", 0.3302, "mm", 13.0, "mil", "plant rule", "plant table",
-    "2", "row 4", "3", date(2025, 1, 1), None, "quality engineer", "", "plant", SourceStanding.PLANT, "", ("THHN",),
+    limit_id="plant-14", requirement="minimum wall at any point", sense="at least", value=0.3302, unit="mm",
+    value_of_record=13.0, unit_of_record="mil", requirement_set="plant rule", document="plant table", edition="2",
+    table="row 4", revision="3", effective_from=date(2025, 1, 1), effective_to=None, entered_by="quality engineer",
+    checked_by="", source="plant", standing=SourceStanding.PLANT, types=("THHN",),
 )  # fmt: skip
 LINE = LineSheet(
     id="L1",
