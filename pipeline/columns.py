@@ -101,7 +101,7 @@ PLACED: tuple[Column, ...] = (
 
 PLACED_EVENTS: tuple[Column, ...] = (
     *EVENTS,
-    Column("at_m", "m", "Position on the wire, from the first metre made in the run."),
+    Column("at_m", "m", "Position on the wire, from the first meter made in the run."),
     Column("at_sd_m", "m", "Standard uncertainty of that position."),
 )
 
@@ -111,7 +111,7 @@ MEASURED: tuple[Column, ...] = (
     Column("mean_wall_mm", "mm", "Mean insulation wall around the section."),
     Column("ecc_cos_mm", "mm", "First harmonic of the wall, cosine part."),
     Column("ecc_sin_mm", "mm", "First harmonic of the wall, sine part."),
-    Column("eccentricity_mm", "mm", "Offset of the conductor from the centre: size of the first harmonic."),
+    Column("eccentricity_mm", "mm", "Offset of the conductor from the center: size of the first harmonic."),
     Column("thin_angle_deg", "deg", "Direction of the thinnest wall, from the first sensor."),
     Column("thinnest_wall_mm", "mm", "Thinnest insulation wall around the section, between sensors too."),
     Column("concentricity_pct", "%", "100 x thinnest wall / thickest wall."),

@@ -33,7 +33,7 @@ STUCK = Flag(3, "stuck", "The value repeated exactly for longer than a live inst
 SPIKE = Flag(
     4,
     "spike",
-    "The value stands far from its neighbours; it is kept for the judgement unless contradicted.",
+    "The value stands far from its neighbors; it is kept for the judgment unless contradicted.",
     False,
 )
 STEP = Flag(5, "step", "The level jumped at once by more than the process can move.", False)

@@ -200,7 +200,7 @@ def _process(judged: list[RunBook], findings: list[tuple[RunBook, FindingRow]]) 
                 f"Which way is the conductor off? {run.run_id}",
                 (message(PageNote.FURTHEST_OFF, offset=Measure(offset, "mm")),),
                 address("centring", run.run_id),
-                "Open its centring page",
+                "Open its centering page",
             )
         )
     scrap = max(judged, key=lambda one: one.head["scrap_m"] or 0.0, default=None)
@@ -217,9 +217,9 @@ def _process(judged: list[RunBook], findings: list[tuple[RunBook, FindingRow]]) 
         steps.append(
             GuideStep(
                 "What the wall over the need costs",
-                ("Better centring saves compound only where the minimum at any point binds.",),
+                ("Better centering saves compound only where the minimum at any point binds.",),
                 address("overwall"),
-                "Open overwall",
+                "Open excess wall",
             )
         )
     return steps

@@ -29,7 +29,7 @@ def plant_of(store: Store, books: list[RunBook]) -> Plant:
         id="".join(sign if sign.isalnum() else "-" for sign in head["plant"].lower()),
         name=str(entry.get("name", head["plant"])),
         zone=str(entry.get("zone", "UTC")),
-        units="mm and metre" if entry.get("units") == "metric" else "mil and foot",
+        units="mm and meter" if entry.get("units") == "metric" else "mil and foot",
         is_demo=bool(entry.get("demo", False)),
         cautions=CAUTIONS,
         call=tuple(response.call.items()),

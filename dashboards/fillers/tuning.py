@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 
 OWNERS = {
     "mean": "set-up and material",
-    "eccentricity": "centring",
+    "eccentricity": "centering",
     "slow_drift": "material and temperature",
     "periodic": "a turning element",
     "fast": "everything quick, the gauge's noise in it",

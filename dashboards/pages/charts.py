@@ -151,7 +151,7 @@ CAPTION_OF = {
         "the wall sensors read is split into mean wall, eccentricity, ovality and finer shapes, each held against "
         "its own limit; drawn is the one that comes farthest, as a share of its limit, so the limit is 1. Over it "
         "the wall of that reel is shaped unlike the others, and the signal says how: eccentricity points to the "
-        "centring of the tooling, mean wall to output or line speed. Whether the wall keeps a standard\u2019s limit "
+        "centering of the tooling, mean wall to output or line speed. Whether the wall keeps a standard\u2019s limit "
         "is told on the reel\u2019s page."
     ),
     ChartFamily.MEWMA: (

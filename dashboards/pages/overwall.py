@@ -113,7 +113,7 @@ def _shares(one: ProductTuning, target: Target, rule: RuleTarget) -> tuple[WallS
     whole = sum(weights.values()) or 1.0
     parts = [(words, depth * weights[name] / whole, "") for name, words in names]
     if rule.rule != AVERAGE:
-        parts.insert(0, ("offset of the centre and lobes", cost, "The thin side must still meet the limit."))
+        parts.insert(0, ("offset of the center and lobes", cost, "The thin side must still meet the limit."))
     above = target.overwall.estimate
     if above > 0.0:
         parts.append(("above the target", above, "No requirement needs it at the accepted risk."))

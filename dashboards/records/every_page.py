@@ -18,7 +18,7 @@ from pipeline.products.limits import Limit
 from pipeline.record.standing import Code
 from pipeline.results import Refused, Result
 
-UnitSystem = Literal["mil and foot", "mm and metre"]
+UnitSystem = Literal["mil and foot", "mm and meter"]
 # How a reel stands now, as every page, command and print has it.
 Standing = Code
 # What a standing asks of whoever looks: an alarm, or which of the shift's groups the reel is in.

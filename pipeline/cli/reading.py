@@ -86,7 +86,7 @@ def reel(
 
 
 def lot(
-    lot: str = typer.Argument(metavar="LOT", help="Number of a conductor, compound or colour lot."),
+    lot: str = typer.Argument(metavar="LOT", help="Number of a conductor, compound or color lot."),
     store: Path = STORE,
     export: Path | None = typer.Option(
         None, "--export", help="Write its whole history as this new folder, and as a zip file beside it."

@@ -153,7 +153,7 @@ def assess(
     ),
     as_json: bool = JSON,
 ) -> int:
-    """Judge runs on file by the limits in force when they ran. Earlier judgements stay on file.
+    """Judge runs on file by the limits in force when they ran. Earlier judgments stay on file.
 
     Example: reelproof assess R-0411 --store store
     """

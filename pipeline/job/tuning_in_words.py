@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 SHARES = (
     ("mean", "level of the mean wall, from reel to reel"),
-    ("eccentricity", "eccentricity: offset of the centre and lobes"),
+    ("eccentricity", "eccentricity: offset of the center and lobes"),
     ("slow_drift", "slow drift within reels"),
     ("periodic", "periodic"),
     ("fast", "fast, not periodic"),

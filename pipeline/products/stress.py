@@ -141,7 +141,7 @@ def electrical_lines(product: Product, volts: float) -> list[SheetLine]:
     typical, corners = fields_of(product, volts)
     geometry = (product.conductor.diameter, *(layer.wall for layer in layers))
     stands_on = (*geometry, *(layer.material.permittivity for layer in layers))
-    assumed = f"{volts:g} V between a smooth centred conductor and an earthed outer surface, minimum walls"
+    assumed = f"{volts:g} V between a smooth centered conductor and a grounded outer surface, minimum walls"
     wanted: list[tuple[str, str, str, Callable[[CoaxialField], float]]] = [
         ("stress at the conductor", "kV/mm", "V / (r e1 S)", lambda one: one.inner_kv_mm[0]),
         ("mean stress in the insulation", "kV/mm", "voltage over it / wall", lambda one: one.mean_kv_mm[0]),

@@ -133,7 +133,7 @@ def _reel_told_otherwise(store: Store, entry: Entry, seen: dict[int, dict[str, A
         if number not in seen:
             seen[number] = reel_records(store, number)
     except (ValueError, KeyError, TypeError):
-        return [f"entry {entry.entry_no}: it does not say by which judgement reel {entry.subject} stands."]
+        return [f"entry {entry.entry_no}: it does not say by which judgment reel {entry.subject} stands."]
     if _without_words(seen[number].get(entry.subject, {})) == _without_words(record):
         return []
     return [

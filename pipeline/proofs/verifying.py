@@ -157,11 +157,11 @@ def _not_on_file(store: Store) -> Iterator[str]:
         stray = sorted(set(files) - sealed.get(here, set()))
         if stray and here not in sealed:
             yield (
-                f"{here.relative_to(home)}: no load or judgement on file has this folder; it holds {stray[0]}"
+                f"{here.relative_to(home)}: no load or judgment on file has this folder; it holds {stray[0]}"
                 + (f" and {len(stray) - 1} more." if len(stray) > 1 else ".")
             )
             continue
         # A Parquet file that was added is told beside the load or judgement it was added to.
         for name in stray:
             if not name.endswith(".parquet"):
-                yield f"{(here / name).relative_to(home)}: this file was not put there by a load or judgement."
+                yield f"{(here / name).relative_to(home)}: this file was not put there by a load or judgment."

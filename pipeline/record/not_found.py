@@ -33,7 +33,7 @@ def reel_not_on_file(store: Store, reel_id: str) -> NotFoundError:
         gone = [one for one in store.ask("questions/shipments") if one["item"] == reel_id]
         left = f"ALARM: it left in {gone[0]['shipment']} to {gone[0]['to_place']}, and " if gone else ""
         if row["run_is_judged"]:
-            why = f"the newest judgement of run {row['run_id']} knows no such reel"
+            why = f"the newest judgment of run {row['run_id']} knows no such reel"
             return NotFoundError(Complaint(reel_id, f"{left}{why}", "Correct the run sheet, then load it"))
         why = f"run {row['run_id']} was loaded anew and is not judged"
         return NotFoundError(

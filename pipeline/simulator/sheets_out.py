@@ -66,7 +66,7 @@ def line_sheet_text(line: LineSheet) -> str:
         exclude={"instruments", "elements", "bolts", "tooling", "ceilings", "mass_balances"},
         exclude_defaults=True,
     )
-    parts = ["# Distances are metres along the wire from the insulation die.\n" + _table("[line]", head)]
+    parts = ["# Distances are meters along the wire from the insulation die.\n" + _table("[line]", head)]
     parts += [
         _table("[[line.instruments]]", one.model_dump(exclude_none=True, exclude_unset=True))
         for one in line.instruments

@@ -110,7 +110,7 @@ def t2_chart(
     phase: Literal["I", "II"] = "I" if centre is None or covariance is None else "II"
     if phase == "II" and baseline is None:
         raise MethodRefusal(
-            Complaint("baseline", "is not given", "Give the number of vectors behind centre and covariance")
+            Complaint("baseline", "is not given", "Give the number of vectors behind center and covariance")
         )
     behind = m if baseline is None else baseline
     if behind <= p + 1:

@@ -109,7 +109,7 @@ def _is_taken(target: Path) -> StoreError:
     return StoreError(
         Complaint(
             str(target),
-            "this folder holds the readings of a load or judgement that is not in this database",
+            "this folder holds the readings of a load or judgment that is not in this database",
             "The database was set back or is another's: nothing was overwritten; run 'reelproof verify'",
         )
     )

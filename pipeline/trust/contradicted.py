@@ -233,7 +233,7 @@ class _Diameter:
 def _decision(row: int, channel: str, at_m: float, size: float, why_not: str) -> SpikeDecision:
     what = f"A spike of {1000 * size:+.0f} um in {channel} at {at_m:.1f} m"
     if why_not:
-        return SpikeDecision(row, channel, at_m, size, False, f"{what} stays in the judgement: {why_not}.")
+        return SpikeDecision(row, channel, at_m, size, False, f"{what} stays in the judgment: {why_not}.")
     return SpikeDecision(
         row,
         channel,

@@ -41,7 +41,7 @@ QUANTITIES: dict[str, tuple[str, str, Literal["lower", "higher", "neither"]]] = 
     "mean wall": ("mean_wall_um", "um", "lower"),
     "spread of the mean wall": ("wall_sd_um", "um", "lower"),
     "thinnest wall, mean": ("thinnest_um", "um", "higher"),
-    "offset of the centre": ("offset_um", "um", "lower"),
+    "offset of the center": ("offset_um", "um", "lower"),
     "margin of the thinnest point": ("lowest_um", "um", "higher"),
 }
 

@@ -68,7 +68,7 @@ def overwall() -> tuned.OverwallReview:
                 replace(_today(), estimate=1.41, low=1.40, high=1.42),
                 replace(_target(), estimate=1.43, low=1.41, high=1.46),
                 "minimum wall at any point",
-                (tuned.WallShare("offset of the centre and lobes", _worth(0.12, 4.9)),),
+                (tuned.WallShare("offset of the center and lobes", _worth(0.12, 4.9)),),
                 _worth(-0.02, -0.8),
                 _worth(-0.06, -2.4),
                 _worth(0.01, 0.4),

@@ -118,7 +118,7 @@ def test_a_reel_whose_name_a_changed_sheet_no_longer_has_is_not_forgotten(
     capsys.readouterr()
     assert run(["review", str(plant / "runs"), "--store", str(store_folder)]) == 1
     assert capsys.readouterr().out.splitlines()[0] == (
-        f"ALARM: {WHOLE} left (shipped in S-1 to a customer) and is not judged now: the newest judgement of run {RUN} "
+        f"ALARM: {WHOLE} left (shipped in S-1 to a customer) and is not judged now: the newest judgment of run {RUN} "
         "knows no such reel. Correct its run sheet."
     )
     index = (store_folder / "pages" / "index.html").read_text()

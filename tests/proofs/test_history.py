@@ -223,7 +223,7 @@ def test_readings_of_another_history_are_not_overwritten(folder: Path) -> None:
     ):
         pass
     assert str(told.value) == (
-        f"{folder / READINGS / FOLDER}: this folder holds the readings of a load or judgement that is not in this "
+        f"{folder / READINGS / FOLDER}: this folder holds the readings of a load or judgment that is not in this "
         "database. The database was set back or is another's: nothing was overwritten; run 'reelproof verify'."
     )
     assert (folder / READINGS / FOLDER / "logged.parquet").read_bytes() == b"of a load that was lost"
@@ -238,8 +238,8 @@ def test_files_and_folders_nobody_put_on_file_are_told(folder: Path) -> None:
     (home / "plant=P" / "line_id=L9").symlink_to("/etc")
     assert verified(folder).changes == (
         "plant=P/line_id=L9: a link among the readings, which this program never makes.",
-        "plant=P: no load or judgement on file has this folder; it holds measured.parquet.",
-        f"{FOLDER}: no load or judgement on file has this folder; it holds measured.parquet.",
+        "plant=P: no load or judgment on file has this folder; it holds measured.parquet.",
+        f"{FOLDER}: no load or judgment on file has this folder; it holds measured.parquet.",
     )
 
 

@@ -170,7 +170,7 @@ def test_a_declaration_on_paper_holds_each_part_and_is_a_draft(pdfs: dict[str, b
 
 
 def test_a_metric_plant_prints_metric_on_its_own_paper() -> None:
-    plant = Plant("P2", "Demo plant", "Europe/Berlin", "mm and metre")
+    plant = Plant("P2", "Demo plant", "Europe/Berlin", "mm and meter")
     pdf = shift_summary_pdf(replace(invented.shift(), plant=plant), PRINTING)
     text = text_of(pdf)
     assert "0.317 mm at 1 507.6 m from the outer end (992.4 m from the core end)" in text

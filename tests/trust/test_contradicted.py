@@ -95,10 +95,10 @@ def test_why_a_spike_stays() -> None:
     readings, placement, line = quiet()
     assert "is contradicted" in reasons(readings, placement, line)
     shown = quiet(diameter_size=-0.12)
-    assert reasons(*shown).endswith("stays in the judgement: the diameter on the same wire shows it too.")
+    assert reasons(*shown).endswith("stays in the judgment: the diameter on the same wire shows it too.")
     small = quiet(size=-0.015)
     assert reasons(*small).endswith(
-        "stays in the judgement: it is too small for the diameter gauge to contradict."
+        "stays in the judgment: it is too small for the diameter gauge to contradict."
     )
     faulty = reasons(readings, placement, line, events=np.array([139.0]))
     assert faulty.endswith("the spark tester or the surface vision found something within 2 m.")

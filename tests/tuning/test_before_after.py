@@ -141,7 +141,7 @@ def test_reels_made_across_the_change_and_few_reels() -> None:
     few = before_and_after(reels[2:], CHANGED, "mean wall")
     assert isinstance(few, Refused)
     assert said(few.reason) == "2 reels before and 4 after are too few, 3 are needed on each side."
-    missing = before_and_after(reels, CHANGED, "offset of the centre")
+    missing = before_and_after(reels, CHANGED, "offset of the center")
     assert isinstance(missing, Refused)
 
 

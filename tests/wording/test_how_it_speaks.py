@@ -196,3 +196,20 @@ def test_the_guide_before_and_after() -> None:
     )
     assert [one for one in before if not PATTERN.search(one)] == []
     assert [one for one in after if PATTERN.search(one)] == []
+
+
+# Spelled as the adopted standards do; what stands in the keys of sheets, in code and in addresses is not read aloud.
+BRITISH = re.compile(
+    r"\b(?:centr(?:e[ds]?|ing)|colours?|(?:kilo|milli|centi)?metres?|judgements?|licen[c]es?|"
+    r"behaviours?|neighbours?(?:ing)?|grey|aluminium|catalogues?|labelled|signalled|analys(?:e[ds]?|ing)|"
+    r"(?:organ|recogn|normal|summar|author)is(?:e[ds]?|ing))\b"
+)
+
+
+def test_texts_are_spelled_as_the_standards_spell() -> None:
+    wrong = [
+        f"{where}: {found.group()!r} in {text[:90]!r}"
+        for where, text in everything()
+        if (found := BRITISH.search(text))
+    ]
+    assert wrong == []
