@@ -276,7 +276,7 @@ def _audit(judged: list[RunBook], grave: list[tuple[RunBook, FindingRow]]) -> St
                 (
                     (
                         f"It is in {book.run_id}, which has findings. Its page lists what happened in order and every "
-                        f"judgement; reelproof lot {lot} --export FOLDER writes it all out with a manifest of hashes."
+                        f"judgment; reelproof lot {lot} --export FOLDER writes it all out with a manifest of hashes."
                     ),
                 ),
                 address("lot", lot),
