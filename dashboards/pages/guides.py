@@ -8,6 +8,7 @@ from dashboards.glossary import TERMS
 from dashboards.records import Guides, GuideStep
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
+from dashboards.table_cells import quantity
 from pipeline.steps.held_share import TriedCell, TriedInterval, cells
 
 NAMES: tuple[tuple[str, str], ...] = (
@@ -252,7 +253,7 @@ def _held_row(one: TriedCell) -> tuple[str, ...]:
     return (
         one.kind.value,
         f"{one.lag_one:g}",
-        f"{one.size:g} km"
+        quantity(1000.0 * one.size, "length")
         if one.figure in OF_WIRE
         else f"{one.size:g} {'reel' if one.size == 1 else 'reels'}",
         f"{one.answered} of {one.repetitions}",
