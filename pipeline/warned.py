@@ -41,6 +41,7 @@ class Warned(Code):
     RING_STANDS = "warned/ring stands"
     SPLICE = "warned/splice"
     STATION_UNSURE = "warned/station unsure"
+    STRAY_END = "warned/stray end"
     CLOCKS_OF_LOGS = "warned/clocks of logs"
 
 

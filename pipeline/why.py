@@ -100,6 +100,9 @@ class Stands(Code):
     LENGTH_DECIDED = "standing/length decided"
     REEL_UNKNOWN_NOW = "standing/reel unknown now"
     LOADED_ANEW = "standing/loaded anew"
+    IN_TWO_RUNS = "standing/in two runs"
+    REEL_AND_LENGTH = "standing/reel and length"
+    AT_ONE_TIME = "standing/at one time"
 
 
 class SampleSays(Code):

@@ -247,7 +247,9 @@ class RunBook:
             if one.against
         }
         gone = {sample.sample_id for one in said.values() for sample in one.own if sample.withdrawn}
-        return json.dumps([self.last_told, holds, sorted(samples), sorted(gone)], separators=(",", ":"))
+        doubts = {one for name in said for one in self.shelf.not_known_which(self.run_id, name)}
+        stands_on = [self.last_told, holds, sorted(samples), sorted(gone)]
+        return json.dumps([*stands_on, *sorted(map(said_json, doubts))], separators=(",", ":"))
 
     @cached_property
     def basis(self) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from pipeline.acts.decision_checks import check_beside, check_lets_go
+from pipeline.acts.decision_checks import check_beside, check_lets_go, check_which
 from pipeline.errors import Complaint
 from pipeline.found import Found, Noted, together
 from pipeline.length.reel_places import Unit, length_told, told_on_reel
@@ -234,6 +234,7 @@ def act_on(
     _check_texts(name, by.role, by.person, reason, evidence)
     with store.transaction():
         subject = subject_on_file(store, name)
+        check_which(store, subject)
         plant, plant_sha256 = plant_sheet_of(store, subject.run_id)
         so_far = state_of(name, subject.acts)
         chosen = disposition or so_far.disposition

@@ -25,6 +25,20 @@ _NAME_EVIDENCE = (
 )
 
 
+def check_which(store: Store, subject: Subject) -> None:
+    """Refuse an act on a reel or length of which it is not known which wire it is.
+
+    Raises:
+        DispositionRefused: with why.
+    """
+    now = subject.standing
+    if subject.about in ("reel", "length") and now is not None and now.not_known_which:
+        raise DispositionRefused(
+            Complaint(subject.name, _told(store, subject, one), "Nothing can be decided on it before")
+            for one in now.not_known_which
+        )
+
+
 def check_beside(store: Store, subject: Subject, act: Act) -> None:
     """Refuse a decision that contradicts one that stands on the reel, on a finding of it or on a length cut from it.
 

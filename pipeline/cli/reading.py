@@ -175,8 +175,8 @@ def _print_reel(answer: dict[str, Any], against: Sequence[Said]) -> None:
     )
     if answer["end_unsure_m"]:
         print(
-            f"  Its ends are known to {shown.length(answer['end_unsure_m'])} only: what the accumulator held at the "
-            "reel change is not known."
+            f"  Its ends are known to {shown.length(answer['end_unsure_m'])} only: the place of the reel change "
+            "is not known better."
         )
     if answer["readings"]:
         print(f"  {shown.sentence(answer['readings'])}")

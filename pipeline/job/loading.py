@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import threading
 import time
+import tomllib
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import replace
@@ -27,6 +28,7 @@ from pipeline.job.growing import (
 )
 from pipeline.job.processes import cores, give_back
 from pipeline.record.samples_on_file import keep_samples_beside
+from pipeline.regular_file import NotRegularError, text_of_file
 from pipeline.steps.load import Loaded, RunSheets, find_run_sheets, load_run, read_run_sheets
 from pipeline.store.damage import told_of_disk
 from pipeline.store.readings import handing_over, sweep, thinning_of, write_parquet
@@ -154,24 +156,48 @@ def load_sheets(
     sweep(store)
     unread: list[Complaint] = []
     found = find_run_sheets(paths, unread)
+    twice = _told_twice(found)
     with handing_over(store) as folder, ThreadPoolExecutor(cores()) as threads:
         ahead = _ReadAhead(store, told, quiet_s, threads, folder)
         for path in found:
-            ahead.begin(path)
+            if path not in twice:
+                ahead.begin(path)
         while ahead.finish_one():
             pass
     give_back()
-    ended = [ahead.ended[path] for path in found]
+    ended = [ahead.ended[path] for path in found if path not in twice]
     return (
         tuple(one for one in ended if isinstance(one, LoadOutcome)),
         [
             str(one)
             for one in (
                 *unread,
+                *dict.fromkeys(twice.values()),
                 *(one for fault in ended if isinstance(fault, ReelproofError) for one in fault.complaints),
             )
         ],
     )
+
+
+def _told_twice(found: Sequence[Path]) -> dict[Path, Complaint]:
+    """Run sheets of one load that are about the same run: which of them holds nobody can tell, so none is loaded."""
+    sheets: dict[str, dict[Path, Path]] = {}
+    for path in found:
+        # What cannot be read is told when the run is loaded.
+        with suppress(OSError, ValueError, RecursionError, NotRegularError):
+            run = tomllib.loads(text_of_file(path)).get("run")
+            if isinstance(run, dict) and isinstance(run.get("id"), str):
+                sheets.setdefault(run["id"].strip(), {}).setdefault(path.resolve(), path)
+    return {
+        path: Complaint(
+            f"run {run_id}",
+            f"{len(told)} run sheets are about it: {', '.join(map(str, told.values()))}",
+            "None of them was loaded. Keep the one that is right, or give each run a number of its own",
+        )
+        for run_id, told in sheets.items()
+        if len(told) > 1
+        for path in told.values()
+    }
 
 
 class _ReadAhead:
@@ -206,9 +232,6 @@ class _ReadAhead:
         """
         with self._refusal_of(path):
             sheets = read_run_sheets(path)
-            # What is on file of a run tells what is left to read of it.
-            while any(one.sheets.run.id == sheets.run.id for _, one, _ in self._under_way):
-                self.finish_one()
             wanted = _wanted(self._store, sheets, self._quiet_s)
             if isinstance(wanted, LoadOutcome):
                 self.ended[path] = _with_samples(self._store, sheets, wanted)

@@ -29,6 +29,8 @@ NEAR_STOP_M, FEWEST_MET = 4.0, 2
 FEWEST_SHIFTED, SHIFTED_SHARE, BY_CHANCE = 3, 0.8, 1e-3
 # Counter and line speed agree within this share, as the two are calibrated (chosen here).
 SCALE_AGREES = 0.01
+# Chance makes other ends meet stops so often where one that meets none is doubted (chosen here).
+DOUBTED_BY_CHANCE = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +43,8 @@ class PlacedReel:
         to_m: last metre of its wire [m]; it lies outside and comes off first.
         counter_from_m: repaired counter at the take-up change that began the reel [m].
         counter_to_m: repaired counter at the change that ended it [m].
-        end_unsure_m: half-range of where the ends lie [m]: an accumulator of unknown content. Wire within it
-            counts as being on both reels.
+        end_unsure_m: half-range of where the ends lie [m]: an accumulator of unknown content, counters that disagree,
+            a change that the line slowed for elsewhere. Wire within it counts as being on both reels.
     """
 
     id: str
@@ -243,6 +245,66 @@ def unsure_by_scale(reels: Sequence[PlacedReel], scale: float, start_m: float) -
     return tuple(
         replace(one, end_unsure_m=one.end_unsure_m + apart * (one.counter_to_m - start_m)) for one in reels
     )
+
+
+@dataclass(frozen=True, slots=True)
+class StrayEnd:
+    """A reel end that meets no stop of a line that slows at its changes, beside a stop that no end meets.
+
+    Args:
+        at_m: the end [counter, m].
+        stop_m: the stop that is furthest from it and may be its change [counter, m].
+    """
+
+    at_m: float
+    stop_m: float
+
+
+def stray_ends(reels: Sequence[Reel], stops_m: Sequence[float], reach_m: float) -> tuple[StrayEnd, ...]:
+    """Reel ends that may be written down wrong, or a change that the sheet does not have, by the stops of the line.
+
+    Most ends must meet a stop, by a shift that is theirs in common, more of them than chance explains (derived).
+
+    Args:
+        reels: reels with their ends as counter readings [m].
+        stops_m: length counter where the line stopped or slowed [m].
+        reach_m: wire by which a change may lie from its stop or dip [m].
+    """
+    ends = np.unique([edge for reel in reels for edge in (reel.from_m, reel.to_m)])
+    stops = np.array(stops_m, dtype=np.float64)
+    if ends.size < FEWEST_SHIFTED or stops.size < FEWEST_MET:
+        return ()
+    shifts = (stops[:, None] - ends).ravel()
+    shifts = shifts[np.abs(shifts) <= reach_m]
+    if shifts.size == 0:
+        return ()
+    apart = np.abs(ends[None, :, None] + shifts[:, None, None] - stops).min(axis=2)
+    met = apart <= NEAR_STOP_M
+    best = int(np.lexsort((np.abs(shifts), -met.sum(axis=1)))[0])
+    most = int(met[best].sum())
+    chance = stops.size * 2.0 * NEAR_STOP_M / max(float(np.ptp([*ends, *stops])), 1.0)
+    if 2 * most <= ends.size or shifts.size * chance ** (most - 1) > DOUBTED_BY_CHANCE:
+        return ()
+    places = stops - float(shifts[best])
+    free = places[np.abs(places[:, None] - ends).min(axis=1) > NEAR_STOP_M]
+    found = []
+    for end in ends[~met[best]].tolist():
+        sure = ends[met[best]]
+        low, high = sure[sure < end].max(initial=-np.inf), sure[sure > end].min(initial=np.inf)
+        between = free[(free > low) & (free < high)]
+        if between.size:
+            found.append(StrayEnd(end, float(between[np.argmax(np.abs(between - end))])))
+    return tuple(found)
+
+
+def unsure_by_stops(reels: Sequence[PlacedReel], stray: Sequence[StrayEnd]) -> tuple[PlacedReel, ...]:
+    """The reels with ends as unsure as a stray end lies from the stop that may be its change."""
+
+    def apart(one: PlacedReel) -> float:
+        edges = (one.counter_from_m, one.counter_to_m)
+        return max((abs(end.at_m - end.stop_m) for end in stray if end.at_m in edges), default=0.0)
+
+    return tuple(replace(one, end_unsure_m=one.end_unsure_m + apart(one)) for one in reels)
 
 
 def _complaints(reel: Reel, made_m: float, start_m: float) -> list[Complaint]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pipeline.messages import Message, message
 from pipeline.record.lengths import lengths_on_file
 from pipeline.record.standing import standings_of_run
+from pipeline.record.which_wire import runs_in_doubt_with
 from pipeline.why import Stands
 
 if TYPE_CHECKING:
@@ -90,6 +91,7 @@ def alarms_of_runs(store: Store, runs: Iterable[str]) -> tuple[Message, ...]:
     left = left_on_file(store) if wanted else {}
     if not left:
         return ()
+    wanted |= dict.fromkeys(runs_in_doubt_with(store, tuple(wanted)))
     reel_of = {row["length_id"]: row["reel_id"] for row in lengths_on_file(store)}
     out = {reel_of.get(item, item) for item in left}
     told = [one.told for one in left_unjudged(store, left) if one.run_id in wanted]

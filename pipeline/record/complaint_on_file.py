@@ -34,6 +34,7 @@ from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.printed_mark import wire_at_printed
 from pipeline.record.reel_and_lot import end_unsure_m
 from pipeline.record.standing import standing_of
+from pipeline.record.which_wire import check_known
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import RunSheet
 from pipeline.store.readings import read_frame
@@ -108,6 +109,7 @@ def answer_complaint(
     Raises:
         NotFoundError: the reel, its readings or the mark is not on file.
     """
+    check_known(store, name)
     reel, cut = _reel_and_cut(store, name)
     plant, _ = plant_sheet_of(store, reel["run_id"])
     unit = plant.unit

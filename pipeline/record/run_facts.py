@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -16,9 +17,11 @@ from pipeline.record.holds_on_file import holds_by_reel
 from pipeline.record.left_on_file import Left, left_on_file
 from pipeline.record.lengths import lengths_on_file
 from pipeline.record.sample_say import SampleSay, samples_on_run
+from pipeline.record.which_wire import Doubts, made_at_one_time, numbers_of_two
 from pipeline.store.said_columns import lacking_of
 
 if TYPE_CHECKING:
+    from pipeline.messages import Message
     from pipeline.nonconformance.hold import Hold
     from pipeline.store.database import Store
     from pipeline.why import Lacking
@@ -39,10 +42,12 @@ class PlantFacts:
 
     Args:
         store: the store.
+        only_run: the one run that is asked about; "" for all.
     """
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, only_run: str = "") -> None:
         self.store = store
+        self._only_run = only_run
         self._sheets: dict[str, str] = {}
         self._unsure: dict[int, Mapping[str, float]] = {}
         self._zones: dict[str, str] = {}
@@ -53,10 +58,28 @@ class PlantFacts:
         """Persons' holds in force, by the reel they reach."""
         return holds_by_reel(self.store)
 
+    def holds_on(self, reel_id: str, zone: str) -> tuple[Hold, ...]:
+        """Persons' holds in force on a reel, with the zone in which their day is told."""
+        return tuple(replace(one, zone=zone) for one in self.holds.get(reel_id, ()))
+
     @cached_property
     def left(self) -> dict[str, Left]:
         """What left the plant, by the reel or cut length."""
         return left_on_file(self.store)
+
+    @cached_property
+    def numbers_of_two(self) -> Doubts:
+        """What is said of each number that means more than one piece of wire."""
+        return numbers_of_two(self.store)
+
+    @cached_property
+    def at_one_time(self) -> Mapping[str, Mapping[str, Message]]:
+        """What is said of runs that a line made at the same time as another, by run and other."""
+        return made_at_one_time(self.store, self._only_run)
+
+    def not_known_which(self, run_id: str, name: str) -> tuple[Message, ...]:
+        """Why it is not known which wire a reel or length of a run is; none as a rule."""
+        return (*self.numbers_of_two.get(name, ()), *self.at_one_time.get(run_id, {}).values())
 
     @cached_property
     def unjudged(self) -> dict[str, list[Unjudged]]:
@@ -165,7 +188,7 @@ class RunFacts:
         self.store = store
         self.head = head
         self.assessment_id = assessment_id
-        self.shelf = PlantFacts(store)
+        self.shelf = PlantFacts(store, head["run_id"])
 
     @property
     def run_id(self) -> str:

@@ -22,6 +22,7 @@ from pipeline.record.not_found import not_on_file
 from pipeline.record.plant_sheet_on_file import unit_of_plant
 from pipeline.record.samples_beside import REACH_M
 from pipeline.record.samples_on_file import SampledReel, build_of, check_samples
+from pipeline.record.which_wire import check_known
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.store.readings import read_frame
@@ -106,6 +107,7 @@ def reels_sampled(store: Store, samples: Sequence[Sample]) -> dict[str, WireOfRe
     for one in samples:
         if one.reel in found:
             continue
+        check_known(store, one.reel, f"{one.where}: reel {one.reel}")
         rows = store.ask("questions/reel", reel_id=one.reel)
         if not rows:
             raise not_on_file("reel", one.reel, [row["reel_id"] for row in store.ask("questions/reel_ids")])

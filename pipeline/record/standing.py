@@ -110,6 +110,7 @@ class Standing:
         left_while_held: whether wire of it is out that was held or unreleased, or is held since, and nobody has let
             it go.
         against: what speaks against letting it go now.
+        not_known_which: why it is not known which wire the number means (`which_wire`); none as a rule.
     """
 
     reel_id: str
@@ -127,6 +128,7 @@ class Standing:
     may_leave: bool
     left_while_held: bool
     against: tuple[Against, ...] = ()
+    not_known_which: tuple[Message, ...] = ()
 
     @property
     def reasons(self) -> tuple[Message, ...]:

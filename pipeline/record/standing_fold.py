@@ -7,7 +7,6 @@ evidence merely lacks, a person may stand for by naming other evidence.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -66,11 +65,12 @@ class ReelFold:
         self.holding = holding_states(book.findings, self.decided, self.name)
         self.acts = self.decided.on(self.name)
         self.state = reel_state(self.name, self.decided, self.holding)
-        self.holds = tuple(replace(one, zone=self.zone) for one in book.shelf.holds.get(self.name, ()))
+        self.holds = book.shelf.holds_on(self.name, self.zone)
         self.samples = book.shelf.samples(book.run_id).get(self.name, NOTHING)
         self.lacks = lacking_of(book.lacks_by_reel.get(self.name, ()))
         self.lacking = tuple(dict.fromkeys(one.told for one in self.lacks))
-        self.is_let_go = self._stands(self.state, self.acts)
+        self.not_known_which = book.shelf.not_known_which(book.run_id, self.name)
+        self.is_let_go = not self.not_known_which and self._stands(self.state, self.acts)
 
     def standing(self) -> Standing:
         """The reel's standing."""
@@ -97,6 +97,7 @@ class ReelFold:
             self.is_let_go and where == "in plant" and not self.holds,
             alarm,
             against,
+            self.not_known_which,
         )
 
     def _stands(self, state: State, acts: Sequence[Act]) -> bool:
@@ -137,7 +138,8 @@ class ReelFold:
 
     def _against(self) -> tuple[Against, ...]:
         """What speaks against letting the reel go now."""
-        said = [Against(one.told) for one in self.holds]
+        said = [Against(one) for one in self.not_known_which]
+        said += [Against(one.told) for one in self.holds]
         if self.is_let_go:
             return tuple(dict.fromkeys(said))
         said += [Against(one) for one in self.samples.against]
@@ -204,7 +206,7 @@ class ReelFold:
     def _code_here(self) -> Code:
         """How wire of the reel that is in the plant, on no length, stands."""
         state = self.state
-        if self.holds:
+        if self.holds or self.not_known_which:
             return "held"
         if self.is_let_go:
             return "released by concession" if state.disposition == "concession" else "released"
@@ -260,6 +262,8 @@ class ReelFold:
         reasons = tuple(
             dict.fromkeys(
                 (
+                    *self.not_known_which,
+                    *self.book.shelf.numbers_of_two.get(name, ()),
                     *(one.told for one in self.holds if one.meets(start, end)),
                     *kept_told(kept_here_by(row, self.book.shelf.by_reel[self.name], self.decided)),
                     *(() if is_let_go else self.samples.against),

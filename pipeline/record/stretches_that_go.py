@@ -103,7 +103,7 @@ class ReelFacts:
     @property
     def holds(self) -> tuple[Hold, ...]:
         """Persons' holds in force on it."""
-        return self.run.shelf.holds.get(self.name, ())
+        return self.run.shelf.holds_on(self.name, self.run.zone)
 
     def stays(self, finding: Row) -> bool:
         """Whether a decision lets a finding's wire stay: the sheet names the disposition, the decision its evidence."""
@@ -228,7 +228,9 @@ def against_the_whole(facts: ReelFacts) -> tuple[tuple[GoingKind, Message], ...]
         return (("unmonitored", together(message(Goes.NOTHING_CONCLUDED, reel=name), why)),)
     acts = facts.run.decided.on(name)
     state = state_of(name, acts) if acts else None
-    said: list[tuple[GoingKind, Message]] = []
+    said: list[tuple[GoingKind, Message]] = [
+        ("held", one) for one in facts.run.shelf.not_known_which(facts.run.run_id, name)
+    ]
     if state is not None and state.disposition == "scrap" and state.standing in ("closed", "decided"):
         said.append(("held", message(Goes.SCRAP, reel=name)))
     said += [("held", one.told) for one in facts.holds if one.from_outer_m is None or one.to_outer_m is None]

@@ -15,14 +15,17 @@ from pipeline.length.placement import Placement, place_readings
 from pipeline.length.reels import (
     LooseWire,
     PlacedReel,
+    StrayEnd,
     ends_are_of_wire,
     ends_met_elsewhere,
     loose_wire,
     place_reels,
     reels_on_counter,
+    stray_ends,
     unsure_by_scale,
+    unsure_by_stops,
 )
-from pipeline.messages import Measure, Message, message
+from pipeline.messages import Measure, Message, Place, message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Reel, RunSheet
 from pipeline.statistics.spark_merge import merge_events
@@ -84,31 +87,38 @@ def place_run(
                 message(Unplaced.WRITE_REEL_ENDS, path=Measure(line.take_up_station_m, "m")),
             )
         )
+    stray: tuple[StrayEnd, ...] = ()
     if run.reel_ends == "counter":
-        _check_ends(on_counter, placement, line)
+        stray = _stray_ends(on_counter, placement, line)
     reels = place_reels(on_counter, line, placement.made_m, placement.start_m, line.accumulator_unsure_m)
-    reels = unsure_by_scale(reels, _scale(placement), placement.start_m)
+    reels = unsure_by_stops(unsure_by_scale(reels, _scale(placement), placement.start_m), stray)
+    told = tuple(message(Warned.STRAY_END, end=Place(one.at_m), stop=Place(one.stop_m)) for one in stray)
     numbered, warnings = _number_faults(placed, placement, line)
     return Placed(
         placement,
         numbered,
         reels,
         loose_wire(reels, line, placement.made_m, placement.start_m),
-        (*placement.warnings, *warnings),
+        (*placement.warnings, *warnings, *told),
         unlisted_counts(readings, flagged, placement, line, numbered),
         other_places(numbered, readings, placement, line),
     )
 
 
-def _check_ends(reels: Sequence[Reel], placement: Placement, line: LineSheet) -> None:
-    """Refuse reel ends that meet the line's stops and dips only in another unit, or further on."""
+def _stray_ends(reels: Sequence[Reel], placement: Placement, line: LineSheet) -> tuple[StrayEnd, ...]:
+    """Ends that meet none of the line's stops and dips where the others do.
+
+    Raises:
+        SheetError: they meet them only in another unit, or further on.
+    """
     speed = placement.readings["speed_m_s"].to_numpy()
     moving = speed[speed > 0.0]
     usual = float(np.median(moving)) if moving.size else 0.0
     reach = CHANGE_S * usual + 2.0 * line.accumulator_unsure_m + line.take_up_station_m
-    elsewhere = ends_met_elsewhere(reels, _slow_m(placement, DIP_SHARE), reach)
+    slow = _slow_m(placement, DIP_SHARE)
+    elsewhere = ends_met_elsewhere(reels, slow, reach)
     if elsewhere is None:
-        return
+        return stray_ends(reels, slow, reach)
     factor, shift = elsewhere
     if factor == 1.0:
         found = message(Unplaced.ENDS_SHIFTED, shift=Measure(shift, "m"))

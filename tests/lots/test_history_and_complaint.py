@@ -153,7 +153,7 @@ def test_a_mark_is_found_on_the_wire() -> None:
     place = wire_at_mark(unsure, 100.0, Marks(0.0, unit="m"))
     assert place.unsure_m == 5.0
     assert plain(place.why_unsure[1]) == (
-        "and 4.0 m because what the accumulator held at the reel change is not known"
+        "and 4.0 m because the place of the reel change is not known better"
     )
 
 

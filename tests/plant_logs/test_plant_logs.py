@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -55,6 +56,18 @@ def test_no_bad_reel_leaves_by_what_its_data_suffered(
     bad = [one for one, must in run.must.items() if must == "hold" and found[one] == "releasable"]
     held = [one for one, must in run.must.items() if must == "release" and found[one] != "releasable"]
     assert bad == [] and (held == [] or name not in HARMLESS)
+
+
+@pytest.mark.parametrize("line", LAYS if SEEDS else ["C8"])
+@pytest.mark.parametrize("defect", ["short", ""] if SEEDS else ["short"])
+def test_an_end_written_down_late_lets_no_bad_reel_go(line: str, defect: str, tmp_path: Path) -> None:
+    """The end before the bad wire is told as behind it: it would be on the sound reel, and the bad one had none."""
+    run = made(LAYS[line], 1, defect)
+    (first, a, b), (second, _, d), third = run.reels
+    late = replace(run, reels=((first, a, b + 0.6 * (d - b)), (second, b + 0.6 * (d - b), d), third))
+    found, _ = _standings(late, tmp_path)
+    wanted = "held" if defect else "releasable"
+    assert found == {first: wanted, second: wanted, third[0]: "releasable"}
 
 
 @pytest.mark.parametrize("line", LAYS)

@@ -166,7 +166,7 @@ def test_what_an_accumulator_leaves_unsure_is_told(store: Store) -> None:
     assert record.place.unsure_m == 5.0
     assert plain(record.told[0]).endswith(
         "known to 5.0 m (1.0 m for reading the mark and placing the wire, which this program assumes, and 4.0 m "
-        "because what the accumulator held at the reel change is not known); what lies within that counts as at the "
+        "because the place of the reel change is not known better); what lies within that counts as at the "
         "mark."
     )
     assert reel_on_file(store, "L1-0411-01")["end_unsure_m"] == 4.0

@@ -1,0 +1,94 @@
+"""Is it known which wire a number on file means? Not where two runs have one reel, or one line made two at once.
+
+A plant's number names one piece of wire. Where two runs claim it, or their logs claim the line at the same time, one of
+the sheets is wrong, and none of that wire may leave on what is on file of the other.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from pipeline.errors import Complaint, NotFoundError
+from pipeline.messages import Message, message
+from pipeline.record.lengths import lengths_on_file
+from pipeline.why import Stands
+from pipeline.wording.say import plain
+
+if TYPE_CHECKING:
+    from pipeline.store.database import Store
+
+Doubts = Mapping[str, tuple[Message, ...]]
+
+
+def numbers_of_two(store: Store) -> Doubts:
+    """What is said of each reel or cut length whose number means more than one piece of wire, by the number."""
+    claims = _not_judged(store)
+    rows = store.ask("questions/reels_in_several_runs")
+    for row in (*rows, *(store.ask("questions/runs_of_reels", reels=list(claims)) if claims else ())):
+        claims.setdefault(row["reel_id"], set()).add(row["run_id"])
+    found = {
+        name: (message(Stands.IN_TWO_RUNS, reel=name, runs=tuple(sorted(runs))),)
+        for name, runs in claims.items()
+        if len(runs) > 1
+    }
+    lengths = {row["length_id"]: row["reel_id"] for row in lengths_on_file(store)}
+    if lengths:
+        for row in store.ask("questions/runs_of_reels", reels=list(lengths)):
+            name = row["reel_id"]
+            said = message(Stands.REEL_AND_LENGTH, reel=name, run=row["run_id"], source=lengths[name])
+            found[name] = (*found.get(name, ()), said)
+    return found
+
+
+def check_known(store: Store, name: str, where: str = "") -> None:
+    """Refuse a reel or cut length whose number means more than one piece of wire.
+
+    Args:
+        store: the store.
+        name: the number.
+        where: where it was asked for; the number itself where left out.
+
+    Raises:
+        NotFoundError: with why it is not known which wire is meant.
+    """
+    told = numbers_of_two(store).get(name, ())
+    if told:
+        remedy = "Ask again when the corrected sheet is on file"
+        raise NotFoundError(Complaint(where or name, plain(one).rstrip("."), remedy) for one in told)
+
+
+def _not_judged(store: Store) -> dict[str, set[str]]:
+    """The runs that are loaded and not judged, by each reel of their sheets."""
+    found: dict[str, set[str]] = {}
+    for row in store.ask("questions/runs_not_judged"):
+        for reel in tomllib.loads(row["text"]).get("run", {}).get("reels", ()):
+            found.setdefault(str(reel["id"]).strip(), set()).add(row["run_id"])
+    return found
+
+
+def made_at_one_time(store: Store, run_id: str = "") -> dict[str, dict[str, Message]]:
+    """The runs that a line made at the same time as another by their logs, with what is said of it, by run and other.
+
+    Args:
+        store: the store.
+        run_id: only that run; "" for all.
+    """
+    found: dict[str, dict[str, Message]] = {}
+    for row in store.ask("questions/runs_at_one_time", run_id=run_id):
+        told = message(Stands.AT_ONE_TIME, run=row["run_id"], other=row["other_id"], line=row["line"])
+        found.setdefault(row["run_id"], {})[row["other_id"]] = told
+    return found
+
+
+def runs_in_doubt_with(store: Store, runs: tuple[str, ...]) -> tuple[str, ...]:
+    """Other runs that have a reel of some runs, or that their line made at the same time."""
+    others: dict[str, None] = {}
+    for run_id in runs:
+        others |= dict.fromkeys(made_at_one_time(store, run_id).get(run_id, {}))
+    for told in (one for said in numbers_of_two(store).values() for one in said):
+        named = told.arguments.get("runs", ())
+        if isinstance(named, tuple) and set(named) & set(runs):
+            others |= dict.fromkeys(map(str, named))
+    return tuple(name for name in others if name not in runs)

@@ -1,0 +1,132 @@
+"""A number that means two pieces of wire, and a line that made two runs at once: no bad reel leaves by the good one.
+
+On lines of `line_logs`. Both runs are wrong until a corrected sheet is on file; then each reel stands on its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pipeline.acts.deciding import act_on
+from pipeline.acts.shipping import put_shipping_on_file
+from pipeline.errors import ReelproofError
+from pipeline.job.assessing import assess_runs
+from pipeline.job.loading import load_sheets
+from pipeline.nonconformance.disposition import Person
+from pipeline.record.alarms import alarms_of_runs
+from pipeline.record.shipping_list import Shipment, ShippingList
+from pipeline.record.standing import standing_of
+from pipeline.store.database import Store, open_to_write
+from pipeline.wording.say import plain
+from tests.plant_logs.line_logs import LAYS, made
+from tests.plant_logs.plant_files import write
+
+WHO = Person("engineer", "E-1")
+MAY = '[may_decide]\nrelease = ["engineer"]\n'
+
+
+def put(root: Path, run_id: str, reel: str, defect: str, day: str, line: str = "A4") -> None:
+    """A run of three reels, the second of them bad or sound, named by `reel`."""
+    run = made(LAYS[line], 3, defect)
+    run = replace(run, reels=tuple((f"{reel}{k + 1}", a, b) for k, (_, a, b) in enumerate(run.reels)))
+    folder = root / run_id
+    write(folder, run)
+    for name in ("run.toml", "log.txt"):
+        text = (folder / name).read_text().replace('id = "R1"', f'id = "{run_id}"')
+        (folder / name).write_text(text.replace("2026-06-09", day))
+    plant = (folder / "plant.toml").read_text()
+    (folder / "plant.toml").write_text(plant + MAY)
+
+
+def judged(store: Store, *roots: Path) -> None:
+    _, refused = load_sheets(store, roots)
+    assert refused == []
+    assess_runs(store, ())
+
+
+def shipped(store: Store, reel: str) -> bool:
+    told = ShippingList(shipments=(Shipment(id=f"S-{reel}", to="a customer", contents=(reel,)),))
+    try:
+        put_shipping_on_file(store, told, "clerk")
+    except ReelproofError:
+        return False
+    return True
+
+
+def released(store: Store, reel: str) -> bool:
+    try:
+        act_on(store, reel, "decide", WHO, "seen", "release")
+    except ReelproofError:
+        return False
+    return True
+
+
+@pytest.mark.parametrize(("good_first", "assessed"), [(True, True), (False, False)])
+def test_a_number_in_two_runs_lets_neither_go(good_first: bool, assessed: bool, tmp_path: Path) -> None:
+    good, bad = ("R-A", "R-B") if good_first else ("R-B", "R-A")
+    put(tmp_path / "one", good, "X-", "", "2026-06-09")
+    put(tmp_path / "two", bad, "X-", "thin", "2026-06-10")
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, tmp_path / "one")
+        assert all(released(store, f"X-{k}") for k in (1, 2, 3))
+        assert shipped(store, "X-3")
+        load_sheets(store, (tmp_path / "two",))
+        if assessed:
+            assess_runs(store, ())
+        for reel in ("X-1", "X-2"):
+            now = standing_of(store, reel)
+            assert (now.code, now.may_leave) == ("held", False)
+            assert plain(now.headline).startswith(
+                f"Held, may not leave. Reel {reel} stands in runs R-A, R-B: "
+            )
+            assert not released(store, reel) and not shipped(store, reel)
+        # One of the two left, and it is not known which: told first when the second is loaded.
+        assert standing_of(store, "X-3").code == "held since it left"
+        assert any("X-3" in plain(one) for one in alarms_of_runs(store, (bad,)))
+        put(tmp_path / "two", bad, "Y-", "thin", "2026-06-10")
+        judged(store, tmp_path / "two")
+        codes = {reel: standing_of(store, reel).code for reel in ("X-1", "X-2", "X-3", "Y-1", "Y-2", "Y-3")}
+        assert codes == {
+            "X-1": "released",
+            "X-2": "released",
+            "X-3": "shipped",
+            "Y-1": "releasable",
+            "Y-2": "held",
+            "Y-3": "releasable",
+        }
+        assert shipped(store, "X-2") and not shipped(store, "Y-2")
+
+
+def test_a_line_makes_one_wire_at_a_time(tmp_path: Path) -> None:
+    """The log of a good run stands under a bad run's sheet too, or its clock is a day off."""
+    put(tmp_path / "one", "R-A", "X-", "", "2026-06-09")
+    put(tmp_path / "two", "R-B", "Y-", "", "2026-06-09")  # Y-2 is bad, and this log is not of its wire
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, tmp_path / "one", tmp_path / "two")
+        for reel in ("X-2", "Y-2"):
+            now = standing_of(store, reel)
+            assert now.code == "held" and not released(store, reel) and not shipped(store, reel)
+            assert "By their logs line A4 made run" in plain(now.headline)
+        put(tmp_path / "two", "R-B", "Y-", "thin", "2026-06-10")
+        judged(store, tmp_path / "two")
+        codes = [standing_of(store, reel).code for reel in ("X-2", "Y-1", "Y-2")]
+        assert codes == ["releasable", "releasable", "held"]
+
+
+def test_two_sheets_of_one_run_are_refused_together(tmp_path: Path) -> None:
+    """A copied folder with other reel ends: the sheet that comes last in the alphabet is not the right one for that."""
+    put(tmp_path / "runs", "R-A", "X-", "thin", "2026-06-09")
+    copy = tmp_path / "runs" / "copy of R-A"
+    copy.mkdir()
+    for one in (tmp_path / "runs" / "R-A").iterdir():
+        (copy / one.name).write_bytes(one.read_bytes())
+    (copy / "run.toml").write_text((copy / "run.toml").read_text().replace('id = "X-2"', 'id = "Z-2"'))
+    with open_to_write(tmp_path / "store") as store:
+        loaded, refused = load_sheets(store, (tmp_path / "runs",))
+    assert loaded == ()
+    sheets = f"{tmp_path}/runs/R-A/run.toml, {copy}/run.toml"
+    told = f"run R-A: 2 run sheets are about it: {sheets}. None of them was loaded. "
+    assert refused == [told + "Keep the one that is right, or give each run a number of its own."]
