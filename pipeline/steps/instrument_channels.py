@@ -48,8 +48,8 @@ def _as_logged(readings: pl.DataFrame, instrument: Instrument) -> Instrument:
     names = [name for name in channels_of(instrument) if name in readings.columns]
     if instrument.kind not in DIMENSION_KINDS or not names:
         return instrument
-    columns = (readings[name].cast(pl.Float64).drop_nulls().drop_nans().to_numpy() for name in names)
-    shown = [step for one in columns if (step := logged_step(one)) > 0.0]
+    columns = (readings[name].cast(pl.Float64).to_numpy() for name in names)
+    shown = [step for one in columns if (step := logged_step(one[np.isfinite(one)])) > 0.0]
     step = float(np.median(shown)) if shown else 0.0
     if step <= COARSER * instrument.resolution_mm:
         return instrument

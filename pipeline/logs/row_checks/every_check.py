@@ -256,7 +256,9 @@ def _rows_filled(readings: pl.DataFrame, carriers: dict[str, set[int]]) -> list[
     groups = [[name for name in gauges if GAUGES[name] == kind] for kind in dict.fromkeys(GAUGES.values())]
     told = []
     for names in [one for one in (*groups, gauges) if one]:
-        known = readings.select("row", pl.col(names).cast(pl.Float64)).drop_nulls()
+        known = readings.select("row", pl.col(names).cast(pl.Float64)).filter(
+            pl.all_horizontal(pl.col(names).is_finite())
+        )
         values = known.select(names).to_numpy()
         rows = known["row"].to_numpy()[filled_rows(values, np.array([logged_step(one) for one in values.T]))]
         told += [
