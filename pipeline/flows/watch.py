@@ -137,6 +137,8 @@ def watch_inbox(
 ) -> None:
     """Watch the inbox until stopped, on the engine a plant has set or a passing one.
 
+    An inbox or store that cannot be reached after the first look is told and looked at again.
+
     Args:
         inbox: folder with run folders in it.
         store: the store's folder.
@@ -144,10 +146,23 @@ def watch_inbox(
         every_s: pause between looks [s].
         quiet_s: how long a run's files must have stayed as they are [s].
         passes: stop after so many looks; None goes on until stopped.
+
+    Raises:
+        SheetError: the inbox is not a folder at the first look.
     """
     count = 0
     while passes is None or count < passes:
-        told(one_pass(inbox, store, quiet_s))
+        try:
+            found = one_pass(inbox, store, quiet_s)
+        except (ReelproofError, OSError) as fault:
+            # A share that is away for a while ends no watch that once saw it.
+            if count == 0:
+                raise
+            why = str(fault) if inbox.is_dir() else "the folder cannot be reached"
+            found = Pass(
+                (), {}, {str(inbox): f"{why.rstrip('.')}; it is looked at again every {every_s:g} s"}
+            )
+        told(found)
         count += 1
         if passes is None or count < passes:
             time.sleep(every_s)
