@@ -15,6 +15,7 @@ from pydantic_core import ErrorDetails
 
 from pipeline.errors import Complaint, SheetError
 from pipeline.regular_file import NotRegularError, text_of_file
+from pipeline.words import counted
 
 DEEPEST = 16
 MOST_VALUES = 100_000
@@ -132,7 +133,18 @@ def read_sheet(path: Path, model: type[AnySheet]) -> AnySheet:
     try:
         return model.model_validate(content)
     except ValidationError as fault:
-        raise SheetError(_complaint(path, one) for one in fault.errors()) from None
+        raise SheetError(_complaint(path, one) for one in _own(fault.errors())) from None
+
+
+def _own(faults: list[ErrorDetails]) -> list[ErrorDetails]:
+    """Faults, without lists that are short only because their parts are refused."""
+    places = [one["loc"] for one in faults]
+    return [
+        one
+        for one in faults
+        if one["type"] != "too_short"
+        or not any(place[: len(one["loc"])] == one["loc"] for place in places if len(place) > len(one["loc"]))
+    ]
 
 
 def _key(location: tuple[int | str, ...]) -> str:
@@ -164,6 +176,8 @@ _WRITE = {
 
 def remedy_of(fault: ErrorDetails) -> str:
     """What may stand where pydantic found something else, in our words."""
+    if fault["type"] == "too_short":
+        return f"Write at least {counted(fault['ctx']['min_length'], 'part', 'parts')}"
     return _WRITE.get(str(fault["type"]), str(fault["msg"]).replace("Input should be", "It should be"))
 
 
@@ -174,6 +188,8 @@ def _complaint(path: Path, fault: ErrorDetails) -> Complaint:
     context = fault.get("ctx") or {}
     value = fault.get("input")
     shown = repr(value) if isinstance(value, str | int | float | bool) else f"a {type(value).__name__}"
+    if value == []:
+        shown = "an empty list"
     if kind == "missing":
         return Complaint(place, "this key is missing", "Add it to the sheet")
     if kind == "extra_forbidden":
