@@ -16,8 +16,8 @@ from pipeline.record.shipping_list import read_shipping_list
             '["L1\N{NON-BREAKING HYPHEN}0412"]',
             [
                 (
-                    "{at}.contents[1]: found 'L1\N{NON-BREAKING HYPHEN}0412'. It may hold letters, digits, dot, dash and "
-                    "underscore, and starts with a letter or digit."
+                    "{at}.contents[1]: found 'L1\N{NON-BREAKING HYPHEN}0412'. It may hold letters, digits, dot, dash "
+                    "and underscore, and starts with a letter or digit."
                 )
             ],
         ),
