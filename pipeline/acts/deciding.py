@@ -365,13 +365,6 @@ def _row(subject: Subject, act: Act, plant_sha256: str) -> pl.DataFrame:
             "rules": [list(extent.rule_ids) if extent else None],
             "at_utc": [without_zone(act.at_utc)],
         },
-        schema_overrides={
-            "version": pl.Int32,
-            "assessment_id": pl.Int32,
-            "from_m": pl.Float64,
-            "to_m": pl.Float64,
-            "rules": pl.List(pl.String),
-        },
     )
 
 

@@ -299,7 +299,6 @@ def _note_cuts(store: Store, cuts: Iterable[CutLength], role: str) -> None:
                 }
                 for one in lengths
             ],
-            schema_overrides={"at_utc": pl.Datetime("us")},
         )
         shown = [
             message(Noted.CUT_LENGTH, length=one.length, use=one.use, span=Between(*one.metres))
@@ -333,7 +332,6 @@ def _note_shipments(
                 }
                 for item in items
             ],
-            schema_overrides={"at_utc": pl.Datetime("us")},
         )
         told: dict[str, Slot] = {"shipment": shipment, "place": one.to, "items": tuple(items)}
         record: dict[str, Any] = {"role": role, "contents": items}

@@ -188,4 +188,4 @@ def growth_rows(
                 "passed_over": json.dumps(file.passed_over),
             }
         )
-    return pl.DataFrame(rows, schema_overrides={"from_load_id": pl.Int32})
+    return pl.DataFrame(rows, infer_schema_length=None)

@@ -208,7 +208,6 @@ def _open_reels(run: RunSheet) -> pl.DataFrame:
             }
             for reel in run.reels
         ],
-        schema_overrides={"reasons": pl.List(pl.String)},
     )
 
 

@@ -247,13 +247,7 @@ def _material_rows(sheets: RunSheets, load_id: int) -> pl.DataFrame:
             }
             for lot in sheets.run.lots
         ],
-        schema={
-            "load_id": pl.Int32,
-            "material": pl.String,
-            "lot": pl.String,
-            "from_m": pl.Float64,
-            "to_m": pl.Float64,
-        },
+        infer_schema_length=None,
     )
 
 
@@ -268,6 +262,5 @@ def put_texts_on_file(store: Store, texts: tuple[SheetText, ...]) -> None:
                 for text in {text.sha256: text for text in texts}.values()
                 if text.sha256 not in known
             ],
-            schema={"sha256": pl.String, "kind": pl.String, "name": pl.String, "text": pl.String},
         ),
     )

@@ -26,7 +26,10 @@ from pipeline.why import Lacking
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-_TEXT, _REAL, _WHOLE = pl.String, pl.Float64, pl.Int64
+
+def _frame(rows: list[dict[str, Any]]) -> pl.DataFrame:
+    """Rows of a table; their types are declared with the table, in ``sql/tables``, and nowhere again."""
+    return pl.DataFrame(rows, infer_schema_length=None)
 
 
 def _fields(one: DataclassInstance) -> dict[str, Any]:
@@ -36,7 +39,7 @@ def _fields(one: DataclassInstance) -> dict[str, Any]:
 
 def reel_places(bench: Bench) -> pl.DataFrame:
     """Rows of placed.reel."""
-    return pl.DataFrame(
+    return _frame(
         [
             {
                 "run_id": bench.run.id,
@@ -75,15 +78,14 @@ def event_rows(bench: Bench) -> pl.DataFrame:
 
 def warning_rows(told: Sequence[Message]) -> pl.DataFrame:
     """Rows of placed.warning."""
-    return pl.DataFrame(
+    return _frame(
         [{"at_m": place_of(one), "sentence": "", "said": said_json(one)} for one in told],
-        schema={"at_m": _REAL, "sentence": _TEXT, "said": _TEXT},
     )
 
 
 def agreement_rows(bench: Bench) -> pl.DataFrame:
     """Rows of measured.agreement."""
-    return pl.DataFrame(
+    return _frame(
         [
             {
                 "from_m": one.from_m,
@@ -97,45 +99,26 @@ def agreement_rows(bench: Bench) -> pl.DataFrame:
             }
             for one in bench.measured.agreement
         ],
-        schema={
-            "from_m": _REAL,
-            "to_m": _REAL,
-            "state": _TEXT,
-            "chi2": _REAL,
-            "p": _REAL,
-            "suspect": _TEXT,
-            "sentence": _TEXT,
-            "said": _TEXT,
-        },
     )
 
 
 def gap_rows(judged: Judged) -> pl.DataFrame:
     """Rows of measured.gap."""
-    return pl.DataFrame(
+    return _frame(
         [_without_told(one) for one in judged.gaps],
-        schema={
-            "reel_id": _TEXT,
-            "kind": _TEXT,
-            "from_m": _REAL,
-            "to_m": _REAL,
-            "sentence": _TEXT,
-            "said": _TEXT,
-        },
     )
 
 
 def limit_rows(judged: Judged) -> pl.DataFrame:
     """Rows of judged.limit."""
-    return pl.DataFrame(
+    return _frame(
         [row_of_limit(one) for one in judged.limits],
-        schema_overrides={"effective_from": pl.Date, "effective_to": pl.Date},
     )
 
 
 def requirement_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
     """Rows of judged.requirement."""
-    return pl.DataFrame(
+    return _frame(
         [
             {
                 **_without_told(one),
@@ -144,14 +127,6 @@ def requirement_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
             }
             for one in judged.requirements
         ],
-        schema_overrides={
-            "decided_by": _TEXT,
-            "limit_value": _REAL,
-            "worst": _REAL,
-            "worst_at_m": _REAL,
-            "uncertainty": _REAL,
-        },
-        infer_schema_length=None,
     ).with_columns(pl.lit(bench.run.id).alias("run_id"))
 
 
@@ -165,49 +140,7 @@ def _without_told(one: RequirementOnReel | Gap) -> dict[str, Any]:
 def finding_rows(bench: Bench, judged: Judged, readings: pl.DataFrame) -> pl.DataFrame:
     """Rows of judged.finding, each with the log line of its worst reading."""
     rows = [_finding(bench, one, readings) for one in judged.findings]
-    return pl.DataFrame(
-        rows,
-        schema={
-            "finding_id": _TEXT,
-            "run_id": _TEXT,
-            "reel_id": _TEXT,
-            "number": pl.Int32,
-            "rule": _TEXT,
-            "rules": pl.List(_TEXT),
-            "requirement": _TEXT,
-            "families": pl.List(_TEXT),
-            "subject": _TEXT,
-            "severity": _TEXT,
-            "holds_release": pl.Boolean,
-            "verdict": _TEXT,
-            "confirmed": pl.Boolean,
-            "from_m": _REAL,
-            "to_m": _REAL,
-            "from_core_m": _REAL,
-            "to_core_m": _REAL,
-            "evidence_from_m": _REAL,
-            "evidence_to_m": _REAL,
-            "worst": _REAL,
-            "worst_at_m": _REAL,
-            "unit": _TEXT,
-            "limit_value": _REAL,
-            "limit_id": _TEXT,
-            "limit_revision": _TEXT,
-            "angle_deg": _REAL,
-            "readings": pl.Int32,
-            "instruments": _TEXT,
-            "cause": _TEXT,
-            "cause_of": _TEXT,
-            "cause_sentence": _TEXT,
-            "sentence": _TEXT,
-            "advice": _TEXT,
-            "said": _TEXT,
-            "cause_said": _TEXT,
-            "row": pl.UInt32,
-            "file_no": pl.Int32,
-            "line": _WHOLE,
-        },
-    )
+    return _frame(rows)
 
 
 def _finding(bench: Bench, one: Finding, readings: pl.DataFrame) -> dict[str, Any]:
@@ -264,17 +197,8 @@ def reel_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
     """Rows of judged.reel."""
     steady = bench.placed.placement.phases.filter(pl.col("phase") == "STEADY")
     stretches = steady.select("from_m", "to_m").to_numpy()
-    return pl.DataFrame(
+    return _frame(
         [_reel(bench, judged, one, stretches) for one in judged.reels],
-        schema_overrides={
-            "reasons": pl.List(_TEXT),
-            "held_by": pl.List(_TEXT),
-            "thinnest_wall_mm": _REAL,
-            "thinnest_wall_at_m": _REAL,
-            "mean_wall_mm": _REAL,
-            "concentricity_low_pct": _REAL,
-        },
-        infer_schema_length=None,
     )
 
 
@@ -322,7 +246,7 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding, steady: NDArray[np.fl
 
 def lack_rows(lacks: Mapping[str, Sequence[Lacking]]) -> pl.DataFrame:
     """Rows of judged.lack, by the reel that lacks it."""
-    return pl.DataFrame(
+    return _frame(
         [
             {
                 "reel_id": reel_id,
@@ -334,30 +258,13 @@ def lack_rows(lacks: Mapping[str, Sequence[Lacking]]) -> pl.DataFrame:
             for reel_id, those in lacks.items()
             for number, one in enumerate(those)
         ],
-        schema={
-            "reel_id": _TEXT,
-            "lack_no": pl.Int32,
-            "code": _TEXT,
-            "about": _TEXT,
-            "said": _TEXT,
-        },
     )
 
 
 def answer_rows(answers: tuple[AnswerRow, ...]) -> pl.DataFrame:
     """Rows of judged.answer, results and refusals alike."""
-    return pl.DataFrame(
+    return _frame(
         [answer_row(one.scope, one.subject, one.topic, one.answer) for one in answers],
-        schema_overrides={
-            "estimate": _REAL,
-            "low": _REAL,
-            "high": _REAL,
-            "confidence": _REAL,
-            "effective_n": _REAL,
-            "known_m": _REAL,
-            "refusal": _TEXT,
-        },
-        infer_schema_length=None,
     )
 
 

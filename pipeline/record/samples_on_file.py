@@ -195,7 +195,7 @@ def _put_on_file(store: Store, run_id: str, rows: list[Row], role: str) -> int:
         "role": role,
         "samples": [row["sample_id"] for row in rows],
     }
-    frame = pl.DataFrame(rows, schema_overrides={"uncertainty": pl.Float64}, infer_schema_length=None)
+    frame = pl.DataFrame(rows, infer_schema_length=None)
     return note_sealed(store, KIND, run_id, frame, record)
 
 
