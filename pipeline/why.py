@@ -103,6 +103,7 @@ class Stands(Code):
     IN_TWO_RUNS = "standing/in two runs"
     REEL_AND_LENGTH = "standing/reel and length"
     AT_ONE_TIME = "standing/at one time"
+    OTHER_PRODUCT = "standing/other product"
 
 
 class SampleSays(Code):

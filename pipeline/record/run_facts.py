@@ -51,6 +51,7 @@ class PlantFacts:
         self._sheets: dict[str, str] = {}
         self._unsure: dict[int, Mapping[str, float]] = {}
         self._zones: dict[str, str] = {}
+        self._products: dict[int, str] = {}
         self._samples: dict[str, Mapping[str, SampleSay]] = {}
 
     @cached_property
@@ -109,6 +110,14 @@ class PlantFacts:
         """What the evidence of a reel lacked in a judgement that may not be the newest."""
         rows = self.store.ask("questions/lacks_of_assessment", assessment_id=assessment_id)
         return lacking_of(by_reel(rows).get(reel_id, ()))
+
+    def product_as_judged(self, assessment_id: int) -> str:
+        """What a judgement took its run's wire for."""
+        if assessment_id not in self._products:
+            rows = self.store.ask("questions/product_of_assessment", assessment_id=assessment_id)
+            parts = [rows[0][name] for name in ("construction", "size", "conductor", "metal")] if rows else []
+            self._products[assessment_id] = ", ".join(parts)
+        return self._products[assessment_id]
 
     def end_unsure_m(self, assessment_id: int) -> Mapping[str, float]:
         """How well the ends of a judgement's reels are known [m], of those that an accumulator leaves unsure."""

@@ -112,7 +112,17 @@ class ReelFold:
         if (said.fails or said.contradicts or said.doubts) and not 0 < said.last_entry < made:
             return False
         decide = max(act.version for act in acts if act.kind == "decide")
-        return not self._new_since(self.decided.seen_in[subject, decide])
+        seen = self.decided.seen_in[subject, decide]
+        return not self._new_since(seen) and self._was_another(seen) is None
+
+    def _was_another(self, assessment_id: int) -> Message | None:
+        """What is said of wire that was let go as another product than its run sheet names now; None for the same."""
+        if assessment_id == self.row["assessment_id"]:
+            return None
+        then, now = (
+            self.book.shelf.product_as_judged(one) for one in (assessment_id, self.row["assessment_id"])
+        )
+        return None if then == now else message(Stands.OTHER_PRODUCT, then=then, now=now)
 
     def _new_since(self, assessment_id: int) -> bool:
         """Whether the newest judgement says more against the reel, findings left out, than an earlier one did.
@@ -142,6 +152,10 @@ class ReelFold:
         said += [Against(one.told) for one in self.holds]
         if self.is_let_go:
             return tuple(dict.fromkeys(said))
+        if self.state.standing == "closed" and self.state.disposition in LETS_GO:
+            decide = max(act.version for act in self.acts if act.kind == "decide")
+            another = self._was_another(self.decided.seen_in[self.name, decide])
+            said += [Against(another)] if another else []
         said += [Against(one) for one in self.samples.against]
         done = {name for name, state in self.holding.items() if state.standing == "closed"}
         seen = {one["finding_id"] for one in self.findings}

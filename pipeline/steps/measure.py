@@ -39,6 +39,7 @@ from pipeline.steps.frozen_ring import (
     together_told,
 )
 from pipeline.steps.instrument_channels import as_logged, instruments_that_read
+from pipeline.steps.pieced_log import pieced_told
 from pipeline.steps.place import Placed
 from pipeline.steps.ring_checks import check_ring
 from pipeline.steps.sight import (
@@ -203,8 +204,10 @@ def measure_run(
     seen |= conductor_seen(sight)
     lone = lone_side(sight, seen.get("diameter_mm"))
     frozen = frozen_rows(frame, placed.placement, line, half, read is not None)
+    pieced = pieced_told(readings, flagged, placed.placement)
     if unknown is None:
-        seen |= walls_seen(sight, covering, uncertainty, conductor, lone | frozen | ring.unsmooth)
+        unread = lone | frozen | ring.unsmooth | bool(pieced)
+        seen |= walls_seen(sight, covering, uncertainty, conductor, unread)
     spark, exposure = spark_seen(sight, spark_test or SparkTest())
     seen |= spark
     known = {
@@ -216,6 +219,7 @@ def measure_run(
         refused |= {name: few for name in ("thinnest_wall_mm", "concentricity_pct") if name not in refused}
     gauge = line.instrument("wall gauge")
     told_of_data = (
+        *pieced,
         *ring.told,
         *quiet_told(quiet),
         *together_told(apart, gauge),

@@ -130,3 +130,25 @@ def test_two_sheets_of_one_run_are_refused_together(tmp_path: Path) -> None:
     sheets = f"{tmp_path}/runs/R-A/run.toml, {copy}/run.toml"
     told = f"run R-A: 2 run sheets are about it: {sheets}. None of them was loaded. "
     assert refused == [told + "Keep the one that is right, or give each run a number of its own."]
+
+
+def test_what_was_let_go_as_another_product_is_decided_anew(tmp_path: Path) -> None:
+    """The run sheet's product is corrected after a release: nobody let this wire go as what it is."""
+    put(tmp_path / "one", "R-A", "X-", "", "2026-06-09")
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, tmp_path / "one")
+        assert released(store, "X-1") and released(store, "X-2") and shipped(store, "X-2")
+        for name in ("run.toml", "plant.toml"):
+            text = (tmp_path / "one" / "R-A" / name).read_text().replace('"XHHW-2"', '"XHHW"')
+            (tmp_path / "one" / "R-A" / name).write_text(text)
+        judged(store, tmp_path / "one")
+        now = standing_of(store, "X-1")
+        assert (now.code, now.may_leave) == ("held", False)
+        assert "It was let go as XHHW-2, 12 AWG, solid, copper, and the run sheet now says XHHW, " in plain(
+            now.headline
+        )
+        assert not shipped(store, "X-1")
+        assert standing_of(store, "X-2").code == "held since it left"
+        assert standing_of(store, "X-3").code == "releasable"
+        act_on(store, "X-1", "reopen", WHO, "another product")
+        assert released(store, "X-1") and shipped(store, "X-1")
