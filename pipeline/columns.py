@@ -73,13 +73,6 @@ FLAGGED: tuple[Column, ...] = (
     Column("flag", "", "Code of the reason (pipeline.flags)."),
 )
 
-SET_ASIDE: tuple[Column, ...] = (
-    Column("file_no", "", "Number of the log file in the run."),
-    Column("line", "", "Line of that file."),
-    Column("reason", "", "Why the line was set aside, as a sentence."),
-    Column("text", "", "The line as it stands in the file, cut at 500 characters."),
-)
-
 EVENTS: tuple[Column, ...] = (
     Column("event", "", "Number of the event in the run, in the order of the wire."),
     Column("file_no", "", "Number of the log file in the run."),

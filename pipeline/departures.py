@@ -1,4 +1,4 @@
-"""Do values depart from normal, or repeat their neighbours, by more than chance and by enough to matter?"""
+"""Do values depart from normal, repeat their neighbors or, as counts, scatter by more than chance and enough to matter?"""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from scipy import stats
 from pipeline.assumed import Assumed
 from pipeline.messages import message
 from pipeline.notes import Note
-from pipeline.results import Assumption
+from pipeline.results import Assumption, Refused, Result
 
 # Departures that matter to an index (chosen here), and most values the test of normality takes.
 SKEWNESS, EXCESS_KURTOSIS = 0.5, 1.0
@@ -64,3 +64,26 @@ def apart_from_neighbours(values: NDArray[np.float64]) -> Assumption:
     # A sample's own mean pulls its correlation down by 1/n.
     held = lag_one + 1.0 / n <= 1.645 / math.sqrt(n)
     return Assumption(name, held, message(Note.LAG_ONE_OF_PAIRS, lag_one=lag_one, n=n))
+
+
+def scatter_of_faults(dispersion: Result | Refused | None) -> tuple[Assumption, float, float]:
+    """Whether faults fall independently, the factor on the variance (1 or more), the freedom it is known with.
+
+    Args:
+        dispersion: the index of dispersion of the counts, as `dispersion_of_counts` gives it; None for not checked.
+    """
+    name = message(Assumed.FAULTS_INDEPENDENT)
+    if not isinstance(dispersion, Result):
+        why = message(Note.NOT_CHECKED) if dispersion is None else dispersion.reason
+        return Assumption(name, None, why), 1.0, math.inf
+    phi, p_value = max(dispersion.estimate, 1.0), dispersion.details["p_value"]
+    told = message(
+        Note.VARIANCE_OF_COUNTS,
+        dispersion=dispersion.estimate,
+        items=int(dispersion.details["items"]),
+        p_value=p_value,
+    )
+    held = p_value >= 0.05
+    then = None if held else message(Note.THEN_INTERVAL_WIDENED, factor=math.sqrt(phi))
+    freedom = max(dispersion.details["freedom"], 1.0) if phi > 1.0 else math.inf
+    return Assumption(name, held, told, then), phi, freedom

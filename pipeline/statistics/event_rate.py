@@ -12,14 +12,14 @@ import math
 from scipy import stats
 
 from pipeline.arguments import checked
-from pipeline.assumed import Assumed
+from pipeline.departures import scatter_of_faults
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.results import Assumption, Refused, Result
+from pipeline.results import Refused, Result
 from pipeline.samples import share
 
 QUESTION = asks(Quantity.FAULT_RATE)
@@ -70,7 +70,7 @@ def event_rate(
         )
     km = known_m / 1000.0
     alpha = 1.0 - confidence
-    scatter, phi, freedom = _scatter(dispersion)
+    scatter, phi, freedom = scatter_of_faults(dispersion)
     worth = count / phi
     tail, one_tail = (_farther(one, freedom) for one in (alpha / 2, alpha))
     high = float(stats.chi2.isf(tail, 2 * worth + 2) / 2 / km) * phi
@@ -91,25 +91,6 @@ def event_rate(
         warnings=_zero_warning(known_m, one_sided, confidence) if count == 0 else (),
         details={"upper_one_sided_per_km": one_sided, "dispersion": phi},
     )
-
-
-def _scatter(dispersion: Result | Refused | None) -> tuple[Assumption, float, float]:
-    """Whether faults fall independently, the factor on the variance (1 or more), the freedom it is known with."""
-    name = message(Assumed.FAULTS_INDEPENDENT)
-    if not isinstance(dispersion, Result):
-        why = message(Note.NOT_CHECKED) if dispersion is None else dispersion.reason
-        return Assumption(name, None, why), 1.0, math.inf
-    phi, p_value = max(dispersion.estimate, 1.0), dispersion.details["p_value"]
-    told = message(
-        Note.VARIANCE_OF_COUNTS,
-        dispersion=dispersion.estimate,
-        items=int(dispersion.details["items"]),
-        p_value=p_value,
-    )
-    held = p_value >= 0.05
-    then = None if held else message(Note.THEN_INTERVAL_WIDENED, factor=math.sqrt(phi))
-    freedom = max(dispersion.details["freedom"], 1.0) if phi > 1.0 else math.inf
-    return Assumption(name, held, told, then), phi, freedom
 
 
 def _farther(tail: float, freedom: float) -> float:

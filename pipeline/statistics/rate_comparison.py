@@ -15,14 +15,14 @@ from numpy.typing import NDArray
 from scipy import optimize, stats
 
 from pipeline.arguments import checked
-from pipeline.assumed import Assumed
+from pipeline.departures import scatter_of_faults
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.results import Assumption, Refused, Result
+from pipeline.results import Refused, Result
 from pipeline.samples import counts, positive, share
 
 RateTest = Literal["mid-p", "E-test", "conditional exact"]
@@ -83,7 +83,7 @@ def compare_rates(
             reason=message(Reason.NO_FAULT_ON_EITHER),
             n=0,
         )
-    scatter, phi, freedom = _scatter(dispersion)
+    scatter, phi, freedom = scatter_of_faults(dispersion)
     if phi > 1.0:
         wide = 1.0 - 2.0 * float(stats.norm.sf(stats.t.isf((1.0 - confidence) / 2.0, freedom)))
         exact = half = _exact_ratio(n1 / phi, n2 / phi, e1, e2, wide)
@@ -108,25 +108,6 @@ def compare_rates(
         warnings=_marginal(p_value, exact, confidence),
         details={"p_value": p_value, "mid_p_low": half.low, "mid_p_high": half.high, "dispersion": phi},
     )
-
-
-def _scatter(dispersion: Result | Refused | None) -> tuple[Assumption, float, float]:
-    """Whether faults fall independently, the factor on the variance (1 or more), the freedom it is known with."""
-    name = message(Assumed.FAULTS_INDEPENDENT)
-    if not isinstance(dispersion, Result):
-        why = message(Note.NOT_CHECKED) if dispersion is None else dispersion.reason
-        return Assumption(name, None, why), 1.0, math.inf
-    phi, p_value = max(dispersion.estimate, 1.0), dispersion.details["p_value"]
-    told = message(
-        Note.VARIANCE_OF_COUNTS,
-        dispersion=dispersion.estimate,
-        items=int(dispersion.details["items"]),
-        p_value=p_value,
-    )
-    held = p_value >= 0.05
-    then = None if held else message(Note.THEN_INTERVAL_WIDENED, factor=math.sqrt(phi))
-    freedom = max(dispersion.details["freedom"], 1.0) if phi > 1.0 else math.inf
-    return Assumption(name, held, told, then), phi, freedom
 
 
 def _p_of_scattered(n1: int, n2: int, e1: float, e2: float, phi: float, freedom: float) -> float:
