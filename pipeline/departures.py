@@ -1,4 +1,4 @@
-"""Do values depart from normal, repeat their neighbors or, as counts, scatter by more than chance and enough to matter?"""
+"""Do values depart from normal, repeat their neighbors or, as counts, scatter by more than chance allows?"""
 
 from __future__ import annotations
 
