@@ -159,6 +159,10 @@ def _acts(one: ProductTuning) -> tuple[TuningAct, ...]:
 def _wall_itself(one: ProductTuning, target: Target) -> TuningAct:
     """What to do about the wall as it is set."""
     now, aim = target.today.estimate, target.advised_mm
+    failed = one.tuning.failed
+    if failed is not None and target.overwall.high >= 0.0:
+        told = message(Tuned.LEAVE_FAILED, bad=failed.bad, reels=failed.reels)
+        return TuningAct("the wall left as it is", None, None, None, told)
     if target.overwall.low > 0.0 and now > aim:
         worth = giveaway(now, aim, one.conductor_mm, one.price)
         told = message(Tuned.LOWER_WALL, now=um(now), aim=um(aim))

@@ -5,7 +5,7 @@ The record of the overwall page: what is above the requirements, what it is spen
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from dashboards.fillers.rows import stamp_of
@@ -18,6 +18,7 @@ from pipeline.tuned import Tuned
 from pipeline.tuning.giveaway import giveaway
 from pipeline.tuning.requirement_rules import AVERAGE
 from pipeline.tuning.target import RuleTarget, Target
+from pipeline.tuning.what_if import WhatIf
 
 if TYPE_CHECKING:
     from dashboards.fillers.run_book import RunBook
@@ -33,6 +34,17 @@ PARTS = (
 )
 
 OF_MONEY = (Tuned.MONEY_SHARED, Tuned.MONEY_FOR, Tuned.NO_PRICE)
+
+
+ABOVE = "above the target"
+# The remedy that takes each part away.
+MENDS: Mapping[str, str] = {
+    Tuned.IF_ONE_LEVEL: "mean",
+    Tuned.IF_NO_DRIFT: "slow_drift",
+    Tuned.IF_NO_PERIOD: "periodic",
+    Tuned.IF_NO_SWING: "periodic",
+    Tuned.IF_NO_HUNTING: "periodic",
+}
 
 
 def overwall_review(plant: Plant, lines: Sequence[LineOnFile], books: list[RunBook]) -> OverwallReview:
@@ -96,7 +108,8 @@ def _row(line: str, one: ProductTuning) -> OverwallRow:
 def _shares(one: ProductTuning, target: Target, rule: RuleTarget) -> tuple[WallShare, ...]:
     """The wall above the limit that binds, from the limit upward: offset, the spread's parts, and what is above.
 
-    The distance that the accepted risk asks for is shared out by the parts' variances.
+    Of the distance that the accepted risk asks for a part that can be mended takes what mending it is worth, as every
+    page says it; the rest is shared out by the other parts' variances.
     """
     spread = one.tuning.shares
     if spread is None:
@@ -109,22 +122,37 @@ def _shares(one: ProductTuning, target: Target, rule: RuleTarget) -> tuple[WallS
     )
     depth = target.result.estimate - limit - cost
     names = PARTS if rule.rule == AVERAGE else (("eccentricity", "a center that drifts"), *PARTS)
-    weights = {name: max(getattr(spread, name), 0.0) for name, _ in names}
+    mended = _mended(one)
+    rest = max(depth - sum(mended.values()), 0.0)
+    weights = {name: max(getattr(spread, name), 0.0) for name, _ in names if name not in mended}
     whole = sum(weights.values()) or 1.0
-    parts = [(words, depth * weights[name] / whole, "") for name, words in names]
+    parts = [
+        (words, mended[name] if name in mended else rest * weights[name] / whole, "") for name, words in names
+    ]
     if rule.rule != AVERAGE:
         parts.insert(0, ("offset of the center and lobes", cost, "The thin side must still meet the limit."))
     above = target.overwall.estimate
     if above > 0.0:
-        parts.append(("above the target", above, "No requirement needs it at the accepted risk."))
+        parts.append((ABOVE, above, "No requirement needs it at the accepted risk."))
     shares = []
-    top = limit
+    # Every part is priced from the target down, as mending it is.
+    aim = target.result.estimate
     for words, wall, sentence in parts:
-        worth = worth_of(giveaway(top + wall, top, one.conductor_mm, one.price))
+        high, low = (aim + wall, aim) if words == ABOVE else (aim, aim - wall)
+        worth = worth_of(giveaway(high, low, one.conductor_mm, one.price))
         if worth is not None:
             shares.append(WallShare(words, worth, sentence))
-        top += wall
     return tuple(shares)
+
+
+def _mended(one: ProductTuning) -> dict[str, float]:
+    """What mending each part of the spread is worth [mm of mean wall]."""
+    found: dict[str, float] = {}
+    for what in one.tuning.what_ifs:
+        part = MENDS.get(what.remedy.code) if isinstance(what, WhatIf) else None
+        if isinstance(what, WhatIf) and part is not None:
+            found[part] = found.get(part, 0.0) + max(what.saving_mm, 0.0)
+    return found
 
 
 def write_overwall_page(record: OverwallReview, site: Site) -> WrittenFile:

@@ -97,6 +97,8 @@ def _target(tuning: LineTuning) -> Iterator[Said]:
         high=um(result.high),
         advised=um(target.advised_mm),
     )
+    if tuning.failed is not None:
+        yield message(Tuned.LEAVE_FAILED, bad=tuning.failed.bad, reels=tuning.failed.reels)
     yield message(Tuned.HELD_UP, binding=target.binding)
     yield from _overwall(tuning, target)
     yield message(Tuned.STANDS_ON, reels=target.reels, runs=target.runs)

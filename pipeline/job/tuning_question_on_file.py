@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +18,7 @@ from pipeline.statistics.against_record import Observed
 from pipeline.tuned import Tuned
 from pipeline.tuning.before_after import ReelFact, reel_facts
 from pipeline.tuning.bolt_response import Adjustment
-from pipeline.tuning.giveaway import Price
+from pipeline.tuning.giveaway import Over, Price
 from pipeline.tuning.requirement_rules import AVERAGE, CONCENTRICITY, DIAMETER, POINT
 from pipeline.tuning.target import Risks
 from pipeline.tuning.tuning_question import PURGE_M, TuningQuestion
@@ -60,6 +61,9 @@ def question_of(
         covering_price = Price(
             product.covering.density.value, per_kg, price.km_per_month, price.currency, price.failed_reel
         )
+        stated = sheets[latest["run_id"]].covering
+        if stated is not None:
+            price = replace(price, over=Over(stated.mean_mm, product.covering.density.value, per_kg))
     turned, told = _bolts_turned(line, sheets)
     judged_by = (product, latest["shift_date"], plant.limit_rows, plant.certificate)
     return TuningQuestion(

@@ -22,6 +22,7 @@ from pipeline.length.line_length import lengths_of_rows, speed_from_length, whol
 from pipeline.length.steady_state import (
     DEFAULT_RULE,
     PHASE_NAMES,
+    STEADY,
     STOP,
     SteadyRule,
     phases_at_die,
@@ -69,6 +70,14 @@ class Placement:
     warnings: tuple[Message, ...] = ()
     added_m: Floats = field(default_factory=lambda: np.zeros(0))
     clock: ClockSteps | None = None
+
+    @cached_property
+    def steady_m(self) -> Floats:
+        """Stretches of steady wire in the order of the wire [m], a row each."""
+        steady = self.phases.filter(
+            (pl.col("phase") == PHASE_NAMES[STEADY]) & (pl.col("to_m") > pl.col("from_m"))
+        )
+        return steady.select("from_m", "to_m").to_numpy().astype(np.float64).reshape(-1, 2)
 
     @cached_property
     def _tiles(self) -> tuple[Floats, NDArray[np.uint8]]:

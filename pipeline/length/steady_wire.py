@@ -76,7 +76,7 @@ def steady_readings(placement: Placement, at_m: Floats, line: LineSheet) -> Mask
     Steady wire that is read while the line changes speed is read too densely, or too thinly, for statistics along it.
 
     Args:
-        placement: the run's placement, with the phases the wall had its say in.
+        placement: the run's placement, with the phases the wire had its say in.
         at_m: place on the wire of each reading [m].
         line: the line's sheet.
     """
@@ -90,7 +90,7 @@ def counted_readings(
     """True for readings that count in statistics.
 
     Args:
-        placement: the run's placement, with the phases the wall had its say in.
+        placement: the run's placement, with the phases the wire had its say in.
         at_m: place on the wire of each reading [m].
         line: the line's sheet.
         fit: True where the reading may judge the wire.

@@ -20,6 +20,8 @@ from pipeline.notes import Note
 from pipeline.results import Refused, Result
 from pipeline.samples import not_negative, positive
 
+# An alias whose seen period is less sure than this share of it fits almost anything: it is not blamed (chosen here).
+LOOSE = 0.05
 NOTHING_FITS = "no listed element fits"
 
 
@@ -177,6 +179,7 @@ def attribute(period_m: float, period_sd_m: float, table: Sequence[ExpectedLine]
         (abs(period_m - line.seen_period_m) / math.hypot(period_sd_m, line.seen_sd_m, 1e-300), line)
         for line in table
         if math.isfinite(line.seen_period_m)
+        and not (line.aliased and line.seen_sd_m > LOOSE * line.seen_period_m)
         and abs(period_m - line.seen_period_m) <= 2 * math.hypot(period_sd_m, line.seen_sd_m)
     ]
     fits = tuple(

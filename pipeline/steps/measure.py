@@ -196,9 +196,7 @@ def measure_run(
     uncertainty = measured_uncertainty(line, covering, noise_mm(noise, "wall gauge"), fewest_used(frame))
     unknown = insulation_unknown(line, covering, covered)
     sight = Sight(readings, flagged, placed.placement, line, frame, readings["row"].cast(pl.Int64).to_numpy())
-    told: tuple[Message, ...] = ()
-    if unknown is None:
-        sight, told = settled_row(sight)
+    sight, told = settled_row(sight, unknown is None)
     conductor = conductor_of(read, line, conductor_mm)
     seen = dict(diameters_seen(sight, uncertainty))
     seen |= conductor_seen(sight)

@@ -5,7 +5,7 @@ When had the wire settled, by its own readings? Start-up that outlasts the speed
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -18,9 +18,9 @@ from pipeline.length import intervals
 from pipeline.length.known_length import known_wire
 from pipeline.length.log_gaps import spacing_s
 from pipeline.length.placement import Placement
-from pipeline.length.settling import phases_with_settling, settled_at_m
+from pipeline.length.settling import SettlingTrace, held_speeds, phases_with_settling, settled
 from pipeline.length.spark_exposure import SparkExposure, spark_exposure
-from pipeline.length.steady_state import DEFAULT_RULE, PHASE_NAMES, STEADY
+from pipeline.length.steady_state import DEFAULT_RULE
 from pipeline.length.steady_wire import read_first, steady_readings
 from pipeline.messages import Message, Place, message
 from pipeline.results import Refused
@@ -39,42 +39,25 @@ from pipeline.trust.uncertainty import Uncertainty
 from pipeline.wall.two_layers import insulation_between
 from pipeline.warned import Warned
 
-# A wall that still moves after this many of the line's settling times drifts; that is no start-up, and leaving
-# it out of the statistics would flatter them (chosen here).
-MOST_SETTLING_TIMES = 3.0
-
 
 def settled_placement(
-    placement: Placement, at_m: Floats, mean_wall_mm: Floats
+    placement: Placement, traces: Sequence[SettlingTrace]
 ) -> tuple[Placement, tuple[Message, ...]]:
     """The placement with wire that had not settled by its own readings taken out of the steady wire.
 
     Args:
         placement: the run's placement, phases by speed.
-        at_m: place of each wall reading [m].
-        mean_wall_mm: mean wall [mm]; NaN where it may not be used.
+        traces: wall, centre and diameter along the wire.
 
     Returns:
-        The placement with its phases, and what to say of each stretch that settled late. A stretch that does
-        not settle within three of the line's settling times stays steady: its level wanders.
+        The placement with its phases, and what to say of each stretch that settled later than the speed tells.
     """
-    speed = placement.readings["speed_m_s"].to_numpy()
-    front = placement.readings["front_m"].to_numpy()
-    values = mean_wall_mm.copy()
-    told: list[Message] = []
-    for one in placement.phases.to_dicts():
-        low, high = float(one["from_m"]), float(one["to_m"])
-        if one["phase"] != PHASE_NAMES[STEADY]:
-            continue
-        settled = settled_at_m(at_m, mean_wall_mm, low, high)
-        if settled <= low:
-            continue
-        usual = float(np.median(speed[(front >= low) & (front <= high)]))
-        if settled - low > MOST_SETTLING_TIMES * DEFAULT_RULE.settle_s * usual:
-            values[(at_m >= low) & (at_m < high)] = np.nan
-        else:
-            told.append(message(Warned.SETTLED_LATE, steady=Place(low), settled=Place(settled)))
-    return replace(placement, phases=phases_with_settling(placement, at_m, values)), tuple(told)
+    told = []
+    for reached, rule, to in held_speeds(placement.phases):
+        begins = settled(traces, reached, to)
+        if begins is not None and begins > rule:
+            told.append(message(Warned.SETTLED_LATE, steady=Place(reached), settled=Place(begins)))
+    return replace(placement, phases=phases_with_settling(placement, traces)), tuple(told)
 
 
 Floats = NDArray[np.float64]
@@ -181,14 +164,25 @@ class Sight:
         )
 
 
-def settled_row(sight: Sight) -> tuple[Sight, tuple[Message, ...]]:
-    """The wall gauge's own word on when the wire had settled, taken into the phases."""
-    gauge = sight.line.instrument("wall gauge")
-    if gauge is None:
-        return sight, ()
-    wall = _seen("mean_wall_mm", gauge, sight, channels_of(gauge), 0.0)
-    values = np.where(wall.fit_for_statistics, wall.value, np.nan)
-    placement, told = settled_placement(sight.placement, wall.at_m, values)
+def settled_row(sight: Sight, walls: bool) -> tuple[Sight, tuple[Message, ...]]:
+    """The gauges' own word on when the wire had settled, taken into the phases.
+
+    Args:
+        sight: what is needed to see the wire.
+        walls: whether the wall is known; the diameter has its say in any case.
+    """
+    gauge, cold = sight.line.instrument("wall gauge"), sight.line.instrument("cold diameter gauge")
+    traces = []
+    if walls and gauge is not None:
+        wall = _seen("mean_wall_mm", gauge, sight, channels_of(gauge), 0.0)
+        for name in ("mean_wall_mm", "ecc_cos_mm", "ecc_sin_mm"):
+            values = sight.frame[name].cast(pl.Float64).to_numpy()
+            values = np.where(wall.fit_for_statistics, values, np.nan)
+            traces.append(SettlingTrace(wall.at_m, values, centre=name != "mean_wall_mm"))
+    if cold is not None:
+        over = _seen("diameter_mm", cold, sight, channels_of(cold), 0.0)
+        traces.append(SettlingTrace(over.at_m, np.where(over.fit_for_statistics, over.value, np.nan)))
+    placement, told = settled_placement(sight.placement, traces)
     return replace(sight, placement=placement), told
 
 

@@ -20,7 +20,7 @@ from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused
 from pipeline.tuned import Tuned
-from pipeline.tuning.start_up import Start
+from pipeline.tuning.start_up import BY_RULE, Start
 
 Floats = NDArray[np.float64]
 
@@ -98,7 +98,9 @@ def good_starts(starts: Sequence[Start], level: float = 0.05, seed: int = 1) -> 
     Going together is not causing; try it on the next starts. Starts that differ by less than settling is known to count
     as equal. Source: S. Holm, Scand. J. Statist. 6 (1979), 65-70.
     """
-    over = [one for one in starts if math.isfinite(one.scrap_m)]
+    ended = [one for one in starts if math.isfinite(one.scrap_m)]
+    over = [one for one in ended if one.held_by != BY_RULE]
+    by_rule = (message(Tuned.STARTS_BY_RULE, n=len(ended) - len(over)),) if len(over) < len(ended) else ()
     if len(over) < FEWEST_STARTS:
         reason = message(Tuned.FEW_STARTS, n=len(over), fewest=FEWEST_STARTS)
         return Refused(QUESTION, METHOD, reason, len(over))
@@ -119,7 +121,7 @@ def good_starts(starts: Sequence[Start], level: float = 0.05, seed: int = 1) -> 
         float(np.median(scrap)),
         third,
         float(scrap.mean()) - third,
-        _told(common, len(ordered), scrap, third),
+        (*_told(common, len(ordered), scrap, third), *by_rule),
     )
 
 
@@ -140,7 +142,8 @@ def _looked_at(name: str, starts: Sequence[Start], seed: int) -> _Looked | None:
     if len(known) < FEWEST_STARTS:
         return None
     # What settling cannot tell apart is one rank.
-    ranks = stats.rankdata(np.round([one.scrap_m / SETTLED_BLOCK_M for one in known]))
+    scrap = np.array([one.scrap_m for one in known])
+    ranks = stats.rankdata(np.round((scrap - scrap.min()) / SETTLED_BLOCK_M))
     ranks -= ranks.mean()
     square = max(float(ranks @ ranks), 1e-12)
     orders = np.random.default_rng(seed).permuted(np.tile(np.arange(len(known)), (PERMUTATIONS, 1)), axis=1)

@@ -59,6 +59,7 @@ class LineRun:
         diameter_at_m: place on the wire of the spot the cold diameter gauge saw [m].
         diameter_mm: overall diameter [mm].
         diameter_counts: True where the diameter counts in statistics.
+        steady_m: stretches of steady wire in the order of the wire [m], a row each (`Placement.steady_m`).
         reels: the reels on the wire.
         reading_s: time between two readings of the wall gauge [s].
         left_out_m: stretches of wire left out because their cause is known and will not recur [m], a row each.
@@ -82,6 +83,7 @@ class LineRun:
     diameter_at_m: Floats
     diameter_mm: Floats
     diameter_counts: Mask
+    steady_m: Floats
     reels: tuple[PlacedReel, ...]
     reading_s: float
     left_out_m: Floats
@@ -176,6 +178,7 @@ def line_run(
             columns["diameter_mm"],
             ("diameter_x_mm", "diameter_y_mm"),
         ),
+        steady_m=placement.steady_m,
         reels=reels,
         reading_s=gauge.interval_s if gauge is not None else float(np.median(np.diff(placement.seconds))),
         left_out_m=out,

@@ -30,6 +30,7 @@ from pipeline.tuning.needed_mean import Unknowns
 from pipeline.tuning.own_variation import SetApart, set_apart, split_found, without_a_target
 from pipeline.tuning.periods import LinePeriod, periods_of_line, periods_of_run
 from pipeline.tuning.reel_wall import ReelWall, reel_walls
+from pipeline.tuning.requirement_rules import AVERAGE, CONCENTRICITY, POINT
 from pipeline.tuning.response import SettingAnswer, answer_to, at_the_die
 from pipeline.tuning.setting_steps import steps_in_log
 from pipeline.tuning.settings import SettingAdvice, ways_to_target
@@ -82,6 +83,7 @@ class LineTuning:
         before_after: figures before and after the change asked about.
         noise_mm: noise of one wall sensor, as used or measured on standing wire [mm]; None if not known.
         warnings: what to read beside all of it.
+        failed: reels on file found bad for their wall, beside which no less wall is advised; None where none was.
     """
 
     line_id: str
@@ -110,6 +112,7 @@ class LineTuning:
     before_after: tuple[BeforeAfter | Refused, ...]
     noise_mm: float | None
     warnings: tuple[Message, ...]
+    failed: Observed | None
 
 
 def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning:
@@ -136,11 +139,12 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
     every = len(reels)
     target, apart, reels = _target(reels, asked, unknowns, sensors)
     target = borne_out(target, asked.observed)
+    failed = failed_reels(asked.observed)
     if isinstance(target, Refused) and apart is not None:
         apart = without_a_target(apart, target, every)
     found = [periods_of_run(one, asked.line) for one in ordered]
     periods = periods_of_line(found)
-    lengths = [one.period_m for one in periods if one.channel == "mean wall"]
+    swings = [one for one in periods if one.channel == "mean wall"]
     what_ifs: tuple[WhatIf | Refused, ...] = ()
     if isinstance(target, Target):
         what_ifs = tuple(
@@ -149,7 +153,7 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
                 sensors=sensors, seed=asked.seed,
             )
             for name, change in remedies(
-                reels, lengths, asked.found_m if apart is not None and apart.kept else None
+                reels, swings, asked.found_m if apart is not None and apart.kept else None
             ).items()
         )  # fmt: skip
     centring = {one.run_id: _centring(one, asked, noise, sensors) for one in ordered}
@@ -166,14 +170,14 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
         what_ifs,
         target_loss(target, asked.price, conductor) if isinstance(target, Target) else None,
         _covering(asked, target, conductor),
-        spread_shares(reels, lengths, noise, sensors) if reels else None,
+        spread_shares(reels, swings, noise, sensors) if reels else None,
         centring,
         _centring_now(centring[latest.run_id], asked, bolts, what_ifs),
         bolts,
         periods,
         tuple({(one.element, one.harmonic): one for run in found for one in run.hidden}.values()),
         _draws(asked, latest, target, conductor),
-        _settings(latest, target, asked),
+        _settings(latest, target, asked, failed),
         _answers(ordered, asked),
         outputs,
         gauge_check({name: one for name, one in outputs.items() if isinstance(one, SpecificOutput)}),
@@ -182,7 +186,23 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
         _before_after(ordered, asked),
         noise,
         told,
+        failed,
     )
+
+
+def failed_reels(observed: Mapping[tuple[str, float], Observed]) -> Observed | None:
+    """The record of the wall's requirement by which most reels on file were found bad; None where none was.
+
+    Beside such reels no less wall is advised, whatever the target.
+
+    Args:
+        observed: reels on file found bad, by requirement and limit.
+    """
+    of_wall = [
+        one for (requirement, _), one in observed.items() if requirement in (AVERAGE, POINT, CONCENTRICITY)
+    ]
+    worst = max(of_wall, key=lambda one: one.bad, default=None)
+    return worst if worst is not None and worst.bad > 0 else None
 
 
 def _target(
@@ -350,15 +370,20 @@ def _same_product(tooling: Tooling, product: str) -> bool:
     return product.startswith(f"{tooling.construction} {tooling.size}")
 
 
-def _settings(run: LineRun, target: Target | Refused, asked: TuningQuestion) -> tuple[SettingAdvice, ...]:
-    """Ways to the advised target; none where today's wall lies between the target and what is advised."""
+def _settings(
+    run: LineRun, target: Target | Refused, asked: TuningQuestion, failed: Observed | None
+) -> tuple[SettingAdvice, ...]:
+    """Ways to the advised target; none where today's wall lies between the target and what is advised.
+
+    None to less wall either, beside reels that failed.
+    """
     if isinstance(target, Refused) or not run.wall_counts.any():
         return ()
     now = float(run.mean_mm[run.wall_counts].mean())
     wanted = target.advised_mm
     if target.ceiling_mm is not None and target.ceiling_mm < wanted:
         return ()
-    if target.result.estimate <= now <= wanted:
+    if target.result.estimate <= now <= wanted or (failed is not None and wanted < now):
         return ()
     steady = {name: float(np.nanmedian(one[run.wall_counts])) for name, one in run.machine.items()}
     return ways_to_target(
@@ -370,6 +395,7 @@ def _settings(run: LineRun, target: Target | Refused, asked: TuningQuestion) -> 
         steady.get("melt_pressure_bar"),
         asked.line.ceilings,
         asked.melt_exponent,
+        covering_mm=None if asked.covering is None else asked.covering.mean_mm,
     )
 
 

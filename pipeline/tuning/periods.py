@@ -38,6 +38,8 @@ Floats = NDArray[np.float64]
 
 WORTH_SEEING = 0.3  # an element whose swing the gauge's window leaves less of is told as hidden (chosen here)
 SAME_PERIOD = 0.01  # periods of two runs within this share are one (chosen here)
+SAME_AT_MOST = 0.1  # the most that two periods may differ by, however unsure they are (chosen here)
+SAME_HUNTING = 1.5  # times by which two swings that keep no step may differ and be one (chosen here)
 SURE_AMPLITUDE = 4.0  # standard errors an amplitude must have where the readings stand (chosen here)
 SPEED_VARIED = 0.05  # relative range of speed above which length and time can be told apart (chosen here)
 HARMONICS = 3
@@ -65,6 +67,8 @@ class RepeatedSwing:
         words: the attribution.
         speed_m_s: line speed of the stretch it was found in [m/s].
         p_value: chance of such a swing without a period, over all periods looked at.
+        alias_of_m: the true length of the element's turn or part of one [m] where the readings stand too far apart to
+            show it; 0 where they do not, or no element is named.
     """
 
     run_id: str
@@ -82,6 +86,7 @@ class RepeatedSwing:
     words: Message
     speed_m_s: float
     p_value: float
+    alias_of_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +121,8 @@ class LinePeriod:
             where no change of speed tells.
         runs_with: runs that show it.
         runs_looked_at: runs in which it would have been seen.
+        by_run: run, period [m] and line speed [m/s] of each stretch that shows it.
+        alias_of_m: the true length of a turn [m] where the readings stand too far apart to show it; else 0.
     """
 
     channel: str
@@ -129,6 +136,8 @@ class LinePeriod:
     locked_to: str
     runs_with: tuple[str, ...]
     runs_looked_at: int
+    by_run: tuple[tuple[str, float, float], ...]
+    alias_of_m: float
 
 
 def elements_of(line: LineSheet, speed_m_s: float) -> tuple[TurningElement, ...]:
@@ -241,6 +250,7 @@ def _swings(
         blame = attribute(one.estimate, one.details["period_sd_m"], table)
         # What does not keep its step at one speed turns nowhere, whatever length it fits.
         hunts = one.details["coherence"] < STEADY
+        named = not hunts and bool(blame.fits) and blame.element == blame.fits[0].element
         passed = abs(float(np.sinc(window_m / one.estimate)))
         amplitude, spread = fit.amplitude, 1.96 * noise
         kept.append(
@@ -256,12 +266,11 @@ def _swings(
                 1000.0 * amplitude / max(passed, 0.05),
                 amplitude**2 / 2.0 / float(np.var(value_mm)),
                 LOSES_STEP if hunts else blame.element,
-                0
-                if hunts or not blame.fits or blame.element != blame.fits[0].element
-                else blame.fits[0].harmonic,
+                blame.fits[0].harmonic if named else 0,
                 WANDERS if hunts else blame.words,
                 speed_m_s,
                 one.details["p_value"],
+                blame.fits[0].true_period_m if named and blame.fits[0].aliased else 0.0,
             )
         )
     return kept
@@ -301,9 +310,12 @@ def _same(first: RepeatedSwing, other: RepeatedSwing) -> bool:
     if first.harmonic and other.harmonic:
         return (first.element, first.harmonic) == (other.element, other.harmonic)
     ratio = first.period_m / other.period_m
-    return (
-        abs(ratio - 1.0) <= SAME_PERIOD or abs(ratio * other.speed_m_s / first.speed_m_s - 1.0) <= SAME_PERIOD
-    )
+    in_time = ratio * other.speed_m_s / first.speed_m_s
+    if first.element == other.element == LOSES_STEP:
+        return any(1.0 / SAME_HUNTING <= one <= SAME_HUNTING for one in (ratio, in_time))
+    unsure = math.hypot(*(one.period_high_m / one.period_low_m - 1.0 for one in (first, other))) / 2.0
+    same = SAME_PERIOD if first.harmonic or other.harmonic else max(SAME_PERIOD, min(unsure, SAME_AT_MOST))
+    return any(abs(one - 1.0) <= same for one in (ratio, in_time))
 
 
 def _locked_to(group: list[RepeatedSwing]) -> str:
@@ -330,6 +342,8 @@ def _together(group: list[RepeatedSwing], looked_at: int) -> LinePeriod:
         _locked_to(group),
         tuple(dict.fromkeys(one.run_id for one in group)),
         looked_at,
+        tuple((one.run_id, one.period_m, one.speed_m_s) for one in group),
+        best.alias_of_m,
     )
 
 
@@ -343,7 +357,8 @@ def advice_on_period(found: LinePeriod) -> Message:
         what = message(Tuned.SWING_TOO_SMALL)
     elif found.harmonic:
         times = message(Tuned.SO_MANY_TIMES, n=found.harmonic) if found.harmonic > 1 else message(Tuned.ONCE)
-        what = message(Tuned.SWING_OF_ONE, times=times, element=found.element)
+        alias = {"true": Measure(found.alias_of_m, "m")} if found.alias_of_m else {}
+        what = message(Tuned.SWING_OF_ONE, times=times, element=found.element, **alias)
     else:
         unnamed = {NOTHING_FITS: Tuned.SWING_OF_NOTHING, LOSES_STEP: Tuned.SWING_HUNTS}
         what = message(unnamed.get(found.element, Tuned.SWING_OF_SEVERAL))

@@ -37,6 +37,7 @@ class ReelWall:
         length_m: length of the reel [m].
         step_m: wire between two readings [m].
         at_m: place of each wall reading on the wire [m].
+        made_s: when that wire was at the die, from the run's first row [s].
         mean_mm: mean wall [mm].
         cos_mm: first harmonic, cosine part [mm]; NaN where the line does not see it.
         sin_mm: first harmonic, sine part [mm].
@@ -50,6 +51,7 @@ class ReelWall:
     length_m: float
     step_m: float
     at_m: Floats
+    made_s: Floats
     mean_mm: Floats
     cos_mm: Floats
     sin_mm: Floats
@@ -96,6 +98,7 @@ def reel_walls(runs: Sequence[LineRun]) -> tuple[tuple[ReelWall, ...], tuple[Mes
     kept, told = [], []
     for run in runs:
         step = run.step_m
+        front = np.maximum.accumulate(run.die_m)
         for reel in run.reels:
             wall = _within(run.wall_at_m, run.wall_counts, reel.from_m, reel.to_m)
             over = _within(run.diameter_at_m, run.diameter_counts, reel.from_m, reel.to_m)
@@ -118,6 +121,7 @@ def reel_walls(runs: Sequence[LineRun]) -> tuple[tuple[ReelWall, ...], tuple[Mes
                     reel.length_m,
                     step,
                     run.wall_at_m[wall],
+                    np.interp(run.wall_at_m[wall], front, run.seconds),
                     run.mean_mm[wall],
                     run.cos_mm[wall],
                     run.sin_mm[wall],

@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from pipeline.messages import Measure, Message, message
+from pipeline.messages import Measure, Message, message, um
 from pipeline.samples import positive
 from pipeline.sheets.line_sheet import Ceilings
 from pipeline.tuned import Tuned
 from pipeline.tuning.giveaway import speed_for_wall
+from pipeline.wall.mass import insulation_area_mm2
 
 UNITS = {"line_speed_m_s": "m/s", "melt_pressure_bar": "bar", "melt_temperature_c": "degC"}
 
@@ -104,6 +105,7 @@ def ways_to_target(
     ceilings: Ceilings | None,
     exponent: float | None = None,
     valleys_mm2: float = 0.0,
+    covering_mm: float | None = None,
 ) -> tuple[SettingAdvice, ...]:
     """The ways to bring the mean wall to its target: by the line speed, or by the screw.
 
@@ -120,10 +122,17 @@ def ways_to_target(
         ceilings: the plant's ceilings.
         exponent: n of the melt's power law; None if the plant does not know it.
         valleys_mm2: area of strand valleys that plastic fills [mm2].
+        covering_mm: mean wall of the covering [mm]; None where there is none.
+
+    Another line speed changes the covering too: its own screw must follow, or its wall goes with 1/v.
     """
     by_speed = speed_for_wall(wall_mm, target_mm, conductor_mm, speed_m_s, valleys_mm2)
     speed = held_to_ceiling("line_speed_m_s", speed_m_s, by_speed, ceilings)
-    ways = [_advice(speed, ())]
+    ways = [
+        _advice(
+            speed, (), _covering_follows(target_mm, conductor_mm, by_speed / speed_m_s, wall_mm, covering_mm)
+        )
+    ]
     if screw_rpm is not None and screw_rpm > 0.0:
         ratio = speed_m_s / by_speed  # A2/A1
         screw = held_to_ceiling("screw_speed_rpm", screw_rpm, screw_rpm * ratio, ceilings)
@@ -136,7 +145,30 @@ def ways_to_target(
     return tuple(ways)
 
 
-def _advice(change: HeldSetting, follows: tuple[HeldSetting, ...]) -> SettingAdvice:
+def _covering_follows(
+    target_mm: float, conductor_mm: float, faster: float, wall_mm: float, covering_mm: float | None
+) -> tuple[Message, ...]:
+    """What another line speed does to the covering at the same screw, whose area goes with 1/v; nothing without one."""
+    if covering_mm is None:
+        return ()
+    under, then = (conductor_mm + 2.0 * wall for wall in (wall_mm, target_mm))
+    area = insulation_area_mm2(covering_mm, under)
+    left = math.sqrt((then / 2.0) ** 2 + area / faster / math.pi) - then / 2.0
+    same = insulation_area_mm2(covering_mm, then)
+    screw = 100.0 * (same * faster / area - 1.0)
+    return (
+        message(
+            Tuned.SPEED_THINS_COVERING if left < covering_mm else Tuned.SPEED_THICKENS_COVERING,
+            now=um(covering_mm),
+            then=um(left),
+            screw=Measure(screw, "%"),
+        ),
+    )
+
+
+def _advice(
+    change: HeldSetting, follows: tuple[HeldSetting, ...], besides: tuple[Message, ...] = ()
+) -> SettingAdvice:
     reaches = not change.stopped_by and not any(one.stopped_by for one in follows)
-    told = (change.told, *(one.told for one in follows), message(Tuned.SETTING_CAUTION))
+    told = (change.told, *(one.told for one in follows), *besides, message(Tuned.SETTING_CAUTION))
     return SettingAdvice(change, follows, reaches, told)

@@ -1,4 +1,8 @@
-"""How many metres does a start cost? The wire from the standing line on until it is steady, settled and in limits."""
+"""How many metres does a start cost? The wire from the standing line on until it is steady, settled and in limits.
+
+When the wire had settled is told by wall, centre and diameter, as for judging and capability. Time that those allow
+besides at a new speed is the program's and no scrap; where the wire cannot tell it stands in, and that is told.
+"""
 
 from __future__ import annotations
 
@@ -9,12 +13,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.length.settling import settled_at_m
-from pipeline.length.steady_state import STEADY, STOP
+from pipeline.length.settling import SettlingTrace
+from pipeline.length.settling import settled as settled_by_wire
+from pipeline.length.steady_state import SETTLE, STEADY, STOP
 from pipeline.tuning.line_run import LineRun
 
 Floats = NDArray[np.float64]
 
+SAME_M = 1e-6  # what a place keeps of itself through the store [m]
+BY_RULE = "time allowed"
 GOOD_FOR_M = 100.0  # wire that has to stay good before a start counts as over [m] (chosen here)
 
 
@@ -25,11 +32,12 @@ class Start:
     Args:
         run_id: the run.
         from_m: metre of wire at the die when the line started [m].
-        steady_m: wire made until the speed was steady [m]; NaN if it never was.
-        settled_m: wire made until the wall had settled [m]; NaN likewise.
+        steady_m: wire made until the speed was reached [m]; NaN if it never was.
+        settled_m: wire made until it had settled [m]; NaN likewise.
         good_m: wire made until it stayed within the limits [m]; NaN likewise.
         scrap_m: the greatest of them: wire lost to this start [m]; NaN where the run ended before it was over.
-        held_by: what the end of the start waited for: 'speed', 'settling', 'limits' or 'not over'.
+        held_by: what the end of the start waited for: 'speed', 'settling', 'limits', `BY_RULE` where the wire could not
+            tell when it had settled, or 'not over'.
         figures: circumstances as numbers, unit in the name.
         labels: circumstances as words.
     """
@@ -95,21 +103,31 @@ def _start(
     labels: Mapping[str, str],
 ) -> Start:
     front = np.maximum.accumulate(run.die_m)
-    steady_rows = np.flatnonzero((run.phase == STEADY) & (front >= from_m) & (front < to_m))
+    here = (front >= from_m) & (front < to_m)
+    held_rows = np.flatnonzero(np.isin(run.phase, (SETTLE, STEADY)) & here)
+    rule_rows = np.flatnonzero((run.phase == STEADY) & here)
     inside = np.isfinite(run.mean_mm) & (run.wall_at_m >= from_m) & (run.wall_at_m < to_m)
     order = np.argsort(run.wall_at_m[inside], kind="stable")
     at = run.wall_at_m[inside][order]
     mean, thinnest = run.mean_mm[inside][order], run.thinnest_mm[inside][order]
     nan = float("nan")
-    steady = float(front[steady_rows[0]]) - from_m if steady_rows.size else nan
-    settled = good = nan
-    if at.size:
-        settled = settled_at_m(at, mean, from_m, float(at[-1])) - from_m
-        good = _good_from(at, mean, thinnest, point_mm, average_mm) - from_m
+    steady = float(front[held_rows[0]]) - from_m if held_rows.size else nan
+    good = _good_from(at, mean, thinnest, point_mm, average_mm) - from_m if at.size else nan
+    begins = run.steady_m[(run.steady_m[:, 0] >= from_m) & (run.steady_m[:, 0] < to_m)]
+    by_wire, settled = False, nan
+    if begins.size and held_rows.size and at.size:
+        settled = float(begins[0, 0]) - from_m
+        by_wire = not rule_rows.size or settled + from_m > float(front[rule_rows[0]]) + SAME_M
+        if not by_wire:
+            told = settled_by_wire(settling_traces(run), float(front[held_rows[0]]), float(begins[0, 1]))
+            by_wire = told is not None
+            settled = settled if told is None else told - from_m
     waits = {"speed": steady, "settling": settled, "limits": good}
     over = all(math.isfinite(one) for one in waits.values())
     scrap = max(waits.values()) if over else nan
     held = max(waits, key=lambda name: waits[name]) if over else "not over"
+    if held == "settling" and not by_wire:
+        held = BY_RULE
     return Start(
         run.run_id,
         from_m,
@@ -118,8 +136,18 @@ def _start(
         good,
         scrap,
         held,
-        _figures(run, row, steady_rows, stood_s),
+        _figures(run, row, held_rows, stood_s),
         labels,
+    )
+
+
+def settling_traces(run: LineRun) -> tuple[SettlingTrace, ...]:
+    """What of a run shows when its wire had settled."""
+    return (
+        SettlingTrace(run.wall_at_m, run.mean_mm),
+        SettlingTrace(run.wall_at_m, run.cos_mm, centre=True),
+        SettlingTrace(run.wall_at_m, run.sin_mm, centre=True),
+        SettlingTrace(run.diameter_at_m, run.diameter_mm),
     )
 
 
@@ -140,10 +168,10 @@ def _good_from(
     return float(at_m[0]) if first == 0 else float(places[first])
 
 
-def _figures(run: LineRun, row: int, steady_rows: NDArray[np.int64], stood_s: float) -> dict[str, float]:
+def _figures(run: LineRun, row: int, held_rows: NDArray[np.int64], stood_s: float) -> dict[str, float]:
     """Circumstances of a start as numbers."""
     figures = {"stood_s": stood_s}
-    last = int(steady_rows[0]) if steady_rows.size else min(row + 600, run.seconds.size - 1)
+    last = int(held_rows[0]) if held_rows.size else min(row + 600, run.seconds.size - 1)
     figures["ramp_s"] = float(run.seconds[last] - run.seconds[row])
     for name, values in run.machine.items():
         if name == "line_speed_m_s":
@@ -151,6 +179,6 @@ def _figures(run: LineRun, row: int, steady_rows: NDArray[np.int64], stood_s: fl
         early = values[row : max(last, row + 1)]
         if np.isfinite(early).any():
             figures[f"{name} at the start"] = float(np.nanmean(early[: max(early.size // 4, 1)]))
-    if steady_rows.size:
-        figures["line_speed_m_s when steady"] = float(np.median(run.speed_m_s[steady_rows]))
+    if held_rows.size:
+        figures["line_speed_m_s when steady"] = float(np.median(run.speed_m_s[held_rows]))
     return {name: value for name, value in figures.items() if math.isfinite(value)}

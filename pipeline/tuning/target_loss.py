@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,12 +19,11 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.tuned import Tuned
-from pipeline.tuning.giveaway import Price
+from pipeline.tuning.giveaway import Price, giveaway
 from pipeline.tuning.loss import LeastLoss, least_loss_target, optimum_per_item
 from pipeline.tuning.needed_mean import Need
 from pipeline.tuning.requirement_rules import AVERAGE, POINT
 from pipeline.tuning.target import Target
-from pipeline.wall.mass import mass_per_um_g_km
 
 Floats = NDArray[np.float64]
 
@@ -58,7 +57,8 @@ class TargetLoss:
 def target_loss(target: Target, price: Price, conductor_mm: float) -> TargetLoss | Refused:
     """Mean wall at which plastic and failed reels together cost least, the reel as the unit.
 
-    c_m t + c_f E[P(reel fails at t)], the mean over the bootstrap draws of the target; c_m = dm/dt x price x reel.
+    c_m t + c_f E[P(reel fails at t)], the mean over the bootstrap draws of the target; c_m = dm/dt x price x reel,
+    a covering that shrinks with it counted.
 
     Args:
         target: the target, with what it stands on.
@@ -77,8 +77,13 @@ def target_loss(target: Target, price: Price, conductor_mm: float) -> TargetLoss
         reason = message(Reason.TARGET_WITHOUT_WALL_LIMITS)
         return Refused(question, method, reason, target.reels)
     reel_m = target.result.details["reel_m"]
-    per_um = mass_per_um_g_km(target.result.estimate, conductor_mm, price.density_g_cm3) / 1000.0
-    per_um *= price.per_kg * reel_m / 1000.0
+    worth = giveaway(
+        target.result.estimate + 0.0005,
+        target.result.estimate - 0.0005,
+        conductor_mm,
+        replace(price, km_per_month=1.0),
+    )
+    per_um = (worth.money_per_month or 0.0) * reel_m / 1000.0
     spread = max(math.hypot(one.level_sd, one.within_sd) for one in needs)
     low = target.result.estimate - 3.0 * spread
     high = max(target.result.high, target.result.estimate) + 6.0 * spread

@@ -13,13 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from pipeline.statistics.periodicity import fit_sinusoid
+from pipeline.tuning.periods import LinePeriod
 from pipeline.tuning.reel_wall import ReelWall
+from pipeline.tuning.swing_along import swings_along
 
 Floats = NDArray[np.float64]
 
 SLOW_M = 30.0  # drift is what is left after averaging over this length of wire [m] (chosen here)
-PERIOD_REACH = 0.005  # a period may differ by this share from one reel to the next: slip, speed (chosen here)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,14 +31,12 @@ class WallParts:
         slow: drift within the reel; its mean is 0.
         periodic: periods named beforehand.
         fast: what is left, the gauge's noise in it.
-        amplitudes: amplitude of each period on this reel [mm].
     """
 
     level: float
     slow: Floats
     periodic: Floats
     fast: Floats
-    amplitudes: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,35 +67,27 @@ class SpreadShares:
     reels: int
 
 
-def wall_parts(reel: ReelWall, periods_m: Sequence[float] = (), slow_m: float = SLOW_M) -> WallParts:
+def wall_parts(reel: ReelWall, periodic: Floats | float = 0.0, slow_m: float = SLOW_M) -> WallParts:
     """The mean wall of one reel taken apart.
 
     Args:
         reel: the reel.
-        periods_m: periods to take out [m], each fitted with its own amplitude and phase on this reel.
+        periodic: what swings periodically, at each reading (`swing_along`) [mm].
         slow_m: length over which the drift is averaged [m].
     """
-    level = float(reel.mean_mm.mean())
-    away = reel.mean_mm - level
+    swing = np.broadcast_to(np.asarray(periodic, dtype=np.float64), reel.mean_mm.shape)
+    steady = reel.mean_mm - swing
+    level = float(steady.mean())
+    away = steady - level
     width = max(round(slow_m / reel.step_m), 1)
     slow = ndimage.uniform_filter1d(away, min(width, away.size), mode="nearest")
     slow = slow - slow.mean()
-    rest = away - slow
-    periodic = np.zeros_like(rest)
-    amplitudes = []
-    for period in periods_m:
-        wave = 1.0 / period
-        fit = fit_sinusoid(reel.at_m, rest, wave * (1.0 - PERIOD_REACH), wave * (1.0 + PERIOD_REACH))
-        swing = fit.amplitude * np.sin(2.0 * np.pi * fit.frequency * reel.at_m + fit.phase)
-        periodic += swing
-        rest = rest - swing
-        amplitudes.append(fit.amplitude)
-    return WallParts(level, slow, periodic, rest, tuple(amplitudes))
+    return WallParts(level, slow, swing, away - slow)
 
 
 def spread_shares(
     reels: Sequence[ReelWall],
-    periods_m: Sequence[float] = (),
+    periods: Sequence[LinePeriod] = (),
     noise_mm: float | None = None,
     sensors: int = 1,
     slow_m: float = SLOW_M,
@@ -106,12 +96,13 @@ def spread_shares(
 
     Args:
         reels: reels of one product with a thinnest wall; on a diameter-only line the mean wall stands in for it.
-        periods_m: periods found [m].
+        periods: swings of the mean wall that were found.
         noise_mm: standard deviation of one wall sensor's noise [mm]; None if not known.
         sensors: wall sensors.
         slow_m: length over which the drift is averaged [m].
     """
-    parts = [wall_parts(one, periods_m, slow_m) for one in reels]
+    swings = swings_along(reels, periods)
+    parts = [wall_parts(one, swing, slow_m) for one, swing in zip(reels, swings, strict=True)]
     thin = np.concatenate([_thinnest(one) for one in reels])
     mean = np.concatenate([one.mean_mm for one in reels])
     columns = {

@@ -18,7 +18,9 @@ from pipeline.results import Refused
 from pipeline.tuned import Tuned
 from pipeline.tuning.giveaway import Giveaway, Price, giveaway
 from pipeline.tuning.needed_mean import Unknowns
+from pipeline.tuning.periods import LOSES_STEP, LinePeriod
 from pipeline.tuning.reel_wall import FEWEST_READINGS, ReelWall
+from pipeline.tuning.swing_along import swing_along, swings_along
 from pipeline.tuning.target import Risks, Target, smallest_target
 from pipeline.tuning.wall_parts import SLOW_M, wall_parts
 from pipeline.units import MM_PER_MIL
@@ -95,24 +97,31 @@ def _with_mean(reel: ReelWall, change_mm: Floats | float) -> ReelWall:
     )
 
 
-def without_drift(reels: Sequence[ReelWall], slow_m: float = SLOW_M) -> tuple[ReelWall, ...]:
-    """The reels with the drift of the mean wall within them taken away.
+def without_drift(
+    reels: Sequence[ReelWall], periods: Sequence[LinePeriod] = (), slow_m: float = SLOW_M
+) -> tuple[ReelWall, ...]:
+    """The reels with the drift of the mean wall within them taken away; what swings periodically is no drift.
 
     Args:
         reels: the reels.
+        periods: swings of the mean wall that were found.
         slow_m: length over which the drift is averaged [m].
     """
-    return tuple(_with_mean(one, -wall_parts(one, (), slow_m).slow) for one in reels)
+    swings = swings_along(reels, periods)
+    return tuple(
+        _with_mean(one, -wall_parts(one, swing, slow_m).slow)
+        for one, swing in zip(reels, swings, strict=True)
+    )
 
 
-def without_period(reels: Sequence[ReelWall], period_m: float) -> tuple[ReelWall, ...]:
-    """The reels with one period of the mean wall taken away.
+def without_period(reels: Sequence[ReelWall], found: LinePeriod) -> tuple[ReelWall, ...]:
+    """The reels with one swing of the mean wall taken away, run by run.
 
     Args:
         reels: the reels.
-        period_m: the period [m].
+        found: the swing.
     """
-    return tuple(_with_mean(one, -wall_parts(one, (period_m,)).periodic) for one in reels)
+    return tuple(_with_mean(one, -swing) for one, swing in zip(reels, swing_along(reels, found), strict=True))
 
 
 def with_equal_levels(reels: Sequence[ReelWall]) -> tuple[ReelWall, ...]:
@@ -144,7 +153,8 @@ def without_found(
         if int(wall.sum()) < FEWEST_READINGS:
             continue
         kept = {
-            name: getattr(one, name)[wall] for name in ("at_m", "mean_mm", "cos_mm", "sin_mm", "thinnest_mm")
+            name: getattr(one, name)[wall]
+            for name in ("at_m", "made_s", "mean_mm", "cos_mm", "sin_mm", "thinnest_mm")
         }
         kept |= {name: getattr(one, name)[over] for name in ("diameter_at_m", "diameter_mm")}
         left.append(replace(one, **kept))
@@ -152,13 +162,13 @@ def without_found(
 
 
 def remedies(
-    reels: Sequence[ReelWall], periods_m: Sequence[float], found_m: Mapping[str, Floats] | None = None
+    reels: Sequence[ReelWall], periods: Sequence[LinePeriod], found_m: Mapping[str, Floats] | None = None
 ) -> dict[Message, Change]:
     """The questions that can be asked of these reels, by the remedy.
 
     Args:
         reels: the reels.
-        periods_m: periods found [m].
+        periods: swings of the mean wall that were found.
         found_m: by run, stretches of wire [m] found nonconforming.
     """
     asked: dict[Message, Change] = {}
@@ -168,12 +178,21 @@ def remedies(
     if all(np.isfinite(one.cos_mm).all() for one in reels):
         asked[HALF_CENTRED] = lambda some: centred(some, 0.5)
         asked[message(Tuned.IF_CENTRED)] = lambda some: centred(some, 1.0)
-    for period in periods_m:
-        gone = message(Tuned.IF_NO_PERIOD, period=Measure(period, "m"))
-        asked[gone] = lambda some, p=period: without_period(some, p)  # type: ignore[misc]
-    asked[message(Tuned.IF_NO_DRIFT)] = without_drift
+    for period in periods:
+        asked[_if_gone(period)] = lambda some, p=period: without_period(some, p)  # type: ignore[misc]
+    asked[message(Tuned.IF_NO_DRIFT)] = lambda some: without_drift(some, periods)
     asked[message(Tuned.IF_ONE_LEVEL)] = with_equal_levels
     return asked
+
+
+def _if_gone(found: LinePeriod) -> Message:
+    """The remedy by the part of the machine, where one is named."""
+    period = Measure(found.period_m, "m")
+    if found.element == LOSES_STEP:
+        return message(Tuned.IF_NO_HUNTING, period=period)
+    if found.harmonic:
+        return message(Tuned.IF_NO_SWING, element=found.element, period=period)
+    return message(Tuned.IF_NO_PERIOD, period=period)
 
 
 def what_if(

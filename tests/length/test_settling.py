@@ -7,10 +7,7 @@ from invented_line import NO_FLAGS, invented_line, log_of, made_by, speed_profil
 from scipy.signal import lfilter
 
 from pipeline.length.placement import place_readings
-from pipeline.length.settling import (
-    phases_with_settling,
-    settled_at_m,
-)
+from pipeline.length.settling import SettlingTrace, phases_with_settling, settled, settled_at_m
 from pipeline.length.splices import find_splices
 from pipeline.wording.say import plain
 
@@ -23,7 +20,7 @@ def test_a_start_that_settles_late_is_moved_to_settle() -> None:
     at = placement.at_m - 20.0
     rng = np.random.default_rng(1)
     wall = 0.41 + 0.04 * np.exp(-np.maximum(at, 0) / 160.0) + 0.001 * rng.standard_normal(at.size)
-    phases = phases_with_settling(placement, at, wall)
+    phases = phases_with_settling(placement, [SettlingTrace(at, wall)])
     before = placement.phases.filter(pl.col("phase") == "STEADY")["from_m"][0]
     after = phases.filter(pl.col("phase") == "STEADY")["from_m"][0]
     assert before == pytest.approx(340, abs=20)
@@ -33,12 +30,36 @@ def test_a_start_that_settles_late_is_moved_to_settle() -> None:
     assert phases["seconds"].sum() == pytest.approx(placement.phases["seconds"].sum())
 
 
-def test_a_steady_wire_is_left_as_it_is() -> None:
+def test_wire_that_is_settled_at_once() -> None:
+    """A wall that only wanders as it does later has no start-up."""
     at = np.arange(0.0, 4000.0)
     wall = 0.41 + 0.003 * lfilter([0.3], [1, -0.95], np.random.default_rng(2).standard_normal(at.size))
-    assert settled_at_m(at, wall, 0.0, 4000.0) <= 60.0
-    assert settled_at_m(at, wall, 0.0, 100.0) == 0.0
-    assert settled_at_m(at, np.full(at.size, np.nan), 0.0, 4000.0) == 0.0
+    assert settled_at_m(at, wall, 0.0, 4000.0) == 0.0
+    assert settled([SettlingTrace(at, wall)], 0.0, 4000.0) == 0.0
+
+
+def test_where_the_wire_cannot_tell() -> None:
+    at = np.arange(0.0, 4000.0)
+    noise = 0.001 * np.random.default_rng(3).standard_normal(at.size)
+    nothing = np.full(at.size, np.nan)
+    assert settled([SettlingTrace(at, nothing)], 0.0, 4000.0) is None
+    # What is off for over half of a stretch, or drifts all along it, is what this wire is like: no start-up.
+    for values in (np.where(at < 2500.0, 0.45, 0.41) + noise, 0.41 + 1e-5 * at + noise):
+        assert settled_at_m(at, values, 0.0, 4000.0) == 0.0
+    assert settled_at_m(at, 0.41 + noise, 0.0, 100.0) is None
+    # The centre only makes a start longer.
+    assert settled([SettlingTrace(at, noise, centre=True)], 0.0, 4000.0) is None
+    step = np.where(at < 800.0, 0.04, 0.0)
+    both = [SettlingTrace(at, 0.41 + noise), SettlingTrace(at, step + noise, centre=True)]
+    assert settled(both, 0.0, 4000.0) == 800.0
+
+
+def test_a_thin_place_is_no_start() -> None:
+    """Wire that was as it is later before it went wrong stays steady, however wrong."""
+    at = np.arange(0.0, 4000.0)
+    noise = 0.001 * np.random.default_rng(4).standard_normal(at.size)
+    thin = np.where((at > 200.0) & (at < 900.0), 0.33, 0.41)
+    assert settled_at_m(at, thin + noise, 0.0, 4000.0) == 0.0
 
 
 def test_a_splice_is_a_lump_two_gauges_see() -> None:

@@ -12,6 +12,7 @@ from runs import NO_FLAGS, REELS, done, frame_of, log_sheet, made, over_wire, ru
 
 from pipeline.length.known_length import known_wire
 from pipeline.length.placement import place_readings
+from pipeline.length.settling import SettlingTrace
 from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import MassBalance
@@ -314,20 +315,20 @@ def test_wire_that_settled_late_is_no_steady_wire() -> None:
     rng = np.random.default_rng(7)
     at = placement.at_m
     noise = 0.004 * rng.standard_normal(at.size)
-    late, told = settled_placement(
-        placement, at, 1.45 + 0.08 * np.exp(-(at - steady["from_m"]) / 30.0) + noise
-    )
+    wall = 1.45 + 0.08 * np.exp(-(at - steady["from_m"]) / 30.0) + noise
+    late, told = settled_placement(placement, [SettlingTrace(at, wall)])
     first = late.phases.filter(pl.col("phase") == "STEADY").row(0, named=True)
+    reached = placement.phases.filter(pl.col("phase") == "SETTLE")["from_m"][0]
     assert steady["from_m"] + 40.0 <= first["from_m"] <= steady["from_m"] + 124.0
     assert said(told) == (
         (
-            f"The speed was steady from {steady['from_m']:.1f} m on, and the wall had settled at "
+            f"The speed was steady from {reached:.1f} m on, and the wall had settled at "
             f"{first['from_m']:.1f} m: the wire between counts as settling."
         ),
     )
     length = steady["to_m"] - steady["from_m"]
     slow = 1.45 + 0.05 * np.cos(np.pi * (at - steady["from_m"]) / length) + noise
-    same, nothing = settled_placement(placement, at, slow)
+    same, nothing = settled_placement(placement, [SettlingTrace(at, slow)])
     assert same.phases.equals(placement.phases) and nothing == ()
 
 

@@ -2,15 +2,18 @@
 
 import math
 import os
+from collections.abc import Iterator
 from functools import lru_cache
 
 import polars as pl
 
 from pipeline.length.placement import place_readings
 from pipeline.length.reels import place_reels
+from pipeline.length.settling import SettlingTrace
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Covering, Reel
 from pipeline.simulator.scenario import PlannedReel, RunScenario
+from pipeline.steps.sight import settled_placement
 from pipeline.tuning.line_run import LineRun, line_run
 from pipeline.wall.sections import measure_walls
 from tests.simulator.in_memory import SimulatedRun, short_scenario, simulate_in_memory
@@ -39,8 +42,8 @@ def reels_of(first_m: float, length_m: float, count: int, name: str) -> tuple[Pl
     )
 
 
-def tuning_run(simulated: SimulatedRun, line: LineSheet | None = None) -> LineRun:
-    """A simulated run taken the way the program takes a real one."""
+def tuning_run(simulated: SimulatedRun, line: LineSheet | None = None, by_wire: bool = False) -> LineRun:
+    """A simulated run taken the way the program takes a real one; steady by the speed alone, or by the wire."""
     scenario: RunScenario = simulated.scenario
     sheet = line or scenario.line
     wire = scenario.wire
@@ -68,10 +71,22 @@ def tuning_run(simulated: SimulatedRun, line: LineSheet | None = None) -> LineRu
         readings,
         measured,
         NO_FLAGS,
-        placement,
+        settled_placement(placement, list(_traces(measured)))[0] if by_wire else placement,
         sheet,
         reels,
     )
+
+
+def _traces(measured: pl.DataFrame) -> Iterator[SettlingTrace]:
+    """What shows when the wire had settled."""
+    for name, at in (
+        ("mean_wall_mm", "wall_at_m"),
+        ("ecc_cos_mm", "wall_at_m"),
+        ("ecc_sin_mm", "wall_at_m"),
+        ("diameter_mm", "diameter_at_m"),
+    ):
+        values = measured[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+        yield SettlingTrace(measured[at].cast(pl.Float64).to_numpy(), values, name.startswith("ecc"))
 
 
 @lru_cache(maxsize=40)

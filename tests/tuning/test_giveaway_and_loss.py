@@ -6,8 +6,10 @@ import pytest
 
 from pipeline.errors import MethodRefusal
 from pipeline.statistics.level_crossings import crossings_expected
-from pipeline.tuning.giveaway import Price, giveaway, speed_for_wall
+from pipeline.tuned import Tuned
+from pipeline.tuning.giveaway import Over, Price, giveaway, speed_for_wall
 from pipeline.tuning.loss import least_loss_target, optimum_per_item
+from pipeline.tuning.settings import ways_to_target
 from pipeline.wall.mass import mass_per_um_g_km
 
 D = 1.628  # 14 AWG solid, r = 0.814 mm, as the independent script takes it
@@ -69,3 +71,26 @@ def test_least_loss_finds_the_optimum_of_a_known_loss() -> None:
     assert found.loss_if_thicker > found.loss_per_reel
     # One-sided: 5 um too thin costs more than 5 um too thick.
     assert found.loss_if_thinner > found.loss_if_thicker
+
+
+def test_a_covering_shrinks_with_the_insulation() -> None:
+    # By hand: nylon of 0.11 mm, 1.14 g/cm3, 4.2 a kg over 14 AWG. 0.02 mm less insulation takes 2 pi 0.11 0.02 mm2 of
+    # it: 0.013823 mm2, 0.015758 kg/km; of insulation 2 pi (0.814 + 0.44) 0.02 x 1.35 = 0.212736 kg/km at 1.8 a kg.
+    both = Price(1.35, 1.8, 1.0, "USD", over=Over(0.11, 1.14, 4.2))
+    found = giveaway(0.45, 0.43, D, both)
+    assert found.kg_km == pytest.approx(0.212736 + 0.015758, abs=2e-6)
+    assert found.money_per_month == pytest.approx(0.212736 * 1.8 + 0.015758 * 4.2, abs=5e-6)
+    # 17 % more than the insulation alone.
+    assert found.money_per_month == pytest.approx(1.173 * 0.212736 * 1.8, rel=1e-3)
+
+
+def test_a_faster_line_thins_the_covering() -> None:
+    # By hand: 0.44 to 0.40 mm is 12.17 % faster; a covering of 0.110 mm over 2.508 mm has 0.9047 mm2, then 0.8066 mm2
+    # over 2.428 mm: 0.10150 mm. To keep 0.110 mm there its screw gives 0.8771 mm2 12.17 % faster: 8.7 % more.
+    way = ways_to_target(0.44, 0.40, D, 10.0, None, None, None, covering_mm=0.11)[0]
+    thinned = next(one for one in way.told if one.code == Tuned.SPEED_THINS_COVERING)
+    told = dict(thinned.slots)
+    assert told["then"].value == pytest.approx(101.50, abs=0.05)
+    assert told["screw"].value == pytest.approx(8.74, abs=0.05)
+    alone = ways_to_target(0.44, 0.40, D, 10.0, None, None, None)[0]
+    assert all(one.code != Tuned.SPEED_THINS_COVERING for one in alone.told)

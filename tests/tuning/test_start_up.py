@@ -9,7 +9,7 @@ from pipeline.results import Refused
 from pipeline.simulator.speed import plain_plan
 from pipeline.simulator.troubles import StopMark
 from pipeline.tuning.good_starts import GoodStarts, good_starts, slope_interval
-from pipeline.tuning.start_up import GOOD_FOR_M, Start, starts_of
+from pipeline.tuning.start_up import BY_RULE, GOOD_FOR_M, Start, starts_of
 from tests.said import said
 from tests.simulator.in_memory import short_scenario, simulate_in_memory
 from tests.tuning.simulated import enough, l1_run, reels_of, tuning_run
@@ -19,7 +19,8 @@ def test_scrap_of_a_simulated_start() -> None:
     # The wire at the die is 0.17 mm off centre at first, e^(-s/60 m) of it at s: the true first good metre is where the
     # true thinnest wall stays at or over 0.3302 mm.
     for seed in range(4):
-        run, made = l1_run(seed)
+        made = l1_run(seed)[1]
+        run = tuning_run(made, by_wire=True)
         starts = starts_of(run, 0.3302, 0.381, {"shift": "day"})
         assert len(starts) == 1
         one = starts[0]
@@ -27,11 +28,12 @@ def test_scrap_of_a_simulated_start() -> None:
         s, thin = made.wire["s_m"].to_numpy(), made.wire["thinnest_mm"].to_numpy()
         true = float(s[(s >= 0.0) & (thin < 0.3302)].max())
         assert one.good_m == pytest.approx(true, abs=15.0)
-        # Speed: 30 s ramp to 13.33 m/s is 200 m, then 30 s to settle is 400 m more.
-        assert one.steady_m == pytest.approx(600.0, abs=40.0)
+        # Speed: a 30 s ramp to 13.33 m/s is 200 m; the 400 m of the 30 s after it are the program's, and no scrap.
+        assert one.steady_m == pytest.approx(220.0, abs=20.0)
+        assert one.settled_m < 400.0
         assert one.scrap_m == max(one.steady_m, one.settled_m, one.good_m)
         assert one.held_by in {"speed", "settling"}
-        assert one.figures["ramp_s"] == pytest.approx(60.0, abs=5.0)
+        assert one.figures["ramp_s"] == pytest.approx(30.0, abs=5.0)
         assert one.labels == {"shift": "day"}
 
 
@@ -118,6 +120,29 @@ def test_differences_smaller_than_settling_is_known_to_are_none() -> None:
     assert found.common == ()
 
 
+def test_a_start_whose_length_is_the_program_s_blames_no_lot() -> None:
+    # Starts of 30 s at the lot's own speed, where the wire could not tell: longer on one lot, and none of its making.
+    random = np.random.default_rng(5)
+    lots = ("A", "B")
+    by_rule = [
+        Start(f"R{k}", 0.0, 40.0, long, 0.0, long, BY_RULE, {}, {"lot": lots[k % 2]})
+        for k, long in enumerate([300.0, 500.0] * 8)
+    ]  # fmt: skip
+    told = good_starts(by_rule)
+    assert isinstance(told, Refused) and told.n == 0
+    shown = [
+        Start(f"S{k}", 0.0, 40.0, 0.0, 0.0, float(60.0 + 20.0 * random.random()), "speed", {}, {"lot": lots[k % 2]})
+        for k in range(12)
+    ]  # fmt: skip
+    found = good_starts([*by_rule, *shown])
+    assert isinstance(found, GoodStarts)
+    assert (found.common, found.starts) == ((), 12)
+    assert said(found.told)[-1] == (
+        "16 starts are not compared: the wire could not show when it had settled, and the length is only the "
+        "time allowed at steady speed."
+    )
+
+
 def test_chance_is_not_named() -> None:
     named = 0
     for seed in range(40):
@@ -150,6 +175,6 @@ def test_few_starts_are_only_listed() -> None:
     few = good_starts(made_starts(5, 25.0, 0))
     assert isinstance(few, Refused)
     assert said(few.reason) == (
-        "5 starts came to an end on record, 8 are needed to say what the good ones have in "
+        "5 starts on record showed when they were over, 8 are needed to say what the good ones have in "
         "common; until then they are listed side by side."
     )

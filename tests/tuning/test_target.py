@@ -8,9 +8,11 @@ import pytest
 from pipeline.messages import message
 from pipeline.results import Refused
 from pipeline.statistics.below_threshold import fit_tail
+from pipeline.statistics.turning_elements import NOTHING_FITS
 from pipeline.tuned import Tuned
 from pipeline.tuning.level_draws import draw_levels
 from pipeline.tuning.needed_mean import Unknowns
+from pipeline.tuning.periods import LinePeriod
 from pipeline.tuning.reel_wall import ReelWall, levels_of, reel_walls
 from pipeline.tuning.requirement_rules import AVERAGE, POINT, concentricity_margin_mm
 from pipeline.tuning.target import Risks, Target, smallest_target
@@ -87,7 +89,13 @@ def test_centring_pays_only_where_the_point_rule_binds() -> None:
 def test_levels_and_drift_are_worth_something_under_the_average_rule() -> None:
     reels = l2_reels(100)
     now = found(smallest_target(reels, XHHW, Risks(), SOME, sensors=8, draws=100))
-    asked = {said(name): (name, change) for name, change in remedies(reels, (6.283,)).items()}
+    runs = tuple(dict.fromkeys(one.run_id for one in reels))
+    shown = tuple((run, 6.283, 1.4) for run in runs)
+    none = message(Tuned.SWING_OF_NOTHING)
+    swing = LinePeriod(
+        "mean wall", 6.283, 1.0, 1.0, 0.1, NOTHING_FITS, 0, none, "length", runs, len(runs), shown, 0.0
+    )
+    asked = {said(name): (name, change) for name, change in remedies(reels, (swing,)).items()}
     savings = {}
     for name in (
         "the period of 6.28 m were gone",
@@ -108,6 +116,7 @@ def test_halved_centring_by_hand() -> None:
         "R",
         300.0,
         1.0,
+        np.arange(300.0),
         np.arange(300.0),
         flat,
         -0.03 * flat,
