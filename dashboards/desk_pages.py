@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -11,6 +12,7 @@ from dashboards.records import Plant, Stamp
 from dashboards.rendering import DESK_MARKS, SITE_LINKS, environment
 from dashboards.site import asset_mark
 from dashboards.table_cells import LinkedCells
+from pipeline.messages import Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,13 +23,13 @@ class SignedIn:
         name: the person's mark.
         role: their role; "" for reading only.
         form_token: what each form on the page carries.
-        told: what the page tells first, once; "" for nothing.
+        told: what the page tells first, once; None for nothing.
     """
 
     name: str
     role: str
     form_token: str
-    told: str = ""
+    told: Message | None = None
 
 
 NOBODY_KNOWN = Plant("plant", "Review site", "UTC")
@@ -102,3 +104,27 @@ def for_person(page: str, signed: SignedIn, acts: str = "") -> str:
     told = str(parts.told_once(signed))  # type: ignore[attr-defined]
     page = page.replace(DESK_MARKS["who"], str(parts.who(signed)), 1)  # type: ignore[attr-defined]
     return page.replace(DESK_MARKS["acts"], told + acts, 1)
+
+
+def acts_part(
+    offer: Any,
+    signed: SignedIn,
+    back: str,
+    typed: Mapping[str, str],
+    sampled: Mapping[str, Any],
+    plant: Plant,
+) -> str:
+    """The part of a page with what its reader may do, as markup.
+
+    Args:
+        offer: what they are offered.
+        signed: who they are.
+        back: where each act leads back to.
+        typed: what they typed in a form that was refused.
+        sampled: what a laboratory measures, by its name.
+        plant: the plant.
+    """
+    template = environment().get_template("desk_acts.html.j2")
+    return template.render(
+        offer=offer, signed=signed, back=back, typed=typed, sampled=sampled.values(), plant=plant, served=True
+    )

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from pipeline.acts.decision_checks import check_beside, check_lets_go, check_which
+from pipeline.acts.wanted_act import WantedAct
 from pipeline.errors import Complaint
 from pipeline.found import Found, Noted, together
 from pipeline.length.reel_places import Unit, length_told, told_on_reel
@@ -231,40 +232,48 @@ def act_on(
         DecidedMeanwhile: somebody acted since the person looked; the complaint says who and what.
         DispositionRefused: the act does not apply, or a release is not carried; every reason is named.
     """
-    _check_texts(name, by.role, by.person, reason, evidence)
+    deed = WantedAct(kind, by, reason, disposition, evidence, now)
     with store.transaction():
-        subject = subject_on_file(store, name)
-        check_which(store, subject)
-        plant, plant_sha256 = plant_sheet_of(store, subject.run_id)
-        so_far = state_of(name, subject.acts)
-        chosen = disposition or so_far.disposition
-        if chosen is None:
-            raise DispositionRefused(_nothing_named(subject, kind))
-        if _is_repeated(subject, kind, chosen, by, reason, evidence):
-            # The command was killed after it had put the act on file, and given again.
-            return Acted(subject.acts[-1], subject.state, subject.decided.last_entry(name))
-        version = (so_far.version if seen is None else seen) + 1
-        at_utc = now or datetime.now(UTC)
-        act = Act(name, version, kind, chosen, by, reason, at_utc, evidence, subject.extent)
-        check_power(name, act.disposition, by, plant.may_decide.get(act.disposition, ()), f"{kind} {chosen}")
-        acts = next_act(subject.acts, act, plant.second_person.dispositions, subject.state)
-        check_beside(store, subject, acts[-1])
-        check_lets_go(store, subject, acts[-1])
-        _check_grown(subject, acts[-1], plant.unit)
-        entry_no = _put_on_file(store, subject, acts[-1], plant_sha256)
-    after = subject_on_file(store, name)
-    return Acted(acts[-1], after.state, entry_no)
+        done, entry_no = put_inside(store, name, deed, seen)
+    return Acted(done, subject_on_file(store, name).state, entry_no)
 
 
-def _is_repeated(
-    subject: Subject, kind: ActKind, chosen: Disposition, by: Person, reason: str, evidence: str
-) -> bool:
+def put_inside(store: Store, name: str, deed: WantedAct, seen: int | None) -> tuple[Act, int]:
+    """Put an act on file inside the caller's transaction; the act, and the journal entry that keeps it.
+
+    It raises as `act_on` does.
+    """
+    by = deed.by
+    _check_texts(name, by.role, by.person, deed.reason, deed.evidence)
+    subject = subject_on_file(store, name)
+    check_which(store, subject)
+    plant, plant_sha256 = plant_sheet_of(store, subject.run_id)
+    so_far = state_of(name, subject.acts)
+    chosen = deed.disposition or so_far.disposition
+    if chosen is None:
+        raise DispositionRefused(_nothing_named(subject, deed.kind))
+    if _is_repeated(subject, deed, chosen):
+        # The command was killed after it had put the act on file, and given again.
+        return subject.acts[-1], subject.decided.last_entry(name)
+    version = (so_far.version if seen is None else seen) + 1
+    at_utc = deed.at_utc or datetime.now(UTC)
+    act = Act(name, version, deed.kind, chosen, by, deed.reason, at_utc, deed.evidence, subject.extent)
+    allowed = plant.may_decide.get(act.disposition, ())
+    check_power(name, act.disposition, by, allowed, f"{deed.kind} {chosen}")
+    acts = next_act(subject.acts, act, plant.second_person.dispositions, subject.state)
+    check_beside(store, subject, acts[-1])
+    check_lets_go(store, subject, acts[-1])
+    _check_grown(subject, acts[-1], plant.unit)
+    return acts[-1], _put_on_file(store, subject, acts[-1], plant_sha256)
+
+
+def _is_repeated(subject: Subject, deed: WantedAct, chosen: Disposition) -> bool:
     """Whether the newest act on a subject is this one, on the same length: an act is done once."""
     if not subject.acts or subject.state.standing == "open":
         return False  # nothing was done, or what was done no longer stands and is done anew
     last = subject.acts[-1]
     said = (last.kind, last.disposition, last.by, last.reason, last.evidence, last.extent)
-    return said == (kind, chosen, by, reason, evidence, subject.extent)
+    return said == (deed.kind, chosen, deed.by, deed.reason, deed.evidence, subject.extent)
 
 
 def _check_texts(name: str, *texts: str) -> None:

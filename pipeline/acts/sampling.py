@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from pipeline.nonconformance.disposition import Person, check_open_power
 from pipeline.record.entry_kinds import SAMPLES_COMPARED
 from pipeline.record.gauge_tables import Sample
 from pipeline.record.journal_on_file import note
+from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.samples_compared import Compared, reels_sampled
 from pipeline.record.samples_on_file import keep_samples
 from pipeline.results import Refused, Result
@@ -33,7 +35,9 @@ class HandedIn:
     entries: tuple[int, ...]
 
 
-def hand_in(store: Store, samples: Sequence[Sample], compared: Sequence[Compared], role: str) -> HandedIn:
+def hand_in(
+    store: Store, samples: Sequence[Sample], compared: Sequence[Compared], role: str, person: str = ""
+) -> HandedIn:
     """Put samples on file, and what they say of each instrument in the journal.
 
     Args:
@@ -41,13 +45,19 @@ def hand_in(store: Store, samples: Sequence[Sample], compared: Sequence[Compared
         samples: the samples.
         compared: what was found of them.
         role: role of the person who hands the samples in.
+        person: the plant's own mark of them, "" where it keeps roles only.
 
     Raises:
+        DispositionRefused: the plant's sheet lists roles that may hand samples in, and this is none of them.
         ReelproofError: a sample cannot be of its reel; nothing is then on file.
     """
     with store.transaction():
         reels = {name: one.sampled for name, one in reels_sampled(store, samples).items()}
-        kept = keep_samples(store, samples, reels, role)
+        for run_id in dict.fromkeys(one.run_id for one in reels.values()):
+            plant, _ = plant_sheet_of(store, run_id)
+            allowed = plant.may_decide.get("hand in sample", ())
+            check_open_power(run_id, "hand in sample", Person(role, person), allowed, "hand in a sample")
+        kept = keep_samples(store, samples, reels, role, person)
         entries = [*kept.values(), *(_note_compared(store, one, role) for one in compared)]
     return HandedIn(tuple(kept), len(samples) - len(kept), tuple(dict.fromkeys(entries)))
 

@@ -18,6 +18,7 @@ from pipeline.errors import Complaint, ReelproofError
 from pipeline.found import Noted
 from pipeline.length.reel_places import Unit, length_told
 from pipeline.messages import Between, Message, Slot, message, said, said_json
+from pipeline.nonconformance.disposition import Person, check_open_power
 from pipeline.record.decided import reel_and_findings
 from pipeline.record.from_core import cuts_from_outer
 from pipeline.record.left_on_file import Override
@@ -29,7 +30,7 @@ from pipeline.record.lengths import (
     lengths_on_file,
     note_rewound,
 )
-from pipeline.record.plant_sheet_on_file import unit_of_plant
+from pipeline.record.plant_sheet_on_file import plant_sheet_of, unit_of_plant
 from pipeline.record.sealing import note_sealed
 from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList
 from pipeline.why import Cuts
@@ -76,7 +77,7 @@ class _OnFile:
 
 
 def put_shipping_on_file(
-    store: Store, told: ShippingList, role: str, override: Override | None = None
+    store: Store, told: ShippingList, role: str, override: Override | None = None, person: str = ""
 ) -> Shipped:
     """Put cuts and shipments on file; what is on file already is left as it is.
 
@@ -85,8 +86,10 @@ def put_shipping_on_file(
         told: the list.
         role: role of whoever tells it.
         override: who sends wire that may not leave all the same, and why; None for nobody.
+        person: the plant's own mark of whoever tells it, "" where it keeps roles only.
 
     Raises:
+        DispositionRefused: the plant's sheet lists roles that may ship, and this is none of them.
         ReelproofError: something in it contradicts what is on file, or wire in it may not leave; nothing of the list
             is then on file.
     """
@@ -110,12 +113,14 @@ def put_shipping_on_file(
         leaving = [
             (one, item) for one in told.shipments for item in one.contents if item not in on_file.shipped
         ]
-        _note_cuts(store, cuts, role)
+        by = Person(role, person)
+        _check_may_ship(store, [*(one.reel for one in cuts), *(item for _, item in leaving)], by)
+        _note_cuts(store, cuts, by)
         for each, row in rewound:
-            note_rewound(store, each, row, role)
+            note_rewound(store, each, row, by)
         against = held_back(store, [item for _, item in leaving])
         check_leaving(store, leaving, against, override)
-        _note_shipments(store, leaving, on_file, role, override, against)
+        _note_shipments(store, leaving, on_file, by, override, against)
     known = [one.length for one in told.cuts if one.length in on_file.cuts]
     known += [one.onto for one in told.rewinds if one.onto in on_file.cuts]
     known += [item for one in told.shipments for item in one.contents if item in on_file.shipped]
@@ -128,6 +133,15 @@ def put_shipping_on_file(
         (*_said_of_cuts(store, told.cuts), *alarms),
         alarms,
     )
+
+
+def _check_may_ship(store: Store, items: Iterable[str], by: Person) -> None:
+    """Refuse a role that the plant's sheet does not list for shipping, where it lists any."""
+    reel_of = {row["length_id"]: row["reel_id"] for row in lengths_on_file(store)}
+    for item in items:
+        for reel in store.ask("questions/reel", reel_id=reel_of.get(item, item)):
+            plant, _ = plant_sheet_of(store, reel["run_id"])
+            check_open_power(item, "ship", by, plant.may_decide.get("ship", ()), "ship or cut wire")
 
 
 def _shelf(told: ShippingList, on_file: _OnFile) -> Shelf:
@@ -281,7 +295,7 @@ def _utc(at: datetime | None) -> datetime | None:
     return None if at is None else at.astimezone(UTC).replace(tzinfo=None)
 
 
-def _note_cuts(store: Store, cuts: Iterable[CutLength], role: str) -> None:
+def _note_cuts(store: Store, cuts: Iterable[CutLength], by: Person) -> None:
     """One journal entry a reel."""
     by_reel: dict[str, list[CutLength]] = {}
     for one in cuts:
@@ -304,7 +318,7 @@ def _note_cuts(store: Store, cuts: Iterable[CutLength], role: str) -> None:
             message(Noted.CUT_LENGTH, length=one.length, use=one.use, span=Between(*one.metres))
             for one in lengths
         ]
-        record = {"role": role, "said": said(Noted.CUT, reel=reel, lengths=shown)}
+        record = {**by.kept, "said": said(Noted.CUT, reel=reel, lengths=shown)}
         note_sealed(store, "cut", reel, rows, {**record, "lengths": [one.length for one in lengths]})
 
 
@@ -312,7 +326,7 @@ def _note_shipments(
     store: Store,
     leaving: Iterable[tuple[Shipment, str]],
     on_file: _OnFile,
-    role: str,
+    by: Person,
     override: Override | None,
     against: Mapping[str, tuple[str, Message]],
 ) -> None:
@@ -334,7 +348,7 @@ def _note_shipments(
             ],
         )
         told: dict[str, Slot] = {"shipment": shipment, "place": one.to, "items": tuple(items)}
-        record: dict[str, Any] = {"role": role, "contents": items}
+        record: dict[str, Any] = {**by.kept, "contents": items}
         held = [item for item in items if item in against]
         if override is not None and held:
             told |= {"held": tuple(held), "role": override.role, "reason": override.reason.rstrip(".")}

@@ -272,6 +272,7 @@ def ship(
         help="Cuts, rewindings and shipments, as TOML ([[cuts]], [[rewinds]], [[shipments]]); or CSV."
     ),
     role: str = typer.Option(..., "--role", help="Your role in the plant."),
+    person: str = typer.Option("", "--person", help="The plant's mark of you, where it keeps one."),
     override_role: str = typer.Option(
         "", "--override-role", help="Role of whoever sends wire that is held or unreleased all the same."
     ),
@@ -307,7 +308,7 @@ def ship(
     if override_role or override_reason or override_person:
         override = Override(override_role, override_person, override_reason)
     with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
-        done = put_shipping_on_file(opened, told, role, override)
+        done = put_shipping_on_file(opened, told, role, override, person)
         units = InUnits(unit_of_plant(opened))
     if as_json:
         from pipeline.wording.say import plain

@@ -208,7 +208,7 @@ def samples(
         help="Withdraw a sample on file, like R-0411-S02, instead of handing in a table. It stays on file and no "
         "longer judges. Needs --role, --person and --reason.",
     ),
-    person: str = typer.Option("", "--person", help="Who withdraws it."),
+    person: str = typer.Option("", "--person", help="Your mark, where the plant keeps one."),
     reason: str = typer.Option("", "--reason", help="Why it is withdrawn."),
     store: Path = STORE,
     as_json: bool = JSON,
@@ -246,7 +246,7 @@ def samples(
     handed, alarms = None, tuple[Message, ...]()
     if role.strip():
         with open_to_write(store, on_wait=tell_of_wait) as opened:
-            handed = hand_in(opened, taken, compared, role.strip())
+            handed = hand_in(opened, taken, compared, role.strip(), person)
             reels = {one.reel: opened.ask("questions/reel", reel_id=one.reel)[0]["run_id"] for one in taken}
             alarms = alarms_of_runs(opened, runs_of_like_lots(opened, reels.values()))
     if as_json:

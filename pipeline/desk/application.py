@@ -6,7 +6,9 @@ door before any of these is asked.
 
 from __future__ import annotations
 
+import json
 import mimetypes
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -18,11 +20,19 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from dashboards.desk_pages import SignedIn, desk_page, for_person
+from dashboards.addresses import address
+from dashboards.desk_pages import SignedIn, acts_part, desk_page, for_person
 from pipeline.desk.accounts import SHORTEST
+from pipeline.desk.acting import ACTS, ChangedMeanwhile, act
 from pipeline.desk.door import Caller, Cookies, Door, local_path
-from pipeline.errors import ReelproofError
+from pipeline.desk.offers import About, offer_on
+from pipeline.errors import NotFoundError, ReelproofError, StoreError
+from pipeline.messages import message_of, said_json
+from pipeline.nonconformance.disposition import DecidedMeanwhile
+from pipeline.record.access_log import Access
 from pipeline.record.plant_sheet_on_file import roles_of_plant
+from pipeline.store.database import open_to_read
+from pipeline.trust.sampled import SAMPLED
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,6 +40,7 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp
 
     from dashboards.page_shelf import PageShelf
+    from dashboards.records import Plant
     from pipeline.desk.accounts import Accounts
     from pipeline.desk.sessions import Session, Sessions
     from pipeline.desk.tries import Tries
@@ -37,6 +48,22 @@ if TYPE_CHECKING:
 REFUSED = (
     "The name or the password is wrong, or the account is locked. After five wrong passwords in a row it is locked for "
     "15 minutes."
+)
+# The kinds of page that are about something that is acted on.
+ABOUT: Mapping[str, About] = {"reel": "reel", "finding": "finding", "lot": "lot"}
+# Fields whose text is kept where an act is refused.
+TYPED = (
+    "reason",
+    "evidence",
+    "deed",
+    "shipment",
+    "to",
+    "from",
+    "to_place",
+    "value",
+    "sd",
+    "place",
+    "instrument",
 )
 TOO_MANY = "Too many tries came from this address. Wait five minutes."
 
@@ -85,7 +112,8 @@ def signed_in(desk: Desk, request: Request) -> SignedIn:
     session = session_of(request)
     if session.told:
         desk.sessions.tell(session, "")
-    return SignedIn(session.name, session.role, session.form_token, session.told)
+    told = message_of(json.loads(session.told)) if session.told else None
+    return SignedIn(session.name, session.role, session.form_token, told)
 
 
 def application(desk: Desk) -> ASGIApp:
@@ -105,6 +133,7 @@ def application(desk: Desk) -> ASGIApp:
         at("/link/{token}", _link_page, "GET"),
         at("/link/{token}", _use_link, "POST"),
         at("/assets/{name}", _asset, "GET"),
+        at("/acts/{what}", _act, "POST"),
         at("/", _page, "GET"),
         at("/{where:path}", _page, "GET"),
     ]
@@ -250,5 +279,79 @@ def _page(desk: Desk, request: Request) -> Response:
     if found.page is None:
         kind, _ = mimetypes.guess_type(found.path.name)
         return FileResponse(found.path, media_type=kind or "application/octet-stream")
-    text = found.path.read_text(encoding="utf-8")
-    return HTMLResponse(for_person(text, signed_in(desk, request)))
+    signed = signed_in(desk, request)
+    acts = _acts_on_page(desk, found.page.kind, found.page.record_id, signed, found.plant)
+    return HTMLResponse(for_person(found.path.read_text(encoding="utf-8"), signed, acts))
+
+
+def _acts_on_page(
+    desk: Desk, kind: str, name: str, signed: SignedIn, plant: Plant, typed: Mapping[str, str] | None = None
+) -> str:
+    """What a page offers whoever looks at it, as markup; "" where it is about nothing that is acted on.
+
+    Args:
+        desk: the site.
+        kind: kind of page.
+        name: id of what it is about.
+        signed: who looks at it.
+        plant: the plant.
+        typed: what they typed in a form that was refused.
+    """
+    about = ABOUT.get(kind)
+    if about is None:
+        return ""
+    with open_to_read(desk.store) as store:
+        try:
+            offer = offer_on(store, about, name, signed.role)
+        except NotFoundError:  # a finding that no judgement sees any more
+            return ""
+    return acts_part(offer, signed, f"/{address(about, name)}", typed or {}, SAMPLED, plant)
+
+
+def _act(desk: Desk, request: Request) -> Response:
+    caller, session = caller_of(request), session_of(request)
+    what = str(request.path_params["what"])
+    if what not in ACTS:
+        return told_page(desk, request, 404, "Not found", ["There is no such act."])
+    try:
+        did = act(desk.store, desk.accounts.file, what, session.by, caller)
+    except StoreError:
+        raise
+    except ReelproofError as fault:
+        return _refused(desk, request, what, fault)
+    desk.sessions.tell(session, said_json(did))
+    return RedirectResponse(local_path(caller.field("back")), 303)
+
+
+def _refused(desk: Desk, request: Request, what: str, fault: ReelproofError) -> Response:
+    """The page about an act that was not done: why, what happened meanwhile, and the form with what was typed."""
+    caller, session = caller_of(request), session_of(request)
+    is_late = isinstance(fault, ChangedMeanwhile | DecidedMeanwhile)
+    subjects = caller.fields("subject") or caller.fields("item")
+    desk.sessions.note_refused(
+        session,
+        Access.ACT_LATE if is_late else Access.ACT_REFUSED,
+        act=what,
+        subject=", ".join(subjects)[:200] or "nothing",
+        role=session.role or "reading only",
+    )
+    back = local_path(caller.field("back"))
+    signed = signed_in(desk, request)
+    plan = desk.shelf.plan()
+    page = plan.pages.get(back.lstrip("/"))
+    typed = {name: caller.field(name) for name in TYPED}
+    acts = (
+        _acts_on_page(desk, page.kind, page.record_id, signed, plan.plant, typed) if page is not None else ""
+    )
+    text = desk_page(
+        "desk_refused.html.j2",
+        plan.plant,
+        signed,
+        frozenset(plan.pages),
+        told=[str(one) for one in fault.complaints],
+        happened=fault.happened if isinstance(fault, ChangedMeanwhile) else (),
+        is_late=is_late,
+        acts_here=acts,
+        back=back,
+    )
+    return HTMLResponse(text, 409 if is_late else 403)

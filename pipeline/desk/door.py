@@ -142,7 +142,8 @@ class Door:
                 headers = MutableHeaders(scope=message)
                 headers["content-security-policy"] = POLICY
                 headers["x-content-type-options"] = "nosniff"
-                headers["referrer-policy"] = "no-referrer"
+                # With "no-referrer" browsers send their own forms with the origin "null".
+                headers["referrer-policy"] = "same-origin"
                 headers["x-frame-options"] = "DENY"
                 headers["cross-origin-opener-policy"] = "same-origin"
                 headers["cross-origin-resource-policy"] = "same-origin"

@@ -17,7 +17,7 @@ from pipeline.errors import Complaint, ReelproofError
 
 Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
 # What a plant's sheet lets roles do: decide each disposition, put and lift holds, ship held wire, withdraw samples.
-Power = Disposition | Literal["hold", "lift hold", "ship held", "withdraw sample"]
+Power = Disposition | Literal["hold", "lift hold", "ship", "ship held", "hand in sample", "withdraw sample"]
 ActKind = Literal["decide", "confirm", "decline", "complete", "reopen"]
 Standing = Literal["open", "awaiting a second person", "decided", "closed"]
 
@@ -60,6 +60,11 @@ class Person:
     def mark(self) -> str:
         """The person's mark as it is compared: without case and outer spaces."""
         return self.person.strip().casefold()
+
+    @property
+    def kept(self) -> dict[str, str]:
+        """As an entry of the journal keeps it; no mark of a person where none is given."""
+        return {"role": self.role, "person": self.person} if self.person else {"role": self.role}
 
     def same_as(self, other: Person) -> bool:
         """Whether the two cannot be told apart as persons: the same mark, or a mark is missing."""
@@ -227,6 +232,15 @@ def check_power(subject: str, power: Power, by: Person, allowed: Sequence[str], 
         f'Enter the roles in the plant sheet, under [may_decide], as {key} = ["quality engineer"]. Then judge by it: '
         "reelproof assess --plant SHEET",
     )
+
+
+def check_open_power(subject: str, power: Power, by: Person, allowed: Sequence[str], act: str = "") -> None:
+    """Refuse what the plant's sheet keeps for other roles; any role may do it where the sheet lists none.
+
+    The arguments and what is raised are those of `check_power`.
+    """
+    if allowed:
+        check_power(subject, power, by, allowed, act)
 
 
 def _check_act(act: Act, state: State) -> None:

@@ -38,6 +38,7 @@ class Access(Code):
     LOCKED = "access/locked"
     SIGNED_OUT = "access/signed out"
     ACT_REFUSED = "access/act refused"
+    ACT_LATE = "access/act late"
     FORM_REFUSED = "access/form refused"
 
 

@@ -95,34 +95,49 @@ def read_samples(path: Path) -> tuple[Sample, ...]:
     complaints: list[Complaint] = []
     found = []
     for where, row in _rows(path, SAMPLE_COLUMNS, ("reel", "quantity"), complaints):
-        quantity = SAMPLED.get(row["quantity"])
-        if quantity is None:
-            complaints.append(
-                Complaint(where, f"'{row['quantity']}' is not compared", f"It may be {', '.join(SAMPLED)}")
-            )
-            continue
-        value = _figure(row, "value", quantity.unit, where, complaints)
-        sd = _figure(row, "sd", quantity.unit, where, complaints, needed=False)
-        if sd == 0.0:
-            complaints.append(
-                Complaint(where, "an uncertainty of 0 is given", "Leave it empty where it is not known")
-            )
-        at_m, at_ft = (_number(row, name, where, complaints) for name in ("at_m", "at_ft"))
-        if (at_m is None) == (at_ft is None):
-            complaints.append(
-                Complaint(
-                    where,
-                    "it has no place, or two",
-                    "Give 'at_m' or 'at_ft' from the end that comes off first",
-                )
-            )
-        elif value is not None:
-            place = at_m if at_m is not None else m_from_foot(at_ft or 0.0)
-            told = row["measured_by"], row["instrument"]
-            found.append(Sample(where, row["reel"], place, quantity.name, value, sd, *told))
+        one = sample_of(where, row, complaints)
+        if one is not None:
+            found.append(one)
     if complaints:
         raise SheetError(complaints)
     return tuple(found)
+
+
+def sample_of(where: str, row: Row, complaints: list[Complaint]) -> Sample | None:
+    """One laboratory result from its cells, each of `SAMPLE_COLUMNS`; None where something in it cannot stand.
+
+    Args:
+        where: file and line, for the complaint.
+        row: the cells; "" for an empty one.
+        complaints: gets what is wrong.
+    """
+    quantity = SAMPLED.get(row["quantity"])
+    if quantity is None:
+        complaints.append(
+            Complaint(where, f"'{row['quantity']}' is not compared", f"It may be {', '.join(SAMPLED)}")
+        )
+        return None
+    value = _figure(row, "value", quantity.unit, where, complaints)
+    sd = _figure(row, "sd", quantity.unit, where, complaints, needed=False)
+    if sd == 0.0:
+        complaints.append(
+            Complaint(where, "an uncertainty of 0 is given", "Leave it empty where it is not known")
+        )
+    at_m, at_ft = (_number(row, name, where, complaints) for name in ("at_m", "at_ft"))
+    if (at_m is None) == (at_ft is None):
+        complaints.append(
+            Complaint(
+                where,
+                "it has no place, or two",
+                "Give 'at_m' or 'at_ft' from the end that comes off first",
+            )
+        )
+        return None
+    if value is None:
+        return None
+    place = at_m if at_m is not None else m_from_foot(at_ft or 0.0)
+    told = row["measured_by"], row["instrument"]
+    return Sample(where, row["reel"], place, quantity.name, value, sd, *told)
 
 
 def _figure(

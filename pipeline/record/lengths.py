@@ -20,6 +20,7 @@ from pipeline.units import foot_from_m
 
 if TYPE_CHECKING:
     from pipeline.length.reel_places import Unit
+    from pipeline.nonconformance.disposition import Person
     from pipeline.record.shipping_list import Rewound
     from pipeline.store.database import Store
 
@@ -204,14 +205,14 @@ class Shelf:
         return said
 
 
-def note_rewound(store: Store, one: Rewound, row: Row, role: str) -> None:
+def note_rewound(store: Store, one: Rewound, row: Row, by: Person) -> None:
     """Put one rewinding into the journal, which keeps it.
 
     Args:
         store: the store, open to write.
         one: what was told.
         row: the new length, from `Shelf.rewound`.
-        role: role of whoever tells it.
+        by: whoever tells it.
     """
     from pipeline.record.journal_on_file import (
         note,  # here, so that a reel is read without a library of frames
@@ -226,7 +227,7 @@ def note_rewound(store: Store, one: Rewound, row: Row, role: str) -> None:
     }
     mark, unit = one.mark
     record: dict[str, Any] = {
-        "role": role,
+        **by.kept,
         "said": said(Noted.REWOUND, **told),
         "length": one.onto,
         "source": one.source,

@@ -13,6 +13,7 @@ from pipeline.errors import Complaint, NotFoundError, ReelproofError
 from pipeline.length.reel_places import Unit, length_told
 from pipeline.lots.journal import told_of_record
 from pipeline.messages import Measure, Message, message, said
+from pipeline.nonconformance.disposition import Person
 from pipeline.products.product import Product
 from pipeline.record.entry_kinds import SAMPLE_WITHDRAWN
 from pipeline.record.gauge_tables import Sample, read_samples
@@ -118,7 +119,7 @@ def _thinner_than_average(samples: Sequence[Sample]) -> list[Complaint]:
 
 
 def keep_samples(
-    store: Store, samples: Sequence[Sample], reels: Mapping[str, SampledReel], role: str
+    store: Store, samples: Sequence[Sample], reels: Mapping[str, SampledReel], role: str, person: str = ""
 ) -> dict[str, int]:
     """Put samples on file inside the caller's transaction; those on file already are left as they are.
 
@@ -127,6 +128,7 @@ def keep_samples(
         samples: what the laboratory found.
         reels: the reels they were cut from.
         role: role of whoever hands them in; whoever measured where a sample does not say.
+        person: the plant's own mark of them, "" where it keeps roles only.
 
     Returns:
         Numbers of the samples that are new, in the order given, each with the journal entry that keeps it.
@@ -149,7 +151,7 @@ def keep_samples(
                 known.add(_key(row))
                 rows.append(row)
         if rows:
-            entry_no = _put_on_file(store, run_id, rows, role)
+            entry_no = _put_on_file(store, run_id, rows, Person(role, person))
             made |= {row["sample_id"]: entry_no for row in rows}
     return made
 
@@ -185,14 +187,14 @@ def _row(sample_id: str, run_id: str, one: Sample, role: str) -> Row:
     }
 
 
-def _put_on_file(store: Store, run_id: str, rows: list[Row], role: str) -> int:
+def _put_on_file(store: Store, run_id: str, rows: list[Row], by: Person) -> int:
     import polars as pl
 
     from pipeline.record.sealing import note_sealed
 
     record = {
-        "said": said(SampleSays.HANDED_IN, n=len(rows), run=run_id, role=role),
-        "role": role,
+        "said": said(SampleSays.HANDED_IN, n=len(rows), run=run_id, role=str(by)),
+        **by.kept,
         "samples": [row["sample_id"] for row in rows],
     }
     frame = pl.DataFrame(rows, infer_schema_length=None)

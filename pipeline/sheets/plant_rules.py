@@ -14,7 +14,7 @@ DecisionRule = Literal["simple acceptance", "guard band"]
 Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
 
 
-Power = Disposition | Literal["hold", "lift hold", "ship held", "withdraw sample"]
+Power = Disposition | Literal["hold", "lift hold", "ship", "ship held", "hand in sample", "withdraw sample"]
 
 
 Positive = Annotated[float, Field(gt=0)]

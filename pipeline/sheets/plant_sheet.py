@@ -215,7 +215,8 @@ class PlantSheet(Sheet):
         second_person: which acts need a second person.
         may_decide: the roles that may decide, confirm or complete each disposition, put a hold ("hold"), lift one
             ("lift hold"), ship wire that is held ("ship held") or withdraw a laboratory sample ("withdraw sample");
-            nobody where one is left out.
+            nobody where one is left out. Those that may ship or cut ("ship") or hand in a laboratory sample ("hand in
+            sample"): any role where one is left out.
         certified: by type, or types joined by ``/``, the requirement sets lots are certified to; every set on file
             for a type left out. The sets that the type letters call for are judged whatever stands here.
         limits: limits the plant enters.

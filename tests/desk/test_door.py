@@ -199,7 +199,7 @@ def test_every_answer_is_as_strict_as_the_pages_allow(read_site: Site) -> None:
             policy = answer.headers["content-security-policy"]
             assert "script-src 'self';" in policy and "frame-ancestors 'none'" in policy
             assert answer.headers["x-content-type-options"] == "nosniff"
-            assert answer.headers["referrer-policy"] == "no-referrer"
+            assert answer.headers["referrer-policy"] == "same-origin"
             assert "server" not in answer.headers and "strict-transport-security" not in answer.headers
             if "/assets/" not in str(answer.url):
                 assert answer.headers["cache-control"] == "no-store"

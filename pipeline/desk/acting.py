@@ -1,0 +1,232 @@
+"""Acts from the browser: each form becomes one call of `pipeline.acts`, whose rules are the only ones.
+
+A form carries what the person saw of what they act on. If that is no longer so, nothing is done and they see what
+happened meanwhile. What is refused is noted in the access log; what is done is in the journal, with person and role.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from threading import Lock
+from typing import TYPE_CHECKING
+
+from pydantic import ValidationError
+
+from pipeline.acts.deciding_together import act_on_all
+from pipeline.acts.holding import lift_hold, put_hold
+from pipeline.acts.sampling import hand_in
+from pipeline.acts.shipping import put_shipping_on_file
+from pipeline.acts.wanted_act import WantedAct
+from pipeline.desk.offers import DISPOSITIONS, happened_since, sight_of
+from pipeline.errors import Complaint, ReelproofError, SheetError
+from pipeline.messages import Code, Message, message
+from pipeline.nonconformance.disposition import DispositionRefused
+from pipeline.record.access_log import seal_access
+from pipeline.record.gauge_tables import SAMPLE_COLUMNS, sample_of
+from pipeline.record.left_on_file import Override
+from pipeline.record.samples_compared import compare_samples
+from pipeline.record.shipping_list import Shipment, ShippingList
+from pipeline.store.database import open_to_write
+from pipeline.units import m_from_foot
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from pipeline.desk.door import Caller
+    from pipeline.nonconformance.disposition import ActKind, Disposition, Person
+    from pipeline.store.account_file import AccountFile
+    from pipeline.store.database import Store
+
+WAIT_S = 10.0
+REACH_M = 1.0
+LONGEST_TEXT = 4000
+_turn = Lock()
+
+
+class Did(Code):
+    """What a person is told that they did."""
+
+    DECIDED = "did/decided"
+    HELD = "did/held"
+    LIFTED = "did/lifted"
+    SHIPPED = "did/shipped"
+    SAMPLED = "did/sampled"
+    KNOWN = "did/known"
+
+
+class ChangedMeanwhile(DispositionRefused):
+    """Something about what a person acts on is not as they saw it.
+
+    Args:
+        complaints: what changed.
+        happened: what the journal keeps since they looked.
+    """
+
+    def __init__(self, complaints: list[Complaint], happened: tuple[Message, ...]) -> None:
+        super().__init__(complaints)
+        self.happened = happened
+
+
+def act(store: Path, file: AccountFile, what: str, by: Person, form: Caller) -> Message:
+    """Do what a form asks for; what was done.
+
+    Args:
+        store: the store's folder.
+        file: the accounts beside it, whose access log is sealed with the act.
+        what: one of `ACTS`.
+        by: who is signed in.
+        form: the form.
+
+    Raises:
+        ChangedMeanwhile: what the person saw is no longer so; nothing was done.
+        ReelproofError: it may not be done, or the store cannot be written; nothing was done.
+    """
+    if not by.role:
+        raise DispositionRefused(
+            Complaint(f"account {by.person}", "it reads only", "Ask whoever runs this site for a role")
+        )
+    for text in (form.field("reason"), form.field("evidence"), form.field("to")):
+        if len(text) > LONGEST_TEXT or any(not (sign.isprintable() or sign in "\r\n\t") for sign in text):
+            raise ReelproofError(
+                Complaint(
+                    "form", "a text is too long or cannot be printed", f"Give up to {LONGEST_TEXT} signs"
+                )
+            )
+    with _turn, open_to_write(store, WAIT_S, must_exist=True) as opened:
+        told = ACTS[what](opened, by, form)
+        with opened.transaction():
+            seal_access(opened, file)
+    return told
+
+
+def _check_seen(store: Store, form: Caller, names: list[str]) -> None:
+    """Refuse to act on what is no longer as the person saw it."""
+    seen = dict(one.rpartition("|")[::2] for one in form.fields("seen"))
+    changed = [name for name in names if seen.get(name) != sight_of(store, name)]
+    if not changed:
+        return
+    entry = form.field("entry")
+    entry_no = int(entry) if entry.isdecimal() and entry.isascii() and len(entry) < 17 else 0
+    raise ChangedMeanwhile(
+        [
+            Complaint(
+                name,
+                "it is not as you saw it any more",
+                "Nothing of yours was done. Read what happened, and decide again if you still must",
+            )
+            for name in changed
+        ],
+        happened_since(store, names, entry_no) if entry_no else (),
+    )
+
+
+def _decide(store: Store, by: Person, form: Caller) -> Message:
+    names = [name for name in form.fields("subject") if name]
+    _check_seen(store, form, names)
+    kind, _, chosen = form.field("deed").partition(" ")
+    kinds: Mapping[str, ActKind] = {
+        one: one for one in ("decide", "confirm", "decline", "complete", "reopen")
+    }
+    dispositions: Mapping[str, Disposition] = {one: one for one in DISPOSITIONS}
+    if kind not in kinds or (kind == "decide" and chosen not in dispositions):
+        raise DispositionRefused(Complaint("form", "it does not say what to do", "Choose it from the list"))
+    disposition = dispositions.get(chosen) if kind == "decide" else None
+    deed = WantedAct(kinds[kind], by, form.field("reason"), disposition, form.field("evidence"))
+    # As many acts as the person saw, for each subject is as they saw it.
+    seen = {name: len(store.ask("questions/acts_of_subject", subject=name)) for name in names}
+    entries = act_on_all(store, seen, deed)
+    return message(
+        Did.DECIDED, subjects=tuple(entries), deed=form.field("deed"), entries=tuple(entries.values())
+    )
+
+
+def _hold(store: Store, by: Person, form: Caller) -> Message:
+    # Holding is never refused because something else happened: it keeps wire back.
+    start, end = (_metres(form, name) for name in ("from", "to_place"))
+    if (start is None) != (end is None):
+        raise ReelproofError(
+            Complaint("hold", "one end of the stretch is missing", "Give both ends, or neither for the whole")
+        )
+    span = None if start is None or end is None else (start, end)
+    number = put_hold(store, form.field("subject"), by, form.field("reason"), span)
+    return message(Did.HELD, number=number, subject=form.field("subject"))
+
+
+def _lift(store: Store, by: Person, form: Caller) -> Message:
+    subject, number = form.field("subject"), form.field("number")
+    _check_seen(store, form, [subject])
+    if not (number.isdecimal() and number.isascii() and len(number) < 17):
+        raise DispositionRefused(Complaint(subject, "it does not say which hold", "Choose one of the page"))
+    entry = lift_hold(store, subject, int(number), by, form.field("reason"))
+    return message(Did.LIFTED, number=int(number), subject=subject, entry=entry)
+
+
+def _ship(store: Store, by: Person, form: Caller) -> Message:
+    items = [one for one in form.fields("item") if one]
+    _check_seen(store, form, items)
+    override = None
+    if form.field("override"):
+        override = Override(by.role, by.person, form.field("reason"))
+    try:
+        shipment = Shipment(
+            id=form.field("shipment"), to=form.field("to"), contents=tuple(items), at=datetime.now(UTC)
+        )
+    except ValidationError as fault:
+        raise SheetError(
+            [
+                Complaint(
+                    f"shipment: {one['loc'][0] if one['loc'] else 'contents'}",
+                    f"'{one['input']}' cannot stand there",
+                    "Give its number, where it goes, and what is in it",
+                )
+                for one in fault.errors()
+            ]
+        ) from None
+    done = put_shipping_on_file(store, ShippingList(shipments=(shipment,)), by.role, override, by.person)
+    if not done.items:
+        return message(Did.KNOWN)
+    return message(Did.SHIPPED, items=done.items, shipment=shipment.id, place=shipment.to)
+
+
+def _sample(store: Store, by: Person, form: Caller) -> Message:
+    complaints: list[Complaint] = []
+    row = dict.fromkeys(SAMPLE_COLUMNS, "")
+    quantity, unit = form.field("quantity"), form.field("value_unit")
+    place = form.field("place").replace(",", "")
+    row |= {"reel": form.field("subject"), "quantity": quantity, "instrument": form.field("instrument")}
+    row |= {f"at_{form.field('unit')}": place} if form.field("unit") in ("m", "ft") else {}
+    if unit in ("mm", "mil", "pct"):
+        row |= {f"value_{unit}": form.field("value"), f"sd_{unit}": form.field("sd")}
+    taken = sample_of("sample", row, complaints)
+    if complaints or taken is None:
+        raise SheetError(complaints or [Complaint("sample", "it is not whole", "Fill it in")])
+    done = hand_in(store, [taken], compare_samples(store, (taken,), REACH_M), by.role, by.person)
+    return message(Did.SAMPLED, samples=done.kept) if done.kept else message(Did.KNOWN)
+
+
+def _metres(form: Caller, name: str) -> float | None:
+    """A place of the form in metres; None where it is left empty."""
+    text = form.field(name).replace(",", "")
+    if not text:
+        return None
+    try:
+        figure = float(text)
+    except ValueError:
+        figure = float("nan")
+    if not 0.0 <= figure < 1e9:
+        raise ReelproofError(
+            Complaint(
+                name.partition("_")[0], f"'{text[:40]}' is no place", "Give a figure from 0 up, like 1,200"
+            )
+        )
+    return m_from_foot(figure) if form.field("unit") == "ft" else figure
+
+
+ACTS: Mapping[str, Callable[[Store, Person, Caller], Message]] = {
+    "decide": _decide,
+    "hold": _hold,
+    "lift": _lift,
+    "ship": _ship,
+    "sample": _sample,
+}
