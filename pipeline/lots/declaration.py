@@ -200,21 +200,9 @@ def _evidence_complaints(number: str, reel: ReelEvidence, needed: Sequence[str])
     return complaints
 
 
-def draft_declaration(
-    number: str,
-    issuer: Issuer,
-    product: str,
-    lot: str,
-    reels: Sequence[ReelEvidence],
-    documents: Sequence[Document],
-    requirements: Sequence[str],
-    on: date,
-    *,
-    decision_rules: Sequence[str],
-    tests: Sequence[EnteredTest] = (),
-    anchor: Anchor | None = None,
-) -> Declaration:
-    """A declaration of conformity for a lot or shipment, if the evidence carries it.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToDeclare:
+    """What a declaration of conformity is asked for.
 
     Args:
         number: unique identification.
@@ -228,6 +216,26 @@ def draft_declaration(
         decision_rules: how uncertainty was taken into account, in words.
         tests: results of the documents' own tests, entered by the plant.
         anchor: the journal's size and root of the day.
+    """
+
+    number: str
+    issuer: Issuer
+    product: str
+    lot: str
+    reels: Sequence[ReelEvidence]
+    documents: Sequence[Document]
+    requirements: Sequence[str]
+    on: date
+    decision_rules: Sequence[str]
+    tests: Sequence[EnteredTest] = ()
+    anchor: Anchor | None = None
+
+
+def draft_declaration(asked: ToDeclare) -> Declaration:
+    """A declaration of conformity for a lot or shipment, if the evidence carries it.
+
+    Args:
+        asked: what is declared, of which wire and by whom.
 
     Returns:
         a draft; it becomes a declaration when the person named signs it.
@@ -235,58 +243,46 @@ def draft_declaration(
     Raises:
         DeclarationRefused: with everything that is missing or in the way.
     """
+    issuer = asked.issuer
     complaints = _said(
-        number,
+        asked.number,
         {
-            "its number": number,
+            "its number": asked.number,
             "the issuer's name": issuer.name,
             "the issuer's address": issuer.address,
             "the place of issue": issuer.place,
             "the name of the signatory": issuer.signatory,
             "the function of the signatory": issuer.function,
-            "the product": product,
-            "the lot or shipment": lot,
-            "a document that conformity is declared to": " ".join(one.name for one in documents),
-            "a reel": " ".join(reel.name for reel in reels),
-            "a requirement that was judged": " ".join(requirements),
-            "the decision rule": " ".join(decision_rules),
-            **{f"the edition of {one.name}": one.edition for one in documents},
+            "the product": asked.product,
+            "the lot or shipment": asked.lot,
+            "a document that conformity is declared to": " ".join(one.name for one in asked.documents),
+            "a reel": " ".join(reel.name for reel in asked.reels),
+            "a requirement that was judged": " ".join(asked.requirements),
+            "the decision rule": " ".join(asked.decision_rules),
+            **{f"the edition of {one.name}": one.edition for one in asked.documents},
         },
     )
-    for reel in reels:
-        complaints += _evidence_complaints(number, reel, requirements)
+    for reel in asked.reels:
+        complaints += _evidence_complaints(asked.number, reel, asked.requirements)
     complaints += [
         Complaint(
-            f"declaration {number}",
+            f"declaration {asked.number}",
             f"the {one.test} of {one.document} does not conform ({one.result}, report {one.report})",
             "Clear the result before anything is declared",
         )
-        for one in tests
+        for one in asked.tests
         if not one.conforms
     ]
     if complaints:
         raise DeclarationRefused(complaints)
-    return _drafted(
-        number, issuer, product, lot, reels, documents, requirements, on, decision_rules, tests, anchor
-    )
+    return _drafted(asked)
 
 
-def _drafted(
-    number: str,
-    issuer: Issuer,
-    product: str,
-    lot: str,
-    reels: Sequence[ReelEvidence],
-    documents: Sequence[Document],
-    requirements: Sequence[str],
-    on: date,
-    decision_rules: Sequence[str],
-    tests: Sequence[EnteredTest],
-    anchor: Anchor | None,
-) -> Declaration:
+def _drafted(asked: ToDeclare) -> Declaration:
+    issuer, reels, tests, on = asked.issuer, asked.reels, asked.tests, asked.on
     wire = "; ".join(f"reel {reel.name}, {length_told(reel.length_m, reel.unit)}" for reel in reels)
     total = length_told(sum(reel.length_m for reel in reels), reels[0].unit if reels else "m")
-    untested = [one.name for one in documents if one.name not in {test.document for test in tests}]
+    untested = [one.name for one in asked.documents if one.name not in {test.document for test in tests}]
     limits = [IS_NOT]
     if not tests:
         limits.append(NO_TESTS)
@@ -296,21 +292,23 @@ def _drafted(
             "requirements listed as judged in line."
         )
     limits.append("It holds for the wire as it left the plant, and not for what happened to it since.")
-    additional = [f"Decision rule: {one}." for one in decision_rules]
+    additional = [f"Decision rule: {one}." for one in asked.decision_rules]
     additional += [
         f"Test: {one.test} of {one.document}: {one.result}, report {one.report}, {one.on.isoformat()}."
         for one in tests
     ]
-    if anchor is not None:
-        additional.append(f"Journal at issue, {on.isoformat()}: {anchor.size} entries, root {anchor}.")
+    if asked.anchor is not None:
+        additional.append(
+            f"Journal at issue, {on.isoformat()}: {asked.anchor.size} entries, root {asked.anchor}."
+        )
     return Declaration(
-        number,
+        asked.number,
         f"{issuer.name}, {issuer.address}",
-        f"{product}; lot {lot}; {wire}; {total} together",
+        f"{asked.product}; lot {asked.lot}; {wire}; {total} together",
         "The object of the declaration described above is in conformity with the requirements named here of the "
         "following documents.",
-        tuple(str(one) for one in documents),
-        tuple(requirements),
+        tuple(str(one) for one in asked.documents),
+        tuple(asked.requirements),
         tuple(additional),
         tuple(limits),
         f"{issuer.place}, {on.isoformat()}",

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 
 from pipeline.errors import Complaint
 from pipeline.found import Noted
-from pipeline.lots.declaration import Declaration, DeclarationRefused, draft_declaration
+from pipeline.lots.declaration import Declaration, DeclarationRefused, ToDeclare, draft_declaration
 from pipeline.lots.journal import anchor_of
 from pipeline.messages import said
 from pipeline.record.issuer_sheet import IssuerSheet
@@ -102,17 +102,19 @@ def declare(
     sets = _sets(sheet)
     try:
         declaration = draft_declaration(
-            chosen,
-            sheet.who,
-            _product(on_file),
-            ", ".join(names),
-            tuple(evidence_of(one, sets, needed, _tested_findings(sheet)) for one in on_file),
-            sheet.declared_to,
-            needed,
-            day,
-            decision_rules=_decision_rules(on_file, sets, needed),
-            tests=sheet.results,
-            anchor=anchor_of(entries),
+            ToDeclare(
+                number=chosen,
+                issuer=sheet.who,
+                product=_product(on_file),
+                lot=", ".join(names),
+                reels=tuple(evidence_of(one, sets, needed, _tested_findings(sheet)) for one in on_file),
+                documents=sheet.declared_to,
+                requirements=needed,
+                on=day,
+                decision_rules=_decision_rules(on_file, sets, needed),
+                tests=sheet.results,
+                anchor=anchor_of(entries),
+            )
         )
     except DeclarationRefused as fault:
         raise DeclarationRefused([*complaints, *fault.complaints]) from None

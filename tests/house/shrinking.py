@@ -126,8 +126,6 @@ WIDE: set[str] = {
     "pipeline.cli.reading.reel",
     "pipeline.cli.scaling.reassess",
     "pipeline.cli.trusting.samples",
-    "pipeline.lots.declaration._drafted",
-    "pipeline.lots.declaration.draft_declaration",
     "pipeline.nonconformance.failing_lengths.nonconforming_intervals",
     "pipeline.nonconformance.limit_sightings.sightings",
     "pipeline.statistics.averaging_gauge.margin_at_specimen_scale",

@@ -15,6 +15,7 @@ from pipeline.lots.declaration import (
     EnteredTest,
     Issuer,
     ReelEvidence,
+    ToDeclare,
     draft_declaration,
 )
 from pipeline.lots.journal import Anchor
@@ -38,7 +39,7 @@ def draft(**changes: Any) -> Declaration:
         "on": date(2025, 3, 4),
         "decision_rules": ["simple acceptance: the value itself is compared with the limit"],
     }
-    return draft_declaration(**{**given, **changes})
+    return draft_declaration(ToDeclare(**{**given, **changes}))
 
 
 def test_it_holds_what_the_standard_asks_for() -> None:
