@@ -20,6 +20,7 @@ class Contradiction(Code):
     ROWS_REPEATED = "contradiction/rows repeated"
     RING_NOT_TOGETHER = "contradiction/ring not together"
     FILLED_IN = "contradiction/filled in"
+    FIGURES_HELD = "contradiction/figures held"
     LOG_PIECED = "contradiction/log pieced"
     LOG_PIECED_BY_COUNTER = "contradiction/log pieced by counter"
     LOG_PIECED_IN_GAP = "contradiction/log pieced in gap"

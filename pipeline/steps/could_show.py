@@ -16,7 +16,7 @@ import polars as pl
 from scipy import special
 
 from pipeline.contradictions import Contradiction, Unseen
-from pipeline.flags import FILLED, REPEATED, Flag
+from pipeline.flags import FILLED, REPEATED, STUCK, Flag
 from pipeline.length.placement import Placement
 from pipeline.length.steady_state import STOP
 from pipeline.messages import Measure, Message, Place, message
@@ -33,6 +33,10 @@ from pipeline.trust.reading_drift import POWER, least_drift_mm, movement_sd_mm
 from pipeline.trust.redundancy import RED_P, AgreementStretch
 from pipeline.trust.repeatability import stop_repeatability, stops_of
 from pipeline.trust.uncertainty import Uncertainty
+
+# Share of a gauge's rows that count as stuck, and of its figures that stand for equally many, and the fewest of these
+# by which a gauge is said to show each figure for so many rows (chosen here).
+HELD_SHARE, FEWEST_HELD = 0.5, 10
 
 
 def contradictions_told(
@@ -56,6 +60,7 @@ def contradictions_told(
         *_lone_axes_told(alone, line),
         *melt,
         *_clock_told(placed),
+        *_held_told(readings, flagged, placed, line),
         *_not_read_told(readings, flagged, placed, line, REPEATED, Contradiction.ROWS_REPEATED),
         *_not_read_told(readings, flagged, placed, line, FILLED, Contradiction.FILLED_IN),
     )
@@ -79,6 +84,31 @@ def _not_read_told(
     at = Place(float(placed.placement.at_m[first]) - max(gauge.station_m for gauge in gauges))
     named = tuple(gauge.id for gauge in gauges)
     return (message(code, rows=found["row"].n_unique(), at=at, instruments=named),)
+
+
+def _held_told(
+    readings: pl.DataFrame, flagged: pl.DataFrame, placed: Placed, line: LineSheet
+) -> tuple[Message, ...]:
+    """Gauges that show each figure for so many rows that they count as stuck: why, and what to log instead."""
+    told = []
+    for gauge in line.instruments:
+        names = [name for name in channels_of(gauge) if name in readings.columns]
+        if gauge.kind not in DIMENSION_KINDS or not names or readings.height < 2:
+            continue
+        stuck = flagged.filter((pl.col("flag") == STUCK.code) & (pl.col("channel") == names[0])).height
+        values = readings.select(pl.col(names).cast(pl.Float64)).to_numpy()
+        held = np.diff(np.flatnonzero((values[1:] != values[:-1]).any(axis=1)))
+        if stuck <= HELD_SHARE * readings.height or held.size < FEWEST_HELD:
+            continue
+        rows = int(np.median(held))
+        if rows > 1 and np.mean(held == rows) > HELD_SHARE:
+            length = float(np.median(np.diff(placed.placement.at_m))) * rows
+            told.append(
+                message(
+                    Contradiction.FIGURES_HELD, instrument=gauge.id, rows=rows, length=Measure(length, "m")
+                )
+            )
+    return tuple(told)
 
 
 def _clock_told(placed: Placed) -> tuple[Message, ...]:

@@ -10,11 +10,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from pipeline.contradictions import Contradiction
 from pipeline.messages import Message
-from tests.plant_logs.damages import HARMLESS, HIDE, NEEDS_CONDUCTOR
+from tests.plant_logs.damages import HARMLESS, HIDE, NEEDS_CONDUCTOR, changed
 from tests.plant_logs.line_logs import LAYS, Run, made
 from tests.plant_logs.plant_files import write
 from tests.release_matrix.judging import OnBench, judged_run, measured_run
@@ -75,3 +76,25 @@ def test_an_end_written_down_late_lets_no_bad_reel_go(line: str, defect: str, tm
 def test_a_sound_run_is_neither_held_nor_accused(line: str, seed: int, tmp_path: Path) -> None:
     found, accused = _standings(made(LAYS[line], seed), tmp_path)
     assert set(found.values()) == {"releasable"} and accused == []
+
+
+@pytest.mark.parametrize("line", LAYS if SEEDS else ["E8"])
+def test_a_gauge_that_reads_seldom_is_told_what_to_log_and_then_judges(line: str, tmp_path: Path) -> None:
+    """Every twentieth figure held: nothing leaves, and why is told. One row a reading, as told: sound reels leave."""
+    run = made(LAYS[line], 1, "thin")
+    kept = np.arange(run.t.size) // 20 * 20
+    found, accused = _standings(
+        changed(run, run.gauges, lambda _name, values: values[kept]), tmp_path / "held"
+    )
+    assert "releasable" not in found.values() and "contradiction/figures held" in accused
+    seldom = replace(
+        run,
+        lay=replace(run.lay, every=20 * run.lay.every),
+        t=run.t[::20],
+        front=run.front[::20],
+        cols={name: values[::20] for name, values in run.cols.items()},
+        reels=tuple((name, a, min(b, float(run.front[::20][-1]))) for name, a, b in run.reels),
+    )
+    found, accused = _standings(seldom, tmp_path / "seldom")
+    assert accused == []
+    assert found == {name: "held" if must == "hold" else "releasable" for name, must in run.must.items()}
