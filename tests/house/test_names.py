@@ -21,7 +21,6 @@ PAGE_RECORDS = {
     "CounterEvent",
     "CuttingPlan",
     "Edge",
-    "LimitRow",
     "LineCharts",
     "LotHistory",
     "Node",
