@@ -114,8 +114,7 @@ def _of_answer(answer: Result | Refused) -> Iterator[Claim]:
         return
     quantity, about = answer.question.quantity, answer.question.about
     if quantity in (Quantity.PERIOD, Quantity.PERIOD_THROUGH_GAPS):
-        hunts = any(isinstance(one, Message) and one.code == Note.SWING_HUNTS for one in answer.warnings)
-        yield ("hunting", "wall") if hunts else ("period", _element(answer))
+        yield period_claim(answer)
     elif quantity is Quantity.CHANGE_POINT:
         yield ("wall level" if about == "mean_wall_mm" else "centre"), _noted(answer)
     elif quantity is Quantity.ANNOUNCED_CHANGE and answer.details["shows"]:
@@ -132,6 +131,12 @@ def _of_answer(answer: Result | Refused) -> Iterator[Claim]:
             if isinstance(each, Message)
         ]
         yield "roll faults", names[0] if len(names) == 1 else ""
+
+
+def period_claim(answer: Result) -> Claim:
+    """What a run's page claims of a period."""
+    hunts = any(isinstance(one, Message) and one.code == Note.SWING_HUNTS for one in answer.warnings)
+    return ("hunting", "wall") if hunts else ("period", _element(answer))
 
 
 def _noted(answer: Result) -> str:

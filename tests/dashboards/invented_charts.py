@@ -69,7 +69,7 @@ def charts() -> LineCharts:
     product = ProductCharts(
         base.THHN14.label,
         60,
-        "1 false alarm in 7 days on 15 charts with 60 points a day each: one in 6300 points.",
+        "1 false alarm in 7 days, shared by 15 charts, made or not, of 60 points a day each: one in 6,300 points.",
         (
             ControlChart(
                 "thinnest wall", "individuals chart", "mm",

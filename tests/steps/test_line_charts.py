@@ -82,7 +82,7 @@ def test_later_reels_are_held_against_limits_of_the_first_ones_only() -> None:
 def test_limits_are_those_of_the_plants_alarm_budget() -> None:
     found = line_charts(reels(quiet(40)), SETTINGS)
     assert said(found.budget).startswith(
-        "1 false alarm in 7 days on 19 charts with 60 points a day each: one in 7980 "
+        "1 false alarm in 7 days, shared by 19 charts, made or not, of 60 points a day each: one in 7,980 "
     )
     individuals = of(found, "individuals chart", "I").chart
     assert individuals.arl0 == pytest.approx(ARL0)
@@ -212,7 +212,7 @@ def test_runs_the_plant_chose_are_watched_for_and_their_cost_is_told() -> None:
     assert said(found.warnings)[-1] == (
         "Runs are watched for too (2 of 3 points in a row beyond 2 standard deviations on one side, 4 of 5 points in "
         "a row beyond 1 standard deviations on one side, 8 points in a row on one side of the center line). With the "
-        f"limits they alarm for nothing once in {found.arl0:.0f} reels on average, limits alone once in {ARL0:.0f}: "
+        f"limits they alarm for nothing once in {found.arl0:.0f} reels on average, limits alone once in {ARL0:,.0f}: "
         f"{420 / found.arl0:.2g} false alarms in 7 days on this chart in place of {420 / ARL0:.2g}; the budget of all "
         "charts together is 1."
     )
