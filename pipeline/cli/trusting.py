@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -307,15 +308,22 @@ def _print_said(store: Path, runs: Mapping[str, str], shown: InUnits) -> None:
             print(f"  - {shown.sentence(sentence)}")
 
 
-def _as_json(one: Compared) -> dict[str, Any]:
-    from dataclasses import asdict
+def _recorded(value: Any) -> Any:
+    """A record by its fields, its messages as words."""
+    if isinstance(value, Message):
+        return plain(value)
+    if is_dataclass(value) and not isinstance(value, type):
+        return {field.name: _recorded(getattr(value, field.name)) for field in fields(value)}
+    return [_recorded(one) for one in value] if isinstance(value, tuple | list) else value
 
+
+def _as_json(one: Compared) -> dict[str, Any]:
     return {
         "line": one.line,
         "instrument": one.instrument.id,
         "quantity": one.quantity,
-        "bias": asdict(one.bias),
-        "straight_line": asdict(one.straight),
+        "bias": _recorded(one.bias),
+        "straight_line": _recorded(one.straight),
         "supported_uncertainty_mm": one.supported_mm,
         "pairs": [
             {

@@ -123,7 +123,7 @@ def test_samples_give_the_bias_and_it_stands_on_the_data_quality_page(
     assert found["bias"]["high"] - found["bias"]["estimate"] == pytest.approx(0.000894, abs=2e-6)
     assert found["bias"]["warnings"] == [
         (
-            "These samples support a standard uncertainty of 0.0200 mm; the line sheet states 0.005 mm. Calibrate the "
+            "These samples support a standard uncertainty of 0.02 mm; the line sheet states 0.005 mm. Calibrate the "
             "gauge or raise 'uncertainty_mm'."
         )
     ]
