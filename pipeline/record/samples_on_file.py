@@ -48,7 +48,13 @@ class SampledReel:
 
 def build_of(product: Product) -> Build:
     """What of a product tells which values are possible."""
-    return Build(product.name, product.conductor_mm, product.overall_mm, product.covering is not None)
+    return Build(
+        product.name,
+        product.conductor_mm,
+        product.overall_mm,
+        product.covering is not None,
+        product.average_wall_mm,
+    )
 
 
 def has_samples(store: Store) -> bool:

@@ -69,12 +69,14 @@ class Build:
         conductor_mm: nominal conductor diameter [mm].
         overall_mm: overall diameter built up at minimum walls [mm].
         has_covering: whether it has a covering.
+        average_mm: minimum average wall of the insulation [mm]; None where it is not known.
     """
 
     name: str
     conductor_mm: float
     overall_mm: float
     has_covering: bool
+    average_mm: float | None = None
 
 
 def impossible(quantity: str, value: float, build: Build) -> str:
@@ -95,6 +97,12 @@ def impossible(quantity: str, value: float, build: Build) -> str:
         return f"{one.told} of {value:g} % is above 100 %" if value > 100.0 else ""
     if quantity == "covering_mm" and not build.has_covering:
         return f"{build.name} has no covering"
+    if quantity == "covering_mm" and build.average_mm is not None and value >= build.average_mm:
+        # As of a run sheet's covering: one in mil, read as mm, would meet any limit.
+        return (
+            f"{one.told} of {value:g} mm is not thinner than the minimum average wall of {build.average_mm:.4g} mm "
+            "that it covers"
+        )
     if quantity == "conductor_mm":
         low, high, of = 0.5 * build.conductor_mm, 2.0 * build.conductor_mm, "conductor"
     elif quantity == "diameter_mm":

@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from pipeline.nonconformance.decision import DecisionRule
+from pipeline.products.product import find_product
 from pipeline.record.samples_judged import judged_sample
+from pipeline.record.samples_on_file import build_of
 from pipeline.trust.against_line import normalized_difference
 from pipeline.trust.sampled import SAMPLED, Build, average_below_thinnest, impossible
 
@@ -80,3 +82,12 @@ def test_the_normalized_difference_by_hand() -> None:
     assert normalized_difference(0.400, 0.004, 0.410, 0.003) == pytest.approx(-1.0)
     assert normalized_difference(0.4, 0.0, 0.4, 0.0) == 0.0
     assert normalized_difference(0.4, 0.0, 0.3, 0.0) == math.inf
+
+
+@pytest.mark.parametrize("size", ["14 AWG", "1/0 AWG", "500 kcmil"])
+def test_a_covering_in_mil_read_as_millimeters_is_refused(size: str) -> None:
+    """Under the largest wire a covering of 8 mm fits into half of the diameter, and would meet any limit."""
+    build = build_of(find_product("THHN/THWN-2", size, "concentric"))
+    for mil in (3.0, 6.0, 9.0):
+        assert impossible("covering_mm", mil, build).endswith("that it covers")
+        assert impossible("covering_mm", mil * 0.0254, build) == ""
