@@ -229,22 +229,32 @@ def place_reels(
     )
 
 
-def unsure_by_scale(reels: Sequence[PlacedReel], scale: float, start_m: float) -> tuple[PlacedReel, ...]:
-    """The reels with ends as unsure as counter and line speed disagree about the wire from the run's start to them.
+def unsure_by_scale(
+    reels: Sequence[PlacedReel], scale: float, start_m: float, made_m: float
+) -> tuple[PlacedReel, ...]:
+    """The reels with ends as unsure as counter and line speed disagree about the wire before them.
 
-    A change written down from another counter than the log's then lies elsewhere on it (derived).
+    A change written down from another counter than the log's then lies elsewhere on it: by its share of the wire since
+    the run's start, or since both counters stood at nought, as far as the run has wire for it (derived).
 
     Args:
         reels: the reels.
         scale: counter length per length by line speed.
         start_m: repaired counter at the start of the run [m].
+        made_m: repaired counter at its end [m].
     """
     apart = abs(scale - 1.0)
-    if apart <= SCALE_AGREES:
+    if apart <= SCALE_AGREES or not reels:
         return tuple(reels)
-    return tuple(
-        replace(one, end_unsure_m=one.end_unsure_m + apart * (one.counter_to_m - start_m)) for one in reels
-    )
+    # A counter that is long has the changes further on, one that is short further back, and all of them in the run.
+    room = made_m - max(one.counter_to_m for one in reels)
+    if scale < 1.0:
+        room = min(one.counter_from_m for one in reels) - start_m
+
+    def unsure(to_m: float) -> float:
+        return max(apart * (to_m - start_m), min(apart * to_m, room))
+
+    return tuple(replace(one, end_unsure_m=one.end_unsure_m + unsure(one.counter_to_m)) for one in reels)
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,7 +91,9 @@ def place_run(
     if run.reel_ends == "counter":
         stray = _stray_ends(on_counter, placement, line)
     reels = place_reels(on_counter, line, placement.made_m, placement.start_m, line.accumulator_unsure_m)
-    reels = unsure_by_stops(unsure_by_scale(reels, _scale(placement), placement.start_m), stray)
+    reels = unsure_by_stops(
+        unsure_by_scale(reels, _scale(placement), placement.start_m, placement.made_m), stray
+    )
     told = tuple(message(Warned.STRAY_END, end=Place(one.at_m), stop=Place(one.stop_m)) for one in stray)
     numbered, warnings = _number_faults(placed, placement, line)
     return Placed(
