@@ -45,6 +45,9 @@ def review(paths: list[Path] = PATHS, store: Path = STORE, as_json: bool = JSON)
 
 def demo(
     store: Path = typer.Option(Path("reelproof_demo"), "--store", help="Folder of the demo's store."),
+    serve: bool = typer.Option(
+        False, "--serve", help="Serve the review site afterwards, with an account for each role."
+    ),
     as_json: bool = JSON,
 ) -> int:
     """Review the sample runs that come with the program. They are of an invented plant: two lines, three
@@ -54,7 +57,16 @@ def demo(
     """
     from pipeline.job.sample_runs import sample_runs_folder
 
-    return review([sample_runs_folder() / "runs"], store, as_json)
+    code = review([sample_runs_folder() / "runs"], store, as_json)
+    if serve:
+        from pipeline.desk.serving import Served
+        from pipeline.desk.serving import serve as serve_site
+
+        def told(sentence: str) -> None:
+            print(sentence, flush=True)
+
+        serve_site(store, Served(), told, of_demo=True)
+    return code
 
 
 def watch(

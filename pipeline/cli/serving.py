@@ -22,6 +22,9 @@ def add_to(app: typer.Typer) -> None:
 
 def serve(
     store: Path = STORE,
+    inbox: Path | None = typer.Option(
+        None, "--inbox", help="Review each run that arrives in this folder, in a process of its own."
+    ),
     host: str = typer.Option(
         "127.0.0.1", "--host", help="Address to listen at; this machine alone by default."
     ),
@@ -51,7 +54,7 @@ def serve(
     def told(sentence: str) -> None:
         print(sentence, flush=True)
 
-    serve_site(store, Served(host, port, tuple(name or ()), certificate, key, behind), told)
+    serve_site(store, Served(host, port, tuple(name or ()), certificate, key, behind), told, inbox)
     return 0
 
 

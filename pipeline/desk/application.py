@@ -315,8 +315,6 @@ def _act(desk: Desk, request: Request) -> Response:
         return told_page(desk, request, 404, "Not found", ["There is no such act."])
     try:
         did = act(desk.store, desk.accounts.file, what, session.by, caller)
-    except StoreError:
-        raise
     except ReelproofError as fault:
         return _refused(desk, request, what, fault)
     desk.sessions.tell(session, said_json(did))
@@ -327,14 +325,16 @@ def _refused(desk: Desk, request: Request, what: str, fault: ReelproofError) -> 
     """The page about an act that was not done: why, what happened meanwhile, and the form with what was typed."""
     caller, session = caller_of(request), session_of(request)
     is_late = isinstance(fault, ChangedMeanwhile | DecidedMeanwhile)
-    subjects = caller.fields("subject") or caller.fields("item")
-    desk.sessions.note_refused(
-        session,
-        Access.ACT_LATE if is_late else Access.ACT_REFUSED,
-        act=what,
-        subject=", ".join(subjects)[:200] or "nothing",
-        role=session.role or "reading only",
-    )
+    is_busy = isinstance(fault, StoreError)  # another writer has the store: nobody refused anything
+    if not is_busy:
+        subjects = caller.fields("subject") or caller.fields("item")
+        desk.sessions.note_refused(
+            session,
+            Access.ACT_LATE if is_late else Access.ACT_REFUSED,
+            act=what,
+            subject=", ".join(subjects)[:200] or "nothing",
+            role=session.role or "reading only",
+        )
     back = local_path(caller.field("back"))
     signed = signed_in(desk, request)
     plan = desk.shelf.plan()
@@ -354,4 +354,4 @@ def _refused(desk: Desk, request: Request, what: str, fault: ReelproofError) -> 
         acts_here=acts,
         back=back,
     )
-    return HTMLResponse(text, 409 if is_late else 403)
+    return HTMLResponse(text, 503 if is_busy else 409 if is_late else 403)

@@ -5,10 +5,13 @@ from __future__ import annotations
 import ipaddress
 import signal
 import ssl
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Event, Thread
 from typing import TYPE_CHECKING
 
 import uvicorn
@@ -21,6 +24,7 @@ from pipeline.desk.sessions import Sessions
 from pipeline.desk.tries import Tries
 from pipeline.errors import Complaint, ReelproofError, StoreError
 from pipeline.record.access_log import Access, note_access, seal_access
+from pipeline.record.plant_sheet_on_file import roles_of_plant
 from pipeline.store.account_file import FOLDER, open_accounts
 from pipeline.store.database import open_to_read, open_to_write
 
@@ -28,6 +32,7 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp
 
 PAGES = "pages"
+STOPS_WITHIN_S = 30.0
 _LOOPBACK_NAMES = ("localhost", "127.0.0.1", "::1")
 
 
@@ -150,13 +155,63 @@ def opened_desk(store: Path, served: Served) -> Iterator[tuple[Desk, ASGIApp]]:
                 seal_access(opened, file)
 
 
-def serve(store: Path, served: Served, told: Callable[[str], None]) -> None:
+@contextmanager
+def watched(inbox: Path | None, store: Path, told: Callable[[str], None]) -> Iterator[None]:
+    """Watch an inbox in a process of its own until the block ends; nothing where there is none.
+
+    Args:
+        inbox: folder that runs arrive in.
+        store: the store's folder.
+        told: told where the watch stops by itself.
+    """
+    if inbox is None:
+        yield
+        return
+    words = [sys.executable, "-m", "pipeline", "watch", str(inbox), "--store", str(store)]
+    process = subprocess.Popen(words, start_new_session=True)
+    is_over = Event()
+
+    def wait() -> None:
+        process.wait()
+        if not is_over.is_set():
+            told(f"The watch of {inbox} has stopped. The site goes on; start it anew to watch again.")
+
+    Thread(target=wait, daemon=True).start()
+    try:
+        yield
+    finally:
+        is_over.set()
+        process.terminate()
+        try:
+            process.wait(STOPS_WITHIN_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+
+def role_links(store: Path) -> list[tuple[str, str, str]]:
+    """A new account for each role of the plant's sheet: its name, its role, and the token of the link to its password.
+
+    Args:
+        store: the store's folder.
+    """
+    with open_to_read(store) as opened, open_accounts(store) as file:
+        accounts = Accounts(file)
+        names = [("".join(word[0] for word in role.split()).upper(), role) for role in roles_of_plant(opened)]
+        return [(f"{name}-1", role, accounts.invite(f"{name}-1", role)) for name, role in names]
+
+
+def serve(
+    store: Path, served: Served, told: Callable[[str], None], inbox: Path | None = None, of_demo: bool = False
+) -> None:
     """Serve the review site of a store until this process is stopped.
 
     Args:
         store: the store's folder.
         served: where and how.
         told: told what whoever started it must know.
+        inbox: folder whose runs are reviewed as they arrive, by a process of its own; None for none.
+        of_demo: whether an account is made for each role of the plant's sheet.
 
     Raises:
         ReelproofError: it cannot be served like that, or the address is taken.
@@ -168,14 +223,17 @@ def serve(store: Path, served: Served, told: Callable[[str], None]) -> None:
             desk.accounts.file, Access.STARTED, "the site", desk.accounts.now(), {"address": served.address}
         )
         told(f"Serving {store} at {served.address}. Ctrl-C stops it.")
-        if token := desk.accounts.first_link():
+        for name, role, token in role_links(store) if of_demo else ():
+            told(f"{name}, {role}: {served.address}/link/{token}")
+        if not of_demo and (token := desk.accounts.first_link()):
             told(
                 f"Nobody has an account yet. This link makes the first one, once: {served.address}/link/{token}"
             )
         # As Ctrl-C does: the server ends what is under way, and the access log is sealed.
         signal.signal(signal.SIGTERM, signal.default_int_handler)
         try:
-            server.run()
+            with watched(inbox, store, told):
+                server.run()
         except SystemExit:
             raise ReelproofError(
                 Complaint(

@@ -213,6 +213,7 @@ class Requests(RuleBasedStateMachine):
         self.open.close()
 
 
+@pytest.mark.timeout(300 * TIMES)
 def test_no_sequence_of_requests_lets_a_held_reel_leave(judged_store: Path) -> None:
     Requests.judged = judged_store
     Requests.left = Requests.refused = 0

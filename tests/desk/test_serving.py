@@ -15,7 +15,8 @@ import pytest
 from dashboards.page_writing import planned_pages
 from dashboards.site import Site
 from pipeline.cli.app import run
-from pipeline.store.database import open_to_read
+from pipeline.desk.serving import role_links, watched
+from pipeline.store.database import open_to_read, open_to_write
 from tests.acts.decided_store import copied
 from tests.conftest import ROOT
 from tests.desk import site as served
@@ -185,3 +186,57 @@ def test_started_as_a_command_it_prints_its_link_and_stops_when_asked(
         assert process.wait(60) == 130
     with open_to_read(store) as opened:
         assert opened.ask("questions/entries_of_kind", kind="access log")
+
+
+def test_an_inbox_is_watched_by_a_process_of_its_own(
+    judged_store: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told: list[str] = []
+    store = copied(judged_store, tmp_path / "store")
+    inbox = tmp_path / "inbox"
+    inbox.mkdir()
+    (inbox / "R-1").mkdir()
+    (inbox / "R-1" / "run.toml").write_text("no sheet")
+    with watched(inbox, store, told.append):
+        until = monotonic() + 60.0
+        while not (store / "watched.json").exists():  # what the watch remembers of the inbox
+            assert monotonic() < until
+            sleep(0.1)
+    assert told == []
+    assert "R-1/run.toml" in json.loads((store / "watched.json").read_text())
+    monkeypatch.setattr(sys, "executable", "/bin/false")  # a watch that ends by itself
+    with watched(inbox, store, told.append):
+        until = monotonic() + 60.0
+        while not told:
+            assert monotonic() < until
+            sleep(0.1)
+    assert told == [f"The watch of {inbox} has stopped. The site goes on; start it anew to watch again."]
+
+
+def test_the_demo_has_an_account_for_each_role(judged_store: Path, tmp_path: Path) -> None:
+    store = copied(judged_store, tmp_path / "store")
+    links = role_links(store)
+    assert [(name, role) for name, role, _ in links] == [
+        ("SQT-1", "shift quality technician"),
+        ("QE-1", "quality engineer"),
+        ("QM-1", "quality manager"),
+        ("LO-1", "line operator"),
+        ("PE-1", "process engineer"),
+    ]
+    with served.site_of(store) as site, site.browser() as browser:
+        (form,) = browser.forms(f"/link/{links[1][2]}")
+        assert "name" not in form.fields  # it is hers already
+        made = browser.fill(form, password=PASSWORD, again=PASSWORD)
+        assert "QE-1" in made.text and "quality engineer" in made.text
+
+
+def test_an_act_waits_for_another_writer_and_says_who_it_is(
+    site: served.Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("pipeline.desk.acting.WAIT_S", 0.2)
+    with site.signed_in("QE-1", "quality engineer") as browser, open_to_write(site.store):
+        page = "/reels/L1-0412-03.html"
+        (form,) = [one for one in browser.forms(page) if one.action == "/acts/hold"]
+        answer = browser.fill(form, reason="scuffed by the clamp")
+        assert answer.status_code == 503 and "is writing to this store" in answer.text
+        assert "scuffed by the clamp</textarea>" in answer.text
