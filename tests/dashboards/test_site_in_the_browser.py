@@ -9,6 +9,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import polars as pl
 import pypdf
 import pytest
 
@@ -18,8 +19,10 @@ from dashboards.mailing import single_file
 from dashboards.page_writing import write_pages
 from dashboards.records import Guides, Plant
 from dashboards.site import Site
+from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.store.database import open_to_read
 from pipeline.store.readings import read_frame
+from pipeline.wall.two_layers import insulation_between
 from tests.dashboards.opened import ALL_DRAWN
 
 if TYPE_CHECKING:
@@ -139,9 +142,13 @@ def test_the_readings_saved_from_the_figure_are_those_of_the_store(
     rows = [row for row in csv.DictReader(io.StringIO(text)) if row["channel"] == "thinnest_wall_mm"]
     with open_to_read(judged_store) as store:
         book = next(one for one in run_books(store) if one.run_id == "R-0412")
-        frame = read_frame(store, book.head["assessment_folder"], "measured").select(
-            "wall_at_m", "thinnest_wall_mm"
-        )
+        measured = read_frame(store, book.head["assessment_folder"], "measured")
+        # Under a covering the figure shows the worse bound, as it is judged.
+        run, line = sheets_of(store, book.head)
+        gauge = line.instrument("wall gauge")
+        assert gauge is not None
+        low, _ = insulation_between(measured, gauge, run.covering)["thinnest_wall_mm"]
+        frame = measured.select("wall_at_m", pl.Series("thinnest_wall_mm", low))
     inside = frame.filter((frame["wall_at_m"] >= 3600.0) & (frame["wall_at_m"] <= 3630.0)).drop_nulls()
     assert len(rows) == inside.height > 10
     for row, (at_m, value) in zip(rows, inside.sort("wall_at_m").iter_rows(), strict=True):
