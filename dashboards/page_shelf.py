@@ -1,20 +1,31 @@
 """Pages for the review site: each is written when somebody asks for it and what it shows has changed since.
 
 They are the pages of the static site from the same records and templates, in a folder of their own, with marks where
-the review site puts who is signed in and what they may do.
+the review site puts who is signed in and what they may do. Threads compose different pages side by side, each on a
+connection and books of its own.
 """
 
 from __future__ import annotations
 
 import json
-from contextlib import ExitStack, suppress
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from threading import RLock
+from threading import Lock, RLock
 from typing import TYPE_CHECKING
 
-from dashboards.page_writing import MADE, kinds_of, planned_pages
+from dashboards.page_writing import MADE
 from dashboards.site import Site, write_assets
+from dashboards.site_contents import (
+    SAME_PAGES,
+    SAMPLES_SAY_THE_SAME,
+    Contents,
+    KnownPage,
+    contents_of,
+    planned_page,
+)
 from pipeline.durable import write_whole
 from pipeline.errors import Complaint, StoreError
 from pipeline.regular_file import json_of_file
@@ -24,6 +35,7 @@ from pipeline.store.database import open_to_read
 if TYPE_CHECKING:
     from dashboards.records import Plant
     from dashboards.run_pages import Planned
+    from pipeline.record.sample_say import SampleSay
     from pipeline.store.database import Store
 
 
@@ -38,25 +50,35 @@ class OnShelf:
     """
 
     path: Path
-    page: Planned | None
+    page: KnownPage | None
     plant: Plant
 
 
 @dataclass(frozen=True, slots=True)
-class _Plan:
-    """What there is to show of one published copy of the store."""
+class Plan:
+    """What there is to show of one published copy of the store.
 
-    store: Store
+    Args:
+        copy: the copy.
+        contents: which pages there are.
+        newest: number and chain of the journal's newest entry; None for an empty journal.
+        site: where they are written.
+        samples: what samples say of the reels of each run, as far as somebody asked.
+        fresh: pages that were looked at since this copy came.
+        idle: connections to the copy that nobody reads from now, each with what closes it.
+    """
+
     copy: Path
-    plant: Plant
-    pages: dict[str, Planned]
-    kinds: str
+    contents: Contents
+    newest: tuple[int, str] | None
     site: Site
-    fresh: set[str] = field(default_factory=set)  # pages that were looked at since this copy came
+    samples: dict[str, Mapping[str, SampleSay]]
+    fresh: set[str] = field(default_factory=set)
+    idle: list[tuple[Store, ExitStack]] = field(default_factory=list)
 
 
 class PageShelf:
-    """The pages of one store, for one process; threads take turns in composing them.
+    """The pages of one store, for one process.
 
     Args:
         store: the store's folder.
@@ -66,9 +88,10 @@ class PageShelf:
     def __init__(self, store: Path, folder: Path) -> None:
         self.store = store
         self.folder = folder
+        # Held for as long as it takes to open a copy, never while a page is composed.
         self._turn = RLock()
-        self._open = ExitStack()
-        self._plan: _Plan | None = None
+        self._of_page: defaultdict[str, Lock] = defaultdict(Lock)
+        self._plan: Plan | None = None
         # What each page stood on, and the files that were written with it.
         self._made: dict[str, tuple[str, list[str]]] = _remembered(folder)
         self._page_of = {name: where for where, (_, names) in self._made.items() for name in names}
@@ -80,7 +103,7 @@ class PageShelf:
         written = write_assets(Site(self.folder, served=True))
         self._assets = frozenset(one.address for one in written)
 
-    def plan(self) -> _Plan:
+    def plan(self) -> Plan:
         """What there is to show of the newest copy of the store.
 
         Raises:
@@ -90,16 +113,53 @@ class PageShelf:
         if known is not None and known.copy == newest_copy(self.store):
             return known
         with self._turn:
-            if self._plan is not None and self._plan.copy == newest_copy(self.store):
-                return self._plan
-            self._open.close()
-            self._plan = None
-            store = self._open.enter_context(open_to_read(self.store))
-            plant, planned = planned_pages(store)
-            pages = {one.address: one for one in planned}
-            site = Site(self.folder, frozenset(pages), served=True)
-            self._plan = _Plan(store, store.copy or self.folder, plant, pages, kinds_of(planned), site)
-            return self._plan
+            known = self._plan
+            if known is not None and known.copy == newest_copy(self.store):
+                return known
+            with ExitStack() as opened:
+                store = opened.enter_context(open_to_read(self.store))
+                plan = self._planned(store, known)
+                plan.idle.append((store, opened.pop_all()))
+            self._plan = plan
+            _let_go(known)
+            return plan
+
+    def _planned(self, store: Store, known: Plan | None) -> Plan:
+        """The plan of a copy; what acts of persons cannot have changed since the last one is not asked anew."""
+        copy = store.copy or self.folder
+        last = store.ask("questions/last_entry")
+        newest = (int(last[0]["entry_no"]), str(last[0]["chain_sha256"])) if last else None
+        kinds = _kinds_since(store, known)
+        if known is None or kinds is None or not kinds <= SAME_PAGES:
+            contents = contents_of(store)
+            site = Site(self.folder, frozenset(contents.pages), served=True)
+            return Plan(copy, contents, newest, site, {})
+        samples = dict(known.samples) if kinds <= SAMPLES_SAY_THE_SAME else {}
+        return Plan(copy, known.contents, newest, known.site, samples)
+
+    @contextmanager
+    def reading(self) -> Iterator[tuple[Plan, Store]]:
+        """What there is to show, and the store to ask as long as the block lasts, by this thread alone.
+
+        Raises:
+            StoreError: the store cannot be read.
+        """
+        with self._turn:
+            plan = self.plan()
+            if plan.idle:
+                store, opened = plan.idle.pop()
+            else:
+                with ExitStack() as opening:
+                    store = opening.enter_context(open_to_read(self.store, plan.copy))
+                    opened = opening.pop_all()
+        try:
+            yield plan, store
+        finally:
+            with self._turn:
+                if plan is self._plan:
+                    plan.idle.append((store, opened))
+                else:
+                    opened.close()
 
     def asset(self, where: str) -> Path | None:
         """A style sheet or script that every page needs; None where there is none of that address."""
@@ -115,27 +175,31 @@ class PageShelf:
             StoreError: the store cannot be read, or the page cannot be written.
         """
         plan = self.plan()
-        page = plan.pages.get(where) or plan.pages.get(self._page_of.get(where, ""))
-        if page is None:
+        pages = plan.contents.pages
+        page = where if where in pages else self._page_of.get(where, "")
+        if page not in pages:
             return None
-        if page.address not in plan.fresh:
-            with self._turn:
-                self._freshen(page, plan)
-        if where != page.address and where not in self._made[page.address][1]:
+        if page not in plan.fresh:
+            with self._of_page[page]:
+                self._freshen(page)
+        written = self._made.get(page)
+        if written is None or where not in (page, *written[1]):
             return None
-        return OnShelf(self.folder / where, page if where == page.address else None, plan.plant)
+        return OnShelf(self.folder / where, pages[page] if where == page else None, plan.contents.plant)
 
-    def _freshen(self, page: Planned, plan: _Plan) -> None:
-        if page.address in plan.fresh:
-            return
-        if plan is not self._plan:
-            plan = self.plan()
-            page = plan.pages.get(page.address, page)
-        basis = f"{page.basis} {plan.kinds}"
-        known = self._made.get(page.address)
-        if known is None or known[0] != basis or not (self.folder / page.address).is_file():
-            self._write(page, basis, plan.site)
-        plan.fresh.add(page.address)
+    def _freshen(self, where: str) -> None:
+        with self.reading() as (plan, store):
+            if where in plan.fresh:
+                return
+            if where not in plan.contents.pages:  # a copy came meanwhile that has no such page
+                self._made.pop(where, None)
+                return
+            page = planned_page(plan.contents, where, store, plan.samples)
+            basis = f"{page.basis} {plan.contents.kinds}"
+            known = self._made.get(where)
+            if known is None or known[0] != basis or not (self.folder / where).is_file():
+                self._write(page, basis, plan.site)
+            plan.fresh.add(where)
 
     def _write(self, page: Planned, basis: str, site: Site) -> None:
         outcome = page.written(site)
@@ -150,10 +214,28 @@ class PageShelf:
     def close(self) -> None:
         """Remember what was written, and let the store go."""
         with self._turn:
-            self._open.close()
+            _let_go(self._plan)
             self._plan = None
             with suppress(OSError):
-                write_whole(self.folder / MADE, json.dumps(self._made, sort_keys=True).encode())
+                write_whole(self.folder / MADE, json.dumps(dict(self._made), sort_keys=True).encode())
+
+
+def _let_go(plan: Plan | None) -> None:
+    """Close a copy; who still reads from it closes their connection themselves."""
+    while plan is not None and plan.idle:
+        _, opened = plan.idle.pop()
+        opened.close()
+
+
+def _kinds_since(store: Store, known: Plan | None) -> frozenset[str] | None:
+    """The kinds of journal entries since an earlier copy; None where the journal does not go on from it."""
+    if known is None or known.newest is None:
+        return None
+    number, chain = known.newest
+    there = store.ask("questions/chain_of_entry", entry_no=number)
+    if not there or there[0]["chain_sha256"] != chain:
+        return None
+    return frozenset(row["kind"] for row in store.ask("questions/kinds_since", entry_no=number))
 
 
 def _remembered(folder: Path) -> dict[str, tuple[str, list[str]]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -79,16 +80,22 @@ _LAST: dict[str, tuple[tuple[str, str], pl.DataFrame]] = {}
 
 def _measured(book: RunBook) -> pl.DataFrame:
     key = (str(book.store.folder), book.head["assessment_folder"])
-    if "measured" not in _LAST or _LAST["measured"][0] != key:
-        _LAST["measured"] = (key, measured_and_placed(book))
-    return _LAST["measured"][1]
+    return _kept("measured", key, lambda: measured_and_placed(book))
+
+
+def _kept(name: str, key: tuple[str, str], read: Callable[[], pl.DataFrame]) -> pl.DataFrame:
+    # Pages are composed on several threads: what is given back is what was compared, whatever another keeps meanwhile.
+    known = _LAST.get(name)
+    if known is None or known[0] != key:
+        known = _LAST[name] = (key, read())
+    return known[1]
 
 
 def _logged(book: RunBook) -> pl.DataFrame:
     key = (str(book.store.folder), book.head["load_folder"])
-    if "logged" not in _LAST or _LAST["logged"][0] != key:
-        _LAST["logged"] = (key, read_frame(book.store, book.head["load_folder"], "logged", or_thinned=True))
-    return _LAST["logged"][1]
+    return _kept(
+        "logged", key, lambda: read_frame(book.store, book.head["load_folder"], "logged", or_thinned=True)
+    )
 
 
 def _requirement(book: RunBook, row: Row) -> Row | None:

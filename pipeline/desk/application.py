@@ -31,7 +31,6 @@ from pipeline.messages import message_of, said_json
 from pipeline.nonconformance.disposition import DecidedMeanwhile
 from pipeline.record.access_log import Access
 from pipeline.record.plant_sheet_on_file import roles_of_plant
-from pipeline.store.database import open_to_read
 from pipeline.trust.sampled import SAMPLED
 
 if TYPE_CHECKING:
@@ -237,7 +236,8 @@ def _link_page(
 
 
 def _roles(desk: Desk) -> tuple[str, ...]:
-    return roles_of_plant(desk.shelf.plan().store)
+    with desk.shelf.reading() as (_, store):
+        return roles_of_plant(store)
 
 
 def _use_link(desk: Desk, request: Request) -> Response:
@@ -300,7 +300,7 @@ def _acts_on_page(
     about = ABOUT.get(kind)
     if about is None:
         return ""
-    with open_to_read(desk.store) as store:
+    with desk.shelf.reading() as (_, store):
         try:
             offer = offer_on(store, about, name, signed.role)
         except NotFoundError:  # a finding that no judgement sees any more
@@ -338,16 +338,18 @@ def _refused(desk: Desk, request: Request, what: str, fault: ReelproofError) -> 
     back = local_path(caller.field("back"))
     signed = signed_in(desk, request)
     plan = desk.shelf.plan()
-    page = plan.pages.get(back.lstrip("/"))
+    page = plan.contents.pages.get(back.lstrip("/"))
     typed = {name: caller.field(name) for name in TYPED}
     acts = (
-        _acts_on_page(desk, page.kind, page.record_id, signed, plan.plant, typed) if page is not None else ""
+        _acts_on_page(desk, page.kind, page.record_id, signed, plan.contents.plant, typed)
+        if page is not None
+        else ""
     )
     text = desk_page(
         "desk_refused.html.j2",
-        plan.plant,
+        plan.contents.plant,
         signed,
-        frozenset(plan.pages),
+        frozenset(plan.contents.pages),
         told=[str(one) for one in fault.complaints],
         happened=fault.happened if isinstance(fault, ChangedMeanwhile) else (),
         is_late=is_late,

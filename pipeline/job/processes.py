@@ -23,18 +23,21 @@ def give_back() -> None:
         ctypes.CDLL(None).malloc_trim(0)
 
 
+# As the interpreter begins: of two threads that make pages neither takes the other's for it.
+_SWEPT_AFTER = gc.get_threshold()
+
+
 @contextmanager
 def seldom_swept() -> Iterator[None]:
     """Look for objects that hold each other a seventieth as often.
 
     A page is made of hundreds of thousands of objects of which none does; looking for some took a tenth of the work.
     """
-    before = gc.get_threshold()
-    gc.set_threshold(50_000, *before[1:])
+    gc.set_threshold(50_000, *_SWEPT_AFTER[1:])
     try:
         yield
     finally:
-        gc.set_threshold(*before)
+        gc.set_threshold(*_SWEPT_AFTER)
 
 
 def begin_as_worker(begin: Callable[..., None] | None = None, *arguments: object) -> None:

@@ -95,6 +95,10 @@ class PlantFacts:
         """Lengths by the reel they were made on."""
         return by_reel(lengths_on_file(self.store))
 
+    def take_samples(self, said: dict[str, Mapping[str, SampleSay]]) -> None:
+        """Begin with what samples are known to say of some runs, by run; what is asked for besides is added to it."""
+        self._samples = said
+
     def samples(self, run_id: str) -> Mapping[str, SampleSay]:
         """What samples say of a run's reels."""
         if run_id not in self._samples:

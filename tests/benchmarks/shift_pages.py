@@ -7,7 +7,8 @@ from pathlib import Path
 from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run_book import run_books
 from dashboards.fillers.shift import shifts_of
-from dashboards.page_writing import _shift_pages, write_pages, write_planned
+from dashboards.page_planning import _shift_pages
+from dashboards.page_writing import write_pages, write_planned
 from dashboards.run_pages import pages_of_run
 from dashboards.site import Site, write_assets
 from pipeline.store.database import open_to_read

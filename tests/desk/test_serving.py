@@ -12,7 +12,7 @@ from time import monotonic, sleep
 
 import pytest
 
-from dashboards.page_writing import planned_pages
+from dashboards.page_planning import planned_pages
 from dashboards.site import Site
 from pipeline.cli.app import run
 from pipeline.desk.serving import role_links, watched

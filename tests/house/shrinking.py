@@ -106,7 +106,6 @@ UNREAD: set[str] = {
 }
 # Modules over 400 lines.
 LONG: set[str] = {
-    "dashboards.page_writing",
     "pipeline.record.standing_fold",
     "pipeline.record.touched_wire",
     "pipeline.statistics.change_points",
