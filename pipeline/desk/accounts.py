@@ -65,12 +65,23 @@ def sha256_of(token: str) -> str:
 
 
 class Accounts:
-    """The accounts beside a store."""
+    """The accounts beside a store.
 
-    def __init__(self, file: AccountFile, now: Callable[[], datetime] = utc_now) -> None:
+    Args:
+        file: where they are kept.
+        now: the clock.
+        hasher: makes what is kept of a password; with the library's own cost where it is left out.
+    """
+
+    def __init__(
+        self,
+        file: AccountFile,
+        now: Callable[[], datetime] = utc_now,
+        hasher: PasswordHasher | None = None,
+    ) -> None:
         self.file = file
         self.now = now
-        self._hasher = PasswordHasher()
+        self._hasher = hasher or PasswordHasher()
         # A password takes 64 MB to check: more at once than this would take the machine's memory.
         self._checking = BoundedSemaphore(2)
         self._nobody = ""
@@ -270,7 +281,7 @@ def _name_or_refused(name: str) -> str:
             Complaint(
                 "name",
                 "this cannot be the name of an account",
-                f"Give the plant's mark of the person, in 1 to {LONGEST_NAME} printable signs",
+                f"Give the plant's mark of the person, in 1 to {LONGEST_NAME} printable characters",
             )
         )
     return told
@@ -284,19 +295,19 @@ def refuse_weak(password: str, name: str) -> None:
         name: name of the account.
 
     Raises:
-        ReelproofError: it is too short or long, has few different signs, or holds the name.
+        ReelproofError: it is too short or long, has few different characters, or holds the name.
     """
     if not SHORTEST <= len(password) <= LONGEST:
-        found = f"it has {len(password)} signs"
+        found = f"it has {len(password)} characters"
     elif len(set(password.casefold())) < 5:
-        found = "it has fewer than five different signs"
+        found = "it has fewer than five different characters"
     elif key_of(name) in password.casefold() and len(name) > 2:
         found = "it holds the name of the account"
     else:
         return
     raise ReelproofError(
         Complaint(
-            "password", found, f"Give {SHORTEST} to {LONGEST} signs; several words are easy to remember"
+            "password", found, f"Give {SHORTEST} to {LONGEST} characters; several words are easy to remember"
         )
     )
 

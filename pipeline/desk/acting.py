@@ -90,7 +90,9 @@ def act(store: Path, file: AccountFile, what: str, by: Person, form: Caller) -> 
         if len(text) > LONGEST_TEXT or any(not (sign.isprintable() or sign in "\r\n\t") for sign in text):
             raise ReelproofError(
                 Complaint(
-                    "form", "a text is too long or cannot be printed", f"Give up to {LONGEST_TEXT} signs"
+                    "form",
+                    "a text is too long or cannot be printed",
+                    f"Give up to {LONGEST_TEXT:,} characters",
                 )
             )
     with _turn, open_to_write(store, WAIT_S, must_exist=True) as opened:

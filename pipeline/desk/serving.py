@@ -29,6 +29,7 @@ from pipeline.store.account_file import FOLDER, open_accounts
 from pipeline.store.database import open_to_read, open_to_write
 
 if TYPE_CHECKING:
+    from argon2 import PasswordHasher
     from starlette.types import ASGIApp
 
 PAGES = "pages"
@@ -124,12 +125,15 @@ class Served:
 
 
 @contextmanager
-def opened_desk(store: Path, served: Served) -> Iterator[tuple[Desk, ASGIApp]]:
+def opened_desk(
+    store: Path, served: Served, hasher: PasswordHasher | None = None
+) -> Iterator[tuple[Desk, ASGIApp]]:
     """What a site stands on, and the site, until the block ends.
 
     Args:
         store: the store's folder.
         served: how it is served.
+        hasher: makes what is kept of a password; with the library's own cost where it is left out.
 
     Raises:
         StoreError: there is no store, or the accounts cannot be opened.
@@ -137,7 +141,7 @@ def opened_desk(store: Path, served: Served) -> Iterator[tuple[Desk, ASGIApp]]:
     with open_to_read(store):
         pass  # a folder without a store is refused before anything is made in it
     with open_accounts(store) as file:
-        accounts = Accounts(file)
+        accounts = Accounts(file, hasher=hasher)
         shelf = PageShelf(store, store / FOLDER / PAGES)
         shelf.begin()
         names = served.all_names

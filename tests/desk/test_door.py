@@ -15,14 +15,15 @@ from pathlib import Path
 import pytest
 
 from pipeline.cli.app import run
-from pipeline.desk.accounts import LOCKED_FOR, WRONG_IN_A_ROW
+from pipeline.desk.accounts import LOCKED_FOR, WRONG_IN_A_ROW, Accounts
 from pipeline.desk.door import local_path
 from pipeline.desk.sessions import IDLE, LONGEST
 from pipeline.desk.tries import MOST, WITHIN_S, Tries
 from pipeline.record.access_log import access_entries
+from pipeline.store.account_file import open_accounts
 from pipeline.store.database import open_to_read
 from tests.acts.decided_store import copied
-from tests.desk.site import PASSWORD, Browser, Form, Site, site_of
+from tests.desk.site import NONE, PASSWORD, Browser, Form, Site, site_of
 
 REFUSED = "The name or the password is wrong, or the account is locked."
 
@@ -67,7 +68,7 @@ def test_the_first_link_makes_one_account_once(site: Site) -> None:
         (form,) = browser.forms(f"/link/{token}")
         assert form.choices["role"][0] == "shift quality technician" and form.choices["role"][-1] == ""
         weak = browser.fill(form, name="QM-1", role="quality manager", password="short", again="short")
-        assert weak.status_code == 400 and "password: it has 5 signs." in weak.text
+        assert weak.status_code == 400 and "password: it has 5 characters." in weak.text
         other = browser.fill(form, name="QM-1", role="quality manager", password=PASSWORD, again=PASSWORD[1:])
         assert other.status_code == 400
         no_role = browser.fill(form, name="QM-1", role="king", password=PASSWORD, again=PASSWORD)
@@ -95,7 +96,7 @@ def test_nobody_learns_from_a_refusal_which_names_there_are_and_five_wrong_lock(
         assert locked.status_code == 403 and REFUSED in locked.text
         assert kinds(site).count("access/locked") == 1
         site.clock.ahead = LOCKED_FOR + timedelta(seconds=1)
-        assert browser.sign_in("QE-1").status_code == 200
+        assert browser.sign_in("QE-1").url.path == NONE
     told = [one.told.arguments["who"] for one in access_entries(site.desk.accounts.file)]
     assert "nobody" not in told  # it may have been a password in the wrong place
     kept = site.desk.accounts.file.path.read_bytes()
@@ -125,35 +126,35 @@ def test_a_session_is_new_at_each_sign_in_and_ends(site: Site) -> None:
         assert site.desk.sessions.of(planted) is None and site.desk.sessions.of(cookie(browser)) is not None
     with site.signed_in("QE-1") as browser:
         before = cookie(browser)
-        assert browser.get("/").status_code == 200
-        (out,) = [one for one in browser.forms("/") if one.action == "/sign-out"]
+        assert browser.get(NONE).status_code == 404
+        (out,) = [one for one in browser.forms(NONE) if one.action == "/sign-out"]
         assert browser.fill(out).url.path == "/sign-in"
         browser.cookies.set("reelproof", before)
         assert (
-            browser.get("/", follow_redirects=False).status_code == 303
+            browser.get(NONE, follow_redirects=False).status_code == 303
         )  # ended at the server, not only here
     with site.signed_in("QE-1") as browser:
         site.clock.ahead += IDLE + timedelta(seconds=1)
-        assert browser.get("/", follow_redirects=False).status_code == 303
+        assert browser.get(NONE, follow_redirects=False).status_code == 303
     with site.signed_in("QE-1") as browser:
         for _ in range(int(LONGEST / (IDLE / 2))):
             assert browser.get("/assets/page.js").status_code == 200
-            answer = browser.get("/", follow_redirects=False)
+            answer = browser.get(NONE, follow_redirects=False)
             site.clock.ahead += IDLE / 2
-        assert answer.status_code == 200
+        assert answer.status_code == 404
         site.clock.ahead += timedelta(seconds=1)
         assert (
-            browser.get("/", follow_redirects=False).status_code == 303
+            browser.get(NONE, follow_redirects=False).status_code == 303
         )  # used all the time, yet at its end
 
 
 def test_an_account_that_ends_or_changes_ends_its_sessions(site: Site) -> None:
     with site.signed_in("T-17", "line operator") as browser:
         site.desk.accounts.invite("T-17", "quality engineer")
-        assert browser.get("/", follow_redirects=False).status_code == 303
+        assert browser.get(NONE, follow_redirects=False).status_code == 303
         assert "quality engineer" in browser.sign_in("T-17").text
         site.desk.accounts.end("t-17")
-        assert browser.get("/", follow_redirects=False).status_code == 303
+        assert browser.get(NONE, follow_redirects=False).status_code == 303
         assert browser.sign_in("T-17").status_code == 403
     with pytest.raises(Exception, match="an account of this name was ended"):
         site.desk.accounts.invite("T-17", "")
@@ -161,7 +162,7 @@ def test_an_account_that_ends_or_changes_ends_its_sessions(site: Site) -> None:
 
 def test_a_form_of_another_site_is_refused_and_noted(site: Site) -> None:
     with site.signed_in("QE-1", "quality engineer") as browser:
-        (form,) = [one for one in browser.forms("/") if one.action == "/sign-out"]
+        (form,) = [one for one in browser.forms(NONE) if one.action == "/sign-out"]
         for wrong in (
             browser.fill(form, form_token="x" * 43),
             browser.fill(Form("/sign-out", {"name": ["QE-1"]})),
@@ -180,7 +181,7 @@ def test_a_form_of_another_site_is_refused_and_noted(site: Site) -> None:
             == 413
         )
         assert browser.put("/sign-out", data=form.fields).status_code == 405
-        assert browser.get("/").status_code == 200  # still signed in
+        assert browser.get(NONE).status_code == 404  # still signed in
         assert kinds(site).count("access/form refused") == 5
         assert (
             browser.post("/sign-out", data=form.fields, headers={"origin": site.base}).url.path == "/sign-in"
@@ -265,8 +266,19 @@ def test_no_address_leads_out_of_the_pages(read_site: Site, path: str) -> None:
 
 def test_names_are_shown_as_they_are_written(site: Site) -> None:
     with site.signed_in("<b>{{ 7 * 7 }}</b>' OR 1=1 --") as browser:
-        text = browser.get("/").text
+        text = browser.get(NONE).text
         assert "&lt;b&gt;{{ 7 * 7 }}&lt;/b&gt;&#39; OR 1=1" in text and "<b>{{" not in text
+
+
+def test_a_password_costs_what_the_library_advises(judged_store: Path, tmp_path: Path) -> None:
+    """RFC 9106, section 4: the second recommended option is Argon2id, t=3, p=4, 64 MiB (from memory)."""
+    store = copied(judged_store, tmp_path / "store")
+    with open_accounts(store) as file:
+        accounts = Accounts(file)
+        accounts.set_password(accounts.invite("QE-1", ""), PASSWORD)
+        (kept,) = file.ask("account", key="qe-1")
+        assert kept["password"].startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+        assert accounts.signed_in("QE-1", PASSWORD, "here") is not None
 
 
 def test_accounts_are_for_their_owner_alone(site: Site) -> None:
@@ -368,6 +380,6 @@ def test_with_a_certificate_of_its_own(judged_store: Path, tmp_path: Path) -> No
     with site_of(store, certificate=certificate, key=key) as site:
         site.account("QE-1")
         with site.browser(verify=str(certificate)) as browser:
-            assert browser.sign_in("QE-1").status_code == 200
+            assert browser.sign_in("QE-1").url.path == NONE
             assert "__Host-reelproof" in browser.cookies
-            assert browser.get("/").headers["strict-transport-security"] == "max-age=31536000"
+            assert browser.get(NONE).headers["strict-transport-security"] == "max-age=31536000"
