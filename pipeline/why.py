@@ -104,6 +104,11 @@ class Stands(Code):
     REEL_AND_LENGTH = "standing/reel and length"
     AT_ONE_TIME = "standing/at one time"
     OTHER_PRODUCT = "standing/other product"
+    OTHER_WIRE = "standing/other wire"
+    BEYOND_REEL = "standing/beyond reel"
+    EARLIER_DECIDED = "standing/earlier decided"
+    EARLIER_HELD = "standing/earlier held"
+    EARLIER_CUT = "standing/earlier cut"
 
 
 class SampleSays(Code):

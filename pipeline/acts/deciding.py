@@ -271,6 +271,8 @@ def _is_repeated(subject: Subject, deed: WantedAct, chosen: Disposition) -> bool
     """Whether the newest act on a subject is this one, on the same length: an act is done once."""
     if not subject.acts or subject.state.standing == "open":
         return False  # nothing was done, or what was done no longer stands and is done anew
+    if subject.code == "held" and subject.state.standing == "closed":
+        return False  # what let it go does not let it go now: whoever does it again must be told so
     last = subject.acts[-1]
     said = (last.kind, last.disposition, last.by, last.reason, last.evidence, last.extent)
     return said == (deed.kind, chosen, deed.by, deed.reason, deed.evidence, subject.extent)

@@ -20,6 +20,7 @@ from pipeline.length.reel_places import Unit, length_told
 from pipeline.messages import Between, Message, Slot, message, said, said_json
 from pipeline.nonconformance.disposition import Person, check_open_power
 from pipeline.record.decided import reel_and_findings
+from pipeline.record.earlier_numbers import numbers_of_earlier_reels
 from pipeline.record.from_core import cuts_from_outer
 from pipeline.record.left_on_file import Override
 from pipeline.record.lengths import (
@@ -107,6 +108,8 @@ def put_shipping_on_file(
         shelf = _shelf(told, on_file)
         rewound, complaints = _rewound(told.rewinds, shelf, on_file)
         complaints += [*_cut_complaints(told, on_file), *_shipment_complaints(told, on_file, shelf)]
+        made = (*(one.length for one in told.cuts), *(one.onto for one in told.rewinds))
+        complaints += numbers_of_earlier_reels(store, [name for name in made if name not in on_file.cuts])
         if complaints:
             raise ReelproofError(complaints)
         cuts = [one for one in told.cuts if one.length not in on_file.cuts]
@@ -268,7 +271,12 @@ def _shipment_complaints(told: ShippingList, on_file: _OnFile, shelf: Shelf) -> 
     uses = {name: row["use"] for name, row in shelf.lengths.items()}
     was_cut = {row["reel_id"] for row in shelf.lengths.values()}
     gone: dict[str, str] = {name: row["shipment"] for name, row in on_file.shipped.items()}
+    went = {row["shipment"]: row["to_place"] for row in on_file.shipped.values()}
     for one in told.shipments:
+        if went.get(one.id, one.to) != one.to:
+            told_to = f"it is on file to {went[one.id]}, and the list has '{one.to}'"
+            remedy = "A shipment has one destination: correct it, or give the shipment another number"
+            complaints.append(Complaint(f"shipment {one.id}", told_to, remedy))
         for item in one.contents:
             found = ""
             if gone.get(item, one.id) != one.id:

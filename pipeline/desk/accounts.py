@@ -19,6 +19,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import Argon2Error, InvalidHashError
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.nonconformance.mark import mark_of
 from pipeline.record.access_log import Access, note_access, utc_now
 
 if TYPE_CHECKING:
@@ -127,6 +128,7 @@ class Accounts:
         with self.file.transaction():
             known = self.of(name)
             if known is None:
+                self._refuse_alike(name)
                 self.file.do("add_account", key=key_of(name), name=name, role=role, at_utc=self._at())
                 self._note(Access.ACCOUNT_MADE, name, role=role or "reading only")
             elif known.ended:
@@ -144,6 +146,18 @@ class Accounts:
             self.file.do("end_links", key=key_of(name), at_utc=self._at())
             self._note(Access.LINK_GIVEN, name)
             return self._link(key_of(name))
+
+    def _refuse_alike(self, name: str) -> None:
+        """Refuse a name that the rule of the second person takes for another account's."""
+        alike = next((one.name for one in self.all() if mark_of(one.name) == mark_of(name)), None)
+        if alike is not None:
+            raise ReelproofError(
+                Complaint(
+                    f"account {name}",
+                    f"it cannot be told from account {alike}: spaces, hyphens and case make no other person",
+                    "Give a name that differs in a letter or digit",
+                )
+            )
 
     def end(self, name: str) -> None:
         """End an account and everything it has open.
@@ -197,6 +211,7 @@ class Accounts:
                 raise link_refused()
             if account is None:
                 if self.of(wanted) is None:
+                    self._refuse_alike(wanted)
                     self.file.do("add_account", key=key_of(wanted), name=wanted, role=role, at_utc=self._at())
                     self._note(Access.ACCOUNT_MADE, wanted, role=role or "reading only")
                 else:

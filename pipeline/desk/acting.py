@@ -96,10 +96,25 @@ def act(store: Path, file: AccountFile, what: str, by: Person, form: Caller) -> 
                 )
             )
     with _turn, open_to_write(store, WAIT_S, must_exist=True) as opened:
+        _check_signed_in(file, by, form)
         told = ACTS[what](opened, by, form)
         with opened.transaction():
             seal_access(opened, file)
     return told
+
+
+def _check_signed_in(file: AccountFile, by: Person, form: Caller) -> None:
+    """Refuse an act whose account was ended, or got another role, while it waited for the store."""
+    token = form.session.token_sha256 if form.session is not None else ""
+    rows = file.ask("session", token_sha256=token)
+    if not any(row["role"] == by.role and not row["ended_utc"] for row in rows):
+        raise DispositionRefused(
+            Complaint(
+                f"account {by.person}",
+                "the session was ended or its role changed meanwhile",
+                "Nothing of yours was done. Sign in again",
+            )
+        )
 
 
 def _check_seen(store: Store, form: Caller, names: list[str]) -> None:

@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.nonconformance.mark import mark_of
 
 Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
 # What a plant's sheet lets roles do: decide each disposition, put and lift holds, ship held wire, withdraw samples.
@@ -58,8 +59,8 @@ class Person:
 
     @property
     def mark(self) -> str:
-        """The person's mark as it is compared: without case and outer spaces."""
-        return self.person.strip().casefold()
+        """The person's mark as it is compared: its letters, accents and digits, without case (`mark_of`)."""
+        return mark_of(self.person)
 
     @property
     def kept(self) -> dict[str, str]:

@@ -21,10 +21,7 @@ HOLD, LIFT = "hold", "lift"
 def holds_on_file(store: Store) -> tuple[tuple[Hold, ...], frozenset[int]]:
     """Every hold ever put, oldest first, and the numbers of those lifted."""
     put = tuple(hold_of(row) for row in store.ask("questions/entries_of_kind", kind=HOLD))
-    lifted = {
-        int(json.loads(row["record"])["record"]["lifts"])
-        for row in store.ask("questions/entries_of_kind", kind=LIFT)
-    }
+    lifted = {lifted_by(row) for row in store.ask("questions/entries_of_kind", kind=LIFT)}
     return put, frozenset(lifted)
 
 
@@ -59,3 +56,8 @@ def hold_of(row: dict[str, Any]) -> Hold:
         told["reason"],
         row["at_utc"].replace(tzinfo=UTC),
     )
+
+
+def lifted_by(row: dict[str, Any]) -> int:
+    """The number of the hold that a journal entry lifts."""
+    return int(json.loads(row["record"])["record"]["lifts"])

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from pipeline.record.alarms import Unjudged, left_unjudged
 from pipeline.record.decided import RunActs, acts_of_run
+from pipeline.record.earlier_numbers import KeptBack, kept_back_of_run
 from pipeline.record.holds_on_file import holds_by_reel
 from pipeline.record.left_on_file import Left, left_on_file
 from pipeline.record.lengths import lengths_on_file
@@ -53,6 +54,7 @@ class PlantFacts:
         self._zones: dict[str, str] = {}
         self._products: dict[int, str] = {}
         self._samples: dict[str, Mapping[str, SampleSay]] = {}
+        self._kept_back: dict[str, Mapping[str, KeptBack]] = {}
 
     @cached_property
     def holds(self) -> dict[str, tuple[Hold, ...]]:
@@ -104,6 +106,17 @@ class PlantFacts:
         if run_id not in self._samples:
             self._samples[run_id] = samples_on_run(self.store, run_id)
         return self._samples[run_id]
+
+    def kept_back(self, run_id: str, decided: RunActs) -> Mapping[str, KeptBack]:
+        """What keeps a run's wire back that was said of it under another number, by the reel that it is now."""
+        if run_id not in self._kept_back:
+            self._kept_back[run_id] = kept_back_of_run(self.store, run_id, decided, self.by_reel)
+        return self._kept_back[run_id]
+
+    def place_as_judged(self, assessment_id: int, reel_id: str) -> Row | None:
+        """Where a reel lay in a judgement that may not be the newest; None where it had none."""
+        rows = self.store.ask("questions/placed_reels_of_assessment", assessment_id=assessment_id)
+        return next((row for row in rows if row["reel_id"] == reel_id), None)
 
     def reel_as_judged(self, assessment_id: int, reel_id: str) -> Row | None:
         """A reel's row in a judgement that may not be the newest; None where it had none."""

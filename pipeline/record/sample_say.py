@@ -11,7 +11,7 @@ from pipeline.messages import Message, message
 from pipeline.nonconformance.decision import DecisionRule
 from pipeline.products.product import find_product
 from pipeline.record.samples_beside import beside_the_line
-from pipeline.record.samples_elsewhere import Elsewhere, lots_of_runs, samples_elsewhere
+from pipeline.record.samples_elsewhere import Elsewhere, lots_of_runs, same_lots, samples_elsewhere
 from pipeline.record.samples_judged import JudgedSample, judged_sample
 from pipeline.record.samples_on_file import has_samples, withdrawn_of_run
 from pipeline.sheets.plant_samples import ShownBySamples
@@ -172,7 +172,7 @@ class _Run:
     def _shared(self, reel: str, one: Elsewhere) -> frozenset[tuple[str, str]]:
         """Lots of the sampled layer's material that a reel shares with a sample of another run."""
         here = self.lots.get(reel, frozenset())
-        return frozenset(lot for lot in here & one.lots if lot[0] == one.there.quantity.material)
+        return frozenset(lot for lot in same_lots(here, one.lots) if lot[0] == one.there.quantity.material)
 
     def _shown(
         self, reel: str, asked: ShownBySamples

@@ -92,3 +92,13 @@ def lots_of_runs(store: Store, runs: Sequence[str]) -> Mapping[str, Lots]:
             reels.setdefault(row["reel_id"], set()).add((row["material"], row["lot"]))
         found[run] = {reel: frozenset(lots) for reel, lots in reels.items()}
     return found
+
+
+def same_lots(here: frozenset[LotKey], there: frozenset[LotKey]) -> frozenset[LotKey]:
+    """The lots of `here` that `there` has too, however their case and spaces are typed."""
+    named = {(material, _folded(lot)) for material, lot in there}
+    return frozenset(one for one in here if (one[0], _folded(one[1])) in named)
+
+
+def _folded(lot: str) -> str:
+    return lot.replace(" ", "").lower()

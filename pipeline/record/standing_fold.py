@@ -11,11 +11,12 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from pipeline.length.reel_places import told_on_reel
-from pipeline.messages import Message, message
+from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.disposition import Act, State, state_of
 from pipeline.record.decided import LETS_GO, RunActs, holding_states, reel_state
+from pipeline.record.earlier_numbers import KeptBack, holds_more
 from pipeline.record.left_on_file import Left
-from pipeline.record.lengths import GONE
+from pipeline.record.lengths import COUNTERS_DIFFER, GONE
 from pipeline.record.sample_say import NOTHING
 from pipeline.record.standing import ALARMS, Against, Code, LengthStanding, Standing, Where
 from pipeline.record.standing_told import headline, left_headline, let_go_by, let_go_headline, told_left
@@ -69,6 +70,7 @@ class ReelFold:
         self.samples = book.shelf.samples(book.run_id).get(self.name, NOTHING)
         self.lacks = lacking_of(book.lacks_by_reel.get(self.name, ()))
         self.lacking = tuple(dict.fromkeys(one.told for one in self.lacks))
+        self.kept_back = book.shelf.kept_back(book.run_id, self.decided).get(self.name, KeptBack())
         self.not_known_which = book.shelf.not_known_which(book.run_id, self.name)
         self.is_let_go = not self.not_known_which and self._stands(self.state, self.acts)
 
@@ -87,7 +89,7 @@ class ReelFold:
             code,
             self._headline(code, against, whole, lengths),
             self.row["standing"],
-            () if self.is_let_go else (*self.lacking, *self.samples.doubts),
+            () if self.is_let_go else (*self.lacking, *self.kept_back.told, *self.samples.doubts),
             self.state,
             self.holds,
             self.samples,
@@ -100,7 +102,7 @@ class ReelFold:
             self.not_known_which,
         )
 
-    def _stands(self, state: State, acts: Sequence[Act]) -> bool:
+    def _stands(self, state: State, acts: Sequence[Act], span: tuple[float, float] | None = None) -> bool:
         """Whether acts let wire go, and nothing that holds it came to light after they were done."""
         if state.standing != "closed" or state.disposition not in LETS_GO:
             return False
@@ -111,18 +113,28 @@ class ReelFold:
         made = self.decided.decided_in(subject)
         if (said.fails or said.contradicts or said.doubts) and not 0 < said.last_entry < made:
             return False
+        if self.kept_back.last_entry > made:
+            return False
         decide = max(act.version for act in acts if act.kind == "decide")
         seen = self.decided.seen_in[subject, decide]
-        return not self._new_since(seen) and self._was_another(seen) is None
+        return not self._new_since(seen) and self._was_another(seen, span) is None
 
-    def _was_another(self, assessment_id: int) -> Message | None:
-        """What is said of wire that was let go as another product than its run sheet names now; None for the same."""
+    def _was_another(self, assessment_id: int, span: tuple[float, float] | None = None) -> Message | None:
+        """What is said of wire that was let go as another product or wire than by its run sheet now; None for the same.
+
+        Args:
+            assessment_id: the judgement that was seen when it was let go.
+            span: a stretch from the reel's outer end [m]; None for the whole reel.
+        """
         if assessment_id == self.row["assessment_id"]:
             return None
         then, now = (
             self.book.shelf.product_as_judged(one) for one in (assessment_id, self.row["assessment_id"])
         )
-        return None if then == now else message(Stands.OTHER_PRODUCT, then=then, now=now)
+        if then != now:
+            return message(Stands.OTHER_PRODUCT, then=then, now=now)
+        place = self.book.shelf.place_as_judged(assessment_id, self.name)
+        return message(Stands.OTHER_WIRE) if holds_more(self.row, place, self._unsure_m, span) else None
 
     def _new_since(self, assessment_id: int) -> bool:
         """Whether the newest judgement says more against the reel, findings left out, than an earlier one did.
@@ -156,7 +168,7 @@ class ReelFold:
             decide = max(act.version for act in self.acts if act.kind == "decide")
             another = self._was_another(self.decided.seen_in[self.name, decide])
             said += [Against(another)] if another else []
-        said += [Against(one) for one in self.samples.against]
+        said += [Against(one) for one in (*self.kept_back.told, *self.samples.against)]
         done = {name for name, state in self.holding.items() if state.standing == "closed"}
         seen = {one["finding_id"] for one in self.findings}
         held_by = holding_of(self.row, self.findings)
@@ -268,9 +280,10 @@ class ReelFold:
         """A length cut from the reel, judged by its own stretch."""
         name = row["length_id"]
         start, end = row["from_outer_m"], row["to_outer_m"]
-        acts = self.decided.on(name)
+        # What was decided while the number was a reel's is not about this length.
+        acts = self.decided.on(name) if self.decided.lengths.get(name) == self.name else ()
         state = state_of(name, acts)
-        is_let_go = self.is_let_go or self._stands(state, acts)
+        is_let_go = self.is_let_go or self._stands(state, acts, (start, end))
         found = self._open_in(start, end)
         lacking = (() if is_let_go else self._lacking_in(start, end)) + self._doubted_in(start, end, acts)
         reasons = tuple(
@@ -279,8 +292,9 @@ class ReelFold:
                     *self.not_known_which,
                     *self.book.shelf.numbers_of_two.get(name, ()),
                     *(one.told for one in self.holds if one.meets(start, end)),
+                    *self._beyond(end),
                     *kept_told(kept_here_by(row, self.book.shelf.by_reel[self.name], self.decided)),
-                    *(() if is_let_go else self.samples.against),
+                    *(() if is_let_go else (*self.kept_back.told, *self.samples.against)),
                     *found.values(),
                     *lacking,
                 )
@@ -351,10 +365,24 @@ class ReelFold:
         to_m = self.row["to_m"] if self.row["to_m"] is not None else self.row["length_m"]
         return to_m - end, to_m - start
 
+    def _beyond(self, end: float) -> tuple[Message, ...]:
+        """What is said of a length that goes on where the reel as it is judged now has ended."""
+        holds = float(self.row["length_m"])
+        if end <= holds * (1.0 + COUNTERS_DIFFER) + NEAR_M + 2.0 * self._unsure_m:
+            return ()
+        return (
+            message(Stands.BEYOND_REEL, end=Measure(end, "m"), reel=self.name, holds=Measure(holds, "m")),
+        )
+
     @cached_property
+    def _unsure_m(self) -> float:
+        """How well the reel's own ends are known [m]."""
+        return self.book.shelf.end_unsure_m(self.row["assessment_id"]).get(self.name, 0.0)
+
+    @property
     def _near_m(self) -> float:
         """How near to a length something lies to count as in it [m]: places and the reel's own ends are unsure."""
-        return NEAR_M + self.book.shelf.end_unsure_m(self.row["assessment_id"]).get(self.name, 0.0)
+        return NEAR_M + self._unsure_m
 
     def _meeting(self, start: float, end: float) -> list[Row]:
         """Findings in or near a stretch of the reel."""
@@ -364,7 +392,8 @@ class ReelFold:
 
     def _acted_since(self, length_id: str, start: float, end: float) -> bool:
         """Whether somebody acted on a finding in a length after it was let go, which that person had not seen."""
-        own = self._stands(state_of(length_id, self.decided.on(length_id)), self.decided.on(length_id))
+        acts = self.decided.on(length_id)
+        own = self._stands(state_of(length_id, acts), acts, (start, end))
         made = max(
             self.decided.decided_in(length_id) if own else 0,
             self.decided.decided_in(self.name) if self.is_let_go else 0,
@@ -396,7 +425,7 @@ class ReelFold:
         """What goes on a stretch of the reel, unless it was let go by a decision that names its evidence."""
         own = state_of(acts[0].subject, acts) if acts else None
         if (self.is_let_go and _names_evidence(self.acts)) or (
-            own is not None and self._stands(own, acts) and _names_evidence(acts)
+            own is not None and self._stands(own, acts, (start, end)) and _names_evidence(acts)
         ):
             return ()
         return tuple(dict.fromkeys(one.told for one in self._doubted if one.meets(start, end)))

@@ -1,6 +1,6 @@
--- Other runs with a sample on file whose newest load names a material lot that the newest load of run $run_id names too. Grain: one row a run. Reads journal.sample, logged.material, logged.current_load.
+-- Other runs with a sample on file whose newest load names a material lot that the newest load of run $run_id names too, however its case and spaces are typed. Grain: one row a run. Reads journal.sample, logged.material, logged.current_load.
 WITH lots AS (
-    SELECT load.run_id, material.material, material.lot
+    SELECT load.run_id, material.material, lower(replace(material.lot, ' ', '')) AS lot
     FROM logged.material AS material
     JOIN logged.current_load AS load USING (load_id)
 )

@@ -20,7 +20,7 @@ from pipeline.desk.offers import sight_of
 from pipeline.record.access_log import access_entries
 from pipeline.record.samples_on_file import samples_of_run
 from pipeline.record.standing import standing_of
-from pipeline.store.database import open_to_read
+from pipeline.store.database import open_to_read, open_to_write
 from tests.acts.decided_store import copied
 from tests.desk.site import NONE, Browser, Form, Site, site_of
 
@@ -379,3 +379,23 @@ def test_two_at_the_same_instant_give_one_act(site: Site) -> None:
     assert sorted(codes) == [200, 409]
     with open_to_read(site.store) as store:
         assert subject_on_file(store, FINDING).state.version == 1
+
+
+@pytest.mark.parametrize("change", ["role", "end"])
+def test_whose_role_changes_while_the_act_waits_for_the_store_does_nothing(change: str, site: Site) -> None:
+    with site.signed_in("QE-1", ENGINEER) as browser:
+        form = form_of(browser, f"/reels/{REEL}.html", "hold")
+        answers: list[Any] = []
+        with open_to_write(site.store):
+            sender = Thread(target=lambda: answers.append(browser.fill(form, reason="scuffed")))
+            sender.start()
+            sender.join(1.5)
+            assert sender.is_alive()  # it waits for the store
+            if change == "role":
+                site.desk.accounts.invite("QE-1", "line operator")
+            else:
+                site.desk.accounts.end("QE-1")
+        sender.join(30.0)
+        assert [one.status_code for one in answers] == [403]
+        assert "the session was ended or its role changed meanwhile" in answers[0].text
+        assert entries(site, "hold") == []

@@ -160,6 +160,17 @@ def test_an_account_that_ends_or_changes_ends_its_sessions(site: Site) -> None:
         site.desk.accounts.invite("T-17", "")
 
 
+def test_no_second_account_for_what_the_second_person_rule_takes_for_one_mark(site: Site) -> None:
+    site.desk.accounts.invite("QE-1", "quality engineer")
+    for alike in ("QE 1", "qe1", "QE\u20111", "\uff31\uff251"):
+        with pytest.raises(Exception, match="it cannot be told from account QE-1"):
+            site.desk.accounts.invite(alike, "quality manager")
+    site.desk.accounts.end("QE-1")
+    with pytest.raises(Exception, match="it cannot be told from account QE-1"):
+        site.desk.accounts.invite("QE 1", "quality manager")
+    assert site.desk.accounts.invite("QE-2", "quality manager")
+
+
 def test_a_form_of_another_site_is_refused_and_noted(site: Site) -> None:
     with site.signed_in("QE-1", "quality engineer") as browser:
         (form,) = [one for one in browser.forms(NONE) if one.action == "/sign-out"]

@@ -112,6 +112,23 @@ def test_two_persons_are_told_apart_by_their_mark_alone() -> None:
     assert Person("technician", "0417").same_as(Person("engineer", "0417"))
     assert not Person("technician", "0417").same_as(Person("technician", "0418"))
     assert Person("technician", "qe-1 ").same_as(Person("engineer", "QE-1"))
+    # One mark as keyboards, files and forms give it: full width, composed accents, hyphens, signs that nobody sees.
+    typed = (
+        "QE-1",
+        "\uff31\uff25-1",
+        "QE\u20111",
+        "QE 1",
+        "QE\u00a01",
+        "Q\u00adE-1",
+        "QE-1\u200b",
+        "QE\ufe0f1",
+    )
+    assert {Person("engineer", one).mark for one in typed} == {"qe1"}
+    assert Person("engineer", "Jos\u00e9").same_as(Person("manager", "JOSE\u0301"))
+    assert not Person("engineer", "Jose").same_as(Person("manager", "Jos\u00e9"))
+    # Vowels that are signs of their own tell persons apart; a mark of nothing but signs is no mark.
+    assert not Person("engineer", "\u0915\u093f").same_as(Person("manager", "\u0915\u093e"))
+    assert Person("engineer", "-- \u200b").mark == ""
     # Two roles may be one person: without both marks nobody is shown to be another.
     assert Person("technician").same_as(Person("engineer", "0418"))
     assert Person("technician", "0417").same_as(Person("engineer"))
