@@ -16,6 +16,8 @@ _STYLE = re.compile(r'<link rel="stylesheet" href="([^"]+)">')
 _SCRIPT = re.compile(r'<script (defer )?src="([^"]+)"></script>')
 _LATE = re.compile(r'<script type="text/plain" data-plot-src="([^"]+)"></script>')
 _LINK = re.compile(r'(<a\b[^>]*?) href="(?!#)(?![a-z]+:)[^"]*"')
+# A block of every reading; the others are small.
+_TILE = re.compile(r"g\d+-\d+\.js$")
 _PLAN = re.compile(r'"folder":"([^"]+)"')
 
 # Unpacks the deferred scripts in their order; a browser from 2023 on knows DecompressionStream.
@@ -61,9 +63,9 @@ def _readings(site: Site, page: str, text: str, most_bytes: int) -> tuple[str, b
     if found is None:
         return "", True
     folder = (site.folder / page).parent / found[1]
-    blocks = sorted(folder.resolve().glob("g*.js"))
+    blocks = sorted(folder.resolve().glob("*.js"))
     whole = sum(one.stat().st_size for one in blocks) <= most_bytes
-    kept = blocks if whole else [one for one in blocks if one.name.endswith("-middle.js")]
+    kept = blocks if whole else [one for one in blocks if not _TILE.match(one.name)]
     return "".join(f"<script>{one.read_text(encoding='ascii')}</script>\n" for one in kept), whole
 
 

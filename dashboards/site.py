@@ -33,6 +33,7 @@ ASSETS = (
     "picture.js",
     "figures.js",
     "run.js",
+    "process.js",
     "index.js",
     WORKBOOK_SCRIPT,
 )

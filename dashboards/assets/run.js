@@ -197,6 +197,7 @@
         tell(level);
         div.setAttribute("data-level", level);
         div.setAttribute("data-view", view.map(function (v) { return v.toFixed(1); }).join(" "));
+        document.dispatchEvent(new CustomEvent("reelproof:view"));
       });
     }).catch(function () {
       status.removeAttribute("aria-busy");
@@ -214,6 +215,7 @@
     return fill();
   }
   window.reelproofShow = show;
+  window.reelproofBlock = block;
 
   document.querySelectorAll("[data-zoom]").forEach(function (button) {
     button.addEventListener("click", function () {

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import polars as pl
 
+from dashboards.fillers.process_values import process_values
 from dashboards.fillers.rows import GAP_KIND, fault_marks, finding_row, lot_rows, stamp_of
 from dashboards.fillers.run_rows import run_row
 from dashboards.fillers.unseen import unseen_of_run
@@ -159,8 +160,10 @@ def _traces(frame: pl.DataFrame, titles: Mapping[str, str]) -> tuple[Trace, ...]
 def run_review(plant: Plant, book: RunBook) -> RunReview:
     """Everything the run page shows; the readings are read from the run's Parquet."""
     traces: tuple[Trace, ...] = ()
+    process = None
     if book.is_judged and book.head["assessment_folder"]:
         traces = _traces(*judged_traces(book, measured_and_placed(book, TRACE_COLUMNS)))
+        process = process_values(book)
     return RunReview(
         plant=plant,
         run=run_row(book),
@@ -195,6 +198,7 @@ def run_review(plant: Plant, book: RunBook) -> RunReview:
             for row in book.files
         ),
         lots=lot_rows(book),
+        process=process,
         shift_id=book.shift_id,
         stamp=replace(stamp_of([book]), unseen=unseen_of_run(book)),
     )

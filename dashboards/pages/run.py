@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from dashboards.addresses import slug
+from dashboards.figures.process import BLOCK, MOST_PANELS, process_block, process_figure, process_plan
 from dashboards.figures.wire import wire_figure
 from dashboards.pages.run_summary import MOST_CAUSES, results_by_topic, summary_of, unanswered
 from dashboards.pages.shift import kinds_on_maps
@@ -49,6 +52,7 @@ def write_run_page(record: RunReview, site: Site) -> tuple[WrittenFile, ...]:
     plan["names"] = [trace.name for trace in record.traces]
     plan["units"] = [trace.unit for trace in record.traces]
     plan["file"] = f"readings-{slug(run_id)}.csv"
+    process = record.process if placed else None
     page = write_page(
         site,
         "run",
@@ -59,6 +63,13 @@ def write_run_page(record: RunReview, site: Site) -> tuple[WrittenFile, ...]:
         plots_late=placed,
         figure=wire_figure(record) if placed else None,
         plan=plan,
+        process=process,
+        process_figure=process_figure(),
+        process_plan=process_plan(process, record.plant.zone) if process is not None else None,
+        changed_at=[process.start + timedelta(seconds=one.at_s) for one in process.changes]
+        if process is not None
+        else [],
+        most_panels=MOST_PANELS,
         go_to=places_to_go(record),
         kinds=kinds_on_maps(record.run),
         summary=summary_of(record),
@@ -67,4 +78,6 @@ def write_run_page(record: RunReview, site: Site) -> tuple[WrittenFile, ...]:
         unanswered=unanswered(record.run.answers),
     )
     blocks = [write_if_changed(site, folder + name, content) for name, content in wire_files(record.traces)]
+    if process is not None:
+        blocks.append(write_if_changed(site, f"{folder}{BLOCK}.js", process_block(process)))
     return (page, *blocks)

@@ -67,6 +67,7 @@ from dashboards.records.nonconformance import (
     TallyRow,
     TouchedLength,
 )
+from dashboards.records.process_values import ProcessChannel, ProcessValues, RunChange
 from dashboards.records.reel import (
     ChildLength,
     CutPiece,
@@ -181,6 +182,8 @@ __all__ = [
     "PanelName",
     "Phase",
     "Plant",
+    "ProcessChannel",
+    "ProcessValues",
     "ProductCharts",
     "ProductRow",
     "QualityState",
@@ -193,6 +196,7 @@ __all__ = [
     "RequirementVerdict",
     "RollUp",
     "RuleNeed",
+    "RunChange",
     "RunEntry",
     "RunQualityRow",
     "RunReview",

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from dashboards.records.every_page import FaultMark, Interval, Plant, Stamp
 from dashboards.records.finding_row import FindingRow
+from dashboards.records.process_values import ProcessValues
 from dashboards.records.shift import RunRow
 from pipeline.messages import Said
 from pipeline.products.limits import Limit
@@ -128,6 +129,7 @@ class RunReview:
         lots: material lots.
         shift_id: shift page to link to.
         stamp: assessments, limits and rules.
+        process: what the line logged besides the wall; None where it logged none or nothing is placed.
     """
 
     plant: Plant
@@ -143,3 +145,4 @@ class RunReview:
     lots: tuple[LotRow, ...] = ()
     shift_id: str = ""
     stamp: Stamp = field(default_factory=Stamp)
+    process: ProcessValues | None = None

@@ -25,6 +25,8 @@ TEXTS = {
     "reason",
     "colour",
     "shift",
+    "title",
+    "what",
 }
 
 

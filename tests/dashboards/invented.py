@@ -20,10 +20,13 @@ from dashboards.records import (
     PanelLimit,
     Phase,
     Plant,
+    ProcessChannel,
+    ProcessValues,
     ProductRow,
     ReasonShown,
     ReelRow,
     RequirementVerdict,
+    RunChange,
     RunReview,
     RunRow,
     ShiftReview,
@@ -613,6 +616,32 @@ def traces(n: int = 60_000, seed: int = 7) -> tuple[Trace, ...]:
     )
 
 
+def process(n: int = 2_000, seed: int = 11) -> ProcessValues:
+    """Process values of the run, which drop out between 4,000 and 4,400 s."""
+    generator = np.random.default_rng(seed)
+    at_s = np.linspace(0.0, 7200.0, n)
+    at_m = 9912.0 * at_s / 7200.0
+    missing = (at_s > 4000.0) & (at_s < 4400.0)
+    told = (
+        ("melt_temperature_c", "Melt temperature", "degC", 188.0, 0.6),
+        ("melt_pressure_bar", "Melt pressure", "bar", 204.0, 2.0),
+        ("screw_speed_rpm", "Screw speed", "rpm", 62.0, 0.2),
+        ("line_speed_m_s", "Line speed", "m/s", 12.0, 0.02),
+        ("hot_diameter_mm", "Hot diameter", "mm", 2.92, 0.004),
+    )
+    channels = tuple(
+        ProcessChannel(
+            name, title, unit, at_m, at_s, np.where(missing, np.nan, level + generator.normal(0, sd, n))
+        )
+        for name, title, unit, level, sd in told
+    )
+    changes = (
+        RunChange("insulation compound lot PVC-2292", 6400.0, 4649.0),
+        RunChange("Screw speed", 8000.0, 5811.0, "rpm", 62.0, 63.5),
+    )
+    return ProcessValues(START, channels, changes)
+
+
 def run(n: int = 60_000) -> RunReview:
     row = run_one()
     return RunReview(
@@ -651,4 +680,5 @@ def run(n: int = 60_000) -> RunReview:
         ),
         "2026-03-12-2",
         STAMP,
+        process(),
     )

@@ -76,6 +76,7 @@ def test_a_page_is_quiet_self_contained_unclipped_and_accessible(
             page.wait_for_timeout(150)
             found[f"clipped at {width}"] = page.evaluate(CLIPPED)
             page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+            page.wait_for_function("!document.querySelector('[data-folded]')")
             if width < 1900:
                 found[f"audit at {width}, {scheme}"] = page.evaluate(
                     AUDIT % (part, ALL_RULES if width == 1400 else LOOK_RULES)
