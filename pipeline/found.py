@@ -32,6 +32,23 @@ class Found(Code):
     ALLOWED = "unmonitored/allowed"
 
 
+class Remedy(Code):
+    """What to do about an act that is refused, as a command; the review site has words of its own for its forms."""
+
+    GIVE_REASON = "remedy/give reason"
+    GIVE_BOTH = "remedy/give both"
+    ENTER_ROLES = "remedy/enter roles"
+    REOPEN = "remedy/reopen"
+    CONFIRM_OR_REOPEN = "remedy/confirm or reopen"
+    REOPEN_ONE = "remedy/reopen one"
+    REOPEN_THAT = "remedy/reopen that"
+    LIFT = "remedy/lift"
+    NAME_EVIDENCE = "remedy/name evidence"
+    WITHDRAW = "remedy/withdraw"
+    OVERRIDE = "remedy/override"
+    OVERRIDE_REASON = "remedy/override reason"
+
+
 class Noted(Code):
     """What an entry of the journal says of itself."""
 

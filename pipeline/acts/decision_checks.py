@@ -8,6 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint
+from pipeline.found import Remedy
+from pipeline.messages import message
 from pipeline.nonconformance.disposition import Act, DispositionRefused, State, check_release, state_of
 from pipeline.record.decided import LETS_GO, UNFINISHED, finding_state, holding_states, reel_state
 from pipeline.record.lengths import lengths_of_reel
@@ -19,10 +21,6 @@ if TYPE_CHECKING:
     from pipeline.acts.deciding import Subject
     from pipeline.messages import Message
     from pipeline.store.database import Store
-
-_NAME_EVIDENCE = (
-    "Name with --evidence what stands for it (a test or inspection), or mend it and assess the run again"
-)
 
 
 def check_which(store: Store, subject: Subject) -> None:
@@ -61,7 +59,7 @@ def check_beside(store: Store, subject: Subject, act: Act) -> None:
             subject.name,
             f"{act.disposition} contradicts what stands on {name}: {state.disposition} by {state.decided_by} "
             f"({state.standing})",
-            f"Take one of the two back: reelproof disposition {name} reopen",
+            message(Remedy.REOPEN_ONE, subject=name),
         )
         for name, state in sorted(others.items())
         if _contradicts(act.disposition, state, subject, name)
@@ -136,7 +134,7 @@ def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
         Complaint(
             subject.name,
             f"{act.disposition} is refused: {_told(store, subject, one.told)}",
-            f"Lift it first: reelproof hold {one.subject} --lift {one.number}",
+            message(Remedy.LIFT, subject=one.subject, number=str(one.number)),
         )
         for one in holds
     ]
@@ -147,7 +145,7 @@ def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
             Complaint(
                 subject.name,
                 f"{act.disposition} is refused: length {name}, which it was wound from, was decided for {disposition}",
-                f"Take that back first: reelproof disposition {name} reopen",
+                message(Remedy.REOPEN_THAT, subject=name),
             )
             for name, disposition in kept_here_by(row, shelf, subject.decided).items()
             if name != length.length_id
@@ -170,7 +168,7 @@ def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
                 f"release is refused: {_told(store, subject, reason)}",
                 "Put the sample on file, or decide otherwise: a release needs what the plant's sheet asks for"
                 if reason in said.missing
-                else "Decide otherwise, or withdraw the sample if it is wrong: reelproof samples --withdraw SAMPLE",
+                else message(Remedy.WITHDRAW),
             )
             for reason in hard
         ]
@@ -178,7 +176,7 @@ def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
     weak = dict.fromkeys(_told(store, subject, one) for one in (*subject.reasons, *doubts))
     if act.kind == "decide" and not act.evidence.strip():
         complaints += [
-            Complaint(subject.name, f"{act.disposition} is refused: {reason}", _NAME_EVIDENCE)
+            Complaint(subject.name, f"{act.disposition} is refused: {reason}", message(Remedy.NAME_EVIDENCE))
             for reason in weak
         ]
     if complaints:

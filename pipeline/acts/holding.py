@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint
-from pipeline.found import Found
+from pipeline.found import Found, Remedy
 from pipeline.length.reel_places import Unit, length_told
 from pipeline.messages import message, said_json
 from pipeline.nonconformance.disposition import DispositionRefused, Person, Power, check_power
@@ -144,7 +144,7 @@ def _by(by: Person, reason: str) -> dict[str, str]:
 def _check(store: Store, held: HoldsOn, power: Power, by: Person, reason: str) -> None:
     if not by.role.strip() or not reason.strip():
         raise DispositionRefused(
-            Complaint(held.subject, "the role or the reason is missing", "Give --role and --reason")
+            Complaint(held.subject, "the role or the reason is missing", message(Remedy.GIVE_REASON))
         )
     plant, _ = plant_sheet_of(store, held.run_id)
     check_power(held.subject, power, by, plant.may_decide.get(power, ()), _ACT[power])

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, ReelproofError
-from pipeline.messages import Message
+from pipeline.found import Remedy
+from pipeline.messages import Message, message
 from pipeline.nonconformance.disposition import Person, check_power
 from pipeline.record.left_on_file import Override
 from pipeline.record.lengths import lengths_on_file
@@ -71,7 +72,7 @@ def check_leaving(
                 Complaint(
                     "override",
                     "the role or the reason is missing",
-                    "Give --override-role and --override-reason",
+                    message(Remedy.OVERRIDE_REASON),
                 )
             )
         if not against:
@@ -89,8 +90,7 @@ def check_leaving(
         Complaint(
             f"shipment {one.id}",
             f"{item} may not leave: {_told(store, *against[item])}",
-            "Nothing of the list was put on file. Have it released, or leave it out; whoever may send it all the same "
-            "gives --override-role and --override-reason",
+            message(Remedy.OVERRIDE),
         )
         for one, item in leaving
         if item in against

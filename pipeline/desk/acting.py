@@ -7,6 +7,7 @@ happened meanwhile. What is refused is noted in the access log; what is done is 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from threading import Lock
 from typing import TYPE_CHECKING
@@ -20,6 +21,7 @@ from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.acts.wanted_act import WantedAct
 from pipeline.desk.offers import DISPOSITIONS, happened_since, sight_of
 from pipeline.errors import Complaint, ReelproofError, SheetError
+from pipeline.found import Remedy
 from pipeline.messages import Code, Message, message
 from pipeline.nonconformance.disposition import DispositionRefused
 from pipeline.record.access_log import seal_access
@@ -53,6 +55,43 @@ class Did(Code):
     SHIPPED = "did/shipped"
     SAMPLED = "did/sampled"
     KNOWN = "did/known"
+
+
+class InForm(Code):
+    """What to do about an act that is refused, for who fills in a form."""
+
+    GIVE_REASON = "in form/give reason"
+    ENTER_ROLES = "in form/enter roles"
+    REOPEN = "in form/reopen"
+    CONFIRM_OR_REOPEN = "in form/confirm or reopen"
+    REOPEN_ONE = "in form/reopen one"
+    LIFT = "in form/lift"
+    NAME_EVIDENCE = "in form/name evidence"
+    WITHDRAW = "in form/withdraw"
+    OVERRIDE = "in form/override"
+
+
+def in_form(one: Complaint) -> Complaint:
+    """A complaint whose remedy fits a form; as it is where it names no command."""
+    if not isinstance(one.remedy, Message):
+        return one
+    given = one.remedy.arguments
+    subject, number = given.get("subject", ""), given.get("number", "")
+    remedies: Mapping[str, Message] = {
+        Remedy.GIVE_REASON: message(InForm.GIVE_REASON),
+        Remedy.GIVE_BOTH: message(InForm.GIVE_REASON),
+        Remedy.OVERRIDE_REASON: message(InForm.GIVE_REASON),
+        Remedy.ENTER_ROLES: message(InForm.ENTER_ROLES),
+        Remedy.REOPEN: message(InForm.REOPEN, subject=subject),
+        Remedy.REOPEN_THAT: message(InForm.REOPEN, subject=subject),
+        Remedy.CONFIRM_OR_REOPEN: message(InForm.CONFIRM_OR_REOPEN, subject=subject),
+        Remedy.REOPEN_ONE: message(InForm.REOPEN_ONE, subject=subject),
+        Remedy.LIFT: message(InForm.LIFT, subject=subject, number=number),
+        Remedy.NAME_EVIDENCE: message(InForm.NAME_EVIDENCE),
+        Remedy.WITHDRAW: message(InForm.WITHDRAW),
+        Remedy.OVERRIDE: message(InForm.OVERRIDE),
+    }
+    return replace(one, remedy=remedies.get(one.remedy.code, one.remedy))
 
 
 class ChangedMeanwhile(DispositionRefused):

@@ -23,7 +23,7 @@ from starlette.routing import Route
 from dashboards.addresses import address
 from dashboards.desk_pages import SignedIn, acts_part, desk_page, for_person
 from pipeline.desk.accounts import SHORTEST
-from pipeline.desk.acting import ACTS, ChangedMeanwhile, act
+from pipeline.desk.acting import ACTS, ChangedMeanwhile, act, in_form
 from pipeline.desk.door import Caller, Cookies, Door, local_path
 from pipeline.desk.offers import About, offer_on
 from pipeline.errors import NotFoundError, ReelproofError, StoreError
@@ -350,7 +350,7 @@ def _refused(desk: Desk, request: Request, what: str, fault: ReelproofError) -> 
         plan.contents.plant,
         signed,
         frozenset(plan.contents.pages),
-        told=[str(one) for one in fault.complaints],
+        told=[str(in_form(one)) for one in fault.complaints],
         happened=fault.happened if isinstance(fault, ChangedMeanwhile) else (),
         is_late=is_late,
         acts_here=acts,

@@ -14,6 +14,8 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from pipeline.errors import Complaint, ReelproofError
+from pipeline.found import Remedy
+from pipeline.messages import Said, message
 from pipeline.nonconformance.mark import mark_of
 
 Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
@@ -144,7 +146,7 @@ class State:
     extent: Extent | None = None
 
 
-def _refuse(subject: str, found: str, remedy: str) -> DispositionRefused:
+def _refuse(subject: str, found: str, remedy: Said) -> DispositionRefused:
     return DispositionRefused(Complaint(subject, found, remedy))
 
 
@@ -230,8 +232,7 @@ def check_power(subject: str, power: Power, by: Person, allowed: Sequence[str], 
     raise _refuse(
         subject,
         f"the plant's sheet lists no role that may {act or power}",
-        f'Enter the roles in the plant sheet, under [may_decide], as {key} = ["quality engineer"]. Then judge by it: '
-        "reelproof assess --plant SHEET",
+        message(Remedy.ENTER_ROLES, key=key),
     )
 
 
@@ -247,7 +248,9 @@ def check_open_power(subject: str, power: Power, by: Person, allowed: Sequence[s
 def _check_act(act: Act, state: State) -> None:
     """Whether the act may follow the state, apart from its version."""
     if not act.reason.strip() or not act.by.role.strip():
-        raise _refuse(act.subject, f"the act '{act.kind}' has no role or no reason", "Give both")
+        raise _refuse(
+            act.subject, f"the act '{act.kind}' has no role or no reason", message(Remedy.GIVE_BOTH)
+        )
     if act.at_utc.utcoffset() != timedelta(0):
         raise _refuse(
             act.subject, "the time of the act is not in UTC", "Give the time with the offset +00:00"
@@ -255,9 +258,9 @@ def _check_act(act: Act, state: State) -> None:
     if act.kind == "decide" and state.standing != "open":
         if state.standing == "closed" and state.disposition in _MADE_READY and not act.extent:
             return
-        back = f"ake it back first: reelproof disposition {act.subject} reopen"
-        waits = state.standing == "awaiting a second person"
-        way = f"Let another person confirm or decline it, or t{back}" if waits else f"T{back}"
+        way = message(Remedy.REOPEN, subject=act.subject)
+        if state.standing == "awaiting a second person":
+            way = message(Remedy.CONFIRM_OR_REOPEN, subject=act.subject)
         raise _refuse(
             act.subject,
             f"{state.disposition} by {state.decided_by} stands on it ({state.standing}), so {act.disposition} cannot "

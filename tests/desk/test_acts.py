@@ -6,6 +6,7 @@ Every refusal of an act is one that the acts' own functions give; what is tried 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from threading import Thread
@@ -45,6 +46,13 @@ def stands(site: Site, reel: str = REEL) -> str:
         return standing_of(store, reel).code
 
 
+def told(answer: Any) -> str:
+    """What a page says first about an act that was refused."""
+    found = re.search(r'<main.*?(?=<section class="acts")', answer.text, re.DOTALL)
+    assert found is not None
+    return found[0]
+
+
 def decide(browser: Browser, deed: str, reason: str = "thin on a slice", **more: Any) -> Any:
     """Act on the one finding of the reel, from its own page."""
     return browser.fill(
@@ -70,6 +78,10 @@ def test_from_a_finding_to_a_shipment_by_two_persons(site: Site) -> None:
         release = form_of(engineer, page, "decide", REEL)
         assert engineer.fill(release, deed="decide release", reason="the rest conforms").status_code == 200
         assert stands(site) == "awaiting a second person"
+        waits = re.search(r"<strong>Reel L1-0412-03:</strong>(.*?)</p>", engineer.get(page).text)
+        assert waits is not None
+        once = r" Release decided by quality engineer on [\d-]{10}\. It waits for a second person\."
+        assert re.fullmatch(once, waits[1])
         own = engineer.fill(form_of(engineer, page, "decide", REEL), deed="confirm", reason="agreed")
         assert own.status_code == 403 and "cannot be the second person as well" in own.text
         ship = {"item": [REEL], "shipment": "S-1", "to": "a customer"}
@@ -186,6 +198,7 @@ def test_one_refusal_keeps_the_others_from_being_done(site: Site) -> None:
         )
         assert answer.status_code == 403
         assert "scrap by quality engineer (QE-1) stands on it" in answer.text
+        assert f"Open {FINDING} again on its page first." in answer.text and "reelproof" not in told(answer)
     assert len(entries(site, "disposition")) == 1
 
 
@@ -358,7 +371,8 @@ def test_what_is_no_act_is_not_done(shared: Site) -> None:
         )
         assert answer.status_code == 403 and "no reel or lot of this number is on file" in answer.text
         empty = browser.post("/acts/hold", data={"form_token": token, "subject": REEL, "reason": " "})
-        assert empty.status_code == 403 and "the role or the reason is missing" in empty.text
+        assert empty.status_code == 403
+        assert f"{REEL}: the role or the reason is missing. Give a reason." in empty.text
         bell = browser.post("/acts/hold", data={"form_token": token, "subject": REEL, "reason": "a\x07"})
         assert bell.status_code == 403 and "cannot be printed" in bell.text
 
