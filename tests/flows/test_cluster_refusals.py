@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import socket
 import sys
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 
 import pytest
 from distributed import LocalCluster
@@ -53,8 +54,8 @@ def asked_of_an_empty_cluster() -> tuple[str, str]:
 
 
 def test_a_scheduler_without_workers_is_told() -> None:
-    # In a thread of its own, since browser tests leave a running event loop in theirs.
-    with ThreadPoolExecutor(1) as pool:
+    # In a process of its own, since tests of pages and of the review site leave event loops in theirs.
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
         address, told = pool.submit(asked_of_an_empty_cluster).result()
     assert told == (
         f"{address}: this scheduler has no worker. "
