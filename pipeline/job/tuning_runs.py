@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.length.counter import CounterEvent
-from pipeline.length.placement import Placement
+from pipeline.length.placement import Placement, clock_seconds
 from pipeline.length.reels import PlacedReel
 from pipeline.products.product import Product, find_product
 from pipeline.sheets.line_sheet import LineSheet
@@ -104,7 +104,6 @@ def _placement(
     column = "wall_at_m" if gauge is not None else "diameter_at_m"
     seen = gauge if gauge is not None else line.instrument("cold diameter gauge")
     at_m = measured[column].cast(pl.Float64).to_numpy() + (seen.station_m if seen is not None else 0.0)
-    micro = logged["time_utc"].dt.epoch("us").to_numpy()
     front = placed["front_m"].to_numpy()
     return Placement(
         readings=placed,
@@ -114,7 +113,7 @@ def _placement(
             schema={"from_m": pl.Float64, "to_m": pl.Float64, "phase": pl.String},
         ),
         at_m=at_m,
-        seconds=np.maximum.accumulate((micro - micro[0]) / 1e6),
+        seconds=np.maximum.accumulate(clock_seconds(logged)),
         start_m=float(front[0]),
         made_m=float(front[-1]),
         resolution_m=0.0,

@@ -20,6 +20,10 @@ Floats = NDArray[np.float64]
 
 # The wire moves less than this share of what its speed makes in a step of the clock that is no time (chosen here).
 MOVED_SHARE = 0.5
+# Stamps are coarser than the log where at least this share of its rows has the stamp of a neighbor (chosen here).
+STAMPS_SHARE = 0.75
+# A stamp with fewer than this share of the usual rows has lost some (chosen here).
+WHOLE_STAMP = 0.75
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,34 @@ class ClockSteps:
     rows: NDArray[np.int64]
     by_s: Floats
     passed_s: Floats
+
+
+def spread_stamps(clock_s: Floats) -> Floats:
+    """Times of rows [s]; rows that share a stamp coarser than the log lie evenly within it, in the order written.
+
+    Args:
+        clock_s: what the clock showed at each row, in the order the rows were written [s].
+
+    Returns:
+        The same times where stamps are as fine as the log. A stamp says when its tick began, so its rows lie between it
+        and the next (derived); the first stamp of a log may be cut off at its front.
+    """
+    step = np.diff(clock_s)
+    shared = step == 0.0
+    beside = np.concatenate(([False], shared)) | np.concatenate((shared, [False]))
+    positive = step[step > 0.0]
+    if positive.size < 2 or beside.mean() < STAMPS_SHARE:
+        return clock_s
+    tick = float(np.median(positive))
+    first = np.flatnonzero(np.concatenate(([True], ~shared)))
+    rows = np.diff(np.append(first, clock_s.size))
+    usual = float(np.median(rows))
+    parts = np.where(rows < WHOLE_STAMP * usual, usual, rows).astype(np.float64)
+    before = np.zeros(first.size)
+    before[0] = parts[0] - rows[0]
+    number = np.arange(clock_s.size) - np.repeat(first, rows)
+    spread: Floats = clock_s + tick * (number + np.repeat(before, rows)) / np.repeat(parts, rows)
+    return spread
 
 
 def clock_steps(clock_s: Floats, counter_m: Floats | None, speed_m_s: Floats | None) -> ClockSteps:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline import flags
 from pipeline.errors import Complaint, LogError
-from pipeline.length.clock_steps import ClockSteps, clock_steps
+from pipeline.length.clock_steps import ClockSteps, clock_steps, spread_stamps
 from pipeline.length.counter import CounterEvent, RepairedCounter
 from pipeline.length.line_length import lengths_of_rows, speed_from_length, whole_speed
 from pipeline.length.steady_state import (
@@ -179,10 +179,12 @@ def place_readings(
 
 
 def clock_seconds(readings: pl.DataFrame) -> Floats:
-    """What the logger's clock showed at each row, from the first [s]; it falls where the clock was set back."""
+    """What the logger's clock showed at each row, from the first stamp [s]; it falls where the clock was set back.
+
+    Rows that share a stamp coarser than the log lie evenly within it.
+    """
     micro = readings["time_utc"].dt.epoch("us").to_numpy()
-    seconds: Floats = (micro - micro[0]) / 1e6
-    return seconds
+    return spread_stamps((micro - micro[0]) / 1e6)
 
 
 def _channel(readings: pl.DataFrame, flagged: pl.DataFrame, name: str) -> Floats | None:

@@ -2,8 +2,8 @@
 
 A row whose clock is earlier than the row before it is either late (written after its time: it belongs where
 its time says) or the logger's clock was set back (the rows belong in the order of the file). The length
-counter decides where there is one: it goes on over a clock step, and falls back for a late row. Without a
-counter, late rows fill a hole in time, rows after a step fall among rows that are already there.
+counter decides where there is one: it goes on over a clock step, and falls back for a late row to where the row's
+time puts it. Rows that fall elsewhere are another run's, and stay in the order of the file. Without a counter, late rows fill a hole in time, rows after a step fall among rows that are already there.
 """
 
 from __future__ import annotations
@@ -117,11 +117,18 @@ def _was_set_back(utc: Micros, row: int, end: int, counter: Floats | None) -> bo
         # Where the counter stood when the clock showed this time before; it says most if the wire moved since.
         then = _row_of(utc, row, int(utc[row]))
         if abs(counter[row - 1] - counter[then]) > _COUNTER_SLACK_M:
-            return bool(counter[row] - counter[row - 1] >= -_COUNTER_SLACK_M)
+            on = counter[row] - counter[row - 1] >= -_COUNTER_SLACK_M
+            return bool(on or not _fits_among(counter[row], counter[then], counter[min(then + 1, row - 1)]))
     among = np.searchsorted(before, stretch.max(), "right") - np.searchsorted(before, stretch.min(), "left")
     places = np.minimum(np.searchsorted(before, stretch), before.size - 1)
     twins = np.count_nonzero(before[places] == stretch)
     return bool(among > 0 and twins < stretch.size / 2)
+
+
+def _fits_among(counter_m: float, before_m: float, after_m: float) -> bool:
+    """Whether a late row's counter lies between those its time puts it between; another run's rows do not."""
+    low, high = min(before_m, after_m), max(before_m, after_m)
+    return not (counter_m < low - _COUNTER_SLACK_M or counter_m > high + _COUNTER_SLACK_M)
 
 
 def _row_of(utc: Micros, row: int, at_us: int) -> int:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pipeline.contradictions import Unseen
 from pipeline.flags import ALL
 from pipeline.length.clock_skew import ClockSkew, clock_skew
+from pipeline.length.clock_steps import spread_stamps
 from pipeline.length.placement import Placement
 from pipeline.length.splices import Splice, find_splices
 from pipeline.length.station_offset import StationFinding, tolerance_m
@@ -220,7 +221,8 @@ def _clocks(readings: pl.DataFrame, run: RunSheet) -> tuple[Clocks, ...]:
             pl.col("line_speed_m_s").cast(pl.Float64),
         )
         if own.height >= FEWEST_READINGS:
-            logs.append((log.files[0], own["at_s"].to_numpy(), own["line_speed_m_s"].to_numpy()))
+            at_s = spread_stamps(own["at_s"].to_numpy())
+            logs.append((log.files[0], at_s, own["line_speed_m_s"].to_numpy()))
     if len(logs) < 2:
         return ()
     name, at_s, speed = logs[0]

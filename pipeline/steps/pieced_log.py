@@ -22,7 +22,7 @@ from pipeline.steps.frozen_ring import running_rows
 _MASKING = [flag.code for flag in ALL if flag.masks_conformity]
 # Steps of a clock looked at [s]; one that leaps further than any zone or typing error in mid-run is another run's
 # (chosen here).
-LEAST_S, FAR_S = 60.0, 43_200.0
+LEAST_S, FAR_S = 10.0, 43_200.0
 # Share of the usual speed at which a line runs as it does in mid reel (chosen here).
 AT_SPEED = 0.9
 # A line ran at more than this share of its usual speed beside missing rows, of at least so long and so many of the
@@ -82,12 +82,14 @@ def _reset_in_gap(
 ) -> tuple[int, float] | None:
     """The first row at which the counter starts again while rows of a running line are missing, and the gap [s].
 
-    How much wire passed in such a gap no counter tells, and the rows after it may be another run's.
+    How much wire passed in such a gap no counter tells, and the rows after it may be another run's. A clock that goes
+    back in the very row in which the counter starts again needs no long step: two leaps at once are no chance.
     """
+    shortest = GAP_STEPS * spacing_s(np.maximum.accumulate(clock_s))
     for row in rows[rows > 0].tolist():
         gap = float(clock_s[row] - clock_s[row - 1])
         ran = max(float(speed[row - 1]), float(speed[row])) > RAN * usual
-        if ran and abs(gap) > max(LEAST_GAP_S, GAP_STEPS * spacing_s(np.maximum.accumulate(clock_s))):
+        if ran and (gap < -shortest or gap > max(LEAST_GAP_S, shortest)):
             return row, abs(gap)
     return None
 

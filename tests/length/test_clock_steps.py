@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.length.clock_steps import clock_steps, gap_m, possible_m
+from pipeline.length.clock_steps import clock_steps, gap_m, possible_m, spread_stamps
 
 TRUE = np.arange(600) * 0.5
 AT = 4.0 * TRUE
@@ -57,3 +57,36 @@ def test_an_event_in_a_gap_lies_on_all_its_wire() -> None:
     low, high = gap_m(np.array([50.0, 110.0]), TRUE[rows], AT[rows])
     assert np.isnan(low[0]) and np.isnan(high[0])
     assert (low[1], high[1]) == (AT[199], AT[260])
+
+
+@pytest.mark.parametrize("hz", [2.0, 3.0, 7.0, 10.0])
+@pytest.mark.parametrize("from_s", [0.0, 0.37, 0.93])
+def test_rows_that_share_a_stamp_lie_where_they_were_written(hz: float, from_s: float) -> None:
+    true = from_s + np.arange(int(60 * hz)) / hz
+    spread = spread_stamps(np.floor(true))
+    assert np.abs(spread - true).max() < 1.01 / hz
+    assert (np.diff(spread) > 0).all()
+
+
+def test_rows_missing_from_a_stamp_stay_missing() -> None:
+    true = np.arange(300) / 10.0
+    kept = np.r_[0:103, 106:300]
+    steps = np.diff(spread_stamps(np.floor(true[kept])))
+    # Which of its rows a stamp lost is not known: the gap is at its end.
+    assert np.flatnonzero(steps > 0.15).tolist() == [106]
+    assert steps[106] == pytest.approx(0.4)
+
+
+def test_stamps_as_fine_as_the_log_and_single_repeats_stay() -> None:
+    fine = np.arange(100) / 10.0
+    assert spread_stamps(fine) is fine
+    twice = np.sort(np.concatenate((fine, fine[40:50])))
+    assert spread_stamps(twice) is twice
+    assert spread_stamps(np.zeros(0)).size == 0 and spread_stamps(np.zeros(5)).tolist() == [0.0] * 5
+
+
+def test_a_clock_set_back_is_found_in_whole_seconds_too() -> None:
+    clock = _set(-20.0)
+    steps = clock_steps(spread_stamps(np.floor(clock)), AT, SPEED)
+    assert steps.rows.tolist() == [300]
+    assert steps.by_s == pytest.approx([-20.0], abs=0.6)

@@ -20,6 +20,8 @@ from tests.release_matrix.judging import OnBench, judged_run, measured_run
 
 EVERY = bool(int(os.environ.get("REELPROOF_PLANT_LOGS", "0") or "0"))
 Rows = list[list[str]]
+# Every run of this line has the same wall and diameter: rows of another run put in are told only when a clock leaps far.
+ALIKE = "A4"
 PIECED = {Contradiction.LOG_PIECED, Contradiction.LOG_PIECED_BY_COUNTER, Contradiction.LOG_PIECED_IN_GAP}
 
 
@@ -48,6 +50,23 @@ def other_half(own: Rows, other: Rows, run: Run, by_s: float) -> Rows:
 def appended(own: Rows, other: Rows, run: Run, by_s: float) -> Rows:
     """The whole log of the next run below the first part of this one."""
     return own[: int(0.4 * len(own))] + later(other[1:], run, by_s)
+
+
+def overlapping(own: Rows, other: Rows, run: Run, by_s: float) -> Rows:
+    """The whole log of another run below the first part, from a time on that is already there."""
+    cut = int(0.4 * len(own))
+    return appended(own, other, run, run.lay.every * cut + by_s)
+
+
+def whole_seconds(own: Rows, _other: Rows, run: Run, _by_s: float) -> Rows:
+    """Stamps cut to the second."""
+
+    def cut(stamp: str) -> str:
+        if run.lay.epoch:
+            return str(int(float(stamp)))
+        return datetime.fromisoformat(stamp).replace(microsecond=0).isoformat()
+
+    return [own[0], *([cut(row[0]), *row[1:]] for row in own[1:])]
 
 
 def clock_set(own: Rows, _other: Rows, run: Run, by_s: float) -> Rows:
@@ -82,9 +101,19 @@ def judged(
     [
         (line, damage, by_s)
         for number, (damage, by_s) in enumerate(
-            [(other_half, 86_400.0), (other_half, -1_728.0), (appended, 86_400.0), (appended, 2_600.0)]
+            [
+                (other_half, 86_400.0),
+                (other_half, -1_728.0),
+                (appended, 86_400.0),
+                (overlapping, -40.0),
+                (other_half, 15.0),
+                (appended, 2_600.0),
+                (other_half, -10.5),
+                (overlapping, -8.0),
+            ]
         )
-        for line in (LAYS if EVERY else [list(LAYS)[number]])
+        for line in (LAYS if EVERY else [list(LAYS)[number % len(LAYS)]])
+        if (line, damage) != (ALIKE, other_half) or abs(by_s) > 43_200.0
     ],
 )
 def test_rows_of_another_run_let_no_bad_reel_go(
@@ -99,9 +128,16 @@ def test_rows_of_another_run_let_no_bad_reel_go(
     [
         (line, damage, by_s)
         for number, (damage, by_s) in enumerate(
-            [(clock_set, 3600.0), (counter_reset, 0.0), (clock_set, -600.0)]
+            [
+                (clock_set, 3600.0),
+                (counter_reset, 0.0),
+                (clock_set, -600.0),
+                (clock_set, 20.0),
+                (clock_set, -15.0),
+                (whole_seconds, 0.0),
+            ]
         )
-        for line in (LAYS if EVERY else [list(LAYS)[number + 1]])
+        for line in (LAYS if EVERY else [list(LAYS)[(number + 1) % len(LAYS)]])
     ],
 )
 def test_a_clock_set_and_a_counter_reset_in_a_sound_run_hold_nothing(
@@ -109,3 +145,11 @@ def test_a_clock_set_and_a_counter_reset_in_a_sound_run_hold_nothing(
 ) -> None:
     found, told = judged(made(LAYS[line], 1, ""), tmp_path, damage, by_s)
     assert not told and set(found.values()) == {"releasable"}
+
+
+@pytest.mark.parametrize("line", LAYS)
+def test_stamps_cut_to_the_second_change_no_standing(line: str, tmp_path: Path) -> None:
+    run = made(LAYS[line], 3, "thin")
+    fine, _ = judged(run, tmp_path / "fine", lambda own, _other, _run, _by: own, 0.0)
+    coarse, told = judged(run, tmp_path / "coarse", whole_seconds, 0.0)
+    assert not told and coarse == fine and set(fine.values()) - {"releasable"}
