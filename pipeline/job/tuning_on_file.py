@@ -51,7 +51,6 @@ class ProductTuning:
         conductor_mm: nominal diameter of its conductor [mm].
         tuning: everything the runs say.
         price: density, prices, and length a month of this line and product.
-        share_of_month: share of the construction's length a month that this line and product make.
         made_km: wire made in the period [km].
         runs: runs on file in the period.
         read: runs read in full.
@@ -64,7 +63,6 @@ class ProductTuning:
     conductor_mm: float
     tuning: LineTuning
     price: Price
-    share_of_month: float
     made_km: float
     runs: int
     read: int
@@ -210,7 +208,6 @@ def _product(
         runs[-1].conductor_mm,
         tuning,
         asked.price,
-        share,
         sum(head["made_m"] or 0.0 for head in heads) / 1000.0,
         len(heads),
         len(read),

@@ -117,7 +117,6 @@ def _placement(
         start_m=float(front[0]),
         made_m=float(front[-1]),
         resolution_m=0.0,
-        length_from="on file",
     )
 
 

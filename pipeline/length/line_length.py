@@ -190,8 +190,8 @@ def lengths_of_rows(
     seconds: Floats,
     files: NDArray[np.generic] | None,
     warnings: list[Message],
-) -> tuple[RepairedCounter, str]:
-    """Length at every row, and what it comes from.
+) -> RepairedCounter:
+    """Length at every row.
 
     Args:
         counter: length counter as logged [m], NaN where a row has none; None where no log has one.
@@ -201,7 +201,7 @@ def lengths_of_rows(
         warnings: what a reader must see; what is found is added.
 
     Returns:
-        The repaired length, and 'length counter' or 'line speed'.
+        The repaired length.
 
     Raises:
         LogError: counter and speed contradict each other by more than a scale to calibrate.
@@ -212,7 +212,7 @@ def lengths_of_rows(
             raise ValueError("neither a counter nor a speed")
         warnings.append(message(Warned.NO_COUNTER, error=Measure(3.0, "m"), length=Measure(3000.0, "m")))
         front = np.maximum.accumulate(run_m)
-        return RepairedCounter(run_m, front, (), np.zeros(run_m.size), 0.0), "line speed"
+        return RepairedCounter(run_m, front, (), np.zeros(run_m.size), 0.0)
     known = _one_counter(counter, seconds, files, warnings)
     rows = np.flatnonzero(known)
     whole = rows.size == counter.size
@@ -223,8 +223,8 @@ def lengths_of_rows(
         pace = speed if whole else speed[rows]
         repaired = _without_slips(repaired, pace, expected, clock, run_m if whole else run_m[rows], warnings)
     if whole:
-        return repaired, "length counter"
-    return _on_all_rows(repaired, rows, seconds, run_m), "length counter"
+        return repaired
+    return _on_all_rows(repaired, rows, seconds, run_m)
 
 
 def integral_m(speed: Floats, seconds: Floats, alone: bool = False) -> Floats:

@@ -52,7 +52,6 @@ class Placement:
         start_m: repaired counter at the first row [m].
         made_m: repaired counter's greatest value [m]; the wire of the run lies between the two.
         resolution_m: smallest step of the counter [m].
-        length_from: 'length counter' or 'line speed'.
         warnings: what a reader must see.
         added_m: what was added to the counter as logged at each row [m].
         clock: steps of the logger's clock; `seconds` goes on over them by the time that passed.
@@ -66,7 +65,6 @@ class Placement:
     start_m: float
     made_m: float
     resolution_m: float
-    length_from: str
     warnings: tuple[Message, ...] = ()
     added_m: Floats = field(default_factory=lambda: np.zeros(0))
     clock: ClockSteps | None = None
@@ -152,7 +150,7 @@ def place_readings(
         )
     speed = whole_speed(speed, seconds, warnings)
     files = loaded_readings["file_no"].to_numpy() if "file_no" in loaded_readings.columns else None
-    repaired, source = lengths_of_rows(counter, speed, seconds, files, warnings)
+    repaired = lengths_of_rows(counter, speed, seconds, files, warnings)
     if speed is None:
         speed = speed_from_length(repaired.at_m, seconds)
     phase = phases_at_die(seconds, speed, rule)
@@ -171,7 +169,6 @@ def place_readings(
         start_m=float(repaired.front_m[0]),
         made_m=float(repaired.front_m[-1]),
         resolution_m=repaired.resolution_m,
-        length_from=source,
         warnings=tuple(warnings),
         added_m=repaired.added_m,
         clock=clock,

@@ -156,7 +156,6 @@ class ComplaintRecord:
         findings: findings that meet the wire asked about.
         near: findings on the same reel within reach.
         same_cause: findings elsewhere with the same likely cause.
-        seen_m: wire around the place with at least one usable reading [m]; the rest is not known.
         told: what a reader must know.
         cautions: cautions for whoever handles the wire.
     """
@@ -167,7 +166,6 @@ class ComplaintRecord:
     findings: tuple[Finding, ...]
     near: tuple[Finding, ...]
     same_cause: tuple[Finding, ...]
-    seen_m: float
     told: tuple[Message, ...]
     cautions: tuple[str, ...]
 
@@ -274,7 +272,6 @@ def complaint_record(
         own,
         near,
         alike,
-        seen,
         _told(place, own, around["events"].height, seen, high - low),
         CAUTIONS,
     )

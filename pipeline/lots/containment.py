@@ -66,11 +66,6 @@ class Containment:
     touched: tuple[Touched, ...]
     between: tuple[Reached, ...]
 
-    @property
-    def in_house(self) -> tuple[Touched, ...]:
-        """What can still be held."""
-        return tuple(one for one in self.touched if one.whereabouts == "in house")
-
 
 def _in_window(genealogy: Genealogy, node: Node, suspect: Suspect) -> bool:
     """Whether a node was made within the suspect's time; True where the record does not say."""

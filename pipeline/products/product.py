@@ -62,16 +62,6 @@ class Product:
         return self.conductor.diameter.value
 
     @property
-    def conductor_min_mm(self) -> float | None:
-        """Least conductor diameter [mm]; None where no source gives one."""
-        return None if self.conductor.minimum_diameter is None else self.conductor.minimum_diameter.value
-
-    @property
-    def conductor_max_mm(self) -> float | None:
-        """Greatest conductor diameter [mm]; None where no source gives one."""
-        return None if self.conductor.maximum_diameter is None else self.conductor.maximum_diameter.value
-
-    @property
     def area_mm2(self) -> float:
         """Conductor area [mm2]."""
         return self.area.value

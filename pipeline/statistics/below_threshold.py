@@ -54,11 +54,6 @@ class TailFit:
     n: int
     converged: bool
 
-    @property
-    def deepest(self) -> float:
-        """Greatest possible deficit -scale/shape; infinite unless the shape is negative."""
-        return -self.scale / self.shape if self.shape < 0.0 else math.inf
-
 
 @checked
 def tail_log_likelihood(deficits: Array, scale: Array | float, shape: Array | float) -> Array:

@@ -40,13 +40,11 @@ class BlockLength:
     Args:
         circular: for blocks of fixed length on the series closed to a ring.
         stationary: mean length for blocks of random length.
-        bandwidth: lag up to which correlations were used.
         cut_off: sum |k| c_k over sum c_k [readings]: blocks of l readings lose this share over l of the variance.
     """
 
     circular: float
     stationary: float
-    bandwidth: int
     cut_off: float
 
     def widening(self, n: int, block: float, confidence: float) -> float:
@@ -101,7 +99,7 @@ def block_length(values: ArrayLike) -> BlockLength:
         return float(np.clip((2.0 * spread**2 / d * n) ** (1.0 / 3.0), 1.0, cap))
 
     cut_off = spread / level if level > 0.0 else float(cap)
-    return BlockLength(chosen(4.0 / 3.0 * level**2), chosen(2.0 * level**2), bandwidth, cut_off)
+    return BlockLength(chosen(4.0 / 3.0 * level**2), chosen(2.0 * level**2), cut_off)
 
 
 @checked

@@ -113,7 +113,6 @@ class Coincidence:
         precursor: their share of the faults (of the faults, how many had a thin spot).
         events: number of earlier events.
         events_with: earlier events with a fault within the window.
-        trigger: their share of those events (of the thin spots, how many became a fault).
         without: share of faults without any such event: contamination, or damage after the gauge.
         expected: faults with an event within the window that chance alone makes, mean of the shifts.
         p_value: how often shifting makes as many or more.
@@ -129,7 +128,6 @@ class Coincidence:
     precursor: Share
     events: int
     events_with: int
-    trigger: Share
     without: Share
     expected: float
     p_value: float
@@ -206,7 +204,6 @@ def coincidence(
         precursor=_share(with_event, n_a, confidence),
         events=n_b,
         events_with=with_fault,
-        trigger=_share(with_fault, n_b, confidence),
         without=_share(n_a - with_event, n_a, confidence),
         expected=float(played.mean()),
         p_value=(1 + int((played >= with_event).sum())) / (1 + shifts),

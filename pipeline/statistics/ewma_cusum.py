@@ -144,7 +144,6 @@ class CusumChart:
         reference: k sigma.
         centre: the target.
         signals: items at which a sum stands above the limit; `since` is the first item after its last zero.
-        new_level: for each signal the level estimated since then.
         arl0: points from one false alarm to the next on average, as handed in.
         unit: unit of the values.
         warnings: sentences a reader must see beside the chart.
@@ -156,7 +155,6 @@ class CusumChart:
     reference: float
     centre: float
     signals: tuple[Signal, ...]
-    new_level: tuple[float, ...]
     arl0: float | None
     unit: str
     warnings: tuple[Message, ...]
@@ -201,27 +199,23 @@ def cusum_chart(
     away = np.where(known, x - centre, 0.0)
     drift = np.where(known, slack, 0.0)
     above, below = _summed(away - drift), _summed(-away - drift)
-    found, levels = [], []
-    sides: tuple[tuple[Literal["above", "below"], NDArray[np.float64], float], ...] = (
-        ("above", above, 1.0),
-        ("below", below, -1.0),
+    found = []
+    sides: tuple[tuple[Literal["above", "below"], NDArray[np.float64]], ...] = (
+        ("above", above),
+        ("below", below),
     )
-    for side, sums, sign in sides:
+    for side, sums in sides:
         for i in np.flatnonzero(known & (sums > height)).tolist():
             zeros = np.flatnonzero(sums[:i] == 0.0)
             since = int(zeros[-1]) + 1 if zeros.size else 0
-            level = centre + sign * (slack + float(sums[i]) / int(known[since : i + 1].sum()))
             found.append(Signal(i, float(sums[i]), height, side, message(ChartRule.CUSUM), since))
-            levels.append(level)
-    order = sorted(range(len(found)), key=lambda j: found[j].item)
     return CusumChart(
         above=above,
         below=below,
         limit=height,
         reference=slack,
         centre=centre,
-        signals=tuple(found[j] for j in order),
-        new_level=tuple(levels[j] for j in order),
+        signals=tuple(sorted(found, key=lambda one: one.item)),
         arl0=arl0,
         unit=unit,
         warnings=_missing(known),

@@ -44,7 +44,6 @@ class Spectrum:
         background: power density without any period, as fitted [unit^2 m].
         p_value: chance that a bin of mere background reaches its power.
         averages: independent pieces averaged, overlap accounted for.
-        segment_m: length of one piece [m].
         left_out_m: length in pieces with a missing reading, not used [m].
     """
 
@@ -53,7 +52,6 @@ class Spectrum:
     background: NDArray[np.float64]
     p_value: NDArray[np.float64]
     averages: float
-    segment_m: float
     left_out_m: float
 
 
@@ -122,7 +120,6 @@ def spectrum(values: ArrayLike, step_m: float, segments: int = 16) -> Spectrum |
         background,
         np.asarray(p_value),
         averages,
-        size * step,
         float(np.isnan(x).sum() * step),
     )
 
@@ -235,20 +232,16 @@ class Sinusoid:
 
     Args:
         frequency: f [1/m].
-        frequency_sd: its standard uncertainty from the curvature of the fit [1/m].
         level: mean level.
         amplitude: amplitude, half the swing from top to bottom.
-        amplitude_sd: its standard uncertainty.
         phase: phase [rad].
         residual_sd: standard deviation left, N - 4 degrees of freedom.
         n: readings.
     """
 
     frequency: float
-    frequency_sd: float
     level: float
     amplitude: float
-    amplitude_sd: float
     phase: float
     residual_sd: float
     n: int
@@ -295,9 +288,8 @@ def fit_sinusoid(at_m: ArrayLike, values: ArrayLike, lowest: float, highest: flo
     (level, sine, cosine), total = _linear(about, x, best)
     residual = math.sqrt(total / max(x.size - 4, 1))
     amplitude = math.hypot(sine, cosine)
-    sd = math.sqrt(6 / x.size) / (math.pi * length) * residual / amplitude if amplitude > 0 else math.inf
     phase = (math.atan2(cosine, sine) - 2 * math.pi * best * middle) % (2 * math.pi)
-    return Sinusoid(best, sd, level, amplitude, residual * math.sqrt(2 / x.size), phase, residual, x.size)
+    return Sinusoid(best, level, amplitude, phase, residual, x.size)
 
 
 def _linear(

@@ -178,7 +178,6 @@ class GapCusum:
         signals: faults at which the sum stands above the limit; `since` is the first gap after its last zero.
         arl0: faults from one false alarm to the next.
         arl1: faults until a rate as high as designed for is signalled.
-        km_between_false_alarms: `arl0` in km of known length.
     """
 
     sums: NDArray[np.float64]
@@ -187,7 +186,6 @@ class GapCusum:
     signals: tuple[Signal, ...]
     arl0: float
     arl1: float
-    km_between_false_alarms: float
 
 
 @checked
@@ -224,7 +222,6 @@ def gap_cusum(gaps_m: ArrayLike, mean_gap_m: float, times: float = 5.0, arl0: fl
         tuple(signals),
         found,
         gap_cusum_arl(k, h, times),
-        found * mean / 1000,
     )
 
 

@@ -46,7 +46,6 @@ class CentringAdvice:
     Args:
         act: whether there is anything to correct.
         thin_deg: where the wall is thin, from twelve o'clock, clockwise, looking against the travel [deg].
-        thin_by_um: by how much [um].
         turns: bolts to turn in all; empty where nothing is to be done or no bolt is entered.
         first_half: the same halved: what to turn before looking again.
         known_from: 'learned response', 'line sheet' or 'direction only'.
@@ -56,7 +55,6 @@ class CentringAdvice:
 
     act: bool
     thin_deg: float
-    thin_by_um: float
     turns: tuple[AdvisedTurn, ...]
     first_half: tuple[AdvisedTurn, ...]
     known_from: str
@@ -107,7 +105,7 @@ def centring_advice(
             dead_zone=Measure(found.dead_zone_um, "um"),
         )
         told = (noise, *((worth,) if worth else ()))
-        return CentringAdvice(False, found.thin_deg, found.size_um, (), (), "direction only", settle, told)
+        return CentringAdvice(False, found.thin_deg, (), (), "direction only", settle, told)
     offset = found.size_um * np.array(
         [math.cos(math.radians(found.thin_deg)), math.sin(math.radians(found.thin_deg))]
     )
@@ -128,7 +126,7 @@ def centring_advice(
         *found.warnings,
         message(Tuned.BOLT_CAUTION),
     )
-    return CentringAdvice(True, found.thin_deg, found.size_um, turns, half, source, settle, told)
+    return CentringAdvice(True, found.thin_deg, turns, half, source, settle, told)
 
 
 def _turns(

@@ -42,16 +42,12 @@ class Centring:
     """How the conductor lies in the insulation over a stretch of wire.
 
     Args:
-        toward_thin_x_um: offset toward the thin side, along the first sensor's direction [um].
-        toward_thin_y_um: the same, a quarter turn on in the sensors' counting direction [um].
         size_um: its size [um].
         size_low_um: lower end of the interval of the size [um].
         size_high_um: upper end [um].
-        thin_from_sensor_deg: direction of the thin side from the first sensor [deg].
         thin_deg: direction of the thin side from twelve o'clock, clockwise, looking against the travel [deg].
         angle_half_deg: half-width of the interval of the direction [deg]; 180 where it is not known.
         drift_um: from where the center lay at the beginning to where it lay at the end, by a smooth curve [um].
-        drift_deg: direction the thin side moves in, from twelve o'clock [deg].
         drift_p: probability of such a curve where the center only wanders.
         wandering_um: root mean square distance of single sections from the mean, noise taken off [um].
         steadiness: resultant length of the direction of block means, 1 for one direction, 0 for all round.
@@ -64,16 +60,12 @@ class Centring:
         warnings: what to read beside it.
     """
 
-    toward_thin_x_um: float
-    toward_thin_y_um: float
     size_um: float
     size_low_um: float
     size_high_um: float
-    thin_from_sensor_deg: float
     thin_deg: float
     angle_half_deg: float
     drift_um: float
-    drift_deg: float
     drift_p: float
     wandering_um: float
     steadiness: float
@@ -174,7 +166,7 @@ def centring(
         return Refused(QUESTION, METHOD, reason, int(at_m.size))
     worth = [effective_n(one) for one in (cos_mm, sin_mm)]
     n = min(one.for_mean for one in worth)
-    found = mean_offset(cos_mm, sin_mm, noise_mm, sensors, n)
+    found = mean_offset(cos_mm, sin_mm, noise_mm, sensors)
     assert found is not None  # noqa: S101 - blocks were made from these readings
     sd = float(max(cos_mm.std(ddof=1), sin_mm.std(ddof=1))) / math.sqrt(n)
     reach = sd * math.sqrt(2.0 * float(stats.f.ppf(confidence, 2, max(n - 1.0, 2.0))))
@@ -188,16 +180,12 @@ def centring(
     scatter = float(np.var(cos_mm) + np.var(sin_mm)) / 2.0
     warnings = list(_warnings(half, worth[0].resolved and worth[1].resolved, drift_p))
     return Centring(
-        -1000.0 * found.cos_mm,
-        -1000.0 * found.sin_mm,
         1000.0 * size,
         1000.0 * max(size - t, 0.0),
         1000.0 * (size + t),
-        found.thin_angle_deg,
         thin,
         half,
         1000.0 * math.hypot(drift_x, drift_y),
-        (first_angle_deg + math.degrees(math.atan2(-drift_y, -drift_x))) % 360.0,
         drift_p,
         1000.0 * found.wandering_mm,
         directions.resultant if directions is not None else float("nan"),

@@ -77,8 +77,6 @@ class Draw:
         outer_mm: diameter over the layer [mm].
         inner_mm: diameter under it [mm].
         ratios: the ratios that matter for this kind of tooling.
-        wanted_die_mm: die that would give the middle of the usual ranges [mm]; NaN for pressure tooling.
-        wanted_tip_mm: tip that would [mm]; NaN for pressure tooling.
         told: what to read of it.
     """
 
@@ -86,8 +84,6 @@ class Draw:
     outer_mm: float
     inner_mm: float
     ratios: tuple[ToolingRatio, ...]
-    wanted_die_mm: float
-    wanted_tip_mm: float
     told: tuple[Message, ...]
 
 
@@ -184,7 +180,7 @@ def draw_of(
         told.append(message(Tuned.THIN_SKIN, step=Measure(0.1, "mm"), moves=ratios[1].for_larger_tip))
     if math.isfinite(wanted[0]):
         told.append(message(Tuned.MIDDLE_TOOLS, die=Measure(wanted[0], "mm"), tip=Measure(wanted[1], "mm")))
-    return Draw(tooling, outer_mm, inner_mm, ratios, *wanted, tuple(told))
+    return Draw(tooling, outer_mm, inner_mm, ratios, tuple(told))
 
 
 def _pressure(tooling: Tooling, outer_mm: float, inner_mm: float, ranges: dict[str, UsualRange]) -> Draw:
@@ -197,7 +193,7 @@ def _pressure(tooling: Tooling, outer_mm: float, inner_mm: float, ranges: dict[s
     if tooling.tip_mm <= inner_mm:
         bores = {"tip": Measure(tooling.tip_mm, "mm"), "conductor": Measure(inner_mm, "mm")}
         told.append(message(Tuned.TIP_DOES_NOT_CLEAR, **bores))
-    return Draw(tooling, outer_mm, inner_mm, ratios, math.nan, math.nan, tuple(told))
+    return Draw(tooling, outer_mm, inner_mm, ratios, tuple(told))
 
 
 def _ratio(name: str, value: float, ranges: dict[str, UsualRange], tip: float, die: float) -> ToolingRatio:

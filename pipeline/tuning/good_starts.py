@@ -40,7 +40,6 @@ class Common:
         correlation: Spearman's rank correlation with scrap; for labels, the share of the variance of ranks between
             them.
         p_value: permutation probability, corrected for all circumstances looked at.
-        slope_m: scrap a unit of the circumstance [m], or of starts with the label `good` less the others [m].
         low_m: lower end of its interval, which holds together with those of all circumstances looked at [m].
         high_m: upper end [m].
         starts: starts it is known of.
@@ -52,7 +51,6 @@ class Common:
     name: str
     correlation: float
     p_value: float
-    slope_m: float
     low_m: float
     high_m: float
     starts: int
@@ -67,20 +65,12 @@ class GoodStarts:
 
     Args:
         common: circumstances that stand out, the surest first.
-        looked_at: circumstances looked at.
         starts: starts used.
-        median_m: median scrap of a start [m].
-        best_third_m: mean scrap of the shortest third [m].
-        saving_m: scrap saved a start if all were like the shortest third [m].
         told: what to read of it.
     """
 
     common: tuple[Common, ...]
-    looked_at: tuple[str, ...]
     starts: int
-    median_m: float
-    best_third_m: float
-    saving_m: float
     told: tuple[Message, ...]
 
 
@@ -116,11 +106,7 @@ def good_starts(starts: Sequence[Start], level: float = 0.05, seed: int = 1) -> 
     third = float(np.sort(scrap)[: max(len(over) // 3, 1)].mean())
     return GoodStarts(
         tuple(common),
-        tuple(one.name for one in ordered),
         len(over),
-        float(np.median(scrap)),
-        third,
-        float(scrap.mean()) - third,
         (*_told(common, len(ordered), scrap, third), *by_rule),
     )
 
@@ -234,7 +220,7 @@ def _common(looked: _Looked, p: float, level: float) -> Common | None:
         p=p,
         starts=len(looked.starts),
     )
-    return Common(looked.name, looked.strength, p, slope, low, high, len(looked.starts), good, others, told)
+    return Common(looked.name, looked.strength, p, low, high, len(looked.starts), good, others, told)
 
 
 def _typical(name: str, starts: Sequence[Start]) -> str:

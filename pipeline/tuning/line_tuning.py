@@ -59,7 +59,6 @@ class LineTuning:
     Args:
         line_id: the line.
         product: the product.
-        run_ids: runs used, in the order of time.
         target: smallest mean wall.
         apart: reels with wire found nonconforming and whether they are in the target; None where there are none.
         overwall: what today's overwall is in plastic and money; None without a target.
@@ -88,7 +87,6 @@ class LineTuning:
 
     line_id: str
     product: str
-    run_ids: tuple[str, ...]
     target: Target | Refused
     apart: SetApart | None
     overwall: Giveaway | None
@@ -163,7 +161,6 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
     return LineTuning(
         asked.line.id,
         latest.product,
-        tuple(one.run_id for one in ordered),
         target,
         apart,
         *_worth(target, conductor, asked.price),

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from pipeline.assumed import Assumed
@@ -29,8 +28,6 @@ from pipeline.tuning.needed_mean import Need, Unknowns, needed_mean
 from pipeline.tuning.reel_wall import ReelWall, levels_of
 from pipeline.tuning.requirement_rules import POINT, WallRequirement, rules_of
 from pipeline.tuning.within_reel_tail import block_cuts
-
-Floats = NDArray[np.float64]
 
 FEWEST_REELS = 3
 FEW_REELS = 30
@@ -73,11 +70,6 @@ class RuleTarget:
         needed: mean wall it asks for [mm], with its interval.
         chance_now: share that fails at today's mean wall.
         mean_to_series_mm: mean wall less the level of what the rule looks at: what offset and lobes take [mm].
-        level_sd_mm: standard deviation between reels [mm].
-        within_sd_mm: standard deviation within reels, as used [mm].
-        depth_sd: distance of the level above the limit, in deviations of both together; the k that the risk asks
-            for.
-        binds_in: share of draws in which this rule asks for the greatest mean wall.
         observed: the reels on file found bad by it; None where none are counted.
     """
 
@@ -89,10 +81,6 @@ class RuleTarget:
     needed: Result
     chance_now: float
     mean_to_series_mm: float
-    level_sd_mm: float
-    within_sd_mm: float
-    depth_sd: float
-    binds_in: float
     observed: Message | None = None
 
 
@@ -236,7 +224,7 @@ def _target(
     )
     ceilings = [one.estimate for one in needs if one.rule.bound == "upper"]
     ceiling = min(ceilings) if ceilings else None
-    rules = tuple(_rule_target(one, lower, best, today, tail) for one in needs)
+    rules = tuple(_rule_target(one, today, tail) for one in needs)
     return Target(
         result,
         binding,
@@ -272,7 +260,7 @@ def _noise_told(unknowns: Unknowns) -> Message:
     return message(Tuned.NOISE_TAKEN_OFF, noise=um(unknowns.noise_mm))
 
 
-def _rule_target(need: Need, lower: list[Need], best: Floats, base: Result, tail: float) -> RuleTarget:
+def _rule_target(need: Need, base: Result, tail: float) -> RuleTarget:
     low = float(np.quantile(need.draws - need.open_mm - need.open_below_mm, tail))
     high = float(np.quantile(need.draws + need.open_mm, 1.0 - tail))
     needed = replace(
@@ -282,8 +270,6 @@ def _rule_target(need: Need, lower: list[Need], best: Floats, base: Result, tail
         low=min(low, need.estimate),
         high=max(high, need.estimate),
     )
-    binds = float(np.mean(need.draws >= best - 1e-12)) if any(need is one for one in lower) else 0.0
-    both = float(np.hypot(need.level_sd, need.within_sd))
     return RuleTarget(
         need.rule.requirement,
         need.rule.limit,
@@ -293,10 +279,6 @@ def _rule_target(need: Need, lower: list[Need], best: Floats, base: Result, tail
         needed,
         need.chance_now,
         need.cost_mm,
-        need.level_sd,
-        need.within_sd,
-        need.depth / both if both > 0.0 else float("inf"),
-        binds,
     )
 
 

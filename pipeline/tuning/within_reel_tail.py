@@ -39,7 +39,6 @@ class WithinTail:
         known_m: wire read in each block [m].
         square: sum of squared deviations in each block.
         readings: readings in each block.
-        extremal_index: of readings under the threshold.
     """
 
     threshold: float
@@ -48,7 +47,6 @@ class WithinTail:
     known_m: Floats
     square: Floats
     readings: Floats
-    extremal_index: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +139,6 @@ def within_tail(
         np.concatenate(known),
         np.concatenate(square),
         np.concatenate(count),
-        theta,
     )
 
 

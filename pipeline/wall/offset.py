@@ -24,8 +24,6 @@ class MeanOffset:
         sin_mm: first harmonic, sine part [mm].
         size_mm: its length [mm].
         thin_angle_deg: direction of the thin side from the first sensor [deg].
-        size_sd_mm: standard error of the length [mm].
-        angle_sd_deg: standard error of the direction [deg]; infinite where the offset is lost in noise.
         wandering_mm: root mean square distance of single sections from the mean, noise taken off [mm].
         n: sections used.
     """
@@ -34,24 +32,18 @@ class MeanOffset:
     sin_mm: float
     size_mm: float
     thin_angle_deg: float
-    size_sd_mm: float
-    angle_sd_deg: float
     wandering_mm: float
     n: int
 
 
-def mean_offset(
-    cos_mm: Floats, sin_mm: Floats, noise_mm: float, sensors: int, effective_n: float | None = None
-) -> MeanOffset | None:
-    """The mean offset vector of a stretch with its standard errors.
+def mean_offset(cos_mm: Floats, sin_mm: Floats, noise_mm: float, sensors: int) -> MeanOffset | None:
+    """The mean offset vector of a stretch.
 
     Args:
         cos_mm: first harmonics of sections, cosine part [mm]; NaN where there is none.
         sin_mm: the same, sine part [mm].
         noise_mm: sg, standard deviation of one sensor's noise [mm].
         sensors: N, equally spaced sensors.
-        effective_n: what the sections are worth after autocorrelation; None takes them as independent, which
-            readings along a wire are not.
 
     Returns:
         The mean offset, or None without a section.
@@ -63,12 +55,9 @@ def mean_offset(
     a, b = float(cos_mm[known].mean()), float(sin_mm[known].mean())
     size = float(np.hypot(a, b))
     around = ((cos_mm[known] - a) ** 2).mean() + ((sin_mm[known] - b) ** 2).mean()
-    per_axis = np.sqrt(around / 2.0) if n > 1 else noise_mm * np.sqrt(2.0 / sensors)
-    sd = float(per_axis / np.sqrt(effective_n if effective_n else n))
-    angle_sd = float(np.degrees(sd / size)) if size > 2.0 * sd else float("inf")
     wandering = float(np.sqrt(max(float(around) - 4.0 * noise_mm**2 / sensors, 0.0)))
     angle = float(np.degrees(np.arctan2(-b, -a)) % 360.0)
-    return MeanOffset(a, b, size, angle, sd, angle_sd, wandering, n)
+    return MeanOffset(a, b, size, angle, wandering, n)
 
 
 def order_seen_as(order: int, sensors: int) -> int:

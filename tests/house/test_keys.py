@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib
 import re
 from collections.abc import Iterable
 from pathlib import Path
@@ -266,6 +267,8 @@ def test_a_code_without_words_is_refused() -> None:
         text_in(Message("as written"), "si")
 
 
+for beside in sorted((ROOT / "pipeline").glob("[a-z]*.py")):
+    importlib.import_module(f"pipeline.{beside.stem}")
 # Every set of codes below the rooms; what is written by persons, or is a heading, has no maker of its own.
 CODES = {
     one.__name__: one

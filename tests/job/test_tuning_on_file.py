@@ -133,10 +133,8 @@ def test_starts_of_a_line_are_put_together_over_its_products(
         "THHN/THWN-2 14 AWG solid copper",
         "THHN/THWN-2 12 AWG concentric copper",
     ]
-    assert sum(one.share_of_month for one in l1.products) == pytest.approx(1.0)
     assert len(l1.starts) == 10
     assert not isinstance(l1.good_starts, Refused)
-    assert "product" in l1.good_starts.looked_at
     fourteen = l1.products[0].tuning
     assert isinstance(fourteen.bolts, Refused)
     assert [one.tooling.layer for one in fourteen.draws] == ["insulation", "covering"]
@@ -155,7 +153,6 @@ def test_the_trial_of_starts_names_the_melt_and_nothing_else(l2: LineOnFile) -> 
     (melt,) = good.common
     assert melt.name == "melt_temperature_c at the start"
     assert -14.0 * 2.9 < melt.low_m < melt.high_m < -14.0 * 1.2
-    assert {"stood_s", "ramp_s", "melt_pressure_bar at the start"} < set(good.looked_at)
 
 
 def test_only_the_newest_runs_are_read_in_full_and_that_is_told(

@@ -38,7 +38,6 @@ def test_a_clean_counter_is_taken_as_it_stands() -> None:
 def test_without_a_counter_the_speed_is_summed_and_the_reader_is_told() -> None:
     placed = place_readings(log_of(SECONDS, None, RAMPED), NO_FLAGS, LINE)
     assert placed.readings["front_m"].to_numpy() == pytest.approx(made_by(SECONDS, RAMPED))
-    assert placed.length_from == "line speed"
     assert said(placed.warnings) == (
         (
             "No length counter is logged: the length is the integral of the line speed, and every position "

@@ -202,7 +202,6 @@ def test_the_record_around_a_mark() -> None:
     assert figures["thinnest_wall_mm"]["readings"] == 45 - 7
     assert figures["mean_wall_mm"]["mean"] == pytest.approx(0.42)
     # Half a metre either side of each reading is seen; 2404.5 m to 2407.5 m has no wall reading.
-    assert record.seen_m == pytest.approx(22.0 - 3.0)
     assert tuple(map(plain, record.told)) == (
         (
             "The mark lies 100.0 m from the outer end (1400.0 m from the core end) of reel K1; it is 2400.0 m of the "
@@ -220,7 +219,6 @@ def test_the_record_around_a_mark() -> None:
 def test_wire_without_readings_is_not_called_sound() -> None:
     place = wire_at_mark(REEL, 800.0, Marks(0.0, unit="m"))
     record = complaint_record(place, measured(), pl.DataFrame({"at_m": []}, schema={"at_m": pl.Float64}), [])
-    assert record.seen_m == 0.0
     assert record.figures["readings"].to_list() == [0] * 5
     assert record.figures["least"].null_count() == 5
     assert "No finding is on file for this wire." in map(plain, record.told)

@@ -171,7 +171,6 @@ def test_what_a_product_record_holds() -> None:
     product = find_product("thhn/thwn-2", "#14", "solid")
     assert product.name == "THHN/THWN-2 14 AWG, solid copper"
     assert product.conductor_mm == pytest.approx(0.0641 * 25.4)
-    assert (product.conductor_min_mm, product.conductor_max_mm) == (None, None)
     assert product.strands == 1
     assert product.average_wall_mm == pytest.approx(0.381)
     assert product.covering_mm == pytest.approx(0.1016)
@@ -186,8 +185,6 @@ def test_a_single_layer_product_has_no_covering() -> None:
     product = find_product("XHHW-2", "500 kcmil", "compact", "aluminum")
     assert (product.covering, product.covering_mm) == (None, None)
     assert product.strands is None
-    assert product.conductor_min_mm == pytest.approx(0.7212 * 25.4)
-    assert product.conductor_max_mm == pytest.approx(0.7433 * 25.4)
 
 
 def test_compressed_is_marked_as_from_memory() -> None:

@@ -109,7 +109,7 @@ def test_error_of_a_quantile_index_blocked_and_unblocked() -> None:
 
 def test_blocks_are_widened_for_what_they_lose_at_their_ends() -> None:
     """Lag-one .95, blocks of 120 of 3,000: g/S = 2 phi/(1 - phi^2) = 19.487; t of 24 at .975 = 2.0639 (tables)."""
-    exact = BlockLength(120.0, 105.0, 300, 2 * 0.95 / (1 - 0.95**2))
+    exact = BlockLength(120.0, 105.0, 2 * 0.95 / (1 - 0.95**2))
     by_hand = 2.0639 / 1.95996 / math.sqrt((1 - 19.487 / 120) * (1 - 120 / 3000))
     assert exact.widening(3000, 120.0, 0.975) == pytest.approx(by_hand, rel=1e-4)
     # The variance of a mean over such blocks falls short by just that share: sum (1 - |k|/l) rho_k over sum rho_k.

@@ -27,7 +27,6 @@ def test_both_directions_and_what_is_left_over() -> None:
     assert (answer.faults_with, answer.faults) == (3, 4)
     assert (answer.events_with, answer.events) == (2, 3)
     assert answer.precursor.estimate == 0.75
-    assert answer.trigger.estimate == pytest.approx(2 / 3)
     assert answer.without.estimate == 0.25
     exact = stats.binomtest(1, 4).proportion_ci(0.95, method="exact")
     assert (answer.without.low, answer.without.high) == pytest.approx((exact.low, exact.high))

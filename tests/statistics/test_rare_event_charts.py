@@ -102,7 +102,6 @@ def test_cusum_as_applied() -> None:
     assert found.signals[0].since == 3
     assert found.signals[0].item == 5
     assert found.arl0 == pytest.approx(100, rel=0.01)
-    assert found.km_between_false_alarms == pytest.approx(found.arl0)
     assert gap_cusum([], 1000.0).signals == ()
 
 
