@@ -55,7 +55,6 @@ class Reason(Code):
     NEIGHBOURS_CORRELATED = "reason/neighbours correlated"
     NOT_OF_THE_SAME_REELS = "reason/not of the same reels"
     NO_TRIAL_LIKE_THIS = "reason/no trial like this"
-    NOT_STABLE = "reason/not stable"
     NO_BUNCHES_OF_SO_FEW = "reason/no bunches of so few"
     NO_CHANGE_OF_LEVEL = "reason/no change of level"
     NO_CHANGE_OF_RATE = "reason/no change of rate"

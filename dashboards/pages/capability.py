@@ -43,9 +43,7 @@ OF_RUNS = (
 )
 
 
-def capability_matrix(
-    plant: Plant, books: list[RunBook], title: str = "Capability, everything on file"
-) -> CapabilityMatrix:
+def capability_matrix(plant: Plant, books: list[RunBook]) -> CapabilityMatrix:
     """Everything the capability page shows of the runs in `books` that were judged."""
     judged = [book for book in books if book.is_judged and book.head["outcome"] == "judged"]
     grouped: dict[tuple[str, str], list[RunBook]] = {}
@@ -54,7 +52,7 @@ def capability_matrix(
     days = [book.head["shift_date"] for book in judged]
     return CapabilityMatrix(
         plant=plant,
-        title=title,
+        title="Capability, everything on file",
         cells=tuple(
             cell
             for (line, product), group in sorted(grouped.items())

@@ -31,9 +31,7 @@ UNMONITORED = {
 }
 
 
-def data_quality_review(
-    plant: Plant, books: list[RunBook], title: str = "Data quality, everything on file"
-) -> DataQualityReview:
+def data_quality_review(plant: Plant, books: list[RunBook]) -> DataQualityReview:
     """Everything the data quality page shows of the runs in `books`."""
     biases = biases_on_file(books[0].store) if books else {}
     lines: dict[str, list[RunBook]] = {}
@@ -48,7 +46,7 @@ def data_quality_review(
     ]
     return DataQualityReview(
         plant=plant,
-        title=title,
+        title="Data quality, everything on file",
         instruments=tuple(
             row
             for line, group in sorted(lines.items())

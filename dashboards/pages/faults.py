@@ -28,14 +28,12 @@ BY: tuple[tuple[str, Callable[[RunBook], str]], ...] = (
 )
 
 
-def fault_review(
-    plant: Plant, books: list[RunBook], title: str = "Spark faults, everything on file"
-) -> FaultReview:
+def fault_review(plant: Plant, books: list[RunBook]) -> FaultReview:
     """Everything the faults page shows of the runs in `books` that were judged."""
     judged = [book for book in books if book.is_judged and book.head["outcome"] == "judged"]
     return FaultReview(
         plant=plant,
-        title=title,
+        title="Spark faults, everything on file",
         rates=tuple(row for by, heading in BY for row in _rates(by, heading, judged)),
         wires=tuple(
             FaultWire(book.run_id, book.head["line"], book.head["made_m"], sparks)

@@ -74,7 +74,6 @@ def put_hold(
     by: Person,
     reason: str,
     span_m: tuple[float, float] | None = None,
-    now: datetime | None = None,
 ) -> int:
     """Put a hold on file; its number, by which it is lifted.
 
@@ -84,7 +83,6 @@ def put_hold(
         by: who.
         reason: why, in their words.
         span_m: the stretch of the reel from its outer end [m]; None for the whole.
-        now: the instant, UTC; the clock's where it is left out.
 
     Raises:
         NotFoundError: there is no such reel or lot.
@@ -99,7 +97,7 @@ def put_hold(
             if (one.from_outer_m, one.to_outer_m, one.by, one.reason) == (start, end, by, reason):
                 return one.number  # the command was killed after it had put it, and given again
         about: HeldKind = "reel" if held.length_m is not None else "lot"
-        hold = Hold(0, about, subject, start, end, by, reason, now or datetime.now(UTC), held.zone)
+        hold = Hold(0, about, subject, start, end, by, reason, datetime.now(UTC), held.zone)
         record: dict[str, Any] = {
             "said": said_json(hold.as_put),
             "about": held.about,

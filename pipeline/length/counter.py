@@ -81,8 +81,6 @@ def repair_counter(
     counter_m: Floats,
     expected_m: Floats | None = None,
     gap_s: Floats | None = None,
-    *,
-    reversal_limit_m: float = REVERSAL_LIMIT_M,
 ) -> RepairedCounter:
     """The length at each row from a counter that may reset, wrap, go back or leap.
 
@@ -95,7 +93,6 @@ def repair_counter(
         expected_m: wire the line speed says ran between each row and the next [m], one fewer than the rows;
             NaN where unknown; None where no speed is logged.
         gap_s: time between each row and the next [s]; None where unknown.
-        reversal_limit_m: largest drop that is still wire pulled back [m]; chosen by us (common practice).
 
     Returns:
         The repaired counter. Up to one scan of length is lost at a reset where no speed is logged.
@@ -108,7 +105,7 @@ def repair_counter(
     counter, glitches = _without_glitches(counter_m, gap_s)
     step = np.diff(counter)
     wanted = np.full(step.shape, np.nan) if expected_m is None else expected_m
-    found = _breaks(step, counter, wanted, gap_s, reversal_limit_m)
+    found = _breaks(step, counter, wanted, gap_s, REVERSAL_LIMIT_M)
     added = np.zeros(counter.size)
     breaks: list[CounterEvent] = []
     for row in found:

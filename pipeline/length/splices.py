@@ -23,6 +23,8 @@ LUMP_SIGMA = 6.0
 BY_CHANCE, HIGHEST_SIGMA = 0.004, 20.0
 # A joint is a matter of centimetres; what stands high over more wire than this is a level, not a splice (chosen here).
 LONGEST_M = 10.0
+# How far apart two gauges may put the same lump (chosen here).
+APART_M = 2.0
 _WINDOW = 201
 
 
@@ -75,13 +77,12 @@ def lumps(
     ]
 
 
-def find_splices(gauges: dict[str, tuple[Floats, Floats, float]], apart_m: float = 2.0) -> tuple[Splice, ...]:
+def find_splices(gauges: dict[str, tuple[Floats, Floats, float]]) -> tuple[Splice, ...]:
     """Lumps that two gauges or more see on the same wire.
 
     Args:
         gauges: by name, each gauge's places on the wire [m], readings [mm] and noise [mm]: conductor, hot and
             cold diameter.
-        apart_m: how far apart two gauges may put the same lump [m].
 
     Returns:
         The splices in the order of the wire. A lump of the insulation alone is told apart by the conductor
@@ -90,15 +91,13 @@ def find_splices(gauges: dict[str, tuple[Floats, Floats, float]], apart_m: float
     """
     sigma = LUMP_SIGMA
     while True:
-        found, alone = _together(gauges, apart_m, sigma)
-        if sigma >= HIGHEST_SIGMA or _expected_by_chance(gauges, alone, apart_m) <= BY_CHANCE:
+        found, alone = _together(gauges, sigma)
+        if sigma >= HIGHEST_SIGMA or _expected_by_chance(gauges, alone) <= BY_CHANCE:
             return found
         sigma += 1.0
 
 
-def _expected_by_chance(
-    gauges: dict[str, tuple[Floats, Floats, float]], alone: dict[str, int], apart_m: float
-) -> float:
+def _expected_by_chance(gauges: dict[str, tuple[Floats, Floats, float]], alone: dict[str, int]) -> float:
     """Pairs of lumps that would meet by chance in a run."""
     known = [at_m[np.isfinite(read) & np.isfinite(at_m)] for at_m, read, _ in gauges.values()]
     length = max((float(np.ptp(one)) for one in known if one.size), default=0.0)
@@ -106,11 +105,11 @@ def _expected_by_chance(
     pairs = sum(
         (alone.get(one, 0) + 0.5) * (alone.get(other, 0) + 0.5) for one, other in combinations(gauges, 2)
     )
-    return pairs * 2.0 * apart_m / length if length > 0.0 else 0.0
+    return pairs * 2.0 * APART_M / length if length > 0.0 else 0.0
 
 
 def _together(
-    gauges: dict[str, tuple[Floats, Floats, float]], apart_m: float, sigma: float
+    gauges: dict[str, tuple[Floats, Floats, float]], sigma: float
 ) -> tuple[tuple[Splice, ...], dict[str, int]]:
     """Lumps that two gauges or more saw on the same wire, and how many each saw alone."""
     seen = sorted(
@@ -122,7 +121,7 @@ def _together(
     found: list[Splice] = []
     group: list[tuple[float, float, float, str]] = []
     for one in [*seen, (np.inf, np.inf, 0.0, "")]:
-        if group and one[0] > max(other[1] for other in group) + apart_m:
+        if group and one[0] > max(other[1] for other in group) + APART_M:
             names = tuple(dict.fromkeys(other[3] for other in sorted(group, key=lambda x: x[3])))
             if len(names) >= 2:
                 found.append(_splice(group, names))

@@ -118,31 +118,30 @@ def contain(genealogy: Genealogy, suspect: Suspect) -> Containment:
 
 
 def contain_window(
-    genealogy: Genealogy, since: datetime, until: datetime, reason: str, kind: NodeKind = "run"
+    genealogy: Genealogy, since: datetime, until: datetime, reason: str
 ) -> tuple[Containment, ...]:
-    """What every node of a kind that was made within a time window touches.
+    """What every run that was made within a time window touches.
 
     Args:
         genealogy: the graph.
         since: start of the window.
         until: its end.
         reason: why the window is suspect.
-        kind: kind of node that carries the time.
 
     Raises:
-        NotFoundError: nothing of that kind falls into the window.
+        NotFoundError: no run falls into the window.
     """
-    window = Suspect(Node(kind, "window"), reason, since=since, until=until)
+    window = Suspect(Node("run", "window"), reason, since=since, until=until)
     found = [
         node
         for node in genealogy.nodes
-        if node.kind == kind and node in genealogy.made and _in_window(genealogy, node, window)
+        if node.kind == "run" and node in genealogy.made and _in_window(genealogy, node, window)
     ]
     if not found:
         raise NotFoundError(
             Complaint(
                 "containment",
-                f"no {kind} on file was made from {since.isoformat()} to {until.isoformat()}",
+                f"no run on file was made from {since.isoformat()} to {until.isoformat()}",
                 "Check the times and their zone",
             )
         )

@@ -23,6 +23,8 @@ from pipeline.length.reels import PlacedReel
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Lot, RunSheet
 
+OLD_SHARE = 0.01  # share of old material that no longer counts (chosen here)
+
 NodeKind = Literal[
     "material lot",
     "batch",
@@ -185,25 +187,24 @@ def reach(
     return tuple(Reached(node, spans[node], paths[node]) for node in sorted(spans) if node != start)
 
 
-def changeover_tail_m(speed_m_s: float, residence_s: float, share: float = 0.01) -> float:
-    """Length until the old material's share has fallen to `share`: v tau ln(1/share).
+def changeover_tail_m(speed_m_s: float, residence_s: float) -> float:
+    """Length until the old material's share has fallen to `OLD_SHARE`: v tau ln(1/share).
 
     Args:
         speed_m_s: line speed [m/s].
         residence_s: mean residence time of the melt from hopper to die [s]; the plant's figure.
-        share: share of old material that no longer counts.
 
     Of an ideal mixer; dead corners in the melt path hold material longer.
     """
-    if not (speed_m_s >= 0.0 and residence_s >= 0.0 and 0.0 < share < 1.0):
+    if not (speed_m_s >= 0.0 and residence_s >= 0.0):
         raise MethodRefusal(
             Complaint(
                 "change-over tail",
-                f"a speed of {speed_m_s:g} m/s, {residence_s:g} s and a share of {share:g}",
-                "Give a speed and a time of 0 or more and a share between 0 and 1",
+                f"a speed of {speed_m_s:g} m/s and {residence_s:g} s",
+                "Give a speed and a time of 0 or more",
             )
         )
-    return speed_m_s * residence_s * math.log(1.0 / share)
+    return speed_m_s * residence_s * math.log(1.0 / OLD_SHARE)
 
 
 def lot_edge(lot: Lot, into: Node, made_m: float, tail_m: float) -> Edge:

@@ -18,6 +18,7 @@ from pipeline.found import Remedy
 from pipeline.messages import Said, message
 from pipeline.nonconformance.mark import mark_of
 
+GROWN_M = 1.0  # growth of a finding at either end that changes nothing (chosen here)
 Disposition = Literal["rework", "repair", "regrade", "scrap", "concession", "release"]
 # What a plant's sheet lets roles do: decide each disposition, put and lift holds, ship held wire, withdraw samples.
 Power = Disposition | Literal["hold", "lift hold", "ship", "ship held", "hand in sample", "withdraw sample"]
@@ -184,7 +185,7 @@ def state_of(subject: str, acts: Sequence[Act]) -> State:
     return State(subject, len(ordered), standing, disposition, decided_by, extent)
 
 
-def as_seen_now(state: State, now: Extent, tolerance_m: float = 1.0) -> State:
+def as_seen_now(state: State, now: Extent) -> State:
     """The state of a finding that was assessed again: open once more if it is more than was decided on.
 
     A decision on 3 m of thin wall does not stand for 30 m of it, nor for a spark fault found there since.
@@ -192,12 +193,11 @@ def as_seen_now(state: State, now: Extent, tolerance_m: float = 1.0) -> State:
     Args:
         state: what the acts amount to.
         now: the finding as the newest assessment shows it.
-        tolerance_m: growth at either end that changes nothing [m].
     """
     seen = state.extent
     if state.standing == "open" or seen is None:
         return state
-    grown = now.from_m < seen.from_m - tolerance_m or now.to_m > seen.to_m + tolerance_m
+    grown = now.from_m < seen.from_m - GROWN_M or now.to_m > seen.to_m + GROWN_M
     if grown or not set(now.rule_ids) <= set(seen.rule_ids):
         return State(state.subject, state.version, "open", None, None)
     return state

@@ -11,6 +11,10 @@ from pipeline.messages import Between, Measure, Message, Slot, message, slots_of
 from pipeline.nonconformance.decision import Decision, Verdict
 from pipeline.nonconformance.rules import ORDER, PLACES, RULE_BY_ID, SEVERITIES, Rule, Severity
 
+# Sightings no further apart are at one place, from the uncertainty of place; those of different kinds join if no longer
+# than the second, or if they cover much the same wire; wire kept as evidence before and after [m] (chosen here).
+SAME_PLACE_M, LOCAL_M, EVIDENCE_M = 1.0, 25.0, 25.0
+
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
@@ -296,9 +300,6 @@ def join_findings(
     sightings: Sequence[Sighting],
     *,
     rules: Mapping[str, Rule] = RULE_BY_ID,
-    tolerance_m: float = 1.0,
-    local_m: float = 25.0,
-    evidence_m: float = 25.0,
 ) -> tuple[Finding, ...]:
     """Sightings joined into findings: what several instruments saw at one place is one defect.
 
@@ -306,10 +307,6 @@ def join_findings(
         run_id: the run.
         sightings: from every rule and instrument, in any order; the answer does not depend on it.
         rules: the rules with the plant's severities.
-        tolerance_m: sightings no further apart are at one place [m]; chosen from the uncertainty of place.
-        local_m: sightings of different kinds join only if no longer than this, or if they cover much the
-            same wire [m].
-        evidence_m: wire kept as evidence before and after [m].
 
     Returns:
         findings without numbers, in the order of the wire.
@@ -320,7 +317,7 @@ def join_findings(
         return SEVERITIES.index(severity), ORDER[one.rule_id], -(one.depth or 0.0), one.from_m, one.instrument
 
     joined = []
-    for group in _groups(sightings, tolerance_m, local_m):
+    for group in _groups(sightings, SAME_PLACE_M, LOCAL_M):
         gravest = sorted(group, key=grave)
         instruments = {one.instrument for one in group if one.instrument}
         confirmed = len(instruments) > 1 or not all(one.short for one in group)
@@ -335,8 +332,8 @@ def join_findings(
                 confirmed and any(rules[one.rule_id].holds_release for one in group),
                 from_m,
                 to_m,
-                from_m - evidence_m,
-                to_m + evidence_m,
+                from_m - EVIDENCE_M,
+                to_m + EVIDENCE_M,
                 confirmed=confirmed,
             )
         )

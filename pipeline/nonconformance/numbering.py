@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.nonconformance.finding import Finding
+from pipeline.nonconformance.finding import SAME_PLACE_M, Finding
 from pipeline.nonconformance.rules import PLACES
 
 
@@ -58,11 +58,11 @@ def _subject(finding: Finding) -> str:
     return f"{finding.main.rule_id}: {finding.main.subject}"
 
 
-def _likeness(new: Finding, old: KnownFinding, tolerance_m: float) -> float:
+def _likeness(new: Finding, old: KnownFinding) -> float:
     """Share of the wire two findings have in common, 0 for strangers."""
     if not set(new.families) & set(old.families) or _subject(new) != old.subject:
         return 0.0
-    reach = tolerance_m / 2.0
+    reach = SAME_PLACE_M / 2.0
     common = min(new.to_m, old.to_m) - max(new.from_m, old.from_m) + 2.0 * reach
     either = max(new.to_m, old.to_m) - min(new.from_m, old.from_m) + 2.0 * reach
     if common < 0.0 or (common == 0.0 and either > 0.0):
@@ -71,20 +71,21 @@ def _likeness(new: Finding, old: KnownFinding, tolerance_m: float) -> float:
 
 
 def _neighbours(
-    new: Sequence[Finding], earlier: Sequence[KnownFinding], tolerance_m: float
+    new: Sequence[Finding], earlier: Sequence[KnownFinding]
 ) -> Iterator[tuple[int, Finding, KnownFinding]]:
     """New findings with the earlier ones of the same run that they touch."""
     from_m = np.array([old.from_m for old in earlier])
     to_m = np.array([old.to_m for old in earlier])
     for place, finding in enumerate(new):
-        touching = (from_m <= finding.to_m + tolerance_m) & (to_m >= finding.from_m - tolerance_m)
+        touching = (from_m <= finding.to_m + SAME_PLACE_M) & (to_m >= finding.from_m - SAME_PLACE_M)
         for at in np.flatnonzero(touching).tolist():
             if earlier[at].run_id == finding.run_id:
                 yield place, finding, earlier[at]
 
 
 def number_findings(
-    new: Sequence[Finding], earlier: Sequence[KnownFinding], *, tolerance_m: float = 1.0
+    new: Sequence[Finding],
+    earlier: Sequence[KnownFinding],
 ) -> Numbering:
     """New findings with the numbers of the earlier ones they are the same defect as.
 
@@ -95,15 +96,14 @@ def number_findings(
     Args:
         new: findings of one assessment, of one or several runs.
         earlier: every finding the runs ever had, as last seen, those no longer seen included.
-        tolerance_m: how far apart two sightings of one defect may lie [m].
 
     Returns:
         the numbered findings in the order given, and the earlier ones that were not seen.
     """
     pairs = sorted(
         (-likeness, old.number, finding.from_m, place)
-        for place, finding, old in _neighbours(new, earlier, tolerance_m)
-        if (likeness := _likeness(finding, old, tolerance_m)) > 0.0
+        for place, finding, old in _neighbours(new, earlier)
+        if (likeness := _likeness(finding, old)) > 0.0
     )
     numbers: dict[int, int] = {}
     taken: set[tuple[str, int]] = set()

@@ -25,6 +25,9 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 
+# Fewest effective values for an index (chosen here).
+FEWEST = 10.0
+
 NO_CHART = message(Note.NO_CONTROL_CHART)
 
 Sense = Literal["at least", "at most"]
@@ -213,11 +216,9 @@ def performance_index_one_sided(
     freedom_of_worth: float | None = None,
     stable: bool | None = None,
     stability_evidence: Message = NO_CHART,
-    describe_unstable: bool = False,
     confidence: float = 0.95,
     unit_of_inference: UnitOfInference = "reel",
     known_m: float | None = None,
-    fewest: float = 10.0,
 ) -> Result | Refused:
     """Distance of the mean from a one-sided limit in three overall standard deviations, with its lower bound.
 
@@ -232,13 +233,11 @@ def performance_index_one_sided(
         n_for_variance: effective number for the variance; None as above.
         freedom_of_worth: degrees of freedom the effective numbers are known with (`EffectiveN.freedom`); the bound
             is widened by Student's t over the normal quantile. None where they are known.
-        stable: True if a phase I chart passed, False if it signalled, None if none was looked at.
+        stable: True if a phase I chart passed, False if it signalled (then refused), None if none was looked at.
         stability_evidence: the chart's finding, shown beside the index.
-        describe_unstable: True gives the performance of an unstable process as a description of the past.
         confidence: of the one-sided lower bound.
         unit_of_inference: what one value is.
         known_m: known length behind the values [m].
-        fewest: fewest effective values for an index; ten chosen here.
 
     Returns:
         A `Result` with `low` the lower bound and `high` infinite, or a `Refused` with the reason.
@@ -255,11 +254,11 @@ def performance_index_one_sided(
     method = message(Method.PERFORMANCE_INDEX, symbol=name.replace("_", ""))
     series = np.asarray(values, dtype=np.float64).ravel()
     known = series[~np.isnan(series)]
-    refused = _refusal(known, limit, n_for_mean, n_for_variance, fewest)
+    refused = _refusal(known, limit, n_for_mean, n_for_variance)
     independent = n_for_mean is None and n_for_variance is None
     if refused is None and independent and unit_of_inference not in ("reel", "event"):
         refused = message(Reason.VALUES_REPEAT_NEIGHBOURS)
-    if refused is None and stable is False and not describe_unstable:
+    if refused is None and stable is False:
         refused = message(Reason.PROCESS_NOT_STABLE, evidence=stability_evidence)
     if refused is not None:
         return Refused(question, method, refused, int(known.size))
@@ -296,7 +295,7 @@ def performance_index_one_sided(
         assumptions=_assumptions(
             series, (n_mean, n_variance), shaped if independent else None, stable, stability_evidence
         ),
-        warnings=_warnings(summary, distance, stable, stability_evidence),
+        warnings=_warnings(summary, distance, stable),
         details={
             "mean": summary.mean,
             "sd": summary.sd,
@@ -312,7 +311,7 @@ def performance_index_one_sided(
 
 
 def _refusal(
-    known: NDArray[np.float64], limit: float, n_mean: float | None, n_variance: float | None, fewest: float
+    known: NDArray[np.float64], limit: float, n_mean: float | None, n_variance: float | None
 ) -> Message | None:
     """Why no index can be given, without a full stop; None if it can."""
     if not math.isfinite(limit):
@@ -324,8 +323,8 @@ def _refusal(
     if not all(math.isfinite(one) for one in given):
         return message(Reason.EFFECTIVE_NUMBER_NOT_FINITE)
     worth = min([float(known.size), *given])
-    if not worth >= fewest:
-        return message(Reason.TOO_FEW_EFFECTIVE, n=known.size, worth=worth, fewest=fewest)
+    if not worth >= FEWEST:
+        return message(Reason.TOO_FEW_EFFECTIVE, n=known.size, worth=worth, fewest=FEWEST)
     if np.ptp(known) == 0.0:
         return message(Reason.NO_SPREAD_TO_MEASURE, known=known.size)
     return None
@@ -356,21 +355,16 @@ def _assumptions(
             message(Assumed.PROCESS_STABLE),
             stable,
             evidence,
-            None if stable is not False else message(Note.THEN_DESCRIBES_THE_PAST),
         ),
     )
 
 
-def _warnings(
-    summary: SampleSummary, distance: float, stable: bool | None, evidence: Message
-) -> tuple[Message, ...]:
+def _warnings(summary: SampleSummary, distance: float, stable: bool | None) -> tuple[Message, ...]:
     told = []
     if distance <= 0.0:
         told.append(message(Note.MEAN_BEYOND_THE_LIMIT))
     if stable is None:
         told.append(message(Note.STABILITY_NOT_SHOWN))
-    if stable is False:
-        told.append(message(Note.PAST_ONLY, evidence=evidence))
     if summary.unknown:
         told.append(message(Note.UNKNOWN_VALUES_LEFT_OUT, n=summary.unknown))
     return tuple(told)

@@ -23,6 +23,9 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 
+# Fewest effective values for an index (chosen here).
+FEWEST = 10.0
+
 NO_CHART = message(Note.NO_CONTROL_CHART)
 
 
@@ -78,7 +81,6 @@ def performance_index_two_sided(
     confidence: float = 0.95,
     unit_of_inference: UnitOfInference = "reel",
     known_m: float | None = None,
-    fewest: float = 10.0,
 ) -> Result | Refused:
     """Distance of the mean to the nearer of two limits in three overall standard deviations, with a lower
     bound.
@@ -100,7 +102,6 @@ def performance_index_two_sided(
         confidence: of the one-sided bound, and of the two-sided interval of P_p.
         unit_of_inference: what one value is.
         known_m: known length behind the values [m].
-        fewest: fewest effective values; ten chosen here.
 
     Source: Bissell, Applied Statistics 39 (1990), 331-340, and for P_p the chi-square interval of Montgomery,
     Introduction to Statistical Quality Control, section 8.3 (both from memory). No exact bound of a two-sided
@@ -117,8 +118,8 @@ def performance_index_two_sided(
         reason = message(Reason.LIMITS_NOT_IN_ORDER)
     elif np.isinf(known).any():
         reason = message(Reason.INFINITE_VALUES, infinite=int(np.isinf(known).sum()), known=known.size)
-    elif worth < fewest:
-        reason = message(Reason.TOO_FEW_EFFECTIVE, n=known.size, worth=worth, fewest=fewest)
+    elif worth < FEWEST:
+        reason = message(Reason.TOO_FEW_EFFECTIVE, n=known.size, worth=worth, fewest=FEWEST)
     elif np.ptp(known) == 0.0:
         reason = message(Reason.NO_SPREAD_STUCK, known=known.size)
     elif not all(math.isfinite(one) for one in (n_for_mean, n_for_variance) if one is not None):

@@ -94,22 +94,19 @@ class RepeatSearch:
 
 
 @checked
-def resolved_share(
-    period_m: float, position_sd_m: float, electrode_m: float, fires_at_entry: bool = False
-) -> float:
+def resolved_share(period_m: float, position_sd_m: float, electrode_m: float) -> float:
     """Share of the phase vector left after smearing: exp(-2 pi^2 s^2 / P^2) |sinc(L_e / P)|.
 
     Args:
         period_m: the turn P [m].
         position_sd_m: standard uncertainty s of a fault's position [m].
         electrode_m: electrode length L_e in which the firing point lies anywhere [m].
-        fires_at_entry: True where it is known that the tester always fires at the entry edge.
 
     Derived.
     """
     turn = positive(period_m, "period_m", "m")
     blur = math.exp(-2 * (math.pi * not_negative(position_sd_m, "position_sd_m", "m") / turn) ** 2)
-    length = 0.0 if fires_at_entry else not_negative(electrode_m, "electrode_m", "m")
+    length = not_negative(electrode_m, "electrode_m", "m")
     return blur * abs(float(np.sinc(length / turn)))
 
 
@@ -120,7 +117,6 @@ def search_repeats(
     electrode_m: float,
     position_sd_m: float,
     tolerance_pct: Mapping[str, float] | float = 1.0,
-    fires_at_entry: bool = False,
     confidence: float = 0.95,
     one_wire: bool = False,
 ) -> RepeatSearch | Refused:
@@ -137,7 +133,6 @@ def search_repeats(
         electrode_m: electrode length [m].
         position_sd_m: standard uncertainty of a fault's position [m].
         tolerance_pct: how well each turn is known [%], one for all or by element.
-        fires_at_entry: as for `resolved_share`.
         confidence: 1 - the level at which a repeat is called.
         one_wire: True where positions are along one wire from reel to reel: phases that carry over are then looked at
             as well, which few faults a reel need, and both ways are paid for.
@@ -177,7 +172,7 @@ def search_repeats(
             way,
             width,
             len(bands),
-            resolved_share(turn / marks, position_sd_m, electrode_m, fires_at_entry),
+            resolved_share(turn / marks, position_sd_m, electrode_m),
             marks,
             len(ways),
         )
@@ -189,7 +184,7 @@ def search_repeats(
     marked = _harmonics(best, level)
     for one in marked:
         turn = turns_m[one.name]
-        left = resolved_share(turn, position_sd_m, electrode_m, fires_at_entry)
+        left = resolved_share(turn, position_sd_m, electrode_m)
         why = None if one.p_value < level else _smeared(one.name, turn, left, electrode_m, position_sd_m)
         if why is not None:
             refused.append(Refused(QUESTION, METHOD, why, n))
@@ -213,7 +208,6 @@ def scan_repeats(
     longest_m: float,
     electrode_m: float,
     position_sd_m: float,
-    fires_at_entry: bool = False,
     one_wire: bool = False,
 ) -> EventRepeat | Refused:
     """The strongest repeat of any period between two lengths, its p-value paying for all of them.
@@ -224,7 +218,6 @@ def scan_repeats(
         longest_m: longest period looked at [m].
         electrode_m: electrode length [m].
         position_sd_m: standard uncertainty of a fault's position [m].
-        fires_at_entry: as for `resolved_share`.
         one_wire: as for `search_repeats`.
 
     Source: as `search_repeats`. Far weaker than a search among listed turns.
@@ -246,7 +239,7 @@ def scan_repeats(
     why = _too_close("scan", longest_m, places)
     if why:
         return Refused(question, METHOD, why, n)
-    left = resolved_share(shortest_m, position_sd_m, electrode_m, fires_at_entry)
+    left = resolved_share(shortest_m, position_sd_m, electrode_m)
     band = (1 / longest_m, 1 / shortest_m)
     ways = _ways(places, one_wire)
     tested = [_tested("scan", band, way, band[1] - band[0], 1, left, 1, len(ways)) for way in ways]

@@ -23,7 +23,7 @@ from pipeline.methods import ChartRule, Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
+from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import not_negative, positive, readings
 
 
@@ -37,7 +37,6 @@ def ewma_chart(
     phi: float = 0.0,
     arl0: float | None = None,
     unit: str = "",
-    unit_of_inference: UnitOfInference = "reel",
 ) -> Chart | Refused:
     """EWMA z = (1 - w) z + w x against centre +/- L sigma sqrt(w / (2 - w) (1 - (1 - w)^2t)).
 
@@ -53,7 +52,6 @@ def ewma_chart(
         phi: autoregression of the values, if the baseline shows one.
         arl0: average run length that goes with `weight` and `width`, from the run-length room.
         unit: unit of the values.
-        unit_of_inference: what one value is about.
 
     Source: Montgomery 2013, section 9.2; the widening is derived.
     """
@@ -82,7 +80,7 @@ def ewma_chart(
         unit=unit,
         signals=_ewma_signals(plotted, centre, lower, upper),
         arl0=arl0,
-        unit_of_inference=unit_of_inference,
+        unit_of_inference="reel",
         assumptions=(
             Assumption(message(Assumed.POINTS_INDEPENDENT_OR_AR1), None, message(Note.PHI, phi=phi)),
         ),

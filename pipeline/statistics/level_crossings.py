@@ -152,8 +152,6 @@ def reel_risk_from_index(
     between_sd: float = 0.0,
     between_sd_high: float | None = None,
     n: int,
-    confidence: float = 0.95,
-    known_m: float | None = None,
 ) -> Result | Refused:
     """Share of reels with a point under the limit that a within-reel index implies, mixed over reels.
 
@@ -166,8 +164,6 @@ def reel_risk_from_index(
         between_sd: standard deviation of reel means in within-reel deviations [1].
         between_sd_high: its upper bound; None takes `between_sd`, and says so.
         n: readings or reels behind the index.
-        confidence: of the bounds of the index.
-        known_m: known length behind it [m].
 
     Returns:
         A `Result` about one reel, or a `Refused`. It holds for a smooth normal wall only and is shown beside
@@ -192,12 +188,12 @@ def reel_risk_from_index(
         estimate=chance_mixed_over_reels(3.0 * index, between_sd, many),
         low=0.0 if math.isinf(index_high) else chance_mixed_over_reels(3.0 * index_high, 0.0, many),
         high=chance_mixed_over_reels(3.0 * index_low, spread_high, many),
-        confidence=confidence,
+        confidence=0.95,
         unit="",
         method=method,
         n=n,
         effective_n=None,
-        known_m=known_m,
+        known_m=None,
         unit_of_inference="reel",
         assumptions=(
             Assumption(message(Assumed.WALL_NORMAL), None, message(Note.NOT_CHECKED)),

@@ -25,6 +25,8 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
+FEWEST = 20  # clusters a risk is worked from (chosen here)
+
 Array = NDArray[np.float64]
 # A rate so many powers of e under that of the clusters is as good as none.
 NEVER = 40.0
@@ -101,7 +103,6 @@ def reel_risk(
     sd: float | None = None,
     readings_per_m: float | None = None,
     confidence: float = 0.95,
-    fewest: int = 20,
 ) -> Result | Refused:
     """Probability that a reel has a point under the limit, with a profile-likelihood interval.
 
@@ -128,7 +129,6 @@ def reel_risk(
         sd: standard deviation of the readings, likewise.
         readings_per_m: readings a metre, likewise.
         confidence: coverage aimed at.
-        fewest: fewest clusters; twenty chosen here.
 
     Returns:
         A `Result` about one reel, or a `Refused`.
@@ -139,7 +139,7 @@ def reel_risk(
     y = np.asarray(deficits, dtype=np.float64).ravel()
     question = asks(Quantity.REEL_MINIMUM_RISK)
     method = message(Method.CLUSTERS_BELOW_THRESHOLD)
-    reason = _refusal(y, threshold, limit, known_m, reel_m, scale, fewest)
+    reason = _refusal(y, threshold, limit, known_m, reel_m, scale, FEWEST)
     if reason is not None:
         return Refused(question, method, reason, int(y.size))
     tail = LowerTail(threshold, scale, shape, y.size / known_m)

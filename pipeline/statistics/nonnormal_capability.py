@@ -156,7 +156,6 @@ def quantile_index_one_sided(
     step: int = 1,
     widening: float = 1.0,
     mirror_at: float | None = None,
-    stable: bool | None = None,
     confidence: float = 0.95,
     unit: str = "mm",
     unit_of_inference: UnitOfInference = "reel",
@@ -183,7 +182,6 @@ def quantile_index_one_sided(
         step: as in `fit_families`.
         widening: how much longer the redrawn deviations are made, as of `bootstrap.BlockLength.widening`.
         mirror_at: as in `fit_families`.
-        stable: True if stability was shown (then C_pk), False if not (then refused), None if not looked at.
         confidence: of the one-sided lower bound.
         unit: unit of the readings, for the details.
         unit_of_inference: what one value is.
@@ -198,10 +196,10 @@ def quantile_index_one_sided(
     """
     series = np.asarray(values, dtype=np.float64).ravel()
     known = series[~np.isnan(series)]
-    name = f"{'C' if stable else 'P'}_pk{'L' if sense == 'at least' else 'U'}"
-    question = asks(Quantity.QUANTILE_INDEX, symbol=name.replace("_", ""))
-    method = message(Method.QUANTILE_INDEX, symbol=name.replace("_", ""))
-    reason = _refusal(known, limit, redrawn, stable, family, families)
+    name = f"Ppk{'L' if sense == 'at least' else 'U'}"
+    question = asks(Quantity.QUANTILE_INDEX, symbol=name)
+    method = message(Method.QUANTILE_INDEX, symbol=name)
+    reason = _refusal(known, limit, redrawn, family, families)
     if reason is not None:
         return Refused(question, method, reason, int(known.size))
     fits = fit_families(
@@ -240,14 +238,9 @@ def quantile_index_one_sided(
                 None if math.isnan(best.p_value) else best.p_value > 0.05,
                 message(Note.ANDERSON_DARLING, anderson_darling=best.anderson_darling, p_value=best.p_value),
             ),
-            Assumption(
-                message(Assumed.PROCESS_STABLE),
-                stable,
-                message(Note.AS_TOLD),
-                None if stable is not False else message(Note.THEN_DESCRIBES_THE_PAST),
-            ),
+            Assumption(message(Assumed.PROCESS_STABLE), None, message(Note.NOT_CHECKED)),
         ),
-        warnings=_warnings(fits, family is None, stable, best),
+        warnings=_warnings(fits, family is None, best),
         details=_details(fits, unit),
     )
 
@@ -325,7 +318,6 @@ def _refusal(
     known: Array,
     limit: float,
     redrawn: NDArray[np.int64],
-    stable: bool | None,
     family: str | None,
     families: Mapping[str, FittedFamily],
 ) -> Message | None:
@@ -339,16 +331,12 @@ def _refusal(
         return message(Reason.NO_SPREAD_STUCK, known=known.size)
     if redrawn.ndim != 2 or redrawn.shape[0] < 100 or redrawn.size == 0 or redrawn.max() >= known.size:
         return message(Reason.REDRAW_MORE)
-    if stable is False:
-        return message(Reason.NOT_STABLE)
     if family is not None and family not in families:
         return message(Reason.FAMILY_NOT_LISTED, family=family, families=", ".join(families))
     return None
 
 
-def _warnings(
-    fits: tuple[FamilyFit, ...], chosen: bool, stable: bool | None, best: FamilyFit
-) -> tuple[Message, ...]:
+def _warnings(fits: tuple[FamilyFit, ...], chosen: bool, best: FamilyFit) -> tuple[Message, ...]:
     told = []
     if chosen:
         told.append(message(Note.FAMILY_CHOSEN, name=best.name, fits=len(fits)))
@@ -359,8 +347,7 @@ def _warnings(
         told.append(message(Note.FAMILIES_THAT_FIT_AS_WELL, close=min(close), close_2=max(close)))
     if best.index <= 0.0:
         told.append(message(Note.MEDIAN_BEYOND_THE_LIMIT))
-    if stable is None:
-        told.append(message(Note.STABILITY_NOT_SHOWN))
+    told.append(message(Note.STABILITY_NOT_SHOWN))
     return tuple(told)
 
 

@@ -199,7 +199,6 @@ def power_of_comparison(
     known_1_m: float,
     known_2_m: float,
     test: Literal["mid-p", "conditional exact"] = "mid-p",
-    alpha: float = 0.05,
 ) -> float:
     """Chance that the comparison finds the difference, summed exactly over all pairs of counts.
 
@@ -209,11 +208,9 @@ def power_of_comparison(
         known_1_m: length of the first [m].
         known_2_m: length of the second [m].
         test: the method.
-        alpha: level of the test.
 
     Source: derived; the sum is over the product of two Poisson distributions.
     """
-    share(alpha, "alpha")
     e1, e2 = positive(known_1_m, "known_1_m", "m") / 1000, positive(known_2_m, "known_2_m", "m") / 1000
     rates = positive(rate_1_per_km, "rate_1_per_km", "1/km"), positive(rate_2_per_km, "rate_2_per_km", "1/km")
     means = rates[0] * e1, rates[1] * e2
@@ -223,7 +220,7 @@ def power_of_comparison(
     fair = e1 / (e1 + e2)
     ours = np.broadcast_to(first[:, None], n.shape)
     p_value = _mid_p(ours, n, fair) if test == "mid-p" else _small_p(n, fair)
-    return float(weight[(p_value < alpha) & (n > 0)].sum())
+    return float(weight[(p_value < 0.05) & (n > 0)].sum())
 
 
 def _small_p(n: NDArray[np.int64], fair: float) -> NDArray[np.float64]:

@@ -26,6 +26,8 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
+CHANCE = 0.8  # probability that a proof comes off (common practice, no source)
+
 
 @checked
 def share_of_bad_reels(
@@ -111,13 +113,12 @@ def chance_to_prove(claimed: float, true: float, reels: int, confidence: float =
 
 
 @checked
-def reels_needed(claimed: float, true: float, chance: float = 0.8, confidence: float = 0.95) -> int:
+def reels_needed(claimed: float, true: float, confidence: float = 0.95) -> int:
     """Fewest independent reels with the wanted chance to prove the claimed index.
 
     Args:
         claimed: index to be claimed [1], for example 1.33 or 1.67.
         true: index the process really has [1], above the claim.
-        chance: probability that the proof comes off; 0.8 is common practice, no source.
         confidence: one-sided confidence of the claim.
 
     Raises:
@@ -132,7 +133,7 @@ def reels_needed(claimed: float, true: float, chance: float = 0.8, confidence: f
             )
         )
     low, high = 2, 4
-    while chance_to_prove(claimed, true, high, confidence) < chance:
+    while chance_to_prove(claimed, true, high, confidence) < CHANCE:
         low, high = high, high * 2
         if high > _MOST:
             raise MethodRefusal(
@@ -144,7 +145,7 @@ def reels_needed(claimed: float, true: float, chance: float = 0.8, confidence: f
             )
     while high - low > 1:
         middle = (low + high) // 2
-        if chance_to_prove(claimed, true, middle, confidence) >= chance:
+        if chance_to_prove(claimed, true, middle, confidence) >= CHANCE:
             high = middle
         else:
             low = middle

@@ -21,7 +21,7 @@ from pipeline.methods import ChartRule, Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
+from pipeline.results import Assumption, Chart, Refused, Signal
 from pipeline.samples import positive, readings
 
 FEWEST = 20
@@ -85,7 +85,6 @@ def residual_chart(
     model: Autoregression,
     width: float = 3.0,
     unit: str = "",
-    unit_of_inference: UnitOfInference = "reel",
 ) -> Chart:
     """One-step errors against +/- width standard deviations.
 
@@ -94,7 +93,6 @@ def residual_chart(
         model: the baseline's autoregression.
         width: limits [standard deviations], from the alarm budget.
         unit: unit of the values.
-        unit_of_inference: what one value is about.
 
     Source: Alwan & Roberts 1988. After its first point a shift of the mean shows only (1 - sum phi) of itself.
     """
@@ -131,7 +129,7 @@ def residual_chart(
         unit=unit,
         signals=signals,
         arl0=None if white is False else float(0.5 / stats.norm.sf(width)),
-        unit_of_inference=unit_of_inference,
+        unit_of_inference="reel",
         assumptions=(
             Assumption(
                 message(Assumed.ERRORS_INDEPENDENT),

@@ -24,6 +24,8 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
+FEWEST = 20  # clusters a level is worked from (chosen here)
+
 Covariance = tuple[tuple[float, float], tuple[float, float]]
 Drop = Callable[[ArrayLike, float, float, float, float, float], float]
 
@@ -68,7 +70,6 @@ def reel_level(
     averaging_m: float | None = None,
     unit: str = "mm",
     confidence: float = 0.95,
-    fewest: int = 20,
 ) -> Result | Refused:
     """Level under which a reel goes `times` times on average, with a profile-likelihood interval.
 
@@ -88,7 +89,6 @@ def reel_level(
             specimen.
         unit: unit of the readings.
         confidence: coverage aimed at.
-        fewest: fewest clusters; twenty chosen here.
 
     Returns:
         A `Result`, or a `Refused`. The delta-method error is symmetric and too small on the thin side.
@@ -97,8 +97,8 @@ def reel_level(
     question = asks(Quantity.RETURN_LEVEL, f"{times:.6g}", times=times, reel=Measure(reel_m, "m"))
     method = message(Method.RETURN_LEVEL)
     reason = None
-    if y.size < fewest:
-        reason = message(Reason.TOO_FEW_CLUSTERS, n=y.size, fewest=fewest)
+    if y.size < FEWEST:
+        reason = message(Reason.TOO_FEW_CLUSTERS, n=y.size, fewest=FEWEST)
     elif not np.isfinite(y).all() or (y <= 0.0).any():
         reason = message(Reason.DEFICITS_NOT_POSITIVE)
     elif not (known_m > 0.0 and reel_m > 0.0):

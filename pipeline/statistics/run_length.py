@@ -137,9 +137,9 @@ def ewma_width(arl0: float, weight: float) -> float:
 
 @checked
 @cache
-def cusum_limit(arl0: float, reference: float, two_sided: bool = True) -> float:
+def cusum_limit(arl0: float, reference: float) -> float:
     """Decision interval h of a CUSUM for a false alarm every `arl0` points on average."""
-    return _solve(lambda limit: cusum_arl(reference, limit, two_sided=two_sided), arl0, 0.01, 60.0)
+    return _solve(lambda limit: cusum_arl(reference, limit, two_sided=True), arl0, 0.01, 60.0)
 
 
 @checked

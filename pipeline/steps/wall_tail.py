@@ -320,8 +320,9 @@ def normal_risk(value: Floats, step_m: float, limit: Limit, reel_m: float) -> Re
             reel_m=reel_m,
             correlation_m=length,
             n=value.size,
-            known_m=step_m * value.size,
         )
+        if isinstance(found, Result):
+            found = replace(found, known_m=step_m * value.size)
         return replace(found, question=question)
     return _usual(question, length.reason, index, half, worth, reel_m / step_m, step_m * value.size)
 

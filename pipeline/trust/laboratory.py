@@ -141,7 +141,7 @@ def _demings(x: Floats, y: Floats, ratio: float) -> tuple[Floats, Floats]:
     return slopes, my - slopes * mx
 
 
-def deming(x: Floats, y: Floats, ratio: float = 1.0, seed: int = 1) -> FittedLine | Refused:
+def deming(x: Floats, y: Floats, ratio: float = 1.0) -> FittedLine | Refused:
     """Straight line with errors in both and one ratio of their variances.
 
     b = (S_yy - l S_xx + sqrt((S_yy - l S_xx)^2 + 4 l S_xy^2)) / (2 S_xy), l = var_y/var_x; l = 1 is the
@@ -151,7 +151,6 @@ def deming(x: Floats, y: Floats, ratio: float = 1.0, seed: int = 1) -> FittedLin
         x: first method's results.
         y: second method's.
         ratio: variance of y's error over x's.
-        seed: seed of the bootstrap that gives the intervals (pairs, percentile, 2000 samples).
 
     Returns:
         The line, or a refusal with fewer than five pairs or no spread.
@@ -170,7 +169,7 @@ def deming(x: Floats, y: Floats, ratio: float = 1.0, seed: int = 1) -> FittedLin
             n,
         )
     slope, intercept = (float(one[0]) for one in _demings(x[None, :], y[None, :], ratio))
-    draws = np.random.default_rng(seed).integers(0, n, (_RESAMPLED, n))
+    draws = np.random.default_rng(1).integers(0, n, (_RESAMPLED, n))
     slopes, intercepts = _demings(x[draws], y[draws], ratio)
     low, high = (
         np.array([np.nanpercentile(slopes, q), np.nanpercentile(intercepts, q)]) for q in (2.5, 97.5)

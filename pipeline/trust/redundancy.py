@@ -22,6 +22,8 @@ from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.warned import Agrees
 
+STRETCH_M = 100.0  # on so much wire instruments are compared (chosen here)
+
 Floats = NDArray[np.float64]
 State = Literal["green", "amber", "red", "unknown"]
 
@@ -184,7 +186,6 @@ def agreement_by_stretch(
     sd: tuple[float, float, float, float],
     area_at_m: Floats | None = None,
     area_mm2: Floats | None = None,
-    stretch_m: float = 100.0,
 ) -> tuple[AgreementStretch, ...]:
     """The instruments' agreement on every 100 m of a run, each on the same wire.
 
@@ -198,7 +199,6 @@ def agreement_by_stretch(
             averaging does not take away.
         area_at_m: places of the area readings [m].
         area_mm2: area from mass flow and speed [mm2].
-        stretch_m: length of a stretch [m].
 
     Returns:
         One entry a stretch from the first wire read to the last.
@@ -206,17 +206,17 @@ def agreement_by_stretch(
     places = np.concatenate([at_m[np.isfinite(wall_mm)], diameter_at_m[np.isfinite(diameter_mm)]])
     if places.size == 0:
         return ()
-    first = int(np.floor(places.min() / stretch_m))
-    count = int(np.floor(places.max() / stretch_m)) - first + 1
-    wall = _means(at_m, wall_mm, first, count, stretch_m)
-    diameter = _means(diameter_at_m, diameter_mm, first, count, stretch_m)
+    first = int(np.floor(places.min() / STRETCH_M))
+    count = int(np.floor(places.max() / STRETCH_M)) - first + 1
+    wall = _means(at_m, wall_mm, first, count, STRETCH_M)
+    diameter = _means(diameter_at_m, diameter_mm, first, count, STRETCH_M)
     area = np.full(count, np.nan)
     if area_at_m is not None and area_mm2 is not None:
-        area = _means(area_at_m, area_mm2, first, count, stretch_m)
+        area = _means(area_at_m, area_mm2, first, count, STRETCH_M)
     weighed = reconcile_all(np.column_stack([wall, diameter, np.full(count, conductor_mm), area]), sd)
     left = (diameter - conductor_mm) / 2.0 - wall
     return tuple(
-        AgreementStretch((first + k) * stretch_m, (first + k + 1) * stretch_m, one, float(left[k]))
+        AgreementStretch((first + k) * STRETCH_M, (first + k + 1) * STRETCH_M, one, float(left[k]))
         for k, one in enumerate(weighed)
     )
 

@@ -17,29 +17,28 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
 
+SKIPPED = 5  # rows left out at either end of a stop (chosen here)
+
 Floats = NDArray[np.float64]
 
 FEWEST_AT_A_STOP = 10
 _QUESTION = asks(Quantity.GAUGE_NOISE)
 
 
-def stops_of(
-    phase: NDArray[np.uint8], stop_code: int, speed_m_s: Floats, skip: int = 5
-) -> list[NDArray[np.intp]]:
+def stops_of(phase: NDArray[np.uint8], stop_code: int, speed_m_s: Floats) -> list[NDArray[np.intp]]:
     """Rows of each stop in which the wire stood, the first few after it came to rest left out.
 
     Args:
         phase: code of the phase at each row.
         stop_code: the code of a stop.
         speed_m_s: line speed [m/s].
-        skip: rows left out at either end.
     """
     standing = (phase == stop_code) & (np.abs(speed_m_s) <= 0.02)
     edges = np.flatnonzero(np.diff(standing.astype(np.int8), prepend=0, append=0))
     return [
-        np.arange(a + skip, b - skip)
+        np.arange(a + SKIPPED, b - SKIPPED)
         for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
-        if b - a - 2 * skip >= FEWEST_AT_A_STOP
+        if b - a - 2 * SKIPPED >= FEWEST_AT_A_STOP
     ]
 
 

@@ -98,7 +98,6 @@ def centring_of_run(
     noise_mm: float,
     sensors: int,
     from_m: float | None = None,
-    to_m: float | None = None,
     confidence: float = 0.95,
 ) -> Centring | Refused:
     """How the conductor lay over a run or a part of it.
@@ -109,14 +108,11 @@ def centring_of_run(
         noise_mm: standard deviation of one sensor's noise [mm].
         sensors: equally spaced wall sensors.
         from_m: first metre [m]; the run's where left out.
-        to_m: last metre [m]; the run's where left out.
         confidence: coverage of the intervals.
     """
     inside = run.wall_counts & np.isfinite(run.cos_mm) & np.isfinite(run.sin_mm)
     if from_m is not None:
         inside &= run.wall_at_m >= from_m
-    if to_m is not None:
-        inside &= run.wall_at_m < to_m
     at = run.wall_at_m[inside]
     order = np.argsort(at, kind="stable")
     return centring(

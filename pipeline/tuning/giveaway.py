@@ -103,9 +103,7 @@ def giveaway(from_wall_mm: float, to_wall_mm: float, conductor_mm: float, price:
     )
 
 
-def speed_for_wall(
-    wall_mm: float, wanted_mm: float, conductor_mm: float, speed_m_s: float, valleys_mm2: float = 0.0
-) -> float:
+def speed_for_wall(wall_mm: float, wanted_mm: float, conductor_mm: float, speed_m_s: float) -> float:
     """Line speed that gives the wanted mean wall at the same output: v2 = v1 A1/A2 [m/s].
 
     Args:
@@ -113,10 +111,9 @@ def speed_for_wall(
         wanted_mm: mean wall wanted [mm].
         conductor_mm: conductor diameter [mm].
         speed_m_s: v1, line speed now [m/s].
-        valleys_mm2: area of strand valleys that plastic fills [mm2].
 
     Stops being true where the output changes with head pressure or the melt slips. Source: derived.
     """
     positive(wanted_mm, "wanted_mm", "mm")
-    now = insulation_area_mm2(wall_mm, conductor_mm, valleys_mm2)
-    return speed_m_s * now / insulation_area_mm2(wanted_mm, conductor_mm, valleys_mm2)
+    now = insulation_area_mm2(wall_mm, conductor_mm)
+    return speed_m_s * now / insulation_area_mm2(wanted_mm, conductor_mm)

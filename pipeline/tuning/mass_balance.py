@@ -22,6 +22,8 @@ from pipeline.statistics.autocorrelation import effective_n
 from pipeline.tuned import Tuned
 from pipeline.tuning.line_run import LineRun
 
+TOLERANCE_PCT = 2.0  # how far a run may be off before it is told (chosen here)
+
 Floats = NDArray[np.float64]
 
 BLOCK_M = 50.0  # wire averaged for one value [m] (chosen here)
@@ -55,9 +57,7 @@ class SpecificOutput:
     told: Message
 
 
-def specific_output(
-    run: LineRun, density_g_cm3: float, valleys_mm2: float = 0.0, confidence: float = 0.95
-) -> SpecificOutput | Refused:
+def specific_output(run: LineRun, density_g_cm3: float, confidence: float = 0.95) -> SpecificOutput | Refused:
     """Specific output of the insulation extruder over a run, and whether it drifts.
 
     Wall, speed and screw speed are all taken when the wire was at the die.
@@ -65,13 +65,12 @@ def specific_output(
     Args:
         run: the run.
         density_g_cm3: density of the insulation [g/cm3].
-        valleys_mm2: area of strand valleys that plastic fills [mm2].
         confidence: coverage of the intervals.
     """
     question, method = asks(Quantity.SPECIFIC_OUTPUT), message(Method.SPECIFIC_OUTPUT)
     if SCREW not in run.machine:
         return Refused(question, method, message(Reason.NO_SCREW_SPEED), 0)
-    blocks = _blocks(run, density_g_cm3, valleys_mm2)
+    blocks = _blocks(run, density_g_cm3)
     if blocks is None:
         reason = message(
             Reason.TOO_FEW_STRETCHES_FOR_OUTPUT, fewest_blocks=FEWEST_BLOCKS, block_m=Measure(BLOCK_M, "m")
@@ -111,7 +110,7 @@ def specific_output(
     return SpecificOutput(result, float(flow.mean()), at, value, drift, low, high, told)
 
 
-def _blocks(run: LineRun, density: float, valleys_mm2: float) -> tuple[Floats, Floats, Floats] | None:
+def _blocks(run: LineRun, density: float) -> tuple[Floats, Floats, Floats] | None:
     """Place, specific output and flow of each block of steady wire."""
     inside = run.wall_counts
     at = run.wall_at_m[inside]
@@ -122,7 +121,7 @@ def _blocks(run: LineRun, density: float, valleys_mm2: float) -> tuple[Floats, F
     screw = np.interp(at, front[fresh], run.machine[SCREW][fresh])
     speed = np.interp(at, front[fresh], run.speed_m_s[fresh])
     wall = run.mean_mm[inside]
-    area = np.pi * wall * (run.conductor_mm + wall) + valleys_mm2
+    area = np.pi * wall * (run.conductor_mm + wall)
     number = ((at - at.min()) / BLOCK_M).astype(np.int64)
     count = np.bincount(number).astype(np.float64)
     full = count >= 0.5 * float(np.median(count[count > 0]))
@@ -159,26 +158,20 @@ def _told(drift: float, low: float, high: float) -> Message:
     return message(Tuned.OUTPUT_DRIFTED, **span)
 
 
-def gauge_check(
-    outputs: dict[str, SpecificOutput], usual: float | None = None, tolerance_pct: float = 2.0
-) -> tuple[Message, ...]:
+def gauge_check(outputs: dict[str, SpecificOutput]) -> tuple[Message, ...]:
     """What is said of runs whose specific output is off the others'.
 
     Args:
-        outputs: specific output by run.
-        usual: the plant's usual value [kg/h per rpm]; the median of the runs where left out.
-        tolerance_pct: how far a run may be off before it is told [%] (chosen here).
+        outputs: specific output by run; the median of the runs is the level they are held against.
     """
     if not outputs:
         return ()
-    level = (
-        usual if usual is not None else float(np.median([one.result.estimate for one in outputs.values()]))
-    )
+    level = float(np.median([one.result.estimate for one in outputs.values()]))
     told = []
     for name, one in outputs.items():
         off = 100.0 * (one.result.estimate / level - 1.0)
         sure = not one.result.low <= level <= one.result.high
-        if abs(off) > tolerance_pct and sure:
+        if abs(off) > TOLERANCE_PCT and sure:
             told.append(
                 message(Tuned.OUTPUT_MORE if off > 0.0 else Tuned.OUTPUT_LESS, run=name, off=abs(off))
             )

@@ -140,7 +140,6 @@ def steps_in_log(
     output: Floats,
     others: Mapping[str, Floats] | None = None,
     settle_s: float = SETTLE_S,
-    hold_s: float = HOLD_S,
 ) -> tuple[SettingStep, ...]:
     """Steps of a setting with the output before and after each.
 
@@ -150,9 +149,8 @@ def steps_in_log(
         output: the output of the wire that was at the die then; NaN where unknown.
         others: other settings, by name.
         settle_s: time after a step that is left out [s].
-        hold_s: shortest time that counts as a held level [s].
     """
-    held = levels_held(seconds, setting, hold_s + settle_s)
+    held = levels_held(seconds, setting, HOLD_S + settle_s)
     wander, step_s = _wander(seconds, output, held, settle_s), float(np.median(np.diff(seconds)))
     if wander is None:
         return ()
@@ -164,7 +162,7 @@ def steps_in_log(
             continue
         a = (seconds >= from_a + settle_s) & (seconds < to_a) & np.isfinite(output)
         b = (seconds >= from_b + settle_s) & (seconds < to_b) & np.isfinite(output)
-        if min(int(a.sum()), int(b.sum())) * step_s < 0.5 * hold_s:
+        if min(int(a.sum()), int(b.sum())) * step_s < 0.5 * HOLD_S:
             continue
         sd, per_second = wander
         error = sd * math.sqrt(sum(1.0 / max(float(one.sum()) * step_s * per_second, 1.0) for one in (a, b)))

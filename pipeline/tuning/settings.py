@@ -104,7 +104,6 @@ def ways_to_target(
     pressure_bar: float | None,
     ceilings: Ceilings | None,
     exponent: float | None = None,
-    valleys_mm2: float = 0.0,
     covering_mm: float | None = None,
 ) -> tuple[SettingAdvice, ...]:
     """The ways to bring the mean wall to its target: by the line speed, or by the screw.
@@ -121,12 +120,11 @@ def ways_to_target(
         pressure_bar: melt pressure now [bar]; None if not logged.
         ceilings: the plant's ceilings.
         exponent: n of the melt's power law; None if the plant does not know it.
-        valleys_mm2: area of strand valleys that plastic fills [mm2].
         covering_mm: mean wall of the covering [mm]; None where there is none.
 
     Another line speed changes the covering too: its own screw must follow, or its wall goes with 1/v.
     """
-    by_speed = speed_for_wall(wall_mm, target_mm, conductor_mm, speed_m_s, valleys_mm2)
+    by_speed = speed_for_wall(wall_mm, target_mm, conductor_mm, speed_m_s)
     speed = held_to_ceiling("line_speed_m_s", speed_m_s, by_speed, ceilings)
     ways = [
         _advice(

@@ -90,7 +90,6 @@ def spread_shares(
     periods: Sequence[LinePeriod] = (),
     noise_mm: float | None = None,
     sensors: int = 1,
-    slow_m: float = SLOW_M,
 ) -> SpreadShares:
     """Where the spread of the thinnest wall comes from.
 
@@ -99,10 +98,9 @@ def spread_shares(
         periods: swings of the mean wall that were found.
         noise_mm: standard deviation of one wall sensor's noise [mm]; None if not known.
         sensors: wall sensors.
-        slow_m: length over which the drift is averaged [m].
     """
     swings = swings_along(reels, periods)
-    parts = [wall_parts(one, swing, slow_m) for one, swing in zip(reels, swings, strict=True)]
+    parts = [wall_parts(one, swing, SLOW_M) for one, swing in zip(reels, swings, strict=True)]
     thin = np.concatenate([_thinnest(one) for one in reels])
     mean = np.concatenate([one.mean_mm for one in reels])
     columns = {

@@ -97,19 +97,16 @@ def _with_mean(reel: ReelWall, change_mm: Floats | float) -> ReelWall:
     )
 
 
-def without_drift(
-    reels: Sequence[ReelWall], periods: Sequence[LinePeriod] = (), slow_m: float = SLOW_M
-) -> tuple[ReelWall, ...]:
+def without_drift(reels: Sequence[ReelWall], periods: Sequence[LinePeriod] = ()) -> tuple[ReelWall, ...]:
     """The reels with the drift of the mean wall within them taken away; what swings periodically is no drift.
 
     Args:
         reels: the reels.
         periods: swings of the mean wall that were found.
-        slow_m: length over which the drift is averaged [m].
     """
     swings = swings_along(reels, periods)
     return tuple(
-        _with_mean(one, -wall_parts(one, swing, slow_m).slow)
+        _with_mean(one, -wall_parts(one, swing, SLOW_M).slow)
         for one, swing in zip(reels, swings, strict=True)
     )
 
@@ -134,22 +131,21 @@ def with_equal_levels(reels: Sequence[ReelWall]) -> tuple[ReelWall, ...]:
     return tuple(_with_mean(one, level - float(one.mean_mm.mean())) for one in reels)
 
 
-def without_found(
-    reels: Sequence[ReelWall], found_m: Mapping[str, Floats], margin_m: float = FOUND_MARGIN_M
-) -> tuple[ReelWall, ...]:
+def without_found(reels: Sequence[ReelWall], found_m: Mapping[str, Floats]) -> tuple[ReelWall, ...]:
     """The reels without the wire found nonconforming and a margin either side.
 
     Args:
         reels: the reels.
         found_m: by run, stretches of wire [m], a row each.
-        margin_m: wire left out on either side [m].
     """
     left = []
     for one in reels:
         wall, over = (np.ones(at.size, dtype=np.bool_) for at in (one.at_m, one.diameter_at_m))
         for from_m, to_m in np.asarray(found_m.get(one.run_id, np.zeros((0, 2)))).reshape(-1, 2):
-            wall &= (one.at_m < from_m - margin_m) | (one.at_m > to_m + margin_m)
-            over &= (one.diameter_at_m < from_m - margin_m) | (one.diameter_at_m > to_m + margin_m)
+            wall &= (one.at_m < from_m - FOUND_MARGIN_M) | (one.at_m > to_m + FOUND_MARGIN_M)
+            over &= (one.diameter_at_m < from_m - FOUND_MARGIN_M) | (
+                one.diameter_at_m > to_m + FOUND_MARGIN_M
+            )
         if int(wall.sum()) < FEWEST_READINGS:
             continue
         kept = {

@@ -91,7 +91,6 @@ def within_tail(
     at_m: Sequence[Floats],
     step_m: float,
     cuts: Sequence[int],
-    share: float = THRESHOLD_SHARE,
 ) -> WithinTail | None:
     """Clusters of low deviations of several reels, by block; None where there are fewer than twenty.
 
@@ -100,12 +99,11 @@ def within_tail(
         at_m: their places [m].
         step_m: wire between two readings [m].
         cuts: blocks each reel is cut into, as of `block_cuts`.
-        share: share of readings under the threshold.
 
     The run that parts clusters comes from the extremal index of the spacings (Ferro and Segers 2003).
     """
     away = deviations(values)
-    threshold = float(np.quantile(np.concatenate(away), share))
+    threshold = float(np.quantile(np.concatenate(away), THRESHOLD_SHARE))
     spacings = np.concatenate(
         [
             np.maximum(np.rint(np.diff(place[one < threshold]) / step_m), 1.0)

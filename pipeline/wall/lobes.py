@@ -18,18 +18,19 @@ from pipeline.sheets.line_sheet import LineSheet
 from pipeline.wall.offset import lowest_sensor_overstates_by_mm, order_seen_as
 from pipeline.warned import Warned
 
+HIGHEST_ORDER = 9  # of lobes looked at (chosen here)
+
 # Fewest sensors that see an oval beside the mean and the offset.
 SEES_OVAL = 5
 
 
-def orders_taken_for_offset(sensors: int, up_to: int = 9) -> tuple[int, ...]:
+def orders_taken_for_offset(sensors: int) -> tuple[int, ...]:
     """Orders of lobes that `sensors` equally spaced sensors take for an offset of the centre.
 
     Args:
         sensors: N.
-        up_to: highest order looked at.
     """
-    return tuple(order for order in range(2, up_to + 1) if order_seen_as(order, sensors) == 1)
+    return tuple(order for order in range(2, HIGHEST_ORDER + 1) if order_seen_as(order, sensors) == 1)
 
 
 def few_sensors_unknown(line: LineSheet) -> Refused | None:

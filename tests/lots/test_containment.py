@@ -242,6 +242,5 @@ def test_what_is_not_on_file_is_told_and_not_called_untouched() -> None:
     with pytest.raises(MethodRefusal) as refused:
         changeover_tail_m(-1.0, 60.0)
     assert str(refused.value) == (
-        "change-over tail: a speed of -1 m/s, 60 s and a share of 0.01. "
-        "Give a speed and a time of 0 or more and a share between 0 and 1."
+        "change-over tail: a speed of -1 m/s and 60 s. Give a speed and a time of 0 or more."
     )

@@ -168,14 +168,6 @@ def test_capability_only_where_stability_was_shown() -> None:
         "remove the cause, or ask for the performance of the length already made.",
         n=40,
     )
-    past = performance_index_one_sided(
-        walls(), 0.381, stable=False, stability_evidence="rule 1 at reel 7", describe_unstable=True
-    )
-    assert isinstance(past, Result)
-    assert past.question.arguments["symbol"] == "PpkL"
-    assert said(past.warnings) == (
-        "The process was not stable (rule 1 at reel 7): the index describes the past, no more.",
-    )
 
 
 @pytest.mark.parametrize(

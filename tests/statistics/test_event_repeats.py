@@ -34,7 +34,6 @@ def test_smearing_by_position_and_electrode() -> None:
     assert resolved_share(1.0, 0.25, 0.0) == pytest.approx(0.29121293321402086)
     assert resolved_share(1.0, 0.0, 0.9) == pytest.approx(0.10929240478705181)
     assert resolved_share(1.885, 0.0, 0.9) == pytest.approx(0.6650106575352468)
-    assert resolved_share(1.0, 0.0, 0.9, fires_at_entry=True) == 1.0
 
 
 def test_rayleigh_p_as_worked_out() -> None:
