@@ -24,6 +24,7 @@ from pathlib import Path
 
 import numpy as np
 
+from dashboards.page_hashes import HASHES
 from pipeline.cli.app import run
 from pipeline.errors import ReelproofError
 from tests.logs.mutations import mutated
@@ -200,14 +201,17 @@ class Kind:
 
 def handed_in(folder: Path) -> dict[str, Kind]:
     """Every kind of file that is handed in, by name, laid out in the empty `folder`."""
+    from pipeline.live.live_sheet import read_live_sheet
     from pipeline.lots.checkpoint import checkpoint_from, signed_checkpoint
     from pipeline.lots.journal import Anchor
+    from pipeline.lots.key_files import read_public_key
     from pipeline.lots.signing import public_key
     from pipeline.lots.witness import Witness, request_of
     from pipeline.record.gauge_tables import read_samples, read_study
+    from pipeline.record.issuer_sheet import read_issuer_sheet
     from pipeline.record.shipping_list import read_shipping_list
     from pipeline.steps.load import read_run_sheets
-    from tests.conftest import copy_small_run
+    from tests.conftest import SAMPLE_RUNS, copy_small_run
     from tests.lots.test_pack import KEY, content
     from tests.store.power_cuts import SHIPPED
 
@@ -225,6 +229,10 @@ def handed_in(folder: Path) -> dict[str, Kind]:
     )
     note = signed_checkpoint("log", Anchor(3, "ab" * 32), KEY)
     checkpoint, asked = folder / "a.checkpoint", folder / "asked"
+    live, issuer, key = (folder / name for name in ("live.toml", "issuer.toml", "key.pub"))
+    live.write_text(LIVE)
+    shutil.copy(SAMPLE_RUNS / "issuer.toml", issuer)
+    key.write_text(f"{public_key(KEY).hex()}\n")
     checkpoint.write_text(note.text)
     asked.write_bytes(request_of(0, (), note))
     witness = Witness(folder / "seen", "w", KEY, (public_key(KEY),))
@@ -252,6 +260,9 @@ def handed_in(folder: Path) -> dict[str, Kind]:
         "shipping list": Kind(shipped, told(lambda: read_shipping_list(shipped))),
         "shipping table": Kind(listed, told(lambda: read_shipping_list(listed))),
         "checkpoint": Kind(checkpoint, whole),
+        "issuer sheet": Kind(issuer, told(lambda: read_issuer_sheet(issuer))),
+        "live sheet": Kind(live, told(lambda: read_live_sheet(live))),
+        "public key": Kind(key, told(lambda: read_public_key(key))),
         "request of a witness": Kind(asked, lambda: str(witness.add(asked.read_bytes()).status)),
         "zip of a pack": Kind(folder / "pack.zip", lambda: _by_command("verify", folder / "pack.zip")),
     }
@@ -260,6 +271,15 @@ def handed_in(folder: Path) -> dict[str, Kind]:
             folder / "pack" / name, lambda: _by_command("verify", folder / "pack")
         )
     return found
+
+
+LIVE = """
+[live]
+endpoint = "opc.tcp://host:4840"
+[live.nodes]
+wall_1_mm = { node = "ns=2;s=L1.w1", unit = "mm" }
+counter_m = { node = "i=7", unit = "ft" }
+"""
 
 
 def on_file(folder: Path) -> dict[str, Kind]:
@@ -271,6 +291,8 @@ def on_file(folder: Path) -> dict[str, Kind]:
     tiny = copy_small_run(folder)
     _by_command("load", tiny, "--store", home)
     _by_command("assess", "--store", home)
+    _by_command("pages", "--store", home)
+    _by_command("account", "QE-1", "--role", "quality engineer", "--store", home)
     log_of(tiny, lambda lines: lines[:300])
     (readings,) = home.rglob("measured.parquet")
     copy = max(home.glob("published/*.duckdb"))
@@ -291,6 +313,10 @@ def on_file(folder: Path) -> dict[str, Kind]:
             readings, lambda: _by_command("reel", "L1-0415-01", "--at", "100ft", "--store", home)
         ),
     }
+    hashes = home / "pages" / HASHES
+    found[HASHES] = Kind(hashes, lambda: _by_command("verify", "--pages", hashes.parent, "--store", home))
+    accounts = home / "desk" / "accounts.sqlite"
+    found["accounts"] = Kind(accounts, lambda: _by_command("account", "--log", "--store", home))
     for name in ("journal_head.json", "watched.json"):
         (home / name).touch()
         found[name] = Kind(home / name, lambda: _by_command("reel", "L1-0415-01", "--store", home))
@@ -304,7 +330,7 @@ def try_kind(kind: Kind, count: int, seed: int, folder: Path) -> tuple[Counter[s
     slowest = 0.0
     held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     content = kind.path.read_bytes()
-    assert kind.read() != "refused", "it is refused as it stands"
+    assert kind.read() != "refused", f"{kind.path.name}: it is refused as it stands"
     for number in range(count):
         damaged = spoilt(content, rng)
         if damaged == content:
