@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.found import Noted
 from pipeline.lots.genealogy import WHOLE
 from pipeline.messages import said
-from pipeline.record.journal_on_file import note
+from pipeline.record.journal_on_file import note_once
 from pipeline.record.touched_wire import Contained, containment_id
 
 if TYPE_CHECKING:
@@ -45,5 +45,5 @@ def note_containment(store: Store, answer: Contained, role: str, reason: str) ->
         ],
     }
     with store.transaction():
-        entry_no = note(store, "containment", f"{asked.kind} {asked.name}".strip(), record)
+        entry_no = note_once(store, "containment", f"{asked.kind} {asked.name}".strip(), record)
     return containment_id(entry_no)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pipeline.nonconformance.disposition import Person, check_open_power
 from pipeline.record.entry_kinds import SAMPLES_COMPARED
 from pipeline.record.gauge_tables import Sample
-from pipeline.record.journal_on_file import note
+from pipeline.record.journal_on_file import note_once
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.samples_compared import Compared, reels_sampled
 from pipeline.record.samples_on_file import keep_samples
@@ -84,7 +84,7 @@ def _note_compared(store: Store, one: Compared, role: str) -> int:
             for pair in one.pairs
         ],
     }
-    return note(store, SAMPLES_COMPARED, one.instrument.id, record)
+    return note_once(store, SAMPLES_COMPARED, one.instrument.id, record)
 
 
 def _figures(bias: Result | Refused) -> dict[str, str]:

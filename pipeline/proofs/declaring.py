@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass, fields
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
@@ -17,7 +18,7 @@ from zoneinfo import ZoneInfo
 from pipeline.errors import Complaint
 from pipeline.found import Noted
 from pipeline.lots.declaration import Declaration, DeclarationRefused, ToDeclare, draft_declaration
-from pipeline.lots.journal import anchor_of
+from pipeline.lots.journal import Entry, anchor_of
 from pipeline.messages import said
 from pipeline.record.issuer_sheet import IssuerSheet
 from pipeline.record.journal_on_file import journal_of, note
@@ -90,8 +91,30 @@ def declare(
     """
     at_utc = now or datetime.now(UTC)
     on_file = tuple(piece_on_file(store, piece) for piece in pieces_of(store, names))
-    entries = journal_of(store)
-    day = _day(store, on_file, at_utc)
+    wire = tuple(one.piece.name for one in on_file)
+    runs = tuple(sorted({one.reel["run_id"] for one in on_file}))
+    entries, day = journal_of(store), _day(store, on_file, at_utc)
+    if keep and entries and entries[-1].kind == "declaration" and entries[-1].content.get("role") == role:
+        # Killed after it was kept, and given again: nothing came in between, so it is the same declaration.
+        last = entries[-1]
+        with suppress(DeclarationRefused):
+            again = _drafted(store, names, on_file, sheet, entries[:-1], number, day)
+            if (again.number, _digest(again)) == (last.subject, last.content.get("text_sha256")):
+                return Declared(again, wire, runs, _digest(again), last.entry_no)
+    declaration = _drafted(store, names, on_file, sheet, entries, number, day)
+    entry_no = _note(store, declaration, wire, role) if keep else 0
+    return Declared(declaration, wire, runs, _digest(declaration), entry_no)
+
+
+def _drafted(
+    store: Store,
+    names: Sequence[str],
+    on_file: Sequence[PieceOnFile],
+    sheet: IssuerSheet,
+    entries: Sequence[Entry],
+    number: str,
+    day: date,
+) -> Declaration:
     given = {entry.subject for entry in entries if entry.kind == "declaration"}
     chosen = number or _next_number(given, day)
     complaints = [
@@ -120,11 +143,11 @@ def declare(
         raise DeclarationRefused([*complaints, *fault.complaints]) from None
     if complaints:
         raise DeclarationRefused(complaints)
-    wire = tuple(one.piece.name for one in on_file)
-    digest = hashlib.sha256(declaration_text(declaration).encode()).hexdigest()
-    entry_no = _note(store, declaration, wire, digest, role) if keep else 0
-    runs = tuple(sorted({one.reel["run_id"] for one in on_file}))
-    return Declared(declaration, wire, runs, digest, entry_no)
+    return declaration
+
+
+def _digest(declaration: Declaration) -> str:
+    return hashlib.sha256(declaration_text(declaration).encode()).hexdigest()
 
 
 def declaration_text(declaration: Declaration) -> str:
@@ -137,12 +160,12 @@ def declaration_text(declaration: Declaration) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _note(store: Store, declaration: Declaration, wire: tuple[str, ...], digest: str, role: str) -> int:
+def _note(store: Store, declaration: Declaration, wire: tuple[str, ...], role: str) -> int:
     record = {
         "said": said(Noted.DECLARED, number=declaration.number, object=declaration.object),
         "role": role,
         "wire": list(wire),
-        "text_sha256": digest,
+        "text_sha256": _digest(declaration),
         "declaration": json.loads(json.dumps(asdict(declaration))),
     }
     with store.transaction():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from datetime import UTC, datetime, timedelta
@@ -47,6 +48,24 @@ def note_all(store: Store, kind: str, records: Mapping[str, Mapping[str, Any]]) 
         made.append(next_entry(made[-1] if made else before, at_utc, kind, subject, record))
     _append(store, made)
     return [entry.entry_no for entry in made]
+
+
+def note_once(store: Store, kind: str, subject: str, record: Mapping[str, Any]) -> int:
+    """Append an entry unless the newest of its kind about this subject says the same; its number either way.
+
+    A command that was killed after it had noted something is given again, and must not note it twice.
+
+    Args:
+        store: the store, open to write.
+        kind: what happened.
+        subject: what it happened to.
+        record: what is kept of it, as for `note`.
+    """
+    of_kind = store.ask("questions/entries_of_kind", kind=kind)
+    newest = next((entry_of(row) for row in reversed(of_kind) if row["subject"] == subject), None)
+    if newest and newest.content == json.loads(json.dumps(record)):
+        return newest.entry_no
+    return note(store, kind, subject, record)
 
 
 def _now() -> datetime:

@@ -231,6 +231,9 @@ def test_the_question_is_in_the_journal_and_its_page_is_as_of_now(store: Store) 
     number = note_containment(store, contained(store, question), "quality engineer", "Thin wall.")
     (entry,) = containment_entries(store)
     assert number == containment_id(entry["entry_no"])
+    # The command was killed after it had noted it, and given again.
+    assert note_containment(store, contained(store, question), "quality engineer", "Thin wall.") == number
+    assert len(containment_entries(store)) == 1
     assert question_of(entry["record"]) == question
     cut_and_ship(store)
     books = run_books(store)

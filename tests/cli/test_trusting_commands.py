@@ -16,6 +16,7 @@ from dashboards.fillers.run_book import run_books
 from dashboards.page_writing import write_pages
 from dashboards.pages.data_quality import _in_date, data_quality_review
 from pipeline.cli.app import run
+from pipeline.record.journal_on_file import journal_of
 from pipeline.simulator.lines import line_l2
 from pipeline.store.database import open_to_read
 from pipeline.store.readings import read_frame
@@ -132,6 +133,11 @@ def test_samples_give_the_bias_and_it_stands_on_the_data_quality_page(
     assert run(["samples", str(file), "--store", str(store), "--role", "quality engineer"]) == 0
     assert "Kept as journal entries" in said(capsys)[0]
     with open_to_read(store) as opened:
+        entries = len(journal_of(opened))
+    assert run(["samples", str(file), "--store", str(store), "--role", "quality engineer"]) == 0
+    assert "0 samples; 8 were on file already" in said(capsys)[0]
+    with open_to_read(store) as opened:
+        assert len(journal_of(opened)) == entries
         books = run_books(opened)
         review = data_quality_review(plant_of(opened, books), books)
         # The samples stand on their reel's page too, and hold the run's reels: they contradict its readings.

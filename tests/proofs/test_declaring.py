@@ -154,6 +154,9 @@ def test_a_declaration_has_every_part_and_says_what_it_is_not(store: Store, shee
     assert changes_in(store) == ()
     again = declare(store, ["L2-0511-01"], sheet, role="quality manager", now=AT)
     assert again.declaration.number == "2026-0002"
+    # The command was killed after it had kept it, and given again: it is the same declaration.
+    assert declare(store, ["L2-0511-01"], sheet, role="quality manager", now=AT) == again
+    assert declare(store, ["L2-0511-01"], sheet, number="2026-0002", role="quality manager", now=AT) == again
     with pytest.raises(DeclarationRefused) as told:
         declare(store, ["L2-0511-01"], sheet, number="2026-0001", now=AT)
     assert str(told.value) == (

@@ -54,23 +54,30 @@ def told_by(*arguments: str | Path) -> tuple[int, str]:
     return code, told.getvalue()
 
 
-def opens_whole(store: Path, command: Sequence[str | Path], before: int, after: int) -> None:
-    """Open what a power cut left as the next start would, give the command again: all of it is whole and done once."""
+def still_whole(store: Path) -> list[str]:
+    """Open what a power cut or a kill left as the next start would: nothing by halves; kinds of its entries."""
     from pipeline.proofs.verifying import verified
     from pipeline.record.journal_on_file import journal_of
     from pipeline.store.database import open_to_write
     from pipeline.store.readings import sweep
 
     with open_to_write(store, wait_s=0.0) as opened:
-        entries = len(journal_of(opened))
-        assert before <= entries <= after, (
-            "what was on file is gone, or more is on file than the command puts there"
-        )
+        entries = [one.kind for one in journal_of(opened)]
         for check in ("file_identity", "growth_identity", "rows_without_a_load"):
             assert opened.ask(f"checks/{check}") == []
         sweep(opened)
     if entries:
         assert verified(store).changes == ()
+    return entries
+
+
+def opens_whole(store: Path, command: Sequence[str | Path], before: int, after: int) -> None:
+    """Open what a power cut left, and give the command again: all of it is whole and done once."""
+    from pipeline.proofs.verifying import verified
+
+    assert before <= len(still_whole(store)) <= after, (
+        "what was on file is gone, or more is than the command adds"
+    )
     code, told = told_by(*command, "--store", store)
     assert code < 3, told
     found = verified(store)
