@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -65,8 +66,11 @@ def pages_changed(out: Path) -> tuple[str, ...]:
             continue
         if found != digest:
             told.append(f"page {address}: it is not as it was written.")
-    there = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
-    ours = {path for path in there if path.rpartition("/")[2].startswith(".")}
+    there = {
+        path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file() or path.is_symlink()
+    }
+    # Lists beside the pages, and what a killed writer left unfinished: a browser shows neither as a page.
+    ours = {path for path in there if re.fullmatch(r"\.[a-z]+\.json|(.*/)?\.[^/]+\.part", path)}
     told += [
         f"page {address}: this program did not write it." for address in sorted(there - ours - known.keys())
     ]

@@ -94,7 +94,7 @@ def _verified(
     journal = max(journals, key=len, default=())
     signed = signed_up_to(journal)
     notes |= {f"Entry {one.entry_no}: {plain(one.told)}": None for one in journal if one.kind == LOSS}
-    if known.key is not None:
+    if known.key is not None and journal:
         notes[f"Signed roots cover the first {signed} of {len(journal)} entries."] = None
     return Verified(tuple(told), tuple(notes), len(journal), signed)
 

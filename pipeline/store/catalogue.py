@@ -7,7 +7,8 @@ memory of whoever opens it, and a database with anything else is refused.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,9 @@ KEPT, PROGRAM = "kept", "program"
 _MEMORY = "memory"
 # Version 7 and before kept these in the database; nobody reads them there any more.
 EARLIER_VIEWS = frozenset({("logged", "current_load"), ("judged", "current_assessment")})
+CHANGED_BY_SOMEBODY = (
+    "Somebody changed this file: keep it as it is, put a backup in its place, then run 'reelproof verify'"
+)
 _HARMLESS = {"table", "sequence", "index"}
 
 
@@ -88,7 +92,7 @@ def _refuse(foreign: Iterable[str], path: Path) -> None:
         Complaint(
             str(path),
             f"this database holds the {one}, which this program never makes and which could answer in a table's place",
-            "Somebody changed this file: keep it as it is, put a backup in its place, then run 'reelproof verify'",
+            CHANGED_BY_SOMEBODY,
         )
         for one in foreign
     ]
@@ -209,3 +213,26 @@ def not_as_laid_out(connection: duckdb.DuckDBPyConnection, database: str, of_ver
         elif columns[key] != _columns()[key]:
             told.append(f"the column {column} of the table {schema}.{table} is not of the kind it was made.")
     return told
+
+
+@contextmanager
+def told_of_layout(connection: duckdb.DuckDBPyConnection, database: str, path: Path) -> Iterator[None]:
+    """Where a question finds no table or column, and somebody took it away, say that and not that we are at fault.
+
+    Args:
+        connection: a connection to a database of this program's version.
+        database: its name there.
+        path: its file.
+
+    Raises:
+        DamagedStoreError: it is not laid out as the files in ``sql/`` say.
+    """
+    try:
+        yield
+    except (duckdb.CatalogException, duckdb.BinderException):
+        lacking = not_as_laid_out(connection, database, of_version=True)
+        if not lacking:
+            raise
+        raise DamagedStoreError(
+            Complaint(str(path), one.rstrip("."), CHANGED_BY_SOMEBODY) for one in lacking
+        ) from None

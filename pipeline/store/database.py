@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import time
 from collections.abc import Callable, Collection, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -262,9 +262,10 @@ def open_to_write(
                 connection = _connected_to_write(path, wait_s, on_wait)
                 store = Store(folder, connection, writable=True, lock=lock)
                 try:
-                    _begin(store, path, accept_loss)
-                    yield store
-                    head = head_of(store)
+                    with catalogue.told_of_layout(connection, store.database, path):
+                        _begin(store, path, accept_loss)
+                        yield store
+                        head = head_of(store)
                     if store.changed:
                         # Else a disk without room for it would leave the newest rows out of the copy.
                         connection.execute("CHECKPOINT")
@@ -352,10 +353,8 @@ def opened_copy(copy: Path) -> Iterator[Store]:
                     "Ask for read permission; if the file is damaged, any writing command makes a new one",
                 )
             ) from None
-        try:
+        with closing(connection), catalogue.told_of_layout(connection, catalogue.KEPT, copy):
             yield Store(copy.parent.parent, connection, writable=False, copy=copy)
-        finally:
-            connection.close()
 
 
 def _connected_to_read(path: Path) -> duckdb.DuckDBPyConnection:
@@ -374,7 +373,8 @@ def _connected_to_read(path: Path) -> duckdb.DuckDBPyConnection:
             from pipeline.store.earlier_lacks import give_lacks_in_memory
 
             give_lacks_in_memory(connection)
-        catalogue.columns_beside(connection)
+        if version < STORE_VERSION:
+            catalogue.columns_beside(connection)
         catalogue.shut_in(connection)
     except BaseException:
         connection.close()
@@ -394,7 +394,5 @@ def open_database_to_read(folder: Path) -> Iterator[Store | None]:
                 raise not_a_database(path) from None
             yield None
             return
-        try:
+        with closing(connection), catalogue.told_of_layout(connection, catalogue.KEPT, path):
             yield Store(folder, connection, writable=False)
-        finally:
-            connection.close()

@@ -254,9 +254,13 @@ def test_a_page_that_cannot_be_written_is_taken_away_and_the_others_are_written(
     page.write_bytes(whole.replace(b"held", b"releasable"))
     (out / "index.html").write_bytes(b"")
     (out / "runs" / "R-0416.html").write_text("made up")
+    (out / ".R-0417.html").write_text("made up")
+    (out / "reels2").symlink_to(tmp_path)
     assert pages_changed(out) == (
         "page index.html: it is not as it was written.",
         "page runs/R-0415.html: it is not as it was written.",
+        "page .R-0417.html: this program did not write it.",
+        "page reels2: this program did not write it.",
         "page runs/R-0416.html: this program did not write it.",
     )
     page.unlink()

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import shutil
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 import duckdb
@@ -10,10 +13,11 @@ import polars as pl
 import pytest
 
 from pipeline.errors import StoreError
+from pipeline.record.journal_on_file import journal_of
 from pipeline.store.catalogue import not_as_laid_out
 from pipeline.store.copies import newest_copy
 from pipeline.store.damage import DamagedStoreError
-from pipeline.store.database import DATABASE, open_to_read, open_to_write, opened_copy
+from pipeline.store.database import DATABASE, Store, open_to_read, open_to_write, opened_copy
 
 HIDE = "ALTER TABLE logged.load RENAME TO hidden"
 COMPUTED = "CREATE TABLE logged.warning (load_id INTEGER, sentence VARCHAR GENERATED ALWAYS AS ('all well'))"
@@ -196,3 +200,29 @@ def test_a_copy_in_a_folder_with_a_quote_in_its_name(tmp_path: Path) -> None:
 def test_a_store_that_is_no_store_is_still_refused_in_words(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="there is no store here"), open_to_read(tmp_path):
         pass
+
+
+@pytest.mark.parametrize("opened", [open_to_write, open_to_read])
+@pytest.mark.parametrize(
+    ("statement", "told"),
+    [
+        ("DROP TABLE logged.warning", "the table logged.warning is not there"),
+        (
+            "ALTER TABLE logged.warning DROP COLUMN sentence",
+            "the table logged.warning has no column sentence",
+        ),
+        ("ALTER TABLE journal.entry RENAME TO other", "the table journal.entry is not there"),
+        ("ALTER TABLE logged.load RENAME TO other", "the table logged.load is not there"),
+    ],
+)
+def test_a_table_or_column_that_was_taken_away_is_told_where_it_is_asked(
+    folder: Path, statement: str, told: str, opened: Callable[[Path], AbstractContextManager[Store]]
+) -> None:
+    copy = newest_copy(folder)
+    assert copy is not None
+    for path in (folder / DATABASE, copy):
+        changed(path, [statement])
+    with pytest.raises(DamagedStoreError, match=re.escape(told)), opened(folder) as store:
+        store.ask("questions/warnings_of_load", load_id=1)
+        journal_of(store)
+        store.ask("questions/current_runs")
