@@ -54,6 +54,7 @@ class SetAside(Code):
     DOUBLED = "aside/doubled"
     SEVERAL = "aside/several"
     ALL_OF_THEM = "aside/all of them"
+    MOST_OF_THEM = "aside/most of them"
 
 
 class Unlikely(Code):

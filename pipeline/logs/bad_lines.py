@@ -19,11 +19,27 @@ from pipeline.log_notes import SetAside, together_aside
 from pipeline.logs.cells import Faults, TextTable, typed_columns
 from pipeline.logs.log_plan import LogPlan
 from pipeline.logs.whole_lines import Block
-from pipeline.messages import message, said_json
+from pipeline.messages import Message, message, said_json
 
 TEXT_CUT = 500
 LINES_OF_A_RECORD = 100
+# A file in which more lines than this are no rows, and twice as many as are, is spoilt or has the wrong mapping: each
+# line set aside costs a kilobyte.
+HOPELESS = 100_000
 SET_ASIDE_SCHEMA = {"line": pl.UInt32, "said": pl.String, "text": pl.String}
+
+
+class MostLinesBad(Exception):  # noqa: N818 - carries a line and its reason to the caller, who complains
+    """A block of which hardly a line is a row."""
+
+    def __init__(self, line: int, reason: Message) -> None:
+        self.line, self.reason = line, reason
+        super().__init__(f"line {line}")
+
+
+def is_hopeless(kept: int, aside: int) -> bool:
+    """Whether so many lines are no rows that the others are not worth reading on."""
+    return aside > HOPELESS and aside > 2 * kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,11 +61,15 @@ class _Records:
 
 
 def checked_block(block: Block, plan: LogPlan) -> CheckedBlock:
-    """Sort the lines of `block` into good rows and lines set aside."""
+    """Sort the lines of `block` into good rows and lines set aside.
+
+    Raises:
+        MostLinesBad: hardly a line has as many cells as the header.
+    """
     # Bytes that are not UTF-8 become a mark that no number or time contains.
     text = block.text.decode("utf-8", "replace")
     whole = text.endswith("\n")
-    records = _records(text[:-1].split("\n") if whole else text.split("\n"), plan)
+    records = _records(text[:-1].split("\n") if whole else text.split("\n"), plan, block.first_line)
     if not whole and len(records.texts) - 1 in records.reasons:
         records.reasons[len(records.texts) - 1] += (message(SetAside.CUT_SHORT),)
     shaped = np.array(
@@ -78,7 +98,7 @@ def _set_aside(aside: Faults, lines: NDArray[np.int64], records: _Records) -> pl
     )
 
 
-def _records(lines: list[str], plan: LogPlan) -> _Records:
+def _records(lines: list[str], plan: LogPlan, first_line: int) -> _Records:
     """Records of `lines`, blank ones left out, with a reason for each that has the wrong number of cells."""
     column = pl.Series("text", lines, dtype=pl.String)
     looked = pl.DataFrame({"text": column}).select(
@@ -102,10 +122,15 @@ def _records(lines: list[str], plan: LogPlan) -> _Records:
             cells[place] = count
             texts[place] = "\n".join(lines[place:end])
             absorbed[place + 1 : end] = True
-    for place in np.flatnonzero((cells != plan.width) & ~blank & ~absorbed):
-        if int(place) not in reasons:
-            width = message(SetAside.WRONG_WIDTH, cells=int(cells[place]), width=plan.width)
-            reasons[int(place)] = (width,)
+    unlike = np.flatnonzero((cells != plan.width) & ~blank & ~absorbed)
+    widths = {
+        count: (message(SetAside.WRONG_WIDTH, cells=count, width=plan.width),)
+        for count in np.unique(cells[unlike]).tolist()
+    }
+    if is_hopeless(len(lines) - unlike.size - int(blank.sum()), unlike.size):
+        raise MostLinesBad(first_line + int(unlike[0]), widths[int(cells[unlike[0]])][0])
+    for place in unlike:
+        reasons.setdefault(int(place), widths[int(cells[place])])
     starts = np.flatnonzero(~(blank & ~absorbed) & ~absorbed)
     number = {int(place): row for row, place in enumerate(starts)}
     return _Records(

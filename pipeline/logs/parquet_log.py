@@ -13,7 +13,7 @@ from pyarrow import parquet
 
 from pipeline.errors import Complaint, LogError
 from pipeline.log_notes import together_aside
-from pipeline.logs.bad_lines import SET_ASIDE_SCHEMA, TEXT_CUT
+from pipeline.logs.bad_lines import SET_ASIDE_SCHEMA, TEXT_CUT, is_hopeless
 from pipeline.logs.cells import Faults, column_types, typed_columns
 from pipeline.logs.log_plan import LogPlan, plan_columns
 from pipeline.logs.open_log import CHUNK, open_file
@@ -59,6 +59,8 @@ class ParquetLog:
                     parsed = self._parsed(pa.Table.from_batches([batch]), names, kept + aside, plan)
                     kept += parsed.kept
                     aside += parsed.set_aside.height
+                    if is_hopeless(kept, aside):
+                        break
                     yield parsed
             except (pa.ArrowException, OSError) as fault:
                 raise LogError(
@@ -68,11 +70,12 @@ class ParquetLog:
                         "Copy it again from the logger; if it is still being written, wait until it is whole",
                     )
                 ) from None
-        if kept == 0 and self._log.kind == "readings":
+        if is_hopeless(kept, aside) or (kept == 0 and self._log.kind == "readings"):
+            none = f"none of the {aside:,} rows can be read" if aside else "the file has no rows"
             raise LogError(
                 Complaint(
                     str(self.path),
-                    f"none of the {aside:,} rows can be read" if aside else "the file has no rows",
+                    f"of the first {kept + aside:,} rows only {kept:,} can be read" if kept else none,
                     "Compare the file with its mapping, or take it out of the run sheet",
                 )
             )

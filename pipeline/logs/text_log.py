@@ -11,18 +11,16 @@ import polars as pl
 
 from pipeline.errors import Complaint, LogError
 from pipeline.log_notes import SetAside
-from pipeline.logs.bad_lines import LINES_OF_A_RECORD
+from pipeline.logs.bad_lines import HOPELESS, LINES_OF_A_RECORD, MostLinesBad, is_hopeless
 from pipeline.logs.earlier_rows import EarlierFile
 from pipeline.logs.log_plan import LogPlan, header_cells, plan_columns
 from pipeline.logs.open_log import OpenLog
 from pipeline.logs.parse_block import ParsedBlock, parse_block
 from pipeline.logs.whole_lines import Block, LineTooLong, from_line, whole_lines
-from pipeline.messages import message, message_of
+from pipeline.messages import Message, message, message_of
 from pipeline.sheets.run_sheet import LogFile
 
 _HEADER_BYTES = 1 << 16
-# A file of which not one of so many lines can be read is the wrong file or has the wrong mapping.
-_HOPELESS = 100_000
 # A file spoilt by a copier or a full disk; a log has no such gap.
 _MOST_BLANK_BYTES = 50_000_000
 
@@ -115,9 +113,12 @@ class TextLog:
                     ended = block.text.endswith(b"\n")
                     if first_aside is None and parsed.set_aside.height:
                         first_aside = parsed
-                    if kept == 0 and aside > _HOPELESS:
-                        break
+                    if is_hopeless(kept, aside) and first_aside is not None:
+                        line, said, _ = first_aside.set_aside.row(0)
+                        raise self._hopeless(line, message_of(json.loads(said)), is_all=not kept)
                     yield parsed
+            except MostLinesBad as fault:
+                raise self._hopeless(fault.line, fault.reason, is_all=False) from None
             except LineTooLong as fault:
                 raise LogError(
                     Complaint(
@@ -173,18 +174,22 @@ class TextLog:
         below = even[taken:] if even is head or not head.endswith(b"\r") else even[taken:-1] + b"\r"
         return _chain(below, chunks), lines + 1
 
+    def _hopeless(self, line: int, reason: Message, is_all: bool) -> LogError:
+        most = message(SetAside.MOST_OF_THEM, reason=reason, lines=HOPELESS)
+        return LogError(
+            Complaint(
+                f"{self.path}:{line}",
+                message(SetAside.ALL_OF_THEM, reason=reason) if is_all else most,
+                "Compare the file with its mapping: delimiter, decimal mark, encoding, time format, columns",
+            )
+        )
+
     def _refuse_hopeless(self, kept: int, first: ParsedBlock | None) -> None:
         if kept:
             return
         if first is not None:
             line, said, _ = first.set_aside.row(0)
-            raise LogError(
-                Complaint(
-                    f"{self.path}:{line}",
-                    message(SetAside.ALL_OF_THEM, reason=message_of(json.loads(said))),
-                    "Compare the file with its mapping: delimiter, decimal mark, encoding, time format, columns",
-                )
-            )
+            raise self._hopeless(line, message_of(json.loads(said)), is_all=True)
         if self._log.kind == "readings":
             raise LogError(
                 Complaint(

@@ -96,6 +96,23 @@ CASES = {
             "time format, columns."
         ),
     ),
+    "hardly a line can be read": (
+        (HEADER + ROW * 3 + "x,\n" * 101_000).encode(),
+        {},
+        (
+            ":5: the line has 2 cells, the header names 5; and most other lines of this file, over 100,000, cannot be "
+            "read either. Compare the file with its mapping: delimiter, decimal mark, encoding, time format, columns."
+        ),
+    ),
+    "hardly a time can be read": (
+        (HEADER + ROW * 3 + ROW.replace("2026", "2O26") * 101_000).encode(),
+        {},
+        (
+            ":5: column 'time' holds '2O26-03-02T06:00:00', which is not a time of the form ISO 8601; and most other "
+            "lines of this file, over 100,000, cannot be read either. Compare the file with its mapping: delimiter, "
+            "decimal mark, encoding, time format, columns."
+        ),
+    ),
     "unknown time format": (
         (HEADER + ROW).encode(),
         {"time": {"column": "time", "format": "%d/%m/%Y"}},
@@ -363,3 +380,14 @@ def test_a_parquet_time_that_no_calendar_holds_is_set_aside(
     assert line == 2
     assert reason.startswith(f"column 'time' says '{count} {unit} since 1970', which as ")
     assert f"time={count}" in text
+
+
+def test_a_parquet_file_of_which_hardly_a_row_can_be_read(tmp_path: Path) -> None:
+    times = ["2026-03-02T06:00:00"] * 3 + [None] * 500_000
+    frame = pl.DataFrame(
+        {"time": times} | {name: [1.0] * len(times) for name in ("counter", "speed", "w1", "w2")}
+    )
+    frame.write_parquet(tmp_path / "log.parquet")
+    with pytest.raises(LogError) as fault:
+        read(tmp_path, WIDE | {"files": ["log.parquet"]})
+    assert " rows only 3 can be read. Compare the file with its mapping" in str(fault.value)
