@@ -112,6 +112,11 @@ def noted(home: Path) -> set[str]:
     }
 
 
+def leads_out(home: Path, path: Path) -> bool:
+    """Whether a link lies on the way from the readings in `home` to `path`: what is behind one is never touched."""
+    return path.resolve() != home.resolve() / path.relative_to(home)
+
+
 def has_readings(folder: Path) -> bool:
     """Whether a store's folder holds readings of a load that was put on file."""
     home = folder / READINGS
@@ -137,7 +142,7 @@ def move_earlier_folders(store: Store) -> int:
         (home / folder).rename(target)
         count += 1
     for left in home.iterdir():
-        if left.is_dir() and not left.name.startswith((_FIRST_KEY, ".")):
+        if left.is_dir() and not left.is_symlink() and not left.name.startswith((_FIRST_KEY, ".")):
             _remove_unnamed(left)
     return count
 
@@ -145,7 +150,8 @@ def move_earlier_folders(store: Store) -> int:
 def _remove_unnamed(run: Path) -> None:
     """Remove what a killed writer of version 1 left in the folder of a run; anything else stays where it is."""
     for folder in run.iterdir():
-        if folder.is_dir() and folder.name.startswith((".unfinished-", "load-", "judged-")):
+        is_ours = folder.is_dir() and not folder.is_symlink()
+        if is_ours and folder.name.startswith((".unfinished-", "load-", "judged-")):
             shutil.rmtree(folder)
     with suppress(OSError):
         run.rmdir()

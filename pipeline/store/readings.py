@@ -20,7 +20,15 @@ from pipeline.messages import Measure, Message, message
 from pipeline.reasons import Reason
 from pipeline.store.damage import told_of_disk
 from pipeline.store.database import Store
-from pipeline.store.layout import READINGS, UNFINISHED, is_whole, move_earlier_folders, noted, path_of
+from pipeline.store.layout import (
+    READINGS,
+    UNFINISHED,
+    is_whole,
+    leads_out,
+    move_earlier_folders,
+    noted,
+    path_of,
+)
 
 if TYPE_CHECKING:
     import polars as pl
@@ -61,6 +69,9 @@ def written_folder(
     was_noted = name in noted(home)
     unfinished = home / UNFINISHED / uuid.uuid4().hex
     note = unfinished.with_suffix(".txt")
+    for path in (unfinished, target):
+        if leads_out(home, path.parent):
+            raise _is_link(path.parent)
     try:
         with told_of_disk(store.folder):
             unfinished.mkdir(parents=True)
@@ -105,6 +116,16 @@ def written_folder(
     note.unlink(missing_ok=True)
 
 
+def _is_link(folder: Path) -> StoreError:
+    return StoreError(
+        Complaint(
+            str(folder),
+            "a link lies on the way to this folder of readings, which this program never makes",
+            "Put the folder itself in the link's place, then run the same command again",
+        )
+    )
+
+
 def _is_taken(target: Path) -> StoreError:
     return StoreError(
         Complaint(
@@ -118,7 +139,10 @@ def _is_taken(target: Path) -> StoreError:
 @contextmanager
 def handing_over(store: Store) -> Iterator[Path]:
     """A folder below the store's readings for files made ahead of their turn; what is left in it goes."""
-    folder = store.folder / READINGS / UNFINISHED / uuid.uuid4().hex
+    home = store.folder / READINGS
+    folder = home / UNFINISHED / uuid.uuid4().hex
+    if leads_out(home, folder.parent):
+        raise _is_link(folder.parent)
     with told_of_disk(store.folder):
         folder.mkdir(parents=True)
     try:
@@ -140,6 +164,9 @@ def sweep(store: Store) -> tuple[str, ...]:
     """
     move_earlier_folders(store)
     home = store.folder / READINGS
+    if (home / UNFINISHED).is_symlink():
+        (home / UNFINISHED).unlink()
+        return (UNFINISHED,)
     if not (home / UNFINISHED).is_dir():
         return ()
     known = {row["folder"] for row in store.ask("questions/folders_on_file")}
@@ -154,7 +181,8 @@ def sweep(store: Store) -> tuple[str, ...]:
             removed.append(f"{UNFINISHED}/{path.name}")
     for note in sorted((home / UNFINISHED).glob("*.txt")):
         name = note.read_text(encoding="utf-8", errors="replace")
-        if is_whole(name) and name not in known and (home / name).is_dir():
+        is_left = is_whole(name) and name not in known and (home / name).is_dir()
+        if is_left and not leads_out(home, home / name):
             shutil.rmtree(home / name)
             removed.append(name)
         note.unlink()
@@ -288,7 +316,7 @@ def _remove_thinned(store: Store, home: Path) -> None:
     for note in notes:
         for folder in note.read_text(encoding="utf-8", errors="replace").splitlines():
             whole = path_of(store, folder)
-            if folder in thinned and whole.is_dir():
+            if folder in thinned and whole.is_dir() and not leads_out(store.folder / READINGS, whole):
                 # Out of the way at once, so that nobody finds half of it.
                 going = home / uuid.uuid4().hex
                 whole.rename(going)

@@ -169,3 +169,44 @@ def test_keys_and_roots_out_of_all_bounds_are_refused(tmp_path: Path) -> None:
         read_public_key(tmp_path / "plant.key.pub")
     with pytest.raises(ReelproofError, match="this is no journal size and root"):
         anchor_from("9" * 5000 + ":" + "ab" * 32)
+
+
+# Where a link is put in a store: in place of the notes' folder, of a partition, of a run's folder of version 1.
+LINKED = (".unfinished", "plant=P", "plant=P/line_id=L1/shift_date=2026-03-03", "R-9")
+
+
+@pytest.mark.parametrize("name", LINKED)
+def test_what_a_link_in_a_store_leads_to_is_neither_swept_nor_written(name: str, tmp_path: Path) -> None:
+    put(tmp_path / "s", "begun")
+    home, outside = tmp_path / "s" / READINGS, tmp_path / "outside"
+    below = FOLDER.removeprefix(name).strip("/") if name.startswith("plant") else ""
+    mine = ("papers", "load-1", ".unfinished-1", below or "judged-1")
+    for one in mine:
+        (outside / one).mkdir(parents=True)
+        (outside / one / "kept").write_text("kept")
+    (outside / "note.txt").write_text(FOLDER)
+    (home / name).parent.mkdir(parents=True)
+    (home / name).symlink_to(outside)
+    if name != ".unfinished":
+        (home / ".unfinished").mkdir()
+        (home / ".unfinished" / "n.txt").write_text(FOLDER)
+    with open_to_write(tmp_path / "s") as store:
+        if name.startswith("plant"):
+            with (
+                pytest.raises(StoreError) as told,
+                readings.written_folder(
+                    store, FOLDER.replace("R-1", "R-2"), {"logged": pl.DataFrame({"row": [1]})}
+                ),
+            ):
+                pass
+            assert "a link lies on the way to this folder of readings" in str(told.value)
+        if name == ".unfinished":
+            with pytest.raises(StoreError), readings.handing_over(store):
+                pass
+        readings.sweep(store)
+        readings.sweep(store)
+    assert {path.relative_to(outside).as_posix() for path in outside.rglob("*") if path.is_file()} == {
+        "note.txt",
+        *(f"{one}/kept" for one in mine),
+    }
+    assert (home / ".unfinished").is_symlink() is False
