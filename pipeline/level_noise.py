@@ -7,14 +7,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, signal, special
+from scipy import linalg, optimize, signal, special, stats
 
 PHI = np.tanh(np.linspace(np.arctanh(-0.5), np.arctanh(0.995), 81))
 """Correlations of neighbours that are averaged over, evenly in Fisher's z."""
+WANDER_PHI = np.tanh(np.linspace(0.0, np.arctanh(0.95), 14))
+WANDER_OWN = np.array([0.0, 0.4])
+"""Correlations of neighbours, and shares of the variance that each average has of its own."""
 PLAYED, CALLED = 199, 0.01
 """Wanders without a change, and the share of them that may look as much like one as the values (chosen here)."""
 
@@ -74,14 +78,112 @@ def half_width(
         free: degrees of freedom.
         confidence: coverage aimed at.
     """
-    longest = float(error.max()) * float(special.stdtrit(free, (1 + confidence) / 2))
-    if longest <= 0:
+    return half_of_mixture(np.zeros(error.size), error, weight, free, confidence)
+
+
+def half_of_mixture(
+    off: NDArray[np.float64],
+    error: NDArray[np.float64],
+    weight: NDArray[np.float64],
+    free: float,
+    confidence: float,
+) -> float:
+    """Half width about the middle that holds `confidence` of a mixture of Student's t; 0 where nothing scatters.
+
+    Args:
+        off: how far each one's own middle is from the mixture's.
+        error: standard error of each.
+        weight: weight of each; 1 in all.
+        free: degrees of freedom.
+        confidence: coverage aimed at.
+    """
+    longest = float((np.abs(off) + error * float(special.stdtrit(free, (1 + confidence) / 2))).max())
+    if longest <= 0 or not (error > 0).all():
         return 0.0
-    return float(
-        optimize.brentq(
-            lambda h: weight @ (2 * special.stdtr(free, h / error) - 1) - confidence, 0.0, 1.01 * longest
-        )
+
+    def held(half: float) -> float:
+        within = special.stdtr(free, (half - off) / error) - special.stdtr(free, (-half - off) / error)
+        return float(weight @ within) - confidence
+
+    return float(optimize.brentq(held, 0.0, 1.01 * longest))
+
+
+@dataclass(frozen=True, slots=True)
+class Coefficients:
+    """What values that wander are made of, by generalised least squares averaged over the correlations.
+
+    Args:
+        estimate: coefficients, a row a column of the design, a column a value.
+        half: half width of the interval of each.
+        p_value: chance of the tested ones, of all values together, where the values only wander.
+        n: averages known.
+    """
+
+    estimate: NDArray[np.float64]
+    half: NDArray[np.float64]
+    p_value: float
+    n: int
+
+
+def coefficients_of(
+    rows: NDArray[np.float64], laid: NDArray[np.float64], tested: Sequence[int], confidence: float = 0.95
+) -> Coefficients:
+    """Coefficients of values that wander about what they are laid on, and the chance of the tested ones.
+
+    F over the tested coefficients of all values together, their correlation being one; Student's t for each interval.
+    A missing average keeps its place: those on its two sides stand two steps apart.
+
+    Args:
+        rows: averages over stretches of equal length in order, one column a value; not-a-number where there is none.
+        laid: what they are laid on, one column a coefficient; not-a-number where the average is to be left out.
+        tested: columns of the design that are tested, together.
+        confidence: coverage of the intervals.
+
+    Source: C. R. Henderson's generalised least squares under restricted likelihood, H. D. Patterson & R. Thompson,
+    Biometrika 58 (1971) 545 (from memory).
+    """
+    at = np.flatnonzero(np.isfinite(rows).all(axis=1) & np.isfinite(laid).all(axis=1))
+    y, x = rows[at], laid[at]
+    (n, p), k = x.shape, y.shape[1]
+    if n <= p + 1 or not np.ptp(y, axis=0).any() or np.linalg.matrix_rank(x) < p:
+        level = np.full((p, k), np.nan)
+        return Coefficients(level, level, 1.0, n)
+    free, apart = n - p, np.abs(at[:, None] - at[None, :])
+    fits, chances, found, errors = [], [], [], []
+    for phi in WANDER_PHI:
+        together = np.where(apart == 0, 1.0, phi**apart)
+        for own in WANDER_OWN if phi > 0.0 else WANDER_OWN[:1]:
+            root = linalg.cholesky((1.0 - own) * together + own * np.eye(n), lower=True)
+            white = linalg.solve_triangular(root, np.column_stack([x, y]), lower=True)
+            xs, ys = white[:, :p], white[:, p:]
+            inverse = np.linalg.inv(xs.T @ xs)
+            level = inverse @ (xs.T @ ys)
+            left = np.maximum(((ys - xs @ level) ** 2).sum(axis=0), 1e-300)
+            fits.append(
+                -2.0 * k * float(np.log(np.diag(root)).sum())
+                - free * float(np.log(left).sum())
+                + k * float(np.linalg.slogdet(inverse)[1])
+            )
+            part = level[list(tested)]
+            square = float((part * np.linalg.solve(inverse[np.ix_(tested, tested)], part)).sum())
+            scatter = float(left.mean()) / free
+            chances.append(float(stats.f.sf(square / len(tested) / k / scatter, len(tested) * k, k * free)))
+            found.append(level)
+            errors.append(np.sqrt(np.diag(inverse)[:, None] * left / free))
+    weight = np.exp((np.array(fits) - max(fits)) / 2.0)
+    weight /= weight.sum()
+    each, error = np.array(found), np.array(errors)
+    estimate = np.tensordot(weight, each, 1)
+    half = np.array(
+        [
+            [
+                half_of_mixture(each[:, i, j] - estimate[i, j], error[:, i, j], weight, free, confidence)
+                for j in range(k)
+            ]
+            for i in range(p)
+        ]
     )
+    return Coefficients(estimate, half, float(weight @ np.array(chances)), n)
 
 
 def best_split(rows: NDArray[np.float64], shortest: int) -> int:

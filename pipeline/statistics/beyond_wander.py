@@ -7,15 +7,14 @@ its own on top; how much of each is not known, so the test is averaged over both
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import linalg, stats
 
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.samples import whole_readings
+from pipeline.level_noise import coefficients_of
+from pipeline.samples import readings
 
 Floats = NDArray[np.float64]
 
@@ -27,38 +26,29 @@ WANDER_P = 0.01
 """The same for `chance_of_wander`, whose average over correlations is on the safe side: of wanders of 43 averages with
 memories of 1 to 4 averages 0.001 were below it, with memories of 10 averages 0.006 to 0.02."""
 MOST = 120
-"""Averages that are looked at; of more, neighbours are put together."""
-PHI = np.tanh(np.linspace(0.0, np.arctanh(0.95), 14))
-OWN = np.array([0.0, 0.4])
-"""Correlations of neighbours, and shares of the variance that each average has of its own."""
+"""Averages that `chance_of_wander` looks at; of more, neighbours are put together."""
 
 
-@cache
-def _bases(n: int) -> tuple[tuple[Floats, Floats], ...]:
-    """Eigenvalues and eigenvectors of the correlation of n averages, for each of `PHI`."""
-    return tuple(linalg.eigh(linalg.toeplitz(phi ** np.arange(n))) for phi in PHI)
+def _columns(given: ArrayLike, name: str) -> Floats:
+    """Values or a design, one column each; not-a-number where there is none."""
+    one = np.asarray(given, dtype=np.float64)
+    return np.column_stack([readings(part, name) for part in (one[None] if one.ndim == 1 else one.T)])
 
 
 @checked
 def chance_of_wander(values: ArrayLike, design: ArrayLike, tested: Sequence[int]) -> float:
     """Chance of coefficients as large as these where the values only wander.
 
-    F over the tested coefficients of all values together, by generalised least squares, averaged over correlations.
-
     Args:
-        values: averages in order, one column a value, none missing.
+        values: averages in order, one column a value; not-a-number where there is none.
         design: what they are laid on, one column a coefficient.
         tested: columns of the design that are tested, together.
 
     Returns:
-        The probability. Found on 43 averages of memories from 1 to 4 averages, with and without noise of their own:
-        0.01 or less of wanders were below 0.05. Derived.
+        The probability of `coefficients_of`. Found on 43 averages of memories from 1 to 4 averages, with and without
+        noise of their own: 0.01 or less of wanders were below 0.05. Derived.
     """
-    given, laid = (np.asarray(one, dtype=np.float64) for one in (values, design))
-    rows, laid = (
-        np.column_stack([whole_readings(part, name) for part in (one[None] if one.ndim == 1 else one.T)])
-        for one, name in ((given, "values"), (laid, "design"))
-    )
+    rows, laid = _columns(values, "values"), _columns(design, "design")
     few = [one for one in tested if 0 <= one < laid.shape[1]]
     if len(rows) != len(laid) or not few:
         raise MethodRefusal(
@@ -69,29 +59,15 @@ def chance_of_wander(values: ArrayLike, design: ArrayLike, tested: Sequence[int]
             )
         )
     together = -(-len(rows) // MOST)
-    n = len(rows) // together
-    rows, laid = (one[: n * together].reshape(n, together, -1).mean(axis=1) for one in (rows, laid))
-    k, p = rows.shape[1], laid.shape[1]
-    if n <= p + 1 or not np.ptp(rows, axis=0).any():
-        return 1.0
-    fits, chances = [], []
-    for phi, (root, turn) in zip(PHI, _bases(n), strict=True):
-        x, y = turn.T @ laid, turn.T @ rows
-        for own in OWN if phi > 0.0 else OWN[:1]:
-            variance = np.maximum((1.0 - own) * root + own, 1e-12)
-            each = 1.0 / np.sqrt(variance)[:, None]
-            xs, ys = x * each, y * each
-            inverse = np.linalg.inv(xs.T @ xs)
-            found = inverse @ (xs.T @ ys)
-            left = np.maximum(((ys - xs @ found) ** 2).sum(axis=0), 1e-300)
-            fits.append(
-                -k * float(np.log(variance).sum())
-                - (n - p) * float(np.log(left).sum())
-                + k * float(np.linalg.slogdet(inverse)[1])
-            )
-            part = found[few]
-            square = float((part * np.linalg.solve(inverse[np.ix_(few, few)], part)).sum())
-            scatter = float(left.mean()) / (n - p)
-            chances.append(float(stats.f.sf(square / len(few) / k / scatter, len(few) * k, k * (n - p))))
-    weight = np.exp((np.array(fits) - max(fits)) / 2.0)
-    return float(weight @ np.array(chances) / weight.sum())
+    if together > 1:
+        n = len(rows) // together
+        rows, laid = (_put_together(one[: n * together], together) for one in (rows, laid))
+    return coefficients_of(rows, laid, few).p_value
+
+
+def _put_together(rows: Floats, each: int) -> Floats:
+    """Means over so many neighbours, of those that are known; not-a-number where none is."""
+    parts = rows.reshape(len(rows) // each, each, -1)
+    known = np.isfinite(parts)
+    count = known.sum(axis=1)
+    return np.where(count > 0, np.where(known, parts, 0.0).sum(axis=1) / np.maximum(count, 1), np.nan)

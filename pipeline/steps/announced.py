@@ -19,13 +19,16 @@ from pipeline.notes import Note
 from pipeline.quantity import Asked, Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.announced_change import AnnouncedChange, announced_change
+from pipeline.statistics.beyond_wander import WANDER_P
 from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats
 from pipeline.steps.section_averages import section_averages
 
-# Chance that any announced change of a run is called where none did anything (common practice, no source). Somebody
-# asked this question: it does not share the chance of those that are asked of every run.
+# Chance that any change of a run that persons made is called where none did anything (common practice, no source).
+# Somebody asked this question: it does not share the chance of those that are asked of every run.
 CALLED_P = 0.05
+# The same for what the line did by itself, of which nobody asked.
+BY_ITSELF = ("stop", "change of speed")
 # Wire after a change over which both states may be in the wire [m], where the line sheet gives no `purge_m` (common
 # practice, no source).
 MIXED_M = 60.0
@@ -96,7 +99,8 @@ def _answers(
     """
     places = announcements(bench)
     channels = [(name, found) for name, found in ((WALL, wall), (CENTRE, centre)) if found is not None]
-    tests = len(places) * len(channels)
+    alone = sum(one.what in BY_ITSELF for one in places)
+    tests = {True: alone * len(channels), False: (len(places) - alone) * len(channels)}
     mixed = bench.line.purge_m or MIXED_M
     answers: list[Result | Refused] = []
     for name, (averages, middle) in channels:
@@ -116,25 +120,28 @@ def _answers(
             answers.append(
                 Refused(question, found.method, found.reason, found.n)
                 if isinstance(found, Refused)
-                else _result(question, found, tests, one.at_m, mixed)
+                else _result(question, found, tests[one.what in BY_ITSELF], one, mixed)
             )
     return answers
 
 
-def _result(question: Asked, found: AnnouncedChange, tests: int, at_m: float, mixed_m: float) -> Result:
+def _result(
+    question: Asked, found: AnnouncedChange, tests: int, made: Announcement, mixed_m: float
+) -> Result:
     """The change as a result; of the centre its size, whose interval may not go below nothing."""
     paid = -math.expm1(tests * math.log1p(-min(found.p_value, 1 - 1e-16)))
     moved = np.subtract(found.after, found.before)
     size = float(moved[0]) if moved.size == 1 else float(np.hypot(*moved))
     half = max(found.half)
     low = size - half if moved.size == 1 else max(size - half, 0.0)
+    shows = paid < (WANDER_P if made.what in BY_ITSELF else CALLED_P)
     told = message(
-        Note.ANNOUNCED_CHANGE_SHOWS if paid < CALLED_P else Note.ANNOUNCED_CHANGE_HIDDEN,
-        at=Place(at_m),
+        Note.ANNOUNCED_CHANGE_SHOWS if shows else Note.ANNOUNCED_CHANGE_HIDDEN,
+        at=Place(made.at_m),
         p=paid,
         tests=tests,
     )
-    details = {"p_value": paid, "shows": float(paid < CALLED_P), "at_m": at_m, "mixed_m": mixed_m}
+    details = {"p_value": paid, "shows": float(shows), "at_m": made.at_m, "mixed_m": mixed_m}
     if moved.size == 2:
         details |= {"moved_cos": float(moved[0]), "moved_sin": float(moved[1])}
     return Result(

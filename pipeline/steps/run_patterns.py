@@ -26,11 +26,7 @@ from pipeline.statistics.lomb_scargle import gappy_period
 from pipeline.statistics.order_tracking import track
 from pipeline.statistics.periodicity import STEADY, find_periods
 from pipeline.statistics.run_sheet_notes import noted_nearby
-from pipeline.statistics.turning_elements import (
-    alias_table,
-    attribute,
-    period_of_result,
-)
+from pipeline.statistics.turning_elements import alias_table, attribute, period_of_result
 from pipeline.statistics.uniform_length import on_uniform_length
 from pipeline.steps.announced import announced_answers
 from pipeline.steps.answer_row import AnswerRow
@@ -38,7 +34,7 @@ from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen, usual_step_m
 from pipeline.steps.held_share import TriedInterval, as_held, kinds_like, lag_one_of
 from pipeline.steps.section_averages import AVERAGE_M, MOST_READINGS, section_averages, steady_series
-from pipeline.tuning.periods import HARMONICS, elements_of
+from pipeline.tuning.periods import HARMONICS, elements_of, worth_telling
 
 PERIODS_IN = ("mean_wall_mm", "eccentricity_mm", "diameter_mm")
 CHANGES_IN = ("mean_wall_mm", "eccentricity_mm")
@@ -107,15 +103,17 @@ def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
     beside = [_through_gaps(bench, at, value, step, seen)] if gaps else []
     if isinstance(found, Refused):
         return [replace(found, question=question), *beside]
-    if not found.found:
-        return [Refused(question, message(Method.AVERAGED_SPECTRUM), found.verdict, at.size), *beside]
+    told = [one for one in found.found if worth_telling(one)]
+    if not told:
+        method, none = message(Method.AVERAGED_SPECTRUM), message(Reason.NO_PERIOD)
+        return [Refused(question, method, none, at.size), *beside]
     whole = _unbroken(bench, seen, from_m, to_m)
     answers: list[Result | Refused] = [
         _with_element(bench, one, question, step, seen, (*_locked_to(whole, one.estimate), *found.warnings))
-        for one in found.found
+        for one in told
         if one.details["coherence"] >= STEADY
     ]
-    loose = [one for one in found.found if one.details["coherence"] < STEADY]
+    loose = [one for one in told if one.details["coherence"] < STEADY]
     return [*answers, *_without_step(bench, loose, whole, question, step, seen), *beside]
 
 

@@ -17,10 +17,15 @@ from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
-from pipeline.results import Refused
+from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.statistics.beyond_wander import CLAIM_P
-from pipeline.statistics.periodicity import STEADY, WANDERS, find_periods, fit_sinusoid
+from pipeline.statistics.periodicity import (
+    STEADY,
+    WANDERS,
+    find_periods,
+    fit_sinusoid,
+)
 from pipeline.statistics.turning_elements import (
     NOTHING_FITS,
     ExpectedLine,
@@ -140,6 +145,12 @@ class LinePeriod:
     alias_of_m: float
 
 
+def worth_telling(found: Result) -> bool:
+    """Whether a swing is steady, or else holds enough of the variance in its broad peak to be told as one."""
+    share_of, kept = found.details["share_of_variance"], found.details["coherence"]
+    return kept >= STEADY or share_of >= WORTH_LOOKING * kept
+
+
 def elements_of(line: LineSheet, speed_m_s: float) -> tuple[TurningElement, ...]:
     """What turns on the line, with the wire it makes in one turn.
 
@@ -240,7 +251,7 @@ def _swings(
     if isinstance(answer, Refused):
         return answer
     kept = []
-    for one in answer.found:
+    for one in filter(worth_telling, answer.found):
         # The grid's interpolation takes from the amplitude, so it is fitted again where the readings stand.
         half = max(3.0 * one.details["period_sd_m"], 1e-4 * one.estimate)
         fit = fit_sinusoid(at_m, value_mm, 1.0 / (one.estimate + half), 1.0 / (one.estimate - half))

@@ -39,9 +39,9 @@ def test_of_white_noise_it_is_near_the_plain_t_test() -> None:
     plain = stats.ttest_ind(values[PLACES > 1000.0], values[PLACES < 1000.0])
     mine = found(values)
     assert mine.after[0] - mine.before[0] == pytest.approx(
-        values[PLACES > 1000.0].mean() - values[PLACES < 1000.0].mean()
+        values[PLACES > 1000.0].mean() - values[PLACES < 1000.0].mean(), rel=0.05
     )
-    assert plain.pvalue < mine.p_value < 0.001
+    assert plain.pvalue < mine.p_value < 0.01
     reach = plain.confidence_interval(0.95)
     assert 0.8 < mine.half[0] / ((reach.high - reach.low) / 2) < 1.8
 
@@ -58,7 +58,26 @@ def test_the_interval_holds_the_step() -> None:
 def test_mixed_wire_is_left_out() -> None:
     late = np.where(PLACES > 1200.0, 5.0, 0.0) + 0.01 * np.cos(PLACES)
     assert found(late, 1000.0, 200.0).after[0] == pytest.approx(5.0, abs=0.01)
-    assert found(late, 1000.0, 0.0).after[0] == pytest.approx(4.0, abs=0.01)
+    assert found(late, 1000.0, 0.0).after[0] < 4.5
+
+
+def test_a_step_in_a_wander_is_told_by_what_lies_near_it() -> None:
+    """Over a wander of 4 averages' memory and unit deviation, means of both sides hardly tell a step of 2."""
+    rng = np.random.default_rng(7)
+    told = [found(wander(rng, 0.78) + 2.0 * (PLACES > 1000.0)).p_value < 0.05 for _ in range(100)]
+    assert np.mean(told) > 0.5
+
+
+def test_a_missing_average_keeps_its_place() -> None:
+    """What stands further apart may differ more: the chance is larger than if the gap were closed."""
+    rng = np.random.default_rng(9)
+    values = wander(rng, 0.9) + 1.0 * (PLACES > 1000.0)
+    gap = values.copy()
+    gap[18:22] = np.nan
+    closed = np.delete(values, range(18, 22))
+    answer = announced_change(closed, PLACES[: closed.size], 900.0, 0.0)
+    assert isinstance(answer, AnnouncedChange)
+    assert found(gap).p_value > answer.p_value
 
 
 def test_too_little_on_one_side_is_refused() -> None:
