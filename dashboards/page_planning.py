@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from datetime import date
 from functools import cache, partial
 from typing import TYPE_CHECKING
 
@@ -27,8 +28,6 @@ from pipeline.record.samples_compared import last_samples
 from pipeline.record.touched_wire import containment_id
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from dashboards.records import ConstructionComparison, Plant
     from dashboards.records.morning import Period
     from dashboards.site import Site, WrittenFile
@@ -321,6 +320,24 @@ def _overview_pages(plant: Plant, books: list[RunBook]) -> list[Planned]:
     ]
 
 
+def _month(month: str) -> str:
+    """A month in words, ``March 2026``."""
+    return f"{date.fromisoformat(f'{month}-01'):%B %Y}"
+
+
+def _sheets(newest: date | None) -> list[tuple[str, str]]:
+    """The newest morning, weekly and monthly sheet: id and title."""
+    from dashboards.fillers.morning import days_of
+
+    if newest is None:
+        return []
+    return [
+        (newest.isoformat(), f"Morning sheet, {newest}"),
+        (f"WEEK-{newest}", f"Weekly sheet to {newest}"),
+        (f"MONTH-{days_of('month', newest)[1]}", f"Monthly sheet, {newest:%B %Y}"),
+    ]
+
+
 def _index_page(on: OnFile) -> Planned:
     from dashboards.pages.guides import GUIDES
     from dashboards.pages.index import write_index_page
@@ -329,16 +346,14 @@ def _index_page(on: OnFile) -> Planned:
     plant, books, comparisons = on.plant, on.books, on.comparisons
     months = sorted({f"{book.head['shift_date']:%Y-%m}" for book in books}, reverse=True)
     whole = _with_every_reading(books)
-    newest = books[-1].head["shift_date"].isoformat() if books else ""
     entries = [
         PageEntry(address("morning", one), title, "Made, held, scrap by cost, open findings and decisions.")
-        for one, title in ((newest, "Morning sheet"), (f"WEEK-{newest}", "Weekly sheet"))
-        if newest
+        for one, title in _sheets(books[-1].head["shift_date"] if books else None)
     ]
     entries += [
         PageEntry(
             address("nonconformance", month),
-            f"Nonconformance, {month or 'everything on file'}",
+            f"Nonconformance, {_month(month) if month else 'everything on file'}",
             "Findings by rule, line, product and cause.",
         )
         for month in (*months, *([""] if books else []))

@@ -211,6 +211,7 @@ def environment() -> Environment:
     made.filters["plain"] = plain
     made.filters["named"] = named
     made.filters["capital"] = capital
+    made.filters["channel_name"] = cells.channel_name
     made.filters["json_script"] = json_script
     made.tests["missing"] = _missing
     return made

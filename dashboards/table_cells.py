@@ -18,8 +18,9 @@ from pipeline.length.reel_places import CORE
 from pipeline.messages import Said
 from pipeline.products.limits import Limit
 from pipeline.quantity import Asked
-from pipeline.wording.kinds import KINDS, Kind, Side, kind_of, text_of
-from pipeline.wording.say import pieces_of, plain
+from pipeline.wording.kinds import KINDS, Kind, Side, System, kind_of, text_of
+from pipeline.wording.say import SYSTEMS, pieces_of, plain
+from pipeline.wording.templates import CHANNELS
 
 # Every text that is put in below is escaped, or mark-up made here.
 NOT_KNOWN = Markup('<span class="none">not known</span>')
@@ -125,10 +126,37 @@ def place_fragment(at_m: float) -> str:
     return f"m={max(at_m - 40, 0):.1f}-{at_m + 40:.1f}"
 
 
+def limit_in(limit: Limit, system: System) -> str:
+    """A limit's figure in the reader's unit where its document gives it in another one, else ""."""
+    if limit.unit != "mm":
+        return ""
+    kind = KINDS["diameter" if "diameter" in limit.requirement else "wall"]
+    unit = kind.side(system).unit
+    return "" if limit.unit_of_record == unit else f"{text_of(limit.value, kind, system)}\u00a0{unit}"
+
+
+@lru_cache(maxsize=256)
 def limit_value(limit: Limit) -> Markup:
-    """A limit as its document has it."""
-    value, unit = escape(limit.as_recorded), escape(limit.unit_of_record)
-    return Markup(f'<span class="limit">{escape(limit.sense)} {value}&nbsp;{unit}</span>')  # noqa: S704
+    """A limit as its document has it, with its figure in the reader's unit where that is another."""
+    shown = Markup('<span class="limit">{} {}\u00a0{}</span>').format(
+        limit.sense, limit.as_recorded, limit.unit_of_record
+    )
+    for system in SYSTEMS:
+        if figure := limit_in(limit, system):
+            shown += Markup('<span class="{} sub-inline"> ({})</span>').format(system, figure)
+    return shown
+
+
+def limit_source(limit: Limit) -> str:
+    """Where a limit stands: document with its edition, table, revision."""
+    document = f"{limit.document} ({limit.edition})" if limit.edition else limit.document
+    return ", ".join(part for part in (document, limit.table, f"rev. {limit.revision}") if part)
+
+
+def channel_name(channel: str) -> str:
+    """What a reader calls a channel of the log."""
+    sensor = channel.removeprefix("wall_").removesuffix("_mm")
+    return CHANNELS.get(channel, f"wall sensor {sensor}" if sensor.isdigit() else channel.replace("_", " "))
 
 
 @lru_cache(maxsize=256)
@@ -136,9 +164,7 @@ def _limit_cells(limit: Limit | None) -> tuple[str, str]:
     """The set a limit belongs to, and the limit with its source: mark-up that stands at every reel."""
     if limit is None:
         return "", '<span class="none">none on file</span>'
-    seen = " ".join(part for part in (limit.document, limit.edition, limit.table) if part)
-    source = escape(f"{seen}, rev. {limit.revision}")
-    held_against = f'{limit_value(limit)}<span class="sub source">{source}</span>'
+    held_against = f'{limit_value(limit)}<span class="sub source">{escape(limit_source(limit))}</span>'
     return f'<span class="sub">{escape(limit.requirement_set)}</span>', held_against
 
 

@@ -66,7 +66,10 @@
   }
   function markNow(spec, one, narrow) {
     var out = painted(one);
-    if (one.text) { out.text = figure(narrow && one.brief ? one.brief : one.text); }
+    if (one.text) {
+      var words = narrow && one.brief ? one.brief : one.text;
+      out.text = figure(words[system()] || words);
+    }
     delete out.brief;
     ["x", "y"].forEach(function (side) {
       var ref = one[side + "ref"];

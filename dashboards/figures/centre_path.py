@@ -61,7 +61,7 @@ def centre_path(record: CentringReview) -> Figure:
         {
             "type": "scatterpolar",
             "mode": "lines+markers",
-            "name": "stretches at steady speed, in order",
+            "name": "sections at steady speed, in order",
             "r": figures_of(size[known], 5),
             "theta": figures_of(angle[known], 2),
             "line": {"width": 0.9},
@@ -95,9 +95,9 @@ def centre_path(record: CentringReview) -> Figure:
             }
         )
     if record.dead_zone_mm is not None:
-        data.append(_ring(record.dead_zone_mm, "dot", "--muted", "acting inside this ring would chase noise"))
+        data.append(_ring(record.dead_zone_mm, "dot", "--muted", "inside: within noise, do not adjust"))
     if record.binding_mm is not None:
-        data.append(_ring(record.binding_mm, "dash", "--held", "outside this ring the point minimum binds"))
+        data.append(_ring(record.binding_mm, "dash", "--held", "outside: centering saves compound"))
     largest = max(
         [float(size[known].max()) if n else 0.0, record.binding_mm or 0.0, record.dead_zone_mm or 0.0, 1e-3]
     )
@@ -112,7 +112,7 @@ def centre_path(record: CentringReview) -> Figure:
             },
             "legend": {"x": 0.5, "y": -0.1, "xanchor": "center", "yanchor": "top", "orientation": "h"},
         },
-        "axes": {"r": axis("wall", "Offset")},
+        "axes": {"r": axis("wall", "Eccentricity")},
     }
 
 
@@ -131,7 +131,7 @@ def offset_along(record: CentringReview) -> Figure:
             {
                 "type": "scatter",
                 "mode": "lines+markers",
-                "name": "offset",
+                "name": "eccentricity",
                 "tip": "Eccentricity",
                 "x": figures_of(record.at_m, 2),
                 "y": figures_of(size, 5),
@@ -168,5 +168,5 @@ def offset_along(record: CentringReview) -> Figure:
                 if level is not None
             ],
         },
-        "axes": {"x": axis("place", "Position on the wire"), "y": axis("wall", "Offset")},
+        "axes": {"x": axis("place", "Position on the wire"), "y": axis("wall", "Eccentricity")},
     }

@@ -10,7 +10,10 @@ import numpy as np
 
 from dashboards.figures.sheet import Figure, axis, kind_of_panel
 from dashboards.records import PanelLimit, Trace
+from dashboards.table_cells import limit_in
 from pipeline.products.limits import Limit
+from pipeline.wording.kinds import System
+from pipeline.wording.say import SYSTEMS
 
 PANEL_TITLES = {
     "wall": "Wall",
@@ -25,6 +28,8 @@ PANEL_TITLES = {
 PANEL_PX = {"wall": 260, "diameter": 170, "eccentricity": 150}
 OTHER_PX, GAP_PX, TOP_PX, BOTTOM_PX = 120, 26, 8, 52
 LABEL_PX = 17  # height of a limit's words
+# Units of record that a reader may not have chosen; a percentage of another figure stands as it is.
+LENGTH_UNITS = frozenset({"mm", "mil"})
 COLOURS = ("--t2", "--t1", "--t3", "--t4", "--t5")
 DASHES = ("solid", "solid", "dot", "dash", "dashdot")
 # What an axis is called that has one line only, short enough for a low panel; a legend would say it again.
@@ -102,15 +107,19 @@ def _line(value: float, y_axis: str) -> dict[str, Any]:
     }
 
 
-def _words(group: Sequence[Limit]) -> tuple[str, str]:
-    """What limits of one requirement say, in full and for a narrow drawing."""
+def _words(group: Sequence[Limit], system: System) -> tuple[str, str]:
+    """What limits of one requirement say in the reader's units, in full and for a narrow drawing."""
     name = group[0].requirement.removeprefix("minimum ").removeprefix("overall ")
-    values = dict.fromkeys((one.as_recorded, one.unit_of_record) for one in group)
-    brief = " and ".join(f"{value} {unit.split()[0]}" for value, unit in values)
     sign = "\u2265" if group[0].sense == "at least" else "\u2264"
+    full, brief = [], []
+    for one in group:
+        shown = limit_in(one, system) if one.unit_of_record in LENGTH_UNITS else ""
+        recorded = f"{one.as_recorded} {one.unit_of_record}"
+        full.append(f"{shown} ({recorded})" if shown else recorded)
+        brief.append(shown or f"{one.as_recorded} {one.unit_of_record.split()[0]}")
     return (
-        f"{name} {group[0].sense} {' and '.join(f'{value} {unit}' for value, unit in values)}",
-        f"{name.removeprefix('wall at ').removesuffix(' wall')} {sign} {brief}",
+        f"{name} {group[0].sense} {' and '.join(dict.fromkeys(full))}",
+        f"{name.removeprefix('wall at ').removesuffix(' wall')} {sign} {' and '.join(dict.fromkeys(brief))}",
     )
 
 
@@ -142,7 +151,7 @@ def limit_shapes(
             own = side * group[-1].value * px_per_unit
             start = max(own, end)
             end = start + LABEL_PX
-            text, brief = _words(group)
+            (us, brief_us), (si, brief_si) = (_words(group, system) for system in SYSTEMS)
             notes.append(
                 {
                     "xref": "paper",
@@ -152,8 +161,8 @@ def limit_shapes(
                     "y": group[-1].value,
                     "yanchor": "bottom" if side > 0 else "top",
                     "yshift": round(side * (2 + start - own), 1),
-                    "text": text,
-                    "brief": brief,
+                    "text": us if us == si else {"us": us, "si": si},
+                    "brief": brief_us if brief_us == brief_si else {"us": brief_us, "si": brief_si},
                     "showarrow": False,
                     "font": {"size": 11.5},
                     "paint": {"font.color": "--ink", "bgcolor": "--card"},

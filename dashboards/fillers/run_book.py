@@ -36,6 +36,8 @@ ASKED: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 # Runs asked about at once at the most: so many bear a few hundred reels each in memory.
 MOST_AHEAD = 64
+# A sheet keeps the key of its schema.
+MATERIALS = {"colour": "color"}
 
 
 def aware(at: datetime) -> datetime:
@@ -327,8 +329,9 @@ class RunBook:
 
     @cached_property
     def materials(self) -> list[Row]:
-        """The material lots."""
-        return self._of("materials_of_load", "load_id")
+        """The material lots, each material by the name that pages call it."""
+        rows = self._of("materials_of_load", "load_id")
+        return [{**row, "material": MATERIALS.get(row["material"], row["material"])} for row in rows]
 
     @cached_property
     def flag_counts(self) -> list[Row]:

@@ -5,14 +5,14 @@ The record of the faults page: rates with intervals, repeats and the roll they f
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from itertools import combinations
 
 from dashboards.figures.dots import shared_scale
 from dashboards.fillers.rows import fault_marks, product_row, stamp_of
 from dashboards.fillers.run_book import Row, RunBook, run_results
-from dashboards.records import Answer, FaultRateRow, FaultReview, FaultWire, Plant, RepeatRow
+from dashboards.records import Answer, AnswerGroup, FaultRateRow, FaultReview, FaultWire, Plant, RepeatRow
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from pipeline.quantity import Quantity, asks
@@ -67,10 +67,20 @@ def _differences_first(answers: list[Answer]) -> tuple[Answer, ...]:
             return one
         return replace(one, unit=UNIT_OF.get(one.question.quantity, ""))
 
-    def is_apart(one: Answer) -> bool:
-        return isinstance(one, Result) and one.unit == "times" and not one.low <= 1.0 <= one.high
-
     return tuple(sorted(map(named, answers), key=lambda one: not is_apart(one)))
+
+
+def is_apart(one: Answer) -> bool:
+    """Whether a comparison shows a difference: its interval of the ratio leaves 1 out."""
+    return isinstance(one, Result) and one.unit == "times" and not one.low <= 1.0 <= one.high
+
+
+def by_subject(answers: Iterable[Answer]) -> tuple[AnswerGroup, ...]:
+    """Answers under the line with its product, or the run, that they are of."""
+    of: dict[str, list[Answer]] = {}
+    for one in answers:
+        of.setdefault(one.question.whose or "Lines compared", []).append(one)
+    return tuple(AnswerGroup(title, tuple(those)) for title, those in of.items())
 
 
 def _between_lines(books: list[RunBook]) -> list[Answer]:
@@ -169,4 +179,15 @@ def write_faults_page(record: FaultReview, site: Site) -> WrittenFile:
     """
     scale = shared_scale([row.rate for row in record.rates], from_zero=True, to_estimates=True)
     rates = list(zip(record.rates, scale.dots, strict=True))
-    return write_page(site, "faults", "", "faults.html.j2", record, rates=rates, scale=scale)
+    apart = tuple(one for one in record.answers if is_apart(one))
+    return write_page(
+        site,
+        "faults",
+        "",
+        "faults.html.j2",
+        record,
+        rates=rates,
+        scale=scale,
+        apart=apart,
+        others=by_subject(one for one in record.answers if one not in apart),
+    )

@@ -253,5 +253,5 @@ def checked_deficits(deficits: ArrayLike) -> Array:
         found = f"all {y.size} deficits are equal"
         remedy = "Look for a stuck instrument or a resolution coarser than the deficits"
     if found is not None:
-        raise MethodRefusal(Complaint("fit below a threshold: deficits", found, remedy))
+        raise MethodRefusal(Complaint("Tail fit", found, remedy))
     return y

@@ -18,7 +18,7 @@ from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 
 # What a finding calls the quantity whose level changed.
-CHANGING = {"mean_wall_mm": "mean wall", "eccentricity_mm": "offset of the conductor"}
+CHANGING = {"mean_wall_mm": "mean wall", "eccentricity_mm": "eccentricity"}
 
 
 def stability_sightings(bench: Bench, patterns: Sequence[AnswerRow]) -> tuple[Sighting, ...]:
@@ -59,7 +59,7 @@ def stability_sightings(bench: Bench, patterns: Sequence[AnswerRow]) -> tuple[Si
                 min(part[1] for part in here),
                 max(part[2] for part in here),
                 instrument=bench.measured.seen[column].instrument.id,
-                subject=f"the {CHANGING[column]}",
+                subject=CHANGING[column],
                 reel_id=reel_id,
                 detail=detail,
             )

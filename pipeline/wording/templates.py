@@ -20,6 +20,8 @@ CHANNELS: Mapping[str, str] = {
     "diameter_x_mm": "diameter, first axis",
     "diameter_y_mm": "diameter, second axis",
     "line_speed_m_s": "line speed",
+    "counter_m": "length counter",
+    "spark_kv": "spark voltage",
     "screw_speed_rpm": "screw speed",
     "covering_screw_speed_rpm": "screw speed of the covering",
     "melt_temperature_c": "melt temperature",

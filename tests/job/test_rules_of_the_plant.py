@@ -49,9 +49,7 @@ def test_an_unstable_process_is_a_finding_from_the_change_of_level_the_plant_nam
         assert (one["severity"], one["holds_release"], one["verdict"]) == ("minor", False, "cannot be told")
         assert one["limit_id"] == "plant sheet: findings.level_change_mm"
         assert one["limit_revision"] == "A"
-        assert plain(told_of(one)).startswith(
-            "The process was not stable in the offset of the conductor over "
-        )
+        assert plain(told_of(one)).startswith("Process not stable in eccentricity over ")
     # Places on the wire are numbered first.
     assert max(one["number"] for one in findings(store, "R-0414") if one["worst"] is not None) < min(
         one["number"] for one in found

@@ -120,4 +120,4 @@ def test_a_fit_that_runs_away_falls_back_openly() -> None:
 def test_complaints_in_full(values: list[float], told: str) -> None:
     with pytest.raises(MethodRefusal) as found:
         fit_tail(values)
-    assert str(found.value) == f"fit below a threshold: deficits: {told}"
+    assert str(found.value) == f"Tail fit: {told}"
