@@ -164,6 +164,11 @@ def capital(text: Markup) -> Markup:
     return Markup(text[:1].upper()) + text[1:]  # noqa: S704 - markup already, cut at a letter
 
 
+def unbroken(text: str) -> str:
+    """A sentence whose figures stay on one line with their units."""
+    return re.sub(r"(?<=\d) (?=(?:ft|m|mil|mm|kV)\b)", "\u00a0", text)
+
+
 # Where the review site puts who is signed in, and what they may do about what a page shows.
 DESK_MARKS = {"who": Markup("<!--desk:who-->"), "acts": Markup("<!--desk:acts-->")}
 
@@ -211,6 +216,7 @@ def environment() -> Environment:
     made.filters["plain"] = plain
     made.filters["named"] = named
     made.filters["capital"] = capital
+    made.filters["unbroken"] = unbroken
     made.filters["channel_name"] = cells.channel_name
     made.filters["json_script"] = json_script
     made.tests["missing"] = _missing

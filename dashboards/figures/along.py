@@ -15,7 +15,12 @@ HEIGHT_PX, TOP_PX, BOTTOM_PX = 230, 10, 48
 # Quantity -> words in the requirement of a limit that is about it; a panel's other limits are not.
 ABOUT = {"mean_wall_mm": "average", "thinnest_wall_mm": "any point"}
 # Axis titles shorter than the quantity's, where that would not fit the axis.
-SHORT = {"concentricity_pct": "Lowest concentricity"}
+SHORT = {
+    "mean_wall_mm": "Mean wall",
+    "thinnest_wall_mm": "Thinnest wall",
+    "diameter_mm": "Diameter",
+    "concentricity_pct": "Lowest concentricity",
+}
 PANEL_OF = {
     "mean_wall_mm": "wall",
     "thinnest_wall_mm": "wall",

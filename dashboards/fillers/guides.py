@@ -16,6 +16,7 @@ from dashboards.fillers.run_book import RunBook
 from dashboards.fillers.shift import first_things, shift_name
 from dashboards.page_notes import PageNote
 from dashboards.records import GATE_OF, FindingRow, Guides, GuideStep, Plant
+from dashboards.table_cells import limit_source
 from pipeline.length.reel_places import in_unit
 from pipeline.messages import Measure, Place, message
 from pipeline.nonconformance.decision import Verdict
@@ -252,14 +253,14 @@ def _audit(judged: list[RunBook], grave: list[tuple[RunBook, FindingRow]]) -> St
             )
         )
         limit = pick.limit
-        record = " ".join(part for part in (limit.document, limit.edition, limit.table) if part)
         steps.append(
             GuideStep(
                 f"Pick its limit: {limit.limit_id}",
                 (
                     (
-                        f"{limit.requirement}, {limit.sense} {limit.as_recorded} {limit.unit_of_record}; {record}; "
-                        f"revision {limit.revision}, entered by {limit.entered_by or 'nobody on record'}, "
+                        f"{limit.requirement}, {limit.sense} {limit.as_recorded} {limit.unit_of_record}; "
+                        f"{limit_source(limit)}; "
+                        f"entered by {limit.entered_by or 'nobody on record'}, "
                         f"{limit.checked_by or 'checked by nobody on record'}; {limit.standing}."
                     ),
                     "The foot of every page lists the limits in force on it.",

@@ -174,7 +174,12 @@ def run_review(plant: Plant, book: RunBook) -> RunReview:
             if row["requirement"] in PANEL_OF
         ),
         phases=tuple(
-            Phase(row["from_m"], row["to_m"], row["phase"], row["phase"] == PHASE_NAMES[STEADY])
+            Phase(
+                row["from_m"],
+                row["to_m"],
+                row["phase"].lower().replace("-", " "),
+                row["phase"] == PHASE_NAMES[STEADY],
+            )
             for row in book.phases
         ),
         findings=tuple(finding_row(book, row) for row in book.findings),

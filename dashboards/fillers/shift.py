@@ -98,7 +98,7 @@ def first_things(books: list[RunBook]) -> tuple[FirstThing, ...]:
     ]
     things += [
         FirstThing(
-            f"Mend the data of run {book.run_id} and assess it again.",
+            f"Correct the data of run {book.run_id} and assess it again.",
             reason_of(book.head) or "",
             run_id=book.run_id,
         )

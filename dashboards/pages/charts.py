@@ -137,26 +137,25 @@ OPEN_CHARTS = 4
 # first points do to them is simulated in tests/statistics/test_chart_false_alarms.py.
 CAPTION_OF = {
     ChartFamily.EWMA: (
-        "The limits of the first points are narrower, and the figure told is of limits that have run in: as drawn a "
-        "false alarm comes a little sooner (simulated: 95 points where 100 are told; hardly sooner where thousands "
-        "are)."
+        "The first points have narrower limits. The false-alarm figure is for settled limits, so a false "
+        "alarm comes a little sooner (simulated: after 95 points where 100 are given; no difference at "
+        "thousands)."
     ),
     ChartFamily.T2: (
-        "T\u00b2 is one figure for how far mean wall and offset together lie from what the first reels usually had, "
-        "in units of their own scatter: near 0 a reel is like the others. Over the limit it is unlike them as a "
-        "whole, even where neither value alone is; the signal says which of the two makes most of it."
+        "T\u00b2 is the distance of a reel from the usual mean wall and eccentricity, in units of their own"
+        " scatter. Near 0 a reel is like the others. Over the limit it differs as a whole, even where "
+        "neither value alone does. The signal names the larger part."
     ),
     ChartFamily.T2_BY_ORDER: (
-        "T\u00b2 is how far a reel lies from what the first reels usually had, in units of their own scatter. What "
-        "the wall sensors read is split into mean wall, eccentricity, ovality and finer shapes, each held against "
-        "its own limit; drawn is the one that comes farthest, as a share of its limit, so the limit is 1. Over it "
-        "the wall of that reel is shaped unlike the others, and the signal says how: eccentricity points to the "
-        "centering of the tooling, mean wall to output or line speed. Whether the wall keeps a standard\u2019s limit "
-        "is told on the reel\u2019s page."
+        "T\u00b2 is the distance of a reel from the usual wall, in units of its own scatter. The wall is "
+        "split into mean wall, eccentricity, ovality and finer shapes, each against its own limit. Drawn is"
+        " the largest of them as a share of its limit, so the limit is 1. The signal names it: eccentricity"
+        " points to the centering of the tooling, mean wall to output or line speed. Conformity to a "
+        "standard\u2019s limit is on the reel\u2019s page."
     ),
     ChartFamily.MEWMA: (
-        "A moving average of the same distance as T\u00b2: it finds a small shift that stays, where T\u00b2 finds a "
-        "single reel far off."
+        "A moving average of the same distance as T\u00b2. It finds a small shift that stays; T\u00b2 finds"
+        " a single reel far off."
     ),
 }
 
@@ -202,6 +201,12 @@ def shared_warnings(charts: Sequence[ControlChart]) -> tuple[SharedWarning, ...]
     )
 
 
+def phases_with(chart: ControlChart, arl0: float | None) -> str:
+    """The phases of a chart with one average run length, in words."""
+    those = [one.phase for one in chart.phases if one.arl0 == arl0]
+    return f"{'Phases' if len(those) > 1 else 'Phase'} {' and '.join(those)}"
+
+
 def signalling(product: ProductCharts) -> tuple[ControlChart, ...]:
     """The charts of a product with a signal."""
     return tuple(one for one in product.charts if one.told)
@@ -232,6 +237,7 @@ def write_charts_page(record: LineCharts, site: Site) -> WrittenFile:
         figures=figures,
         shared=[shared_warnings(product.charts) for product in record.products],
         phase_warnings=phase_warnings,
+        phases_with=phases_with,
         signalling=signalling,
         in_order=in_order,
         open_charts=OPEN_CHARTS,

@@ -204,7 +204,7 @@ def _label(piece: Piece, unit: Unit) -> str:
         return ""
     length = piece.sold_m if piece.kind == "sale" else piece.to_m - piece.from_m
     figure = foot_from_m(length) if unit == "ft" else length
-    return f"{figure:,.0f} {unit}"
+    return f"{figure:,.1f}".removesuffix(".0") + f"\u00a0{unit}"
 
 
 def _lots_of(book: RunBook, reel: Row) -> tuple[LotRow, ...]:
@@ -227,7 +227,8 @@ def _roll_ups(book: RunBook, reel: Row) -> tuple[RollUp, ...]:
 
     # The reel's wire lies on it the other way round: what was made last comes off first.
     inside = inside[::-1]
-    from_m = np.array([place_on_reel(row["to_m"], reel["to_m"]) for row in inside])
+    # A step of the run may begin on the reel before.
+    from_m = np.array([max(place_on_reel(row["to_m"], reel["to_m"]), 0.0) for row in inside])
     worse_mm = _worse_by_mm(book)
     made = []
     for name, mean, low, high, title, unit in ROLL_UPS:
@@ -249,11 +250,7 @@ def _worse_by_mm(book: RunBook) -> float:
 
 def _drawn(roll_up: RollUp, record: ReelReview) -> str:
     """What the figure of a quantity shows, as its caption ends."""
-    drawn = (
-        "band from lowest to highest reading, line the mean"
-        if is_band(roll_up)
-        else "one line, a figure a step"
-    )
+    drawn = "band from lowest to highest reading, line the mean" if is_band(roll_up) else "one value per step"
     return drawn + ("; limits dashed" if own_limits(roll_up, record.limits) else "")
 
 

@@ -10,8 +10,8 @@ from pipeline.nonconformance.cutting_rules import Unit
 from pipeline.units import m_from_foot
 
 CAUTION = (
-    "The plan proposes; whoever is responsible decides. Check the start of every nonconforming length on the "
-    "wire before cutting, and keep the pieces that are cut out identified until they are disposed of."
+    "The plan is a proposal; the responsible person decides. Before cutting, check the start of every nonconforming "
+    "length on the wire. Keep the pieces cut out identified until their disposition."
 )
 
 
@@ -48,7 +48,7 @@ def _sentence(piece: Piece, unit: Unit) -> str:
         return f"{run} onto a package of {length_told(piece.sold_m, unit)}{more}, and cut."
     if piece.kind == "remnant":
         return f"{run} onto a stock reel: remnant of {length_told(piece.to_m - piece.from_m, unit)}, and cut."
-    return f"{run} to scrap: {length_told(piece.to_m - piece.from_m, unit)} is not sold, and cut."
+    return f"{run} to scrap ({length_told(piece.to_m - piece.from_m, unit)}), and cut."
 
 
 def cut_instructions(plan: CuttingPlan) -> tuple[RewinderStep, ...]:

@@ -49,8 +49,8 @@ def proposed(finding: Finding) -> Proposal:
     rule = RULE_BY_ID[finding.main.rule_id]
     advice = named(advice_of(rule.rule_id))
     if finding.verdict is not Verdict.DOES_NOT_CONFORM and rule.rule_id != "spark-voltage":
-        return Proposal(None, f"Nothing is proposed before it is looked at. {advice}")
+        return Proposal(None, f"No disposition proposed: inspect it first. {advice}")
     if not finding.confirmed:
-        return Proposal(None, f"Nothing is proposed for an unconfirmed finding. {advice}")
+        return Proposal(None, f"No disposition proposed: the finding is unconfirmed. {advice}")
     disposition, words = _BY_RULE[rule.rule_id]
     return Proposal(disposition, f"{words}. {advice}")

@@ -24,7 +24,9 @@ def phase(name: str, values: np.ndarray, half: float, start: int, centre: float 
         np.full(n, centre + half),
         6300.0,
         (INDEPENDENT,),
-        ("The limits rest on 20 points; under 100 their false alarms may be far from those computed.",)
+        (
+            "Limits from 20 points only. Below 100 points the false-alarm rate may be far from the computed one.",
+        )
         if name == "I"
         else (),
     )
@@ -69,7 +71,7 @@ def charts() -> LineCharts:
     product = ProductCharts(
         base.THHN14.label,
         60,
-        "1 false alarm in 7 days, shared by 15 charts, made or not, of 60 points a day each: one in 6,300 points.",
+        "Alarm budget: 1 false alarm in 7 days, shared by all charts a line may have, at 60 points a day.",
         (
             ControlChart(
                 "thinnest wall", "individuals chart", "mm",
@@ -88,7 +90,7 @@ def charts() -> LineCharts:
             Refused(
                 asks(Quantity.CONTROL_CHART, "mean wall", charted="mean wall", family="residual chart"),
                 "autoregression (Yule-Walker)",
-                "12 values are too few for an autoregression; give 20 at least.", 12,
+                "Needs at least 20 values for an autoregression; there are 12.", 12,
             ),
         ),
         (share,),

@@ -11,6 +11,7 @@ from dashboards.figures.panels import LABEL_PX, limit_shapes, y_range
 from dashboards.pages.run import write_run_page
 from dashboards.records import PanelLimit
 from dashboards.site import Site, write_assets
+from dashboards.table_cells import limit_value
 from tests.dashboards import invented
 from tests.dashboards.opened import opened
 
@@ -21,23 +22,40 @@ GREATEST = invented.limit("overall diameter", 2.9, "107", "% of overall diameter
 
 
 def labels(px_per_mm: float, *limits: Any) -> list[tuple[str, float, float]]:
-    """Words, value and shift of each label, from the top of the panel down."""
+    """Words in mil, value and shift of each label, from the top of the panel down."""
     lines, notes = limit_shapes([PanelLimit("wall", one) for one in limits], "y2", px_per_mm)
     assert len(lines) == len(limits)
-    return [(one["text"], one["y"], one["yshift"]) for one in notes]
+    return [(one["text"]["us"].replace("\u00a0", " "), one["y"], one["yshift"]) for one in notes]
 
 
 def test_limits_of_one_requirement_within_a_labels_height_share_their_words() -> None:
     # 4.8 um at 1000 px/mm are under five pixels, at 5000 px/mm 24.
     assert labels(1000.0, AVERAGE, POINT, PLANT) == [
         ("average wall at least 15 mil", 0.381, -2),
-        ("wall at any point at least 0.335 mm and 13 mil", 0.3302, -2),
+        ("wall at any point at least 13.19 mil (0.335 mm) and 13 mil", 0.3302, -2),
     ]
     assert [words for words, _, _ in labels(5000.0, AVERAGE, POINT, PLANT)] == [
         "average wall at least 15 mil",
-        "wall at any point at least 0.335 mm",
+        "wall at any point at least 13.19 mil (0.335 mm)",
         "wall at any point at least 13 mil",
     ]
+
+
+def test_a_limit_is_told_in_the_readers_unit_with_its_unit_of_record() -> None:
+    """1.26 mm are 49.606 mil and 15 mil are 0.381 mm (1 mil = 0.0254 mm, exact by the definition of the inch)."""
+    metric = replace(POINT, value=1.26, value_of_record=1.26, unit_of_record="mm")
+    (note,) = limit_shapes([PanelLimit("wall", metric)], "y2", 1000.0)[1]
+    assert note["text"] == {
+        "us": "wall at any point at least 49.61\u00a0mil (1.26 mm)",
+        "si": "wall at any point at least 1.26 mm",
+    }
+    assert note["brief"] == {"us": "any point \u2265 49.61\u00a0mil", "si": "any point \u2265 1.26 mm"}
+    assert str(limit_value(metric)) == (
+        '<span class="limit">at least 1.26\u00a0mm</span><span class="us sub-inline"> (49.61\u00a0mil)</span>'
+    )
+    assert str(limit_value(AVERAGE)) == (
+        '<span class="limit">at least 15\u00a0mil</span><span class="si sub-inline"> (0.381\u00a0mm)</span>'
+    )
 
 
 def test_words_of_two_requirements_stand_apart() -> None:

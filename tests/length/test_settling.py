@@ -77,8 +77,8 @@ def test_a_splice_is_a_lump_two_gauges_see() -> None:
     assert (found[0].from_m, found[0].to_m) == (2000.0, 2001.0)
     assert found[0].height_mm == pytest.approx(0.15, abs=0.01)
     assert plain(found[0].told) == (
-        f"A lump {found[0].height_mm:.3f} mm high at 2000.0 m, seen by the cold diameter gauge and the conductor "
-        "gauge: taken for a splice. Saleable lengths leave it out."
+        f"Lump {found[0].height_mm:.3f} mm high at 2000.0 m, seen by the cold diameter gauge and the conductor "
+        "gauge: taken as a splice. Saleable lengths leave it out."
     )
 
 

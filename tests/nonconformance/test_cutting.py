@@ -122,7 +122,7 @@ def test_instructions_speak_the_plants_units_as_the_wire_comes_off() -> None:
     assert [one.sentence for one in steps] == [
         "Run from 0.0 ft to 501.0 ft " + package.format("500.0 ft"),
         "Run from 501.0 ft to 545.0 ft onto a stock reel: remnant of 44.0 ft, and cut.",
-        "Run from 545.0 ft to 556.0 ft to scrap: 11.0 ft is not sold, and cut.",
+        "Run from 545.0 ft to 556.0 ft to scrap (11.0 ft), and cut.",
         "Run from 556.0 ft to 1,557.0 ft " + package.format("1,000.0 ft"),
         "Run from 1,557.0 ft to 1,600.0 ft onto a stock reel: remnant of 43.0 ft, and cut.",
     ]
@@ -140,10 +140,10 @@ def test_a_reel_that_was_begun_is_told_from_the_same_end() -> None:
     steps = cut_instructions(cutting_plan([reel], LENGTHS, CuttingRules()))
     assert [one.sentence for one in steps] == [
         "Run from 500.0 ft to 750.0 ft onto a package of 250.0 ft, and cut.",
-        "Run from 750.0 ft to 801.0 ft to scrap: 51.0 ft is not sold, and cut.",
+        "Run from 750.0 ft to 801.0 ft to scrap (51.0 ft), and cut.",
         "Run from 801.0 ft to 1,301.0 ft onto a package of 500.0 ft, and cut.",
         "Run from 1,301.0 ft to 1,551.0 ft onto a package of 250.0 ft, and cut.",
-        "Run from 1,551.0 ft to 1,600.0 ft to scrap: 49.0 ft is not sold, and cut.",
+        "Run from 1,551.0 ft to 1,600.0 ft to scrap (49.0 ft), and cut.",
     ]
     assert counter_start(m_from_foot(500.0), "ft") == (
         "Set the counter to 500.0 ft where the wire was cut last: it then shows places from the outer end."

@@ -359,4 +359,4 @@ def test_every_rule_has_a_proposal_and_none_without_evidence_of_nonconformity() 
                 assert proposal.disposition in MEANING
             elif rule.rule_id != "spark-voltage":
                 assert proposal.disposition is None
-                assert proposal.sentence.startswith("Nothing is proposed before it is looked at. ")
+                assert proposal.sentence.startswith("No disposition proposed: inspect it first. ")

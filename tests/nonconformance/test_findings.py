@@ -152,7 +152,7 @@ def test_a_thin_spot_and_the_spark_fault_in_it_are_one_finding() -> None:
         ("spark-fault", ("SP1",)),
     ]
     first = found[0]
-    assert plain(first.told).endswith("does not conform. Seen there as well: spark fault.")
+    assert plain(first.told).endswith("does not conform. Also there: spark fault.")
     assert (first.severity, first.holds_release, first.confirmed) == ("critical", True, True)
     assert (first.evidence_from_m, first.evidence_to_m) == (first.from_m - 25.0, first.to_m + 25.0)
     assert first.families == ("electrical", "wall")

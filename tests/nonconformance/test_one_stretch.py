@@ -66,7 +66,7 @@ def test_the_sentence_tells_the_stretch_that_the_table_and_the_place_column_have
     )
     assert found.main.rule_id == "wall-point"
     assert "Over 1200.0 m from 6000.0 to 7200.0 m" in plain(found.told)
-    assert plain(found.told).endswith("Seen there as well: concentricity.")
+    assert plain(found.told).endswith("Also there: concentricity.")
 
 
 def test_a_length_counted_by_hand() -> None:

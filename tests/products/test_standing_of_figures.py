@@ -25,7 +25,7 @@ def test_a_failed_check_withdraws_the_figure_unless_it_changed_it() -> None:
     failed = Assumption("reels are alike", False, "p = 0.001")
     gone = standing(replace(FIGURE, assumptions=(HELD, failed)))
     assert isinstance(gone, Refused)
-    assert plain(gone.reason) == "Withdrawn, because a check failed: reels are alike. Found: p = 0.001."
+    assert plain(gone.reason) == "Withdrawn: the check that reels are alike failed (p = 0.001)."
     assert (gone.question, gone.method, gone.n) == (FIGURE.question, "counted", 5)
     widened = replace(FIGURE, assumptions=(replace(failed, then="the interval is widened by 1.4"),))
     assert standing(widened) is widened

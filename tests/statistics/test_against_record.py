@@ -44,8 +44,8 @@ def test_a_prediction_that_the_record_contradicts_is_not_shown() -> None:
     found = against_record(predicted(0.0, 0.00018), Observed(5, 24))
     assert isinstance(found, Refused)
     assert said(found.reason) == (
-        "Observed on file: 5 bad of 24 reels. By the prediction so many would come with a chance of under 0.0001 "
-        "(exact binomial test, level 0.01): the record contradicts it, so it is not shown."
+        "Observed on file: 5 bad of 24 reels. The prediction gives that a chance of under 0.0001 (exact binomial "
+        "test, level 0.01). The record contradicts the prediction, so it is not shown."
     )
 
 

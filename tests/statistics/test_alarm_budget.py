@@ -14,7 +14,8 @@ def test_one_false_alarm_a_week_over_twelve_charts() -> None:
     budget = alarm_budget(12, 60)
     assert budget.arl0 == 5040
     assert plain(budget.told) == (
-        "1 false alarm in 7 days, shared by 12 charts, made or not, of 60 points a day each: one in 5,040 points."
+        "Alarm budget: 1 false alarm in 7 days, shared by all charts a line may have, at 60 points a day. "
+        "Each chart: one in 5,040 points."
     )
     assert false_alarms_per_day(370.4, 720) == pytest.approx(1.9438444924406049)
     assert false_alarms_per_day(91.75, 720) == pytest.approx(7.84741144414169)

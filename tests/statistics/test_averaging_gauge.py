@@ -49,8 +49,8 @@ def test_coverage_of_the_interval() -> None:
             (0.057, 0.012, 0.004, None),
             {},
             (
-                "Variation shorter than 0.5 m was never measured, so only the minimum of averages over 0.5 m can be "
-                "spoken of; cut neighboring slices and measure them."
+                "Variation shorter than 0.5 m was never measured: the minimum is of averages over that length. "
+                "Cut neighboring slices and measure them."
             ),
         ),
         (

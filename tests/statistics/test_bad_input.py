@@ -233,7 +233,7 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
     ),
     "all faults at one place": (
         lambda: search_repeats([np.full(9, 7.0)], {"capstan": 1.885}, 0.3, 0.1).refused[0],
-        "capstan: the faults of no reel lie further apart than 0 m, which is under three turns of 1.885 m.",
+        "capstan not cleared: on each reel the faults lie within 0 m, less than three turns of 1.885 m.",
     ),
     "a period under twice the step": (
         lambda: gappy_period(np.arange(400.0), SWING, 1.2, 20.0),

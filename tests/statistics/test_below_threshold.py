@@ -95,7 +95,7 @@ def test_a_fit_that_runs_away_falls_back_openly() -> None:
     [
         (
             [0.01],
-            "1 cluster below the threshold is too few, 10 are needed. Raise the threshold or gather more wire.",
+            "1 cluster below the threshold, 10 needed. Raise the threshold or gather more wire.",
         ),
         (
             [0.01, np.nan] * 8,

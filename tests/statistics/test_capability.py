@@ -165,7 +165,7 @@ def test_capability_only_where_stability_was_shown() -> None:
         question=asks(Quantity.PERFORMANCE_INDEX, symbol="PpkL"),
         method="PpkL = (mean to limit)/(3 s); lower bound from the noncentral t (ISO 22514-2)",
         reason="The process is not stable (rule 1 at reel 7), so its spread predicts nothing. Find and "
-        "remove the cause, or ask for the performance of the length already made.",
+        "remove the cause.",
         n=40,
     )
 
@@ -271,8 +271,7 @@ def test_shape_told_beside_an_index_agrees_with_an_independent_program() -> None
     )
     gone = standing(of_readings)
     assert isinstance(gone, Refused) and said(gone.reason) == (
-        "Withdrawn, because a check failed: values are near normal. Found: "
-        f"{said(found.assumptions[0].evidence)}."
+        f"Withdrawn: the check that values are near normal failed ({said(found.assumptions[0].evidence)})."
     )
 
 

@@ -99,9 +99,7 @@ def test_scatter_of_counts_with_unequal_lengths() -> None:
     assert found.details["x_squared"] == pytest.approx(x2)
     assert found.estimate == pytest.approx(x2 / 2)
     assert found.details["p_value"] == pytest.approx(stats.chi2.sf(x2, 2))
-    assert said(found.warnings) == (
-        "The faults do not fall independently: intervals of a Poisson rate are too narrow.",
-    )
+    assert said(found.warnings) == ("The faults are not independent: Poisson intervals are too narrow.",)
 
 
 def test_few_faults_use_simulated_splits_near_the_chi_square() -> None:

@@ -78,24 +78,22 @@ def test_an_electrode_as_long_as_the_roll_hides_few_faults_and_not_many() -> Non
     assert min(one.p_value for one in few.tested) > 0.05
     assert said(tuple(one.reason for one in few.refused)) == (
         (
-            "small roll: an electrode of 0.78 m smears the phase on a turn of 1 m to 26 %: these faults cannot clear "
-            "it. Look for it in the wall or the diameter."
+            "small roll not cleared: an electrode of 0.78 m is too long for a turn of 1 m (26 % of a match would "
+            "show). Look for it in the wall or the diameter."
         ),
     )
-    assert said(few.verdict) == (
-        "No listed element's turn repeats in the faults. 1 listed element could not be cleared."
-    )
+    assert said(few.verdict) == ("The faults match no listed element. 1 listed element not cleared.")
     many = search([smeared(1.0, 0.78, 800, 1)], {"small roll": 1.0, "capstan": 1.885}, 0.78, 0.02)
     assert (many.tested[0].name, many.refused) == ("small roll", ())
     assert many.tested[0].p_value < 1e-9
-    assert said(many.verdict).startswith("Fault period matches small roll (every 1.000 m, p = ")
+    assert said(many.verdict).startswith("Fault period matches small roll (every 1.000 m, p < 0.0001)")
 
 
 def test_uncertain_positions_clear_nobody() -> None:
     found = search([np.random.default_rng(2).uniform(0, 1500, 9)], {"capstan": 1.885}, 0.1, 0.8)
     assert said(found.refused[0].reason) == (
-        "capstan: positions known to 0.8 m smear the phase on a turn of 1.885 m to 3 %: these faults cannot clear it. "
-        "Locate faults better."
+        "capstan not cleared: fault positions are known to 0.8 m, too coarse for a turn of 1.885 m (3 % of a match "
+        "would show). Locate faults better."
     )
 
 
@@ -105,7 +103,7 @@ def test_two_marks_a_turn_are_told_of_the_element() -> None:
     found = search([at], {"capstan": 1.885}, 0.05, 0.02).tested[0]
     assert (found.name, found.marks) == ("capstan", 2)
     assert found.period_m == pytest.approx(0.9425, abs=1e-3)
-    assert "(every 0.942 m, 2 times a turn, p = " in said(
+    assert "(every 0.942 m, 2 times a turn, p < 0.0001)" in said(
         search([at], {"capstan": 1.885}, 0.05, 0.02).verdict
     )
 
@@ -204,7 +202,7 @@ def test_bunches_of_faults_are_told() -> None:
 def test_faults_at_one_place_and_too_few_faults_are_refused() -> None:
     found = search([[700.0] * 6], {"capstan": 1.885}, 0.1, 0.02)
     assert said(found.refused[0].reason) == (
-        "capstan: the faults of no reel lie further apart than 0 m, which is under three turns of 1.885 m."
+        "capstan not cleared: on each reel the faults lie within 0 m, less than three turns of 1.885 m."
     )
     few = search_repeats([[1.0, 900.0], [5.0]], {"capstan": 1.885}, 0.1, 0.02)
     assert isinstance(few, Refused)

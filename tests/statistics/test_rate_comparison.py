@@ -45,7 +45,7 @@ def test_methods_disagree_across_one_in_twenty_so_one_is_fixed(test: RateTest, p
 def test_a_marginal_answer_is_told_and_not_to_be_settled_by_another_method() -> None:
     assert said(ratio(8, 40e3, 3, 60e3).warnings) == (
         (
-            "The test (p = 0.0352) and the exact interval of the ratio (0.96 to 23.4) disagree at 95 %: the "
+            "The test (p = 0.035) and the exact interval of the ratio (0.96 to 23.4) disagree at 95 %: the "
             "evidence is marginal. Do not change the method to settle it; run more length."
         ),
     )

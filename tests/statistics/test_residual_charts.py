@@ -71,7 +71,7 @@ def test_gaps_leave_the_next_item_unjudged() -> None:
 def test_too_little_is_refused() -> None:
     few = fit_autoregression([1.0] * 5)
     assert isinstance(few, Refused)
-    assert said(few.reason) == "5 values are too few for an autoregression; give 20 at least."
+    assert said(few.reason) == "Needs at least 20 values for an autoregression; there are 5."
     flat = fit_autoregression([0.4] * 30)
     assert isinstance(flat, Refused)
     assert said(flat.reason) == "All 30 values equal 0.4, so nothing follows from anything."

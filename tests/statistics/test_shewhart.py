@@ -64,7 +64,7 @@ def test_phase_two_keeps_the_limits_it_was_given() -> None:
     ]
     assert said(found.warnings) == (
         "1 of 4 items have no value and are not judged.",
-        "The limits rest on 50 points; under 100 their false alarms may be far from those computed.",
+        "Limits from 50 points only. Below 100 points the false-alarm rate may be far from the computed one.",
     )
 
 

@@ -68,8 +68,8 @@ def test_a_skewed_sample_is_warned_of() -> None:
             [0.4, 0.41] * 10,
             {"shape": "any"},
             (
-                "20 values are too few for this share without a distribution, 299 are needed; gather "
-                "more or show that the values are normal."
+                "Needs 299 values for this share without a distribution; there are 20. Gather more, or show "
+                "that the values are normal."
             ),
         ),
     ],

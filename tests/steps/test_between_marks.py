@@ -45,8 +45,8 @@ def test_a_reel_between_the_marks_of_a_roll_is_held(tmp_path: Path) -> None:
     assert got["R1.1"][0] == got["R1.3"][0] == "held"
     assert got["R1.2"][0] == "held"
     assert any(
-        told.startswith(f"The marks of {LINE.id}-roll come back over ")
-        and told.endswith("this reel was made on the same roll and shows none.")
+        told.startswith(f"Marks of {LINE.id}-roll repeat over ")
+        and told.endswith("This reel was made on the same roll and shows none.")
         for told in got["R1.2"][1]
     )
     assert (got["R1.4"][0], got["R1.5"][0]) == ("releasable", "releasable")

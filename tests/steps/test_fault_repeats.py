@@ -34,9 +34,8 @@ def test_what_is_not_cleared_stands_beside_the_answer() -> None:
     found = repeat_answer(search_repeats(chance, {"roll": 0.5}, 0.6, 0.02))
     assert isinstance(found, Refused)
     assert said(found.reason) == (
-        "No listed element's turn repeats in the faults. 1 listed element could not be cleared. roll: an electrode of "
-        "0.6 m smears the phase on a turn of 0.5 m to 15 %: these faults cannot clear it. Look for it in the wall or "
-        "the diameter."
+        "The faults match no listed element. 1 listed element not cleared. roll not cleared: an electrode of 0.6 m is "
+        "too long for a turn of 0.5 m (15 % of a match would show). Look for it in the wall or the diameter."
     )
 
 

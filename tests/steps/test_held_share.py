@@ -73,10 +73,7 @@ def test_the_share_of_the_cells_around_the_case_is_told(monkeypatch: pytest.Monk
     assert (found.details["held_least"], found.details["held_most"]) == (0.93, 0.95)
     assert found.details["clusters"] == 40.0
     assert said(found.warnings) == (
-        (
-            "On simulated wire like this, such 95 % intervals held the truth in 93.0 to 95.0 % of runs; see the guide "
-            "on intervals."
-        ),
+        ("Simulated coverage of such 95 % intervals: 93.0 to 95.0 % (guide on intervals)."),
     )
     at_the_cell = of(TABLE, monkeypatch, 0.52, 6.2)
     assert isinstance(at_the_cell, Result) and at_the_cell.details["held_least"] == 0.93

@@ -53,7 +53,7 @@ def test_readings_that_fail_on_steady_wire_are_in_the_index_and_nothing_is_calle
     assert isinstance(answer, Refused)
     # Skewness of all of them, those that fail among them: scipy.stats.skew, moments with divisor n.
     told = said(answer.reason)
-    assert told.startswith("Withdrawn, because a check failed: values are near normal. Found: skewness ")
+    assert told.startswith("Withdrawn: the check that values are near normal failed (skewness ")
     assert f"skewness {stats.skew(steady):.2f}, excess kurtosis {stats.kurtosis(steady):.2f}" in told
     assert stats.skew(steady) < -1.0 and "unknown" not in told
 

@@ -82,7 +82,8 @@ def test_later_reels_are_held_against_limits_of_the_first_ones_only() -> None:
 def test_limits_are_those_of_the_plants_alarm_budget() -> None:
     found = line_charts(reels(quiet(40)), SETTINGS)
     assert said(found.budget).startswith(
-        "1 false alarm in 7 days, shared by 19 charts, made or not, of 60 points a day each: one in 7,980 "
+        "Alarm budget: 1 false alarm in 7 days, shared by all charts a line may have, at 60 points a day. "
+        "Each chart: one in 7,980 points."
     )
     individuals = of(found, "individuals chart", "I").chart
     assert individuals.arl0 == pytest.approx(ARL0)
@@ -232,8 +233,7 @@ def test_good_reels_between_reels_with_a_fault_come_closer_together() -> None:
     few = line_charts(made[:40], Charts(baseline_reels=20))
     told = [one for one in few.refused if one.method.code == "g-chart"]
     assert said(told[0].reason) == (
-        "2 of the first 20 tested reels have a fault; 3 at least set a usual share, and beyond 50 % the u-chart "
-        "serves better."
+        "Needs at least 3 reels with a fault among the first 20 tested; there are 2. Above 50 % use the u-chart."
     )
 
 

@@ -150,8 +150,8 @@ def test_a_lump_two_gauges_see_is_told_as_a_splice() -> None:
     assert splice.from_m == pytest.approx(300.0, abs=0.3)
     assert plain(splice.told) in said(found.bench.placed.warnings)
     assert plain(splice.told) == (
-        f"A lump {splice.height_mm:.3f} mm high at {splice.from_m:.1f} m, seen by the cold diameter gauge and "
-        "the conductor gauge and the hot diameter gauge: taken for a splice. Saleable lengths leave it out."
+        f"Lump {splice.height_mm:.3f} mm high at {splice.from_m:.1f} m, seen by the cold diameter gauge and "
+        "the conductor gauge and the hot diameter gauge: taken as a splice. Saleable lengths leave it out."
     )
     assert done(made()).bench.checks.splices == ()
 
@@ -267,8 +267,8 @@ def test_the_insulation_under_a_covering_is_bounded_and_not_measured() -> None:
         (
             "The insulation's thinnest wall is bounded, not measured: the gauge reads insulation and covering "
             f"as one wall. At {outer:.1f} m from the outer end ({core:.1f} m from the core end) it lies between "
-            f"{worst:.3f} mm and {best:.3f} mm, by where the covering is thin; what the gauge "
-            "and the covering's mean leave unsure comes on top."
+            f"{worst:.3f} mm and {best:.3f} mm, depending on where the covering is thin. The "
+            "uncertainty of the gauge and of the covering's mean adds to that."
         ),
     )
     assert done(made()).topic("insulation thinnest") == []
@@ -322,7 +322,7 @@ def test_wire_that_settled_late_is_no_steady_wire() -> None:
     assert steady["from_m"] + 40.0 <= first["from_m"] <= steady["from_m"] + 124.0
     assert said(told) == (
         (
-            f"The speed was steady from {reached:.1f} m on, and the wall had settled at "
+            f"Speed steady from {reached:.1f} m, wall settled at "
             f"{first['from_m']:.1f} m: the wire between counts as settling."
         ),
     )

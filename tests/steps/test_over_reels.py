@@ -93,7 +93,7 @@ def test_an_index_is_refused_where_the_chart_of_the_reels_signals() -> None:
     (one,) = of(over_reels(made, (POINT,), Charts()), "capability of reels")
     assert isinstance(one, Refused)
     assert said(one.reason).startswith(
-        "The process is not stable (1 of 20 reels beyond the limits of phase I)"
+        "The process is not stable (1 of 20 reels outside the phase I control limits)"
     )
 
 
@@ -152,9 +152,9 @@ def test_where_no_difference_shows_the_chance_to_see_one_is_told() -> None:
     assert isinstance(pair, Result)
     told = said(pair.warnings)[-1]
     assert told.startswith(
-        "No difference shows. That does not show equality: with this length, twice the rate of 0.125"
+        "No difference shown. With this length, twice the rate of 0.125 per km would be detected in "
     )
-    assert int(told.removesuffix(" times in 100.").rsplit(" ", 1)[1]) == pytest.approx(100 * seen, abs=5)
+    assert int(told.removesuffix(" % of cases.").rsplit(" ", 1)[1]) == pytest.approx(100 * seen, abs=5)
 
 
 def test_a_change_of_the_rate_names_the_reel() -> None:
@@ -163,7 +163,7 @@ def test_a_change_of_the_rate_names_the_reel() -> None:
     change = next(one for one in found if one.question.quantity is Quantity.FAULT_RATE_CHANGE)
     assert isinstance(change, Result)
     assert change.estimate == 31.0
-    assert "reel 30, between" in said(change.warnings)[0]
+    assert "reel 30 (between" in said(change.warnings)[0]
 
 
 def test_too_little_is_refused_and_nothing_is_a_traceback() -> None:

@@ -117,9 +117,7 @@ def test_no_conclusion_while_instruments_disagree() -> None:
     found = done(made(), spoil=spoil)
     verdict, sentence = found.verdict("minimum wall at any point")
     assert verdict == "no conclusion"
-    assert sentence == (
-        "The instruments disagree over 200 m of this reel, so nothing is concluded from them there."
-    )
+    assert sentence == ("The instruments disagree over 200 m of this reel: no conclusion there.")
     assert {one.reel.id: one.standing for one in found.judged.reels} == {"A": "held", "B": "releasable"}
     (told,) = [one.main for one in found.judged.findings if one.main.rule_id == "instruments-disagree"]
     assert (told.limit_id, told.limit_revision) == ("method statement: instruments-disagree", "2")
@@ -186,7 +184,7 @@ def test_a_covering_read_with_the_insulation_is_judged_on_cut_samples() -> None:
         "not judged",
         (
             "The gauge reads insulation and covering as one wall: where the covering is thin cannot be seen in "
-            "it. Measure the covering on cut samples, or with a gauge that tells the layers apart."
+            "it. Measure the covering on cut samples, or with a gauge that separates the layers."
         ),
     )
     assert found.judged.reels[0].standing == "releasable"

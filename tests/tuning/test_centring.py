@@ -192,8 +192,8 @@ def test_advice_knows_when_it_does_not_know() -> None:
     assert advice.known_from == "direction only"
     assert all(math.isnan(one.turns) for one in advice.turns)
     assert said(advice.told)[2] == (
-        "Which way: B1 in, B2 in, B3 back out, B4 back out. How far a turn moves it is not known: turn a "
-        "little, log the turn and the meter, and the response will be learned."
+        "Which way: B1 in, B2 in, B3 back out, B4 back out. The effect of a turn is not known yet. "
+        "Turn a little and log the turn with its place on the wire."
     )
     none = centring_advice(_found(26.0, 205.0), (), None, 62.0, 40.0)
     assert said(none.told)[2] == (
@@ -279,8 +279,7 @@ def test_response_is_not_known_from_too_few_or_tied_turns() -> None:
     few = learn_response([], bolts)
     assert isinstance(few, Refused)
     assert said(few.reason) == (
-        "0 measured adjustments of the bolts on record; 2 are needed to know what a turn does. Log small single "
-        "turns with the meter they were made at."
+        "Needs 2 logged bolt adjustments; there are 0. Log small single turns with their place on the wire."
     )
     run = l2_run(0, 6)[0]
     places = (500.0, 900.0, 1300.0)

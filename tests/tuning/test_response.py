@@ -185,8 +185,8 @@ def test_two_wanders_that_have_nothing_to_do_with_each_other_are_no_association(
     assert held >= enough(80)
     assert claimed == 0
     assert said(one.told)[0] == (
-        f"Nothing beyond chance (p {one.gain.details['p_value']:.2g}): the interval only says how large an answer may "
-        "hide."
+        f"Nothing beyond chance (p = {one.gain.details['p_value']:.2g}): the interval only says how large an "
+        "answer may hide."
     )
 
 

@@ -88,7 +88,7 @@ def test_what_good_starts_have_in_common_is_found() -> None:
     assert hits >= 8
     assert found.common[0].correlation < -0.5
     assert said(found.told)[-1] == (
-        "Going together is not causing: try it on the next starts, and keep to the plant's procedure."
+        "Association does not show cause. Try it on the next starts, within the plant's procedure."
     )
 
 

@@ -39,7 +39,7 @@ def test_the_covering_minimum_is_refused() -> None:
     refused = covering_minimum()
     assert said(refused.reason) == (
         "The gauge reads insulation and covering as one wall: where the covering is thin cannot be seen in "
-        "it. Measure the covering on cut samples, or with a gauge that tells the layers apart."
+        "it. Measure the covering on cut samples, or with a gauge that separates the layers."
     )
 
 
