@@ -7,7 +7,7 @@ A template names arguments as ``{name}`` or ``{name:how}``. How an argument is s
 - a figure beside a limit: ``:wall<limit`` gives it the digits that keep it on its side of the argument ``limit``;
 - a place or stretch of the wire: in the reader's unit, with the end it counts from where that must be told;
 - a number: by a Python format such as ``:.2f`` or ``:,d``; ``:share`` in per cent; ``:p`` a p-value with its
-  sign; ``:one in`` a small chance; ``:#reel|reels`` counts;
+  sign; ``:onein`` a small chance; ``:#reel|reels`` counts;
 - a code or the id of a channel: ``:code`` and ``:channel`` give its words, a name of the plant's own stays as it is;
 - ``:Channel`` and ``:Text`` begin with a capital;
 - a message: as its own words; several things: joined by commas, as sentences by ``:sentences``, by semicolons by
@@ -177,7 +177,7 @@ def _number(value: float, how: str) -> str:
         return "under 0.0001" if value < LEAST_TOLD else f"{value:.2g}"
     if how == "p":  # a p-value; nobody reads on below the least
         return f"p < {LEAST_TOLD:.4f}" if value < LEAST_TOLD else f"p = {min(value, 1.0):.2g}"
-    if how == "one in":
+    if how == "onein":
         return f"1 in {1.0 / max(value, 1e-12):,.0f}"
     if how == "passings":  # how many times a reel passes a level on average, as the share of reels that do
         one_in = 1.0 / -math.expm1(-value)
