@@ -14,7 +14,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Lock, RLock
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from dashboards.page_writing import MADE
 from dashboards.site import Site, write_assets
@@ -65,6 +65,7 @@ class Plan:
         site: where they are written.
         samples: what samples say of the reels of each run, as far as somebody asked.
         fresh: pages that were looked at since this copy came.
+        kept: what else was worked out of this copy, which no act changes, by what it is.
         idle: connections to the copy that nobody reads from now, each with what closes it.
     """
 
@@ -74,6 +75,7 @@ class Plan:
     site: Site
     samples: dict[str, Mapping[str, SampleSay]]
     fresh: set[str] = field(default_factory=set)
+    kept: dict[tuple[str, ...], Any] = field(default_factory=dict)
     idle: list[tuple[Store, ExitStack]] = field(default_factory=list)
 
 

@@ -1,4 +1,4 @@
-"""Commands of the review site: serve, account."""
+"""Commands of the review site: serve, account, token."""
 
 from __future__ import annotations
 
@@ -12,12 +12,14 @@ from pipeline.errors import Complaint, ReelproofError
 
 if TYPE_CHECKING:
     from pipeline.desk.accounts import Accounts
+    from pipeline.desk.tokens import Tokens
 
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands to `app`."""
     app.command()(serve)
     app.command()(account)
+    app.command()(token)
 
 
 def serve(
@@ -109,6 +111,89 @@ def account(
         print_json({"name": name, "role": role or "", "link": link})
     else:
         print(f"Give {name} this link within a day; it sets a password once: {link}")
+    return 0
+
+
+def token(
+    service: str = typer.Argument("", metavar="SERVICE", help="The service that asks."),
+    role: str = typer.Option(
+        "", "--role", help="Role of the plant's sheet in which it acts in its own name."
+    ),
+    person: str = typer.Option("", "--account", help="The account in whose name it acts instead."),
+    may: list[str] | None = typer.Option(
+        None,
+        "--may",
+        help="An act it is for besides reading: hold, lift, decide, confirm, ship, ship held or sample; may be given "
+        "again.",
+    ),
+    days: int = typer.Option(90, "--days", min=1, max=366, help="How long the token stands."),
+    end: bool = typer.Option(False, "--end", help="End the service's token at once."),
+    store: Path = STORE,
+    as_json: bool = JSON,
+) -> int:
+    """List the tokens with which services ask the review site's API, make one or end one. It is printed once. A service
+    that has one gets a new one, and the old one ends.
+
+    Example: reelproof token press-3 --role "line operator" --may hold --store store
+
+    Example: reelproof token press-3 --end --store store
+    """
+    from pipeline.desk.accounts import Accounts
+    from pipeline.desk.tokens import Tokens
+    from pipeline.store.account_file import open_accounts
+    from pipeline.store.database import open_to_read
+
+    with open_to_read(store) as opened, open_accounts(store) as file:
+        tokens = Tokens(Accounts(file))
+        if not service:
+            return _print_tokens(tokens, as_json)
+        if end:
+            tokens.end(service)
+            print(f"The token of {service} is ended.")
+            return 0
+        _check_role(opened, role)
+        made = tokens.make(service, role, person, may or (), days)
+    if as_json:
+        print_json({"service": service, "token": made, "days": days})
+    else:
+        print(f"Give {service} this token; it is not shown again and stands {days} days: {made}")
+    return 0
+
+
+def _print_tokens(tokens: Tokens, as_json: bool) -> int:
+    rows = tokens.all()
+    if as_json:
+        print_json(
+            [
+                {
+                    "service": one.name,
+                    "account": one.person,
+                    "role": one.role,
+                    "may": list(one.may),
+                    "until_utc": one.until_utc,
+                    "used_utc": one.used_utc,
+                    "ended": one.ended,
+                }
+                for one in rows
+            ]
+        )
+    elif rows:
+        print_table(
+            ("Service", "Acts as", "Role", "May besides reading", "State", "Last used (UTC)"),
+            [
+                (
+                    one.name,
+                    one.person or one.name,
+                    one.role or "reading only",
+                    ", ".join(one.may) or "nothing",
+                    "ended" if one.ended else f"until {one.until_utc:%Y-%m-%d}",
+                    f"{one.used_utc:%Y-%m-%d %H}:00" if one.used_utc else "never",
+                )
+                for one in rows
+            ],
+        )
+    else:
+        print("No service has a token yet.")
     return 0
 
 

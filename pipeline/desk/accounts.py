@@ -124,7 +124,7 @@ class Accounts:
         Raises:
             ReelproofError: the name cannot be one, or was an account that ended.
         """
-        name = _name_or_refused(name)
+        name = name_or_refused(name)
         with self.file.transaction():
             known = self.of(name)
             if known is None:
@@ -149,12 +149,14 @@ class Accounts:
 
     def _refuse_alike(self, name: str) -> None:
         """Refuse a name that the rule of the second person takes for another account's."""
-        alike = next((one.name for one in self.all() if mark_of(one.name) == mark_of(name)), None)
+        known = [(one.name, f"account {one.name}") for one in self.all()]
+        known += [(row["name"], f"service {row['name']}") for row in self.file.ask("service_tokens")]
+        alike = next((told for one, told in known if mark_of(one) == mark_of(name)), None)
         if alike is not None:
             raise ReelproofError(
                 Complaint(
                     f"account {name}",
-                    f"it cannot be told from account {alike}: spaces, hyphens and case make no other person",
+                    f"it cannot be told from {alike}: spaces, hyphens and case make no other person",
                     "Give a name that differs in a letter or digit",
                 )
             )
@@ -202,7 +204,7 @@ class Accounts:
         stands, account = self.whose_link(token)
         if not stands:
             raise link_refused()
-        wanted = account.name if account is not None else _name_or_refused(name)
+        wanted = account.name if account is not None else name_or_refused(name)
         refuse_weak(password, wanted)
         with self._checking:
             kept = self._hasher.hash(unicodedata.normalize("NFKC", password))
@@ -289,7 +291,12 @@ class Accounts:
         note_access(self.file, code, who, self.now(), more)
 
 
-def _name_or_refused(name: str) -> str:
+def name_or_refused(name: str) -> str:
+    """A name that an account or a service may have.
+
+    Raises:
+        ReelproofError: it cannot be one.
+    """
     told = unicodedata.normalize("NFKC", name).strip()
     if not told or len(told) > LONGEST_NAME or not told.isprintable() or "  " in told:
         raise ReelproofError(

@@ -143,14 +143,18 @@ def act(store: Path, file: AccountFile, what: str, by: Person, form: Caller) -> 
 
 
 def _check_signed_in(file: AccountFile, by: Person, form: Caller) -> None:
-    """Refuse an act whose account was ended, or got another role, while it waited for the store."""
-    token = form.session.token_sha256 if form.session is not None else ""
-    rows = file.ask("session", token_sha256=token)
-    if not any(row["role"] == by.role and not row["ended_utc"] for row in rows):
+    """Refuse an act whose account or token was ended, or got another role, while it waited for the store."""
+    if form.service is not None:
+        now = datetime.now(UTC).replace(tzinfo=None).isoformat(timespec="microseconds")
+        rows = file.ask("service_token", token_sha256=form.service.token_sha256, at_utc=now)
+    else:
+        token = form.session.token_sha256 if form.session is not None else ""
+        rows = [row for row in file.ask("session", token_sha256=token) if not row["ended_utc"]]
+    if not any(row["role"] == by.role for row in rows):
         raise DispositionRefused(
             Complaint(
                 f"account {by.person}",
-                "the session was ended or its role changed meanwhile",
+                f"the {'session' if form.service is None else 'token'} was ended or its role changed meanwhile",
                 "Nothing of yours was done. Sign in again",
             )
         )

@@ -24,8 +24,10 @@ from dashboards.addresses import address
 from dashboards.desk_pages import SignedIn, acts_part, desk_page, for_person
 from pipeline.desk.accounts import SHORTEST
 from pipeline.desk.acting import ACTS, ChangedMeanwhile, act, in_form
+from pipeline.desk.api.surface import Api
 from pipeline.desk.door import Caller, Cookies, Door, local_path
 from pipeline.desk.offers import About, offer_on
+from pipeline.desk.tokens import Tokens
 from pipeline.errors import NotFoundError, ReelproofError, StoreError
 from pipeline.messages import message_of, said_json
 from pipeline.nonconformance.disposition import DecidedMeanwhile
@@ -136,7 +138,8 @@ def application(desk: Desk) -> ASGIApp:
         at("/", _page, "GET"),
         at("/{where:path}", _page, "GET"),
     ]
-    return Door(Starlette(routes=routes), desk.sessions, desk.names, desk.cookies)
+    api = Api(desk, Tokens(desk.accounts))
+    return Door(Starlette(routes=routes), api, desk.sessions, desk.names, desk.cookies)
 
 
 def _answered(desk: Desk, answer: Callable[[Desk, Request], Response], request: Request) -> Response:
@@ -300,11 +303,14 @@ def _acts_on_page(
     about = ABOUT.get(kind)
     if about is None:
         return ""
-    with desk.shelf.reading() as (_, store):
-        try:
-            offer = offer_on(store, about, name, signed.role)
-        except NotFoundError:  # a finding that no judgement sees any more
-            return ""
+    plan, wanted = desk.shelf.plan(), ("offer", about, name, signed.role)
+    offer = plan.kept.get(wanted)
+    if offer is None:
+        with desk.shelf.reading() as (plan, store):
+            try:
+                offer = plan.kept[wanted] = offer_on(store, about, name, signed.role)
+            except NotFoundError:  # a finding that no judgement sees any more
+                return ""
     return acts_part(offer, signed, f"/{address(about, name)}", typed or {}, SAMPLED, plant)
 
 

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
     from pipeline.desk.sessions import Session, Sessions
+    from pipeline.desk.tokens import Service
 
 LONGEST_FORM = 64_000
 MOST_FIELDS = 600
@@ -49,6 +50,7 @@ class Caller:
         address: where the request came from.
         form: fields of the form that was sent, in order; each may stand more than once.
         door_token: what a form for signing in must carry.
+        service: the service whose token a program sent; None for a browser.
     """
 
     session: Session | None
@@ -56,6 +58,7 @@ class Caller:
     address: str
     door_token: str
     form: tuple[tuple[str, str], ...] = field(default=(), repr=False)
+    service: Service | None = None
 
     @property
     def form_token(self) -> str:
@@ -112,8 +115,11 @@ class _Refused(Exception):  # noqa: N818 - a refusal is an answer, not a fault
 class Door:
     """The door, around the site's own pages."""
 
-    def __init__(self, site: ASGIApp, sessions: Sessions, names: frozenset[str], cookies: Cookies) -> None:
+    def __init__(
+        self, site: ASGIApp, api: ASGIApp, sessions: Sessions, names: frozenset[str], cookies: Cookies
+    ) -> None:
         self.site = site
+        self.api = api
         self.sessions = sessions
         self.names = names
         self.cookies = cookies
@@ -125,6 +131,9 @@ class Door:
                 await self.site(scope, receive, send)
             return
         sent = self._strictly(scope["path"], send)
+        if scope["path"].startswith("/api/") and self._is_named(Headers(scope=scope)):
+            await self.api(scope, receive, sent)  # which lets in whoever sends a token, and reads no form
+            return
         try:
             caller, receive = await self._caller(scope, receive)
         except _Refused as fault:
@@ -158,9 +167,9 @@ class Door:
 
     async def _caller(self, scope: Scope, receive: Receive) -> tuple[Caller, Receive]:
         headers = Headers(scope=scope)
-        if _host_name(headers.getlist("host")) not in self.names:
+        if not self._is_named(headers):
             raise _Refused(400, "This site is not served under that name.")
-        sent = _cookies_of(headers)
+        sent = cookies_of(headers)
         token = sent.get(self.cookies.session, "")
         session = await run_in_threadpool(self.sessions.of, token) if token else None
         address = scope["client"][0] if scope.get("client") else "an unknown address"
@@ -184,6 +193,9 @@ class Door:
                 "This form was not made by this site, or is out of date. Open the page again and send it anew.",
             )
         return caller, receive
+
+    def _is_named(self, headers: Headers) -> bool:
+        return _host_name(headers.getlist("host")) in self.names
 
     def _is_own_form(self, caller: Caller, headers: Headers) -> bool:
         """Whether a form was made by this site for who sends it."""
@@ -217,7 +229,8 @@ def _host_name(given: list[str]) -> str:
         return ""
 
 
-def _cookies_of(headers: Headers) -> Mapping[str, str]:
+def cookies_of(headers: Headers) -> Mapping[str, str]:
+    """The cookies that were sent."""
     try:
         return {name: one.value for name, one in SimpleCookie("; ".join(headers.getlist("cookie"))).items()}
     except CookieError:

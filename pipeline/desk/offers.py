@@ -244,8 +244,8 @@ def offer_on(store: Store, about: About, name: str, role: str) -> Offer:
         who_decides=()
         if powers
         else tuple(dict.fromkeys(who for one in needed for who in plant.may_decide.get(one, ()))),
-        holds=_holds(store, () if standing is None else standing.holds),
-        items=() if standing is None else _items(store, standing),
+        holds=_holds(store, () if standing is None else standing.holds, own),
+        items=() if standing is None else _items(store, standing, own),
         unit=plant.unit,
         entry_no=newest_entry(store),
         **_may(plant, role),
@@ -268,15 +268,16 @@ def _may(plant: PlantSheet, role: str) -> dict[str, bool]:
 def _on_lot(store: Store, name: str, role: str) -> Offer:
     held = holds_on(store, name)
     plant, _ = plant_sheet_of(store, held.run_id)
+    own = Choice(name, "", name, None, _sight_of_lot(held))
     return Offer(
         subject=name,
         about="lot",
-        own=Choice(name, "", name, None, _sight_of_lot(held)),
+        own=own,
         own_deeds=(),
         findings=(),
         deeds=(),
         who_decides=(),
-        holds=_holds(store, held.in_force),
+        holds=_holds(store, held.in_force, own),
         items=(),
         unit=plant.unit,
         entry_no=newest_entry(store),
@@ -338,12 +339,17 @@ _LABEL: dict[ActKind, str] = {
 }
 
 
-def _holds(store: Store, holds: Sequence[Hold]) -> tuple[HoldShown, ...]:
-    sights = {one.subject: sight_of(store, one.subject) for one in holds}
+def _seen_of(store: Store, name: str, own: Choice) -> str:
+    """The digest of a subject; what a page is about was digested already, and a standing is long in the making."""
+    return own.sight if name == own.name else sight_of(store, name)
+
+
+def _holds(store: Store, holds: Sequence[Hold], own: Choice) -> tuple[HoldShown, ...]:
+    sights = {name: _seen_of(store, name, own) for name in dict.fromkeys(one.subject for one in holds)}
     return tuple(HoldShown(one.number, one.subject, one.told, sights[one.subject]) for one in holds)
 
 
-def _items(store: Store, reel: Standing) -> tuple[Item, ...]:
+def _items(store: Store, reel: Standing, own: Choice) -> tuple[Item, ...]:
     """What of a reel may be named in a shipment."""
     here = {
         one.length_id: one.may_leave
@@ -352,4 +358,4 @@ def _items(store: Store, reel: Standing) -> tuple[Item, ...]:
     }
     if not reel.lengths and not reel.left:
         here = {reel.reel_id: reel.may_leave}
-    return tuple(Item(name, may_leave, sight_of(store, name)) for name, may_leave in here.items())
+    return tuple(Item(name, may_leave, _seen_of(store, name, own)) for name, may_leave in here.items())

@@ -14,10 +14,20 @@ _MOST_ADDRESSES = 10_000
 
 
 class Tries:
-    """Tries by address, kept in memory."""
+    """Tries by address, kept in memory.
 
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+    Args:
+        clock: a clock that is never set back [s].
+        most: so many tries,
+        within_s: in so long a time [s].
+    """
+
+    def __init__(
+        self, clock: Callable[[], float] = time.monotonic, most: int = MOST, within_s: float = WITHIN_S
+    ) -> None:
         self._clock = clock
+        self._most = most
+        self._within_s = within_s
         self._tried: OrderedDict[str, deque[float]] = OrderedDict()
         self._turn = Lock()
 
@@ -29,9 +39,9 @@ class Tries:
             self._tried.move_to_end(address)
             while len(self._tried) > _MOST_ADDRESSES:
                 self._tried.popitem(last=False)
-            while tried and tried[0] <= now - WITHIN_S:
+            while tried and tried[0] <= now - self._within_s:
                 tried.popleft()
-            if len(tried) >= MOST:
+            if len(tried) >= self._most:
                 return False
             tried.append(now)
             return True

@@ -40,6 +40,9 @@ class Access(Code):
     ACT_REFUSED = "access/act refused"
     ACT_LATE = "access/act late"
     FORM_REFUSED = "access/form refused"
+    TOKEN_MADE = "access/token made"  # noqa: S105 - a code
+    TOKEN_ENDED = "access/token ended"  # noqa: S105 - a code
+    TOKEN_REFUSED = "access/token refused"  # noqa: S105 - a code
 
 
 def note_access(

@@ -322,6 +322,7 @@ def test_every_code_is_made_somewhere_and_has_words() -> None:
 # Rooms that show answers; below them words are made only for findings and advice that are sentences still.
 SHOWS = (
     "pipeline/cli",
+    "pipeline/desk/api/described",
     "pipeline/errors",  # the text of an error is where it is shown
     "pipeline/flows",
     "pipeline/acts",
