@@ -24,6 +24,15 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.samples import not_negative, positive, share, whole_readings
+from pipeline.statistics.phase_agreement import (
+    agreement_beside,
+    bunches,
+    crossings_of_band,
+    local_p,
+    period_sd,
+    resolved_share,
+    strength,
+)
 
 QUESTION = asks(Quantity.FAULT_REPEAT)
 METHOD = message(Method.PHASES_OF_FAULTS)
@@ -32,8 +41,6 @@ LEAST_SHARE = 0.3
 repeat with it."""
 MARKS = (1, 2)
 """Marks a turn that are looked for: two opposite ones leave no trace at the turn itself, but at its half."""
-BESIDE = (0.7, 1.4)
-"""Frequencies beside a turn, as shares of its own, that show how far phases agree where nothing turns (chosen here)."""
 FINER = 50
 """How many times finer the grid of frequencies is made around its strongest one."""
 FEWEST = 4
@@ -91,23 +98,6 @@ class RepeatSearch:
     tested: tuple[EventRepeat, ...]
     refused: tuple[Refused, ...]
     verdict: Message
-
-
-@checked
-def resolved_share(period_m: float, position_sd_m: float, electrode_m: float) -> float:
-    """Share of the phase vector left after smearing: exp(-2 pi^2 s^2 / P^2) |sinc(L_e / P)|.
-
-    Args:
-        period_m: the turn P [m].
-        position_sd_m: standard uncertainty s of a fault's position [m].
-        electrode_m: electrode length L_e in which the firing point lies anywhere [m].
-
-    Derived.
-    """
-    turn = positive(period_m, "period_m", "m")
-    blur = math.exp(-2 * (math.pi * not_negative(position_sd_m, "position_sd_m", "m") / turn) ** 2)
-    length = not_negative(electrode_m, "electrode_m", "m")
-    return blur * abs(float(np.sinc(length / turn)))
 
 
 @checked
@@ -288,17 +278,6 @@ def _smeared(name: str, turn: float, left: float, electrode_m: float, position_s
     )
 
 
-def _strength(places: Sequence[NDArray[np.float64]], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Sum over reels of 2 n Rbar^2 at each frequency."""
-    total = np.zeros(frequency.size)
-    for one in places:
-        for piece in range(0, frequency.size, 20000):  # keeps the table of phases small
-            part = frequency[piece : piece + 20000]
-            vector = np.exp(2j * np.pi * np.outer(part, one - one[0])).sum(axis=1)
-            total[piece : piece + 20000] += 2 / one.size * np.abs(vector) ** 2
-    return total
-
-
 def _tested(
     name: str,
     band: tuple[float, float],
@@ -312,27 +291,27 @@ def _tested(
     longest = max(float(one[-1] - one[0]) for one in places)
     steps = max(1, math.ceil((band[1] - band[0]) * longest * 12))
     grid = np.linspace(band[0], band[1], steps + 1) if band[1] > band[0] else np.array([band[0]])
-    strength = _strength(places, grid)
-    best = int(strength.argmax())
+    found = strength(places, grid)
+    best = int(found.argmax())
     if (
         grid.size > 1
     ):  # the top lies between the grid's frequencies, whose step is as large as its uncertainty
         grid = np.linspace(grid[max(best - 1, 0)], grid[min(best + 1, steps)], 2 * FINER + 1)
-        strength = _strength(places, grid)
-        best = int(strength.argmax())
+        found = strength(places, grid)
+        best = int(found.argmax())
     degrees = 2 * len(places)
-    bunched = _agreement_beside(places, band)
-    statistic = float(strength[best]) / bunched
+    bunched = agreement_beside(places, band)
+    statistic = float(found[best]) / bunched
     spread = math.sqrt(sum(float(one.var()) * one.size for one in places) / sum(one.size for one in places))
-    local = _local_p(statistic, places)
+    local = local_p(statistic, places)
     trials = ways * (
         bands
-        + _crossings(statistic, degrees, width * spread)
+        + crossings_of_band(statistic, degrees, width * spread)
         / max(float(stats.chi2.sf(statistic, degrees)), 1e-300)
     )
     period = float(1 / grid[best])
     n = sum(one.size for one in places)
-    error, free = _period_sd(places, period), max(n - len(places) - 1, 1)
+    error, free = period_sd(places, period), max(n - len(places) - 1, 1)
     return EventRepeat(
         name=name,
         period_m=period,
@@ -346,81 +325,8 @@ def _tested(
         reels=len(places),
         resolved=resolved,
         marks=marks,
-        warnings=_bunches(places, period),
+        warnings=bunches(places, period),
     )
-
-
-def _agreement_beside(places: Sequence[NDArray[np.float64]], band: tuple[float, float]) -> float:
-    """How many times more the phases agree beside a band than those of single faults do; 1 at least.
-
-    Faults in bunches agree at every frequency below one over a bunch's length, whatever turns.
-    """
-    middle = (band[0] + band[1]) / 2
-    clear = 2 * (band[1] - band[0]) + 3 / max(float(one[-1] - one[0]) for one in places)
-    grid = middle * np.linspace(*BESIDE, 401)
-    grid = grid[np.abs(grid - middle) > clear]
-    if grid.size < 50:
-        return 1.0
-    usual = float(np.median(_strength(places, grid))) / float(stats.chi2.ppf(0.5, 2 * len(places)))
-    return max(usual, 1.0)
-
-
-def _local_p(statistic: float, places: Sequence[NDArray[np.float64]]) -> float:
-    if len(places) > 1:
-        return float(stats.chi2.sf(statistic, 2 * len(places)))
-    n = places[0].size
-    return _rayleigh_p(n, math.sqrt(statistic / 2 * n))
-
-
-def _rayleigh_p(n: int, resultant: float) -> float:
-    """P-value of Rayleigh's test of `n` phases whose vectors add up to `resultant`.
-
-    exp(sqrt(1 + 4n + 4(n^2 - R^2)) - (1 + 2n)). Source: D. Wilkie, Appl. Statist. 32 (1983) 311; J. H. Zar,
-    Biostatistical Analysis, 5th ed. (2010), eq. 27.4.
-    """
-    return math.exp(math.sqrt(1 + 4 * n + 4 * max(n * n - resultant**2, 0.0)) - (1 + 2 * n))
-
-
-def _crossings(statistic: float, degrees: int, width_spread: float) -> float:
-    """Expected up-crossings of the strength over the bands, chi-square process (Davies 1987; Baluev 2008)."""
-    if width_spread == 0.0:
-        return 0.0
-    variation = math.sqrt(8 * math.pi) * width_spread
-    log = (
-        math.log(variation)
-        + (degrees - 1) / 2 * math.log(statistic)
-        - statistic / 2
-        - degrees / 2 * math.log(2)
-        - float(special.gammaln(degrees / 2))
-    )
-    return math.exp(log)
-
-
-def _period_sd(places: Sequence[NDArray[np.float64]], turn: float) -> float:
-    """Standard uncertainty of the period: scatter of the phases over their lever along the wire."""
-    scatter, lever, n = 0.0, 0.0, 0
-    for one in places:
-        phase = 2 * np.pi * one / turn
-        mean = np.angle(np.exp(1j * phase).sum())
-        off = np.angle(np.exp(1j * (phase - mean)))
-        scatter += float((off**2).sum())
-        lever += float(one.var() * one.size)
-        n += one.size
-    if lever == 0.0:
-        return math.inf
-    free = max(n - len(places) - 1, 1)
-    return turn**2 * math.sqrt(scatter / free / lever) / (2 * math.pi)
-
-
-def _bunches(places: Sequence[NDArray[np.float64]], turn: float) -> tuple[Message, ...]:
-    gaps = np.concatenate([np.diff(one) for one in places])
-    rate = gaps.size / max(float(sum(one[-1] - one[0] for one in places)), 1e-12)
-    short = int((gaps < turn / 2).sum())
-    chance = float(stats.binom.sf(short - 1, gaps.size, -math.expm1(-rate * turn / 2)))
-    if short < 2 or chance > 0.01:
-        return ()
-    said = message(Note.FAULTS_BUNCH, short=short, gaps=gaps.size)
-    return (said,)
 
 
 def _harmonics(tested: Sequence[EventRepeat], level: float) -> tuple[EventRepeat, ...]:

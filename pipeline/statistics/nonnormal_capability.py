@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,42 +25,11 @@ from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.statistics.distribution_families import Family
 
 Array = NDArray[np.float64]
 LOW_SHARE, HIGH_SHARE = 0.00135, 0.99865  # as rounded in ISO 22514-2; the exact 3-sigma tail is 0.0013499
 _CLOSE = 10.0  # families this near the best in AIC stay in the race when the wire is redrawn; chosen here
-
-
-class FittedFamily(Protocol):
-    """What is asked of a family, as in `pipeline.statistics.distribution_families`."""
-
-    @property
-    def name(self) -> str:
-        """Name as shown."""
-
-    @property
-    def parameters(self) -> int:
-        """How many numbers are fitted."""
-
-    @property
-    def positive(self) -> bool:
-        """True if for positive values only."""
-
-    @property
-    def fit(self) -> Callable[[Array], Array]:
-        """Numbers of each sample."""
-
-    @property
-    def cdf(self) -> Callable[[Array, Array], Array]:
-        """Probability below each reading."""
-
-    @property
-    def quantile(self) -> Callable[[Array, Array], Array]:
-        """Reading at each probability."""
-
-    @property
-    def log_density(self) -> Callable[[Array, Array], Array]:
-        """Log of the density at each reading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,10 +63,10 @@ class FamilyFit:
 def fit_families(
     values: ArrayLike,
     limit: float,
-    families: Mapping[str, FittedFamily],
+    families: Mapping[str, Family],
     *,
     sense: Literal["at least", "at most"] = "at least",
-    goodness: Callable[[Array, FittedFamily], tuple[float, float]] | None = None,
+    goodness: Callable[[Array, Family], tuple[float, float]] | None = None,
     step: int = 1,
     mirror_at: float | None = None,
 ) -> tuple[FamilyFit, ...]:
@@ -147,12 +116,12 @@ def fit_families(
 def quantile_index_one_sided(
     values: ArrayLike,
     limit: float,
-    families: Mapping[str, FittedFamily],
+    families: Mapping[str, Family],
     redrawn: NDArray[np.int64],
     *,
     sense: Literal["at least", "at most"] = "at least",
     family: str | None = None,
-    goodness: Callable[[Array, FittedFamily], tuple[float, float]] | None = None,
+    goodness: Callable[[Array, Family], tuple[float, float]] | None = None,
     step: int = 1,
     widening: float = 1.0,
     mirror_at: float | None = None,
@@ -256,9 +225,7 @@ def _turned(values: Array, mirror_at: float | None) -> Array:
     return values if mirror_at is None else mirror_at - values
 
 
-def _three_quantiles(
-    family: FittedFamily, numbers: Array, mirror_at: float | None
-) -> tuple[Array, Array, Array]:
+def _three_quantiles(family: Family, numbers: Array, mirror_at: float | None) -> tuple[Array, Array, Array]:
     shares = np.array([[LOW_SHARE, 0.5, HIGH_SHARE]])
     with np.errstate(all="ignore"):
         found = family.quantile(numbers, np.repeat(shares, numbers.shape[0], axis=0))
@@ -274,9 +241,7 @@ def _index(low: Array, median: Array, high: Array, limit: float, sense: str) -> 
         return (limit - median) / (high - median)
 
 
-def _share_beyond(
-    family: FittedFamily, numbers: Array, limit: float, sense: str, mirror_at: float | None
-) -> float:
+def _share_beyond(family: Family, numbers: Array, limit: float, sense: str, mirror_at: float | None) -> float:
     at = limit if mirror_at is None else mirror_at - limit
     if family.positive and at <= 0.0:
         below = 0.0
@@ -290,7 +255,7 @@ def _share_beyond(
 def _redrawn_indices(
     known: Array,
     redrawn: NDArray[np.int64],
-    racing: list[FittedFamily],
+    racing: list[Family],
     limit: float,
     sense: str,
     mirror_at: float | None,
@@ -319,7 +284,7 @@ def _refusal(
     limit: float,
     redrawn: NDArray[np.int64],
     family: str | None,
-    families: Mapping[str, FittedFamily],
+    families: Mapping[str, Family],
 ) -> Message | None:
     if not math.isfinite(limit):
         return message(Reason.LIMIT_NOT_FINITE)

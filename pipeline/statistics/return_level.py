@@ -8,8 +8,6 @@ Source: Coles, An Introduction to Statistical Modeling of Extreme Values (2001),
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -23,52 +21,23 @@ from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
+from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop
 
 FEWEST = 20  # clusters a level is worked from (chosen here)
 
 Covariance = tuple[tuple[float, float], tuple[float, float]]
-Drop = Callable[[ArrayLike, float, float, float, float, float], float]
-
-
-class FittedTail(Protocol):
-    """What is asked of a fitted lower tail, as `pipeline.statistics.minimum_of_reel.LowerTail`."""
-
-    @property
-    def threshold(self) -> float:
-        """Threshold u."""
-
-    @property
-    def scale(self) -> float:
-        """Scale sigma."""
-
-    @property
-    def shape(self) -> float:
-        """Shape xi."""
-
-    @property
-    def clusters_per_m(self) -> float:
-        """Rate of clusters [1/m]."""
-
-    @property
-    def thinnest(self) -> float:
-        """Lowest level that can be reached."""
-
-    def level_passed(self, times: float, reel_m: float) -> float:
-        """Level passed a number of times a reel on average."""
 
 
 @checked
 def reel_level(
     deficits: ArrayLike,
-    tail: FittedTail,
-    likelihood_drop: Drop,
+    tail: LowerTail,
     *,
     known_m: float,
     reel_m: float,
     times: float,
     covariance: Covariance | None = None,
-    averaging_m: float | None = None,
-    unit: str = "mm",
+    drop_factor: float = 1.0,
     confidence: float = 0.95,
 ) -> Result | Refused:
     """Level under which a reel goes `times` times on average, with a profile-likelihood interval.
@@ -78,16 +47,13 @@ def reel_level(
     thinnest points.
 
     Args:
-        deficits: threshold minus thinnest reading of each cluster, in the unit of the readings.
+        deficits: threshold minus thinnest reading of each cluster, [mm].
         tail: the tail fitted to them.
-        likelihood_drop: `pipeline.statistics.minimum_of_reel.likelihood_drop`.
         known_m: E, length of wire with a trustworthy reading [m].
         reel_m: L, length of a reel [m].
         times: m, passings per reel on average; fewer than the clusters of a reel.
         covariance: of scale and shape, for the delta-method error in the details; None leaves it out.
-        averaging_m: length [m] over which one reading averages; None if at the scale of the standard's
-            specimen.
-        unit: unit of the readings.
+        drop_factor: as for `pipeline.statistics.minimum_of_reel.reel_risk`.
         confidence: coverage aimed at.
 
     Returns:
@@ -111,7 +77,8 @@ def reel_level(
     allowed = float(stats.chi2.ppf(confidence, 1)) / 2.0
 
     def spare(depth: float) -> float:
-        return allowed - likelihood_drop(y, tail.scale, tail.shape, depth, times / reel_m, known_m)
+        dropped = likelihood_drop(y, tail.scale, tail.shape, depth, times / reel_m, known_m)
+        return allowed - dropped / drop_factor
 
     at = tail.threshold - estimate
     step, inner, outer = 0.1 * at, at, at
@@ -125,15 +92,13 @@ def reel_level(
     warnings = []
     if not math.isfinite(deep):
         warnings.append(message(Note.THIN_SIDE_WITHOUT_BOUND))
-    if averaging_m is not None:
-        warnings.append(message(Note.AVERAGES_OVER_A_LENGTH, averaging_m=Measure(averaging_m, "m")))
     return Result(
         question=question,
         estimate=estimate,
         low=tail.threshold - deep,
         high=tail.threshold - shallow,
         confidence=confidence,
-        unit=unit,
+        unit="mm",
         method=method,
         n=int(y.size),
         effective_n=None,
@@ -150,7 +115,7 @@ def reel_level(
 
 
 def _delta_error(
-    tail: FittedTail, times: float, reel_m: float, covariance: Covariance | None, clusters: int
+    tail: LowerTail, times: float, reel_m: float, covariance: Covariance | None, clusters: int
 ) -> float:
     """Delta-method standard error of the return level; the rate has variance rate^2/n."""
     if covariance is None:

@@ -8,7 +8,6 @@ spacings plot (both from memory).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,11 +17,10 @@ from scipy import stats
 from pipeline.arguments import checked
 from pipeline.errors import Complaint, MethodRefusal
 from pipeline.samples import positive
+from pipeline.statistics.below_threshold import fit_tail_rows, tail_quantile
 from pipeline.words import counted
 
 Array = NDArray[np.float64]
-FitRows = Callable[[Array], Array]
-Quantile = Callable[[Array, Array], Array]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,13 +86,12 @@ class Stability:
 
 
 @checked
-def stability(deficits: ArrayLike, below: ArrayLike, fit_rows: FitRows) -> Stability:
+def stability(deficits: ArrayLike, below: ArrayLike) -> Stability:
     """Shape and modified scale of the tail for rising thresholds.
 
     Args:
         deficits: threshold minus thinnest reading of each cluster.
         below: further thresholds, as distances under the first.
-        fit_rows: `pipeline.statistics.below_threshold.fit_tail_rows`.
 
     Returns:
         Thresholds with at least twenty clusters under them.
@@ -107,7 +104,7 @@ def stability(deficits: ArrayLike, below: ArrayLike, fit_rows: FitRows) -> Stabi
         deeper = y[y > one] - one
         if deeper.size < 20:
             continue
-        scale, shape = fit_rows(deeper[None, :])[0]
+        scale, shape = fit_tail_rows(deeper[None, :])[0]
         kept.append(float(one))
         shapes.append(float(shape))
         scales.append(float(scale - shape * one))
@@ -141,8 +138,6 @@ class QuantileBand:
 @checked
 def quantile_band(
     deficits: ArrayLike,
-    fit_rows: FitRows,
-    quantile: Quantile,
     *,
     confidence: float = 0.95,
     repetitions: int = 400,
@@ -152,19 +147,17 @@ def quantile_band(
 
     Args:
         deficits: threshold minus thinnest reading of each cluster.
-        fit_rows: `pipeline.statistics.below_threshold.fit_tail_rows`.
-        quantile: `pipeline.statistics.below_threshold.tail_quantile`.
         confidence: of the band at each point; about 5 % of points may lie outside one of 95 %.
         repetitions: samples drawn from the fit.
         seed: of the random numbers.
     """
     y = np.sort(_checked(deficits))
     n = y.size
-    numbers = fit_rows(y[None, :])
-    fitted = quantile(numbers, (np.arange(1, n + 1)[None, :] - 0.5) / n)[0]
+    numbers = fit_tail_rows(y[None, :])
+    fitted = tail_quantile(numbers, (np.arange(1, n + 1)[None, :] - 0.5) / n)[0]
     random = np.random.default_rng(seed)
     drawn = np.sort(
-        quantile(np.repeat(numbers, repetitions, axis=0), random.random((repetitions, n))), axis=1
+        tail_quantile(np.repeat(numbers, repetitions, axis=0), random.random((repetitions, n))), axis=1
     )
     tail = (1.0 - confidence) / 2.0
     low, high = np.quantile(drawn, [tail, 1.0 - tail], axis=0)

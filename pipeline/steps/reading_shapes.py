@@ -20,9 +20,9 @@ from pipeline.quantity import Quantity, asks_of
 from pipeline.reasons import Reason
 from pipeline.results import Refused, Result, asking, refused_by
 from pipeline.statistics.bootstrap import block_length, bootstrap_interval, redraw
-from pipeline.statistics.distribution_families import FAMILIES
+from pipeline.statistics.distribution_families import FAMILIES, Family
 from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
-from pipeline.statistics.nonnormal_capability import FittedFamily, quantile_index_one_sided
+from pipeline.statistics.nonnormal_capability import quantile_index_one_sided
 from pipeline.steps.evidence import Floats, Seen
 
 # Readings the shape is taken from, spread evenly over the run, and samples redrawn (chosen here, to bound the time).
@@ -106,7 +106,7 @@ def redrawn_index(seen: Seen, limit: Limit, series: Floats, known_m: float) -> R
     )
 
 
-def _goodness(values: NDArray[np.float64], family: FittedFamily) -> tuple[float, float]:
+def _goodness(values: NDArray[np.float64], family: Family) -> tuple[float, float]:
     """Anderson-Darling's statistic and p-value of readings under a family whose parameters come from them."""
     found = bootstrap_goodness_of_fit(
         values, family.fit, family.cdf, family.quantile, repetitions=99, most=300

@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy import special
 
 from pipeline.assumed import Assumed
@@ -42,7 +41,7 @@ from pipeline.statistics.extremal_index import (
 )
 from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
 from pipeline.statistics.level_crossings import correlation_length_m, reel_risk_from_index
-from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, LowerTail, likelihood_drop, reels_alike
+from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, LowerTail, reels_alike
 from pipeline.statistics.return_level import reel_level
 from pipeline.statistics.tail_diagnostics import (
     cluster_spacings,
@@ -178,7 +177,7 @@ def diagnostics(tail: Tail) -> tuple[Assumption, ...]:
         fits = bootstrap_goodness_of_fit(y, fit_tail_rows, tail_cdf, tail_quantile, repetitions=199, most=400)
         told = message(Note.ANDERSON_DARLING_BY_REFITTING, statistic=fits.statistic, p_value=fits.p_value)
         checks.append(Assumption(message(Assumed.DEPTHS_FOLLOW_THE_TAIL), fits.p_value >= LEVEL, told))
-        over = stability(y, depth, fit_tail_rows)
+        over = stability(y, depth)
         apart = abs(float(over.shape[-1] - over.shape[0])) <= 2.58 * float(over.shape_error[-1])
         told = message(
             Note.SHAPES,
@@ -192,7 +191,7 @@ def diagnostics(tail: Tail) -> tuple[Assumption, ...]:
         ends = None if low <= 0.0 <= high else high < 0.0  # above 0: a mixture or a drop-out, no wall
         told = message(Note.SHAPE_INTERVAL, low=low, high=high, shape_held=SHAPE_HELD)
         checks.append(Assumption(message(Assumed.DEPTH_HAS_AN_END), ends, told))
-        band = quantile_band(y, fit_tail_rows, tail_quantile, repetitions=200)
+        band = quantile_band(y, repetitions=200)
         told = message(Note.CLUSTERS_OUTSIDE_BAND, share_outside=100 * band.share_outside, n=y.size)
         checks.append(
             Assumption(message(Assumed.DEPTHS_ALONG_QUANTILES), band.share_outside <= MOST_OUTSIDE, told)
@@ -246,21 +245,20 @@ def tail_answers(
     enough = tail.clusters.deficit.size >= FEWEST_CLUSTERS
     checks = (alike, *diagnostics(tail)) if enough else (alike,)
 
-    def drop(deficits: ArrayLike, *given: float) -> float:
-        return likelihood_drop(deficits, *given) / (SLOW_LIMIT_LAW * widened)
-
     for times in LEVELS:
         level = reel_level(
             tail.clusters.deficit,
             lower,
-            drop,
             known_m=tail.known_m,
             reel_m=reel_m,
             times=times,
             covariance=tail.fit.covariance,
-            averaging_m=averaging_m,
+            drop_factor=SLOW_LIMIT_LAW * widened,
         )
-        found.append(replace(level, assumptions=checks) if isinstance(level, Result) else level)
+        if isinstance(level, Result):
+            averages = message(Note.AVERAGES_OVER_A_LENGTH, averaging_m=Measure(averaging_m, "m"))
+            level = replace(level, assumptions=checks, warnings=(*level.warnings, averages))
+        found.append(level)
     return found
 
 

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from worked_cases import column, printed
 
-from pipeline.statistics.change_points import Changes, OneChange, find_changes, one_change, pelt
+from pipeline.statistics.change_points import Changes, OneChange, find_changes, one_change
 from pipeline.statistics.rate_changes import RateChange, rate_change
+from pipeline.statistics.segmentation import pelt
 
 
 def test_coal_mining_disasters() -> None:

@@ -13,7 +13,7 @@ import pytest
 from pipeline.results import Result
 from pipeline.statistics.below_threshold import fit_tail
 from pipeline.statistics.block_minima import BlockFit, fit_block_minima
-from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop
+from pipeline.statistics.minimum_of_reel import LowerTail
 from pipeline.statistics.return_level import reel_level
 from tests.published.worked_cases import column, printed, rows
 
@@ -28,7 +28,6 @@ def test_daily_rainfall_above_30() -> None:
     level = reel_level(
         excess,
         tail,
-        likelihood_drop,
         known_m=float(rain.size),
         reel_m=36_500.0,
         times=1.0,

@@ -14,12 +14,10 @@ from pipeline.statistics.change_points import (
     Changes,
     OneChange,
     find_changes,
-    long_run_variance,
     one_change,
-    pelt,
-    place_quantile,
 )
 from pipeline.statistics.run_sheet_notes import noted_nearby
+from pipeline.statistics.segmentation import long_run_variance, pelt, place_quantile
 from tests.said import said
 
 

@@ -66,7 +66,7 @@ MORE: dict[str, Any] = {
     "claimed": 1.33, "true": 1.67, "model": Autoregression(0.4, (0.3,), 0.005, 100),
     "arl": 200.0, "q": 0.5, "width": 3.0,
     "low_m": 10.0, "high_m": 20.0, "noted_m": [12.0], "noted": ["a lot"], "raw": 8, "merged": 6.0, "reach_m": 1.0,
-    "rule": "chain", "dead_time_s": 0.1, "speed_m_s": 10.0, "below": [0.0, 0.002], "fit_rows": fit_tail_rows,
+    "rule": "chain", "dead_time_s": 0.1, "speed_m_s": 10.0, "below": [0.0, 0.002],
     "from_m": 0.0, "to_m": 120.0, "elements": [WIRE], "period_sd_m": 0.001, "table": alias_table([WIRE], 0.5, 0.5),
     "name": "capstan", "period_s": 2.0, "tolerance_pct": 1.0, "circumference_m": 1.885, "found": event_rate(3, 9000.0),
     "frequency": 0.5, "mean_squares": [4.0, 2.0], "freedoms": [5.0, 20.0], "weights": [0.1, -0.1], "components": [],

@@ -10,7 +10,7 @@ from pipeline.messages import Measure
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.statistics.below_threshold import fit_tail, tail_quantile
-from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop
+from pipeline.statistics.minimum_of_reel import LowerTail
 from pipeline.statistics.return_level import reel_level
 from tests.said import said
 
@@ -27,13 +27,12 @@ def fitted(
 
 def test_level_has_an_interval_around_it_and_the_thin_side_is_longer() -> None:
     y, tail, covariance = fitted(1)
-    found = reel_level(y, tail, likelihood_drop, times=1e-3, covariance=covariance, averaging_m=0.5, **GIVEN)
+    found = reel_level(y, tail, times=1e-3, covariance=covariance, **GIVEN)
     assert isinstance(found, Result)
     assert found.estimate == pytest.approx(tail.level_passed(1e-3, 1500))
     assert found.low < found.estimate < found.high
     assert found.estimate - found.low > found.high - found.estimate
     assert found.details["standard_error_delta"] == pytest.approx((found.high - found.low) / 3.92, rel=0.5)
-    assert said(found.warnings) == ("It is about averages over 0.5 m; shorter thin spots are not in it.",)
     assert found.question == asks(Quantity.RETURN_LEVEL, "0.001", times=0.001, reel=Measure(1500.0, "m"))
 
 
@@ -51,7 +50,7 @@ def test_delta_error_by_simulation() -> None:
         y, tail, covariance = fitted(1000 + seed, int(random.poisson(240)))
         levels.append(tail.level_passed(math.log(2), 1500))
         if seed < 4:
-            found = reel_level(y, tail, likelihood_drop, times=math.log(2), covariance=covariance, **GIVEN)
+            found = reel_level(y, tail, times=math.log(2), covariance=covariance, **GIVEN)
             assert isinstance(found, Result)
             errors.append(found.details["standard_error_delta"])
     assert np.mean(errors) == pytest.approx(np.std(levels, ddof=1), rel=0.25)
@@ -80,9 +79,9 @@ def test_delta_error_by_simulation() -> None:
 )
 def test_refusals_in_full(count: int, options: dict[str, float], reason: str) -> None:
     y, tail, _ = fitted(4)
-    found = reel_level(y[:count], tail, likelihood_drop, **({"times": 0.01} | GIVEN | options))
+    found = reel_level(y[:count], tail, **({"times": 0.01} | GIVEN | options))
     assert isinstance(found, Refused)
     assert said(found.reason) == reason
-    bad = reel_level([math.nan] * 30, tail, likelihood_drop, times=0.01, **GIVEN)
+    bad = reel_level([math.nan] * 30, tail, times=0.01, **GIVEN)
     assert isinstance(bad, Refused)
     assert said(bad.reason) == "The deficits must be finite and above zero."

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from pipeline.errors import MethodRefusal
-from pipeline.statistics.below_threshold import fit_tail_rows, tail_quantile
+from pipeline.statistics.below_threshold import tail_quantile
 from pipeline.statistics.tail_diagnostics import (
     cluster_spacings,
     mean_excess,
@@ -29,7 +29,7 @@ def test_mean_excess_falls_along_its_line() -> None:
 
 
 def test_shape_and_modified_scale_stay_where_the_tail_fits() -> None:
-    found = stability(deficits(50_000, 2), [0.0, 0.004, 0.008, 0.2], fit_rows=fit_tail_rows)
+    found = stability(deficits(50_000, 2), [0.0, 0.004, 0.008, 0.2])
     assert found.below.tolist() == [0.0, 0.004, 0.008]
     assert found.shape == pytest.approx([-0.15] * 3, abs=0.02)
     assert found.modified_scale == pytest.approx([0.008] * 3, abs=2e-4)
@@ -37,12 +37,10 @@ def test_shape_and_modified_scale_stay_where_the_tail_fits() -> None:
 
 
 def test_band_holds_a_true_tail_and_shows_a_mixture() -> None:
-    inside = [
-        quantile_band(deficits(150, 10 + s), fit_tail_rows, tail_quantile, repetitions=200) for s in range(20)
-    ]
+    inside = [quantile_band(deficits(150, 10 + s), repetitions=200) for s in range(20)]
     assert np.mean([one.share_outside for one in inside]) < 0.05
     mixed = np.concatenate([deficits(130, 3, scale=0.002), 0.03 + deficits(20, 4, scale=0.001)])
-    assert quantile_band(mixed, fit_tail_rows, tail_quantile, repetitions=200).share_outside > 0.2
+    assert quantile_band(mixed, repetitions=200).share_outside > 0.2
 
 
 def test_spacings_of_independent_and_of_bunched_clusters() -> None:
