@@ -34,8 +34,6 @@ def margin_at_specimen_scale(
     n_observed: float,
     n_noise: float,
     n_small_scale: float,
-    confidence: float = 0.95,
-    known_m: float | None = None,
 ) -> Result | Refused:
     """Margin to the limit in standard deviations of the wall at the scale of the standard's specimen.
 
@@ -51,8 +49,6 @@ def margin_at_specimen_scale(
         n_observed: effective readings behind the first, for its variance.
         n_noise: readings behind the second.
         n_small_scale: slices behind the third.
-        confidence: two-sided coverage aimed at.
-        known_m: known length behind the readings [m].
 
     Returns:
         A `Result` about a point at specimen scale, or a `Refused`: without slices only means over the window
@@ -78,7 +74,7 @@ def margin_at_specimen_scale(
         reason = message(Reason.GAUGE_NOISE_AS_LARGE_AS_SPREAD)
         return Refused(question, method, reason, int(n_observed))
     freedom = total**2 / sum(one**2 / (n - 1.0) for one, n in zip(parts, counts, strict=True))
-    tail = (1.0 - confidence) / 2.0
+    tail = (1.0 - 0.95) / 2.0
     ratio = margin_mm / math.sqrt(total)
     ends = sorted(
         ratio * math.sqrt(float(one) / freedom)
@@ -92,12 +88,12 @@ def margin_at_specimen_scale(
         estimate=ratio,
         low=ends[0],
         high=ends[1],
-        confidence=confidence,
+        confidence=0.95,
         unit="",
         method=method,
         n=int(n_observed),
         effective_n=freedom + 1.0,
-        known_m=known_m,
+        known_m=None,
         unit_of_inference="point at specimen scale",
         assumptions=(
             Assumption(message(Assumed.SLICES_STAND_FOR_THE_RUN), None, message(Note.CUT_FROM_FEW_PLACES)),

@@ -25,7 +25,7 @@ from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Asked
 from pipeline.reasons import Reason
-from pipeline.results import Assumption, Refused, Result, UnitOfInference
+from pipeline.results import Assumption, Refused, Result
 from pipeline.words import counted
 
 # Simulated means of series worth some 77 readings (tests/statistics/interval_coverage_found.csv).
@@ -136,13 +136,10 @@ def bootstrap_interval(
     *,
     question: Asked,
     unit: str,
-    unit_of_inference: UnitOfInference,
     block: float | None = None,
     repetitions: int = 2000,
     seed: int = 1,
     confidence: float = 0.95,
-    lower_only: bool = False,
-    known_m: float | None = None,
 ) -> Result | Refused:
     """A figure of a correlated series with a bias-corrected percentile interval from circular blocks.
 
@@ -156,14 +153,11 @@ def bootstrap_interval(
         statistic: figure of each row of a two-dimensional array.
         question: what is asked.
         unit: unit of the figure.
-        unit_of_inference: what one value is.
         block: block length [readings]; None for the automatic one, 1 for independent values such as one a
             reel.
         repetitions: redrawn series; two thousand chosen here.
         seed: of the random numbers.
         confidence: coverage aimed at.
-        lower_only: True for a lower bound alone.
-        known_m: known length behind the values [m].
 
     Returns:
         A `Result`, or a `Refused` for too few, constant or infinite values, or fewer than ten blocks.
@@ -192,9 +186,9 @@ def bootstrap_interval(
     if not math.isfinite(observed) or usable.size < 0.95 * repetitions:
         reason = message(Reason.FIGURE_FAILS_ON_REDRAWN)
         return Refused(question, method, reason, int(kept.size))
-    level = confidence if lower_only else 0.5 + confidence / 2.0
+    level = 0.5 + confidence / 2.0
     longer = observed + sized.widening(kept.size, length, level) * (usable - observed)
-    low, high = _bias_corrected(longer, observed, level, lower_only)
+    low, high = _bias_corrected(longer, observed, level)
     told = [HELD] if length > 1.0 else []
     if kept.size < series.size:
         told.insert(
@@ -211,8 +205,8 @@ def bootstrap_interval(
         method=method,
         n=int(kept.size),
         effective_n=None,
-        known_m=known_m,
-        unit_of_inference=unit_of_inference,
+        known_m=None,
+        unit_of_inference="reading",
         assumptions=(Assumption(message(Assumed.STATIONARY), None, message(Note.NOT_CHECKED)),),
         warnings=tuple(told),
         details={
@@ -237,14 +231,12 @@ def _statistics(
     return np.concatenate(parts)
 
 
-def _bias_corrected(
-    drawn: NDArray[np.float64], observed: float, level: float, lower_only: bool
-) -> tuple[float, float]:
+def _bias_corrected(drawn: NDArray[np.float64], observed: float, level: float) -> tuple[float, float]:
     below = (np.sum(drawn < observed) + 0.5 * np.sum(drawn == observed)) / drawn.size
     z0 = float(special.ndtri(np.clip(below, 0.5 / drawn.size, 1.0 - 0.5 / drawn.size)))
     z = float(special.ndtri(level))
     low = float(np.quantile(drawn, special.ndtr(2.0 * z0 - z)))
-    return low, math.inf if lower_only else float(np.quantile(drawn, special.ndtr(2.0 * z0 + z)))
+    return low, float(np.quantile(drawn, special.ndtr(2.0 * z0 + z)))
 
 
 def _bandwidth(rho: NDArray[np.float64], n: int) -> int:

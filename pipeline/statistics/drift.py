@@ -53,7 +53,6 @@ def linear_drift(
     unit_of_place: str = "m",
     confidence: float = 0.95,
     unit_of_inference: UnitOfInference = "reading",
-    known_m: float | None = None,
 ) -> Result | Refused:
     """Slope of readings along the wire with an interval that allows for their correlation.
 
@@ -69,7 +68,6 @@ def linear_drift(
         unit_of_place: unit of the places; the slope is in unit per unit of place.
         confidence: two-sided coverage aimed at.
         unit_of_inference: what one reading is.
-        known_m: known length behind them [m].
 
     Returns:
         A `Result`, or a `Refused` for fewer than five effective readings, infinite or constant ones.
@@ -113,7 +111,7 @@ def linear_drift(
         method=method,
         n=n,
         effective_n=float(effective_n),
-        known_m=known_m,
+        known_m=None,
         unit_of_inference=unit_of_inference,
         assumptions=(Assumption(message(Assumed.STRAIGHT_LINE), None, message(Note.LOOK_AT_THE_TRACE)),),
         warnings=(message(Note.UNKNOWN_READINGS_LEFT_OUT, n=y.size - n),) if n < y.size else (),

@@ -24,15 +24,7 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused
 from pipeline.samples import not_negative, positive, share, whole_readings
-from pipeline.statistics.phase_agreement import (
-    agreement_beside,
-    bunches,
-    crossings_of_band,
-    local_p,
-    period_sd,
-    resolved_share,
-    strength,
-)
+from pipeline.statistics.phase_agreement import Phases, resolved_share
 
 QUESTION = asks(Quantity.FAULT_REPEAT)
 METHOD = message(Method.PHASES_OF_FAULTS)
@@ -288,44 +280,37 @@ def _tested(
     marks: int,
     ways: int,
 ) -> EventRepeat:
-    longest = max(float(one[-1] - one[0]) for one in places)
-    steps = max(1, math.ceil((band[1] - band[0]) * longest * 12))
+    phases = Phases(places)
+    steps = max(1, math.ceil((band[1] - band[0]) * phases.longest * 12))
     grid = np.linspace(band[0], band[1], steps + 1) if band[1] > band[0] else np.array([band[0]])
-    found = strength(places, grid)
+    found = phases.strength(grid)
     best = int(found.argmax())
     if (
         grid.size > 1
     ):  # the top lies between the grid's frequencies, whose step is as large as its uncertainty
         grid = np.linspace(grid[max(best - 1, 0)], grid[min(best + 1, steps)], 2 * FINER + 1)
-        found = strength(places, grid)
+        found = phases.strength(grid)
         best = int(found.argmax())
-    degrees = 2 * len(places)
-    bunched = agreement_beside(places, band)
-    statistic = float(found[best]) / bunched
-    spread = math.sqrt(sum(float(one.var()) * one.size for one in places) / sum(one.size for one in places))
-    local = local_p(statistic, places)
-    trials = ways * (
-        bands
-        + crossings_of_band(statistic, degrees, width * spread)
-        / max(float(stats.chi2.sf(statistic, degrees)), 1e-300)
-    )
+    statistic = float(found[best]) / phases.beside(band)
+    local = phases.local_p(statistic)
+    by_chance = max(float(stats.chi2.sf(statistic, phases.degrees)), 1e-300)
+    trials = ways * (bands + phases.crossings(statistic, width) / by_chance)
     period = float(1 / grid[best])
-    n = sum(one.size for one in places)
-    error, free = period_sd(places, period), max(n - len(places) - 1, 1)
+    error = phases.period_sd(period)
     return EventRepeat(
         name=name,
         period_m=period,
         period_sd_m=error,
-        period_half_m=float(special.stdtrit(free, 0.975)) * error,
+        period_half_m=float(special.stdtrit(phases.freedom, 0.975)) * error,
         statistic=statistic,
         p_local=local,
         p_value=-math.expm1(trials * math.log1p(-min(local, 1 - 1e-16))),
         trials=trials,
-        n=n,
+        n=phases.n,
         reels=len(places),
         resolved=resolved,
         marks=marks,
-        warnings=bunches(places, period),
+        warnings=phases.bunches(period),
     )
 
 

@@ -18,7 +18,7 @@ from scipy import interpolate, optimize, special, stats
 
 from pipeline.arguments import checked
 from pipeline.assumed import Assumed
-from pipeline.messages import Measure, Message, message
+from pipeline.messages import Message, message
 from pipeline.methods import Method
 from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
@@ -88,20 +88,13 @@ class LowerTail:
 @checked
 def reel_risk(
     deficits: ArrayLike,
-    scale: float,
-    shape: float,
+    tail: LowerTail,
     *,
-    threshold: float,
     limit: float,
-    known_m: float,
     reel_m: float,
     drop_factor: float = 1.0,
     converged: bool = True,
     dispersion: Result | Refused | None = None,
-    averaging_m: float | None = None,
-    mean: float | None = None,
-    sd: float | None = None,
-    readings_per_m: float | None = None,
     confidence: float = 0.95,
 ) -> Result | Refused:
     """Probability that a reel has a point under the limit, with a profile-likelihood interval.
@@ -111,11 +104,8 @@ def reel_risk(
 
     Args:
         deficits: threshold minus thinnest reading of each cluster, in the unit of the limit.
-        scale: sigma fitted to them, as of `pipeline.statistics.below_threshold.fit_tail`.
-        shape: xi fitted to them.
-        threshold: u.
+        tail: the tail fitted to them; its rate is that of the deficits over E, the wire with a trustworthy reading.
         limit: c, at or under the threshold.
-        known_m: E, length of wire with a trustworthy reading [m].
         reel_m: L, length of a reel [m].
         drop_factor: how much farther than chi2_1/2 the likelihood may fall inside the interval: 1 where the depths
             follow the generalised Pareto law exactly, `SLOW_LIMIT_LAW` for clusters of readings.
@@ -123,11 +113,6 @@ def reel_risk(
         dispersion: variance over mean of the cluster counts of reels, with its interval and p-value (as of
             `pipeline.statistics.event_clustering.dispersion_of_counts`); above 1 the interval is widened by it.
             None or refused: not checked, and said so.
-        averaging_m: length [m] over which one reading averages; None if at the scale of the standard's
-            specimen.
-        mean: mean of the readings, to show the normal-theory figure beside; None to leave it out.
-        sd: standard deviation of the readings, likewise.
-        readings_per_m: readings a metre, likewise.
         confidence: coverage aimed at.
 
     Returns:
@@ -139,32 +124,26 @@ def reel_risk(
     y = np.asarray(deficits, dtype=np.float64).ravel()
     question = asks(Quantity.REEL_MINIMUM_RISK)
     method = message(Method.CLUSTERS_BELOW_THRESHOLD)
-    reason = _refusal(y, threshold, limit, known_m, reel_m, scale, FEWEST)
+    reason = _refusal(y, tail, limit, reel_m)
     if reason is not None:
         return Refused(question, method, reason, int(y.size))
-    tail = LowerTail(threshold, scale, shape, y.size / known_m)
+    known_m = y.size / tail.clusters_per_m
     estimate = tail.chance_below(limit, reel_m)
     alike, widened = reels_alike(dispersion)
     drop = float(stats.chi2.ppf(confidence, 1)) / 2.0 * drop_factor * widened
-    low, high = _rate_interval(y, tail, threshold - limit, known_m, drop)
+    low, high = _rate_interval(y, tail, tail.threshold - limit, known_m, drop)
     details = {
         "clusters": float(y.size),
         "clusters_per_km": 1000.0 * tail.clusters_per_m,
-        "threshold": threshold,
-        "scale": scale,
-        "shape": shape,
+        "threshold": tail.threshold,
+        "scale": tail.scale,
+        "shape": tail.shape,
         "thinnest_possible": tail.thinnest,
         "median_reel_minimum": tail.level_passed(math.log(2.0), reel_m),
         "once_per_1000_reels": tail.level_passed(1e-3, reel_m),
     }
     if isinstance(dispersion, Result):
         details["dispersion"] = dispersion.estimate
-    if mean is not None and sd is not None and readings_per_m is not None:
-        share = float(special.ndtr((limit - mean) / sd))
-        details["normal_theory_share_of_readings"] = share
-        details["normal_theory_chance_if_readings_independent"] = -math.expm1(
-            reel_m * readings_per_m * math.log1p(-share)
-        )
     return Result(
         question=question,
         estimate=estimate,
@@ -181,7 +160,7 @@ def reel_risk(
             Assumption(message(Assumed.TAIL_FIT_CONVERGED), converged, message(Note.MAXIMUM_LIKELIHOOD)),
             alike,
         ),
-        warnings=_warnings(tail, converged, averaging_m, -math.expm1(-high * reel_m), confidence),
+        warnings=_warnings(tail, converged, -math.expm1(-high * reel_m), confidence),
         details=details,
     )
 
@@ -354,27 +333,43 @@ def _rate_interval(
     return lower, math.exp(upper)
 
 
-def _refusal(
-    y: Array, threshold: float, limit: float, known_m: float, reel_m: float, scale: float, fewest: int
-) -> Message | None:
-    if not (math.isfinite(limit) and math.isfinite(threshold)):
+def _refusal(y: Array, tail: LowerTail, limit: float, reel_m: float) -> Message | None:
+    rate = tail.clusters_per_m
+    if not (math.isfinite(limit) and math.isfinite(tail.threshold)):
         return message(Reason.LIMIT_OR_THRESHOLD_NOT_FINITE)
-    if not (known_m > 0.0 and reel_m > 0.0 and math.isfinite(known_m) and math.isfinite(reel_m)):
+    if not (rate > 0.0 and reel_m > 0.0 and math.isfinite(rate) and math.isfinite(reel_m)):
         return message(Reason.LENGTH_NOT_POSITIVE)
-    if y.size < fewest:
-        return message(Reason.TOO_FEW_CLUSTERS, n=y.size, fewest=fewest)
+    if y.size < FEWEST:
+        return message(Reason.TOO_FEW_CLUSTERS, n=y.size, fewest=FEWEST)
     if not np.isfinite(y).all() or (y <= 0.0).any() or np.ptp(y) == 0.0:
         return message(Reason.DEFICITS_NOT_POSITIVE_OR_EQUAL)
-    if not (scale > 0.0 and math.isfinite(scale)):
+    if not (tail.scale > 0.0 and math.isfinite(tail.scale)):
         return message(Reason.TAIL_NOT_FITTED)
-    if limit > threshold:
+    if not math.isfinite(tail.shape):
+        return message(Reason.TAIL_NOT_FITTED)
+    if limit > tail.threshold:
         return message(Reason.LIMIT_ABOVE_THE_THRESHOLD)
     return None
 
 
-def _warnings(
-    tail: LowerTail, converged: bool, averaging_m: float | None, high: float, confidence: float
-) -> tuple[Message, ...]:
+@checked
+def normal_figures(limit: float, mean: float, sd: float, readings: float) -> dict[str, float]:
+    """What normal theory makes of the same readings, to be shown beside a risk: of one reading, and of a reel's.
+
+    Args:
+        limit: the limit, in the unit of the readings.
+        mean: their mean.
+        sd: their standard deviation.
+        readings: readings of a reel.
+    """
+    share = float(special.ndtr((limit - mean) / sd))
+    return {
+        "normal_theory_share_of_readings": share,
+        "normal_theory_chance_if_readings_independent": -math.expm1(readings * math.log1p(-share)),
+    }
+
+
+def _warnings(tail: LowerTail, converged: bool, high: float, confidence: float) -> tuple[Message, ...]:
     told = [message(Note.REELS_THAT_MAY_HAVE_A_POINT, confidence=100.0 * confidence, high_chance=high)]
     if not converged:
         told.append(message(Note.TAIL_EXPONENTIAL))
@@ -382,6 +377,4 @@ def _warnings(
         told.append(message(Note.POSITIVE_SHAPE_OF_THE_WALL, shape=tail.shape))
     if tail.shape < -0.5:
         told.append(message(Note.SHAPE_UNDER_A_HALF, shape=tail.shape))
-    if averaging_m is not None:
-        told.append(message(Note.AVERAGES_AS_THE_GAUGE_SEES, averaging_m=Measure(averaging_m, "m")))
     return tuple(told)

@@ -268,14 +268,14 @@ def _answer(
     for j, name in enumerate(design.names):
         if silent[j]:
             high = _silent_upper(y, km, design.matrix[:, j], confidence)
-            row = _row(name, 0.0, 0.0, high, math.nan, design, fit, y, km, confidence)
+            row = _row(name, (0.0, 0.0, high), math.nan, design, fit, y, km, confidence)
             told = message(Note.CLASS_WITHOUT_FAULT, name=f"{name[:1].upper()}{name[1:]}", high=high)
             rows.append(replace(row, warnings=(*row.warnings, told)))
             continue
         place = int(np.flatnonzero(fitted == j)[0])
         beta, error = float(fit.beta[place]), float(fit.error[place])
         low, high = math.exp(beta - fit.quantile * error), math.exp(beta + fit.quantile * error)
-        rows.append(_row(name, math.exp(beta), low, high, error, design, fit, y, km, confidence))
+        rows.append(_row(name, (math.exp(beta), low, high), error, design, fit, y, km, confidence))
     return RateRegression(
         rows[0], tuple(rows[1:]), fit.model, fit.dispersion, fit.dispersion_p, fit.alpha, tuple(said)
     )
@@ -292,9 +292,7 @@ def _silent_upper(
 
 def _row(
     name: str,
-    estimate: float,
-    low: float,
-    high: float,
+    figures: tuple[float, float, float],
     error: float,
     design: _Design,
     fit: _Fit,
@@ -308,9 +306,9 @@ def _row(
         question=asks(Quantity.FAULT_RATE_BASE, design.base, base=design.base)
         if is_base
         else asks(Quantity.FAULT_RATE_RATIO_ADJUSTED, f"{name} : {against}", one=name, other=against),
-        estimate=estimate,
-        low=low,
-        high=high,
+        estimate=figures[0],
+        low=figures[1],
+        high=figures[2],
         confidence=confidence,
         unit="1/km" if is_base else "",
         method=message(Method.COUNT_REGRESSION, model=fit.model),

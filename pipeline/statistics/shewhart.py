@@ -9,7 +9,7 @@ reel or a length, never a single reading. D. C. Montgomery, Introduction to Stat
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
 
@@ -24,7 +24,7 @@ from pipeline.errors import Complaint, MethodRefusal
 from pipeline.messages import Message, message
 from pipeline.methods import ChartRule, Method
 from pipeline.notes import Note
-from pipeline.quantity import Asked, Quantity, asks
+from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Chart, Refused, Signal, UnitOfInference
 from pipeline.samples import positive, readings
@@ -165,11 +165,16 @@ def individuals_chart(
         middle, spread = _estimate(x, known, sigma_from)
         how = sigma_from
     method = message(Method.INDIVIDUALS, width=width, how=how)
-    return _chart(
-        question, method, x, middle, width * spread, unit, unit_of_inference, phase_two,
-        _individuals_warnings(x, correlated, correlation, phase_two, baseline), correlated, correlation,
+    made = _chart(
+        method,
+        x,
+        width * spread,
+        "II" if phase_two else "I",
+        _apart(correlated, correlation),
         {"centre": middle, "sigma": spread, "width": width, "lag_1": correlation},
-    )  # fmt: skip
+    )
+    told = _individuals_warnings(x, correlated, correlation, phase_two, baseline)
+    return replace(made, unit=unit, unit_of_inference=unit_of_inference, warnings=tuple(told))
 
 
 def _estimate(x: NDArray[np.float64], known: NDArray[np.float64], how: SigmaFrom) -> tuple[float, float]:
@@ -225,42 +230,39 @@ def _individuals_warnings(
     return said
 
 
+def _apart(correlated: bool, correlation: float) -> Assumption:
+    return Assumption(
+        message(Assumed.POINTS_INDEPENDENT),
+        not correlated,
+        message(Note.LAG_ONE, lag=correlation),
+        message(Note.THEN_NO_RUN_LENGTH) if correlated else None,
+    )
+
+
 def _chart(
-    question: Asked,
     method: Message,
     x: NDArray[np.float64],
-    middle: float,
     half: float,
-    unit: str,
-    unit_of_inference: UnitOfInference,
-    phase_two: bool,
-    warnings: list[Message],
-    correlated: bool,
-    correlation: float,
+    phase: Literal["I", "II"],
+    apart: Assumption,
     details: dict[str, float],
 ) -> Chart:
+    """A chart of points within `half` of its centre; unit and warnings are the caller's."""
+    middle = details["centre"]
     upper, lower = np.full(x.size, middle + half), np.full(x.size, middle - half)
     return Chart(
-        question=question,
+        question=asks(Quantity.CONTROL_CHART),
         method=method,
-        phase="II" if phase_two else "I",
+        phase=phase,
         plotted=x,
         centre=np.full(x.size, middle),
         lower=lower,
         upper=upper,
-        unit=unit,
+        unit="",
         signals=_signals(x, lower, upper, details["width"]),
-        arl0=None if correlated else float(0.5 / stats.norm.sf(details["width"])),
-        unit_of_inference=unit_of_inference,
-        assumptions=(
-            Assumption(
-                message(Assumed.POINTS_INDEPENDENT),
-                not correlated,
-                message(Note.LAG_ONE, lag=correlation),
-                message(Note.THEN_NO_RUN_LENGTH) if correlated else None,
-            ),
-        ),
-        warnings=tuple(warnings),
+        arl0=float(0.5 / stats.norm.sf(details["width"])) if apart.held else None,
+        unit_of_inference="section average",
+        assumptions=(apart,),
         details=details,
     )
 
@@ -337,10 +339,14 @@ def mean_charts(
         low, high = sigma * np.sqrt(stats.chi2.ppf(shares, k.n - 1) / (k.n - 1))
         ends, reached = (float(low), float(high)), arl0
     first = _chart(
-        question, message(Method.MEAN_CHART, spread=spread), means, middle, factors[0] * average * width / 3.0,
-        unit, "section average", False, warnings, False, _lag_one(means),
+        message(Method.MEAN_CHART, spread=spread),
+        means,
+        factors[0] * average * width / 3.0,
+        "I",
+        _apart(False, _lag_one(means)),
         {"centre": middle, "sigma": sigma, "width": width, f"mean_{spread.replace(' ', '_')}": average},
-    )  # fmt: skip
+    )
+    first = replace(first, unit=unit, warnings=tuple(warnings))
     lower, upper = np.full(inner.size, ends[0]), np.full(inner.size, ends[1])
     second = Chart(
         question=question,

@@ -25,6 +25,8 @@ from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result, UnitOfInference
 
+METHOD = message(Method.NESTED_ANALYSIS_OF_VARIANCE)
+
 Array = NDArray[np.float64]
 
 
@@ -172,10 +174,10 @@ def variance_components(
         difference, an estimate of 0; or a `Refused`.
     """
     y = np.asarray(values, dtype=np.float64).ravel()
-    question, method = asks(Quantity.VARIANCE_COMPONENT), message(Method.NESTED_ANALYSIS_OF_VARIANCE)
+    question = asks(Quantity.VARIANCE_COMPONENT)
     reason = _refusal(y, reel, run, unit_of_inference)
     if reason is not None:
-        return Refused(question, method, reason, int(y.size))
+        return Refused(question, METHOD, reason, int(y.size))
     known = ~np.isnan(y)
     keep = [int(one) for one in np.flatnonzero(known)]
     table = nested_table(
@@ -183,11 +185,11 @@ def variance_components(
     )
     if min(line.freedom for line in table.lines) < 1:
         reason = message(Reason.TOO_FEW_GROUPS)
-        return Refused(question, method, reason, int(y.size))
+        return Refused(question, METHOD, reason, int(y.size))
     squares = [line.mean_square for line in table.lines]
     freedoms = [float(line.freedom) for line in table.lines]
     if squares[0] == 0.0 and squares[1] == 0.0:
-        return Refused(question, method, message(Reason.ALL_VALUES_EQUAL), int(y.size))
+        return Refused(question, METHOD, message(Reason.ALL_VALUES_EQUAL), int(y.size))
     found = [("within reels", satterthwaite_interval(squares[:1], freedoms[:1], [1.0], confidence))]
     weights = [1.0 / table.reel_weight, -1.0 / table.reel_weight]
     found.append(
@@ -201,7 +203,7 @@ def variance_components(
         )
     total = sum(max(one[0], 0.0) for _, one in found)
     return tuple(
-        _result(name, one, total, table, int(known.sum()), unit, confidence, unit_of_inference, method)
+        _result(name, one, total, table, int(known.sum()), unit, confidence, unit_of_inference)
         for name, one in found
     )
 
@@ -215,7 +217,6 @@ def _result(
     unit: str,
     confidence: float,
     unit_of_inference: UnitOfInference,
-    method: Message,
 ) -> Result:
     value, freedom, low, high = found
     told = []
@@ -232,7 +233,7 @@ def _result(
         high=high,
         confidence=confidence,
         unit=f"{unit}^2",
-        method=method,
+        method=METHOD,
         n=n,
         effective_n=None,
         known_m=None,

@@ -77,10 +77,8 @@ def variance_components_of_reels(
     n_for_variance: ArrayLike,
     run: Sequence[object] | None = None,
     *,
-    unit: str = "mm",
     confidence: float = 0.95,
     unit_of_inference: UnitOfInference = "reading",
-    known_m: float | None = None,
 ) -> tuple[Result, ...] | Refused:
     """Variances within reels, between reels and between runs by restricted likelihood, with profile
     intervals.
@@ -95,10 +93,8 @@ def variance_components_of_reels(
         n_for_mean: effective readings of each reel for its mean.
         n_for_variance: effective readings of each reel for its variance.
         run: run, shift or lot of each reel; None for one level.
-        unit: unit of the readings; the variances carry its square.
         confidence: coverage aimed at by the profile-likelihood intervals.
         unit_of_inference: what one value inside a reel is.
-        known_m: known length behind the reels [m].
 
     Returns:
         One `Result` a component, within first, each with its share; or a `Refused`.
@@ -133,11 +129,11 @@ def variance_components_of_reels(
                 low=low,
                 high=high,
                 confidence=confidence,
-                unit=f"{unit}^2",
+                unit="mm^2",
                 method=method,
                 n=int(reels.mean.size),
                 effective_n=float(np.sum(reels.worth)),
-                known_m=known_m,
+                known_m=None,
                 unit_of_inference=unit_of_inference,
                 assumptions=(
                     Assumption(message(Assumed.REELS_AND_RUNS_NORMAL), None, message(Note.NOT_CHECKED)),

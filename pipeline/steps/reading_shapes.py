@@ -18,7 +18,7 @@ from pipeline.notes import Note
 from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks_of
 from pipeline.reasons import Reason
-from pipeline.results import Refused, Result, asking, refused_by
+from pipeline.results import Refused, Result, UnitOfInference, asking, refused_by
 from pipeline.statistics.bootstrap import block_length, bootstrap_interval, redraw
 from pipeline.statistics.distribution_families import FAMILIES, Family
 from pipeline.statistics.goodness_of_fit import bootstrap_goodness_of_fit
@@ -66,7 +66,7 @@ def shape_answer(seen: Seen, limit: Limit, series: Floats, known_m: float) -> Re
             step=step,
             widening=sized.widening(thin.size, block, 0.95),
             unit=limit.unit,
-            unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
+            unit_of_inference=_unit_of_inference(seen),
             known_m=known_m,
         )
     except ReelproofError as fault:
@@ -95,15 +95,20 @@ def redrawn_index(seen: Seen, limit: Limit, series: Floats, known_m: float) -> R
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.asarray(sign * (rows.mean(axis=1) - limit.value) / (3.0 * rows.std(axis=1, ddof=1)))
 
-    return bootstrap_interval(
+    found = bootstrap_interval(
         known[:: max(1, -(-known.size // MOST_READINGS))],
         index,
         question=asks_of(limit, Quantity.REDRAWN_INDEX),
         unit="",
-        unit_of_inference="section average" if seen.name == "mean_wall_mm" else "reading",
         repetitions=INDICES_REDRAWN,
-        known_m=known_m,
     )
+    if isinstance(found, Refused):
+        return found
+    return replace(found, known_m=known_m, unit_of_inference=_unit_of_inference(seen))
+
+
+def _unit_of_inference(seen: Seen) -> UnitOfInference:
+    return "section average" if seen.name == "mean_wall_mm" else "reading"
 
 
 def _goodness(values: NDArray[np.float64], family: Family) -> tuple[float, float]:

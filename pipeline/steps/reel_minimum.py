@@ -23,7 +23,7 @@ from pipeline.reasons import Reason
 from pipeline.results import Refused, Result, refused_by, standing
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.event_clustering import dispersion_of_counts
-from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, reel_risk
+from pipeline.statistics.minimum_of_reel import SLOW_LIMIT_LAW, LowerTail, normal_figures, reel_risk
 from pipeline.steps.evidence import Floats, Seen, usual_step_m
 from pipeline.steps.held_share import TriedInterval, TriedKind, as_held, kinds_like, lag_one_of
 from pipeline.steps.wall_tail import (
@@ -115,28 +115,29 @@ def _risk(
     clusters, fit, step, known, value = tail.clusters, tail.fit, tail.step_m, tail.known_m, tail.value
     answer = reel_risk(
         clusters.deficit,
-        fit.scale,
-        fit.shape,
-        threshold=tail.threshold,
+        LowerTail(tail.threshold, fit.scale, fit.shape, clusters.deficit.size / known),
         limit=limit.value,
-        known_m=known,
         reel_m=reel_m,
         drop_factor=SLOW_LIMIT_LAW,
         converged=fit.converged,
         dispersion=_between_reels(tail, reels),
-        averaging_m=seen.extent_m,
-        mean=float(value.mean()),
-        sd=float(value.std(ddof=1)),
-        readings_per_m=1.0 / step if step > 0 else None,
     )
     if isinstance(answer, Refused):
         return Refused(question, answer.method, answer.reason, answer.n)
-    told = message(Note.UNCERTAINTY_IN_THE_SPREAD, uncertainty=Measure(standard_uncertainty, "mm"))
+    told = (
+        message(Note.AVERAGES_AS_THE_GAUGE_SEES, averaging_m=Measure(seen.extent_m, "m")),
+        message(Note.UNCERTAINTY_IN_THE_SPREAD, uncertainty=Measure(standard_uncertainty, "mm")),
+    )
+    details = dict(answer.details)
+    if step > 0.0:
+        mean, sd = float(value.mean()), float(value.std(ddof=1))
+        details |= normal_figures(limit.value, mean, sd, reel_m / step)
     return replace(
         answer,
         question=question,
         assumptions=(*answer.assumptions, *diagnostics(tail)),
-        warnings=(*answer.warnings, told),
+        warnings=(*answer.warnings, *told),
+        details=details,
     )
 
 

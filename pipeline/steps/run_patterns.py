@@ -301,14 +301,13 @@ def _raw_drift(seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]
         unit=seen.unit,
         unit_of_place="km",
         unit_of_inference="section average",
-        known_m=n * AVERAGE_M,
     )
     if isinstance(found, Refused):
         return [replace(found, question=question)]
     p = chance_of_wander(averages[full], np.column_stack([np.ones(n), middle[full]]), [1])
-    told = message(Note.DRIFT_SHOWS if p < WANDER_P else Note.DRIFT_HIDDEN, p=p)
+    told = (message(Note.DRIFT_SHOWS if p < WANDER_P else Note.DRIFT_HIDDEN, p=p), *found.warnings)
     details = {**found.details, "p_value": p, "shows": float(p < WANDER_P)}
-    return [replace(found, question=question, warnings=(told, *found.warnings), details=details)]
+    return [replace(found, question=question, known_m=n * AVERAGE_M, warnings=told, details=details)]
 
 
 def _changes(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Result | Refused]:

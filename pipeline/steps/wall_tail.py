@@ -286,7 +286,6 @@ def margin_answer(
             n_observed=max(effective_n(value).for_variance, 3.0),
             n_noise=float(noise.n) if known and isinstance(noise, Result) else 3.0,
             n_small_scale=2.0,
-            known_m=None,
         )
     except ReelproofError as fault:
         return refused_by(question, message(Method.SPECIMEN_MARGIN), fault, value.size)

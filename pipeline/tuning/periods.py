@@ -193,7 +193,7 @@ def periods_of_run(run: LineRun, line: LineSheet, level: float = CLAIM_P) -> Run
             step = float(np.ptp(at[rows])) / (rows.size - 1)
             turning = elements_of(line, speed)
             table = alias_table(turning, step, window, HARMONICS) if turning else ()
-            found = _swings(run, channel, at[rows], value[rows], step, speed, window, table, level / asked)
+            found = _swings(run, channel, at[rows], value[rows], speed, window, table, level / asked)
             if isinstance(found, Refused):
                 refused.setdefault(channel, found)
                 continue
@@ -241,12 +241,12 @@ def _swings(
     channel: str,
     at_m: Floats,
     value_mm: Floats,
-    step_m: float,
     speed_m_s: float,
     window_m: float,
     table: Sequence[ExpectedLine],
     level: float,
 ) -> list[RepeatedSwing] | Refused:
+    step_m = float(np.ptp(at_m)) / (at_m.size - 1)
     answer = find_periods(on_uniform_length(at_m, value_mm, step_m), step_m, level)
     if isinstance(answer, Refused):
         return answer

@@ -195,7 +195,6 @@ def bootstrapped(phi: float) -> Callable[[Random], Held]:
             lambda rows: rows.mean(axis=1),
             question=asks(Quantity.MEAN_WALL),
             unit="mm",
-            unit_of_inference="reading",
             repetitions=600,
             seed=int(random.integers(1 << 31)),
         )

@@ -7,6 +7,7 @@ import pkgutil
 import types
 import typing
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, Literal, get_args, get_origin
 
 import pytest
@@ -17,7 +18,7 @@ from pipeline.arguments import OWN_WORDS, ROWS, SHARES, check, kinds_of
 from pipeline.errors import MethodRefusal
 from pipeline.results import Refused
 from pipeline.statistics.event_rate import event_rate
-from pipeline.statistics.minimum_of_reel import reel_risk
+from pipeline.statistics.minimum_of_reel import LowerTail, reel_risk
 from pipeline.statistics.rate_comparison import compare_rates
 
 
@@ -72,16 +73,17 @@ def test_every_bad_value_is_refused_in_words(name: str) -> None:
 
 
 DEPTHS = [0.001 * one for one in range(1, 41)]
-RISK = {"threshold": 0.42, "limit": 0.385, "known_m": 6e4, "reel_m": 1500.0}
+RISK = {"limit": 0.385, "reel_m": 1500.0}
+TAIL = LowerTail(0.42, 0.008, -0.1, len(DEPTHS) / 6e4)
 # Inputs that once came back as a figure.
 ONCE_A_FIGURE: dict[str, Callable[[], Any]] = {
-    "a shape that is no number": lambda: reel_risk(DEPTHS, 0.008, math.nan, **RISK),
-    "a confidence of 2": lambda: reel_risk(DEPTHS, 0.008, -0.1, **RISK, confidence=2.0),
+    "a shape that is no number": lambda: reel_risk(DEPTHS, replace(TAIL, shape=math.nan), **RISK),
+    "a confidence of 2": lambda: reel_risk(DEPTHS, TAIL, **RISK, confidence=2.0),
     "an unknown test": lambda: compare_rates(3, 1e4, 5, 1e4, test="chance"),  # type: ignore[arg-type]
     "a negative count": lambda: event_rate(-1, 1e4),
     "a count that is text": lambda: event_rate("3", 1e4),  # type: ignore[arg-type]
-    "a two-dimensional table of depths": lambda: reel_risk([DEPTHS, DEPTHS], 0.008, -0.1, **RISK),
-    "depths that are text": lambda: reel_risk(["deep"] * 40, 0.008, -0.1, **RISK),
+    "a two-dimensional table of depths": lambda: reel_risk([DEPTHS, DEPTHS], TAIL, **RISK),
+    "depths that are text": lambda: reel_risk(["deep"] * 40, TAIL, **RISK),
 }
 
 

@@ -13,6 +13,7 @@ import math
 import pkgutil
 import warnings
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -30,7 +31,7 @@ from pipeline.statistics.distribution_families import FAMILIES
 from pipeline.statistics.event_rate import event_rate
 from pipeline.statistics.event_repeats import search_repeats
 from pipeline.statistics.lomb_scargle import gappy_period
-from pipeline.statistics.minimum_of_reel import LowerTail, likelihood_drop, reel_risk
+from pipeline.statistics.minimum_of_reel import LowerTail, reel_risk
 from pipeline.statistics.periodicity import find_periods
 from tests.said import said
 
@@ -58,7 +59,7 @@ PLAIN: dict[str, Any] = {
     "n_observed": 400.0, "n_noise": 200.0, "n_small_scale": 60.0, "index": 1.3, "index_low": 1.2, "index_high": 1.4,
     "correlation_m": 0.5, "question": "mean", "unit_of_inference": "reel", "lag_one": 0.0, "good_between": COUNTS + 1,
     "chance": 0.01, "pieces": np.full(24, 50), "times": 0.01, "within_m": 10.0, "reel": list("aabbccddee") * 12,
-    "block_m": 1000.0, "families": FAMILIES, "likelihood_drop": likelihood_drop,
+    "block_m": 1000.0, "families": FAMILIES,
 }  # fmt: skip
 # Arguments that mean something else in one function.
 OWN: dict[str, dict[str, Any]] = {
@@ -70,7 +71,7 @@ OWN: dict[str, dict[str, Any]] = {
     "event_coincidence.coincidence": {"reel_m": [2000.0], "shifts": 19},
     "reels_needed.share_of_bad_reels": {"reels": 60, "known_m": None},
     "count_charts.share_chart": {"bad": RANDOM.binomial(50, 0.1, 24)},
-    "minimum_of_reel.reel_risk": {"limit": 0.39, "known_m": 60_000.0},
+    "minimum_of_reel.reel_risk": {"limit": 0.39, "tail": LowerTail(0.396, 0.004, 0.0, 0.001)},
     "return_level.reel_level": {"known_m": 60_000.0, "tail": LowerTail(0.396, 0.004, 0.0, 0.001)},
     "block_minima.reel_risk_from_blocks": {"fit": fit_block_minima(SERIES[:40]), "limit": 0.38},
     "nonnormal_capability.quantile_index_one_sided": {"redrawn": redraw(120, 1.0, 30, 1)},
@@ -189,7 +190,7 @@ def test_a_fit_that_does_not_converge_says_so() -> None:
 WALL = SERIES
 FAR = RANDOM.exponential(0.004, 60)
 SWING = np.sin(2 * np.pi * np.arange(400.0) / 1.5) + 0.1 * RANDOM.standard_normal(400)
-TAIL = {"threshold": 0.396, "reel_m": 2000.0}
+TAIL = LowerTail(0.396, 0.004, 0.0, len(FAR) / 6e4)
 # What a reader is told of each bad input, by a method that meets it.
 TOLD: dict[str, tuple[Callable[[], Any], str]] = {
     "all equal": (
@@ -216,7 +217,7 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
         "The mean lies on or beyond the limit: the index is not positive.",
     ),
     "limit on the wrong side of the threshold": (
-        lambda: reel_risk(FAR, 0.004, 0.0, limit=0.40, known_m=6e4, **TAIL),
+        lambda: reel_risk(FAR, TAIL, limit=0.40, reel_m=2000.0),
         "The limit lies above the threshold, where the tail is not fitted; choose a threshold above it.",
     ),
     "zero faults": (
@@ -228,7 +229,7 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
         "The detector was working on no known length, so 3 faults have no rate; give the length on which it worked.",
     ),
     "zero length of a tail": (
-        lambda: reel_risk(FAR, 0.004, 0.0, limit=0.39, known_m=0.0, **TAIL),
+        lambda: reel_risk(FAR, replace(TAIL, clusters_per_m=INF), limit=0.39, reel_m=2000.0),
         "The known length and the reel must be longer than zero; without known wire there is no rate.",
     ),
     "all faults at one place": (
@@ -250,7 +251,7 @@ TOLD: dict[str, tuple[Callable[[], Any], str]] = {
         ),
     ),
     "a fit that does not converge": (
-        lambda: reel_risk(FAR, 0.004, 0.0, limit=0.39, known_m=6e4, converged=False, **TAIL),
+        lambda: reel_risk(FAR, TAIL, limit=0.39, reel_m=2000.0, converged=False),
         "The tail fit did not converge; an exponential tail stands in, which is no bound.",
     ),
 }

@@ -1,6 +1,7 @@
 """Chance that a reel has a point under the limit."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +10,13 @@ from scipy import stats
 from pipeline.results import Refused, Result
 from pipeline.statistics.below_threshold import fit_tail, tail_quantile
 from pipeline.statistics.event_clustering import dispersion_of_counts
-from pipeline.statistics.minimum_of_reel import LowerTail, clusters_per_m, likelihood_drop, reel_risk
+from pipeline.statistics.minimum_of_reel import (
+    LowerTail,
+    clusters_per_m,
+    likelihood_drop,
+    normal_figures,
+    reel_risk,
+)
 from tests.said import said
 
 # Counts of five reels whose variance is well over their mean (invented).
@@ -23,14 +30,8 @@ def deficits(n: int, seed: int, shape: float = -0.15) -> np.ndarray:
 
 def risk(y: np.ndarray, limit: float = 0.385, **options: object) -> Result | Refused:
     fit = fit_tail(y)
-    given = {
-        "threshold": 0.420,
-        "limit": limit,
-        "known_m": 60_000.0,
-        "reel_m": 1500.0,
-        "converged": fit.converged,
-    }
-    return reel_risk(y, fit.scale, fit.shape, **(given | options))
+    tail = LowerTail(0.420, fit.scale, fit.shape, len(y) / 60_000.0)
+    return reel_risk(y, tail, **({"limit": limit, "reel_m": 1500.0, "converged": fit.converged} | options))
 
 
 def test_formulae_on_a_worked_tail() -> None:
@@ -54,11 +55,12 @@ def test_exponential_tail_is_the_special_case() -> None:
 
 
 def test_normal_theory_is_shown_beside() -> None:
-    found = risk(deficits(240, 1), mean=0.45, sd=0.012, readings_per_m=2.0)
+    found = risk(deficits(240, 1))
     assert isinstance(found, Result)
+    figures = normal_figures(0.385, 0.45, 0.012, 3000.0)
     share = stats.norm.cdf((0.385 - 0.45) / 0.012)
-    assert found.details["normal_theory_share_of_readings"] == pytest.approx(share, rel=1e-9)
-    independent = found.details["normal_theory_chance_if_readings_independent"]
+    assert figures["normal_theory_share_of_readings"] == pytest.approx(share, rel=1e-9)
+    independent = figures["normal_theory_chance_if_readings_independent"]
     assert independent == pytest.approx(1 - (1 - share) ** 3000, rel=1e-6)
     # The difference a reader must see: about a hundred times.
     assert found.estimate > 20 * independent
@@ -122,7 +124,7 @@ def test_wider_where_reels_differ() -> None:
 
 
 def test_warnings_in_full() -> None:
-    found = risk(deficits(240, 5, shape=0.4), averaging_m=0.5, converged=False)
+    found = risk(deficits(240, 5, shape=0.4), converged=False)
     assert isinstance(found, Result)
     assert said(found.warnings)[1:] == (
         "The tail fit did not converge; an exponential tail stands in, which is no bound.",
@@ -130,7 +132,6 @@ def test_warnings_in_full() -> None:
             f"The fitted shape {found.details['shape']:.2f} is positive: the depth has no bound. For a wall this "
             "suggests a mixture or a drop-out. Check the deepest readings."
         ),
-        "It is about averages over 0.5 m, as the gauge sees the wire; shorter thin spots are not in it.",
     )
 
 
@@ -146,7 +147,7 @@ def test_warnings_in_full() -> None:
         ),
         (
             40,
-            {"known_m": 0.0},
+            {"clusters_per_m": math.inf},
             "The known length and the reel must be longer than zero; without known wire there is no rate.",
         ),
         (
@@ -157,15 +158,15 @@ def test_warnings_in_full() -> None:
     ],
 )
 def test_refusals_in_full(count: int, options: dict[str, float], reason: str) -> None:
-    given = {"threshold": 0.42, "limit": 0.385, "known_m": 60_000.0, "reel_m": 1500.0} | options
-    found = reel_risk(deficits(count, 6), 0.008, -0.15, **given)
+    tail = replace(TAIL, clusters_per_m=options.get("clusters_per_m", TAIL.clusters_per_m))
+    found = reel_risk(deficits(count, 6), tail, limit=options.get("limit", 0.385), reel_m=1500.0)
     assert isinstance(found, Refused)
     assert said(found.reason) == reason
 
 
 def test_equal_or_infinite_deficits_are_refused() -> None:
     for y in ([0.01] * 30, [0.01, math.inf] * 15, [0.01, math.nan] * 15):
-        found = reel_risk(y, 0.008, -0.15, threshold=0.42, limit=0.385, known_m=6e4, reel_m=1500.0)
+        found = reel_risk(y, TAIL, limit=0.385, reel_m=1500.0)
         assert isinstance(found, Refused)
         assert said(found.reason) == (
             "The deficits must be finite, above zero and not all equal; look for a stuck instrument."
