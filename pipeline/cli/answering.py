@@ -87,7 +87,7 @@ def _question(
                 Complaint("--to", f"'{end}' lies before '{start}'", "Give the start before the end")
             )
         return Question(kind, name, span=(low, high), residence_s=residence)
-    from pipeline.record.touched_wire import plant_zone
+    from pipeline.record.plant_sheet_on_file import plant_zone
 
     zone = plant_zone(store)
     return Question(

@@ -36,7 +36,7 @@ def print_record(
     """
     from datetime import UTC, datetime
 
-    from pipeline.record.touched_wire import plant_zone
+    from pipeline.record.plant_sheet_on_file import plant_zone
     from pipeline.reports.printed import printed
     from pipeline.store.damage import told_of_disk
     from pipeline.store.database import open_to_read

@@ -36,6 +36,12 @@ def unit_of_plant(store: Store) -> Unit:
     return unit_of_run(store, heads[-1]["run_id"]) if heads else "m"
 
 
+def plant_zone(store: Store) -> str:
+    """The plant's zone, by the sheet of the newest run; UTC where nothing is on file."""
+    heads = store.ask("questions/current_runs")
+    return plant_sheet_of(store, heads[-1]["run_id"])[0].zone if heads else "UTC"
+
+
 def roles_of_plant(store: Store) -> tuple[str, ...]:
     """The roles that the sheet of the newest run on file names, each once; none where nothing is on file."""
     heads = store.ask("questions/current_runs")

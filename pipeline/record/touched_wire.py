@@ -22,7 +22,6 @@ from pipeline.record.genealogy_of_store import RESIDENCE_S, genealogy_of
 from pipeline.record.left_on_file import left_on_file
 from pipeline.record.lengths import GONE, lengths_on_file
 from pipeline.record.not_found import not_on_file
-from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.standing import Standing, standings_of_run
 
 if TYPE_CHECKING:
@@ -189,11 +188,8 @@ def contained(store: Store, question: Question) -> Contained:
     wires = [one for one in wires if one.spans or one.kind == "reel"]
     runs = {one.node.name for each in answers for one in each.between if one.node.kind == "run"}
     runs |= {each.suspect.node.name for each in answers if each.suspect.node.kind == "run"}
-    gone = {
-        one.node.name: facts.to_place(one.node.name)
-        for one in together(answers)
-        if one.node.kind == "shipment"
-    }
+    places = {row["shipment"]: str(row["to_place"]) for row in facts.shipped.values()}
+    gone = {one.node.name: places[one.node.name] for one in together(answers) if one.node.kind == "shipment"}
     return Contained(
         question,
         tuple(sorted(wires, key=lambda one: (STATES.index(one.state), one.length_id))),
@@ -281,11 +277,9 @@ def _shown(kind: str, name: str) -> str:
     """A node's name as a person would give it."""
     if kind == "lot":
         return name.rpartition(" ")[2]
-    if kind == "gauge":
-        return name.partition(" ")[0]
-    if kind == "limit":
-        return name.partition(" revision ")[0]
-    return name
+    return (
+        name.partition({"gauge": " ", "limit": " revision "}[kind])[0] if kind in ("gauge", "limit") else name
+    )
 
 
 class _Facts:
@@ -308,10 +302,6 @@ class _Facts:
             row["run_id"]: row["assessment_id"] for row in store.ask("questions/current_runs")
         }
         self._standing: dict[str, Mapping[str, Standing]] = {}
-
-    def to_place(self, shipment: str) -> str:
-        """Where a shipment went."""
-        return str(next(row["to_place"] for row in self.shipped.values() if row["shipment"] == shipment))
 
     def standing(self, run_id: str, reel_id: str) -> str:
         """How a reel or cut length stands now."""
@@ -349,7 +339,7 @@ class _Facts:
         )
         where = one.whereabouts
         left = self.shipped.get(name)
-        touched = _length(spans)
+        touched = sum(high - low for low, high in spans)
         # What was cut from a reel is listed as the lengths themselves.
         here = touched if cut else max(touched - self._cut_from(reel_id, spans), 0.0)
         state: State = "elsewhere"
@@ -388,10 +378,6 @@ class _Facts:
         return sum(max(min(high, end) - max(low, start), 0.0) for start, end in own for low, high in spans)
 
 
-def _length(spans: Sequence[Span]) -> float:
-    return sum(high - low for low, high in spans)
-
-
 def containment_id(entry_no: int) -> str:
     """The number of a containment: that of its journal entry."""
     return f"C-{entry_no:05d}"
@@ -412,9 +398,3 @@ def question_of(record: Mapping[str, Any]) -> Question:
         (float(low), float(high)) if high else WHOLE,
         float(record["residence_s"]),
     )
-
-
-def plant_zone(store: Store) -> str:
-    """The plant's zone, by the sheet of the newest run; UTC where nothing is on file."""
-    heads = store.ask("questions/current_runs")
-    return plant_sheet_of(store, heads[-1]["run_id"])[0].zone if heads else "UTC"

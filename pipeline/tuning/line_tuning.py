@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.errors import Complaint, MethodRefusal
-from pipeline.length.steady_state import STEADY
 from pipeline.messages import Message, message
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Tooling
-from pipeline.statistics.against_record import Observed, contradiction
+from pipeline.statistics.against_record import Observed
 from pipeline.statistics.turning_elements import ExpectedLine
 from pipeline.tuned import Tuned
 from pipeline.tuning.before_after import QUANTITIES, BeforeAfter, before_and_after, reel_facts
@@ -30,26 +28,15 @@ from pipeline.tuning.needed_mean import Unknowns
 from pipeline.tuning.own_variation import SetApart, set_apart, split_found, without_a_target
 from pipeline.tuning.periods import LinePeriod, periods_of_line, periods_of_run
 from pipeline.tuning.reel_wall import ReelWall, reel_walls
-from pipeline.tuning.requirement_rules import AVERAGE, CONCENTRICITY, POINT
-from pipeline.tuning.response import SettingAnswer, answer_to, at_the_die
-from pipeline.tuning.setting_steps import steps_in_log
+from pipeline.tuning.response import SettingAnswer, answers_of_runs
 from pipeline.tuning.settings import SettingAdvice, ways_to_target
 from pipeline.tuning.start_up import Start, starts_of
-from pipeline.tuning.target import METHOD, QUESTION, Target, smallest_target
+from pipeline.tuning.target import METHOD, QUESTION, Target, borne_out, failed_reels, smallest_target
 from pipeline.tuning.target_loss import TargetLoss, target_loss
 from pipeline.tuning.tuning_question import TuningQuestion, noise_from_stops
 from pipeline.tuning.wall_parts import SpreadShares, spread_shares
 from pipeline.tuning.what_if import HALF_CENTRED, WhatIf, remedies, what_if
 from pipeline.words import counted
-
-SETTINGS = ("line_speed_m_s", "screw_speed_rpm", "covering_screw_speed_rpm")
-OUTPUT_UNIT = {
-    "line_speed_m_s": "mm per m/s",
-    "screw_speed_rpm": "mm per rpm",
-    "covering_screw_speed_rpm": "mm per rpm",
-    "melt_temperature_c": "mm per degC",
-    "melt_pressure_bar": "mm per bar",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +162,7 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
         tuple({(one.element, one.harmonic): one for run in found for one in run.hidden}.values()),
         _draws(asked, latest, target, conductor),
         _settings(latest, target, asked, failed),
-        _answers(ordered, asked),
+        answers_of_runs(ordered, {one.run_id: asked.loops.get(one.run_id, asked.loop) for one in ordered}),
         outputs,
         gauge_check({name: one for name, one in outputs.items() if isinstance(one, SpecificOutput)}),
         starts,
@@ -185,21 +172,6 @@ def tuning_of_line(runs: Sequence[LineRun], asked: TuningQuestion) -> LineTuning
         told,
         failed,
     )
-
-
-def failed_reels(observed: Mapping[tuple[str, float], Observed]) -> Observed | None:
-    """The record of the wall's requirement by which most reels on file were found bad; None where none was.
-
-    Beside such reels no less wall is advised, whatever the target.
-
-    Args:
-        observed: reels on file found bad, by requirement and limit.
-    """
-    of_wall = [
-        one for (requirement, _), one in observed.items() if requirement in (AVERAGE, POINT, CONCENTRICITY)
-    ]
-    worst = max(of_wall, key=lambda one: one.bad, default=None)
-    return worst if worst is not None and worst.bad > 0 else None
 
 
 def _target(
@@ -225,37 +197,6 @@ def _target(
     if not apart.reels:
         return with_them, apart, left
     return (of(left) if apart.kept else without), apart, left
-
-
-def borne_out(target: Target | Refused, observed: Mapping[tuple[str, float], Observed]) -> Target | Refused:
-    """The target, refused where the reels on file contradict the share of bad reels that it says today's wall has.
-
-    Args:
-        target: the target.
-        observed: reels on file found bad, by requirement and limit.
-    """
-    if isinstance(target, Refused):
-        return target
-    rules = []
-    for rule in target.rules:
-        # The rules hold the hardest limit of each requirement, by which most reels are found bad.
-        records = [
-            one for (requirement, _), one in observed.items() if requirement == rule.rule and one.reels
-        ]
-        if rule.unit_at_risk != "reel" or not records:
-            rules.append(rule)
-            continue
-        record = max(records, key=lambda one: one.bad)
-        why = contradiction(record, rule.chance_now)
-        if why is not None:
-            return Refused(
-                target.result.question,
-                target.result.method,
-                message(Tuned.CONTRADICTED, limit=rule.limit, why=why),
-                target.reels,
-            )
-        rules.append(replace(rule, observed=record.told))
-    return replace(target, rules=tuple(rules))
 
 
 def _told_of_trials(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Message, ...]:
@@ -394,51 +335,6 @@ def _settings(
         asked.melt_exponent,
         covering_mm=None if asked.covering is None else asked.covering.mean_mm,
     )
-
-
-def _answers(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[SettingAnswer | Refused, ...]:
-    """For each setting, the answer of the run that moved it most often; the latest where none did."""
-    found = []
-    die = [at_the_die(run) for run in runs]
-    for name in OUTPUT_UNIT:
-        logged = [(run, *one) for run, one in zip(runs, die, strict=True) if name in run.machine]
-        if not logged:
-            continue
-        steps = [len(steps_in_log(seconds, run.machine[name], wall)) for run, seconds, wall in logged]
-        most = max(range(len(logged)), key=lambda n: (steps[n], n))
-        run, seconds, wall = logged[most]
-        # Melt temperature and pressure follow what is set; they do not make a step of it ambiguous.
-        others = {
-            other: values for other, values in run.machine.items() if other != name and other in SETTINGS
-        }
-        found.append(
-            answer_to(
-                seconds,
-                run.machine[name],
-                wall,
-                name,
-                "mean wall",
-                OUTPUT_UNIT[name],
-                asked.loops.get(run.run_id, asked.loop),
-                others,
-                _balance(run, name),
-                run.phase == STEADY,
-            )
-        )
-    return tuple(found)
-
-
-def _balance(run: LineRun, setting: str) -> float:
-    """Change of wall a unit of a setting by the mass balance: -A/(2 pi R v) a unit of speed at the same output [mm per
-    m/s], A/(2 pi R N) a unit of screw speed at an output proportional to it [mm per rpm]; NaN for the others.
-    """
-    if setting not in ("line_speed_m_s", "screw_speed_rpm") or not run.wall_counts.any():
-        return math.nan
-    wall = float(run.mean_mm[run.wall_counts].mean())
-    level = float(np.nanmedian(run.machine[setting][run.wall_counts]))
-    sign = -1.0 if setting == "line_speed_m_s" else 1.0
-    radius = 0.5 * run.conductor_mm + wall
-    return sign * wall * (run.conductor_mm + wall) / (2.0 * radius * level)
 
 
 def _starts(runs: Sequence[LineRun], asked: TuningQuestion) -> tuple[Start, ...]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,6 +18,7 @@ from scipy import stats
 
 from pipeline.assumed import Assumed
 from pipeline.length.cross_correlation import Delay, delay_between
+from pipeline.length.steady_state import STEADY
 from pipeline.messages import Measure, Message, message
 from pipeline.methods import Method
 from pipeline.quantity import Asked, Quantity, asks
@@ -28,6 +29,15 @@ from pipeline.tuned import Tuned
 from pipeline.tuning.line_run import LineRun
 from pipeline.tuning.setting_steps import SETTLE_S, SettingStep, steps_in_log
 from pipeline.tuning.step_delay import delay_of_steps
+
+SETTINGS = ("line_speed_m_s", "screw_speed_rpm", "covering_screw_speed_rpm")
+OUTPUT_UNIT = {
+    "line_speed_m_s": "mm per m/s",
+    "screw_speed_rpm": "mm per rpm",
+    "covering_screw_speed_rpm": "mm per rpm",
+    "melt_temperature_c": "mm per degC",
+    "melt_pressure_bar": "mm per bar",
+}
 
 Floats = NDArray[np.float64]
 Loop = Literal["open", "closed", "not known"]
@@ -323,3 +333,55 @@ def _told(
     if math.isfinite(by_balance) and kind == "response" and not gain.low <= by_balance <= gain.high:
         told.append(message(Tuned.BALANCE_DIFFERS, balance=Measure(by_balance, gain.unit)))
     return tuple(told)
+
+
+def answers_of_runs(
+    runs: Sequence[LineRun], loops: Mapping[str, Loop]
+) -> tuple[SettingAnswer | Refused, ...]:
+    """For each setting, the answer of the run that moved it most often; the latest where none did.
+
+    Args:
+        runs: the runs, in the order of time.
+        loops: whether a control acts on the wall, by run.
+    """
+    found = []
+    die = [at_the_die(run) for run in runs]
+    for name in OUTPUT_UNIT:
+        logged = [(run, *one) for run, one in zip(runs, die, strict=True) if name in run.machine]
+        if not logged:
+            continue
+        steps = [len(steps_in_log(seconds, run.machine[name], wall)) for run, seconds, wall in logged]
+        most = max(range(len(logged)), key=lambda n: (steps[n], n))
+        run, seconds, wall = logged[most]
+        # Melt temperature and pressure follow what is set; they do not make a step of it ambiguous.
+        others = {
+            other: values for other, values in run.machine.items() if other != name and other in SETTINGS
+        }
+        found.append(
+            answer_to(
+                seconds,
+                run.machine[name],
+                wall,
+                name,
+                "mean wall",
+                OUTPUT_UNIT[name],
+                loops[run.run_id],
+                others,
+                _balance(run, name),
+                run.phase == STEADY,
+            )
+        )
+    return tuple(found)
+
+
+def _balance(run: LineRun, setting: str) -> float:
+    """Change of wall a unit of a setting by the mass balance: -A/(2 pi R v) a unit of speed at the same output [mm per
+    m/s], A/(2 pi R N) a unit of screw speed at an output proportional to it [mm per rpm]; NaN for the others.
+    """
+    if setting not in ("line_speed_m_s", "screw_speed_rpm") or not run.wall_counts.any():
+        return math.nan
+    wall = float(run.mean_mm[run.wall_counts].mean())
+    level = float(np.nanmedian(run.machine[setting][run.wall_counts]))
+    sign = -1.0 if setting == "line_speed_m_s" else 1.0
+    radius = 0.5 * run.conductor_mm + wall
+    return sign * wall * (run.conductor_mm + wall) / (2.0 * radius * level)

@@ -8,7 +8,7 @@ on the mean wall are derived in `within_reel_tail` and `requirement_rules`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -23,10 +23,11 @@ from pipeline.products.limits import Limit
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
+from pipeline.statistics.against_record import Observed, contradiction
 from pipeline.tuned import Tuned
 from pipeline.tuning.needed_mean import Need, Unknowns, needed_mean
 from pipeline.tuning.reel_wall import ReelWall, levels_of
-from pipeline.tuning.requirement_rules import POINT, WallRequirement, rules_of
+from pipeline.tuning.requirement_rules import AVERAGE, CONCENTRICITY, POINT, WallRequirement, rules_of
 from pipeline.tuning.within_reel_tail import block_cuts
 
 FEWEST_REELS = 3
@@ -313,3 +314,49 @@ def _warnings(
         told.append(message(Tuned.WITHIN_DOUBT))
     told.append(message(Tuned.TARGET_CAUTION))
     return tuple(told)
+
+
+def failed_reels(observed: Mapping[tuple[str, float], Observed]) -> Observed | None:
+    """The record of the wall's requirement by which most reels on file were found bad; None where none was.
+
+    Beside such reels no less wall is advised, whatever the target.
+
+    Args:
+        observed: reels on file found bad, by requirement and limit.
+    """
+    of_wall = [
+        one for (requirement, _), one in observed.items() if requirement in (AVERAGE, POINT, CONCENTRICITY)
+    ]
+    worst = max(of_wall, key=lambda one: one.bad, default=None)
+    return worst if worst is not None and worst.bad > 0 else None
+
+
+def borne_out(target: Target | Refused, observed: Mapping[tuple[str, float], Observed]) -> Target | Refused:
+    """The target, refused where the reels on file contradict the share of bad reels that it says today's wall has.
+
+    Args:
+        target: the target.
+        observed: reels on file found bad, by requirement and limit.
+    """
+    if isinstance(target, Refused):
+        return target
+    rules = []
+    for rule in target.rules:
+        # The rules hold the hardest limit of each requirement, by which most reels are found bad.
+        records = [
+            one for (requirement, _), one in observed.items() if requirement == rule.rule and one.reels
+        ]
+        if rule.unit_at_risk != "reel" or not records:
+            rules.append(rule)
+            continue
+        record = max(records, key=lambda one: one.bad)
+        why = contradiction(record, rule.chance_now)
+        if why is not None:
+            return Refused(
+                target.result.question,
+                target.result.method,
+                message(Tuned.CONTRADICTED, limit=rule.limit, why=why),
+                target.reels,
+            )
+        rules.append(replace(rule, observed=record.told))
+    return replace(target, rules=tuple(rules))

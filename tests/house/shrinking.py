@@ -73,8 +73,6 @@ UNREAD: set[str] = {
 # Modules over 400 lines.
 LONG: set[str] = {
     "pipeline.record.standing_fold",
-    "pipeline.record.touched_wire",
-    "pipeline.tuning.line_tuning",
 }
 # Functions of more than eight parameters.
 WIDE: set[str] = {
