@@ -150,7 +150,7 @@ NAMES = {
     "pipeline/cli/sheet_keys.py": {"must be given"},
     "pipeline/job/thinning.py": {"lot "},
     "pipeline/products/comparison.py": {"density of ", "relative permittivity of "},
-    "pipeline/record/touched_wire.py": {" load ", " revision "},
+    "pipeline/record/touched_wire.py": {" load "},
     "pipeline/steps/line_checks.py": {"the "},
     "pipeline/steps/rows_behind.py": {"the spark test"},
 }
