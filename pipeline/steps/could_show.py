@@ -24,6 +24,7 @@ from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.steps.agreement import compared_sd_mm
+from pipeline.steps.evidence import usual_step_m
 from pipeline.steps.exchanged import melt_exchanged
 from pipeline.steps.instrument_channels import DIMENSION_KINDS, channels_of
 from pipeline.steps.place import Placed
@@ -102,7 +103,7 @@ def _held_told(
             continue
         rows = int(np.median(held))
         if rows > 1 and np.mean(held == rows) > HELD_SHARE:
-            length = float(np.median(np.diff(placed.placement.at_m))) * rows
+            length = usual_step_m(np.maximum.accumulate(placed.placement.at_m)) * rows
             told.append(
                 message(
                     Contradiction.FIGURES_HELD, instrument=gauge.id, rows=rows, length=Measure(length, "m")
