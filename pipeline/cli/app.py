@@ -118,6 +118,14 @@ def _told_of_usage_or_fault(fault: Exception) -> int:
             file=sys.stderr,
         )
         return 3
+    if isinstance(fault, OSError) and fault.filename is not None:
+        why = (fault.strerror or type(fault).__name__).lower()
+        print(
+            f"{os.fsdecode(fault.filename)}: it cannot be read or written ({why}). Check the name, its folder and the "
+            "permission, then run the same command again.",
+            file=sys.stderr,
+        )
+        return ReelproofError.exit_code
     print(
         f"A fault of this program, not of your data: {type(fault).__name__}: {fault}\n"
         "Run the same command with REELPROOF_TRACE=1 set and report what it prints; nothing half-written was kept.",

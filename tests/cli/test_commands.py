@@ -309,3 +309,20 @@ def test_a_watch_says_what_a_run_waits_for_and_an_unfit_key_in_plain_words(tmp_p
     assert (
         shown.stdout == f"R-1/run.toml: waits. {run / 'run.toml'}: run.id: found 3. Write text, in quotes.\n"
     )
+
+
+def test_a_name_that_cannot_be_written_is_no_fault_of_the_program(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from pipeline.cli.app import run
+
+    log = ROOT / "sample_runs" / "runs" / "R-0415" / "R-0415_log.csv.gz"
+    for out, why in (
+        (tmp_path / "no" / "x", "no such file or directory"),
+        (tmp_path / ("n" * 300), "file name too long"),
+    ):
+        assert run(["map", str(log), "--out", str(out)]) == 2
+        assert capsys.readouterr().err == (
+            f"{out}: it cannot be read or written ({why}). Check the name, its folder and the permission, then run "
+            "the same command again.\n"
+        )
