@@ -13,7 +13,7 @@ from pipeline.one_thread import one_thread_each
 for _name, _value in {
     "PREFECT_SERVER_ANALYTICS_ENABLED": "false",
     "DO_NOT_TRACK": "1",
-    "PREFECT_LOGGING_LEVEL": "ERROR",
+    "PREFECT_LOGGING_LEVEL": "CRITICAL",  # what goes wrong is told in our words, not as a traceback
     "PREFECT_LOGGING_TO_API_ENABLED": "false",
     "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "false",
     "PREFECT_SERVER_EPHEMERAL_STARTUP_TIMEOUT_SECONDS": "240",
