@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 from dashboards.addresses import PageKind, address
+from dashboards.comma_table import Cell, comma_table
 from dashboards.records import Plant, Stamp
 from dashboards.rendering import DESK_MARKS, SITE_LINKS, environment
 from dashboards.site import asset_mark
 from dashboards.table_cells import LinkedCells
 from pipeline.messages import Message
+from pipeline.wording.say import plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,15 +26,26 @@ class SignedIn:
         role: their role; "" for reading only.
         form_token: what each form on the page carries.
         told: what the page tells first, once; None for nothing.
+        waits: how many things wait for them; None where that cannot be told now.
+        version: what the page knows: the number of changes that the site had seen when it was made.
     """
 
     name: str
     role: str
     form_token: str
     told: Message | None = None
+    waits: int | None = None
+    version: int = 0
 
 
 NOBODY_KNOWN = Plant("plant", "Review site", "UTC")
+
+
+class EveryPage:
+    """Stands for the addresses of all pages, where a link is followed only if there is a page."""
+
+    def __contains__(self, where: object) -> bool:
+        return True
 
 
 def asset_href(name: str) -> str:
@@ -44,7 +57,7 @@ def desk_page(
     template: str,
     plant: Plant = NOBODY_KNOWN,
     signed: SignedIn | None = None,
-    pages: frozenset[str] = frozenset(),
+    pages: Container[str] = frozenset(),
     stamp: Stamp | None = None,
     **more: Any,
 ) -> str:
@@ -77,7 +90,7 @@ def desk_page(
     )
 
 
-def _links(pages: frozenset[str]) -> dict[str, Any]:
+def _links(pages: Container[str]) -> dict[str, Any]:
     @cache
     def href(kind: PageKind, record_id: str = "", fragment: str = "") -> str:
         where = address(kind, record_id)
@@ -106,6 +119,22 @@ def for_person(page: str, signed: SignedIn, acts: str = "") -> str:
     return page.replace(DESK_MARKS["acts"], told + acts, 1)
 
 
+def list_table(heads: Sequence[str], rows: Iterable[Sequence[Cell | tuple[Message, ...]]]) -> bytes:
+    """A list as a CSV file.
+
+    Args:
+        heads: column names.
+        rows: cells in their order; messages become words.
+    """
+    return comma_table(
+        heads,
+        (
+            [" ".join(plain(said) for said in one) if isinstance(one, tuple) else one for one in row]
+            for row in rows
+        ),
+    )
+
+
 def acts_part(
     offer: Any,
     signed: SignedIn,
@@ -113,6 +142,7 @@ def acts_part(
     typed: Mapping[str, str],
     sampled: Mapping[str, Any],
     plant: Plant,
+    follow: Any,
 ) -> str:
     """The part of a page with what its reader may do, as markup.
 
@@ -123,8 +153,16 @@ def acts_part(
         typed: what they typed in a form that was refused.
         sampled: what a laboratory measures, by its name.
         plant: the plant.
+        follow: what persons added, and who may add.
     """
     template = environment().get_template("desk_acts.html.j2")
     return template.render(
-        offer=offer, signed=signed, back=back, typed=typed, sampled=sampled.values(), plant=plant, served=True
+        offer=offer,
+        signed=signed,
+        back=back,
+        typed=typed,
+        sampled=sampled.values(),
+        plant=plant,
+        follow=follow,
+        served=True,
     )

@@ -163,6 +163,11 @@ class PageShelf:
                 else:
                     opened.close()
 
+    def runs_behind(self, where: str) -> tuple[str, ...] | None:
+        """The runs that a page is planned from, as far as it was planned; None for all of them."""
+        page = self._plan.contents.pages.get(where) if self._plan is not None else None
+        return None if page is None else page.runs
+
     def asset(self, where: str) -> Path | None:
         """A style sheet or script that every page needs; None where there is none of that address."""
         return self.folder / where if where in self._assets else None

@@ -66,6 +66,10 @@ class Noted(Code):
     REWOUND = "noted/rewound"
     JUDGED = "noted/judged"
     ACCESS_SEALED = "noted/access sealed"
+    COMMENTED = "noted/commented"
+    ASSIGNED = "noted/assigned"
+    PLAN_ACCEPTED = "noted/plan accepted"
+    ATTACHED = "noted/attached"
 
 
 class Suspected(Code):

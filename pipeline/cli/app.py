@@ -20,6 +20,7 @@ from pipeline.cli import (
     following,
     holding,
     making,
+    noting,
     printing,
     product,
     reading,
@@ -69,6 +70,7 @@ anchoring.add_to(app)
 product.add_to(app)
 deciding.add_to(app)
 holding.add_to(app)
+noting.add_to(app)
 drifting.add_to(app)
 trusting.add_to(app)
 tuning.add_to(app)

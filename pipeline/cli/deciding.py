@@ -183,16 +183,27 @@ def _print_acted(done: Acted) -> None:
 
 def cut(
     reel: str = typer.Argument(metavar="REEL", help="Number of the reel."),
+    accept: bool = typer.Option(False, "--accept", help="Accept the plan; it is kept with who and why."),
+    role: str = typer.Option("", "--role", help="Your role in the plant."),
+    reason: str = typer.Option("", "--reason", help="Why, in your words."),
+    person: str = typer.Option("", "--person", help="The plant's mark of you, where it keeps one."),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Print the cutting plan of greatest value for a reel. Lengths and clearance are the plant sheet's.
+    """Print the cutting plan of greatest value for a reel, or accept it. Lengths and clearance are the plant sheet's.
 
     Example: reelproof cut L1-0412-02 --store store
     """
     from pipeline.record.cutting_on_file import plan_for_reel
-    from pipeline.store.database import open_to_read
+    from pipeline.store.database import open_to_read, open_to_write
 
+    if accept:
+        from pipeline.acts.following_up import accept_plan
+        from pipeline.nonconformance.disposition import Person
+
+        told_or_refused(f"cut {reel}", role, reason)
+        with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
+            accept_plan(opened, reel, Person(role, person), reason)
     with open_to_read(store) as opened:
         planned = plan_for_reel(opened, reel)
     print_json(_plan_as_json(planned)) if as_json else _print_plan(planned)

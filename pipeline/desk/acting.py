@@ -19,7 +19,9 @@ from pipeline.acts.holding import lift_hold, put_hold
 from pipeline.acts.sampling import hand_in
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.acts.wanted_act import WantedAct
-from pipeline.desk.offers import DISPOSITIONS, happened_since, sight_of
+from pipeline.desk.further_acts import FURTHER_ACTS
+from pipeline.desk.offers import DISPOSITIONS
+from pipeline.desk.seen import check_seen, metres
 from pipeline.errors import Complaint, ReelproofError, SheetError
 from pipeline.found import Remedy
 from pipeline.messages import Code, Message, message
@@ -30,7 +32,6 @@ from pipeline.record.left_on_file import Override
 from pipeline.record.samples_compared import compare_samples
 from pipeline.record.shipping_list import Shipment, ShippingList
 from pipeline.store.database import open_to_write
-from pipeline.units import m_from_foot
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -94,19 +95,6 @@ def in_form(one: Complaint) -> Complaint:
     return replace(one, remedy=remedies.get(one.remedy.code, one.remedy))
 
 
-class ChangedMeanwhile(DispositionRefused):
-    """Something about what a person acts on is not as they saw it.
-
-    Args:
-        complaints: what changed.
-        happened: what the journal keeps since they looked.
-    """
-
-    def __init__(self, complaints: list[Complaint], happened: tuple[Message, ...]) -> None:
-        super().__init__(complaints)
-        self.happened = happened
-
-
 def act(store: Path, file: AccountFile, what: str, by: Person, form: Caller) -> Message:
     """Do what a form asks for; what was done.
 
@@ -160,30 +148,9 @@ def _check_signed_in(file: AccountFile, by: Person, form: Caller) -> None:
         )
 
 
-def _check_seen(store: Store, form: Caller, names: list[str]) -> None:
-    """Refuse to act on what is no longer as the person saw it."""
-    seen = dict(one.rpartition("|")[::2] for one in form.fields("seen"))
-    changed = [name for name in names if seen.get(name) != sight_of(store, name)]
-    if not changed:
-        return
-    entry = form.field("entry")
-    entry_no = int(entry) if entry.isdecimal() and entry.isascii() and len(entry) < 17 else 0
-    raise ChangedMeanwhile(
-        [
-            Complaint(
-                name,
-                "it is not as you saw it any more",
-                "Nothing of yours was done. Read what happened, and decide again if you still must",
-            )
-            for name in changed
-        ],
-        happened_since(store, names, entry_no) if entry_no else (),
-    )
-
-
 def _decide(store: Store, by: Person, form: Caller) -> Message:
     names = [name for name in form.fields("subject") if name]
-    _check_seen(store, form, names)
+    check_seen(store, form, names)
     kind, _, chosen = form.field("deed").partition(" ")
     kinds: Mapping[str, ActKind] = {
         one: one for one in ("decide", "confirm", "decline", "complete", "reopen")
@@ -203,7 +170,7 @@ def _decide(store: Store, by: Person, form: Caller) -> Message:
 
 def _hold(store: Store, by: Person, form: Caller) -> Message:
     # Holding is never refused because something else happened: it keeps wire back.
-    start, end = (_metres(form, name) for name in ("from", "to_place"))
+    start, end = (metres(form, name) for name in ("from", "to_place"))
     if (start is None) != (end is None):
         raise ReelproofError(
             Complaint("hold", "one end of the stretch is missing", "Give both ends, or neither for the whole")
@@ -215,7 +182,7 @@ def _hold(store: Store, by: Person, form: Caller) -> Message:
 
 def _lift(store: Store, by: Person, form: Caller) -> Message:
     subject, number = form.field("subject"), form.field("number")
-    _check_seen(store, form, [subject])
+    check_seen(store, form, [subject])
     if not (number.isdecimal() and number.isascii() and len(number) < 17):
         raise DispositionRefused(Complaint(subject, "it does not say which hold", "Choose one of the page"))
     entry = lift_hold(store, subject, int(number), by, form.field("reason"))
@@ -224,7 +191,7 @@ def _lift(store: Store, by: Person, form: Caller) -> Message:
 
 def _ship(store: Store, by: Person, form: Caller) -> Message:
     items = [one for one in form.fields("item") if one]
-    _check_seen(store, form, items)
+    check_seen(store, form, items)
     override = None
     if form.field("override"):
         override = Override(by.role, by.person, form.field("reason"))
@@ -265,28 +232,11 @@ def _sample(store: Store, by: Person, form: Caller) -> Message:
     return message(Did.SAMPLED, samples=done.kept) if done.kept else message(Did.KNOWN)
 
 
-def _metres(form: Caller, name: str) -> float | None:
-    """A place of the form in metres; None where it is left empty."""
-    text = form.field(name).replace(",", "")
-    if not text:
-        return None
-    try:
-        figure = float(text)
-    except ValueError:
-        figure = float("nan")
-    if not 0.0 <= figure < 1e9:
-        raise ReelproofError(
-            Complaint(
-                name.partition("_")[0], f"'{text[:40]}' is no place", "Give a figure from 0 up, like 1,200"
-            )
-        )
-    return m_from_foot(figure) if form.field("unit") == "ft" else figure
-
-
 ACTS: Mapping[str, Callable[[Store, Person, Caller], Message]] = {
     "decide": _decide,
     "hold": _hold,
     "lift": _lift,
     "ship": _ship,
     "sample": _sample,
+    **FURTHER_ACTS,
 }

@@ -6,12 +6,9 @@ door before any of these is asked.
 
 from __future__ import annotations
 
-import json
 import mimetypes
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from starlette.applications import Starlette
@@ -23,13 +20,19 @@ from starlette.routing import Route
 from dashboards.addresses import address
 from dashboards.desk_pages import SignedIn, acts_part, desk_page, for_person
 from pipeline.desk.accounts import SHORTEST
-from pipeline.desk.acting import ACTS, ChangedMeanwhile, act, in_form
+from pipeline.desk.acting import ACTS, act, in_form
 from pipeline.desk.api.surface import Api
-from pipeline.desk.door import Caller, Cookies, Door, local_path
+from pipeline.desk.asked import Desk, caller_of, session_of, signed_in, told_page
+from pipeline.desk.door import LISTENS, Caller, Door, local_path
+from pipeline.desk.follow_offers import cutting, evidence, follow_offer
+from pipeline.desk.lists import find, keep_view, show_list
 from pipeline.desk.offers import About, offer_on
+from pipeline.desk.seen import ChangedMeanwhile
+from pipeline.desk.start_page import looked, start
+from pipeline.desk.telling import events
 from pipeline.desk.tokens import Tokens
 from pipeline.errors import NotFoundError, ReelproofError, StoreError
-from pipeline.messages import message_of, said_json
+from pipeline.messages import said_json
 from pipeline.nonconformance.disposition import DecidedMeanwhile
 from pipeline.record.access_log import Access
 from pipeline.record.plant_sheet_on_file import roles_of_plant
@@ -40,11 +43,7 @@ if TYPE_CHECKING:
 
     from starlette.types import ASGIApp
 
-    from dashboards.page_shelf import PageShelf
     from dashboards.records import Plant
-    from pipeline.desk.accounts import Accounts
-    from pipeline.desk.sessions import Session, Sessions
-    from pipeline.desk.tries import Tries
 
 REFUSED = (
     "The name or the password is wrong, or the account is locked. After five wrong passwords in a row it is locked for "
@@ -69,54 +68,6 @@ TYPED = (
 TOO_MANY = "Too many tries came from this address. Wait five minutes."
 
 
-@dataclass(frozen=True, slots=True)
-class Desk:
-    """What the site stands on.
-
-    Args:
-        store: the store's folder.
-        accounts: who may sign in.
-        sessions: who is signed in.
-        shelf: the pages.
-        tries: how often somebody tried the door.
-        cookies: the cookies' names.
-        names: host names under which it is served.
-    """
-
-    store: Path
-    accounts: Accounts
-    sessions: Sessions
-    shelf: PageShelf
-    tries: Tries
-    cookies: Cookies
-    names: frozenset[str]
-
-
-def caller_of(request: Request) -> Caller:
-    """Who asks, as the door found it."""
-    found = request.state.caller
-    if not isinstance(found, Caller):
-        raise TypeError("a request came past the door")
-    return found
-
-
-def session_of(request: Request) -> Session:
-    """The session of who asks; the door lets nobody else to what needs one."""
-    session = caller_of(request).session
-    if session is None:
-        raise TypeError("a request without a session came past the door")
-    return session
-
-
-def signed_in(desk: Desk, request: Request) -> SignedIn:
-    """Who asks, as a page shows them; what is told once is told now."""
-    session = session_of(request)
-    if session.told:
-        desk.sessions.tell(session, "")
-    told = message_of(json.loads(session.told)) if session.told else None
-    return SignedIn(session.name, session.role, session.form_token, told)
-
-
 def application(desk: Desk) -> ASGIApp:
     """The site, behind its door."""
 
@@ -127,7 +78,11 @@ def application(desk: Desk) -> ASGIApp:
 
         return Route(path, endpoint, methods=[*methods])
 
+    async def listen(request: Request) -> Response:
+        return await events(desk, request)
+
     routes = [
+        Route(LISTENS, listen, methods=["GET"]),
         at("/sign-in", _sign_in_page, "GET"),
         at("/sign-in", _sign_in, "POST"),
         at("/sign-out", _sign_out, "POST"),
@@ -135,7 +90,13 @@ def application(desk: Desk) -> ASGIApp:
         at("/link/{token}", _use_link, "POST"),
         at("/assets/{name}", _asset, "GET"),
         at("/acts/{what}", _act, "POST"),
-        at("/", _page, "GET"),
+        at("/", start, "GET"),
+        at("/looked", looked, "POST"),
+        at("/find", find, "GET"),
+        at("/lists/{what}", show_list, "GET"),
+        at("/views", keep_view, "POST"),
+        at("/evidence/{sha256}", evidence, "GET"),
+        at("/cutting/{reel}", cutting, "GET"),
         at("/{where:path}", _page, "GET"),
     ]
     api = Api(desk, Tokens(desk.accounts))
@@ -151,21 +112,6 @@ def _answered(desk: Desk, answer: Callable[[Desk, Request], Response], request: 
         return told_page(
             desk, request, 503 if fault.exit_code == 3 else 400, "This cannot be shown now", told
         )
-
-
-def told_page(desk: Desk, request: Request, status: int, heading: str, told: list[str]) -> Response:
-    """A page that says what could not be done, and leads back."""
-    caller = caller_of(request)
-    text = desk_page(
-        "desk_told.html.j2",
-        signed=signed_in(desk, request) if caller.session is not None else None,
-        heading=heading,
-        question="What now?",
-        told=told,
-        back="/" if caller.session is not None else "/sign-in",
-        back_label="To the first page" if caller.session is not None else "Sign in",
-    )
-    return HTMLResponse(text, status)
 
 
 def _sign_in_page(desk: Desk, request: Request) -> Response:
@@ -304,14 +250,18 @@ def _acts_on_page(
     if about is None:
         return ""
     plan, wanted = desk.shelf.plan(), ("offer", about, name, signed.role)
-    offer = plan.kept.get(wanted)
-    if offer is None:
+    kept = plan.kept.get(wanted)
+    if kept is None:
         with desk.shelf.reading() as (plan, store):
             try:
-                offer = plan.kept[wanted] = offer_on(store, about, name, signed.role)
+                kept = plan.kept[wanted] = (
+                    offer_on(store, about, name, signed.role),
+                    follow_offer(store, name),
+                )
             except NotFoundError:  # a finding that no judgement sees any more
                 return ""
-    return acts_part(offer, signed, f"/{address(about, name)}", typed or {}, SAMPLED, plant)
+    offer, follow = kept
+    return acts_part(offer, signed, f"/{address(about, name)}", typed or {}, SAMPLED, plant, follow)
 
 
 def _act(desk: Desk, request: Request) -> Response:

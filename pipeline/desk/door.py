@@ -12,6 +12,10 @@ import re
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from email.errors import MessageError
+from email.message import EmailMessage
+from email.parser import BytesParser
+from email.policy import HTTP
 from http.cookies import CookieError, SimpleCookie
 from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl, quote, urlsplit
@@ -20,6 +24,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
+from pipeline.acts.attaching import MOST_BYTES, EvidenceFile
 from pipeline.record.access_log import Access
 
 if TYPE_CHECKING:
@@ -31,6 +36,7 @@ if TYPE_CHECKING:
 LONGEST_FORM = 64_000
 MOST_FIELDS = 600
 FORM_WITHIN_S = 20.0
+FILE_WITHIN_S = 120.0
 # Styles stand in elements, where a mark's place on a scale is one; scripts stand in files only.
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
@@ -38,6 +44,11 @@ POLICY = (
 )
 OPEN_TO_ALL = re.compile(r"/(?:sign-in|link/[A-Za-z0-9_-]{20,80}|assets/[\w.-]+)")
 _SAFE = ("GET", "HEAD")
+# Where an open page listens for what changes; nobody uses their session by that.
+LISTENS = "/events"
+# The one form that carries a file, and how many of them are read at once.
+TAKES_FILES = "/acts/attach"
+_FILES_AT_ONCE = asyncio.Semaphore(3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +62,7 @@ class Caller:
         form: fields of the form that was sent, in order; each may stand more than once.
         door_token: what a form for signing in must carry.
         service: the service whose token a program sent; None for a browser.
+        file: the file sent with the form; None for none.
     """
 
     session: Session | None
@@ -59,6 +71,7 @@ class Caller:
     door_token: str
     form: tuple[tuple[str, str], ...] = field(default=(), repr=False)
     service: Service | None = None
+    file: EvidenceFile | None = field(default=None, repr=False)
 
     @property
     def form_token(self) -> str:
@@ -171,7 +184,10 @@ class Door:
             raise _Refused(400, "This site is not served under that name.")
         sent = cookies_of(headers)
         token = sent.get(self.cookies.session, "")
-        session = await run_in_threadpool(self.sessions.of, token) if token else None
+        session = None
+        if token:
+            is_used = scope["path"] != LISTENS
+            session = await run_in_threadpool(self.sessions.of, token, is_used=is_used)
         address = scope["client"][0] if scope.get("client") else "an unknown address"
         door = sent.get(self.cookies.door, "")
         door = door if re.fullmatch(r"[\w-]{43}", door) else secrets.token_urlsafe(32)
@@ -181,8 +197,12 @@ class Door:
             return caller, receive
         if asked != "POST":
             raise _Refused(405, "Only GET and POST are answered.")
-        form = await _form(headers, receive)
-        caller = Caller(session, token, address, door, form)
+        sent_with = None
+        if scope["path"] == TAKES_FILES and session is not None:
+            form, sent_with = await _form_with_file(headers, receive)
+        else:
+            form = await _form(headers, receive)
+        caller = Caller(session, token, address, door, form, file=sent_with)
         if not self._is_own_form(caller, headers):
             if session is not None:
                 await run_in_threadpool(
@@ -241,7 +261,7 @@ async def _form(headers: Headers, receive: Receive) -> tuple[tuple[str, str], ..
     if headers.get("content-type", "").partition(";")[0].strip() != "application/x-www-form-urlencoded":
         raise _Refused(415, "Only forms of this site are read.")
     try:
-        body = await asyncio.wait_for(_body(receive), FORM_WITHIN_S)
+        body = await asyncio.wait_for(_body(receive, LONGEST_FORM), FORM_WITHIN_S)
         return tuple(
             parse_qsl(
                 body.decode("utf-8"),
@@ -256,14 +276,53 @@ async def _form(headers: Headers, receive: Receive) -> tuple[tuple[str, str], ..
         raise _Refused(400, "The form cannot be read.") from None
 
 
-async def _body(receive: Receive) -> bytes:
+async def _form_with_file(
+    headers: Headers, receive: Receive
+) -> tuple[tuple[tuple[str, str], ...], EvidenceFile | None]:
+    kind = headers.get("content-type", "")
+    if kind.partition(";")[0].strip() != "multipart/form-data":
+        raise _Refused(415, "Only forms of this site are read.")
+    async with _FILES_AT_ONCE:
+        try:
+            body = await asyncio.wait_for(_body(receive, MOST_BYTES + LONGEST_FORM), FILE_WITHIN_S)
+        except TimeoutError:
+            raise _Refused(408, "The file did not arrive in time.") from None
+        return await run_in_threadpool(_parts, kind, body)
+
+
+def _parts(kind: str, body: bytes) -> tuple[tuple[tuple[str, str], ...], EvidenceFile | None]:
+    """Fields and file of a form with a file (RFC 7578)."""
+    try:
+        whole = BytesParser(policy=HTTP).parsebytes(
+            b"content-type: " + kind.encode("ascii") + b"\r\n\r\n" + body
+        )
+        form: list[tuple[str, str]] = []
+        file: EvidenceFile | None = None
+        parts = [one for one in whole.iter_parts() if isinstance(one, EmailMessage)]
+        if len(parts) > MOST_FIELDS:
+            raise _Refused(400, "The form cannot be read.")
+        for part in parts:
+            content = part.get_payload(decode=True)
+            name = part.get_param("name", header="content-disposition")
+            if not isinstance(content, bytes) or not isinstance(name, str):
+                raise _Refused(400, "The form cannot be read.")
+            if part.get_filename() is not None:
+                file = EvidenceFile(part.get_filename() or "", content)
+            else:
+                form.append((name, content.decode("utf-8")))
+        return tuple(form), file
+    except (ValueError, LookupError, TypeError, MessageError):
+        raise _Refused(400, "The form cannot be read.") from None
+
+
+async def _body(receive: Receive, most: int) -> bytes:
     body = bytearray()
     while True:
         message = await receive()
         if message["type"] == "http.disconnect":
             raise _Refused(400, "The form did not arrive whole.")
         body += message.get("body", b"")
-        if len(body) > LONGEST_FORM:
+        if len(body) > most:
             raise _Refused(413, "The form is longer than any of this site.")
         if not message.get("more_body"):
             return bytes(body)

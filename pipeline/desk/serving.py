@@ -18,14 +18,16 @@ import uvicorn
 
 from dashboards.page_shelf import PageShelf
 from pipeline.desk.accounts import Accounts
-from pipeline.desk.application import Desk, application
+from pipeline.desk.application import application
+from pipeline.desk.asked import Desk
+from pipeline.desk.board import Board
 from pipeline.desk.door import Cookies
 from pipeline.desk.sessions import Sessions
 from pipeline.desk.tries import Tries
 from pipeline.errors import Complaint, ReelproofError, StoreError
 from pipeline.record.access_log import Access, note_access, seal_access
 from pipeline.record.plant_sheet_on_file import roles_of_plant
-from pipeline.store.account_file import FOLDER, open_accounts
+from pipeline.store.account_file import FOLDER, open_accounts, open_board
 from pipeline.store.database import open_to_read, open_to_write
 
 if TYPE_CHECKING:
@@ -140,15 +142,20 @@ def opened_desk(
     """
     with open_to_read(store):
         pass  # a folder without a store is refused before anything is made in it
-    with open_accounts(store) as file:
+    with open_accounts(store) as file, open_board(store) as lists:
         accounts = Accounts(file, hasher=hasher)
+        board = Board(store, lists)
         shelf = PageShelf(store, store / FOLDER / PAGES)
         shelf.begin()
         names = served.all_names
-        desk = Desk(store, accounts, Sessions(accounts), shelf, Tries(), Cookies(served.is_secure), names)
+        desk = Desk(
+            store, accounts, Sessions(accounts), shelf, board, Tries(), Cookies(served.is_secure), names
+        )
+        board.begin()
         try:
             yield desk, application(desk)
         finally:
+            board.close()
             shelf.close()
             # Another writer may hold the store: then the next act or stop seals it.
             with (

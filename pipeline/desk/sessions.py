@@ -71,8 +71,13 @@ class Sessions:
         )
         return token
 
-    def of(self, token: str) -> Session | None:
-        """The session of what a browser sent; None where it is none, or has ended."""
+    def of(self, token: str, *, is_used: bool = True) -> Session | None:
+        """The session of what a browser sent; None where it is none, or has ended.
+
+        Args:
+            token: what it sent.
+            is_used: whether a person asked, so that the session is in use; a page that listens does not use it.
+        """
         if not token or len(token) > _LONGEST_TOKEN:
             return None
         digest = sha256_of(token)
@@ -80,7 +85,7 @@ class Sessions:
             if row["ended_utc"] or row["seen_utc"] < self._at(-IDLE) or row["begun_utc"] < self._at(-LONGEST):
                 self.file.do("end_session", token_sha256=digest)
                 return None
-            if row["seen_utc"] < self._at(-_NOTED_EVERY):
+            if is_used and row["seen_utc"] < self._at(-_NOTED_EVERY):
                 self.file.do("see_session", token_sha256=digest, at_utc=self._at(), told=row["told"])
             return Session(digest, row["key"], row["name"], row["role"], row["form_token"], row["told"])
         return None
@@ -88,6 +93,15 @@ class Sessions:
     def tell(self, session: Session, told: str) -> None:
         """Keep what the next page of a session tells once; "" when it was told."""
         self.file.do("see_session", token_sha256=session.token_sha256, at_utc=self._at(), told=told)
+
+    def looked(self, session: Session) -> int:
+        """The newest journal entry that the person of a session has looked at; 0 where they never did."""
+        rows = self.file.ask("looked", key=session.key)
+        return int(rows[0]["entry_no"]) if rows else 0
+
+    def look(self, session: Session, entry_no: int) -> None:
+        """Note that the person of a session has looked at everything up to a journal entry."""
+        self.file.do("set_looked", key=session.key, entry_no=entry_no)
 
     def end(self, session: Session) -> None:
         """End a session."""

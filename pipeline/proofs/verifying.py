@@ -18,6 +18,7 @@ from pipeline.errors import StoreError, in_words
 from pipeline.proofs.changes import NOTHING_KNOWN, Known, changes_in
 from pipeline.proofs.signed_roots import signed_up_to
 from pipeline.record.access_log import access_faults
+from pipeline.record.attached import evidence_faults
 from pipeline.record.entry_kinds import LOSS
 from pipeline.record.journal_on_file import journal_of
 from pipeline.record.sealing import file_sha256
@@ -69,6 +70,7 @@ def verified(folder: Path, known: Known = NOTHING_KNOWN) -> Verified:
             told |= dict.fromkeys(access_faults(store))
         except StoreError as fault:  # it belongs to whoever serves the store
             notes[f"The access log was not checked. {fault.complaints[0]}"] = None
+        told |= dict.fromkeys(evidence_faults(store))
         journals.append(journal_of(store))
     with _told_of_damage_in(told), open_database_to_read(folder) as store:
         if store is None:

@@ -1,9 +1,13 @@
 """Kinds of journal entries that more than one module writes or reads."""
 
 ACCESS = "access log"
+ASSIGNED = "assignment"
 CLOCK = "clock set back"
+COMMENT = "comment"
+EVIDENCE = "evidence"
 HANDED_OUT = "export"
 LOSS = "history lost"
+PLAN_ACCEPTED = "cutting plan"
 SAMPLES_COMPARED = "samples"
 SAMPLE_WITHDRAWN = "sample withdrawn"
 SIGNED_ROOT = "signed root"

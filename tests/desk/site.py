@@ -18,7 +18,7 @@ import httpx
 import uvicorn
 from argon2 import PasswordHasher
 
-from pipeline.desk.application import Desk
+from pipeline.desk.asked import Desk
 from pipeline.desk.serving import Served, config_of, opened_desk
 
 PASSWORD = "four plain words here"
@@ -70,7 +70,7 @@ class Forms(HTMLParser):
             self._select = told["name"]
         elif tag == "option" and self._select:
             self._form.choices.setdefault(self._select, []).append(told.get("value", ""))
-            if self._select not in self._form.fields:
+            if self._select not in self._form.fields or "selected" in told:
                 self._form.fields[self._select] = [told.get("value", "")]
         elif tag in ("input", "textarea") and "name" in told:
             kind = told.get("type", "text")
@@ -143,6 +143,13 @@ class Site:
             assert answer.status_code == 404 and answer.url.path == NONE, answer.text
             assert escape(name).replace("&#x27;", "&#39;") in answer.text
             yield browser
+
+
+def read_whole(site: Site) -> None:
+    """Have the board read every run that it knows to be out of date."""
+    site.desk.board.catch_up()
+    while site.desk.board._read_stale():
+        pass
 
 
 def free_port() -> int:

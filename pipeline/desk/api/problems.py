@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.responses import Response
 
-from pipeline.desk.acting import ChangedMeanwhile, in_form
+from pipeline.desk.acting import in_form
+from pipeline.desk.seen import ChangedMeanwhile
 from pipeline.errors import Complaint, NotFoundError, ReelproofError, StoreError, in_words
 from pipeline.nonconformance.disposition import DecidedMeanwhile
 

@@ -19,7 +19,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import Match, Route
 
-from pipeline.desk.acting import ChangedMeanwhile, act
+from pipeline.desk.acting import act
 from pipeline.desk.api.bodies import DEEDS, Body, scopes_of
 from pipeline.desk.api.composed import Part
 from pipeline.desk.api.described import Schema, System, as_json
@@ -28,6 +28,7 @@ from pipeline.desk.api.problems import TROUBLES, name_of, problem, told
 from pipeline.desk.api.reads import READS, Parameter, Read, WhatIsAsked
 from pipeline.desk.door import FORM_WITHIN_S, LONGEST_FORM, Caller, cookies_of
 from pipeline.desk.offers import newest_entry
+from pipeline.desk.seen import ChangedMeanwhile
 from pipeline.desk.tries import Tries
 from pipeline.errors import Complaint, ReelproofError, StoreError
 from pipeline.record.access_log import Access, note_access
@@ -35,7 +36,7 @@ from pipeline.record.access_log import Access, note_access
 if TYPE_CHECKING:
     from starlette.types import Receive, Scope, Send
 
-    from pipeline.desk.application import Desk
+    from pipeline.desk.asked import Desk
     from pipeline.desk.tokens import Service, Tokens
 
 # Common practice, no source: a program that asks oftener waits for what it has asked.

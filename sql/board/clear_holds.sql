@@ -1,0 +1,2 @@
+-- Take every hold away, to be put anew.
+DELETE FROM hold

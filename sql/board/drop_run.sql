@@ -1,0 +1,2 @@
+-- Take the table away, to be made anew.
+DROP TABLE IF EXISTS run
