@@ -133,7 +133,7 @@ def as_written(text: str) -> Message:
     return Message(Written.AS_WRITTEN, (("text", text),))
 
 
-# While makers still write sentences of their own, those stand where their codes will.
+# Complaints and pages still hold words of their own, where their codes will stand; nothing below them does.
 Said = Message | str
 
 

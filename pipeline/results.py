@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import Complaint, ReelproofError
-from pipeline.messages import Message, as_message, message
+from pipeline.messages import Message, message
 from pipeline.quantity import Asked
 from pipeline.reasons import Reason
 
@@ -192,9 +192,7 @@ def standing(answer: Result | Refused) -> Result | Refused:
     failed = next((one for one in answer.assumptions if one.withdraws), None)
     if failed is None:
         return answer
-    reason = message(
-        Reason.ASSUMPTION_FAILED, assumed=as_message(failed.name), evidence=as_message(failed.evidence)
-    )
+    reason = message(Reason.ASSUMPTION_FAILED, assumed=failed.name, evidence=failed.evidence)
     return Refused(answer.question, answer.method, reason, answer.n)
 
 

@@ -98,6 +98,7 @@ class Stands(Code):
     NOT_RELEASED = "standing/not released"
     FINDING = "standing/finding"
     LENGTH_DECIDED = "standing/length decided"
+    NOW_AND_EVIDENCE = "standing/now and evidence"
     REEL_UNKNOWN_NOW = "standing/reel unknown now"
     LOADED_ANEW = "standing/loaded anew"
     IN_TWO_RUNS = "standing/in two runs"

@@ -35,11 +35,12 @@ from pipeline.record.not_found import not_on_file
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.standing import LengthStanding, Standing, standing_of
 from pipeline.store.said_columns import told_of
+from pipeline.why import Stands
 
 if TYPE_CHECKING:
     import polars as pl
 
-    from pipeline.messages import Message, Said
+    from pipeline.messages import Message
     from pipeline.store.database import Store
 
 
@@ -69,7 +70,7 @@ class Subject:
     run_id: str
     reel_id: str
     assessment_id: int
-    sentence: Said
+    sentence: Message
     reasons: tuple[Message, ...]
     extent: Extent | None
     state: State
@@ -157,7 +158,7 @@ def _reel(store: Store, row: dict[str, Any]) -> Subject:
         row["run_id"],
         name,
         row["assessment_id"],
-        f"Standing: {now.code}. On the evidence: {row['standing']}.",
+        message(Stands.NOW_AND_EVIDENCE, now=now.code, evidence=row["standing"]),
         now.lacking,
         None,
         now.decided,

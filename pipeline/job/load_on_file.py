@@ -19,7 +19,7 @@ from pipeline.job.growing import (
     growth_rows,
     told_of,
 )
-from pipeline.messages import Said, said_json
+from pipeline.messages import Message, said_json
 from pipeline.record.journal_on_file import note
 from pipeline.record.sealing import LOAD_TABLES, seals_of
 from pipeline.steps.load import Loaded, RunSheets, SheetText
@@ -62,7 +62,7 @@ class LoadOutcome:
     rows_kept: int
     rows_set_aside: int
     rows_new: int = 0
-    told: tuple[Said, ...] = ()
+    told: tuple[Message, ...] = ()
     plant_sheet: Path | None = None
     plant_sha256: str = ""
     samples: int = 0

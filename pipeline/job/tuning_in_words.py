@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from pipeline.found import together
-from pipeline.messages import Measure, Message, Place, Said, as_message, message, um
+from pipeline.messages import Measure, Message, Place, message, um
 from pipeline.results import Refused
 from pipeline.tuned import Tuned
 from pipeline.tuning.periods import advice_on_period
@@ -31,7 +31,7 @@ SHARES = (
 )
 
 
-def in_words(found: LineOnFile, say: Callable[[Said], str] = plain) -> Iterator[str]:
+def in_words(found: LineOnFile, say: Callable[[Message], str] = plain) -> Iterator[str]:
     """Everything, a line at a time.
 
     Args:
@@ -59,7 +59,7 @@ def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
         yield from (f"  {one}" for one in listed)
 
 
-def _sections(one: ProductTuning) -> Iterator[tuple[str, Iterable[Said]]]:
+def _sections(one: ProductTuning) -> Iterator[tuple[str, Iterable[Message]]]:
     tuning = one.tuning
     yield "How far may the wall come down?", _target(tuning)
     yield "What the spread of the thinnest wall is made of", _shares(tuning)
@@ -81,11 +81,11 @@ def runs_told(one: ProductTuning) -> Message:
     return message(Tuned.RUNS_ON_FILE, runs=one.runs, made=made, read=one.read)
 
 
-def _target(tuning: LineTuning) -> Iterator[Said]:
+def _target(tuning: LineTuning) -> Iterator[Message]:
     target = tuning.target
     apart = () if tuning.apart is None else (tuning.apart.told,)
     if isinstance(target, Refused):
-        yield message(Tuned.NO_TARGET, why=as_message(target.reason))
+        yield message(Tuned.NO_TARGET, why=target.reason)
         yield from apart
         return
     result = target.result
@@ -106,7 +106,7 @@ def _target(tuning: LineTuning) -> Iterator[Said]:
     yield from apart
     covering = tuning.covering
     if covering is not None:
-        told = as_message(covering.reason) if isinstance(covering, Refused) else covering.told
+        told = covering.reason if isinstance(covering, Refused) else covering.told
         yield message(Tuned.COVERING, told=told)
     yield from target.warnings
 
@@ -141,10 +141,10 @@ def _overwall(tuning: LineTuning, target: Target) -> Iterator[Message]:
     yield message(Tuned.OVER_MONEY, mass=mass, low=least, high=most, **told, currency=now.currency)
 
 
-def _shares(tuning: LineTuning) -> Iterator[Said]:
+def _shares(tuning: LineTuning) -> Iterator[Message]:
     shares = tuning.shares
     if shares is None:
-        yield "No reel with enough steady wire was read."
+        yield message(Tuned.NO_REEL_READ)
         return
     yield message(Tuned.SPREAD, spread=um(shares.sd_mm), reels=shares.reels)
     for name, part in SHARES:
@@ -153,7 +153,7 @@ def _shares(tuning: LineTuning) -> Iterator[Said]:
         yield message(Tuned.SPREAD_NOISE, share=100.0 * shares.noise)
 
 
-def loss_told(tuning: LineTuning) -> Iterator[Said]:
+def loss_told(tuning: LineTuning) -> Iterator[Message]:
     """What being wrong costs on either side."""
     loss = tuning.loss
     if loss is None:
@@ -191,10 +191,10 @@ def settings_told(tuning: LineTuning) -> Iterator[Message]:
         yield tuning.settings[0].told[-1]
 
 
-def _centring(tuning: LineTuning) -> Iterator[Said]:
+def _centring(tuning: LineTuning) -> Iterator[Message]:
     for run, found in tuning.centring.items():
         if isinstance(found, Refused):
-            yield message(Tuned.OF_RUN, run=run, told=as_message(found.reason))
+            yield message(Tuned.OF_RUN, run=run, told=found.reason)
             continue
         figures = {"size": found.size_um, "low": found.size_low_um, "high": found.size_high_um}
         yield message(
@@ -206,12 +206,12 @@ def _centring(tuning: LineTuning) -> Iterator[Said]:
             steadiness=found.steadiness,
         )
     if tuning.centring_now is not None:
-        yield "Now, by the latest run:"
+        yield message(Tuned.NOW)
         yield from tuning.centring_now.told
     yield from bolts_told(tuning)
 
 
-def bolts_told(tuning: LineTuning) -> Iterator[Said]:
+def bolts_told(tuning: LineTuning) -> Iterator[Message]:
     """What a turn of each bolt does, or that it is not known."""
     bolts = tuning.bolts
     if isinstance(bolts, Refused):
@@ -225,9 +225,9 @@ def bolts_told(tuning: LineTuning) -> Iterator[Said]:
     yield from bolts.warnings
 
 
-def _periods(tuning: LineTuning) -> Iterator[Said]:
+def _periods(tuning: LineTuning) -> Iterator[Message]:
     if not tuning.periods:
-        yield "Nothing repeats beyond chance."
+        yield message(Tuned.NOTHING_REPEATS)
     yield from (advice_on_period(one) for one in tuning.periods)
     yield from hidden_told(tuning)
 
@@ -254,10 +254,10 @@ def _draws(tuning: LineTuning) -> Iterator[Message]:
         yield message(Tuned.NO_TOOLING)
 
 
-def _answers(tuning: LineTuning) -> Iterator[Said]:
+def _answers(tuning: LineTuning) -> Iterator[Message]:
     for one in tuning.answers:
         if isinstance(one, Refused):
-            told = as_message(one.reason)
+            told = one.reason
             yield message(Tuned.ANSWER_OF, output="mean wall", setting=one.question.about, told=(told,))
             continue
         late = delay_told(one)
@@ -286,7 +286,7 @@ def balance_told(tuning: LineTuning) -> Iterator[Message]:
 
     def of_run(run: str, one: SpecificOutput | Refused) -> Message:
         if isinstance(one, Refused):
-            return message(Tuned.OF_RUN, run=run, told=as_message(one.reason))
+            return message(Tuned.OF_RUN, run=run, told=one.reason)
         return message(
             Tuned.OUTPUT, run=run, output=Measure(one.result.estimate, "kg/h per rpm"), told=one.told
         )
@@ -295,7 +295,7 @@ def balance_told(tuning: LineTuning) -> Iterator[Message]:
     yield from tuning.balance
 
 
-def before_after_told(one: ProductTuning) -> Iterator[Said]:
+def before_after_told(one: ProductTuning) -> Iterator[Message]:
     """What a change did, each figure in turn; a reason that holds for all of them is told once."""
     told = one.tuning.before_after
     if told and one.change is not None:
@@ -307,7 +307,7 @@ def before_after_told(one: ProductTuning) -> Iterator[Said]:
     yield from shared
 
 
-def _starts(found: LineOnFile) -> Iterator[Said]:
+def _starts(found: LineOnFile) -> Iterator[Message]:
     yield from (_start(one) for one in found.starts)
     good = found.good_starts
     yield from (good.reason,) if isinstance(good, Refused) else good.told

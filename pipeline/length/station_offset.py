@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.length.cross_correlation import Delay, delay_between, parabola_shift
-from pipeline.messages import Measure, Message, as_message, message
+from pipeline.messages import Measure, Message, message
 from pipeline.results import Refused
 from pipeline.warned import Station
 
@@ -140,7 +140,7 @@ def check_distance(
     middle = _middle(0, x.size, _SEGMENTS * _LONGEST_SEGMENT)
     whole = delay_between(x[middle], y[middle], x[middle].size)
     if isinstance(whole, Refused):
-        return _untested(first, second, sheet_m, whole.n, as_message(whole.reason))
+        return _untested(first, second, sheet_m, whole.n, whole.reason)
     lags_of_peak, there, chance = _peaks(whole, (_tolerance(step, sheet_m) + step) / step)
     if lags_of_peak.size == 0:
         why = message(Station.NOT_TOGETHER, peak=there, chance=chance)

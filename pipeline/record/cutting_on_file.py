@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, MethodRefusal, NotFoundError
 from pipeline.length.reel_places import CORE, OUTER, Span, length_told, place_on, span_from_other_end
-from pipeline.messages import Between, Measure, Message, as_message, message
+from pipeline.messages import Between, Measure, Message, message
 from pipeline.nonconformance.cut_instructions import RewinderStep, cut_instructions
 from pipeline.nonconformance.cutting_plan import CuttingPlan, cutting_plan, naive_plan
 from pipeline.nonconformance.cutting_rules import CuttingRules, MasterReel, SaleLength
@@ -97,7 +97,7 @@ class ReelPlan:
                 outer=Between(one.from_m, one.to_m, OUTER),
                 core=Between(*span_from_other_end((one.from_m, one.to_m), self.length_m), CORE),
                 kind=f"{one.kind} {one.finding_id}".rstrip(),
-                why=as_message(one.told),
+                why=one.told,
             )
             for one in self.bad
         )

@@ -22,8 +22,9 @@ from pipeline.trust.sampled import SAMPLE_TABLE, Build, average_below_thinnest, 
 from pipeline.why import SampleSays
 
 if TYPE_CHECKING:
+    from pipeline.results import complaint_told
     from pipeline.steps.load import RunSheets
-    from pipeline.store.database import Store
+from pipeline.store.database import Store
 
 Row = dict[str, Any]
 KIND = "sample"
@@ -207,7 +208,7 @@ def _put_on_file(store: Store, run_id: str, rows: list[Row], by: Person) -> int:
     return note_sealed(store, KIND, run_id, frame, record)
 
 
-def keep_samples_beside(store: Store, sheets: RunSheets) -> tuple[int, tuple[str, ...]]:
+def keep_samples_beside(store: Store, sheets: RunSheets) -> tuple[int, tuple[Message, ...]]:
     """Put the samples that lie beside a run sheet on file; how many are new, and what is wrong with the table.
 
     A table that cannot be used stops nothing else of the run, and none of it is kept.
@@ -237,7 +238,7 @@ def keep_samples_beside(store: Store, sheets: RunSheets) -> tuple[int, tuple[str
         with store.transaction():
             made = keep_samples(store, samples, reels, run.operator_role or "not stated")
     except ReelproofError as fault:
-        return 0, tuple(str(one) for one in fault.complaints)
+        return 0, tuple(complaint_told(one) for one in fault.complaints)
     return len(made), ()
 
 

@@ -7,7 +7,7 @@ from datetime import UTC
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from pipeline.messages import Message, Said, Slot, message
+from pipeline.messages import Message, Slot, message
 from pipeline.nonconformance.disposition import Act, State
 from pipeline.record.decided import LETS_GO
 from pipeline.why import Stands
@@ -123,7 +123,7 @@ def let_go_headline(code: str, by: str) -> Message:
     return message(Stands.DONE, done=code.capitalize(), by=by)
 
 
-def told_once(reasons: Iterable[Said], system: System = "si") -> list[str]:
+def told_once(reasons: Iterable[Message], system: System = "si") -> list[str]:
     """Reasons as sentences in one unit system, each told once."""
     return list(dict.fromkeys(plain(one, system) for one in reasons))
 

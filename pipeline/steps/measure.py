@@ -11,7 +11,7 @@ import polars as pl
 
 from pipeline.length import intervals
 from pipeline.length.spark_exposure import SparkExposure
-from pipeline.messages import Measure, Message, as_message, message
+from pipeline.messages import Measure, Message, message
 from pipeline.notes import Note
 from pipeline.quantity import Asked
 from pipeline.results import Refused, Result
@@ -246,7 +246,7 @@ def measure_run(
             *(frozen_told(gauge, frozen) if gauge is not None else ()),
             *told_of_data,
             *shown,
-            *((as_message(exposure.reason),) if isinstance(exposure, Refused) else ()),
+            *((exposure.reason,) if isinstance(exposure, Refused) else ()),
         ),
         exposure,
         instruments_that_read(readings, line),

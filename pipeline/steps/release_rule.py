@@ -10,7 +10,7 @@ from typing import Literal, Protocol
 
 from pipeline.length.reel_places import from_other_end, place_on_reel
 from pipeline.length.reels import PlacedReel
-from pipeline.messages import Measure, Message, as_message, message
+from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.rules import rule_for
 from pipeline.products.limits import Limit, is_limit_of
 from pipeline.products.requirement_sets import AVERAGE, POINT, SetRequirement, asked_of_wire
@@ -77,12 +77,12 @@ def verdict_unseen(bench: Bench, reel: PlacedReel, limit: Limit) -> tuple[Outcom
             )
         layered = gauge is not None and gauge.sees == "insulation and covering"
         if layered:
-            return "not judged", as_message(covering_minimum().reason)
+            return "not judged", covering_minimum().reason
         return "not judged", message(CANNOT_SEE[limit.requirement])
     rule = rule_for(limit.requirement)
     unknown = bench.measured.refused.get(rule.column) if rule is not None else None
     if unknown is not None:
-        return "not judged", as_message(unknown.reason)
+        return "not judged", unknown.reason
     if limit.requirement == "minimum wall at any point" and gauge is None:
         return _by_diameter(bench, reel, limit)
     if rule is not None and bench.line.instrument(INSTRUMENT_OF.get(rule.column, "")) is not None:
@@ -100,7 +100,7 @@ def _by_diameter(bench: Bench, reel: PlacedReel, limit: Limit) -> tuple[Outcome,
     else:
         found = minimum_wall_verdict(worst[0], mean.uncertainty, limit.value)
     if isinstance(found, Refused):
-        return "not judged", as_message(found.reason)
+        return "not judged", found.reason
     at_m, value = (worst[1], worst[0]) if worst is not None else (reel.to_m, 0.0)
     return "does not conform", message(
         Why.MEAN_FAILS,

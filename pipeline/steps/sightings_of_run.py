@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.length.reels import PlacedReel
-from pipeline.messages import Measure, Message, as_message, message
+from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.failing_lengths import event_intervals
 from pipeline.nonconformance.finding import Sighting, place_sighting
 from pipeline.nonconformance.limit_sightings import (
@@ -209,7 +209,7 @@ def gaps_of(bench: Bench) -> tuple[Gap, ...]:
     """Wire on reels without a trustworthy reading, or without a full spark test."""
     gaps = []
     exposure = bench.measured.spark
-    untested = as_message(exposure.reason) if isinstance(exposure, Refused) else message(NotSeen.SPARK)
+    untested = exposure.reason if isinstance(exposure, Refused) else message(NotSeen.SPARK)
     if bench.measured.seen.get("spark_kv") is None:
         untested = message(NotSeen.SPARK_NOT_LOGGED)
     kinds = (

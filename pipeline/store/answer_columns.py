@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pipeline.messages import Message, Said, as_message, from_json, message_of, said_json, to_json
+from pipeline.messages import Message, from_json, message_of, said_json, to_json
 from pipeline.possible import possible
 from pipeline.quantity import asked_of
 from pipeline.results import Assumption, Refused, Result
@@ -20,9 +20,9 @@ def said_of(text: str) -> Message:
     return message_of(json.loads(text))
 
 
-def warnings_json(warnings: Sequence[Said]) -> str:
+def warnings_json(warnings: Sequence[Message]) -> str:
     """Messages as a JSON list."""
-    return json.dumps([to_json(as_message(one)) for one in warnings], ensure_ascii=False)
+    return json.dumps([to_json(one) for one in warnings], ensure_ascii=False)
 
 
 def warnings_of(text: str) -> tuple[Message, ...]:
@@ -35,10 +35,10 @@ def assumptions_json(assumptions: Sequence[Assumption]) -> str:
     return json.dumps(
         [
             {
-                "name": to_json(as_message(one.name)),
+                "name": to_json(one.name),
                 "held": None if one.held is None else bool(one.held),
-                "evidence": to_json(as_message(one.evidence)),
-                **({} if one.then is None else {"then": to_json(as_message(one.then))}),
+                "evidence": to_json(one.evidence),
+                **({} if one.then is None else {"then": to_json(one.then)}),
             }
             for one in assumptions
         ],

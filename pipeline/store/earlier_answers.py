@@ -125,7 +125,12 @@ def _json(value: Any) -> Any:
 
 
 def _assumptions(text: str) -> str:
-    return assumptions_json([Assumption(**one) for one in json.loads(text)])
+    return assumptions_json(
+        [
+            Assumption(as_written(one["name"]), one["held"], as_written(one["evidence"]))
+            for one in json.loads(text)
+        ]
+    )
 
 
 def charts_by_key(rows: list[Row]) -> pl.DataFrame:

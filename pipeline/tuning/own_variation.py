@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.found import together
-from pipeline.messages import Message, as_message, message, um
+from pipeline.messages import Message, message, um
 from pipeline.products.limits import Limit
 from pipeline.results import Refused
 from pipeline.tuned import Tuned
@@ -144,7 +144,7 @@ def _told(
     if apart:
         told.append(message(Tuned.APART, n=len(apart), reels=reels, names=apart, p=p))
         if isinstance(with_them, Refused):
-            told.append(as_message(with_them.reason))
+            told.append(with_them.reason)
         elif with_them is not None:
             told.append(message(Tuned.WITH_ALL_REELS, target=um(with_them.result.estimate)))
     if kept:
