@@ -54,7 +54,7 @@ class OnFile:
 # Every kind of page with what plans it, in the order in which pages are written.
 PLANNERS: tuple[tuple[tuple[PageKind, ...], Callable[[OnFile], list[Planned]]], ...] = (
     (
-        ("run", "reel", "centring"),
+        ("run", "reel", "centring", "spectra"),
         lambda on: [one for book in on.books for one in pages_of_run(on.plant, book)],
     ),
     (("shift",), lambda on: _shift_pages(on.plant, shifts_of(on.books))),

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from dashboards.records import Plant
     from dashboards.site import WrittenFile
 
-OF_ONE_RUN: tuple[PageKind, ...] = ("run", "reel", "centring")
+OF_ONE_RUN: tuple[PageKind, ...] = ("run", "reel", "centring", "spectra")
 # A process takes about a second to start, in which the pages of four runs of eight hours are written.
 WORTH_READINGS = 1_200_000
 # What is given to a process at once: a run of eight hours, or many short ones.
@@ -97,7 +97,7 @@ class Planned:
 
 
 def pages_of_run(plant: Plant, book: RunBook) -> list[Planned]:
-    """The run's own page, and where it was judged those of its reels and of its centring."""
+    """The run's own page, and where it was judged those of its reels, its centring and its swings."""
     pages = [Planned("run", book.run_id, (book,), partial(_write_run, plant, book))]
     if book.is_judged and book.head["outcome"] == "judged":
         pages += [
@@ -105,6 +105,8 @@ def pages_of_run(plant: Plant, book: RunBook) -> list[Planned]:
             for reel in book.reels
         ]
         pages.append(Planned("centring", book.run_id, (book,), partial(_write_centring, plant, book)))
+        swings = partial(_write_spectra, plant, book)
+        pages.append(Planned("spectra", book.run_id, (book,), swings, of_decisions=False))
     return pages
 
 
@@ -125,6 +127,12 @@ def _write_centring(plant: Plant, book: RunBook, site: Site) -> Iterable[Written
     from dashboards.pages.centring import centring_review, write_centring_page
 
     return (write_centring_page(centring_review(plant, book), site),)
+
+
+def _write_spectra(plant: Plant, book: RunBook, site: Site) -> Iterable[WrittenFile]:
+    from dashboards.pages.spectra import spectra_review, write_spectra_page
+
+    return (write_spectra_page(spectra_review(plant, book), site),)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 # Pages that are planned alike from the runs they show alone; the others ask what comes before, after or besides.
 _OF_THEIR_RUNS: frozenset[PageKind] = frozenset(
-    ("run", "reel", "centring", "lot", "finding", "nonconformance", "tuning", "charts")
+    ("run", "reel", "centring", "spectra", "lot", "finding", "nonconformance", "tuning", "charts")
 )
 # Journal entries after which samples say what they said, and those after which there are the same pages.
 SAMPLES_SAY_THE_SAME = frozenset(

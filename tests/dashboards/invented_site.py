@@ -19,9 +19,17 @@ from dashboards.pages.overwall import write_overwall_page
 from dashboards.pages.reel import write_reel_page
 from dashboards.pages.run import write_run_page
 from dashboards.pages.shift import write_shift_page
+from dashboards.pages.spectra import write_spectra_page
 from dashboards.pages.tuning import write_tuning_page
 from dashboards.site import Site, write_assets
-from tests.dashboards import invented, invented_charts, invented_lines, invented_more, invented_tuning
+from tests.dashboards import (
+    invented,
+    invented_charts,
+    invented_lines,
+    invented_more,
+    invented_swings,
+    invented_tuning,
+)
 
 PAGES = (
     "index.html",
@@ -35,6 +43,7 @@ PAGES = (
     "capability/index.html",
     "faults/index.html",
     "centring/L1-0312-2.html",
+    "spectra/L1-0312-2.html",
     "charts/L1.html",
     "overwall/index.html",
     "tuning/L1.html",
@@ -61,6 +70,7 @@ def write_site(folder: Path, known: frozenset[str] | None = None) -> list[str]:
         write_capability_page(invented_lines.capability(), site),
         write_faults_page(invented_lines.faults(), site),
         write_centring_page(invented_lines.centring(), site),
+        write_spectra_page(invented_swings.spectra(), site),
         write_charts_page(invented_charts.charts(), site),
         write_overwall_page(invented_tuning.overwall(), site),
         write_tuning_page(invented_tuning.tuning(), site),

@@ -1,0 +1,58 @@
+"""The swings of a run of the invented plant."""
+
+import numpy as np
+
+from dashboards.pages.spectra import BesideChange, SpectraReview, TurningRow
+from pipeline.statistics.turning_elements import ExpectedLine
+from pipeline.tuning.swing_spectra import RunSpectra, SwingsAlong, SwingSpectrum
+from tests.dashboards import invented as base
+
+
+def spectrum(channel: str, turn: float, size: float, low: float = 0.5, high: float = 80.0) -> SwingSpectrum:
+    period = np.geomspace(low, high, 200)
+    peak = size * np.exp(-((np.log(period / turn) / 0.03) ** 2))
+    return SwingSpectrum(channel, period, 0.1 + 0.2 * np.sqrt(period) + peak, 150.0, 9800.0)
+
+
+def spectra() -> SpectraReview:
+    marks = tuple(
+        ExpectedLine(name, k, turn / k, turn / k, 0.001, False, 1.0)
+        for name, turn in (("capstan", 6.28), ("screw", 3.4))
+        for k in (1, 2, 3)
+    )
+    at, rows = np.linspace(200.0, 9700.0, 60), np.geomspace(0.4, 60.0, 30)
+    hunts = np.exp(-((np.log(rows / 38.0) / 0.4) ** 2))[:, None] * (1.0 + np.sin(at / 700.0))[None, :]
+    found = RunSpectra(
+        (spectrum("mean wall", 6.28, 2.4), spectrum("diameter", 6.28, 5.1)),
+        (spectrum("mean wall", 1.26, 2.2, 0.1, 60.0), spectrum("diameter", 1.26, 4.0, 0.1, 60.0)),
+        marks,
+        5.0,
+        SwingsAlong(at, rows, 0.3 + 2.0 * hunts),
+    )
+    turning = tuple(
+        TurningRow(
+            one.element,
+            one.harmonic,
+            one.seen_period_m,
+            one.seen_period_m / 5.0,
+            one.harmonic == 3,
+            2.4 / one.harmonic,
+            None if one.harmonic == 3 else 5.1,
+        )
+        for one in marks
+    )
+    change = BesideChange(
+        "Screw speed", 4100.0, spectrum("mean wall", 6.28, 3.0), spectrum("mean wall", 6.28, 1.2)
+    )
+    return SpectraReview(
+        base.PLANT,
+        "L1-0312-2",
+        "L1",
+        base.THHN14.label,
+        found,
+        turning,
+        (change,),
+        2,
+        None,
+        base.STAMP,
+    )
