@@ -71,6 +71,7 @@ class Agrees(Code):
     AGREE = "agreement/agree"
     NOT_ALL_KNOWN = "agreement/not all known"
     DRIFTS = "agreement/drifts"
+    OVER_READ = "agreement/over read"
     SUSPECT = "agreement/suspect"
     UNKNOWN = "agreement/unknown"
     SUSPECT_SETTLE = "agreement/suspect, settle first"

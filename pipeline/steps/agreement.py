@@ -22,7 +22,13 @@ from pipeline.sheets.line_sheet import Instrument, LineSheet, MassBalance
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.evidence import Floats, Mask, Seen
 from pipeline.trust.reading_drift import movement_sd_mm, with_drifts
-from pipeline.trust.redundancy import AgreementStretch, agreement_by_stretch, area_from_screw_mm2
+from pipeline.trust.redundancy import (
+    AgreementStretch,
+    agreement_by_stretch,
+    area_from_screw_mm2,
+    over_read_stretch,
+)
+from pipeline.trust.room_for_wall import over_read
 from pipeline.trust.uncertainty import Uncertainty
 from pipeline.warned import Warned
 
@@ -157,7 +163,36 @@ def agreement_of_run(
         area_at,
         area,
     )
-    return with_drifts(found, moves)
+    left = (same - conductor[0], conductor[0], deducted)
+    return (*with_drifts(found, moves), *_over_read(wall, diameter, left, moves))
+
+
+def _over_read(
+    wall: Seen, diameter: Seen, off: tuple[Floats, float, float], sd_mm: float
+) -> list[AgreementStretch]:
+    """Stretches on which the ring reads more wall than the diameter has room for, steady or not.
+
+    Args:
+        wall: mean wall along the wire.
+        diameter: overall diameter along the wire.
+        off: what the conductor has over its usual diameter at the places of the diameter, that diameter, and the
+            covering that the wall does not count [mm].
+        sd_mm: standard deviation of what a stretch leaves over, all gauges at rest [mm].
+    """
+    over, conductor_mm, covering_mm = off
+    read = diameter.fit & np.isfinite(diameter.value)
+    order = np.argsort(diameter.at_m[read], kind="stable")
+    places, room = diameter.at_m[read][order], ((diameter.value - over - conductor_mm) / 2.0)[read][order]
+    compared = np.flatnonzero(wall.fit & np.isfinite(wall.value) & near_reading(wall.at_m, diameter))
+    compared = compared[np.argsort(wall.at_m[compared], kind="stable")]
+    if places.size == 0 or compared.size == 0:
+        return []
+    at_m, mean = wall.at_m[compared], wall.value[compared]
+    left = np.interp(at_m, places, room) - mean - covering_mm
+    steady = wall.steady[compared]
+    usual = steady if bool(steady.any()) else np.ones(compared.size, dtype=np.bool_)
+    found = over_read(at_m, left, float(np.median(left[usual])), float(np.median(mean[usual])), sd_mm)
+    return [over_read_stretch(one.from_m, one.to_m, one.more_mm) for one in found]
 
 
 def compared_sd_mm(
