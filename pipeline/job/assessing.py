@@ -18,6 +18,7 @@ from pipeline.job.judging import Judgement, judgement_of
 from pipeline.job.line_review import review_lines
 from pipeline.job.load_on_file import put_texts_on_file
 from pipeline.job.loading import STORE_TURN
+from pipeline.job.plant_in_force import runs_it_is_for
 from pipeline.job.processes import give_back
 from pipeline.job.side_by_side import judged_ahead
 from pipeline.messages import Message, message, said_json
@@ -90,13 +91,14 @@ def assess_runs(
         runs: runs to judge; none means all.
         told: told the run that was judged.
         plant_sheet: judge by this plant sheet, for example after a revision of a limit, and by it from then on;
-            earlier judgements stay on file.
+            earlier judgements stay on file. Runs of other plants are left alone.
 
     Returns:
         what came of each; a run that could not be judged is `NOT_JUDGED` with the reason, and stops no other.
 
     Raises:
         NotFoundError: a run is not on file.
+        SheetError: the plant sheet is of another plant than a run that was named, or than every run.
     """
     sweep(store)
     heads = {row["run_id"]: row for row in store.ask("questions/current_runs")}
@@ -105,7 +107,8 @@ def assess_runs(
             raise not_on_file("run", run_id, list(heads))
     plant = read_plant_for_judging(plant_sheet) if plant_sheet is not None else None
     outcomes = []
-    wanted = tuple(dict.fromkeys(runs or heads))
+    meant = {head["run_id"] for head in runs_it_is_for(heads.values(), runs, plant)}
+    wanted = tuple(one for one in dict.fromkeys(runs or heads) if one in meant)
     # Asked once for all: a store of years has ten thousand runs, and nearly all of them are as they were.
     judged = _judged_on_file(store)
     as_it_was = {

@@ -17,6 +17,7 @@ from pipeline.errors import ReelproofError
 from pipeline.job.assessing import put_judgement_on_file, thinned_reason
 from pipeline.job.basis import basis_sha256
 from pipeline.job.line_review import review_lines
+from pipeline.job.plant_in_force import runs_it_is_for
 from pipeline.job.reassess_work import Done, Work, work_batch, work_on
 from pipeline.messages import Message
 from pipeline.record.alarms import alarms_of_runs
@@ -186,7 +187,8 @@ def _plan(under: _Under) -> tuple[int, list[str]]:
         sweep(store)
         heads = store.ask("questions/current_runs")
         _check_named(under.wanted, heads)
-        asked = [head for head in heads if under.wanted.takes(head)]
+        meant = [head for head in heads if under.wanted.takes(head)]
+        asked = runs_it_is_for(meant, under.wanted.runs, under.wanted.plant)
         bases = {row["basis_sha256"] for row in store.ask("questions/bases_on_file")}
         store.changed = True  # a writer killed before it published left a copy that is behind
         to_do = [head for head in asked if basis_sha256(head, under.wanted.plant) not in bases]
