@@ -26,19 +26,25 @@ def numbers_of_two(store: Store) -> Doubts:
     """What is said of each reel or cut length whose number means more than one piece of wire, by the number."""
     claims = _not_judged(store)
     rows = store.ask("questions/reels_in_several_runs")
-    for row in (*rows, *(store.ask("questions/runs_of_reels", reels=list(claims)) if claims else ())):
-        claims.setdefault(row["reel_id"], set()).add(row["run_id"])
+    alike = sorted({name.lower() for name, _ in claims})
+    for row in (*rows, *(store.ask("questions/runs_of_reels", reels=alike) if claims else ())):
+        claims.add((row["reel_id"], row["run_id"]))
+    # No plant tells two reels apart by small and capital letters: such a pair is one number, typed in two ways.
+    runs: dict[str, set[str]] = {}
+    for name, run_id in claims:
+        runs.setdefault(name.lower(), set()).add(run_id)
     found = {
-        name: (message(Stands.IN_TWO_RUNS, reel=name, runs=tuple(sorted(runs))),)
-        for name, runs in claims.items()
-        if len(runs) > 1
+        name: (message(Stands.IN_TWO_RUNS, reel=name, runs=tuple(sorted(runs[name.lower()]))),)
+        for name, _ in claims
+        if len(runs[name.lower()]) > 1
     }
-    lengths = {row["length_id"]: row["reel_id"] for row in lengths_on_file(store)}
+    lengths = {row["length_id"].lower(): row for row in lengths_on_file(store)}
     if lengths:
         for row in store.ask("questions/runs_of_reels", reels=list(lengths)):
-            name = row["reel_id"]
-            said = message(Stands.REEL_AND_LENGTH, reel=name, run=row["run_id"], source=lengths[name])
-            found[name] = (*found.get(name, ()), said)
+            length = lengths[row["reel_id"].lower()]
+            told = {"reel": row["reel_id"], "run": row["run_id"], "source": length["reel_id"]}
+            for name in dict.fromkeys((row["reel_id"], length["length_id"])):
+                found[name] = (*found.get(name, ()), message(Stands.REEL_AND_LENGTH, **told))
     return found
 
 
@@ -59,17 +65,17 @@ def check_known(store: Store, name: str, where: str = "") -> None:
         raise NotFoundError(Complaint(where or name, plain(one).rstrip("."), remedy) for one in told)
 
 
-def _not_judged(store: Store) -> dict[str, set[str]]:
-    """The runs that are loaded and not judged, by each reel of their sheets."""
-    found: dict[str, set[str]] = {}
-    for row in store.ask("questions/runs_not_judged"):
-        for reel in tomllib.loads(row["text"]).get("run", {}).get("reels", ()):
-            found.setdefault(str(reel["id"]).strip(), set()).add(row["run_id"])
-    return found
+def _not_judged(store: Store) -> set[tuple[str, str]]:
+    """Each reel of the sheets of runs that are loaded and not judged, with its run."""
+    return {
+        (str(reel["id"]).strip(), row["run_id"])
+        for row in store.ask("questions/runs_not_judged")
+        for reel in tomllib.loads(row["text"]).get("run", {}).get("reels", ())
+    }
 
 
 def made_at_one_time(store: Store, run_id: str = "") -> dict[str, dict[str, Message]]:
-    """The runs that a line made at the same time as another by their logs, with what is said of it, by run and other.
+    """The runs that a line made at the same time as another, or that read another line's gauges, by run and other.
 
     Args:
         store: the store.
@@ -79,7 +85,20 @@ def made_at_one_time(store: Store, run_id: str = "") -> dict[str, dict[str, Mess
     for row in store.ask("questions/runs_at_one_time", run_id=run_id):
         told = message(Stands.AT_ONE_TIME, run=row["run_id"], other=row["other_id"], line=row["line"])
         found.setdefault(row["run_id"], {})[row["other_id"]] = told
+    for row in store.ask("questions/runs_of_one_log", run_id=run_id):
+        if _gauges_read(row["text"]) & _gauges_read(row["other_text"]):
+            names = {name: row[name] for name in ("line", "other_line")}
+            told = message(Stands.ONE_LOG, run=row["run_id"], other=row["other_id"], **names)
+            found.setdefault(row["run_id"], {})[row["other_id"]] = told
     return found
+
+
+def _gauges_read(run_sheet: str) -> set[str]:
+    """The columns of a run's logs in which its sheet has a gauge of the wire."""
+    logs = tomllib.loads(run_sheet).get("run", {}).get("logs", ())
+    walls = {str(one) for log in logs for one in log.get("walls", {}).get("columns", ())}
+    others = (item for log in logs for item in log.get("channels", {}).items())
+    return walls | {str(column["column"]) for name, column in others if name.endswith("_mm")}
 
 
 def runs_in_doubt_with(store: Store, runs: tuple[str, ...]) -> tuple[str, ...]:

@@ -346,7 +346,8 @@ class RunSheet(Sheet):
     @model_validator(mode="after")
     def _whole(self) -> RunSheet:
         names = [reel.id for reel in self.reels]
-        twice = sorted({name for name in names if names.count(name) > 1})
+        alike = [name.lower() for name in names]
+        twice = sorted({name for name in names if alike.count(name.lower()) > 1})
         if twice:
             raise ValueError(f"reel {', '.join(twice)} stands more than once")
         ordered = sorted(self.reels, key=lambda reel: reel.from_m)
