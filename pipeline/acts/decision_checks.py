@@ -153,7 +153,8 @@ def check_lets_go(store: Store, subject: Subject, act: Act) -> None:
         complaints += [
             Complaint(
                 subject.name,
-                f"{act.disposition} is refused: finding {name} was closed by scrap and its wire is in this length",
+                f"{act.disposition} is refused: finding {name} was closed by {subject.holding[name].disposition} "
+                "and its wire is in this length",
                 "Cut it out, or reopen the finding",
             )
             for name in length.open_findings

@@ -14,7 +14,7 @@ from pipeline.nonconformance.disposition import DispositionRefused, Person, Powe
 from pipeline.nonconformance.hold import HeldKind, Hold, in_force
 from pipeline.record.holds_on_file import HOLD, LIFT, holds_on_file
 from pipeline.record.journal_on_file import note
-from pipeline.record.not_found import not_on_file
+from pipeline.record.not_found import not_on_file, reel_not_on_file
 from pipeline.record.plant_sheet_on_file import plant_sheet_of, unit_of_run
 
 if TYPE_CHECKING:
@@ -62,6 +62,8 @@ def holds_on(store: Store, subject: str) -> HoldsOn:
         own = tuple(replace(one, zone=zone) for one in put if one.subject == subject)
         about = "reel" if reel else "lot"
         return HoldsOn(subject, about, run_id, zone, length_m, own, in_force(own, lifted))
+    if store.ask("questions/reels_no_longer_judged", reels=[subject]):
+        raise reel_not_on_file(store, subject)
     known = [row["reel_id"] for row in store.ask("questions/reel_ids")]
     raise not_on_file(
         "reel or lot", subject, [*known, *(row["lot"] for row in store.ask("questions/lot_ids"))]

@@ -16,6 +16,8 @@ Row = Mapping[str, Any]
 # A reel that was let go on these is not let go any more once something new holds it.
 LETS_GO = ("release", "concession")
 UNFINISHED = ("decided", "awaiting a second person")
+# Wire of a finding closed by these is not part of what its reel is sold as.
+GOES = ("scrap", "regrade")
 
 
 def act_of(row: Row) -> Act:

@@ -68,7 +68,7 @@ class LengthStanding:
         headline: what is said of it first.
         reasons: what speaks against letting it go.
         lacking: those of the reasons that evidence named by a person may stand for.
-        open_findings: findings in it that are not closed, or closed by scrap while their wire is in it.
+        open_findings: findings in it that are not closed, or closed by scrap or regrade while their wire is in it.
         decided: what persons' acts on the length itself amount to.
         left: how it left, None while it has not.
         may_leave: whether it may be shipped now.

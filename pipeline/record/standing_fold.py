@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.length.reel_places import told_on_reel
 from pipeline.messages import Measure, Message, message
 from pipeline.nonconformance.disposition import Act, State, state_of
-from pipeline.record.decided import LETS_GO, RunActs, holding_states, reel_state
+from pipeline.record.decided import GOES, LETS_GO, RunActs, holding_states, reel_state
 from pipeline.record.earlier_numbers import KeptBack, holds_more
 from pipeline.record.left_on_file import Left
 from pipeline.record.lengths import COUNTERS_DIFFER, GONE
@@ -96,7 +96,7 @@ class ReelFold:
             where,
             left,
             lengths,
-            self.is_let_go and where == "in plant" and not self.holds,
+            self.is_let_go and where == "in plant" and not self.holds and not self._still_on_it,
             alarm,
             against,
             self.not_known_which,
@@ -163,7 +163,7 @@ class ReelFold:
         said = [Against(one) for one in self.not_known_which]
         said += [Against(one.told) for one in self.holds]
         if self.is_let_go:
-            return tuple(dict.fromkeys(said))
+            return tuple(dict.fromkeys((*said, *self._still_on_it)))
         if self.state.standing == "closed" and self.state.disposition in LETS_GO:
             decide = max(act.version for act in self.acts if act.kind == "decide")
             another = self._was_another(self.decided.seen_in[self.name, decide])
@@ -186,6 +186,19 @@ class ReelFold:
         if not said and self.row["standing"] != "releasable":
             said.append(Against(message(Stands.NOT_RELEASED)))
         return tuple(dict.fromkeys(said))
+
+    @cached_property
+    def _still_on_it(self) -> tuple[Against, ...]:
+        """Findings closed by a regrade whose wire nobody is on file to have cut out, with no evidence named."""
+        if self.name in self.book.shelf.left or self.book.shelf.by_reel.get(self.name):
+            return ()  # lengths are judged each by its own stretch
+        return tuple(
+            Against(message(Stands.STILL_ON_IT, finding=name, disposition=str(state.disposition)), name)
+            for name, state in sorted(self.holding.items())
+            if state.standing == "closed"
+            and state.disposition in GOES
+            and not _names_evidence(self.decided.on(name))
+        )
 
     def _told_on_reel(self, finding: Row) -> Message:
         """What a finding says, with its places counted from the reel's outer end."""
@@ -232,7 +245,7 @@ class ReelFold:
     def _code_here(self) -> Code:
         """How wire of the reel that is in the plant, on no length, stands."""
         state = self.state
-        if self.holds or self.not_known_which:
+        if self.holds or self.not_known_which or (self.is_let_go and self._still_on_it):
             return "held"
         if self.is_let_go:
             return "released by concession" if state.disposition == "concession" else "released"
@@ -401,11 +414,11 @@ class ReelFold:
         return any(self.decided.last_entry(one["finding_id"]) > made for one in self._meeting(start, end))
 
     def _open_in(self, start: float, end: float) -> dict[str, Message]:
-        """Findings that hold a stretch of the reel, with what they say; one closed by scrap holds it while in it."""
+        """Findings that hold a stretch of the reel, with what they say; one whose wire goes holds it while in it."""
         found = {}
         for one in self._meeting(start, end):
             state = self.holding.get(one["finding_id"])
-            if state is not None and (state.standing != "closed" or state.disposition == "scrap"):
+            if state is not None and (state.standing != "closed" or state.disposition in GOES):
                 found[one["finding_id"]] = self._told_on_reel(one)
         seen = {one["finding_id"] for one in self.findings}
         for name, state in self.holding.items():

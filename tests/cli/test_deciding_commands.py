@@ -121,7 +121,7 @@ def test_cut_and_ship_and_contain(shell: Shell, tmp_path: Path) -> None:
     code, out, _ = shell("cut", "L1-0412-02")
     assert code == 0
     assert "Run from 0.0 ft to 2,500.0 ft onto a package of 2,500.0 ft, and cut." in out
-    assert "\nCaution: The plan proposes; whoever is responsible decides." in out
+    assert "\nCaution: The plan is a proposal; the responsible person decides." in out
     plan = shell.answer("cut", "L1-0412-02")
     assert [one["finding_id"] for one in plan["must_go"]] == ["R-0412-F01"]
     assert plan["value"] >= plan["value_longest_first"] > 0

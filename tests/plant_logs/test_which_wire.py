@@ -17,7 +17,7 @@ from pipeline.job.assessing import assess_runs
 from pipeline.job.loading import load_sheets
 from pipeline.nonconformance.disposition import Person
 from pipeline.record.alarms import alarms_of_runs
-from pipeline.record.shipping_list import Shipment, ShippingList
+from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.record.standing import standing_of
 from pipeline.store.database import Store, open_to_write
 from pipeline.wording.say import plain
@@ -152,3 +152,97 @@ def test_what_was_let_go_as_another_product_is_decided_anew(tmp_path: Path) -> N
         assert standing_of(store, "X-3").code == "releasable"
         act_on(store, "X-1", "reopen", WHO, "another product")
         assert released(store, "X-1") and shipped(store, "X-1")
+
+
+def test_one_log_does_not_show_the_wire_of_two_lines(tmp_path: Path) -> None:
+    """A folder is copied for a run of another line, and the log that came with it stays in its place."""
+    put(tmp_path / "one", "R-A", "X-", "", "2026-06-09")
+    put(tmp_path / "two", "R-B", "Y-", "", "2026-06-09")
+    folder = tmp_path / "two" / "R-B"
+    for name in ("run.toml", "line.toml"):
+        text = (
+            (folder / name)
+            .read_text()
+            .replace('line = "A4"', 'line = "F4"')
+            .replace('id = "A4"', 'id = "F4"')
+        )
+        (folder / name).write_text(text)
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, tmp_path / "one", tmp_path / "two")
+        for reel in ("X-1", "Y-1"):
+            now = standing_of(store, reel)
+            assert now.code == "held" and not released(store, reel) and not shipped(store, reel)
+            assert "read the same columns of one log" in plain(now.headline)
+        # The log of two lines, each with columns of its own, is one file of both by right.
+        log = (folder / "log.txt").read_text()
+        both = [f"{one},{','.join(one.split(',')[1:])}" for one in log.splitlines()]
+        own = both[0].split(",")
+        half = len(own) // 2 + 1
+        both[0] = ",".join([*own[:half], *(f"F_{one}" for one in own[half:])])
+        for root, marked in (("one/R-A", False), ("two/R-B", True)):
+            sheet = tmp_path / root / "run.toml"
+            (tmp_path / root / "log.txt").write_text("\n".join(both) + "\n")
+            sheet.write_text(sheet.read_text().replace('"c_', '"F_c_') if marked else sheet.read_text())
+        judged(store, tmp_path / "one", tmp_path / "two")
+        codes = {standing_of(store, reel).code for reel in ("X-1", "X-2", "X-3", "Y-1", "Y-2", "Y-3")}
+        assert codes == {"releasable"}
+
+
+def test_numbers_that_differ_by_capitals_are_one_number(tmp_path: Path) -> None:
+    put(tmp_path / "one", "R-A", "X-", "", "2026-06-09")
+    put(tmp_path / "two", "R-B", "x-", "thin", "2026-06-10")
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, tmp_path / "one", tmp_path / "two")
+        for reel in ("X-1", "x-1", "X-2", "x-2"):
+            assert standing_of(store, reel).code == "held" and not released(store, reel)
+    sheet = tmp_path / "one" / "R-A" / "run.toml"
+    sheet.write_text(sheet.read_text().replace('id = "X-2"', 'id = "x-1"'))
+    with open_to_write(tmp_path / "store") as store:
+        (told,) = load_sheets(store, (tmp_path / "one",))[1]
+    assert "reel X-1, x-1 stands more than once" in told
+
+
+def test_a_run_is_judged_by_its_own_plants_sheet(tmp_path: Path) -> None:
+    """A sheet with laxer limits, of another plant: no run of this one is judged by it, named or not."""
+    put(tmp_path / "one", "R-A", "X-", "thin", "2026-06-09")
+    lax = tmp_path / "lax.toml"
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, tmp_path / "one")
+        lax.write_text(
+            (tmp_path / "one" / "R-A" / "plant.toml").read_text().replace('"Foothill"', '"Valley"')
+        )
+        for runs in ((), ("R-A",)):
+            with pytest.raises(ReelproofError) as told:
+                assess_runs(store, runs, plant_sheet=lax)
+            assert str(told.value) == (
+                "lax.toml: plant.name: the sheet is of plant 'Valley', and run R-A is of 'Foothill'. "
+                "Judge a run by its own plant's sheet: limits, roles and clocks are that plant's."
+            )
+        assert standing_of(store, "X-2").code == "held"
+
+
+def test_wire_of_another_grade_does_not_leave_on_its_whole_reel(tmp_path: Path) -> None:
+    """The finding is closed by a regrade, and nobody cut it out or names a record of it: the reel holds it still."""
+    put(tmp_path / "one", "R-A", "X-", "thin", "2026-06-09")
+    plant = tmp_path / "one" / "R-A" / "plant.toml"
+    plant.write_text(plant.read_text().replace(MAY, f'{MAY}regrade = ["engineer"]\n'))
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, tmp_path / "one")
+        for finding in [one.finding_id for one in standing_of(store, "X-2").against if one.finding_id]:
+            act_on(store, finding, "decide", WHO, "thin", "regrade")
+        assert released(store, "X-2")
+        now = standing_of(store, "X-2")
+        assert (now.code, now.may_leave) == ("held", False) and not shipped(store, "X-2")
+        assert "was closed by regrade, and by what is on file its wire is still on the reel" in plain(
+            now.headline
+        )
+        reel_m = store.ask("questions/reel", reel_id="X-2")[0]["length_m"]
+        spans = {"a": (0.0, 0.25), "b": (0.25, 0.75), "c": (0.75, 1.0)}
+        cuts = tuple(
+            CutLength(
+                reel="X-2", length=f"X-2-{name}", from_m=low * reel_m, to_m=high * reel_m, use="package"
+            )
+            for name, (low, high) in spans.items()
+        )
+        put_shipping_on_file(store, ShippingList(cuts=cuts), "clerk")
+        assert [shipped(store, f"X-2-{name}") for name in spans] == [True, False, True]
