@@ -35,8 +35,10 @@ from dashboards.site import (
 )
 from dashboards.table_cells import BASIS, NOT_KNOWN, LinkedCells, quantity, share, words
 from pipeline.length.reel_places import CORE, COUNTED
-from pipeline.wording.kinds import KINDS, Side, text_of
-from pipeline.wording.say import named, plain
+from pipeline.messages import Measure
+from pipeline.results import Result
+from pipeline.wording.kinds import KINDS, Side, kind_of, text_of
+from pipeline.wording.say import LEAST_TOLD, named, plain
 from pipeline.words import counted
 
 
@@ -44,27 +46,65 @@ def _missing(value: float | None) -> bool:
     return value is None or (isinstance(value, float) and math.isnan(value))
 
 
+SUPERSCRIPT = str.maketrans(
+    "-0123456789", "\u207b\u2070\u00b9\u00b2\u00b3\u2074\u2075\u2076\u2077\u2078\u2079"
+)
+
+
 def few_digits(figure: float) -> str:
     """A figure without a known unit, with the four digits anybody reads on for; whole from a thousand on."""
-    return f"{figure:,.0f}" if 1000.0 <= abs(figure) < 1e15 else f"{figure:.4g}"
+    if 1000.0 <= abs(figure) < 1e15:
+        return f"{figure:,.0f}"
+    text, _, power = f"{figure:.4g}".partition("e")
+    return f"{text}\u00a0\u00d7\u00a010{str(int(power)).translate(SUPERSCRIPT)}" if power else text
 
 
 # Figures behind a result that are in the unit of what was read, which the result does not carry.
-OF_READINGS = {"mean", "sd", "amplitude", "standard_deviation", "grand_mean", "location"}
+OF_READINGS = frozenset(
+    {"mean", "sd", "standard_deviation", "grand_mean", "location", "residual_sd"}
+    | {"amplitude", "amplitude_low", "amplitude_high"}
+)
+# What short names of such figures stand for.
+LONG_NAMES = {"sd": "standard deviation", "cos": "cosine", "sin": "sine", "phi": "autocorrelation at lag 1"}
+P_VALUES = {
+    "p_value": "p-value",
+    "p_local": "p-value if named beforehand",
+    "dispersion_p": "p-value of the dispersion",
+}
 
 
-def detail(name: str, figure: float) -> tuple[str, Markup]:
-    """A figure behind a result with what it is of: in both unit systems where its name ends in a unit."""
+def unit_read(answer: Result) -> str:
+    """The unit of what a result was worked out of, by its limit or its channel; "" where neither says it."""
+    asked = answer.question.arguments
+    limit, channel = asked.get("limit"), str(asked.get("channel", ""))
+    if isinstance(limit, Measure):
+        return limit.unit
+    return "mm" if channel.endswith("_mm") else "%" if channel.endswith("_pct") else ""
+
+
+def detail(name: str, figure: float, unit: str = "") -> tuple[str, Markup]:
+    """A figure behind a result with what it is of: in both unit systems where its unit is known.
+
+    Args:
+        name: its name; one that ends in a unit is in that unit.
+        figure: the figure.
+        unit: unit of what was read (`unit_read`).
+    """
     ends = next((one for one in _SAVED if name.endswith(f"_{one}") and not name.endswith("_m_per_km")), "")
-    label = name.removesuffix(f"_{ends}").replace("_", " ")
-    if not ends:
+    label = " ".join(LONG_NAMES.get(one, one) for one in name.removesuffix(f"_{ends}").split("_"))
+    if name in P_VALUES:
+        return P_VALUES[name], Markup("{}").format(
+            f"< {LEAST_TOLD:.4f}" if figure < LEAST_TOLD else few_digits(figure)
+        )
+    if not ends and not (unit and name in OF_READINGS):
         return label, Markup("{}").format(few_digits(figure))
+    kind = KINDS[_SAVED[ends]] if ends else kind_of(unit)
     spans = [
         Markup('<span class="{}">{}<span class="unit">\u00a0{}</span></span>').format(
             system, few_digits(figure * side.factor + side.offset), side.unit
         )
         for system in ("us", "si")
-        for side in (KINDS[_SAVED[ends]].side(system),)
+        for side in (kind.side(system),)
     ]
     return label, Markup('<span class="q">{}{}</span>').format(*spans)
 
@@ -190,6 +230,7 @@ def environment() -> Environment:
         basis_of=BASIS,
         few_digits=few_digits,
         detail=detail,
+        unit_read=unit_read,
         of_readings=OF_READINGS,
         stretch=stretch,
         on_reel=on_reel,

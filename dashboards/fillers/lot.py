@@ -6,7 +6,7 @@ import json
 import tomllib
 
 from dashboards.fillers.decisions import disposition_rows
-from dashboards.fillers.rows import finding_row, product_row, reel_row, stamp_of
+from dashboards.fillers.rows import finding_row, material_name, product_row, reel_row, stamp_of
 from dashboards.fillers.run_book import Row, RunBook, aware
 from dashboards.page_notes import PageNote
 from dashboards.records import (
@@ -48,7 +48,9 @@ def _holds(book: RunBook, lot: str, reel: Row) -> bool:
 
 def lot_history(plant: Plant, lot: str, books: list[RunBook]) -> LotHistory:
     """Everything the lot page shows."""
-    materials = sorted({row["material"] for book in books for row in book.materials if row["lot"] == lot})
+    materials = sorted(
+        {material_name(row["material"]) for book in books for row in book.materials if row["lot"] == lot}
+    )
     held = [(book, row) for book in books for row in book.reels if _holds(book, lot, row)]
     ids = {row["reel_id"] for _, row in held}
     findings = tuple(

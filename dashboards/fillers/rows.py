@@ -65,9 +65,17 @@ def product_row(book: RunBook) -> ProductRow:
     return ProductRow(head["construction"], head["size"], head["conductor"], head["metal"], head["colour"])
 
 
+def material_name(key: str) -> str:
+    """What pages call a material of the run sheet, whose schema keeps its key."""
+    return {"colour": "color"}.get(key, key)
+
+
 def lot_rows(book: RunBook) -> tuple[LotRow, ...]:
     """The material lots of the run."""
-    return tuple(LotRow(row["material"], row["lot"], row["from_m"], row["to_m"]) for row in book.materials)
+    return tuple(
+        LotRow(material_name(row["material"]), row["lot"], row["from_m"], row["to_m"])
+        for row in book.materials
+    )
 
 
 def stamp_of(books: list[RunBook], reels: Set[str] | None = None) -> Stamp:

@@ -36,8 +36,6 @@ ASKED: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 # Runs asked about at once at the most: so many bear a few hundred reels each in memory.
 MOST_AHEAD = 64
-# A sheet keeps the key of its schema.
-MATERIALS = {"colour": "color"}
 
 
 def aware(at: datetime) -> datetime:
@@ -329,9 +327,8 @@ class RunBook:
 
     @cached_property
     def materials(self) -> list[Row]:
-        """The material lots, each material by the name that pages call it."""
-        rows = self._of("materials_of_load", "load_id")
-        return [{**row, "material": MATERIALS.get(row["material"], row["material"])} for row in rows]
+        """The material lots."""
+        return self._of("materials_of_load", "load_id")
 
     @cached_property
     def flag_counts(self) -> list[Row]:

@@ -9,7 +9,7 @@ import hashlib
 import json
 
 from dashboards.addresses import PageKind, address
-from dashboards.fillers.rows import product_row, stamp_of
+from dashboards.fillers.rows import material_name, product_row, stamp_of
 from dashboards.fillers.run_book import RunBook
 from dashboards.fillers.shift import shift_name
 from dashboards.records import GATE_OF, LotEntry, PageEntry, Plant, ReelEntry, RunEntry, ShiftEntry, SiteIndex
@@ -111,7 +111,9 @@ def _shift(shift_id: str, books: list[RunBook]) -> ShiftEntry:
 
 
 def _lot(lot: str, books: list[RunBook]) -> LotEntry:
-    materials = sorted({row["material"] for book in books for row in book.materials if row["lot"] == lot})
+    materials = sorted(
+        {material_name(row["material"]) for book in books for row in book.materials if row["lot"] == lot}
+    )
     return LotEntry(
         lot,
         ", ".join(materials),

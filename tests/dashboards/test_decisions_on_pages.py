@@ -164,8 +164,8 @@ def test_the_page_of_a_finding_walks_back_to_the_log(judged_store: Path) -> None
     assert section.limit_mm == pytest.approx(13 * 0.0254)
     told = " ".join(plain(one) for one in record.how_sure)
     assert told.startswith("guard band: conformity must be shown with 95 %.")
-    assert "with a probability of under 0.001" in told
-    averaged = re.search(r"One reading averages (\d\.\d+) m of wire at this speed; how the", told)
+    assert "Probability of conformance at the worst reading: under 0.001 (" in told
+    averaged = re.search(r"One reading averages (\d\.\d+) m of wire at this speed\.", told)
     assert averaged is not None and 0.3 < float(averaged.group(1)) < 3.0
     assert {one.lot_id for one in record.lots} == {"BK-112", "CU14-0226", "PA-0318", "PVC-7740"}
     # A finding of events shows the lines of the events themselves.

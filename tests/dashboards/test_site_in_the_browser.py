@@ -24,6 +24,8 @@ from pipeline.store.database import open_to_read
 from pipeline.store.readings import read_frame
 from pipeline.wall.two_layers import insulation_between
 from tests.dashboards.opened import ALL_DRAWN
+from tests.dashboards.test_pages_in_browser import CLIPPED
+from tests.dashboards.test_walk import BELOW_FOOT, BROKEN, LEAKS, LONGEST_PX, OVERLAPS, SAID, WIDTHS
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -73,6 +75,26 @@ def test_every_kind_of_page_opens_quietly_and_fits(site: Path, chromium: Browser
         assert page.locator("h1").count() == 1, where
         asked.clear()
     page.close()
+
+
+def test_every_kind_of_page_of_the_sample_runs_stands_at_every_width(site: Path, chromium: Browser) -> None:
+    """What the walk over invented pages asks, of pages with as much on them as a day's work puts there."""
+    context = chromium.new_context(bypass_csp=True)
+    page, wrong = context.new_page(), []
+    for path in pages_of(site, 1):
+        page.goto(path.as_uri())
+        found: dict[str, object] = {}
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": 1000})
+            found[f"overflow at {width}"] = page.evaluate(CLIPPED)
+            found[f"overlap at {width}"] = page.evaluate(OVERLAPS)
+            found[f"numbers broken at {width}"] = page.evaluate(BROKEN)
+            found[f"scrolls below the foot at {width}"] = page.evaluate(BELOW_FOOT)
+        found["length"] = max(page.evaluate("document.documentElement.scrollHeight") - LONGEST_PX, 0)
+        found["keys or figures as code has them"] = LEAKS.findall(page.evaluate(SAID))
+        wrong += [(path.relative_to(site).as_posix(), what, told) for what, told in found.items() if told]
+    context.close()
+    assert wrong == []
 
 
 def unfold(page: Page) -> None:

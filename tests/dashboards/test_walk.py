@@ -4,6 +4,7 @@ The lengths and the contrast of 4.5 to 1 for text (WCAG 2.2, 1.4.3, by axe-core)
 page of 6,000 px at 1400 px wide is the house's own measure (chosen here), from which tables of rows are free.
 """
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -52,6 +53,21 @@ CONTRAST = """async () => {
     {runOnly: {type: 'rule', values: ['color-contrast']}});
   return seen.violations.flatMap(v => v.nodes.slice(0, 3).map(n => n.html.slice(0, 90)));
 }"""
+# Where the page ends, below which nothing may scroll: words for screen readers in a scrolling table once did.
+BELOW_FOOT = """() => Math.round(document.documentElement.scrollHeight
+  - document.querySelector('footer').getBoundingClientRect().bottom - window.scrollY)"""
+# What a page says, folded or not, without log columns, hashes and commands; each table cell by itself.
+SAID = """() => { const page = document.querySelector('main').cloneNode(true);
+  page.querySelectorAll('code, pre, script, style, svg, .plot-area, .sr, [data-l="Note"]').forEach(e => e.remove());
+  page.querySelectorAll('td, th, p, li, dt, dd, summary, caption, .us, .si').forEach(e => e.append('\\n'));
+  return page.textContent; }"""
+# Keys of code and of sheets that no quotes mark as such, figures as a computer writes them, and wrong plurals.
+LEAKS = re.compile(
+    r"(?<![\w.'\"-])[a-z]+(?:_[a-z0-9]+)+(?![\w'\"-])|\b\d\S*e[-+]?\d{2}\b|\d\.\d{7,}"
+    r"|\b(?:NaN|None|nan|undefined)\b"
+    r"|(?<![\d.,])1 (?:reels|findings|faults|charts|readings|results|runs|signals|cautions|reasons)\b"
+    r"|\b(?:RAMP|SETTLE|STEADY)\b"
+)
 PRESSED = "main a, main button, main summary, main input, main select, nav a, .switch"
 SENTENCES = "p.sub, .sub, .where, .reasons, p.lead-sentence, .quality-notes"
 SMALL = """([pressed, sentences, least]) => [...document.querySelectorAll(pressed)]
@@ -75,6 +91,8 @@ def test_a_page_stands_at_every_width_in_light_and_dark(chromium: Any, site_fold
             found[f"overflow at {width}"] = page.evaluate(CLIPPED)
             found[f"overlap at {width}"] = page.evaluate(OVERLAPS)
             found[f"numbers broken at {width}"] = page.evaluate(BROKEN)
+            found[f"scrolls below the foot at {width}"] = page.evaluate(BELOW_FOOT)
+        found["keys or figures as code has them"] = LEAKS.findall(page.evaluate(SAID))
         length = page.evaluate("document.documentElement.scrollHeight")
         assert {what: told for what, told in found.items() if told} == {}
         assert length <= LONGEST_PX

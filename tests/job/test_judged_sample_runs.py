@@ -143,7 +143,7 @@ def test_the_wrong_unit_is_named_and_nothing_is_concluded(judged_store: Path) ->
     reason = reason_of(head)
     assert reason is not None
     assert plain(reason) == (
-        "R-0421_log.csv.gz: column 'Wall_1_mil': read as wall_1_mm, its median 0.5476 mil is 0.01391 mm; this "
+        "R-0421_log.csv.gz: column 'Wall_1_mil': read as 'wall_1_mm', its median 0.5476 mil is 0.01391 mm; this "
         "product has 0.2495 to 0.998 mm. The figures would be right in mm; correct 'unit' in the mapping if that is so."
     )
 

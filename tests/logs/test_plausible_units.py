@@ -41,7 +41,7 @@ def test_right_units_pass() -> None:
 def test_mil_mapped_as_millimetres() -> None:
     assert said("wall_1_mm", "mm", [17.2, 17.4, 17.3]) == [
         (
-            "gauge.csv: column 'col': read as wall_1_mm in mm, its median is 17.3 mm; this product has 0.2 to 1 mm. "
+            "gauge.csv: column 'col': read as 'wall_1_mm' in mm, its median is 17.3 mm; this product has 0.2 to 1 mm. "
             "The figures would be right in mil; correct 'unit' in the mapping if that is so."
         )
     ]
@@ -50,7 +50,7 @@ def test_mil_mapped_as_millimetres() -> None:
 def test_millimetres_mapped_as_mil() -> None:
     assert said("wall_1_mm", "mil", [0.44 * 0.0254]) == [
         (
-            "gauge.csv: column 'col': read as wall_1_mm, its median 0.44 mil is 0.01118 mm; this product has "
+            "gauge.csv: column 'col': read as 'wall_1_mm', its median 0.44 mil is 0.01118 mm; this product has "
             "0.2 to 1 mm. The figures would be right in mm; correct 'unit' in the mapping if that is so."
         )
     ]
@@ -78,7 +78,7 @@ def test_the_likely_unit_is_named(channel: str, mapped_as: str, stored: float, l
 def test_a_column_that_fits_no_unit() -> None:
     assert said("conductor_mm", "mm", [777.0]) == [
         (
-            "gauge.csv: column 'col': read as conductor_mm in mm, its median is 777 mm; this product has 1.3 to "
+            "gauge.csv: column 'col': read as 'conductor_mm' in mm, its median is 777 mm; this product has 1.3 to "
             "2 mm. Check which column this is, its unit, and the product named in the run sheet."
         )
     ]

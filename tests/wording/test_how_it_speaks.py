@@ -13,6 +13,8 @@ from string import Formatter
 
 import pytest
 
+from pipeline.messages import message
+from pipeline.wording.say import plain
 from pipeline.wording.templates import TEMPLATES
 
 ROOT = Path(__file__).parents[2]
@@ -50,6 +52,23 @@ BANNED = (
     r"offset of the conductor",
     r"overwall",
     r"single readings",
+    r"smears? the phase",
+    r"so many would come",
+    r"(?:cannot|can) lie together",
+    r"proposed before it is",
+    r"middle value",
+    r"be spoken of",
+    r"comes? on top",
+    r"come back over",
+    r"held the truth",
+    r"going together is",
+    r"does not show equality",
+    r"stand(?:s)? apart from the fit",
+    r"predicts? nothing\. find and remove the cause, or",
+    r"nothing is concluded",
+    r"tells the \w+ apart",
+    r"repeats a figure with noise",
+    r"mend the data",
 )
 PATTERN = re.compile("|".join(BANNED), re.IGNORECASE)
 SENTENCE = re.compile(r"(?<=[.!?:;])\s+")
@@ -172,6 +191,23 @@ def test_half_of_all_sentences_have_at_most_twenty_words(source: object) -> None
     counts = sentences(texts)
     assert len(counts) > 20
     assert statistics.median(counts) <= 20
+
+
+def test_p_values_are_told_by_one_rule() -> None:
+    """No template writes a p-value by a format of its own, which shows a small one as 9.2e-27."""
+    wrong = [
+        f"{code}: {name}:{how}"
+        for code, told in TEMPLATES.items()
+        for one in told
+        for _, name, how, _ in Formatter().parse(one)
+        if name is not None
+        and re.fullmatch(r"p|p_local|pvalue|(?:\w+_)?p_value|\w+_p", name)
+        and (how or "").endswith("g")
+    ]
+    assert wrong == []
+    assert plain(message("note/dispersion p", p_value=9.2e-27)) == "dispersion p < 0.0001"
+    assert plain(message("note/dispersion p", p_value=0.0123)) == "dispersion p = 0.012"
+    assert plain(message("signal/count", chance=6.27e-05)) == "count with a chance of 1 in 15,949 or less"
 
 
 def test_the_guide_before_and_after() -> None:
