@@ -63,7 +63,7 @@ SAID = """() => { const page = document.querySelector('main').cloneNode(true);
   return page.textContent; }"""
 # Keys of code and of sheets that no quotes mark as such, figures as a computer writes them, and wrong plurals.
 LEAKS = re.compile(
-    r"(?<![\w.'\"-])[a-z]+(?:_[a-z0-9]+)+(?![\w'\"-])|\b\d\S*e[-+]?\d{2}\b|\d\.\d{7,}"
+    r"(?<![\w.'\"-])[a-z]+(?:_[a-z0-9]+)+(?![\w'\"-])|\b\d\S*e[-+]?\d{2}\b|\d\.\d{9,}"
     r"|\b(?:NaN|None|nan|undefined)\b"
     r"|(?<![\d.,])1 (?:reels|findings|faults|charts|readings|results|runs|signals|cautions|reasons)\b"
     r"|\b(?:RAMP|SETTLE|STEADY)\b"
