@@ -5,6 +5,11 @@ from __future__ import annotations
 from collections.abc import Sized
 
 
+def material_name(key: str) -> str:
+    """What people call a material of the run sheet, whose schema keeps its key."""
+    return {"colour": "color"}.get(key, key)
+
+
 def counted(things: Sized | float, name: str, several: str = "") -> str:
     """How many there are, in words: ``1 reel``, ``12 reels``.
 

@@ -6,7 +6,7 @@ import json
 import tomllib
 
 from dashboards.fillers.decisions import disposition_rows
-from dashboards.fillers.rows import finding_row, material_name, product_row, reel_row, stamp_of
+from dashboards.fillers.rows import finding_row, product_row, reel_row, stamp_of
 from dashboards.fillers.run_book import Row, RunBook, aware
 from dashboards.page_notes import PageNote
 from dashboards.records import (
@@ -23,6 +23,7 @@ from dashboards.records import (
 from pipeline.lots.journal import told_of_record
 from pipeline.messages import message
 from pipeline.store.said_columns import told_of
+from pipeline.words import material_name
 
 
 def lots_of(books: list[RunBook]) -> dict[str, list[RunBook]]:

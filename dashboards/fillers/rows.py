@@ -35,6 +35,7 @@ from pipeline.products.limits import Limit, limit_on_file
 from pipeline.record.finding_on_file import finding_of
 from pipeline.record.how_sure import risk_told
 from pipeline.store.said_columns import rule_of, told_of
+from pipeline.words import material_name
 
 GAP_KIND: dict[str, Any] = {
     "wall unmonitored": "unmonitored",
@@ -63,11 +64,6 @@ def product_row(book: RunBook) -> ProductRow:
     """What the run made."""
     head = book.head
     return ProductRow(head["construction"], head["size"], head["conductor"], head["metal"], head["colour"])
-
-
-def material_name(key: str) -> str:
-    """What pages call a material of the run sheet, whose schema keeps its key."""
-    return {"colour": "color"}.get(key, key)
 
 
 def lot_rows(book: RunBook) -> tuple[LotRow, ...]:

@@ -9,7 +9,7 @@ import hashlib
 import json
 
 from dashboards.addresses import PageKind, address
-from dashboards.fillers.rows import material_name, product_row, stamp_of
+from dashboards.fillers.rows import product_row, stamp_of
 from dashboards.fillers.run_book import RunBook
 from dashboards.fillers.shift import shift_name
 from dashboards.records import GATE_OF, LotEntry, PageEntry, Plant, ReelEntry, RunEntry, ShiftEntry, SiteIndex
@@ -17,7 +17,7 @@ from dashboards.records.site_pages import FindingEntry, LengthEntry, ShipmentEnt
 from dashboards.rendering import day as day_in_words
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile, write_if_changed
-from pipeline.words import counted
+from pipeline.words import counted, material_name
 
 
 def site_index(

@@ -13,7 +13,7 @@ from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_table, tell_of_wait
 from pipeline.cli.typed import metres_of, role_or_refused
 from pipeline.length.reel_places import COUNTED, span_told
-from pipeline.words import counted
+from pipeline.words import counted, material_name
 
 if TYPE_CHECKING:
     from pipeline.messages import Said
@@ -181,7 +181,7 @@ def _print_reel(answer: dict[str, Any], against: Sequence[Said]) -> None:
     if answer["readings"]:
         print(f"  {shown.sentence(answer['readings'])}")
     for material in answer["lots"]:
-        print(f"  {material['material']}: lot {material['lot']}")
+        print(f"  {material_name(material['material'])}: lot {material['lot']}")
     print()
     from pipeline.nonconformance.statements import judged_by
     from pipeline.record.how_sure import risk_told
@@ -308,7 +308,9 @@ def _rows_with_reasons(cells: tuple[str, ...], reasons: Iterable[str]) -> list[t
 def _print_lot(answer: dict[str, Any], against: Mapping[str, Sequence[Said]]) -> None:
     shown = InUnits(answer["unit"])
     print_alarms(answer["alarms"], shown.unit)
-    print(f"Lot {answer['lot']} ({', '.join(answer['materials'])}): {counted(answer['runs'], 'run')}.")
+    print(
+        f"Lot {answer['lot']} ({', '.join(map(material_name, answer['materials']))}): {counted(answer['runs'], 'run')}."
+    )
     print_table(
         ("Run", "Line", "Product", "Shift", "Material", f"Over counter {shown.unit}"),
         [
@@ -317,7 +319,7 @@ def _print_lot(answer: dict[str, Any], against: Mapping[str, Sequence[Said]]) ->
                 one["line"],
                 f"{one['size']} {one['construction']}",
                 f"{one['shift_date']} {one['shift']}",
-                one["material"],
+                material_name(one["material"]),
                 "whole run"
                 if one["from_m"] is None and one["to_m"] is None
                 else f"{_counter(one['from_m'], 'start', shown)} to {_counter(one['to_m'], 'end', shown)}",
