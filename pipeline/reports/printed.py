@@ -43,9 +43,11 @@ from dashboards.pages.morning import (
 )
 from dashboards.records import Edge, Evidence, FindingReview, FindingRow, LotHistory
 from dashboards.records.morning import MorningSheet
+from dashboards.rendering import day
 from dashboards.site import record_sha256
+from dashboards.table_cells import limit_source
 from pipeline.reports.shift_summary import reel_data
-from pipeline.reports.typesetting import Printing, Wording, limit_words, shared_data, typeset
+from pipeline.reports.typesetting import Printing, Wording, shared_data, typeset
 from pipeline.words import counted
 
 
@@ -136,7 +138,9 @@ GROUPS = (
     ("released", "Released"),
     ("releasable", "Releasable"),
     ("held", "Held"),
+    ("no conclusion", "No conclusion"),
     ("shipped", "Shipped"),
+    ("gone", "Scrapped or cut"),
 )
 
 
@@ -192,6 +196,8 @@ def morning_pdf(record: MorningSheet, printing: Printing) -> bytes:
         "open": [_open_row(one, record, wording) for one in record.open_findings[:MOST_OPEN]],
         "bars": [list(heights) for _, *heights in bars(record.trend)],
         "days": [f"{record.trend[0].day}", f"{record.trend[-1].day}"],
+        "most": wording.quantity(max(one.made_m for one in record.trend), "length"),
+        "since": day(record.from_day),
         "decisions": [
             f"{one.finding_id or one.reel_id}: {one.decision} by {one.role}, {wording.moment(one.decided_at)}"
             for one in record.decisions[:MOST_DECISIONS]
@@ -227,9 +233,7 @@ def nonconformance_report_pdf(
         ["Requirement", one.requirement or one.rule.replace("-", " ")],
         [
             "Limit",
-            f"{limit_words(one.limit)}, {one.limit.document} {one.limit.table}"
-            if one.limit
-            else "none on file",
+            f"{wording.limit(one.limit)}, {limit_source(one.limit)}" if one.limit else "none on file",
         ],
         ["Worst reading", wording.extreme(one.worst, one.limit, kind)],
         ["Where on the reel", wording.on_reel(one)],

@@ -8,7 +8,7 @@ from dashboards.pages.shift import POINT, Gate, GateReel, gates, point_limit
 from dashboards.records import FirstThing, ReelRow, RunRow, ShiftReview
 from dashboards.rendering import day
 from dashboards.site import record_sha256
-from pipeline.reports.typesetting import Printing, Wording, limit_words, shared_data, typeset
+from pipeline.reports.typesetting import Printing, Wording, shared_data, typeset
 from pipeline.results import Result
 
 
@@ -50,7 +50,7 @@ def _why(one: GateReel, wording: Wording) -> str:
         wall = (
             f"{POINT} {wording.quantity(one.thinnest.value, 'wall', one.limit.value if one.limit else None)}"
         )
-        why.insert(0, f"{wall}, limit {limit_words(one.limit)}" if one.limit else wall)
+        why.insert(0, f"{wall}, limit {wording.limit(one.limit)}" if one.limit else wall)
     return "; ".join(why)
 
 

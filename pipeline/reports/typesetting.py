@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 from dashboards.answers_shown import answer_shown
 from dashboards.records import Answer, DispositionRow, Extreme, FindingRow, Plant, Stamp
+from dashboards.table_cells import limit_in
 from pipeline.errors import Complaint, ReelproofError
 from pipeline.messages import Said
 from pipeline.products.limits import Limit
@@ -116,6 +117,11 @@ class Wording:
         if worst.angle_deg is not None:
             told += f", thin toward {self.quantity(worst.angle_deg, 'angle')}"
         return told
+
+    def limit(self, limit: Limit) -> str:
+        """A limit as its document states it, with its figure in the plant's unit where that is another."""
+        shown = limit_in(limit, self.system)
+        return limit_words(limit) + (f" ({shown})" if shown else "")
 
     def answer(self, answer: Answer) -> dict[str, Any]:
         """A result or refusal as texts for a table."""
