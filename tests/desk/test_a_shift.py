@@ -146,7 +146,7 @@ def test_a_shift_by_keyboard_alone(chromium: Any, site: Site) -> None:
     fill(page, "#ship-to", "a customer")
     assert f"Shipped in S-1 to a customer: {free[0]}." in put(page)
     # Print the morning sheet: one page, without forms.
-    follow(page, ".masthead a[href='/index.html']")
+    follow(page, ".masthead nav a[href$='index.html']")
     follow(page, "a[href*='mornings/']")
     assert "Morning sheet" in page.title()
     pdf = page.pdf(format="Letter")
