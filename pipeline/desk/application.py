@@ -109,6 +109,8 @@ def _answered(desk: Desk, answer: Callable[[Desk, Request], Response], request: 
         return answer(desk, request)
     except ReelproofError as fault:
         told = [str(one) for one in fault.complaints]
+        if isinstance(fault, NotFoundError):
+            return told_page(desk, request, 404, "Not found", told)
         return told_page(
             desk, request, 503 if fault.exit_code == 3 else 400, "This cannot be shown now", told
         )

@@ -29,6 +29,8 @@ async def events(desk: Desk, request: Request) -> Response:
     An event's data is a JSON object: `version` of the board, `waits` for the person, and whether the `page` may show
     something else now. An event ``ended`` says that nobody is signed in there any more.
     """
+    if request.method == "HEAD":
+        return Response(media_type="text/event-stream")
     known = request.query_params.get("version", "")
     since = int(known) if known.isdecimal() and known.isascii() and len(known) < 12 else -1
     where = request.query_params.get("at", "/").lstrip("/")
