@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING
 
 from dashboards.fillers.run_book import Row, RunBook, ShelfBook
 from dashboards.page_planning import PLANNERS, OnFile, all_planned, everything_on, kinds_of
-from pipeline.record.entry_kinds import ACCESS, ASSIGNED, COMMENT, EVIDENCE, PLAN_ACCEPTED, SAMPLE_WITHDRAWN
+from pipeline.record.entry_kinds import (
+    ACCESS,
+    ASSIGNED,
+    COMMENT,
+    EVIDENCE,
+    PLAN_ACCEPTED,
+    SAMPLE_WITHDRAWN,
+    TAG,
+)
 from pipeline.record.holds_on_file import HOLD, LIFT
 
 if TYPE_CHECKING:
@@ -24,7 +32,7 @@ _OF_THEIR_RUNS: frozenset[PageKind] = frozenset(
 )
 # Journal entries after which samples say what they said, and those after which there are the same pages.
 SAMPLES_SAY_THE_SAME = frozenset(
-    ("disposition", HOLD, LIFT, "shipment", ACCESS, ASSIGNED, COMMENT, EVIDENCE, PLAN_ACCEPTED)
+    ("disposition", HOLD, LIFT, "shipment", ACCESS, ASSIGNED, COMMENT, EVIDENCE, PLAN_ACCEPTED, TAG)
 )
 SAME_PAGES = SAMPLES_SAY_THE_SAME | {"sample", SAMPLE_WITHDRAWN}
 

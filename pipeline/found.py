@@ -70,6 +70,7 @@ class Noted(Code):
     ASSIGNED = "noted/assigned"
     PLAN_ACCEPTED = "noted/plan accepted"
     ATTACHED = "noted/attached"
+    TAG_PRINTED = "noted/tag printed"
 
 
 class Suspected(Code):

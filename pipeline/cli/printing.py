@@ -7,7 +7,7 @@ from pathlib import Path
 
 import typer
 
-from pipeline.cli.showing import STORE
+from pipeline.cli.showing import STORE, tell_of_wait
 from pipeline.cli.typed import moment_of
 from pipeline.errors import Complaint, NotFoundError
 
@@ -19,8 +19,10 @@ def add_to(app: typer.Typer) -> None:
 
 
 def print_record(
-    kind: str = typer.Argument(metavar="KIND", help="shift, finding, lot, morning, week or month."),
-    wanted: str = typer.Argument(metavar="ID", help="Shift as in its page's name, finding, lot, or a date."),
+    kind: str = typer.Argument(metavar="KIND", help="shift, finding, lot, morning, week, month or tag."),
+    wanted: str = typer.Argument(
+        metavar="ID", help="Shift as in its page's name, finding, lot, date, or a tag's reel."
+    ),
     by: str = typer.Option(..., "--by", help="Role of who prints; it stands on every page."),
     at: str = typer.Option(
         "",
@@ -30,7 +32,8 @@ def print_record(
     out: Path | None = typer.Option(None, "--out", help="File to write; named after the record by default."),
     store: Path = STORE,
 ) -> int:
-    """Print a shift, finding, lot or morning sheet as a PDF.
+    """Print a shift, finding, lot or morning sheet, or a reel's tag, as a PDF. A tag's code leads to the reel's page on
+    the review site; that it was printed is kept in the journal.
 
     Example: reelproof print shift 2026-03-03-NIGHT --by "quality engineer" --store store
     """
@@ -39,11 +42,16 @@ def print_record(
     from pipeline.record.plant_sheet_on_file import plant_zone
     from pipeline.reports.printed import printed
     from pipeline.store.damage import told_of_disk
-    from pipeline.store.database import open_to_read
+    from pipeline.store.database import open_to_read, open_to_write
 
     with open_to_read(store) as opened:
         when = moment_of(at, plant_zone(opened), "--at") if at else datetime.now(UTC).replace(microsecond=0)
-        content = printed(opened, kind, wanted, by, when)
+        content = b"" if kind == "tag" else printed(opened, kind, wanted, by, when)
+    if kind == "tag":
+        from pipeline.reports.reel_tag import printed_tag
+
+        with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
+            content = printed_tag(opened, wanted, by, when)
     path = out or Path(f"{kind}-{file_name_of(wanted)}.pdf")
     with told_of_disk(path):
         path.write_bytes(content)

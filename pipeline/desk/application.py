@@ -27,6 +27,7 @@ from pipeline.desk.door import LISTENS, Caller, Door, local_path
 from pipeline.desk.follow_offers import cutting, evidence, follow_offer
 from pipeline.desk.lists import find, keep_view, show_list
 from pipeline.desk.offers import About, offer_on
+from pipeline.desk.scanned import scan
 from pipeline.desk.seen import ChangedMeanwhile
 from pipeline.desk.start_page import looked, start
 from pipeline.desk.telling import events
@@ -97,6 +98,8 @@ def application(desk: Desk) -> ASGIApp:
         at("/views", keep_view, "POST"),
         at("/evidence/{sha256}", evidence, "GET"),
         at("/cutting/{reel}", cutting, "GET"),
+        at("/tag/{reel}/{number}", scan, "GET"),
+        at("/8004/{reel}", scan, "GET"),
         at("/{where:path}", _page, "GET"),
     ]
     api = Api(desk, Tokens(desk.accounts))

@@ -89,8 +89,10 @@ def waits_of(desk: Desk, session: Session) -> tuple[WaitingGroup, ...]:
     return waiting_for(desk.board, session.by, desk.sessions.looked(session), desk.accounts.now())
 
 
-def told_page(desk: Desk, request: Request, status: int, heading: str, told: list[str]) -> Response:
-    """A page that says what could not be done, and leads back."""
+def told_page(
+    desk: Desk, request: Request, status: int, heading: str, told: list[str], reel: str = ""
+) -> Response:
+    """A page that says what could not be done, and leads back, or on to a reel's page."""
     caller = caller_of(request)
     text = desk_page(
         "desk_told.html.j2",
@@ -98,7 +100,11 @@ def told_page(desk: Desk, request: Request, status: int, heading: str, told: lis
         heading=heading,
         question="What now?",
         told=told,
-        back="/" if caller.session is not None else "/sign-in",
-        back_label="To the first page" if caller.session is not None else "Sign in",
+        back=reel or ("/" if caller.session is not None else "/sign-in"),
+        back_label="To the reel"
+        if reel
+        else "To the first page"
+        if caller.session is not None
+        else "Sign in",
     )
     return HTMLResponse(text, status)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 def plant_sheet_of(store: Store, run_id: str) -> tuple[PlantSheet, str]:
     """The plant sheet the run is judged by now, and its hash."""
-    head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == run_id)
+    (head,) = store.ask("questions/current_run", run_id=run_id)
     sha256 = head["judged_plant_sheet_sha256"] or head["plant_sheet_sha256"]
     text = store.ask("questions/sheet", sha256=sha256)[0]["text"]
     return PlantSheet.model_validate(tomllib.loads(text)), sha256

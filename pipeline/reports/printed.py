@@ -312,7 +312,7 @@ def printed(store: Store, kind: str, wanted: str, by: str, at: datetime) -> byte
         book, row = found[wanted]
         return nonconformance_report_pdf(finding_review(plant, book, row, books), printing)
     raise NotFoundError(
-        Complaint(kind, "this kind of record is not printed", f"It may be {', '.join(KINDS)}")
+        Complaint(kind, "this kind of record is not printed", f"It may be {', '.join(KINDS)} or tag")
     )
 
 

@@ -41,6 +41,7 @@ from pipeline.sheets.plant_rules import (
     SparkTest,
 )
 from pipeline.sheets.plant_samples import Samples, sample_complaints
+from pipeline.sheets.plant_tags import Tags
 from pipeline.sheets.toml_file import Sheet, read_sheet
 from pipeline.units import m_from_foot
 
@@ -228,6 +229,7 @@ class PlantSheet(Sheet):
         retention: how long readings are kept at full rate; for ever where left out.
         samples: requirements shown by laboratory samples, and how often one is asked for.
         response: whom to call about a finding, and by when it is to be decided.
+        tags: what the code on a reel's tag leads to.
     """
 
     plant: PlantPart
@@ -248,6 +250,7 @@ class PlantSheet(Sheet):
     retention: Retention | None = None
     samples: Samples = Samples()
     response: FindingResponse = FindingResponse()
+    tags: Tags = Tags()
 
     @property
     def name(self) -> str:
