@@ -7,6 +7,7 @@ practice, no source.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
@@ -32,6 +33,27 @@ SCHEMA: dict[str, type[pl.DataType]] = {
     "depth": pl.Float64,
     "area": pl.Float64,
 }
+
+
+@dataclass(frozen=True, slots=True)
+class IntervalSettings:
+    """How readings become lengths; the plant's choice, printed on every record.
+
+    Args:
+        leave_guard_u: a length ends where the value is this many standard uncertainties inside the limit.
+        merge_gap_m: gaps up to this are merged [m].
+        reading_extent_m: wire one reading averages over [m].
+        pad_m: half the gauge's window and k u(s), added at each end [m].
+        hole_m: distance between readings beyond which the wire between is unmonitored [m].
+        shortest_m: a length shorter than this needs a second instrument [m]; 0 lets one reading decide.
+    """
+
+    leave_guard_u: float = 1.0
+    merge_gap_m: float = 2.0
+    reading_extent_m: float = 0.0
+    pad_m: float = 0.0
+    hole_m: float = 10.0
+    shortest_m: float = 0.0
 
 
 def shortfall(value: Floats, limit: float, sense: Sense) -> Floats:
@@ -111,35 +133,26 @@ def nonconforming_intervals(
     value: Floats,
     limit: float,
     sense: Sense,
+    settings: IntervalSettings,
+    guards: tuple[float, float] = (0.0, 0.0),
     *,
-    enter_guard: float = 0.0,
-    leave_guard: float = 0.0,
-    merge_gap_m: float = 0.0,
-    pad_m: float = 0.0,
-    reading_extent_m: float = 0.0,
-    hole_m: float = float("inf"),
     breaks_m: Sequence[float] = (),
     usable: Mask | None = None,
 ) -> pl.DataFrame:
     """Lengths of wire over which a quantity fails its limit, with hysteresis, merged and padded.
 
-    A length starts at a reading with shortfall > enter_guard and ends before the first reading with
-    -shortfall >= leave_guard (y < L - g_in, y >= L + g_out for a lower limit). Lengths with gaps of at most
-    `merge_gap_m` are joined, then padded by `pad_m` at both ends.
+    A length starts at a reading with shortfall > g_in and ends before the first reading with -shortfall >= g_out
+    (y < L - g_in, y >= L + g_out for a lower limit). Lengths with gaps of at most `merge_gap_m` are joined, then
+    padded by `pad_m` at both ends.
 
     Args:
         at_m: position of each reading on the wire [m], in any order.
         value: the readings [unit of the limit].
         limit: the limit [same unit].
         sense: ``at least`` or ``at most``.
-        enter_guard: how far beyond the limit a reading must lie to start a length [same unit]; negative for
-            guarded acceptance, where a reading not shown to conform starts one.
-        leave_guard: how far inside the limit a reading must lie to end it [same unit].
-        merge_gap_m: greatest gap that is merged [m].
-        pad_m: half the gauge's window and k u(s), added at each end [m]; chosen by the caller.
-        reading_extent_m: wire that one reading averages over [m].
-        hole_m: distance between readings beyond which a length is not carried on [m]; the wire between is
-            unmonitored, which is a finding of its own.
+        settings: how readings become lengths.
+        guards: how far beyond the limit a reading must lie to start a length, negative for guarded acceptance, where
+            a reading not shown to conform starts one; how far inside it must lie to end it [same unit].
         breaks_m: places where the wire is cut (reel changes) [m]; no length crosses one.
         usable: False where a reading may not judge the wire; NaN is never usable.
 
@@ -153,7 +166,8 @@ def nonconforming_intervals(
 
     Source: JCGM 106:2012, 8.2 and 8.3 for the limits; hysteresis and merging are common practice, no source.
     """
-    _check(at_m, value, enter_guard, leave_guard, merge_gap_m, pad_m, reading_extent_m, hole_m)
+    extent_m, hole_m = settings.reading_extent_m, settings.hole_m
+    _check(at_m, value, *guards, settings.merge_gap_m, settings.pad_m, extent_m, hole_m)
     mask = np.isfinite(value) & np.isfinite(at_m)
     if usable is not None:
         mask &= usable
@@ -165,12 +179,12 @@ def nonconforming_intervals(
     breaks = np.sort(np.asarray(breaks_m, dtype=np.float64))
     piece = np.searchsorted(breaks, at, side="right")
     opens = np.concatenate(([True], (np.diff(at) > hole_m) | (np.diff(piece) > 0)))
-    bad = _held_state(short > enter_guard + eps, short <= -leave_guard + eps, opens)
+    bad = _held_state(short > guards[0] + eps, short <= -guards[1] + eps, opens)
     if not bad.any():
         return pl.DataFrame(schema=SCHEMA)
-    first, last = _merged(at, bad, opens, piece, merge_gap_m + reading_extent_m)
+    first, last = _merged(at, bad, opens, piece, settings.merge_gap_m + extent_m)
     found = _measured(at, short, bad, first, hole_m)
-    reach = reading_extent_m / 2.0 + pad_m
+    reach = extent_m / 2.0 + settings.pad_m
     worst = index[found["worst_place"]]
     from_m, to_m = _within(breaks, piece[first], at[first] - reach, at[last] + reach)
     return pl.DataFrame(

@@ -17,31 +17,10 @@ from pipeline.found import Found, verdict_code
 from pipeline.length.reels import PlacedReel
 from pipeline.messages import Measure, Place, message, slots_of
 from pipeline.nonconformance.decision import DecisionRule, Sense, decide_bounded
-from pipeline.nonconformance.failing_lengths import Floats, Mask, nonconforming_intervals
+from pipeline.nonconformance.failing_lengths import Floats, IntervalSettings, Mask, nonconforming_intervals
 from pipeline.nonconformance.finding import Sighting
 from pipeline.nonconformance.rules import Rule, cited
 from pipeline.products.limits import Limit
-
-
-@dataclass(frozen=True, slots=True)
-class IntervalSettings:
-    """How readings become lengths; the plant's choice, printed on every record.
-
-    Args:
-        leave_guard_u: a length ends where the value is this many standard uncertainties inside the limit.
-        merge_gap_m: gaps up to this are merged [m].
-        reading_extent_m: wire one reading averages over [m].
-        pad_m: half the gauge's window and k u(s), added at each end [m].
-        hole_m: distance between readings beyond which the wire between is unmonitored [m].
-        shortest_m: a length shorter than this needs a second instrument [m]; 0 lets one reading decide.
-    """
-
-    leave_guard_u: float = 1.0
-    merge_gap_m: float = 2.0
-    reading_extent_m: float = 0.0
-    pad_m: float = 0.0
-    hole_m: float = 10.0
-    shortest_m: float = 0.0
 
 
 def on_reels(from_m: float, to_m: float, reels: Sequence[PlacedReel]) -> tuple[tuple[str, float, float], ...]:
@@ -78,36 +57,46 @@ def reels_concerned(from_m: float, to_m: float, reels: Sequence[PlacedReel]) -> 
     )
 
 
+@dataclass(frozen=True, slots=True)
+class InstrumentReadings:
+    """What one instrument read along the wire.
+
+    Args:
+        instrument: plant's number of the instrument.
+        u: standard uncertainty of one reading [unit of the rule].
+        at_m: position of each reading [m].
+        value: the readings [unit of the rule]; at their worse bound where only bounds are known.
+        usable: False where a reading may not judge the wire.
+        row: row of each reading in the run, to walk back to the log.
+        best: the readings at their better bound [unit of the rule]; None where the quantity itself was read.
+    """
+
+    instrument: str
+    u: float
+    at_m: Floats
+    value: Floats
+    usable: Mask | None = None
+    row: NDArray[np.int64] | None = None
+    best: Floats | None = None
+
+
 def sightings(
     rule: Rule,
     limit: Limit,
-    at_m: Floats,
-    value: Floats,
-    *,
-    instrument: str,
-    u: float,
+    read: InstrumentReadings,
     decision_rule: DecisionRule,
     settings: IntervalSettings,
-    usable: Mask | None = None,
     reels: Sequence[PlacedReel] = (),
-    row: NDArray[np.int64] | None = None,
-    best: Floats | None = None,
 ) -> tuple[Sighting, ...]:
     """The lengths over which a quantity is not said to conform to a limit.
 
     Args:
         rule: the rule.
         limit: the limit in force.
-        at_m: position of each reading [m].
-        value: the readings [unit of the rule]; at their worse bound where only bounds are known.
-        instrument: plant's number of the instrument.
-        u: standard uncertainty of one reading [unit of the rule].
+        read: the readings.
         decision_rule: the plant's rule for this requirement.
         settings: how readings become lengths.
-        usable: False where a reading may not judge the wire.
         reels: the reels; a length ends where the wire is cut.
-        row: row of each reading in the run, to walk back to the log.
-        best: the readings at their better bound [unit of the rule]; None where the quantity itself was read.
 
     Returns:
         sightings in the order of the wire.
@@ -116,20 +105,17 @@ def sightings(
     than the wire, so its stated risk is an upper bound.
     """
     sense: Sense = "at least" if limit.sense == "at least" else "at most"
+    u, best, row = read.u, read.best, read.row
     enter_guard = decision_rule.enter_guard(u)
     found = nonconforming_intervals(
-        at_m,
-        value,
+        read.at_m,
+        read.value,
         limit.value,
         sense,
-        enter_guard=enter_guard,
-        leave_guard=max(settings.leave_guard_u * u, -enter_guard),
-        merge_gap_m=settings.merge_gap_m,
-        pad_m=settings.pad_m,
-        reading_extent_m=settings.reading_extent_m,
-        hole_m=settings.hole_m,
+        settings,
+        (enter_guard, max(settings.leave_guard_u * u, -enter_guard)),
         breaks_m=sorted({edge for reel in reels for edge in (reel.from_m, reel.to_m)}),
-        usable=usable,
+        usable=read.usable,
     )
     against = {"sense": sense, "limit": cited(limit)}
     seen = []
@@ -150,7 +136,7 @@ def sightings(
         seen.append(
             Sighting(
                 rule.rule_id,
-                instrument,
+                read.instrument,
                 one["from_m"],
                 one["to_m"],
                 one["readings"],

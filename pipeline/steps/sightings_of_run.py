@@ -11,10 +11,10 @@ import polars as pl
 
 from pipeline.length.reels import PlacedReel
 from pipeline.messages import Measure, Message, message
-from pipeline.nonconformance.failing_lengths import event_intervals
+from pipeline.nonconformance.failing_lengths import IntervalSettings, event_intervals
 from pipeline.nonconformance.finding import Sighting, place_sighting
 from pipeline.nonconformance.limit_sightings import (
-    IntervalSettings,
+    InstrumentReadings,
     on_reels,
     reel_at,
     reels_concerned,
@@ -67,29 +67,25 @@ def sightings_against(bench: Bench, limit: Limit) -> tuple[Sighting, ...]:
     seen = bench.seen_for(rule) if rule is not None else None
     if rule is None or seen is None:
         return ()
-    return sightings(
-        rule,
-        limit,
+    read = InstrumentReadings(
+        seen.instrument.id,
+        seen.uncertainty,
         seen.at_m,
         seen.at_worst(limit.sense),
-        instrument=seen.instrument.id,
-        u=seen.uncertainty,
-        decision_rule=bench.rule_of(limit.requirement),
-        settings=IntervalSettings(
-            leave_guard_u=bench.plant.findings.leave_guard_u,
-            merge_gap_m=bench.plant.findings.merge_gap_m,
-            shortest_m=bench.plant.findings.shortest_m,
-            reading_extent_m=seen.extent_m,
-            pad_m=seen.extent_m / 2.0
-            + bench.placed.placement.resolution_m
-            + bench.checks.unsure_m.get(seen.instrument.id, 0.0),
-            hole_m=seen.hole_m,
-        ),
-        usable=seen.fit,
-        reels=bench.placed.reels,
-        row=seen.row,
-        best=seen.at_best(limit.sense) if seen.bounded else None,
+        seen.fit,
+        seen.row,
+        seen.at_best(limit.sense) if seen.bounded else None,
     )
+    unsure_m = bench.checks.unsure_m.get(seen.instrument.id, 0.0)
+    settings = IntervalSettings(
+        leave_guard_u=bench.plant.findings.leave_guard_u,
+        merge_gap_m=bench.plant.findings.merge_gap_m,
+        shortest_m=bench.plant.findings.shortest_m,
+        reading_extent_m=seen.extent_m,
+        pad_m=seen.extent_m / 2.0 + bench.placed.placement.resolution_m + unsure_m,
+        hole_m=seen.hole_m,
+    )
+    return sightings(rule, limit, read, bench.rule_of(limit.requirement), settings, bench.placed.reels)
 
 
 def event_sightings(bench: Bench) -> list[Sighting]:

@@ -87,8 +87,6 @@ WIDE: set[str] = {
     "pipeline.cli.reading.reel",
     "pipeline.cli.scaling.reassess",
     "pipeline.cli.trusting.samples",
-    "pipeline.nonconformance.failing_lengths.nonconforming_intervals",
-    "pipeline.nonconformance.limit_sightings.sightings",
     "pipeline.statistics.capability.performance_index_one_sided",
     "pipeline.statistics.capability_two_sided.performance_index_two_sided",
     "pipeline.statistics.nonnormal_capability.quantile_index_one_sided",

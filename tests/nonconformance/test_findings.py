@@ -26,8 +26,14 @@ from pipeline.nonconformance.cause import (
     with_causes,
 )
 from pipeline.nonconformance.decision import DecisionRule, Verdict
+from pipeline.nonconformance.failing_lengths import IntervalSettings
 from pipeline.nonconformance.finding import Finding, Sighting, gravest_first, join_findings, place_sighting
-from pipeline.nonconformance.limit_sightings import IntervalSettings, on_reels, reels_concerned, sightings
+from pipeline.nonconformance.limit_sightings import (
+    InstrumentReadings,
+    on_reels,
+    reels_concerned,
+    sightings,
+)
 from pipeline.nonconformance.numbering import KnownFinding, known, number_findings
 from pipeline.nonconformance.rules import RULE_BY_ID, RULES, rule_for, with_severities
 from pipeline.products.limits import Limit
@@ -67,13 +73,9 @@ def low_wall() -> tuple[Sighting, ...]:
     return sightings(
         RULE_BY_ID["wall-point"],
         LIMIT,
-        AT,
-        wall,
-        instrument="WG1",
-        u=0.004,
-        decision_rule=DecisionRule("simple acceptance"),
-        settings=SETTINGS,
-        row=np.arange(AT.size) + 1000,
+        InstrumentReadings("WG1", 0.004, AT, wall, row=np.arange(AT.size) + 1000),
+        DecisionRule("simple acceptance"),
+        SETTINGS,
     )
 
 
@@ -128,12 +130,9 @@ def test_guarded_acceptance_sees_what_is_not_shown_to_conform() -> None:
         kind: sightings(
             RULE_BY_ID["wall-point"],
             LIMIT,
-            AT,
-            wall,
-            instrument="WG1",
-            u=0.004,
-            decision_rule=DecisionRule(kind),
-            settings=SETTINGS,
+            InstrumentReadings("WG1", 0.004, AT, wall),
+            DecisionRule(kind),
+            SETTINGS,
         )
         for kind in ("simple acceptance", "guard band")
     }
@@ -179,12 +178,9 @@ def test_a_defect_across_a_reel_change_is_one_finding_on_each_reel() -> None:
     seen = sightings(
         RULE_BY_ID["wall-point"],
         LIMIT,
-        AT,
-        wall,
-        instrument="WG1",
-        u=0.004,
-        decision_rule=DecisionRule("simple acceptance"),
-        settings=SETTINGS,
+        InstrumentReadings("WG1", 0.004, AT, wall),
+        DecisionRule("simple acceptance"),
+        SETTINGS,
         reels=reels,
     )
     found = join_findings("R1", seen)
@@ -228,12 +224,9 @@ def test_a_length_shorter_than_the_plant_allows_needs_a_second_instrument() -> N
     (seen,) = sightings(
         RULE_BY_ID["wall-point"],
         LIMIT,
-        AT,
-        wall,
-        instrument="WG1",
-        u=0.004,
-        decision_rule=DecisionRule("simple acceptance"),
-        settings=replace(SETTINGS, shortest_m=0.5),
+        InstrumentReadings("WG1", 0.004, AT, wall),
+        DecisionRule("simple acceptance"),
+        replace(SETTINGS, shortest_m=0.5),
     )
     (alone,) = join_findings("R1", [seen])
     assert (alone.confirmed, alone.severity, alone.holds_release) == (False, "minor", False)

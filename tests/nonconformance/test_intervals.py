@@ -1,6 +1,7 @@
 """Nonconforming lengths: worked series derived by hand, properties, edge cases and texts."""
 
 import time
+from collections.abc import Sequence
 
 import numpy as np
 import polars as pl
@@ -9,7 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import MethodRefusal
-from pipeline.nonconformance.failing_lengths import event_intervals, nonconforming_intervals
+from pipeline.nonconformance.decision import Sense
+from pipeline.nonconformance.failing_lengths import (
+    IntervalSettings,
+    event_intervals,
+    nonconforming_intervals,
+)
 
 LIMIT = 0.343
 # One reading a metre from 1 m; below the limit at 2, 4, 8, 11 and 12 m; within 6.6 um of it at 3 and 5 m.
@@ -19,13 +25,30 @@ WALL = (
 )
 
 
+def lengths(
+    at: np.ndarray,
+    value: np.ndarray,
+    limit: float,
+    sense: Sense,
+    enter_guard: float = 0.0,
+    leave_guard: float = 0.0,
+    breaks_m: Sequence[float] = (),
+    usable: np.ndarray | None = None,
+    **settings: float,
+) -> pl.DataFrame:
+    """With no gap merged and no hole, if not told otherwise."""
+    how = IntervalSettings(**({"merge_gap_m": 0.0, "hole_m": np.inf} | settings))
+    guards = (enter_guard, leave_guard)
+    return nonconforming_intervals(at, value, limit, sense, how, guards, breaks_m=breaks_m, usable=usable)
+
+
 def spans(frame: pl.DataFrame) -> list[tuple[float, float, float]]:
     return [(a, b, w) for a, b, w in frame.select("from_m", "to_m", "worst").rows()]
 
 
 def test_every_run_of_low_readings_is_a_length() -> None:
     # Worked by hand: lengths, worst readings, severity 7 um deep and 0.019 mm m of missing wall.
-    found = nonconforming_intervals(AT, WALL, LIMIT, "at least")
+    found = lengths(AT, WALL, LIMIT, "at least")
     assert spans(found) == [(2, 2, 0.341), (4, 4, 0.339), (8, 8, 0.342), (11, 12, 0.336)]
     assert found["readings"].to_list() == [1, 1, 1, 2]
     assert found["worst_at_m"].to_list() == [2, 4, 8, 12]
@@ -34,27 +57,25 @@ def test_every_run_of_low_readings_is_a_length() -> None:
 
 
 def test_hysteresis_holds_a_length_open_until_the_wall_is_clear() -> None:
-    found = nonconforming_intervals(AT, WALL, LIMIT, "at least", leave_guard=0.0066)
+    found = lengths(AT, WALL, LIMIT, "at least", leave_guard=0.0066)
     assert spans(found) == [(2, 5, 0.339), (8, 8, 0.342), (11, 12, 0.336)]
 
 
 def test_gaps_are_merged_then_both_ends_padded() -> None:
-    found = nonconforming_intervals(
-        AT, WALL, LIMIT, "at least", leave_guard=0.0066, merge_gap_m=3.0, pad_m=0.5
-    )
+    found = lengths(AT, WALL, LIMIT, "at least", leave_guard=0.0066, merge_gap_m=3.0, pad_m=0.5)
     assert spans(found) == [(1.5, 12.5, 0.336)]
-    without = nonconforming_intervals(AT, WALL, LIMIT, "at least", merge_gap_m=2.0)
+    without = lengths(AT, WALL, LIMIT, "at least", merge_gap_m=2.0)
     assert spans(without) == [(2, 4, 0.339), (8, 8, 0.342), (11, 12, 0.336)]
 
 
 def test_a_negative_guard_starts_at_what_is_not_shown_to_conform() -> None:
-    found = nonconforming_intervals(AT, WALL, LIMIT, "at least", enter_guard=-0.0066, leave_guard=0.0066)
+    found = lengths(AT, WALL, LIMIT, "at least", enter_guard=-0.0066, leave_guard=0.0066)
     assert spans(found) == [(2, 5, 0.339), (8, 8, 0.342), (11, 12, 0.336)]
 
 
 def test_an_upper_limit_is_the_mirror_of_a_lower_one() -> None:
-    low = nonconforming_intervals(AT, WALL, LIMIT, "at least", leave_guard=0.004, merge_gap_m=1.0)
-    high = nonconforming_intervals(AT, -WALL, -LIMIT, "at most", leave_guard=0.004, merge_gap_m=1.0)
+    low = lengths(AT, WALL, LIMIT, "at least", leave_guard=0.004, merge_gap_m=1.0)
+    high = lengths(AT, -WALL, -LIMIT, "at most", leave_guard=0.004, merge_gap_m=1.0)
     assert low.drop("worst").equals(high.drop("worst"))
     assert (low["worst"] + high["worst"]).abs().max() == 0.0
 
@@ -62,27 +83,25 @@ def test_an_upper_limit_is_the_mirror_of_a_lower_one() -> None:
 def test_a_reading_on_the_limit_conforms_even_after_conversion_from_mil() -> None:
     on_limit = np.array([63 * 0.0254, 1.6002, 1.6001])
     assert on_limit[0] < 1.6002, "63 mil in binary lies just under 1.6002 mm"
-    found = nonconforming_intervals(np.array([1.0, 2.0, 3.0]), on_limit, 1.6002, "at least")
+    found = lengths(np.array([1.0, 2.0, 3.0]), on_limit, 1.6002, "at least")
     assert spans(found) == [(3, 3, 1.6001)]
 
 
 def test_a_hole_in_the_readings_ends_a_length() -> None:
     at = np.array([1.0, 2.0, 50.0, 51.0])
     low = np.full(4, 0.30)
-    found = nonconforming_intervals(at, low, LIMIT, "at least", hole_m=5.0)
+    found = lengths(at, low, LIMIT, "at least", hole_m=5.0)
     assert spans(found) == [(1, 2, 0.30), (50, 51, 0.30)]
     # Between the two readings in the hysteresis band nothing carries over the hole.
     band = np.array([0.30, 0.30, 0.344, 0.36])
-    held = nonconforming_intervals(at, band, LIMIT, "at least", leave_guard=0.005, hole_m=5.0)
+    held = lengths(at, band, LIMIT, "at least", leave_guard=0.005, hole_m=5.0)
     assert spans(held) == [(1, 2, 0.30)]
 
 
 def test_no_length_crosses_a_cut_in_the_wire() -> None:
     low = np.full(6, 0.30)
     at = np.arange(1.0, 7.0)
-    found = nonconforming_intervals(
-        at, low, LIMIT, "at least", merge_gap_m=5.0, pad_m=0.75, breaks_m=[3.5, 5.0]
-    )
+    found = lengths(at, low, LIMIT, "at least", merge_gap_m=5.0, pad_m=0.75, breaks_m=[3.5, 5.0])
     assert spans(found) == [(0.25, 3.5, 0.30), (3.5, 4.75, 0.30), (5.0, 6.75, 0.30)]
     assert found["readings"].to_list() == [3, 1, 2]
     events = event_intervals(np.array([3.4, 3.6, 3.7]), merge_gap_m=1.0, pad_m=0.5, breaks_m=[3.5])
@@ -92,28 +111,28 @@ def test_no_length_crosses_a_cut_in_the_wire() -> None:
 def test_extents_of_neighbouring_readings_touch() -> None:
     at = np.array([1.0, 1.5, 2.0, 3.0, 4.0])
     low = np.array([0.30, 0.36, 0.30, 0.36, 0.30])
-    found = nonconforming_intervals(at, low, LIMIT, "at least", reading_extent_m=1.0)
+    found = lengths(at, low, LIMIT, "at least", reading_extent_m=1.0)
     assert spans(found) == [(0.5, 2.5, 0.30), (3.5, 4.5, 0.30)]
 
 
 def test_masked_and_missing_readings_judge_nothing() -> None:
     low = np.array([0.30, np.nan, 0.30, 0.30])
     usable = np.array([True, True, False, True])
-    found = nonconforming_intervals(np.array([1.0, 2.0, 3.0, 4.0]), low, LIMIT, "at least", usable=usable)
+    found = lengths(np.array([1.0, 2.0, 3.0, 4.0]), low, LIMIT, "at least", usable=usable)
     assert found.select("from_m", "to_m", "readings").rows() == [(1.0, 4.0, 2)]
     assert found.select("first_index", "last_index", "worst_index").rows() == [(0, 3, 0)]
 
 
 @pytest.mark.parametrize("value", [[], [float("nan")], [0.36]])
 def test_nothing_wrong_gives_an_empty_frame_with_all_columns(value: list[float]) -> None:
-    found = nonconforming_intervals(np.arange(float(len(value))), np.array(value), LIMIT, "at least")
-    full = nonconforming_intervals(AT, WALL, LIMIT, "at least")
+    found = lengths(np.arange(float(len(value))), np.array(value), LIMIT, "at least")
+    full = lengths(AT, WALL, LIMIT, "at least")
     assert found.height == 0
     assert found.schema == full.schema
 
 
 def test_a_single_low_reading_is_found_with_no_area() -> None:
-    found = nonconforming_intervals(np.array([7.0]), np.array([0.3]), LIMIT, "at least")
+    found = lengths(np.array([7.0]), np.array([0.3]), LIMIT, "at least")
     assert spans(found) == [(7, 7, 0.3)]
     assert found["area"].to_list() == [0.0]
 
@@ -157,9 +176,7 @@ def test_it_equals_the_definition_read_one_reading_at_a_time(
     readings: list[tuple[int, float]], leave: float, gap: int
 ) -> None:
     at, value = [float(a) for a, _ in readings], [v for _, v in readings]
-    found = nonconforming_intervals(
-        np.array(at), np.array(value), LIMIT, "at least", leave_guard=leave, merge_gap_m=gap
-    )
+    found = lengths(np.array(at), np.array(value), LIMIT, "at least", leave_guard=leave, merge_gap_m=gap)
     expected = reference(at, value, leave, gap)
     assert found.select("first_m", "last_m", "readings").rows() == expected
 
@@ -169,7 +186,7 @@ def test_four_million_readings_take_seconds_of_the_processor() -> None:
     wall = rng.normal(0.352, 0.004, 4_000_000)
     at = np.arange(wall.size) * 0.6
     started = time.process_time()
-    found = nonconforming_intervals(at, wall, LIMIT, "at least", leave_guard=0.004, merge_gap_m=2.0)
+    found = lengths(at, wall, LIMIT, "at least", leave_guard=0.004, merge_gap_m=2.0)
     taken = time.process_time() - started
     assert found.height > 10_000
     assert found["readings"].sum() >= int((wall < LIMIT).sum())
@@ -191,18 +208,18 @@ def test_events_within_the_merge_length_are_one() -> None:
 
 def test_what_cannot_be_asked_is_told_in_full() -> None:
     with pytest.raises(MethodRefusal) as told:
-        nonconforming_intervals(AT, WALL[:3], LIMIT, "at least")
+        lengths(AT, WALL[:3], LIMIT, "at least")
     assert str(told.value) == (
         "nonconforming lengths: there are 14 positions and 3 values. Give one position for each value."
     )
     with pytest.raises(MethodRefusal) as told:
-        nonconforming_intervals(AT, WALL, LIMIT, "at least", leave_guard=-0.002)
+        lengths(AT, WALL, LIMIT, "at least", leave_guard=-0.002)
     assert str(told.value) == (
         "nonconforming lengths: the guard to leave (-0.002) is inside the guard to enter (0). "
         "Give a guard to leave of at least minus the guard to enter."
     )
     with pytest.raises(MethodRefusal) as told:
-        nonconforming_intervals(AT, WALL, LIMIT, "at least", pad_m=-1.0)
+        lengths(AT, WALL, LIMIT, "at least", pad_m=-1.0)
     assert str(told.value) == (
         "nonconforming lengths: a gap, pad, extent or hole is negative or not a number. "
         "Give lengths of 0 m or more."
