@@ -84,6 +84,7 @@ WIDE: set[str] = {
     "pipeline.cli.deciding.disposition",
     "pipeline.cli.evidencing.verify",
     "pipeline.cli.holding.hold",
+    "pipeline.cli.noting.note",
     "pipeline.cli.reading.reel",
     "pipeline.cli.scaling.reassess",
     "pipeline.cli.trusting.samples",
