@@ -40,7 +40,7 @@ EARLIER = {
 }  # fmt: skip
 # Names that have more words: products, quantities, requirement sets, settings by which wire is held, and lots.
 LONG_NAMES = {
-    "judged.answer.about", "judged.finding.cause_of", "judged.finding.subject", "judged.line_answer.about",
+    "judged.answer.about", "judged.finding.cause_of", "judged.line_answer.about",
 }  # fmt: skip
 NAMES = {str(one) for kind in (Quantity, Charted, ChartFamily, *Code.__subclasses__()) for one in kind}
 NAMES |= {row.requirement for row in (*RULES, *package_rows())}
