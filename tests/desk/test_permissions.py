@@ -112,7 +112,9 @@ def test_every_reader_reads_all_and_a_form_without_its_token_does_nothing(site: 
                     continue
                 answer = browser.request(method, at(path), follow_redirects=False)
                 if path == "/find":  # leads to what is named, or to a list
-                    assert answer.status_code == 303 and answer.headers["location"].startswith("/lists/"), name
+                    assert answer.status_code == 303 and answer.headers["location"].startswith("/lists/"), (
+                        name
+                    )
                 elif method == "POST":
                     assert answer.status_code in (401, 403, 415), (name, method, path)
                 elif path not in OPEN:

@@ -20,7 +20,7 @@ from tests.release_matrix.judging import OnBench, judged_run, measured_run
 
 EVERY = bool(int(os.environ.get("REELPROOF_PLANT_LOGS", "0") or "0"))
 Rows = list[list[str]]
-# Every run of this line has the same wall and diameter: rows of another run put in are told only when a clock leaps far.
+# Every run of this line has the same wall and diameter: rows of another put in are told only when a clock leaps far.
 ALIKE = "A4"
 PIECED = {Contradiction.LOG_PIECED, Contradiction.LOG_PIECED_BY_COUNTER, Contradiction.LOG_PIECED_IN_GAP}
 

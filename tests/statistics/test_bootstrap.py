@@ -152,9 +152,7 @@ def test_unknown_values_are_told() -> None:
     ],
 )
 def test_refusals_in_full(values: list[float], reason: str) -> None:
-    found = bootstrap_interval(
-        values, mean_of_rows, question=asks(Quantity.MEAN_WALL), unit="mm"
-    )
+    found = bootstrap_interval(values, mean_of_rows, question=asks(Quantity.MEAN_WALL), unit="mm")
     assert isinstance(found, Refused)
     assert said(found.reason) == reason
 
