@@ -1,9 +1,10 @@
 """In which order the rows of one log file belong, and where its clock went wrong.
 
-A row whose clock is earlier than the row before it is either late (written after its time: it belongs where
-its time says) or the logger's clock was set back (the rows belong in the order of the file). The length
-counter decides where there is one: it goes on over a clock step, and falls back for a late row to where the row's
-time puts it. Rows that fall elsewhere are another run's, and stay in the order of the file. Without a counter, late rows fill a hole in time, rows after a step fall among rows that are already there.
+A row whose clock is earlier than the row before it is either late (written after its time: it belongs where its time
+says) or the logger's clock was set back (the rows belong in the order of the file). The length counter decides where
+there is one: it goes on over a clock step, and falls back for a late row to where the row's time puts it. Rows that
+fall elsewhere are another run's, and stay in the order of the file. Without a counter, late rows fill a hole in time,
+rows after a step fall among rows that are already there.
 """
 
 from __future__ import annotations
