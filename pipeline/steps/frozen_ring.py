@@ -22,6 +22,7 @@ from pipeline.trust.frozen import (
     wall_by_others,
     without_followed,
 )
+from pipeline.trust.held_together import held_together
 from pipeline.trust.read_together import not_read_together
 from pipeline.trust.reading_drift import MOVES, movement_sd_mm
 from pipeline.warned import Warned
@@ -68,12 +69,15 @@ def silent_flags(
     twice = np.searchsorted(row.to_numpy(), written_twice["row"].to_numpy())
     beside = _beside(readings, flagged, gauge.sensors or 0) if half is not None else {}
     own_mm = MOVES * gauge.uncertainty_mm
-    for name in WALL_CHANNELS[: gauge.sensors or 0]:
-        if name not in readings.columns:
-            continue
-        values = np.where(running, readings[name].cast(pl.Float64).to_numpy(), np.nan)
+    names = [name for name in WALL_CHANNELS[: gauge.sensors or 0] if name in readings.columns]
+    walls = {name: np.where(running, readings[name].cast(pl.Float64).to_numpy(), np.nan) for name in names}
+    for values in walls.values():
         values[twice] = np.nan
+    held = held_together(np.column_stack(list(walls.values()))) if half is None and names else None
+    for number, (name, values) in enumerate(walls.items()):
         quiet = quiet_readings(values) if half is None else frozen_readings(values, half, own_mm)
+        if held is not None:
+            quiet |= held[:, number]
         if name in beside:
             others = np.where(running, beside[name], np.nan)
             # The diameter moves with its conductor too; a sensor that moves with its neighbors reads the wire.

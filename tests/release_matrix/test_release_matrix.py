@@ -3,7 +3,8 @@
 Truth is the made wire's own, on lines whose physics, noise and layouts owe nothing to the program; limits are
 published walls and the invented plant's figures (see `tests.other_lines.products`). Between the guard band's two sides
 either answer is right (`truths.BEYOND`, `truths.WITHIN`). `REELPROOF_MATRIX=5` runs five times as many cases, and
-`REELPROOF_MATRIX_KEEP=1` writes the table, `found.csv`, anew; `REELPROOF_MATRIX_SEED` gives another seed. The table is printed at the end of a session.
+`REELPROOF_MATRIX_KEEP=1` writes the table, `found.csv`, anew; `REELPROOF_MATRIX_SEED` gives another seed. The table
+is printed at the end of a session.
 """
 
 from __future__ import annotations
