@@ -108,7 +108,7 @@ def test_a_failure_on_contradicted_wire_concludes_nothing_and_one_on_sound_wire_
     wall = next(one for one in doubted.judged.findings if one.main.rule_id == "wall-point")
     assert (
         plain(wall.told)
-        .split(" Seen there")[0]
+        .split(" Also there")[0]
         .endswith(": no conclusion, because the instruments contradict each other there.")
     )
     assert said(wall.verdict).value == "cannot be told"
