@@ -11,6 +11,9 @@
     list.textContent = "";
     if (!words.length) { told.textContent = usual; return; }
     var found = entries.filter(function (one) { return words.every(function (word) { return one.text.indexOf(word) >= 0; }); });
+    /* What is called by just these words comes first. */
+    var typed = words.join(" ");
+    found.sort(function (a, b) { return (b.label.toLowerCase() === typed) - (a.label.toLowerCase() === typed); });
     told.textContent = found.length === 0 ? "Nothing on file fits." : found.length + (found.length === 1 ? " fits" : " fit") + (found.length > 60 ? "; the first 60 are shown" : "");
     found.slice(0, 60).forEach(function (one) {
       var item = document.createElement("li"), link = document.createElement(one.href ? "a" : "span"), note = document.createElement("span");

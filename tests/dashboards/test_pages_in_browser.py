@@ -315,6 +315,9 @@ def test_search_finds_a_reel_by_lot_and_date(chromium: Any, site_folder: Path) -
         one.page.fill("#search", "pvc-2291 2026-03-12 held")
         assert one.page.locator("#search-found li").count() == 2
         assert one.page.inner_text("#search-told") == "2 fit"
+        one.page.fill("#search", "pvc-2291")
+        assert one.page.locator("#search-found li").count() > 1
+        assert one.page.locator("#search-found a").first.inner_text() == "lot PVC-2291"
         one.page.fill("#search", "no such thing")
         assert one.page.inner_text("#search-told") == "Nothing on file fits."
 
