@@ -257,7 +257,7 @@ def readme_text(runs: Sequence[ExpectedRun], seed: int) -> str:
 def _finding_words(one: ExpectedFinding) -> str:
     place = f"{one.from_m:.1f} to {one.to_m:.1f} m"
     if one.faults:
-        return f"{one.kind}: {one.faults} (counted {one.counts} times), {place}"
+        return f"{one.kind}: {one.faults} (counted {'once' if one.counts == 1 else f'{one.counts} times'}), {place}"
     if one.worst is None:
         return f"{one.kind}, {place}"
     unit = "%" if one.requirement == "concentricity" else "mm"
