@@ -54,8 +54,9 @@ CONTRAST = """async () => {
   return seen.violations.flatMap(v => v.nodes.slice(0, 3).map(n => n.html.slice(0, 90)));
 }"""
 # Where the page ends, below which nothing may scroll: words for screen readers in a scrolling table once did.
-BELOW_FOOT = """() => Math.round(document.documentElement.scrollHeight
-  - document.querySelector('footer').getBoundingClientRect().bottom - window.scrollY)"""
+BELOW_FOOT = """() => { const below = document.documentElement.scrollHeight
+    - document.querySelector('footer').getBoundingClientRect().bottom - window.scrollY;
+  return below > 2 ? Math.round(below) : 0; }"""
 # What a page says, folded or not, without log columns, hashes and commands; each table cell by itself.
 SAID = """() => { const page = document.querySelector('main').cloneNode(true);
   page.querySelectorAll('code, pre, script, style, svg, .plot-area, .sr, [data-l="Note"]').forEach(e => e.remove());
