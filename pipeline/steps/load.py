@@ -106,8 +106,9 @@ def find_run_sheets(paths: tuple[Path, ...], unread: list[Complaint] | None = No
                     )
                 )
         else:
+            pipe, nothing = "this is a pipe or a device, not a file", "there is no such file or folder"
             complaints.append(
-                Complaint(str(path), "there is no such file or folder", "Check the path and try again")
+                Complaint(str(path), pipe if path.exists() else nothing, "Check the path and try again")
             )
     if complaints:
         raise SheetError(complaints)

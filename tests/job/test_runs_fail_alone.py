@@ -22,6 +22,7 @@ from pipeline.job.watching import look
 from pipeline.logs.open_log import OpenLog
 from pipeline.sheets.run_sheet import LogFile
 from pipeline.sheets.toml_file import LONGEST_TEXT, read_sheet
+from pipeline.steps.load import find_run_sheets
 from pipeline.store.database import open_to_read, open_to_write
 
 ROWS, HALF = 1500, 750
@@ -293,6 +294,8 @@ def test_an_encoding_that_no_log_has_is_refused(name: str, tmp_path: Path) -> No
 
 @pytest.mark.parametrize("device", ["/dev/zero", "/dev/null"])
 def test_a_device_is_no_sheet(device: str) -> None:
+    with pytest.raises(ReelproofError, match=f"{device}: this is a pipe or a device"):
+        find_run_sheets((Path(device),))
     with pytest.raises(ReelproofError) as told:
         read_sheet(Path(device), LogFile)
     assert str(told.value) == (
