@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from pipeline.desk.tries import Tries
 
 
+MOST_COUNTS = 500
+
+
 @dataclass(frozen=True, slots=True)
 class Desk:
     """What the site stands on.
@@ -75,7 +78,7 @@ def signed_in(desk: Desk, request: Request) -> SignedIn:
     told = message_of(json.loads(session.told)) if session.told else None
     waits, version = None, desk.board.version
     with suppress(StoreError):  # told by what needs the store
-        waits = count_of(waits_of(desk, session))
+        waits = how_many_wait(desk, session)
     return SignedIn(session.name, session.role, session.form_token, told, waits, version)
 
 
@@ -87,6 +90,22 @@ def waits_of(desk: Desk, session: Session) -> tuple[WaitingGroup, ...]:
     """
     desk.board.catch_up()
     return waiting_for(desk.board, session.by, desk.sessions.looked(session), desk.accounts.now())
+
+
+def how_many_wait(desk: Desk, session: Session) -> int:
+    """How many things wait for whoever is signed in: counted once a change, for every page says it.
+
+    Raises:
+        StoreError: the store cannot be read.
+    """
+    desk.board.catch_up()
+    known = desk.board.counted
+    key = (desk.board.version, session.role, session.name, desk.sessions.looked(session))
+    if key not in known:
+        if len(known) > MOST_COUNTS:
+            known.clear()
+        known[key] = count_of(waits_of(desk, session))
+    return known[key]
 
 
 def told_page(

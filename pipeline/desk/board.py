@@ -63,6 +63,8 @@ class Board:
         # Counts what was seen to change, with the runs it is about; None for any.
         self.version = 0
         self._changes: deque[tuple[int, frozenset[str] | None]] = deque(maxlen=200)
+        # How many things wait, by version, role, person and what they have looked at.
+        self.counted: dict[tuple[int, str, str, int], int] = {}
         self._turn = RLock()
         self._copy: Path | None = None
         self._is_over = Event()

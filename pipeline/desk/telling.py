@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response, StreamingResponse
 
-from pipeline.desk.asked import Desk, caller_of, session_of, waits_of
-from pipeline.desk.waiting import count_of
+from pipeline.desk.asked import Desk, caller_of, how_many_wait, session_of
 from pipeline.errors import StoreError
 
 if TYPE_CHECKING:
@@ -56,7 +55,7 @@ async def _told(desk: Desk, request: Request, where: str, since: int) -> AsyncIt
 
 def _change(desk: Desk, request: Request, where: str, since: int, now: int) -> dict[str, object]:
     try:
-        waits: int | None = count_of(waits_of(desk, session_of(request)))
+        waits: int | None = how_many_wait(desk, session_of(request))
     except StoreError:  # the page says so when it is asked for
         waits = None
     return {"version": now, "waits": waits, "page": desk.board.concerns(since, desk.shelf.runs_behind(where))}
