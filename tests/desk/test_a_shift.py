@@ -86,6 +86,7 @@ def test_a_shift_by_keyboard_alone(chromium: Any, site: Site) -> None:
     site.account("QE-1", "quality engineer")
     site.account("QM-1", "quality manager")
     page = chromium.new_context().new_page()
+    page.set_default_timeout(180_000)  # other programs may want the processor
     page.on("console", lambda one: said.append(one.text) if one.type in ("error", "warning") else None)
     page.on("pageerror", lambda fault: said.append(str(fault)))
     page.goto(site.base)
