@@ -191,6 +191,7 @@ def test_the_templates_lie_beside_the_code_that_the_wheel_ships() -> None:
         "sheet.typ",
         "morning.typ",
         "shift.typ",
+        "tag.typ",
         "nonconformance.typ",
         "lot.typ",
         "declaration.typ",
