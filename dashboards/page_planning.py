@@ -23,6 +23,7 @@ from dashboards.pages.data_quality import data_quality_review
 from dashboards.pages.faults import fault_review
 from dashboards.pages.index import site_index
 from dashboards.pages.nonconformance import nonconformance_summary
+from dashboards.pages.settings import settings_entries, settings_pages
 from dashboards.run_pages import Planned, pages_of_run
 from pipeline.record.samples_compared import last_samples
 from pipeline.record.touched_wire import containment_id
@@ -64,6 +65,7 @@ PLANNERS: tuple[tuple[tuple[PageKind, ...], Callable[[OnFile], list[Planned]]], 
     (("containment",), lambda on: _containment_pages(on.store, on.plant, on.books)),
     (("nonconformance",), lambda on: _nonconformance_pages(on.plant, on.books)),
     (("tuning", "overwall"), lambda on: _tuning_pages(on.store, on.plant, on.books)),
+    (("settings",), lambda on: settings_pages(on.plant, on.books)),
     (("charts",), lambda on: _charts_pages(on.store, on.plant, on.books)),
     (("construction",), lambda on: _construction_pages(on.comparisons)),
     (("capability", "faults", "data quality"), lambda on: _overview_pages(on.plant, on.books)),
@@ -273,9 +275,7 @@ def _construction_pages(comparisons: Iterable[ConstructionComparison]) -> list[P
     def write(record: ConstructionComparison, site: Site) -> Iterable[WrittenFile]:
         return (write_construction_page(record, site),)
 
-    return [
-        Planned("construction", record.comparison_id, (), partial(write, record)) for record in comparisons
-    ]
+    return [Planned("construction", one.comparison_id, (), partial(write, one)) for one in comparisons]
 
 
 def _guide_pages(
@@ -379,6 +379,7 @@ def _index_page(on: OnFile) -> Planned:
         ),
         PageEntry(address("data quality"), "Data quality", "Are instruments and logs valid?"),
     ]
+    entries += settings_entries(plant, books)
     entries += [PageEntry(address("guide", guide.id), guide.title, guide.question) for guide in GUIDES]
     entries += [
         PageEntry(

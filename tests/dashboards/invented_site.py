@@ -18,6 +18,7 @@ from dashboards.pages.nonconformance import write_nonconformance_page
 from dashboards.pages.overwall import write_overwall_page
 from dashboards.pages.reel import write_reel_page
 from dashboards.pages.run import write_run_page
+from dashboards.pages.settings import write_settings_page
 from dashboards.pages.shift import write_shift_page
 from dashboards.pages.spectra import write_spectra_page
 from dashboards.pages.tuning import write_tuning_page
@@ -47,6 +48,7 @@ PAGES = (
     "charts/L1.html",
     "overwall/index.html",
     "tuning/L1.html",
+    "settings/L1.html",
     "data-quality/index.html",
     "constructions/14-THHN-AND-XHHW.html",
     "containments/C-2026-004.html",
@@ -74,6 +76,7 @@ def write_site(folder: Path, known: frozenset[str] | None = None) -> list[str]:
         write_charts_page(invented_charts.charts(), site),
         write_overwall_page(invented_tuning.overwall(), site),
         write_tuning_page(invented_tuning.tuning(), site),
+        write_settings_page(invented_swings.settings(), site),
         write_data_quality_page(invented_lines.data_quality(), site),
         write_construction_page(invented_lines.construction(), site),
         write_containment_page(invented_lines.containment(), site),

@@ -1,8 +1,11 @@
-"""The swings of a run of the invented plant."""
+"""The swings of a run of the invented plant, and how the runs of a line were set."""
+
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from dashboards.pages.spectra import BesideChange, SpectraReview, TurningRow
+from dashboards.records.settings import RunSettings, SettingsHistory
+from dashboards.records.spectra import BesideChange, SpectraReview, TurningRow
 from pipeline.statistics.turning_elements import ExpectedLine
 from pipeline.tuning.swing_spectra import RunSpectra, SwingsAlong, SwingSpectrum
 from tests.dashboards import invented as base
@@ -56,3 +59,27 @@ def spectra() -> SpectraReview:
         None,
         base.STAMP,
     )
+
+
+def settings() -> SettingsHistory:
+    start = datetime(2026, 3, 12, 6, tzinfo=UTC)
+    rows = [
+        RunSettings(
+            f"L1-0312-{number}",
+            start + timedelta(hours=3 * number),
+            (base.THHN14.label, "12 AWG concentric copper XHHW-2 red")[number // 4],
+            ("PVC-2291",),
+            (5.0 - 0.1 * number, 61.0, None if number == 2 else 178.0 + number, 221.0),
+            None if number == 1 else 0.412 + 0.001 * number,
+            None if number == 1 else 0.361,
+            (number > 0, False, number == 3, False),
+        )
+        for number in range(6)
+    ]
+    channels = (
+        ("Line speed", "m/s"),
+        ("Screw speed", "rpm"),
+        ("Melt temperature", "degC"),
+        ("Melt pressure", "bar"),
+    )
+    return SettingsHistory(base.PLANT, "L1", channels, tuple(rows), 3, base.STAMP)
