@@ -67,9 +67,9 @@ def samples_on_run(store: Store, run_id: str) -> Mapping[str, SampleSay]:
         run_id: the run.
     """
     found = store.ask("questions/judged_run", run_id=run_id)
-    if not found or found[0]["outcome"] != "judged":
+    head = _judged_head(store, run_id, found[0]) if found else None
+    if head is None:
         return {}
-    head = found[0]
     text = store.ask("questions/sheet", sha256=head["plant_sheet_sha256"])[0]["text"]
     plant = PlantSheet.model_validate(tomllib.loads(text))
     own: list[dict[str, Any]] = []
@@ -81,6 +81,24 @@ def samples_on_run(store: Store, run_id: str) -> Mapping[str, SampleSay]:
     if not own and not like and not plant.samples.shown:
         return {}
     return _Run(store, head, plant, own, like).said()
+
+
+def _judged_head(store: Store, run_id: str, newest: Row) -> Row | None:
+    """The judgement that samples are held against: the newest, else the last that concluded something.
+
+    A sheet or log that lets nothing be concluded of a run takes no laboratory result away.
+    """
+    if newest["outcome"] == "judged":
+        return newest
+    if not (has_samples(store) and store.ask("questions/samples_of_run", run_id=run_id)):
+        return None
+    earlier = [
+        row for row in store.ask("questions/assessments_of_run", run_id=run_id) if row["outcome"] == "judged"
+    ]
+    if not earlier:
+        return None
+    named = {name: earlier[-1][name] for name in ("assessment_id", "plant_sheet_sha256")}
+    return {**newest, **named, "assessment_folder": earlier[-1]["folder"]}
 
 
 class _Run:

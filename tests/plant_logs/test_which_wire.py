@@ -11,12 +11,15 @@ from pathlib import Path
 import pytest
 
 from pipeline.acts.deciding import act_on
+from pipeline.acts.sampling import hand_in
 from pipeline.acts.shipping import put_shipping_on_file
 from pipeline.errors import ReelproofError
 from pipeline.job.assessing import assess_runs
 from pipeline.job.loading import load_sheets
 from pipeline.nonconformance.disposition import Person
 from pipeline.record.alarms import alarms_of_runs
+from pipeline.record.gauge_tables import Sample
+from pipeline.record.samples_compared import compare_samples
 from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.record.standing import standing_of
 from pipeline.store.database import Store, open_to_write
@@ -246,3 +249,25 @@ def test_wire_of_another_grade_does_not_leave_on_its_whole_reel(tmp_path: Path) 
         )
         put_shipping_on_file(store, ShippingList(cuts=cuts), "clerk")
         assert [shipped(store, f"X-2-{name}") for name in spans] == [True, False, True]
+
+
+def test_a_failing_sample_holds_its_reel_when_nothing_is_concluded_of_the_run(
+    tmp_path: Path,
+) -> None:
+    """A slip in the end of another reel ends in no conclusion; evidence that is named undoes no laboratory's."""
+    put(tmp_path / "one", "R-A", "X-", "", "2026-06-09")
+    sheet = tmp_path / "one" / "R-A" / "run.toml"
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, tmp_path / "one")
+        one = Sample("samples.csv:2", "X-1", 2.0, "thinnest_wall_mm", 0.3, 0.002, "laboratory", "microscope")
+        hand_in(store, (one,), compare_samples(store, (one,)), "laboratory")
+        before, _, last = sheet.read_text().partition('id = "X-3"\n')
+        lines = last.split("\n")
+        lines[1] = f"to_m = {float(lines[1].split()[-1]) + 900.0:.2f}"
+        sheet.write_text(before + 'id = "X-3"\n' + "\n".join(lines))
+        judged(store, tmp_path / "one")
+        assert standing_of(store, "X-1").code == "no conclusion"
+        with pytest.raises(ReelproofError, match="Sample R-A-S01, cut from reel X-1"):
+            act_on(store, "X-1", "decide", WHO, "seen", "release", evidence="report 4")
+        with pytest.raises(ReelproofError, match="Sample R-A-S01, cut from reel X-1"):
+            act_on(store, "X-2", "decide", WHO, "seen", "release", evidence="report 4")
