@@ -18,6 +18,15 @@ pairs AS (
         AND 10 * epoch(least(one.ended_utc, other.ended_utc) - greatest(one.started_utc, other.started_utc))
         > epoch(least(one.ended_utc - one.started_utc, other.ended_utc - other.started_utc))
 ),
+-- Joined from the pairs, which are few: asked the other way it compares every reel on file with every other.
+shared AS (
+    SELECT DISTINCT pairs.run_id, pairs.other_id
+    FROM pairs
+    JOIN placed.reel AS mine ON mine.assessment_id = pairs.assessment_id
+    JOIN placed.reel AS theirs
+        ON theirs.assessment_id = pairs.other_assessment
+        AND theirs.from_counter_m < mine.to_counter_m AND theirs.to_counter_m > mine.from_counter_m
+),
 known AS (
     SELECT
         pairs.*,
@@ -29,13 +38,7 @@ known AS (
         ) AS one_log,
         EXISTS (SELECT 1 FROM placed.reel AS mine WHERE mine.assessment_id = pairs.assessment_id) AS has_reels,
         EXISTS (SELECT 1 FROM placed.reel AS theirs WHERE theirs.assessment_id = pairs.other_assessment) AS other_has,
-        EXISTS (
-            SELECT 1
-            FROM placed.reel AS mine
-            JOIN placed.reel AS theirs
-                ON theirs.from_counter_m < mine.to_counter_m AND theirs.to_counter_m > mine.from_counter_m
-            WHERE mine.assessment_id = pairs.assessment_id AND theirs.assessment_id = pairs.other_assessment
-        ) AS share_counter
+        (pairs.run_id, pairs.other_id) IN (SELECT (run_id, other_id) FROM shared) AS share_counter
     FROM pairs
 )
 SELECT run_id, other_id, line, from_utc, to_utc
