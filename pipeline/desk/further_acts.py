@@ -122,7 +122,7 @@ def _shipping(store: Store, by: Person, told: Mapping[str, list[dict[str, Any]]]
             [
                 Complaint(
                     f"{'.'.join(str(part) for part in one['loc']) or 'length'}",
-                    str(one["msg"]).removeprefix("Value error, "),
+                    str(one.get("ctx", {}).get("error", one["msg"])),
                     "Give its number, and its places as figures like 1,200 from the outer end",
                 )
                 for one in fault.errors()

@@ -254,7 +254,7 @@ def _add(
         for one in fault.errors():
             key = ".".join(str(part) for part in one["loc"])
             if one["type"] == "value_error":
-                found, remedy = one["msg"].removeprefix("Value error, "), "Mend the line and try again"
+                found, remedy = str(one["ctx"]["error"]), "Mend the line and try again"
             elif one["type"] == "missing":
                 found, remedy = "this cell is empty", "Fill it in"
             else:

@@ -203,5 +203,5 @@ def _complaint(path: Path, fault: ErrorDetails) -> Complaint:
             "It may hold letters, digits, dot, dash and underscore, and starts with a letter or digit",
         )
     if kind == "value_error":
-        return Complaint(place, str(fault["msg"]).removeprefix("Value error, "), "Mend it and try again")
+        return Complaint(place, str(context["error"]), "Mend it and try again")
     return Complaint(place, f"found {shown}", remedy_of(fault))
