@@ -18,11 +18,11 @@ from pipeline.products.product import Product
 from pipeline.record.entry_kinds import SAMPLE_WITHDRAWN
 from pipeline.record.gauge_tables import Sample, read_samples
 from pipeline.record.plant_sheet_on_file import unit_of_plant
+from pipeline.results import complaint_told
 from pipeline.trust.sampled import SAMPLE_TABLE, Build, average_below_thinnest, impossible
 from pipeline.why import SampleSays
 
 if TYPE_CHECKING:
-    from pipeline.results import complaint_told
     from pipeline.steps.load import RunSheets
 from pipeline.store.database import Store
 
