@@ -43,7 +43,11 @@ def morning_sheet(
         books: every run on file.
         period: how long it covers.
         day: its last day, or a day of its month.
-        as_of: instant that ages are counted to; the newest assessment where left out.
+        as_of: instant that ages are counted to; the newest assessment or act of the sheet where left out.
+
+    Returns:
+        The sheet. Its acts are those from the first day to a day after the last one, or after its runs were last
+        judged where that was later.
     """
     first, last = days_of(period, day)
     own = [book for book in books if first <= book.head["shift_date"] <= last]
@@ -57,7 +61,11 @@ def morning_sheet(
     scrap = [(book.head["scrap_m"], costs[book.run_id]) for book in own if book.head["scrap_m"]]
     # A sheet lists what is open of all runs.
     stamp = replace(stamp_of(list(own)), left_held=alarms_of(books))
-    now = as_of or stamp.assessed_at or start
+    judged = stamp.assessed_at or start
+    ends = datetime.combine(last + timedelta(days=1), time(), ZoneInfo(plant.zone))
+    until = max(judged, ends) + timedelta(days=1)
+    decisions = _decisions(books, start, until if as_of is None else min(until, as_of))
+    now = as_of or max([judged, *(one.decided_at for one in decisions[:1] if one.decided_at is not None)])
     return MorningSheet(
         plant=plant,
         period=period,
@@ -79,7 +87,7 @@ def morning_sheet(
             )
         ),
         trend=_trend(books, last),
-        decisions=_decisions(books, start, now),
+        decisions=decisions,
         stamp=stamp,
     )
 
@@ -154,8 +162,8 @@ def _trend(books: Sequence[RunBook], last: date) -> tuple[DayTotal, ...]:
     return tuple(DayTotal(day, *values) for day, values in totals.items())
 
 
-def _decisions(books: Sequence[RunBook], start: datetime, now: datetime) -> tuple[DispositionRow, ...]:
-    """Every act since the period began, newest first."""
+def _decisions(books: Sequence[RunBook], start: datetime, until: datetime) -> tuple[DispositionRow, ...]:
+    """Every act from one instant to another, newest first."""
     found = [
         one
         for book in books
@@ -164,7 +172,7 @@ def _decisions(books: Sequence[RunBook], start: datetime, now: datetime) -> tupl
             *(row["reel_id"] for row in book.reels),
         )
         for one in disposition_rows(book, subject)
-        if one.decided_at is not None and start <= one.decided_at <= now
+        if one.decided_at is not None and start <= one.decided_at <= until
     ]
     return tuple(sorted(found, key=lambda one: one.decided_at or start, reverse=True))
 

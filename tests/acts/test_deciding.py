@@ -5,13 +5,17 @@ from __future__ import annotations
 import subprocess
 import sys
 import tomllib
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import duckdb
 import pytest
 
+from dashboards.fillers.morning import morning_sheet
+from dashboards.fillers.plant import plant_of
+from dashboards.fillers.rows import stamp_of
+from dashboards.fillers.run_book import run_books
 from pipeline.acts.deciding import Acted, act_on, subject_on_file
 from pipeline.errors import NotFoundError
 from pipeline.job.assessing import assess_run, read_plant_for_judging
@@ -99,6 +103,26 @@ def test_an_act_given_again_after_a_kill_is_on_file_once(folder: Path) -> None:
         assert "nothing is decided on it, so 'reopen' does not apply" in refusal(store, name, "reopen")
         assert len(subject_on_file(store, name).acts) == 3
         assert act(store, name, "decide", "scrap").state.version == 4, "what was opened again is decided anew"
+
+
+def test_a_morning_sheet_has_what_was_decided_after_the_judging(folder: Path) -> None:
+    """By the page and by the print alike, for a day after the runs were judged."""
+    with open_to_write(folder) as store:
+        name = "R-0412-F02"
+        judged = stamp_of(run_books(store)).assessed_at
+        soon, late = judged + timedelta(hours=2), judged + timedelta(days=3)
+        act_on(store, name, "decide", TECHNICIAN, "seen on a slice", "rework", now=soon)
+        books = run_books(store)
+        plant = plant_of(store, books)
+        day = next(book.head["shift_date"] for book in books if book.run_id == "R-0412")
+        page = morning_sheet(plant, books, "morning", day)
+        paper = morning_sheet(plant, books, "morning", day, late)
+        assert (
+            [one.decided_at for one in page.decisions]
+            == [soon]
+            == [one.decided_at for one in paper.decisions]
+        )
+        assert page.as_of == soon and paper.as_of == late
 
 
 def test_a_release_with_open_findings_names_each(folder: Path) -> None:

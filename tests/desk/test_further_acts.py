@@ -170,6 +170,7 @@ def test_evidence_is_kept_as_it_came_and_missed_when_it_is_changed(
 @pytest.mark.parametrize(
     ("content", "kind"),
     [(png(), "png"), (JPEG, "jpeg"), (PDF, "pdf"), (png(3, 3, bytes(range(256)) * 9), "png")],
+    ids=("photo", "jpeg", "pdf", "photo with more in it"),
 )
 def test_a_file_is_what_its_content_says(content: bytes, kind: str) -> None:
     assert kind_of_file(EvidenceFile("x.exe", content)) == kind
