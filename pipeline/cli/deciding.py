@@ -190,7 +190,7 @@ def cut(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Print the cutting plan of greatest value for a reel, or accept it. Lengths and clearance are the plant sheet's.
+    """Print or accept a reel's cutting plan of greatest value. Lengths and clearance are the plant sheet's.
 
     Example: reelproof cut L1-0412-02 --store store
     """

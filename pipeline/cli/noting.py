@@ -39,7 +39,7 @@ def note(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """Comment on wire, give a finding to somebody, or attach evidence. What is put on file stays.
+    """Comment on wire, hand on a finding, or attach evidence. What is put on file stays.
 
     Without --role and --reason what persons added is shown.
 

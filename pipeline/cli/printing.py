@@ -32,7 +32,7 @@ def print_record(
     out: Path | None = typer.Option(None, "--out", help="File to write; named after the record by default."),
     store: Path = STORE,
 ) -> int:
-    """Print a shift, finding, lot or morning sheet, or a reel's tag, as a PDF. A tag's code leads to the reel's page on
+    """Print a shift, finding, lot, morning sheet or reel tag. It is a PDF; a tag's code leads to the reel's page on
     the review site; that it was printed is kept in the journal.
 
     Example: reelproof print shift 2026-03-03-NIGHT --by "quality engineer" --store store

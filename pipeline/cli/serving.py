@@ -131,7 +131,7 @@ def token(
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
-    """List the tokens with which services ask the review site's API, make one or end one. It is printed once. A service
+    """List, make or end tokens of services for the site's API. A new one is printed once. A service
     that has one gets a new one, and the old one ends.
 
     Example: reelproof token press-3 --role "line operator" --may hold --store store

@@ -76,8 +76,7 @@ class ReelPlan:
         said = [
             message(
                 Cuts.GRID,
-                step="foot" if self.plan.unit == "ft" else "metre",
-                method=self.plan.method,
+                step="foot" if self.plan.unit == "ft" else "meter",
                 clearance=Measure(self.clearance_m, "m"),
             )
         ]

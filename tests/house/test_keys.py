@@ -132,7 +132,6 @@ TAKES_TEXT = {
 # Words of other programs and of sheets' own text, which have no code, by module.
 NOT_OURS = {
     "pipeline/cli/app.py": {"Query interrupted", "Value error, "},
-    "pipeline/desk/further_acts.py": {"Value error, "},
     "pipeline/flows/engine.py": {"ephemeral Prefect API server"},
     "pipeline/job/alone.py": {"Query interrupted"},
     "pipeline/logs/file_look.py": {'encoding = "(utf-16-.e)"'},

@@ -44,7 +44,7 @@ def test_no_target_is_given_where_the_reels_on_file_contradict_it(judged_store: 
     assert isinstance(target, Refused)
     # 22 reels are on file; of one too little was read for any conclusion.
     assert "2 bad of 21 reels" in said(target.reason)
-    assert "the record contradicts it" in said(target.reason)
+    assert "No target without that prediction." in said(target.reason)
     assert one.tuning.overwall is None and one.tuning.what_ifs == ()
     assert not any(setting.reaches_target for setting in one.tuning.settings)
 
@@ -193,7 +193,7 @@ def test_one_run_is_refused_with_the_reason(judged_store: Path) -> None:
         in text
     )
     assert "2 starts on record showed when they were over, 8 are needed" in text
-    assert "needed to know what a turn does" in text
+    assert "Needs 2 logged bolt adjustments; there are 0." in text
 
 
 def test_what_is_not_there_is_told_with_the_nearest(judged_store: Path) -> None:

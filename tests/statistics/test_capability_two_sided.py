@@ -90,7 +90,7 @@ def test_coverage_of_both_intervals_on_independent_values() -> None:
             {"stable": False, "stability_evidence": "rule 1 at reel 4"},
             (
                 "The process is not stable (rule 1 at reel 4), so its spread predicts nothing. Find and remove "
-                "the cause, or ask for the performance of the length already made."
+                "the cause."
             ),
         ),
     ],

@@ -64,9 +64,7 @@ def test_scatter_is_told_before_limits_are_widened() -> None:
     found = chart(u_chart(c, [10_000.0] * 10))
     assert found.phase == "I"
     assert found.assumptions[0].held is False
-    assert said(found.warnings)[-1].endswith(
-        "look for clusters or a missing factor before widening the limits."
-    )
+    assert said(found.warnings)[-1].endswith("Look for clusters or a missing factor before widening limits.")
     wide = chart(laney_chart(c, [10_000.0] * 10))
     assert wide.details["sigma_z"] > 2
     assert wide.signals == ()

@@ -75,7 +75,7 @@ def test_negative_binomial_against_a_direct_maximisation() -> None:
     assert math.log(found.ratios[0].estimate) == pytest.approx(best.x[1], abs=1e-4)
     assert found.ratios[0].question.about == "one unit more of speed : speed 0"
     assert found.base.assumptions[0].held is False
-    assert said(found.warnings)[0].endswith("a circumstance that matters may be missing from the model.")
+    assert said(found.warnings)[0].endswith("The model may lack a factor.")
 
 
 def test_a_missing_factor_looks_like_scatter() -> None:
@@ -103,8 +103,7 @@ def test_a_class_without_a_fault_has_an_upper_bound_and_no_infinite_fit() -> Non
     assert said(found.warnings) == ()
     assert said(day.warnings) == (
         (
-            "Shift day has no fault: its ratio is below 0.151 times that of all other items (exact, "
-            "not adjusted for other circumstances). Its items stand apart from the fit."
+            "Shift day has no fault: its ratio is below 0.151 (exact, not adjusted). It is not part of the fit."
         ),
     )
 

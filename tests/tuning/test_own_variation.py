@@ -71,7 +71,7 @@ def test_a_spot_with_a_cause_of_its_own_is_set_apart() -> None:
     assert apart.reels == (some[3].reel_id,)
     assert said(apart.told) == (
         f"Left out of the target: 1 of 12 reels ({some[3].reel_id}). The variation of the others would hardly reach "
-        f"so deep (chance {apart.p_value:.1g} at most). That wire is held by its own findings, and its cause is to be "
+        f"so deep (chance at most {apart.p_value:.2g}). That wire is held by its own findings, and its cause is to be "
         f"removed. With all reels the target would be {1000.0 * with_it.result.estimate:.1f} \u00b5m."
     )
     assert with_it.result.estimate > without.result.estimate + 0.05
