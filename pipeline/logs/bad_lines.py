@@ -24,7 +24,7 @@ from pipeline.messages import Message, message, said_json
 TEXT_CUT = 500
 LINES_OF_A_RECORD = 100
 # A file in which more lines than this are no rows, and twice as many as are, is spoilt or has the wrong mapping: each
-# line set aside costs a kilobyte.
+# line set aside costs a kilobyte (chosen here).
 HOPELESS = 100_000
 SET_ASIDE_SCHEMA = {"line": pl.UInt32, "said": pl.String, "text": pl.String}
 

@@ -24,7 +24,7 @@ from pipeline.why import SampleSays
 
 if TYPE_CHECKING:
     from pipeline.steps.load import RunSheets
-from pipeline.store.database import Store
+    from pipeline.store.database import Store
 
 Row = dict[str, Any]
 KIND = "sample"

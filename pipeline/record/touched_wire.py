@@ -277,9 +277,8 @@ def _shown(kind: str, name: str) -> str:
     """A node's name as a person would give it."""
     if kind == "lot":
         return name.rpartition(" ")[2]
-    return (
-        name.partition({"gauge": " ", "limit": " revision "}[kind])[0] if kind in ("gauge", "limit") else name
-    )
+    end = {"gauge": " ", "limit": " revision "}.get(kind)
+    return name.partition(end)[0] if end else name
 
 
 class _Facts:

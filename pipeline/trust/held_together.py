@@ -21,6 +21,7 @@ FALSE_ALARMS = 1e-6
 # A sensor whose figure repeats in so many rows has steps coarser than its noise, or is read seldom: repeating says
 # nothing of it (chosen here).
 MOST_REPEATED = 0.3
+# Rows of a block (chosen here).
 _BLOCK = 100
 
 
