@@ -18,7 +18,7 @@ PHI = np.tanh(np.linspace(np.arctanh(-0.5), np.arctanh(0.995), 81))
 """Correlations of neighbours that are averaged over, evenly in Fisher's z."""
 WANDER_PHI = np.tanh(np.linspace(0.0, np.arctanh(0.95), 14))
 WANDER_OWN = np.array([0.0, 0.4])
-"""Correlations of neighbours, and shares of the variance that each average has of its own."""
+"""Correlations of neighbours, and shares of the variance that each average has of its own (chosen here)."""
 PLAYED, CALLED = 199, 0.01
 """Wanders without a change, and the share of them that may look as much like one as the values (chosen here)."""
 
@@ -130,7 +130,8 @@ def coefficients_of(
 ) -> Coefficients:
     """Coefficients of values that wander about what they are laid on, and the chance of the tested ones.
 
-    F over the tested coefficients of all values together, their correlation being one; Student's t for each interval.
+    F over the tested coefficients of all values together, their correlation with what was before being one; Student's t
+    for each interval. The values are in one unit, scatter alike and do not follow each other.
     A missing average keeps its place: those on its two sides stand two steps apart.
 
     Args:

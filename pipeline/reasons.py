@@ -78,6 +78,7 @@ class Reason(Code):
     NO_PAIR = "reason/no pair"
     NO_PAIR_OF_BAD_REELS = "reason/no pair of bad reels"
     NO_PERIOD = "reason/no period"
+    NO_PERIOD_WORTH_TELLING = "reason/no period worth telling"
     NO_PERIOD_ABOVE_NOISE = "reason/no period above noise"
     NO_POINT_PASSED = "reason/no point passed"
     NO_PRICES = "reason/no prices"

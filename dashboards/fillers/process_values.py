@@ -72,6 +72,21 @@ class _Log:
         return float(self.at_s[min(row, self.at_s.size - 1)])
 
 
+def without_flagged(frame: pl.DataFrame, flagged: pl.DataFrame) -> pl.DataFrame:
+    """The readings with null where one is flagged.
+
+    Args:
+        frame: readings as logged, with their `row`, by channel.
+        flagged: reasons not to use readings (pipeline.columns.FLAGGED).
+    """
+    for name in PROCESS.keys() & set(frame.columns):
+        rows = flagged.filter(pl.col("channel") == name)["row"].unique()
+        frame = frame.with_columns(
+            pl.when(~pl.col("row").is_in(rows.implode())).then(pl.col(name)).alias(name)
+        )
+    return frame
+
+
 def _log(book: RunBook) -> _Log:
     folder = book.head["load_folder"]
     logged = read_frame(book.store, folder, "logged", or_thinned=True, only={"row", "time_utc", *PROCESS})
@@ -84,11 +99,7 @@ def _log(book: RunBook) -> _Log:
         only={"row", "front_m", "phase"},
     )
     frame = logged.join(placed, on="row", how="inner", maintain_order="left").drop_nulls("time_utc")
-    for name in PROCESS.keys() & set(frame.columns):
-        rows = flagged.filter(pl.col("channel") == name)["row"].unique()
-        frame = frame.with_columns(
-            pl.when(~pl.col("row").is_in(rows.implode())).then(pl.col(name)).alias(name)
-        )
+    frame = without_flagged(frame, flagged)
     micros = frame["time_utc"].dt.epoch("us").to_numpy()
     at_s = (micros - micros[:1]) / 1e6
     # Rows that a thinned run no longer has are not missing from its log.

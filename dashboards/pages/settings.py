@@ -11,8 +11,8 @@ import polars as pl
 
 from dashboards.figures.panels import COLOURS, GAP_PX, domains
 from dashboards.figures.sheet import Figure, axis, kind_of_panel
-from dashboards.fillers.process_values import PROCESS
-from dashboards.fillers.rows import product_row, stamp_of
+from dashboards.fillers.process_values import PROCESS, SETTINGS, without_flagged
+from dashboards.fillers.rows import lot_rows, product_row, stamp_of
 from dashboards.fillers.run_book import aware
 from dashboards.records import PageEntry, Plant
 from dashboards.records.settings import RunSettings, SettingsHistory
@@ -21,7 +21,6 @@ from dashboards.run_pages import Planned
 from dashboards.site import Site, WrittenFile
 from pipeline.columns import CHANNEL_BY_NAME
 from pipeline.length.steady_state import STEADY
-from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.store.readings import read_frame
 from pipeline.tuning.line_run import MACHINE
 from pipeline.tuning.setting_steps import LEAST_STEP
@@ -65,13 +64,11 @@ def settings_history(plant: Plant, line_id: str, books: Sequence[RunBook], earli
                 book.run_id,
                 aware(book.head["started_utc"]),
                 product,
-                tuple(
-                    one.lot for one in sheets_of(book.store, book.head)[0].lots if one.material != "conductor"
-                ),
+                tuple(one for one in lot_rows(book) if one.material != "conductor"),
                 tuple(found.get(name) for name in names),
                 _mean_wall(book),
                 min((one["thinnest_wall_mm"] for one in book.reels if one["thinnest_wall_mm"]), default=None),
-                tuple(_differs(found.get(name), before.get(name)) for name in names),
+                tuple(name in SETTINGS and _differs(found.get(name), before.get(name)) for name in names),
             )
         )
         last[product] = before | found
@@ -85,10 +82,14 @@ def _differs(now: float | None, before: float | None) -> bool:
 
 
 def _medians(book: RunBook) -> dict[str, float]:
-    """Median of each setting at steady speed; nothing of thinned readings, whose extremes have no median."""
+    """Median of each channel at steady speed, without flagged readings; none of thinned ones, which are extremes."""
     if book.thinned is not None:
         return {}
-    logged = read_frame(book.store, book.head["load_folder"], "logged", only={"row", *MACHINE})
+    folder = book.head["load_folder"]
+    logged = without_flagged(
+        read_frame(book.store, folder, "logged", only={"row", *MACHINE}),
+        read_frame(book.store, folder, "flagged"),
+    )
     placed = read_frame(book.store, book.head["assessment_folder"], "placed", only={"row", "phase"})
     steady = logged.join(placed, on="row").filter(pl.col("phase") == STEADY)
     found = {name: steady[name].cast(pl.Float64).median() for name in MACHINE if name in steady.columns}

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from pipeline.sheets.line_sheet import LineSheet
     from pipeline.tuning.line_run import LineRun
 
+# Changes drawn (chosen here: one opens, two more are in reach).
 MOST_CHANGES = 3
 HEIGHT_PX = 320
 COLOURS = dict(zip(CHANNELS, ("--t2", "--t1"), strict=True))
@@ -114,7 +115,7 @@ def _figure(data: list[dict[str, Any]], x: dict[str, Any]) -> Figure:
             "legend": {"x": 0, "y": 1.0, "xanchor": "left", "yanchor": "bottom", "orientation": "h"},
             "shapes": [],
         },
-        "axes": {"x": x, "y": axis("fine wall", "Amplitude")},
+        "axes": {"x": x, "y": axis("swing", "Amplitude")},
     }
 
 

@@ -10,6 +10,8 @@ from dashboards.records.every_page import Plant, Stamp
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from dashboards.records.run import LotRow
+
 
 @dataclass(frozen=True, slots=True)
 class RunSettings:
@@ -19,18 +21,19 @@ class RunSettings:
         run_id: run.
         started: instant of its first reading.
         product: product label.
-        lots: lots of its insulation, in the order of the wire.
+        lots: lots of its insulation, covering and color.
         settings: median of each channel at steady speed, in the order of `SettingsHistory.channels`; None where it was
-            not logged or the readings were thinned.
+            not logged, not usable or the readings were thinned.
         mean_wall_mm: mean wall over its reels, by their length [mm]; None where no wall was read.
         thinnest_wall_mm: thinnest wall on its reels [mm]; None likewise.
-        changed: for each channel whether it differs from the earlier run of the product by half a percent or more.
+        changed: for each channel whether it is a speed and differs from the earlier run of the product by half a
+            percent or more; temperature and pressure follow what is set.
     """
 
     run_id: str
     started: datetime
     product: str
-    lots: tuple[str, ...]
+    lots: tuple[LotRow, ...]
     settings: tuple[float | None, ...]
     mean_wall_mm: float | None
     thinnest_wall_mm: float | None

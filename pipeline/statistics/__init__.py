@@ -1,1 +1,1 @@
-"""Statistics that hold for in-line data; siblings here never import each other."""
+"""Statistics that hold for in-line data; methods stand on each other without a circle."""

@@ -28,10 +28,8 @@ FEWEST = 4
 LONGEST = 0.95
 """Largest correlation of neighbouring averages that is taken for possible: a wander that hardly ever comes back to its
 level would hide any change. Found on 40 and 60 averages: chance is called as seldom as said for correlations to .9."""
-
-
 NEAREST = 200
-"""Averages, nearest to the place, in which a step there is looked for."""
+"""Averages, nearest to the place, in which a step there is looked for: many times any wander's memory (chosen here)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,7 @@ from pipeline.steps.bench import Bench
 from pipeline.steps.evidence import Floats, Seen, usual_step_m
 from pipeline.steps.held_share import TriedInterval, as_held, kinds_like, lag_one_of
 from pipeline.steps.section_averages import AVERAGE_M, MOST_READINGS, section_averages, steady_series
-from pipeline.tuning.periods import HARMONICS, elements_of, worth_telling
+from pipeline.tuning.periods import HARMONICS, WORTH_LOOKING, elements_of, worth_telling
 
 PERIODS_IN = ("mean_wall_mm", "eccentricity_mm", "diameter_mm")
 CHANGES_IN = ("mean_wall_mm", "eccentricity_mm")
@@ -50,6 +50,7 @@ LONG_PAUSE, SPEEDS_TAKEN, LEAST_PARTED = 20.0, 40, 2.0
 # period along the wire to one in time may lie, as a factor (both chosen here).
 NEAR, SPEED_REACH = 1.6, 1.05
 SPEED_KEPT = message(Note.SPEED_KEPT)
+UNNAMED = message(Reason.NO_PERIOD_WORTH_TELLING, share=100.0 * WORTH_LOOKING)
 
 
 def patterns_of(bench: Bench) -> tuple[AnswerRow, ...]:
@@ -105,8 +106,8 @@ def _periods(bench: Bench, seen: Seen, from_m: float, to_m: float) -> list[Resul
         return [replace(found, question=question), *beside]
     told = [one for one in found.found if worth_telling(one)]
     if not told:
-        method, none = message(Method.AVERAGED_SPECTRUM), message(Reason.NO_PERIOD)
-        return [Refused(question, method, none, at.size), *beside]
+        none = UNNAMED if found.found else found.verdict
+        return [Refused(question, message(Method.AVERAGED_SPECTRUM), none, at.size), *beside]
     whole = _unbroken(bench, seen, from_m, to_m)
     answers: list[Result | Refused] = [
         _with_element(bench, one, question, step, seen, (*_locked_to(whole, one.estimate), *found.warnings))

@@ -51,6 +51,7 @@ def _same(unit: str, decimals: int) -> Kind:
 KINDS: dict[str, Kind] = {
     "wall": Kind(Side("mil", 1 / MM_PER_MIL, 2), Side("mm", 1.0, 3)),
     "fine wall": Kind(Side("mil", 0.001 / MM_PER_MIL, 2), Side("\u00b5m", 1.0, 1)),
+    "swing": Kind(Side("mil", 0.001 / MM_PER_MIL, 3), Side("\u00b5m", 1.0, 2)),
     "diameter": Kind(Side("mil", 1 / MM_PER_MIL, 1), Side("mm", 1.0, 3)),
     "length": Kind(Side("ft", 1 / M_PER_FOOT, 0), Side("m", 1.0, 0)),
     "place": Kind(Side("ft", 1 / M_PER_FOOT, 1), Side("m", 1.0, 1)),

@@ -4,6 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from dashboards.records.run import LotRow
 from dashboards.records.settings import RunSettings, SettingsHistory
 from dashboards.records.spectra import BesideChange, SpectraReview, TurningRow
 from pipeline.statistics.turning_elements import ExpectedLine
@@ -68,11 +69,11 @@ def settings() -> SettingsHistory:
             f"L1-0312-{number}",
             start + timedelta(hours=3 * number),
             (base.THHN14.label, "12 AWG concentric copper XHHW-2 red")[number // 4],
-            ("PVC-2291",),
+            (LotRow("insulation compound", "PVC-2291"), LotRow("color", "BK-117")),
             (5.0 - 0.1 * number, 61.0, None if number == 2 else 178.0 + number, 221.0),
             None if number == 1 else 0.412 + 0.001 * number,
             None if number == 1 else 0.361,
-            (number > 0, False, number == 3, False),
+            (number > 0, number == 3, False, False),
         )
         for number in range(6)
     ]

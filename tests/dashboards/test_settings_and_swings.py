@@ -1,6 +1,7 @@
 """The pages of a line's settings and of a run's swings, from what is on file."""
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -8,10 +9,12 @@ import pytest
 
 from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run_book import run_books
+from dashboards.pages import settings
 from dashboards.pages.settings import settings_history
 from dashboards.pages.spectra import spectra_review
+from pipeline.flags import OUT_OF_RANGE
 from pipeline.length.steady_state import PHASE_NAMES, STEADY
-from pipeline.store.database import open_to_read
+from pipeline.store.database import Store, open_to_read
 from pipeline.store.readings import read_frame
 
 
@@ -44,6 +47,53 @@ def test_settings_are_the_medians_of_the_log_and_the_wall_that_of_the_reels(judg
     # Only against a run of the same product.
     first = {one.product: one for one in reversed(found.runs)}
     assert not any(any(one.changed) for one in first.values())
+
+
+def test_a_flagged_reading_has_no_say_in_a_median(
+    judged_store: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every third temperature reads 440 degC and is flagged; the median is that of the others alone."""
+
+    def read(store: Store, folder: str, file: str, **asked: Any) -> pl.DataFrame:
+        frame = read_frame(store, folder, file, **asked)
+        if file == "logged":
+            hot = pl.when(pl.col("row") % 3 == 0).then(440.0).otherwise(pl.col("melt_temperature_c"))
+            return frame.with_columns(hot.alias("melt_temperature_c"))
+        if file == "flagged":
+            rows = read_frame(store, folder, "logged", only={"row"}).filter(pl.col("row") % 3 == 0)
+            spoiled = rows.select(
+                pl.col("row"),
+                pl.lit("melt_temperature_c").alias("channel"),
+                pl.lit(OUT_OF_RANGE.code).alias("flag"),
+            )
+            return pl.concat([frame.select("row", "channel", "flag"), spoiled], how="vertical_relaxed")
+        return frame
+
+    monkeypatch.setattr(settings, "read_frame", read)
+    with open_to_read(judged_store) as store:
+        book = next(one for one in run_books(store) if one.run_id == "R-0418")
+        (found,) = settings_history(plant_of(store, [book]), "L1", [book], 0).runs
+        names = [title for title, _ in settings_history(plant_of(store, [book]), "L1", [book], 0).channels]
+        logged = read_frame(store, book.head["load_folder"], "logged")
+        placed = read_frame(store, book.head["assessment_folder"], "placed", only={"row", "phase"})
+    kept = logged.join(placed, on="row").filter((pl.col("phase") == STEADY) & (pl.col("row") % 3 != 0))
+    assert (
+        found.settings[names.index("Melt temperature")]
+        == kept["melt_temperature_c"].cast(pl.Float64).median()
+    )
+
+
+def test_lots_are_named_by_their_material_and_only_speeds_are_marked(judged_store: Path) -> None:
+    with open_to_read(judged_store) as store:
+        books = [one for one in run_books(store) if one.run_id in {"R-0411", "R-0412", "R-0413"}]
+        found = settings_history(plant_of(store, books), "L1", books, 0)
+    assert {(lot.material, lot.lot_id) for lot in found.runs[0].lots} == {
+        ("insulation compound", "PVC-7740"),
+        ("covering compound", "PA-0318"),
+        ("color", "BK-112"),
+    }
+    follow = [k for k, (title, _) in enumerate(found.channels) if title.startswith("Melt")]
+    assert follow and not any(run.changed[k] for run in found.runs for k in follow)
 
 
 def test_swings_of_a_run_on_file_name_what_turns_and_what_was_changed(judged_store: Path) -> None:

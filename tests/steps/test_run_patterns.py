@@ -6,6 +6,7 @@ from typing import Any, cast
 import numpy as np
 import polars as pl
 import pytest
+from scipy import signal
 
 from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
@@ -48,6 +49,22 @@ def test_wire_with_gaps_is_looked_through_as_it_stands() -> None:
     _, chance = _periods(bench, seen, 0.0, 1200.0)
     assert isinstance(chance, Refused)
     assert said(chance.reason).startswith("No period stands above the noise: the strongest, ")
+
+
+def test_a_swing_that_is_found_and_not_named_is_not_denied() -> None:
+    """A swing of 12 m whose step wanders: beyond chance, broad, and little of the variance beside a slow wander."""
+    random = np.random.default_rng(8)
+    at = np.arange(0.0, 4000.0, 0.5)
+    wander = signal.lfilter([1.0], [1.0, -0.999], random.standard_normal(at.size))
+    step = np.cumsum(0.15 * random.standard_normal(at.size))
+    swing = np.sin(2 * np.pi * at / 12.0 + step)
+    wall = 0.4 + 0.004 * wander / wander.std() + 0.0006 * swing + 0.0002 * random.standard_normal(at.size)
+    bench, seen = with_wall(at, wall)
+    (told,) = _periods(bench, seen, 0.0, 4000.0)
+    assert isinstance(told, Refused)
+    assert said(told.reason) == (
+        "No period is named: what stands above the background is unsteady and holds under 2 % of the variance."
+    )
 
 
 def test_the_cusum_tells_of_the_nile() -> None:
