@@ -203,7 +203,9 @@ def cut(
 
         told_or_refused(f"cut {reel}", role, reason)
         with open_to_write(store, on_wait=tell_of_wait, must_exist=True) as opened:
-            accept_plan(opened, reel, Person(role, person), reason)
+            entry = accept_plan(opened, reel, Person(role, person), reason)
+        if not as_json:
+            print(f"The cutting plan of {reel} is accepted. Journal {entry}.")
     with open_to_read(store) as opened:
         planned = plan_for_reel(opened, reel)
     print_json(_plan_as_json(planned)) if as_json else _print_plan(planned)

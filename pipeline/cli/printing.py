@@ -32,8 +32,9 @@ def print_record(
     out: Path | None = typer.Option(None, "--out", help="File to write; named after the record by default."),
     store: Path = STORE,
 ) -> int:
-    """Print a shift, finding, lot, morning sheet or reel tag. It is a PDF; a tag's code leads to the reel's page on
-    the review site; that it was printed is kept in the journal.
+    """Print a shift, finding, lot, morning sheet or reel tag. All are PDF files.
+
+    The code on a tag leads to the reel's page on the review site. The journal keeps each print of a tag.
 
     Example: reelproof print shift 2026-03-03-NIGHT --by "quality engineer" --store store
     """

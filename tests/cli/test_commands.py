@@ -131,6 +131,7 @@ def test_a_line_is_tuned_in_words_and_as_json(judged_store: Path) -> None:
     target = one["tuning"]["target"]
     assert "binding" not in target
     assert "Observed on file: 1 bad of 12 reels." in target["reason"]["words"]
+    assert "The record contradicts the prediction" in target["reason"]["words"]
     assert "No target without that prediction." in target["reason"]["words"]
     # What belongs to the line's reels is kept to itself; every figure a person reads is in it.
     assert "needs" not in one["tuning"]["target"]

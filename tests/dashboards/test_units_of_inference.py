@@ -34,7 +34,7 @@ def test_every_printed_result_says_what_it_is_about(macro: str, unit: str) -> No
 
 # Tables that print bare numbers: what stands at their head says what one value is.
 HEADS = {
-    "capability.html.j2": ("Ppk with one value a reel",),
+    "capability.html.j2": ("Ppk with one value a reel, against", "Ppk with one value a reel, and its"),
     "faults.html.j2": ("Spark faults per length tested",),
 }
 

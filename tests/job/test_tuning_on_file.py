@@ -193,7 +193,7 @@ def test_one_run_is_refused_with_the_reason(judged_store: Path) -> None:
         in text
     )
     assert "2 starts on record showed when they were over, 8 are needed" in text
-    assert "Needs 2 logged bolt adjustments; there are 0." in text
+    assert "Needs 2 logged bolt adjustments; found 0." in text
 
 
 def test_what_is_not_there_is_told_with_the_nearest(judged_store: Path) -> None:

@@ -104,8 +104,8 @@ def test_implied_concentricity_in_words() -> None:
     limits = limits_in_force(find_product("THHN/THWN-2", "14 AWG", "solid"), DAY)
     (met,) = implied_concentricities(limits, 0.40)
     assert plain(met.told) == (
-        "At a mean wall of 0.4 mm, a concentricity of at least 70.3 % keeps the minimum of 0.3302 mm at any point "
-        "(UL 83)."
+        "At a mean wall of 0.4 mm, a concentricity (thinnest / thickest wall) of at least 70.3 % keeps the minimum of "
+        "0.3302 mm at any point (UL 83)."
     )
     for wall in (0.30, 0.0, float("nan")):
         (refused,) = implied_concentricities(limits, wall)

@@ -68,7 +68,7 @@ def test_a_reel_without_events_counts_against_the_relation() -> None:
 def test_nothing_to_compare_is_refused() -> None:
     answer = coincidence([[]], [[3.0]], [100.0], 1.0)
     assert isinstance(answer, Refused)
-    assert said(answer.reason) == "Needs faults and such places; there are 0 faults and 1 place."
+    assert said(answer.reason) == "Needs faults and such places; found 0 faults and 1 place."
 
 
 def test_windows_that_cannot_answer_are_told() -> None:

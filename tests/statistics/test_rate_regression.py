@@ -103,7 +103,8 @@ def test_a_class_without_a_fault_has_an_upper_bound_and_no_infinite_fit() -> Non
     assert said(found.warnings) == ()
     assert said(day.warnings) == (
         (
-            "Shift day has no fault: its ratio is below 0.151 (exact, not adjusted). It is not part of the fit."
+            "Shift day has no fault: its ratio to all others is below 0.151 (exact, not adjusted). It is not part of "
+            "the fit."
         ),
     )
 

@@ -233,7 +233,7 @@ def test_good_reels_between_reels_with_a_fault_come_closer_together() -> None:
     few = line_charts(made[:40], Charts(baseline_reels=20))
     told = [one for one in few.refused if one.method.code == "g-chart"]
     assert said(told[0].reason) == (
-        "Needs at least 3 reels with a fault among the first 20 tested; there are 2. Above 50 % use the u-chart."
+        "Needs at least 3 reels with a fault among the first 20 tested; found 2. Above 50 % use the u-chart."
     )
 
 

@@ -279,7 +279,7 @@ def test_response_is_not_known_from_too_few_or_tied_turns() -> None:
     few = learn_response([], bolts)
     assert isinstance(few, Refused)
     assert said(few.reason) == (
-        "Needs 2 logged bolt adjustments; there are 0. Log small single turns with their place on the wire."
+        "Needs 2 logged bolt adjustments; found 0. Log small single turns with their place on the wire."
     )
     run = l2_run(0, 6)[0]
     places = (500.0, 900.0, 1300.0)

@@ -150,7 +150,7 @@ def test_a_run_usual_shrinkage_is_told() -> None:
     assert said(told.warnings) == ()
     few = usual_shrinkage(usual.estimate, earlier[:3])
     assert isinstance(few, Refused)
-    assert said(few.reason) == "Needs 5 earlier runs of this product; there are 3."
+    assert said(few.reason) == "Needs 5 earlier runs of this product; found 3."
 
 
 def test_scrap_in_metres_and_kilograms() -> None:
