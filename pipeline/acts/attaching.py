@@ -49,7 +49,7 @@ def kind_of_file(file: EvidenceFile) -> FileKind:
     content = file.content
     if not content or len(content) > MOST_BYTES:
         raise _refused(file, f"it has {len(content):,} bytes", f"Attach a file of 1 to {MOST_BYTES:,} bytes")
-    if content.startswith(_PNG) and b"IEND" in content[-16:] and content[12:16] == b"IHDR":
+    if content.startswith(_PNG) and b"IEND" in content[24:][-16:] and content[12:16] == b"IHDR":
         width, height = struct.unpack(">II", content[16:24])
         _check_pixels(file, width, height)
         return "png"

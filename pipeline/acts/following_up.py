@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict
-from datetime import UTC, datetime
+from datetime import MAXYEAR, MINYEAR, UTC, datetime
 from typing import TYPE_CHECKING, Any, get_args
 
 from pipeline.acts.deciding import subject_on_file
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 LONGEST_COMMENT = 4000
+LONGEST_MARK = 60
 
 
 def run_behind(store: Store, subject: str) -> str:
@@ -161,7 +162,7 @@ def assign(
     Raises:
         NotFoundError: there is no such finding.
         DecidedMeanwhile: somebody gave it to somebody since.
-        DispositionRefused: it is no finding, the role may not, or the time has no zone.
+        DispositionRefused: it is no finding, the role may not, or its time or person is none.
     """
     with store.transaction():
         plant = check_role(store, finding, by, reason)
@@ -187,6 +188,18 @@ def assign(
         if due is not None and due.utcoffset() is None:
             raise DispositionRefused(
                 Complaint(finding, "the time has no zone", "Write it like 2026-03-05T10:00-06:00")
+            )
+        if due is not None and not MINYEAR < due.year < MAXYEAR:  # no clock of the plant could show it
+            raise DispositionRefused(
+                Complaint(finding, f"the year {due.year} is no time to decide by", "Give the time it is due")
+            )
+        if len(to.person) > LONGEST_MARK or not to.person.isprintable():
+            raise DispositionRefused(
+                Complaint(
+                    finding,
+                    "the mark of the person it goes to is too long or cannot be printed",
+                    f"Give the plant's mark, of up to {LONGEST_MARK} characters",
+                )
             )
         newest = newest_of_kind(store, ASSIGNED, finding)
         if seen is not None and seen != newest:

@@ -52,7 +52,7 @@ def note(
     from pipeline.regular_file import opened_regular
     from pipeline.store.database import open_to_read, open_to_write
 
-    if not role and not reason:
+    if not any((role, reason, person, mention, to_role, to_person, due, file)):
         with open_to_read(store) as opened:
             added = added_to(opened, subject)
         print_json([_as_json(one) for one in added]) if as_json else _print(subject, added)
@@ -64,6 +64,14 @@ def note(
                 f"note {subject}",
                 "it does several things at once",
                 "Give one of --for, --to-role and --attach",
+            )
+        )
+    if (to_person or due) and not to_role:
+        raise ReelproofError(
+            Complaint(
+                f"note {subject}",
+                f"{'--to-person' if to_person else '--due'} goes with a finding that is given to somebody",
+                "Give --to-role too, or leave it out",
             )
         )
     by, until = Person(role, person), None

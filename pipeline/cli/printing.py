@@ -9,7 +9,7 @@ import typer
 
 from pipeline.cli.showing import STORE, tell_of_wait
 from pipeline.cli.typed import moment_of
-from pipeline.errors import Complaint, NotFoundError
+from pipeline.errors import Complaint, NotFoundError, ReelproofError
 
 
 def add_to(app: typer.Typer) -> None:
@@ -27,7 +27,8 @@ def print_record(
     at: str = typer.Option(
         "",
         "--at",
-        help="Time of printing, as 2026-03-04T06:00, to repeat an earlier print byte for byte; now by default.",
+        help="Time of printing, as 2026-03-04T06:00, to repeat an earlier print byte for byte; now by default. Not for "
+        "a tag.",
     ),
     out: Path | None = typer.Option(None, "--out", help="File to write; named after the record by default."),
     store: Path = STORE,
@@ -45,6 +46,10 @@ def print_record(
     from pipeline.store.damage import told_of_disk
     from pipeline.store.database import open_to_read, open_to_write
 
+    if at and kind == "tag":
+        raise ReelproofError(
+            Complaint("--at", "a tag says how its reel stands now, so it has no other time", "Leave --at out")
+        )
     with open_to_read(store) as opened:
         when = moment_of(at, plant_zone(opened), "--at") if at else datetime.now(UTC).replace(microsecond=0)
         content = b"" if kind == "tag" else printed(opened, kind, wanted, by, when)

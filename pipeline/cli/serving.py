@@ -92,6 +92,8 @@ def account(
         if log:
             return _print_log(accounts, as_json)
         if not name:
+            if role is not None or reads_only or end:
+                raise ReelproofError(Complaint("account", "nobody was named", "Give the person's mark"))
             return _print_accounts(accounts, as_json)
         if end:
             accounts.end(name)
@@ -146,6 +148,8 @@ def token(
     with open_to_read(store) as opened, open_accounts(store) as file:
         tokens = Tokens(Accounts(file))
         if not service:
+            if role or person or may or end:
+                raise ReelproofError(Complaint("token", "no service was named", "Give the service's name"))
             return _print_tokens(tokens, as_json)
         if end:
             tokens.end(service)

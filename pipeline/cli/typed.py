@@ -53,7 +53,8 @@ def moment_of(text: str, zone: str, option: str) -> datetime:
 
     try:
         at = datetime.fromisoformat(text.strip())
-    except ValueError:
+        return (at if at.tzinfo else at.replace(tzinfo=ZoneInfo(zone))).astimezone(UTC)
+    except (ValueError, OverflowError):
         raise ReelproofError(
             Complaint(
                 option,
@@ -61,7 +62,6 @@ def moment_of(text: str, zone: str, option: str) -> datetime:
                 "Write it like 2026-03-03 or 2026-03-03T14:00, with an offset where it is not the plant's time",
             )
         ) from None
-    return (at if at.tzinfo else at.replace(tzinfo=ZoneInfo(zone))).astimezone(UTC)
 
 
 def day_of(text: str, option: str) -> date:

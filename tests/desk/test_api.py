@@ -267,6 +267,7 @@ def test_what_a_token_may_not_be(site: Site, capsys: pytest.CaptureFixture[str])
             "--role: the account has a role already. Leave --role or --account out.\n",
         ),
         (["a", "--end"], "token a: no such service has a token. Services: none.\n"),
+        (["--end"], "token: no service was named. Give the service's name.\n"),
     ]
     for words, said in told:
         assert run(["token", *words, *store]) == 2
@@ -318,6 +319,15 @@ def test_what_cannot_be_read_is_a_problem_in_words(read_site: Site) -> None:
             assert answer.headers["content-type"] == "application/problem+json"
             assert told["status"] == status and told["complaints"], path
             asked.valid({"$ref": "#/components/schemas/Problem"}, told)
+        for query, remedy in (
+            ("runs=0", "Give a whole number from 1 to 64"),
+            ("from_day=2026-13-01", "Give a day like 2026-03-31"),
+            ("line=%00", "Give up to 200 characters that can be printed"),
+        ):
+            (told,) = http.get(f"/api/runs?{query}").json()["complaints"]
+            assert told["remedy"] == remedy
+        (told,) = http.get("/api/reels?standing=fine").json()["complaints"]
+        assert told["remedy"].startswith("Give one of ") and "held" in told["remedy"]
         kind = {"content-type": "application/json"}
         assert http.post("/api/acts/hold", content=b"{", headers=kind).status_code == 400
         assert http.post("/api/acts/hold", content=b"x" * 70_000, headers=kind).status_code == 413

@@ -112,6 +112,14 @@ def test_a_finding_is_given_to_a_person_with_a_time_of_its_own(site: Site) -> No
         # The other had seen no owner: theirs is not done, and they are told what happened.
         lost = other.fill(late, reason="mine", to_role=ENGINEER)
         assert lost.status_code == 409 and "somebody gave it to somebody meanwhile" in lost.text
+        for wrong, said in (
+            ({"due": "9999-12-31T23:59"}, "the year 9999 is no time to decide by"),
+            ({"due": "soon"}, "is no day and time"),
+            ({"to_person": "x" * 61}, "is too long or cannot be printed"),
+            ({"to_person": "QE\x1b[2J"}, "is too long or cannot be printed"),
+        ):
+            refused = one.fill(form_of(one, PAGE, "assign"), reason="y", **{"to_role": ENGINEER, **wrong})
+            assert refused.status_code == 403 and said in refused.text, wrong
     (kept,) = entries(site, "assignment")
     assert kept["due_utc"] == "2026-01-05T16:00:00" and kept["to_person"] == "PE-1"
     who = ["--role", OPERATOR, "--reason", "x", "--to-role", ENGINEER, "--store", str(site.store)]
@@ -174,7 +182,7 @@ def test_evidence_is_kept_as_it_came_and_missed_when_it_is_changed(
 )
 def test_a_file_is_what_its_content_says(content: bytes, kind: str) -> None:
     assert kind_of_file(EvidenceFile("x.exe", content)) == kind
-    for spoilt in (content[1:], content[:-9], b"", b"MZ" + content):
+    for spoilt in (content[1:], content[:-9], b"", b"MZ" + content, content[:16] + b"IEND"):
         with pytest.raises(ReelproofError):
             kind_of_file(EvidenceFile("x.png", spoilt))
 
@@ -242,6 +250,17 @@ def test_the_command_line_does_the_same(
     assert len(entries(site, "assignment")) == 1
     assert run(["note", FINDING, "--reason", "x", "--for", PROCESS, "--to-role", MANAGER, *who]) == 2
     assert run(["note", "R-9999", "--reason", "x", *who]) == 2
+    capsys.readouterr()
+    for wrong, said in (
+        (["--reason", "x", "--to-person", "PE-1", *who], "--to-person goes with a finding that is given"),
+        (["--reason", "x", "--due", "2026-03-05", *who], "--due goes with a finding that is given"),
+        (["--attach", str(photo), *store], "the reason is missing"),
+        (["--reason", "x", "--to-role", MANAGER, "--due", "9999-12-31T23:59", *who], "is no day and no time"),
+        (["--reason", "x", "--to-role", MANAGER, "--due", "0001-01-01T00:00", *who], "the year 1 is no time"),
+    ):
+        assert run(["note", FINDING, *wrong]) == 2
+        assert said in capsys.readouterr().err
+    assert [len(entries(site, kind)) for kind in ("comment", "evidence", "assignment")] == [1, 1, 1]
     assert run(["cut", REEL, "--accept", "--reason", "as planned", *who]) == 0
     assert len(entries(site, "cutting plan")) == 1
     assert run(["cut", REEL, "--accept", *store]) == 2

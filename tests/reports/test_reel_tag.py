@@ -152,6 +152,15 @@ def test_with_a_company_prefix_the_code_is_a_digital_link() -> None:
     )  # more than it may hold
 
 
+def test_a_tag_has_no_time_but_its_own(store: Path, tmp_path: Path, capsys: Any) -> None:
+    out = tmp_path / "tag.pdf"
+    words = ["print", "tag", REEL, "--by", "line operator", "--out", str(out), "--store", str(store)]
+    assert run([*words, "--at", "2026-03-04T06:00"]) == 2
+    assert "--at: a tag says how its reel stands now" in capsys.readouterr().err
+    with open_to_read(store) as opened:
+        assert tags_of(opened, REEL) == () and not out.exists()
+
+
 def test_what_no_tag_is_printed_of(judged_store: Path, tmp_path: Path, store: Path, monkeypatch: Any) -> None:
     with open_to_write(store) as opened:
         with pytest.raises(NotFoundError, match="no reel of this number is on file"):

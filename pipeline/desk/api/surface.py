@@ -303,10 +303,22 @@ def _given(read: Read, request: Request) -> dict[str, Any]:
         elif (value := _value(one, text)) is not None:
             given[one.name] = value
         else:
-            complaints.append(Complaint(one.name, f"'{text[:80]}' cannot stand there", one.told.rstrip(".")))
+            complaints.append(
+                Complaint(one.name, f"'{text[:80]}' cannot stand there", _may_stand(one.schema))
+            )
     if complaints:
         raise _Stopped(problem("not-valid", complaints))
     return given
+
+
+def _may_stand(schema: Schema) -> str:
+    if "enum" in schema:
+        return f"Give one of {', '.join(schema['enum'])}"
+    if schema["type"] == "integer":
+        return f"Give a whole number from {schema['minimum']} to {schema['maximum']}"
+    if schema.get("format") == "date":
+        return "Give a day like 2026-03-31"
+    return f"Give up to {schema['maxLength']} characters that can be printed"
 
 
 def _value(one: Parameter, text: str) -> Any:
