@@ -78,7 +78,7 @@
   function refresh() {
     if (asked) { again = true; return; }
     asked = true;
-    fetch(location.pathname + location.search, { credentials: "same-origin", redirect: "error" })
+    fetch(location.pathname + location.search, { credentials: "same-origin", redirect: "error", headers: { "X-Asked-By-Page": "1" } })
       .then(function (answer) { return answer.ok ? answer.text() : ""; })
       .then(function (text) { if (text) { swap(text); } })
       .catch(function () { tell("This page may have changed.", location.pathname + location.search, "Show it as it is now"); })
@@ -90,8 +90,10 @@
     source.addEventListener("message", function (event) {
       var now = JSON.parse(event.data);
       version = now.version;
-      bell.textContent = now.waits;
-      bell.parentElement.setAttribute("aria-label", now.waits + " waiting for you");
+      if (now.waits !== null) {
+        bell.textContent = now.waits;
+        bell.parentElement.setAttribute("aria-label", now.waits + " waiting for you");
+      }
       if (now.page) { refresh(); }
     });
     source.addEventListener("ended", function () {

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from starlette.responses import HTMLResponse, Response
 
 from dashboards.desk_pages import SignedIn, desk_page
-from pipeline.desk.door import Caller, Cookies
+from pipeline.desk.door import BY_ITSELF, Caller, Cookies
 from pipeline.desk.waiting import WaitingGroup, count_of, waiting_for
 from pipeline.errors import StoreError
 from pipeline.messages import message_of
@@ -71,11 +71,11 @@ def session_of(request: Request) -> Session:
 
 
 def signed_in(desk: Desk, request: Request) -> SignedIn:
-    """Who asks, as a page shows them; what is told once is told now."""
-    session = session_of(request)
-    if session.told:
+    """Who asks, as a page shows them; what is told once is told now, if a person asks."""
+    session, told = session_of(request), None
+    if session.told and BY_ITSELF not in request.headers:
         desk.sessions.tell(session, "")
-    told = message_of(json.loads(session.told)) if session.told else None
+        told = message_of(json.loads(session.told))
     waits, version = None, desk.board.version
     with suppress(StoreError):  # told by what needs the store
         waits = how_many_wait(desk, session)

@@ -90,7 +90,7 @@ class Board:
 
     def concerns(self, since: int, runs: Sequence[str] | None) -> bool:
         """Whether anything changed after a version that a page of some runs may show; of all runs for None."""
-        changed = [about for number, about in self._changes if number > since]
+        changed = [about for number, about in tuple(self._changes) if number > since]
         if len(changed) < self.version - since or runs is None:
             return self.version > since
         return any(about is None or not about.isdisjoint(runs) for about in changed)

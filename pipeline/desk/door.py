@@ -44,8 +44,10 @@ POLICY = (
 )
 OPEN_TO_ALL = re.compile(r"/(?:sign-in|link/[A-Za-z0-9_-]{20,80}|assets/[\w.-]+)")
 _SAFE = ("GET", "HEAD")
-# Where an open page listens for what changes; nobody uses their session by that.
+# Where an open page listens for what changes, and the header with which it asks for itself anew then; nobody uses
+# their session by that.
 LISTENS = "/events"
+BY_ITSELF = "x-asked-by-page"
 # The one form that carries a file, and how many of them are read at once.
 TAKES_FILES = "/acts/attach"
 _FILES_AT_ONCE = asyncio.Semaphore(3)
@@ -186,7 +188,7 @@ class Door:
         token = sent.get(self.cookies.session, "")
         session = None
         if token:
-            is_used = scope["path"] != LISTENS
+            is_used = scope["path"] != LISTENS and BY_ITSELF not in headers
             session = await run_in_threadpool(self.sessions.of, token, is_used=is_used)
         address = scope["client"][0] if scope.get("client") else "an unknown address"
         door = sent.get(self.cookies.door, "")

@@ -16,7 +16,7 @@ import pytest
 
 from pipeline.cli.app import run
 from pipeline.desk.accounts import LOCKED_FOR, WRONG_IN_A_ROW, Accounts
-from pipeline.desk.door import local_path
+from pipeline.desk.door import BY_ITSELF, local_path
 from pipeline.desk.sessions import IDLE, LONGEST
 from pipeline.desk.tries import MOST, WITHIN_S, Tries
 from pipeline.record.access_log import access_entries
@@ -146,6 +146,11 @@ def test_a_session_is_new_at_each_sign_in_and_ends(site: Site) -> None:
         assert (
             browser.get(NONE, follow_redirects=False).status_code == 303
         )  # used all the time, yet at its end
+    with site.signed_in("QE-1") as browser:
+        for status in (404, 404, 303):  # an open page that asks for itself anew is no person who uses it
+            by_itself = browser.get(NONE, headers={BY_ITSELF: "1"}, follow_redirects=False)
+            assert by_itself.status_code == status
+            site.clock.ahead += IDLE / 2 + timedelta(seconds=1)
 
 
 def test_an_account_that_ends_or_changes_ends_its_sessions(site: Site) -> None:
