@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import MAXYEAR, MINYEAR, UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -17,7 +18,7 @@ from dashboards.records import Stamp
 from pipeline.desk.asked import Desk, caller_of, session_of, signed_in, told_page
 from pipeline.desk.door import local_path
 from pipeline.desk.start_page import alarms_on
-from pipeline.desk.waiting import due_of, href_of
+from pipeline.desk.waiting import at_of, due_of, href_of
 from pipeline.messages import Message, message_of
 
 if TYPE_CHECKING:
@@ -208,17 +209,26 @@ def _whole(text: str, most: int) -> int:
 
 def _is_day(text: str) -> bool:
     try:
-        return text == date.fromisoformat(text).isoformat()
+        day = date.fromisoformat(text)
     except ValueError:
         return False
+    return text == day.isoformat() and MINYEAR < day.year < MAXYEAR
 
 
 def rows_of(desk: Desk, wanted: ListWanted, most: int, skip: int) -> list[dict[str, Any]]:
     """The rows that fit, with how many fit in all; as stored, with `told` and `why` as messages."""
+    given = dict(wanted.given)
+    if wanted.what == "acts":  # whose times are instants: a day of the plant begins and ends by its clocks
+        zone = ZoneInfo(desk.board.plant.zone)
+        for name, later in (("from", 0), ("to", 1)):
+            if given[name]:
+                day = date.fromisoformat(given[name]) + timedelta(days=later)
+                begins = datetime.combine(day, time(), zone).astimezone(UTC)
+                given[name] = begins.replace(tzinfo=None).isoformat(timespec="seconds")
     rows = desk.board.file.ask(
         f"list_{wanted.what}",
         words=json.dumps(wanted.words.casefold().split()),
-        **wanted.given,
+        **given,
         sort=wanted.sort,
         down=wanted.down,
         most=most,
@@ -248,7 +258,7 @@ def _shown(desk: Desk, what: str, row: dict[str, Any]) -> dict[str, Any]:
         shown["owner"] = own or (grade.owner if grade else "")
         shown["due"] = due_of(row, desk.board.sheet) if row["standing"] == "open" else None
     elif what == "acts":
-        shown |= {"entry": row["entry_no"], "at": row["at_utc"]}
+        shown |= {"entry": row["entry_no"], "at": at_of(row)}
         shown["who"] = row["role"] + (f" ({row['person']})" if row["person"] else "")
         shown["links"]["subject"] = href_of(row["subject"])
     return shown

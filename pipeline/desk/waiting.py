@@ -251,16 +251,17 @@ def _judged(row: dict[str, Any]) -> NewsItem:
     if row["outcome"] == "judged":
         counts = {name: row[name] for name in ("reels", "releasable", "held", "no_conclusion")}
         told = message(New.JUDGED, product=row["product"], **counts)
-    return NewsItem(row["entry_no"], _at_of(row), row["run_id"], _at("run", row["run_id"]), told)
+    return NewsItem(row["entry_no"], at_of(row), row["run_id"], _at("run", row["run_id"]), told)
 
 
 def _happened(row: dict[str, Any]) -> NewsItem:
     return NewsItem(
-        row["entry_no"], _at_of(row), row["subject"], href_of(row["subject"]), _message(row["told"])
+        row["entry_no"], at_of(row), row["subject"], href_of(row["subject"]), _message(row["told"])
     )
 
 
-def _at_of(row: dict[str, Any]) -> datetime:
+def at_of(row: dict[str, Any]) -> datetime:
+    """When an entry of the board was made."""
     return datetime.fromisoformat(row["at_utc"]).replace(tzinfo=UTC)
 
 

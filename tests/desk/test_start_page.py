@@ -225,6 +225,27 @@ def test_a_list_is_narrowed_sorted_and_saved_as_a_file(read_site: Site, what: st
         assert up == sorted(one[key] for one in rows) == down[::-1]
 
 
+def test_days_of_acts_are_the_plants(site: Site) -> None:
+    """The evening of a day in Chicago is the next day in UTC (six hours later in March before the 8th, 2026)."""
+    read_whole(site)
+    said = site.desk.board.file.ask("events_since", entry_no=0, most=1)[0]["told"]
+    for entry_no, at in (
+        (9001, "2026-03-03T05:59:59"),
+        (9002, "2026-03-04T01:30:00"),
+        (9003, "2026-03-04T06:00:00"),
+    ):
+        site.desk.board.file.do(
+            "put_event", entry_no=entry_no, at_utc=at, kind="hold", subject="L1-0412-01", role=ENGINEER,
+            person="", told=said, mention="", find="evening",
+        )  # fmt: skip
+    with site.signed_in("QE-8", ENGINEER) as browser:
+        shown = browser.get("/lists/acts?q=evening&from=2026-03-03&to=2026-03-03").text
+        assert "1 row fits" in shown and "2026-03-03 19:30 CST" in shown
+        assert "3 rows fit" in browser.get("/lists/acts?q=evening&from=2026-03-02&to=2026-03-04").text
+        for nonsense in ("from=0001-01-01", "to=9999-12-31"):
+            assert "3 rows fit" in browser.get(f"/lists/acts?q=evening&{nonsense}").text
+
+
 def test_a_list_goes_on_from_page_to_page_and_takes_no_nonsense(read_site: Site) -> None:
     read_whole(read_site)
     with read_site.signed_in("QE-8", ENGINEER) as browser:
