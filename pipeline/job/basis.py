@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from pipeline.store.database import Store
 
 # Raised when a change of method can change a judgement, so that runs are judged again.
-METHOD_VERSION = "34"
+METHOD_VERSION = "35"
 
 
 @dataclass(frozen=True, slots=True)

@@ -96,20 +96,20 @@ def judgement_of(basis: Basis, readings_of: Readings) -> Judgement:
         return _no_conclusion(basis, lacks, began)
     try:
         placed = place_run(readings, events, flagged, run, line)
+        measured = measure_run(
+            readings,
+            flagged,
+            placed,
+            line,
+            run.covering,
+            product.conductor_mm,
+            product.covering is not None,
+            line.mass_balance(wanted.construction, wanted.size),
+            plant.spark_test,
+        )
+        checks = check_line(readings, flagged, placed.placement, measured, run, line, product.conductor_mm)
     except ReelproofError as fault:
         return _no_conclusion(basis, not_concluded(fault.complaints), began)
-    measured = measure_run(
-        readings,
-        flagged,
-        placed,
-        line,
-        run.covering,
-        product.conductor_mm,
-        product.covering is not None,
-        line.mass_balance(wanted.construction, wanted.size),
-        plant.spark_test,
-    )
-    checks = check_line(readings, flagged, placed.placement, measured, run, line, product.conductor_mm)
     # From here on the walls' own readings are asked for, and the place of a reading in its file: let go of the rest.
     clock = readings["time_utc"]
     readings = readings.select(

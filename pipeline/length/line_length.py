@@ -153,6 +153,8 @@ Floats = NDArray[np.float64]
 # Counter over speed between this and its inverse is a scale to calibrate; beyond, a unit or a signal is wrong and
 # places by either would be guesses (chosen here).
 LEAST_SCALE = 0.8
+# Leaps are mended as mishaps of a counter; of so many, and such a share of the rows, its unit is asked (chosen here).
+FEWEST_LEAPS, LEAPS_SHARE = 10, 0.02
 
 # Over a longer gap of the log the speed says nothing of what a counter did meanwhile [s] (chosen here).
 LONGEST_BRIDGED_S = 60.0
@@ -218,7 +220,9 @@ def lengths_of_rows(
     whole = rows.size == counter.size
     clock = seconds if whole else seconds[rows]
     expected = None if run_m is None else np.diff(run_m if whole else run_m[rows])
-    repaired = repair_counter(counter if whole else counter[rows], expected, np.diff(clock))
+    logged = counter if whole else counter[rows]
+    repaired = repair_counter(logged, expected, np.diff(clock))
+    _no_leaping_unit(repaired, np.diff(logged), expected)
     if run_m is not None and expected is not None and speed is not None:
         pace = speed if whole else speed[rows]
         repaired = _without_slips(repaired, pace, expected, clock, run_m if whole else run_m[rows], warnings)
@@ -303,6 +307,25 @@ def _without_slips(
         repaired.added_m + (at_m - repaired.at_m),
         repaired.resolution_m,
     )
+
+
+def _no_leaping_unit(repaired: RepairedCounter, step_m: Floats, expected_m: Floats | None) -> None:
+    """Refuse a counter that leaps row after row: figures in another unit are no mishap to be mended."""
+    leaps = sum(one.kind == "leap" for one in repaired.events)
+    if leaps < FEWEST_LEAPS or leaps < LEAPS_SHARE * step_m.size:
+        return
+    if expected_m is None:
+        raise LogError(
+            Complaint(
+                "length counter",
+                message(Unplaced.COUNTER_LEAPS, rows=leaps),
+                message(Unplaced.CORRECT_UNIT),
+            )
+        )
+    by_speed = float(np.nansum(expected_m))
+    scale = float(step_m[step_m > 0.0].sum()) / by_speed if by_speed > 0.0 else np.inf
+    if scale > 1.0 / LEAST_SCALE:
+        raise LogError(_contradiction(scale))
 
 
 def _contradiction(scale: float) -> Complaint:

@@ -8,7 +8,8 @@ accumulator: a finding about the line. Readings stay placed by the line sheet.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -18,6 +19,7 @@ from scipy import stats
 from pipeline.length.cross_correlation import Delay, delay_between, parabola_shift
 from pipeline.messages import Measure, Message, message
 from pipeline.results import Refused
+from pipeline.units import M_PER_FOOT
 from pipeline.warned import Station
 
 Floats = NDArray[np.float64]
@@ -37,6 +39,11 @@ FALSE_ALARMS, ALONE_SD = 0.0025, 2.0
 # A day's log holds more than is needed: each stretch is looked at over this many readings at most, and so is the
 # whole, by twelve times as many from its middle (chosen here, for speed).
 _LONGEST_SEGMENT = 5_000
+# How many times as far apart gauges seem to stand where a counter, or a line sheet, is in feet or yards.
+UNIT_FACTORS = (M_PER_FOOT, 1.0 / M_PER_FOOT, 3.0 * M_PER_FOOT, 1.0 / (3.0 * M_PER_FOOT))
+# Standard deviations at which a correlation at such a distance is no chance, and by how much the squares of all pairs
+# together must exceed those at the sheet's distances (chosen here).
+UNIT_SD, UNIT_GAIN = 4.5, 30.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +65,8 @@ class StationFinding:
         told: what a reader should know.
         n: readings used.
         step_m: wire between two readings [m].
+        in_unit: strongest correlation [standard deviations] within the tolerance of the sheet's distance, then of each
+            of `UNIT_FACTORS` times it; NaN where that lies within the first or beyond the lags looked at.
     """
 
     first: str
@@ -74,6 +83,41 @@ class StationFinding:
     told: Message
     n: int
     step_m: float = float("nan")
+    in_unit: tuple[float, ...] = ()
+
+
+def unit_of_distances(findings: Sequence[StationFinding]) -> float | None:
+    """How many times as far apart as the sheet says gauges see the same wire, where that is a ratio of units.
+
+    Counter and line speed in one wrong unit do not contradict each other; the wire between two gauges contradicts both.
+
+    Args:
+        findings: distances of the run's pairs.
+    """
+    tested = np.array([one.in_unit for one in findings if one.in_unit], dtype=np.float64)
+    if tested.size == 0:
+        return None
+    squares = np.where(np.isfinite(tested), np.maximum(tested, 0.0) ** 2, 0.0)
+    # What cannot be looked at in another unit says nothing for its own distance either.
+    here = np.where(np.isfinite(tested[:, 1:]), squares[:, :1], 0.0).sum(axis=0)
+    gained = squares[:, 1:].sum(axis=0) - here
+    best = int(np.argmax(gained))
+    if gained[best] < UNIT_GAIN or squares[:, 1 + best].max() < UNIT_SD**2:
+        return None
+    return UNIT_FACTORS[best]
+
+
+def _in_unit(whole: Delay, sheet_m: float, step_m: float) -> tuple[float, ...]:
+    """Strongest correlation near the sheet's distance and near each of `UNIT_FACTORS` times it."""
+    found = []
+    for factor in (1.0, *UNIT_FACTORS):
+        at = (factor - 1.0) * sheet_m / step_m
+        near = (_tolerance(step_m, factor * sheet_m) + step_m) / step_m
+        apart = (_tolerance(step_m, sheet_m) + step_m) / step_m + near + _PEAK_WIDE
+        inside = np.abs(whole.lags - at) <= near
+        told = bool(inside.any()) and (factor == 1.0 or abs(at) > apart)
+        found.append(float(whole.correlation[inside].max() * np.sqrt(whole.n)) if told else math.nan)
+    return tuple(found)
 
 
 def _tolerance(step_m: float, sheet_m: float) -> float:
@@ -141,6 +185,15 @@ def check_distance(
     whole = delay_between(x[middle], y[middle], x[middle].size)
     if isinstance(whole, Refused):
         return _untested(first, second, sheet_m, whole.n, whole.reason)
+    found = _by_correlation((first, second), sheet_m, step, x, y, whole)
+    return replace(found, in_unit=_in_unit(whole, sheet_m, step))
+
+
+def _by_correlation(
+    pair: tuple[str, str], sheet_m: float, step: float, x: Floats, y: Floats, whole: Delay
+) -> StationFinding:
+    """The distance between two instruments by their correlations, stretch by stretch."""
+    first, second = pair
     lags_of_peak, there, chance = _peaks(whole, (_tolerance(step, sheet_m) + step) / step)
     if lags_of_peak.size == 0:
         why = message(Station.NOT_TOGETHER, peak=there, chance=chance)
@@ -149,9 +202,7 @@ def check_distance(
     if lags_of_peak.size > 1:
         ends = (sheet_m + step * float(lags_of_peak.min()), sheet_m + step * float(lags_of_peak.max()))
         found = (sheet_m + late * step, *ends)
-        return _judged(
-            (first, second), sheet_m, found, (there, chance), (math.nan, False), step, whole.n, True
-        )
+        return _judged(pair, sheet_m, found, (there, chance), (math.nan, False), step, whole.n, True)
     x, y = (x[: x.size - late], y[late:]) if late >= 0 else (x[-late:], y[: y.size + late])
     at_m, lags, looked = _by_stretch(x, y, step, 0.0)
     lags = lags + late * step
@@ -171,7 +222,7 @@ def check_distance(
     # Readings of the first that stand too low on the wire show as a positive lag of the second.
     at = sheet_m + (float(lags.mean()) if lags.size >= 3 else _between_lags(whole, late) * step)
     found = (at, at - half, at + half)
-    return _judged((first, second), sheet_m, found, (there, chance), (slope, drifts), step, whole.n)
+    return _judged(pair, sheet_m, found, (there, chance), (slope, drifts), step, whole.n)
 
 
 def _peaks(whole: Delay, near: float) -> tuple[Floats, float, float]:

@@ -14,12 +14,13 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.contradictions import Unseen
+from pipeline.errors import Complaint, LogError
 from pipeline.flags import ALL
 from pipeline.length.clock_skew import ClockSkew, clock_skew
 from pipeline.length.clock_steps import spread_stamps
 from pipeline.length.placement import Placement
 from pipeline.length.splices import Splice, find_splices
-from pipeline.length.station_offset import StationFinding, tolerance_m
+from pipeline.length.station_offset import StationFinding, tolerance_m, unit_of_distances
 from pipeline.length.steady_wire import steady_readings
 from pipeline.messages import Measure, Message, message
 from pipeline.results import Refused, Result
@@ -30,6 +31,7 @@ from pipeline.steps.measure import Measured
 from pipeline.trust.stations import station_findings
 from pipeline.wall.shrinkage import shrinkage_of_run
 from pipeline.warned import Warned
+from pipeline.why import Unplaced
 
 Floats = NDArray[np.float64]
 
@@ -95,8 +97,20 @@ def check_line(
         run: the run sheet.
         line: the line sheet.
         conductor_mm: nominal conductor diameter [mm].
+
+    Raises:
+        LogError: gauges see the same wire at the sheet's distances only in another unit of length.
     """
     stations = station_findings(readings, flagged, measured.frame, placement, line)
+    factor = unit_of_distances(stations)
+    if factor is not None:
+        raise LogError(
+            Complaint(
+                "length counter and line speed",
+                message(Unplaced.GAUGES_IN_UNIT, factor=factor),
+                message(Unplaced.CORRECT_UNITS_OF_LENGTH),
+            )
+        )
     shrunk = None
     if line.instrument("hot diameter gauge") is not None:
         shrunk = shrinkage_of_run(readings, flagged, measured.frame, placement, line, conductor_mm)

@@ -4,7 +4,10 @@ A spike is kept for judging the wire until another instrument contradicts it. On
 only if it would have shown the missing plastic and did not: the diameter on the same wire, and the
 neighbouring wall sensors. A notch narrower than the spacing of the sensors is beyond them, and a gauge that
 measures a shadow cannot see a notch at all, so a spike where the spark tester counted a fault, or the surface
-vision saw a flaw, always stays.
+vision saw a flaw, always stays. Nor does a gauge that reads spots see what passed between its readings: the line
+sheet says what gauges read. Where it does not, single thin spikes stay. Only many of them, while the diameter has
+hardly any of its own, are the gauge's: thin places of the wire would fall between the readings of either (binomial,
+derived).
 """
 
 from __future__ import annotations
@@ -14,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+from scipy import special
 
 from pipeline import flags
 from pipeline.columns import FLAGGED, WALL_CHANNELS
@@ -29,6 +33,9 @@ UNCHANGED_SIGMA = 3.0
 # farthest that one of two axes can lie from it.
 LEAST_SHARE = 0.7071
 _AROUND = 10
+AXES = ("diameter_x_mm", "diameter_y_mm")
+# Chance of so few events of the others alone, were each place as likely to pass unseen by either (chosen here).
+BY_CHANCE = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +103,11 @@ def decide_spikes(
     of_wire = _neighbours(away, sensors, sizes, gauge.uncertainty_mm)
     of_diameter = np.full(rows.size, _ALONE) if over is None else over.shows(at_m, sizes)
     whys = np.where(near_event(at_m, events), _FOUND_NEAR, np.where(of_wire != "", of_wire, of_diameter))
+    # A spike that reads thick hides no wire: whatever did it, it may go.
+    doubted = (whys == "") & (sizes < 0.0)
+    seen_by = ("wall gauge", "cold diameter gauge")
+    if not may_deny(line, seen_by, int((whys == "").sum()), spiked_rows(flagged, AXES)):
+        whys = np.where(doubted, _BETWEEN, whys)
     logged = readings["row"].to_numpy()[rows]
     return tuple(
         _decision(*one)
@@ -122,7 +134,7 @@ def contradicted_flags(decisions: tuple[SpikeDecision, ...]) -> pl.DataFrame:
 
 def _diameter(readings: pl.DataFrame, flagged: pl.DataFrame) -> Floats | None:
     """Both axes of the cold diameter, rows x 2, without readings that have any flag."""
-    names = ["diameter_x_mm", "diameter_y_mm"]
+    names = list(AXES)
     if any(name not in readings.columns for name in names):
         return None
     axes: Floats = readings.select(pl.col(names).cast(pl.Float64)).to_numpy().copy()
@@ -134,6 +146,30 @@ def _diameter(readings: pl.DataFrame, flagged: pl.DataFrame) -> Floats | None:
 
 _FOUND_NEAR = "the spark tester or the surface vision found something within 2 m"
 _ALONE = "no other instrument was on the same wire"
+_BETWEEN = "it may have passed between the readings of the diameter gauge"
+
+
+def may_deny(line: LineSheet, kinds: tuple[str, ...], alone: int, others_alone: int) -> bool:
+    """Whether gauges which saw nothing must have seen a place, by what they read or by how many there were.
+
+    Args:
+        line: the line's sheet.
+        kinds: the instruments that are held against each other.
+        alone: events of one of them that the others do not show.
+        others_alone: events of the others.
+    """
+    reads = [gauge.reads for kind in kinds if (gauge := line.instrument(kind)) is not None]
+    if all(one == "mean" for one in reads):
+        return True
+    if "spot" in reads:
+        return False
+    return float(special.bdtr(others_alone, alone + others_alone, 0.5)) < BY_CHANCE
+
+
+def spiked_rows(flagged: pl.DataFrame, channels: tuple[str, ...]) -> int:
+    """Rows at which one of the channels has a spike."""
+    spikes = flagged.filter((pl.col("flag") == flags.SPIKE.code) & pl.col("channel").is_in(list(channels)))
+    return spikes["row"].unique().len()
 
 
 def surroundings(values: Floats, rows: Rows) -> Floats:

@@ -16,26 +16,29 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy import special
 
 from pipeline import flags
 from pipeline.columns import WALL_CHANNELS
 from pipeline.length.placement import Placement
 from pipeline.sheets.line_sheet import LineSheet
-from pipeline.trust.contradicted import UNCHANGED_SIGMA, near_event, surroundings
+from pipeline.trust.contradicted import (
+    AXES,
+    UNCHANGED_SIGMA,
+    may_deny,
+    near_event,
+    spiked_rows,
+    surroundings,
+)
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-AXES = ("diameter_x_mm", "diameter_y_mm")
 # A wall sensor shows at least this share of a change of one axis: half of it, from the middle of two sensors of six.
 SHOWN = 0.43
 # Unmoved is within so many standard uncertainties, and under this share of what it would have shown (chosen here).
 UNMOVED_SHARE = 0.5
 _BESIDE = np.array([-1, 1])
-# Chance of so few events of the walls alone, were each lump as likely to pass unseen by either (chosen here).
-BY_CHANCE = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +103,8 @@ def lone_axes(
         seen |= says > 0
     events = np.sort(events_at_m) if events_at_m is not None else np.zeros(0)
     denied = alone & seen & ~near_event(at_m, events)
-    if not _may_deny(line, int(denied.sum()), _walls_alone(flagged)):
+    seen_by = ("cold diameter gauge", "wall gauge", "hot diameter gauge")
+    if not may_deny(line, seen_by, int(denied.sum()), spiked_rows(flagged, WALL_CHANNELS)):
         denied[:] = False
     logged = readings["row"].to_numpy()[rows]
     return tuple(
@@ -127,26 +131,6 @@ def denied_flags(found: tuple[LoneAxis, ...], like: pl.DataFrame) -> pl.DataFram
         },
         schema=dict(like.schema),
     )
-
-
-def _may_deny(line: LineSheet, axis_alone: int, walls_alone: int) -> bool:
-    """Whether the gauges which saw nothing must have seen a lump, by what they read or by how many there were."""
-    gauges = [
-        gauge
-        for kind in ("cold diameter gauge", "wall gauge", "hot diameter gauge")
-        if (gauge := line.instrument(kind)) is not None
-    ]
-    if all(gauge.reads == "mean" for gauge in gauges):
-        return True
-    if any(gauge.reads == "spot" for gauge in gauges):
-        return False
-    return float(special.bdtr(walls_alone, axis_alone + walls_alone, 0.5)) < BY_CHANCE
-
-
-def _walls_alone(flagged: pl.DataFrame) -> int:
-    """Rows at which a wall sensor has a spike."""
-    spikes = flagged.filter((pl.col("flag") == flags.SPIKE.code) & pl.col("channel").is_in(WALL_CHANNELS))
-    return spikes["row"].unique().len()
 
 
 def _values(readings: pl.DataFrame, flagged: pl.DataFrame, names: tuple[str, ...]) -> Floats:

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from pipeline.errors import LogError
 from pipeline.length.counter import repair_counter
-from pipeline.length.line_length import counter_scale, find_slips, mend_slips
+from pipeline.length.line_length import counter_scale, find_slips, lengths_of_rows, mend_slips
 from pipeline.wording.say import plain
 
 
@@ -136,3 +137,20 @@ def test_two_slips_are_two_events() -> None:
         (abs(a - f) <= 2 and abs(b - t) <= 2)
         for (a, b), (f, t) in zip(slips, [(1000, 1050), (3000, 3100)], strict=False)
     ] == [True, True]
+
+
+@pytest.mark.parametrize("speed_logged", [True, False])
+def test_a_counter_that_leaps_row_after_row_is_in_another_unit(speed_logged: bool) -> None:
+    """Inches read as metres: nothing is mended of such a counter; one that leaps a few times still is."""
+    seconds = np.arange(600) * 0.5
+    speed = np.full(600, 4.0)
+    run = 4.0 * seconds
+    given = speed if speed_logged else None
+    with pytest.raises(LogError) as wrong:
+        lengths_of_rows(39.37 * run, given, seconds, None, [])
+    assert ("39.370 m for each meter" if speed_logged else "leaps at 599 rows") in str(wrong.value)
+    leaping = run.copy()
+    leaping[200:] += 300.0
+    leaping[400:] += 500.0
+    mended = lengths_of_rows(leaping, given, seconds, None, []).at_m
+    assert mended[-1] == pytest.approx(run[-1], abs=5.0)

@@ -9,7 +9,7 @@ import pytest
 from invented_line import NO_FLAGS
 
 from pipeline.length.placement import place_readings
-from pipeline.length.station_offset import check_distance
+from pipeline.length.station_offset import check_distance, unit_of_distances
 from pipeline.length.steady_state import STEADY
 from pipeline.wording.say import plain
 from tests.said import said
@@ -106,3 +106,27 @@ def test_no_wire_in_common_and_too_little_wire() -> None:
     )
     nothing = np.full(50, np.nan)
     assert said(check_distance("a", at, nothing, "b", at, at, 2.0).verdict) == "not tested"
+
+
+@pytest.mark.parametrize(("factor", "found"), [(1.0, None), (0.3048, 0.3048), (1 / 0.3048, 1 / 0.3048)])
+def test_gauges_too_far_apart_by_a_ratio_of_units_say_that_lengths_are_in_another(factor, found) -> None:
+    """Invented: one cause, seen 40 m apart, on a counter and by a speed that are both off by the factor."""
+    rng = np.random.default_rng(6)
+    cause = np.convolve(rng.standard_normal(6_000), np.ones(6) / 6, "same")
+    front = np.arange(6_000) * factor
+    first, second = (
+        np.interp(np.arange(6_000) - back, np.arange(6_000), cause) + 0.3 * rng.standard_normal(6_000)
+        for back in (10, 50)
+    )
+    # The sheet's stations are in true metres, the counter is not.
+    told = check_distance("one", front - 10.0, first, "other", front - 50.0, second, 40.0)
+    assert unit_of_distances([told]) == pytest.approx(found) if found else unit_of_distances([told]) is None
+
+
+def test_a_station_that_is_wrong_by_no_ratio_of_units_is_no_unit() -> None:
+    rng = np.random.default_rng(7)
+    cause = np.convolve(rng.standard_normal(6_000), np.ones(6) / 6, "same")
+    at = np.arange(6_000.0)
+    for off in (-25.0, -4.0, 7.0, 30.0, 60.0):
+        told = check_distance("one", at, cause, "other", at, np.roll(cause, int(off)), 40.0)
+        assert unit_of_distances([told]) is None

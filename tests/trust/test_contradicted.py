@@ -12,6 +12,12 @@ from pipeline.trust.contradicted import contradicted_flags, decide_spikes
 from pipeline.wall.sections import measure_walls
 
 
+def reading(line, what: str | None):
+    """The line with every gauge said to read so."""
+    gauges = tuple(one.model_copy(update={"reads": what}) for one in line.instruments)
+    return line.model_copy(update={"instruments": gauges})
+
+
 def spike_rows(run, placement, station_m: float, at_m) -> list[int]:
     seen = placement.at_m - station_m
     return [int(np.argmin(np.abs(seen - at))) for at in at_m]
@@ -30,7 +36,7 @@ def test_a_spike_of_the_gauge_alone_is_contradicted(simulated, seed: int, size: 
     """The simulator's truth, ours: the wire is sound under the spikes."""
     places = (1000.0, 1400.0, 1900.0)
     run = simulated("14 AWG", seed, length_m=3000.0, troubles=(Spikes("wall_3_mm", places, size),))
-    line = run.scenario.line
+    line = reading(run.scenario.line, "mean")
     placement = place_readings(run.readings, NO_FLAGS, line)
     read = run.readings["wall_3_mm"].to_numpy()
     away = np.abs(read - np.median(read))
@@ -80,7 +86,7 @@ def quiet(rows: int = 400, size: float = -0.15, diameter_size: float = 0.0):
     frame["wall_3_mm"][200] += size
     if rows > 202:
         frame["diameter_x_mm"][202] += diameter_size  # the diameter gauge stands 2 m further on
-    line = line_l1()
+    line = reading(line_l1(), "mean")
     readings = pl.DataFrame(frame)
     return readings, place_readings(readings, NO_FLAGS, line), line
 
@@ -121,6 +127,34 @@ def test_why_a_spike_stays() -> None:
     assert reasons(readings, placement, without).endswith("no other instrument was on the same wire.")
     last = quiet(rows=201)
     assert reasons(*last).endswith("the diameter gauge did not see that wire.")
+
+
+@pytest.mark.parametrize(
+    ("reads", "count", "size", "gone"),
+    [
+        ("spot", 30, -0.15, 0),
+        ("spot", 30, 0.15, 30),
+        (None, 1, -0.15, 0),
+        (None, 1, 0.15, 1),
+        (None, 30, -0.15, 30),
+        ("mean", 1, -0.15, 1),
+    ],
+)
+def test_a_thin_spike_may_pass_between_the_readings_of_the_diameter(
+    reads: str | None, count: int, size: float, gone: int
+) -> None:
+    """One of them stays unless gauges read means; of many that the diameter never shows none is in the wire."""
+    readings, placement, line = quiet(size=size)
+    rows = list(range(60, 60 + 10 * count, 10)) if count > 1 else [200]
+    walls = readings["wall_3_mm"].to_numpy().copy()
+    walls[rows] += size
+    readings = readings.with_columns(pl.Series("wall_3_mm", walls))
+    decisions = decide_spikes(readings, flagged(rows, "wall_3_mm"), placement, reading(line, reads))
+    assert sum(one.contradicted for one in decisions) == gone
+    if gone == 0:
+        assert {one.sentence.rsplit(": ")[-1] for one in decisions} == {
+            "it may have passed between the readings of the diameter gauge."
+        }
 
 
 def test_no_spikes_no_decisions() -> None:
