@@ -89,12 +89,13 @@ def watch(
     """
     import signal
 
-    from pipeline.flows.watch import Pass, serve_watch, watch_inbox
+    from pipeline.flows.watch import Pass, watch_inbox
 
     # Stopped as a service is, it leaves as with Ctrl-C: the store whole, and no process behind.
     with suppress(ValueError):  # Only a main thread may set it.
         signal.signal(signal.SIGTERM, signal.default_int_handler)
     if serve:
+        from pipeline.flows.served_watch import serve_watch
 
         def started() -> None:
             print(f"Serving the watch of {inbox}; Ctrl-C stops it.", flush=True)

@@ -1,8 +1,7 @@
-"""Watching an inbox as Prefect flows: each pass works what is complete, and a bad run blocks none.
+"""Watching an inbox: each pass works what is complete, and a bad run blocks none.
 
 On a machine of its own: ``reelproof watch INBOX``, which polls and leaves no process behind when stopped. On a
-Prefect server: ``reelproof watch INBOX --serve``, which serves `watch_pass` as a deployment of that server with an
-interval; one pass does not hang on another.
+Prefect server: ``reelproof watch INBOX --serve`` (`pipeline.flows.served_watch`); one pass does not hang on another.
 """
 
 from __future__ import annotations
@@ -13,15 +12,8 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from prefect import State, flow
-from prefect.client.schemas.objects import ConcurrencyLimitConfig, ConcurrencyLimitStrategy
-from prefect.settings import PREFECT_API_URL
-from prefect.states import Completed, Failed
-from prefect.types.entrypoint import EntrypointType
-
 from pipeline.errors import Complaint, ReelproofError, SheetError
-from pipeline.flows.engine import engine, reached
-from pipeline.flows.review import review_flow
+from pipeline.flows.review import review_sheets
 from pipeline.job.load_on_file import LoadOutcome
 from pipeline.job.plant_in_force import told_of_plant
 from pipeline.job.watching import look, note_done, note_failed, remember, remembered
@@ -51,28 +43,8 @@ def _silent(_what: str, _more: int = 0) -> None:
     return
 
 
-@flow(name="watch inbox", flow_run_name="watch {inbox}", persist_result=False)
-def watch_pass(inbox: str, store: str, quiet_s: float = 10.0) -> State[str]:
-    """Look at the inbox once and work what is complete; the pass is shown failed where a run could not be done.
-
-    A server passes parameters as JSON, and a serving process takes only built-in types along to the one it starts.
-
-    Args:
-        inbox: folder with run folders in it.
-        store: the store's folder.
-        quiet_s: how long a run's files must have stayed as they are [s].
-    """
-    one = one_pass(Path(inbox), Path(store), quiet_s)
-    told = f"{len(one.done)} reviewed, {len(one.failed)} not done, {len(one.waiting)} not complete yet."
-    if one.failed:
-        return Failed(
-            message=" ".join([told, *(f"{key}: {reason}" for key, reason in sorted(one.failed.items()))])
-        )
-    return Completed(message=" ".join([told, *one.told]))
-
-
 def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
-    """Look at the inbox once, work what is complete through the review flow, and remember the outcome.
+    """Look at the inbox once, review what is complete, and remember the outcome.
 
     Args:
         inbox: folder with run folders in it.
@@ -82,7 +54,7 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
     Raises:
         SheetError: the inbox is not a folder.
     """
-    _check_inbox(inbox)
+    check_inbox(inbox)
     now = time.time()
     ready, memory = look(inbox, remembered(store), now, quiet_s)
     done: list[str] = []
@@ -93,8 +65,7 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
         key = sheet.relative_to(inbox).as_posix()
         try:
             # The files have rested, so a last line without a line end is taken as it stands.
-            with engine():
-                outcome = review_flow((sheet,), store, _silent, _silent, 0.0)
+            outcome = review_sheets((sheet,), store, _silent, _silent, 0.0)
             refused = outcome.refused
             loads += outcome.loads
             alarms += [f"ALARM: {plain(one)}" for one in outcome.alarms]
@@ -122,7 +93,12 @@ def one_pass(inbox: Path, store: Path, quiet_s: float) -> Pass:
     return Pass(tuple(done), failed, waiting, (*alarms, *map(plain, plant_told)))
 
 
-def _check_inbox(inbox: Path) -> None:
+def check_inbox(inbox: Path) -> None:
+    """Refuse an inbox that is no folder.
+
+    Raises:
+        SheetError: it is not.
+    """
     if not inbox.is_dir():
         raise SheetError(Complaint(str(inbox), "this is not a folder", "Name the folder that runs arrive in"))
 
@@ -135,7 +111,7 @@ def watch_inbox(
     quiet_s: float = 10.0,
     passes: int | None = None,
 ) -> None:
-    """Watch the inbox until stopped, on the engine a plant has set or a passing one.
+    """Watch the inbox until stopped.
 
     An inbox or store that cannot be reached after the first look is told and looked at again.
 
@@ -166,45 +142,3 @@ def watch_inbox(
         count += 1
         if passes is None or count < passes:
             time.sleep(every_s)
-
-
-def serve_watch(
-    inbox: Path, store: Path, on_start: Callable[[], None], every_s: float = 15.0, quiet_s: float = 10.0
-) -> None:
-    """Serve `watch_pass` as a deployment of the Prefect server that the environment names, until stopped.
-
-    Args:
-        inbox: folder with run folders in it.
-        store: the store's folder.
-        on_start: called when nothing speaks against it.
-        every_s: pause between looks [s].
-        quiet_s: how long a run's files must have stayed as they are [s].
-
-    Raises:
-        SheetError: the inbox is not a folder, or no server is named, for the embedded default keeps no schedule.
-        StoreError: the server does not answer.
-    """
-    _check_inbox(inbox)
-    if not PREFECT_API_URL.value():
-        raise SheetError(
-            Complaint(
-                "PREFECT_API_URL",
-                "no Prefect server is named",
-                "Set it to the server's address, as http://HOST:4200/api, or leave --serve out",
-            )
-        )
-    on_start()
-    with reached():
-        watch_pass.serve(
-            name=f"watch {inbox.name}",
-            interval=every_s,
-            parameters={"inbox": str(inbox.resolve()), "store": str(store.resolve()), "quiet_s": quiet_s},
-            # A look that comes while another is at work is dropped, for the next sees the same: else they pile up.
-            limit=2,
-            global_limit=ConcurrencyLimitConfig(
-                limit=1, collision_strategy=ConcurrencyLimitStrategy.CANCEL_NEW
-            ),
-            print_starting_message=False,
-            # By the module's name, which is the same on every machine and from every folder.
-            entrypoint_type=EntrypointType.MODULE_PATH,
-        )

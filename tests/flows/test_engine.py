@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
+from pathlib import Path
 
 import pytest
 
@@ -34,13 +35,13 @@ def test_a_serving_process_can_hand_the_watch_to_the_one_it_starts() -> None:
     """It sends the flow by value, which leaves out what only annotations name: so they may name built-in types only."""
     import cloudpickle
 
-    from pipeline.flows import watch
+    from pipeline.flows import served_watch
 
-    cloudpickle.register_pickle_by_value(watch)
+    cloudpickle.register_pickle_by_value(served_watch)
     try:
-        sent = cloudpickle.dumps(watch.watch_pass)
+        sent = cloudpickle.dumps(served_watch.watch_pass)
     finally:
-        cloudpickle.unregister_pickle_by_value(watch)
+        cloudpickle.unregister_pickle_by_value(served_watch)
     given = {"inbox": "/lines/inbox", "store": "/lines/store", "quiet_s": 10}
     assert cloudpickle.loads(sent).validate_parameters(given) == given
 
@@ -77,15 +78,20 @@ def test_a_watch_that_cannot_be_served_says_so_and_nothing_else(tmp_path, capsys
             assert shown.err.startswith(told)
 
 
-def test_the_passing_engine_asks_for_a_password() -> None:
+def test_a_flow_reviews_a_run_and_the_passing_engine_asks_for_a_password(
+    tmp_path: Path, small_run: Path
+) -> None:
     """It listens on a port that everybody on this machine can reach."""
     import httpx
     from prefect import flow
     from prefect.server.api.server import SubprocessASGIServer
 
     from pipeline.flows.engine import engine
+    from pipeline.flows.review_flow import review_as_flow
+    from pipeline.job.whole_job import ReviewOutcome
 
     asked: list[int] = []
+    reviewed: list[ReviewOutcome] = []
 
     @flow
     def ask() -> None:
@@ -97,7 +103,11 @@ def test_the_passing_engine_asks_for_a_password() -> None:
     def run() -> None:
         with engine():
             ask()
+        reviewed.append(review_as_flow((small_run,), tmp_path / "store", print, print, 0.0, 1))
 
     with ThreadPoolExecutor(1) as pool:
         pool.submit(copy_context().run, run).result()
     assert asked and set(asked) == {401}
+    (outcome,) = reviewed
+    assert outcome.index.is_file() and outcome.refused == []
+    assert [(one.outcome, one.releasable, one.held) for one in outcome.assessments] == [("judged", 2, 1)]
