@@ -35,7 +35,7 @@ LEAST_SHARE = 0.7071
 _AROUND = 10
 AXES = ("diameter_x_mm", "diameter_y_mm")
 # Chance of so few events of the others alone, were each place as likely to pass unseen by either (chosen here).
-BY_CHANCE = 0.01
+BY_CHANCE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +106,9 @@ def decide_spikes(
     # A spike that reads thick hides no wire: whatever did it, it may go.
     doubted = (whys == "") & (sizes < 0.0)
     seen_by = ("wall gauge", "cold diameter gauge")
-    if not may_deny(line, seen_by, int((whys == "").sum()), spiked_rows(flagged, AXES)):
+    alone = sizes[whys == ""]
+    others = spiked_rows(readings, flagged, AXES, LEAST_SHARE * alone)
+    if not may_deny(line, seen_by, alone.size, others):
         whys = np.where(doubted, _BETWEEN, whys)
     logged = readings["row"].to_numpy()[rows]
     return tuple(
@@ -166,10 +168,27 @@ def may_deny(line: LineSheet, kinds: tuple[str, ...], alone: int, others_alone: 
     return float(special.bdtr(others_alone, alone + others_alone, 0.5)) < BY_CHANCE
 
 
-def spiked_rows(flagged: pl.DataFrame, channels: tuple[str, ...]) -> int:
-    """Rows at which one of the channels has a spike."""
-    spikes = flagged.filter((pl.col("flag") == flags.SPIKE.code) & pl.col("channel").is_in(list(channels)))
-    return spikes["row"].unique().len()
+def spiked_rows(
+    readings: pl.DataFrame, flagged: pl.DataFrame, channels: tuple[str, ...], sizes_mm: Floats
+) -> int:
+    """Rows at which one of the channels has a spike half as large as those asked about would show in it.
+
+    Args:
+        readings: readings as logged (columns.LOGGED).
+        flagged: reasons not to use readings (columns.FLAGGED).
+        channels: channels of the other gauges.
+        sizes_mm: what the events asked about would show in them [mm]; chance makes small spikes in any long run.
+    """
+    if sizes_mm.size == 0:
+        return 0
+    least, found = 0.5 * float(np.median(np.abs(sizes_mm))), [np.zeros(0, dtype=np.int64)]
+    row = readings["row"].to_numpy()
+    for name in (one for one in channels if one in readings.columns):
+        mine = flagged.filter((pl.col("flag") == flags.SPIKE.code) & (pl.col("channel") == name))["row"]
+        rows = np.searchsorted(row, mine.to_numpy())
+        values = readings.select(pl.col(name).cast(pl.Float64)).to_numpy()
+        found.append(rows[np.abs(values[rows] - surroundings(values, rows))[:, 0] >= least])
+    return int(np.unique(np.concatenate(found)).size)
 
 
 def surroundings(values: Floats, rows: Rows) -> Floats:

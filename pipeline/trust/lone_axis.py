@@ -104,7 +104,8 @@ def lone_axes(
     events = np.sort(events_at_m) if events_at_m is not None else np.zeros(0)
     denied = alone & seen & ~near_event(at_m, events)
     seen_by = ("cold diameter gauge", "wall gauge", "hot diameter gauge")
-    if not may_deny(line, seen_by, int(denied.sum()), spiked_rows(flagged, WALL_CHANNELS)):
+    others = spiked_rows(readings, flagged, WALL_CHANNELS, SHOWN * size[denied])
+    if not may_deny(line, seen_by, int(denied.sum()), others):
         denied[:] = False
     logged = readings["row"].to_numpy()[rows]
     return tuple(
