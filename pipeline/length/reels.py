@@ -131,6 +131,18 @@ def ends_are_of_wire(reels: Sequence[Reel], stops_m: Sequence[float], take_up_m:
     return met(0.0) == 0 and met(take_up_m) >= FEWEST_MET
 
 
+def ends_are_marked(reels: Sequence[Reel], stops_m: Sequence[float]) -> bool:
+    """Whether stops and dips of the line mark the reels' changes where the sheet has them.
+
+    Args:
+        reels: reels with their ends as counter readings [m].
+        stops_m: length counter where the line stopped or slowed [m].
+    """
+    ends = {edge for reel in reels for edge in (reel.from_m, reel.to_m)}
+    marked = sum(any(abs(end - stop) <= NEAR_STOP_M for stop in stops_m) for end in ends)
+    return marked >= min(FEWEST_MET, len(ends))
+
+
 def ends_met_elsewhere(
     reels: Sequence[Reel], stops_m: Sequence[float], reach_m: float
 ) -> tuple[float, float] | None:

@@ -22,7 +22,7 @@ from pipeline.length.steady_state import STOP
 from pipeline.messages import Measure, Message, Place, message
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
-from pipeline.sheets.line_sheet import LineSheet
+from pipeline.sheets.line_sheet import LineSheet, MassBalance
 from pipeline.steps.agreement import compared_sd_mm
 from pipeline.steps.evidence import usual_step_m
 from pipeline.steps.exchanged import melt_exchanged
@@ -176,6 +176,8 @@ COARSE = 1.25
 
 # Standard deviations at which a stretch is red: chi-square of one degree is a normal figure squared.
 RED_SIGMA = float(np.sqrt(special.chdtri(1, RED_P)))
+# Of the two relations that the screw's output makes, how far off one must be to be red nine times in ten.
+WEIGHED_SIGMA = float(np.sqrt(special.chndtrinc(special.chdtri(2, RED_P), 2, 0.1)))
 
 
 def _steps_told(line: LineSheet, ring: RingChecked) -> list[Message]:
@@ -201,6 +203,7 @@ def could_show(
     conductor: tuple[float, float],
     conductor_read: bool,
     counted: bool,
+    balance: MassBalance | None,
 ) -> tuple[Message, ...]:
     """The smallest bias and drift of each gauge that this run shows nine times in ten, and what it cannot show.
 
@@ -212,6 +215,7 @@ def could_show(
         conductor: diameter of the conductor and its standard uncertainty [mm].
         conductor_read: whether a gauge read it.
         counted: whether the readings carry the spark tester's count.
+        balance: what a turn of the screw delivers; None where it is not known.
     """
     told: list[Message] = []
     gauge = line.instrument("wall gauge")
@@ -241,9 +245,33 @@ def could_show(
                 diameter_drift=Measure(drift, "mm"),
             )
         )
+        alike = least_alike_mm(agreement, sd, balance)
+        if alike is not None:
+            told.append(message(Unseen.GAUGES_ALIKE_LEAST, alike=Measure(alike, "mm")))
     else:
         told.append(message(Unseen.GAUGES_NOT_COMPARED))
     if not counted and line.instrument("spark tester") is not None:
         told.append(message(Unseen.FAULT_CLOCK))
     told.append(message(Unseen.NEVER))
     return tuple(told)
+
+
+def least_alike_mm(
+    agreement: tuple[AgreementStretch, ...], sd: tuple[float, float, float], balance: MassBalance | None
+) -> float | None:
+    """Smallest bias of the wall, shared by wall and diameter gauge, that the screw's output shows nine in ten [mm].
+
+    A wall t and a diameter D both too high, by b and 2 b, leave D - d - 2 t as it is and move A - pi/4 (D^2 - d^2) by
+    pi D b; what the two relations share is known from the first (derived). None where no stretch has an area.
+    """
+    weighed = np.array([one.agreement.adjusted for one in agreement if one.agreement.degrees == 2])
+    if balance is None or weighed.size == 0:
+        return None
+    _, across, bare, area = np.median(weighed, axis=0).tolist()
+    by_diameter, by_conductor = across * sd[1] ** 2, bare * sd[2] ** 2
+    geometry = sd[1] ** 2 + sd[2] ** 2 + 4.0 * sd[0] ** 2
+    mass = (0.01 * balance.uncertainty_pct * area) ** 2
+    mass += (math.pi / 2.0) ** 2 * (across * by_diameter + bare * by_conductor)
+    shared = (math.pi / 2.0 * (by_diameter + by_conductor)) ** 2 / geometry
+    least: float = WEIGHED_SIGMA * math.sqrt(mass - shared) / (math.pi * across)
+    return least

@@ -227,7 +227,8 @@ def measure_run(
         readings, sight.placement, line, known, uncertainty, conductor, covering, balance, read
     )
     counted = "spark_counts" in readings.columns
-    shown = could_show(line, ring, agreement, uncertainty, conductor, read is not None, counted)
+    shown = could_show(line, ring, agreement, uncertainty, conductor, read is not None, counted, balance)
+    shown = (*placed.ends_unseen, *shown)
     measured = Measured(
         frame,
         known,

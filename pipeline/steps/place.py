@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from pipeline.contradictions import Unseen
 from pipeline.errors import Complaint, SheetError
 from pipeline.length.events import OtherPlace, UnlistedCount, other_places, place_events, unlisted_counts
 from pipeline.length.line_length import counter_scale, integral_m
@@ -16,6 +17,7 @@ from pipeline.length.reels import (
     LooseWire,
     PlacedReel,
     StrayEnd,
+    ends_are_marked,
     ends_are_of_wire,
     ends_met_elsewhere,
     loose_wire,
@@ -48,6 +50,7 @@ class Placed:
         warnings: what a reader must see.
         unlisted: counts of the spark tester that its list of faults does not show.
         elsewhere: further places that events may have, where a clock was set.
+        ends_unseen: that nothing in the run shows its reel ends to be right, where that is so.
     """
 
     placement: Placement
@@ -57,6 +60,7 @@ class Placed:
     warnings: tuple[Message, ...]
     unlisted: tuple[UnlistedCount, ...] = ()
     elsewhere: tuple[OtherPlace, ...] = ()
+    ends_unseen: tuple[Message, ...] = ()
 
 
 def place_run(
@@ -95,6 +99,9 @@ def place_run(
         unsure_by_scale(reels, _scale(placement), placement.start_m, placement.made_m), stray
     )
     told = tuple(message(Warned.STRAY_END, end=Place(one.at_m), stop=Place(one.stop_m)) for one in stray)
+    ends_unseen: tuple[Message, ...] = ()
+    if not ends_are_marked(on_counter, _slow_m(placement, DIP_SHARE)):
+        ends_unseen = (message(Unseen.REEL_ENDS, path=Measure(line.take_up_station_m, "m")),)
     numbered, warnings = _number_faults(placed, placement, line)
     return Placed(
         placement,
@@ -104,6 +111,7 @@ def place_run(
         (*placement.warnings, *warnings, *told),
         unlisted_counts(readings, flagged, placement, line, numbered),
         other_places(numbered, readings, placement, line),
+        ends_unseen,
     )
 
 

@@ -23,6 +23,7 @@ from pipeline.results import Refused
 from pipeline.warned import Agrees
 
 STRETCH_M = 100.0  # on so much wire instruments are compared (chosen here)
+MOST_M = 5.0  # beside a gap a reading speaks for no more wire than that on either side (chosen here)
 
 Floats = NDArray[np.float64]
 State = Literal["green", "amber", "red", "unknown"]
@@ -237,9 +238,18 @@ def _means(at_m: Floats, values: Floats, first: int, count: int, stretch_m: floa
     known = np.isfinite(values) & np.isfinite(at_m)
     block = np.floor(at_m[known] / stretch_m).astype(np.int64) - first
     inside = (block >= 0) & (block < count)
-    number = np.bincount(block[inside], minlength=count)
-    total = np.bincount(block[inside], values[known][inside], minlength=count)
-    return np.where(number > 0, total / np.maximum(number, 1), np.nan)
+    width = _widths(at_m[known])[inside]
+    number = np.bincount(block[inside], width, minlength=count)
+    total = np.bincount(block[inside], width * values[known][inside], minlength=count)
+    return np.where(number > 0.0, total / np.where(number > 0.0, number, 1.0), np.nan)
+
+
+def _widths(at_m: Floats) -> Floats:
+    """Wire that each reading speaks for [m]: a line that creeps logs many readings of little wire."""
+    if at_m.size < 2:
+        return np.ones(at_m.size)
+    step = np.clip(np.diff(at_m), 0.0, MOST_M)
+    return np.asarray((np.append(step[:1], step) + np.append(step, step[-1:])) / 2.0, dtype=np.float64)
 
 
 def no_conclusion(question: Asked, stretch: AgreementStretch) -> Refused | None:

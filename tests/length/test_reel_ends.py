@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from pipeline.length.reels import ends_are_of_wire, ends_met_elsewhere, place_reels, reels_on_counter
+from pipeline.length.reels import (
+    ends_are_marked,
+    ends_are_of_wire,
+    ends_met_elsewhere,
+    place_reels,
+    reels_on_counter,
+)
 from pipeline.sheets.run_sheet import Reel
 from pipeline.simulator.lines import line_l1
 
@@ -51,6 +57,13 @@ def test_ends_that_meet_the_stops_only_further_on_or_in_another_unit_are_found()
     assert ends_met_elsewhere(reels[:1], [one - 210.0 for one in stops], 60.0) is None
     rng = np.random.default_rng(1)
     assert [n for n in range(300) if ends_met_elsewhere(reels, list(rng.uniform(0, 3500, 8)), 60.0)] == []
+
+
+def test_ends_are_marked_where_two_of_them_meet_a_stop() -> None:
+    assert ends_are_marked(REELS, [501.0, 1298.0, 1700.0])
+    assert not ends_are_marked(REELS, [501.0, 1700.0])
+    assert not ends_are_marked(REELS, [end + PATH for end in ENDS])
+    assert not ends_are_marked(REELS, [])
 
 
 def test_ends_in_feet_are_ends_in_metres() -> None:

@@ -5,6 +5,8 @@ import pytest
 from scipy import optimize
 
 from pipeline.results import Refused
+from pipeline.sheets.line_sheet import MassBalance
+from pipeline.steps.could_show import least_alike_mm
 from pipeline.trust.redundancy import (
     NAMES,
     Reconciliation,
@@ -171,3 +173,34 @@ def test_a_drift_of_a_gauge_within_the_run_is_named_with_the_mass(simulated) -> 
     named = [one.agreement.suspect for one in known if one.agreement.state == "red"]
     assert known[-1].agreement.suspect == NAMES[0] == "wall gauge"
     assert set(named) == {"wall gauge"}
+
+
+def test_a_bias_that_wall_and_diameter_share_is_found_nine_times_in_ten_at_the_size_stated() -> None:
+    """Drawn 4,000 times from the stated uncertainties; nine in ten within four standard deviations of a share."""
+    rng = np.random.default_rng(8)
+    wall, bare = 0.45, 1.628
+    across = bare + 2.0 * wall
+    area = np.pi / 4.0 * (across**2 - bare**2)
+    sd = (0.002, 0.003, 0.002, 0.005 * area)
+    balance = MassBalance(
+        construction="a", size="b", output_mm3_per_turn=1.0, uncertainty_pct=0.5, basis="invented"
+    )
+    clean = agreement_by_stretch(
+        np.arange(100.0), np.full(100, wall), np.arange(100.0), np.full(100, across), bare, sd,
+        np.arange(100.0), np.full(100, area),
+    )  # fmt: skip
+    least = least_alike_mm(clean, sd[:3], balance)
+    assert least is not None
+    drawn = np.array([wall + least, across + 2.0 * least, bare, area]) + sd * rng.standard_normal((4_000, 4))
+    found = np.mean([one.state == "red" for one in reconcile_all(drawn, sd)])
+    assert found == pytest.approx(0.9, abs=4.0 * np.sqrt(0.09 / 4_000))
+    assert least_alike_mm(clean, sd[:3], None) is None
+
+
+def test_a_stretch_has_the_mean_of_its_wire_and_not_of_its_rows() -> None:
+    """Rows ten times as dense over the first tenth: a straight line's mean is its middle (derivation)."""
+    at = np.concatenate((np.arange(0.0, 10.0, 0.1), np.arange(10.0, 100.0, 1.0)))
+    (one,) = agreement_by_stretch(
+        at, 0.4 + 0.001 * at, at, np.full(at.size, 2.0), 1.0, (0.01, 0.01, 0.01, 1.0)
+    )
+    assert one.left_mm == pytest.approx(0.5 - 0.45, abs=5e-4)
