@@ -7,6 +7,7 @@ number of runs, runs that arrive at each look, and a seed, for a row of `tests/s
 
 from __future__ import annotations
 
+import gzip
 import os
 import re
 import shutil
@@ -14,7 +15,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -25,6 +26,8 @@ from tests.conftest import copy_small_run
 from tests.job.test_runs_fail_alone import BAD, log_of, short
 
 WEEK_S = 7 * 24 * 3600.0
+DAY = "2026-03-03"
+RUNS_A_LOT = 20
 HALF = 700
 
 
@@ -55,7 +58,12 @@ def arrive(inbox: Path, pattern: Path, number: int) -> Path:
     name = f"R-W{number:05d}"
     shutil.copytree(pattern, inbox / "runs" / name)
     sheet = inbox / "runs" / name / "run.toml"
+    day = date.fromisoformat(DAY) + timedelta(days=number)  # its own, or all would be made at one time
+    for log in sheet.parent.glob("*.csv.gz"):
+        rows = gzip.decompress(log.read_bytes()).replace(DAY.encode(), day.isoformat().encode())
+        log.write_bytes(gzip.compress(rows, 1))
     text = sheet.read_text(encoding="utf-8").replace("R-0415_", "LOGS_").replace("R-0415", name)
+    text = text.replace(DAY, day.isoformat()).replace('lot = "', f'lot = "{number // RUNS_A_LOT}-')
     sheet.write_text(text.replace("LOGS_", "R-0415_").replace("L1-0415-", f"L1-{name}-"), encoding="utf-8")
     return sheet
 
