@@ -13,6 +13,7 @@ from dashboards.records import Plant, Stamp
 from dashboards.rendering import DESK_MARKS, SITE_LINKS, environment
 from dashboards.site import asset_mark
 from dashboards.table_cells import LinkedCells
+from dashboards.table_files import parquet_table, workbook
 from pipeline.messages import Message
 from pipeline.wording.say import plain
 
@@ -119,20 +120,24 @@ def for_person(page: str, signed: SignedIn, acts: str = "") -> str:
     return page.replace(DESK_MARKS["acts"], told + acts, 1)
 
 
-def list_table(heads: Sequence[str], rows: Iterable[Sequence[Cell | tuple[Message, ...]]]) -> bytes:
-    """A list as a CSV file.
+def list_file(
+    ending: str, title: str, heads: Sequence[str], rows: Iterable[Sequence[Cell | tuple[Message, ...]]]
+) -> bytes:
+    """A list as a file.
 
     Args:
+        ending: `csv`, `xlsx` or `parquet`.
+        title: what it lists.
         heads: column names.
         rows: cells in their order; messages become words.
     """
-    return comma_table(
-        heads,
-        (
-            [" ".join(plain(said) for said in one) if isinstance(one, tuple) else one for one in row]
-            for row in rows
-        ),
+    told = (
+        [" ".join(plain(said) for said in one) if isinstance(one, tuple) else one for one in row]
+        for row in rows
     )
+    if ending == "xlsx":
+        return workbook(title, heads, told)
+    return comma_table(heads, told) if ending == "csv" else parquet_table(heads, told)
 
 
 def acts_part(

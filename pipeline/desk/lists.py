@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dashboards.addresses import address
-from dashboards.desk_pages import EveryPage, desk_page, list_table
+from dashboards.desk_pages import EveryPage, desk_page, list_file
 from dashboards.records import Stamp
 from pipeline.desk.asked import Desk, caller_of, session_of, signed_in, told_page
 from pipeline.desk.door import local_path
@@ -25,6 +25,11 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
 SIZES = (50, 200, 1000)
+FILES: Mapping[str, str] = {  # their registered media types (IANA)
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "parquet": "application/vnd.apache.parquet",
+}
 MOST_EXPORTED = 200_000
 _FURTHEST = 10_000_000
 LONGEST = 100
@@ -176,10 +181,11 @@ class ListWanted:
         query |= {name: str(value) for name, value in now.items() if value != usual[name]}
         return f"/lists/{self.what}" + (f"?{urlencode(query)}" if query else "")
 
-    @property
-    def href_csv(self) -> str:
-        """The address of all that fits, as a file."""
-        return self.href(page=1, size=SIZES[0]).replace(f"/lists/{self.what}", f"/lists/{self.what}.csv", 1)
+    def href_file(self, ending: str) -> str:
+        """The address of all that fits, as a file of one of `FILES`."""
+        return self.href(page=1, size=SIZES[0]).replace(
+            f"/lists/{self.what}", f"/lists/{self.what}.{ending}", 1
+        )
 
 
 def wanted_of(what: str, query: Mapping[str, str]) -> ListWanted:
@@ -267,12 +273,12 @@ def _shown(desk: Desk, what: str, row: dict[str, Any]) -> dict[str, Any]:
 def show_list(desk: Desk, request: Request) -> Response:
     """A list as a page, or all of it as a file."""
     what, _, ending = str(request.path_params["what"]).partition(".")
-    if what not in KINDS or ending not in ("", "csv"):
+    if what not in KINDS or ending not in ("", *FILES):
         return told_page(desk, request, 404, "Not found", ["There is no such list."])
     desk.board.catch_up()
     wanted = wanted_of(what, request.query_params)
     if ending:
-        return _as_csv(desk, wanted)
+        return _as_file(desk, wanted, ending)
     rows = rows_of(desk, wanted, wanted.size, (wanted.page - 1) * wanted.size)
     if not rows and wanted.page > 1:
         return RedirectResponse(wanted.href(page=1), 303)
@@ -298,14 +304,15 @@ def show_list(desk: Desk, request: Request) -> Response:
     return HTMLResponse(text)
 
 
-def _as_csv(desk: Desk, wanted: ListWanted) -> Response:
+def _as_file(desk: Desk, wanted: ListWanted, ending: str) -> Response:
     kind = KINDS[wanted.what]
     rows = rows_of(desk, wanted, MOST_EXPORTED, 0)
-    table = list_table(
-        [name for _, _, name in kind.columns], ([row.get(key) for key, _, _ in kind.columns] for row in rows)
+    heads = [name for _, _, name in kind.columns]
+    table = list_file(
+        ending, kind.title, heads, ([row.get(key) for key, _, _ in kind.columns] for row in rows)
     )
-    headers = {"content-disposition": f'attachment; filename="{wanted.what}.csv"'}
-    return Response(table, media_type="text/csv; charset=utf-8", headers=headers)
+    headers = {"content-disposition": f'attachment; filename="{wanted.what}.{ending}"'}
+    return Response(table, media_type=FILES[ending], headers=headers)
 
 
 def find(desk: Desk, request: Request) -> Response:

@@ -10,9 +10,12 @@ import csv
 import io
 import json
 import re
+import zipfile
 from datetime import timedelta
 from typing import Any
+from xml.etree import ElementTree
 
+import pyarrow.parquet as pq
 import pytest
 
 from pipeline.cli.app import run
@@ -193,6 +196,25 @@ def board_of(site: Site) -> dict[str, tuple[str, bool]]:
     return {row["reel_id"]: (row["standing"], bool(row["may_leave"])) for row in rows}
 
 
+def _is_the_same_in_other_files(browser: Any, what: str, rows: list[dict[str, str]]) -> None:
+    """As Apache Arrow reads Parquet, and as the parts of a workbook are named in ECMA-376 part 1, 18.3."""
+    kept = pq.read_table(io.BytesIO(browser.get(f"/lists/{what}.parquet").content))
+    assert kept.column_names == list(rows[0])
+    book = zipfile.ZipFile(io.BytesIO(browser.get(f"/lists/{what}.xlsx").content))
+    sheet = ElementTree.fromstring(book.read("xl/worksheets/sheet1.xml"))
+    name = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+    assert len(sheet.findall(f".//{name}row")) == kept.num_rows + 1 == len(rows) + 1
+    assert sheet.find(f".//{name}pane").get("ySplit") == "1" and sheet.find(f".//{name}f") is None
+    for column in ("length_m", "made_m"):
+        if column in rows[0]:
+            assert kept[column].to_pylist() == pytest.approx([float(one[column]) for one in rows])
+            letter = chr(ord("A") + list(rows[0]).index(column))
+            cells = [one for one in sheet.iter(f"{name}c") if one.get("r").rstrip("0123456789") == letter]
+            assert [float(one.find(f"{name}v").text) for one in cells[1:]] == pytest.approx(
+                kept[column].to_pylist()
+            )
+
+
 @pytest.mark.parametrize("what", ["reels", "findings", "runs", "acts"])
 def test_a_list_is_narrowed_sorted_and_saved_as_a_file(read_site: Site, what: str) -> None:
     read_whole(read_site)
@@ -204,6 +226,7 @@ def test_a_list_is_narrowed_sorted_and_saved_as_a_file(read_site: Site, what: st
         rows = list(csv.DictReader(io.StringIO(table.content.decode("utf-8-sig"))))
         told = re.search(r"(\d+) rows? fits?", first.text)
         assert told is not None and int(told[1]) == len(rows)
+        _is_the_same_in_other_files(browser, what, rows)
         if what == "acts":
             return
         only = list(
