@@ -136,21 +136,29 @@ def _make(path: Path, token: str) -> bool:
     whole = path.with_name(f".{LOCK}-{token}")
     try:
         whole.write_text(text, encoding="utf-8")
-        os.link(whole, path)
-    except (FileExistsError, FileNotFoundError):
-        return False
-    except OSError as fault:
-        if isinstance(fault, PermissionError) and not whole.exists():
-            raise
-        # A file system without links: made and written in two steps, so that it may be empty for an instant.
         try:
-            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
-        except FileExistsError:
+            os.link(whole, path)
+        except (FileExistsError, FileNotFoundError):
             return False
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
+        except OSError:
+            return _made_in_two_steps(path, text)
     finally:
         whole.unlink(missing_ok=True)
+    return True
+
+
+def _made_in_two_steps(path: Path, text: str) -> bool:
+    """Make the lock file on a file system without links, where it may be empty for an instant."""
+    try:
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
+    except FileExistsError:
+        return False
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+    except OSError:
+        path.unlink(missing_ok=True)  # left empty, as on a full disk, it would seem another writer's
+        raise
     return True
 
 

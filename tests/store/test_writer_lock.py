@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -153,3 +154,28 @@ def test_a_file_system_without_links_is_locked_too(tmp_path: Path, monkeypatch: 
     ):
         pass
     assert not (tmp_path / LOCK).exists()
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_a_full_disk_leaves_no_lock_of_nobody(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, links: bool
+) -> None:
+    """`write` fails with ENOSPC where a disk is full (POSIX.1-2017), with links and without."""
+
+    def full(*_args: object, **_more: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    def none(*_args: object, **_more: object) -> None:
+        raise OSError(errno.EPERM, "Operation not permitted")
+
+    with monkeypatch.context() as patched:
+        if links:
+            patched.setattr(Path, "write_text", full)
+        else:
+            patched.setattr(os, "link", none)
+            patched.setattr(os, "fdopen", full)
+        with pytest.raises(StoreError, match="the disk is full"), open_to_write(tmp_path, wait_s=0.0):
+            pass
+    assert not (tmp_path / LOCK).exists()
+    with open_to_write(tmp_path, wait_s=0.0):
+        pass
