@@ -5,12 +5,13 @@ A function's own rules (how many readings, which side of a threshold) stay with 
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import inspect
 import math
 import types
 import typing
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from numbers import Real
 from typing import Any, Literal, ParamSpec, TypeVar, get_args, get_origin
 
@@ -55,6 +56,9 @@ FROM_ZERO = {
 UNIT_INTERVAL = {"share", "chance", "theta", "p_value", "share_below", "q", "weight"}
 # Figures that may be without end: a limit that there is not.
 ENDLESS = {"reach_m"}
+# Figures of an answer or of an element that may be without end.
+MAY_HAVE_NO_END = {"estimate", "low", "high"}
+WRONG_SIDE = {"low": math.inf, "high": -math.inf}
 
 
 def checked(function: Callable[P, R]) -> Callable[P, R]:
@@ -109,7 +113,7 @@ def check(name: str, value: Any, kind: Any, where: str) -> None:
     Raises:
         MethodRefusal: it cannot be used.
     """
-    kinds = get_args(kind) if get_origin(kind) in {types.UnionType, typing.Union} else (kind,)
+    kinds = _members(kind)
     if value is None and type(None) in kinds:
         return
     words = [one for kind_of in kinds if get_origin(kind_of) is Literal for one in get_args(kind_of)]
@@ -118,15 +122,69 @@ def check(name: str, value: Any, kind: Any, where: str) -> None:
             raise MethodRefusal(
                 Complaint(where, f"{value!r} is not known", f"Give one of: {', '.join(map(str, words))}")
             )
-    elif kind == ArrayLike:
-        _row(name, value, where)
-    elif isinstance(value, Mapping) and any(get_origin(one) is Mapping for one in kinds):
+    elif is_row(kind):
+        # What is worked with in our own arrays may be a table of many samples.
+        _row("" if get_origin(kind) is np.ndarray else name, value, where)
+    elif float in kinds and isinstance(value, Mapping) and any(get_origin(one) is Mapping for one in kinds):
         # A figure for each of several things, where one figure might stand for all of them.
         for key, one in value.items():
-            if float in kinds:
-                _figure(name, one, f"{where} of {key}", whole=False)
+            _figure(name, one, f"{where} of {key}", whole=False)
     elif float in kinds or int in kinds:
         _figure(name, value, where, whole=float not in kinds)
+    elif kind is str and not isinstance(value, str):
+        raise MethodRefusal(Complaint(where, f"{value!r} is no word", "Give a word"))
+    elif bool in kinds and not isinstance(value, bool | np.bool_):
+        raise MethodRefusal(Complaint(where, f"{value!r} is neither true nor false", "Give true or false"))
+    else:
+        for key, one in _parts(value, kind):
+            if isinstance(value, Mapping) or get_args(kind)[0] is float:
+                _figure_or_row(name, one, f"{where} {key}")
+            else:
+                _row(name, one, f"{where} {key}")
+
+
+def _members(kind: Any) -> tuple[Any, ...]:
+    return get_args(kind) if get_origin(kind) in {types.UnionType, typing.Union} else (kind,)
+
+
+@functools.cache
+def _of_rows() -> frozenset[Any]:
+    return frozenset(get_args(ArrayLike))
+
+
+def is_row(kind: Any) -> bool:
+    """Whether an argument of this kind is a row or table of numbers.
+
+    Args:
+        kind: its declared kind.
+    """
+    if kind == ArrayLike or get_origin(kind) is np.ndarray:
+        return True
+    return get_origin(kind) is typing.Union and frozenset(get_args(kind)) - {type(None)} == _of_rows()
+
+
+def _parts(value: Any, kind: Any) -> list[tuple[Any, Any]]:
+    """The rows or figures of an argument that holds several, each with its number or name."""
+    origin, of = get_origin(kind), get_args(kind)
+    if origin is Sequence and of and (of[0] is float or is_row(of[0])):
+        if isinstance(value, str | bytes) or not hasattr(value, "__len__"):
+            raise MethodRefusal(Complaint("rows", f"{value!r:.40} is no list", "Give a list of numbers"))
+        return list(enumerate(value, start=1))
+    if (
+        origin is Mapping
+        and len(of) == 2
+        and (of[1] is float or is_row(of[1]))
+        and isinstance(value, Mapping)
+    ):
+        return list(value.items())
+    return []
+
+
+def _figure_or_row(name: str, value: Any, where: str) -> None:
+    if np.ndim(value) > 0:
+        _row(name, value, where)
+    else:
+        _figure(name, value, where, whole=False)
 
 
 def _row(name: str, value: Any, where: str) -> None:
@@ -162,14 +220,33 @@ def _strictly(arguments: Mapping[str, Any], kinds: Mapping[str, Any], own_words:
     """Refuse what a method made a number of although it is unknown, without end or out of all range."""
     for name, value in arguments.items():
         kind = kinds.get(name, Any)
-        of = get_args(kind) if get_origin(kind) in {types.UnionType, typing.Union} else (kind,)
-        if kind == ArrayLike:
-            if not own_words:
-                _known_and_finite(np.asarray(value, dtype=np.float64), name)
+        of = _members(kind)
+        if value is None:
+            continue
+        if is_row(kind):
+            _known_and_finite(np.asarray(value, dtype=np.float64), name)
         elif isinstance(value, Real) and (float in of or int in of):
             # A length that may be left out stands beside the figure and is not worked with.
             beside = name == "known_m" and type(None) in of
             _in_range(name, float(value), own_words and name in OWN_WORDS and not beside)
+        elif dataclasses.is_dataclass(value):
+            _record_known(value, name)
+        else:
+            for key, one in _parts(value, kind):
+                _known_and_finite(np.asarray(one, dtype=np.float64), f"{name} {key}")
+
+
+def _record_known(record: Any, where: str) -> None:
+    """Refuse a record handed in with a figure that is unknown, or without end where it is not an answer's."""
+    for one in dataclasses.fields(record):
+        figure = getattr(record, one.name)
+        if not isinstance(figure, Real) or math.isfinite(figure):
+            continue
+        # The interval of an answer may have no end on its own side; a ratio over nothing has none either.
+        if math.isnan(figure) or one.name not in MAY_HAVE_NO_END or figure == WRONG_SIDE.get(one.name):
+            raise MethodRefusal(
+                Complaint(f"{where}: {one.name}", f"{figure:g} was given", "Give a finite number")
+            )
 
 
 def _known_and_finite(row: np.ndarray[Any, Any], where: str) -> None:

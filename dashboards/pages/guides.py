@@ -221,6 +221,10 @@ GUIDES: tuple[Guide, ...] = (
                 "Lowest and highest of the rows around the case. Under 90 %, or with no row, no interval is given.",
             ),
             (
+                "Think of what short wire hides",
+                "Under 12,000 readings, wire that looks normal may have notches in bunches: their rows count too.",
+            ),
+            (
                 "Read a fault rate with its share",
                 "It is always given. A row of 24 reels has 72 faults: the faults counted find the row.",
             ),

@@ -133,6 +133,22 @@ def _profile(y: Array, s: Array) -> Array:
 
 
 @checked
+def mean_of_logs(tau: Array, deficits: Array) -> Array:
+    """Mean of ln(1 + tau y) over the deficits at each tau, so many at once as a million figures hold.
+
+    Args:
+        tau: one number each [1/unit of the deficits].
+        deficits: y.
+    """
+    many = max(1, 1_000_000 // deficits.size)
+    parts = [
+        np.log1p(np.multiply.outer(tau[at : at + many], deficits)).mean(axis=1)
+        for at in range(0, tau.size, many)
+    ]
+    return np.concatenate(parts)
+
+
+@checked
 def fit_tail(deficits: ArrayLike) -> TailFit:
     """Maximum-likelihood generalised Pareto fit of cluster deficits.
 
@@ -157,7 +173,7 @@ def fit_tail(deficits: ArrayLike) -> TailFit:
         covariance = ((float(y.mean()) ** 2 / y.size, nan), (nan, nan))
         return TailFit(float(y.mean()), 0.0, covariance, exponential, int(y.size), False)
     (scale_scale, both), (_, shape_shape) = covariance_of(
-        lambda at: float(tail_log_likelihood(y, at[0], at[1])), (scale, shape), (scale * 1e-4, 1e-4)
+        lambda at: float(_log_likelihood(y, at[0], at[1])), (scale, shape), (scale * 1e-4, 1e-4)
     ).tolist()
     known = ((scale_scale, both), (both, shape_shape))
     return TailFit(scale, shape, known, height, int(y.size), True)
@@ -177,7 +193,7 @@ def shape_interval(deficits: ArrayLike, confidence: float = 0.95) -> tuple[float
     top = float(y.max())
     # g = mean ln(1 + tau y) over s; at a fixed shape the log-likelihood over n is ln(tau/xi) - (1 + 1/xi) g.
     tau = np.expm1(_FINE) / top
-    log_mean = interpolate.CubicSpline(_FINE, [float(np.log1p(one * y).mean()) for one in tau])
+    log_mean = interpolate.CubicSpline(_FINE, mean_of_logs(tau, y))
 
     def best(s: Array, shape: float) -> Array:
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -24,6 +24,7 @@ from pipeline.notes import Note
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Assumption, Refused, Result
+from pipeline.statistics.below_threshold import mean_of_logs
 
 FEWEST = 20  # clusters a risk is worked from (chosen here)
 
@@ -93,7 +94,7 @@ def reel_risk(
     limit: float,
     reel_m: float,
     drop_factor: float = 1.0,
-    converged: bool = True,
+    converged: bool | None = None,
     dispersion: Result | Refused | None = None,
     confidence: float = 0.95,
 ) -> Result | Refused:
@@ -109,7 +110,7 @@ def reel_risk(
         reel_m: L, length of a reel [m].
         drop_factor: how much farther than chi2_1/2 the likelihood may fall inside the interval: 1 where the depths
             follow the generalised Pareto law exactly, `SLOW_LIMIT_LAW` for clusters of readings.
-        converged: False if the fit fell back to an exponential tail.
+        converged: False if the fit fell back to an exponential tail; None: not checked, and said so.
         dispersion: variance over mean of the cluster counts of reels, with its interval and p-value (as of
             `pipeline.statistics.event_clustering.dispersion_of_counts`); above 1 the interval is widened by it.
             None or refused: not checked, and said so.
@@ -157,7 +158,11 @@ def reel_risk(
         known_m=known_m,
         unit_of_inference="reel",
         assumptions=(
-            Assumption(message(Assumed.TAIL_FIT_CONVERGED), converged, message(Note.MAXIMUM_LIKELIHOOD)),
+            Assumption(
+                message(Assumed.TAIL_FIT_CONVERGED),
+                converged,
+                message(Note.NOT_CHECKED if converged is None else Note.MAXIMUM_LIKELIHOOD),
+            ),
             alike,
         ),
         warnings=_warnings(tail, converged, -math.expm1(-high * reel_m), confidence),
@@ -183,12 +188,9 @@ def reels_alike(dispersion: Result | Refused | None) -> tuple[Assumption, float]
         items=int(dispersion.details["items"]),
         p_value=p_value,
     )
-    widened = max(found, 1.0)
-    if p_value >= 0.05:
-        return Assumption(name, True, told), widened
-    return Assumption(
-        name, False, told, message(Note.THEN_INTERVAL_WIDENED, factor=math.sqrt(widened))
-    ), widened
+    widened, held = max(found, 1.0), p_value >= 0.05
+    then = None if held else message(Note.THEN_INTERVAL_WIDENED, factor=math.sqrt(widened))
+    return Assumption(name, held, told, then), widened
 
 
 @checked
@@ -248,7 +250,7 @@ class _Profile:
         self.reach = max(float(y.max()), depth)
         self.grid = np.linspace(-14.0, 14.0, 401)  # of s, where 1 + tau reach = exp(s)
         tau = np.expm1(self.grid) / self.reach
-        log_mean = np.array([float(np.log1p(one * y).mean()) for one in tau])
+        log_mean = mean_of_logs(tau, y)
         # Over s, which makes it 0/0 at an exponential tail: the limit is the mean depth.
         over_s = log_mean / np.where(self.grid == 0.0, 1.0, self.grid)
         over_s[self.grid == 0.0] = float(y.mean()) / self.reach
@@ -369,9 +371,9 @@ def normal_figures(limit: float, mean: float, sd: float, readings: float) -> dic
     }
 
 
-def _warnings(tail: LowerTail, converged: bool, high: float, confidence: float) -> tuple[Message, ...]:
+def _warnings(tail: LowerTail, converged: bool | None, high: float, confidence: float) -> tuple[Message, ...]:
     told = [message(Note.REELS_THAT_MAY_HAVE_A_POINT, confidence=100.0 * confidence, high_chance=high)]
-    if not converged:
+    if converged is False:
         told.append(message(Note.TAIL_EXPONENTIAL))
     if tail.shape > 0.0:
         told.append(message(Note.POSITIVE_SHAPE_OF_THE_WALL, shape=tail.shape))

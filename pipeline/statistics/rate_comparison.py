@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
 from pipeline.arguments import checked
 from pipeline.departures import scatter_of_faults
@@ -171,10 +171,11 @@ def _exact_ratio(n1: float, n2: float, e1: float, e2: float, confidence: float) 
 def _mid_p_ratio(n1: int, n2: int, e1: float, e2: float, confidence: float) -> RateRatio:
     """Interval that holds the ratios which the mid-p test does not reject; by bisection on p."""
     tail = (1 - confidence) / 2
-    n = n1 + n2
 
     def above(p: float) -> float:
-        return float(stats.binom.sf(n1, n, p) + stats.binom.pmf(n1, n, p) / 2)
+        # P(more than n1) and half of P(n1): the mean of P(more) and P(as many or more), each an incomplete beta.
+        more = float(special.betainc(n1 + 1, n2, p)) if n2 else 0.0
+        return (more + (float(special.betainc(n1, n2 + 1, p)) if n1 else 1.0)) / 2.0
 
     low, high = 0.0, 1.0
     if n1 > 0:

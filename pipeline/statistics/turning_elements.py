@@ -209,7 +209,7 @@ def _told(line: ExpectedLine) -> Message:
 
 @checked
 def period_of_result(found: Result | Refused) -> tuple[float, float] | None:
-    """Period and standard uncertainty of a result in metres, for `attribute`; None for a refusal."""
-    if isinstance(found, Refused):
+    """Period and standard uncertainty of a result in metres, for `attribute`; None for a refusal or without an end."""
+    if isinstance(found, Refused) or not np.isfinite([found.estimate, found.low, found.high]).all():
         return None
     return found.estimate, found.details.get("period_sd_m", (found.high - found.low) / 4)

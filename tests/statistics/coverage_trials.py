@@ -9,6 +9,7 @@ again. Truths are exact, or those of 6,000 reels drawn with a seed of their own.
 from __future__ import annotations
 
 import csv
+import math
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -24,15 +25,16 @@ from pipeline.sheets.plant_sheet import Charts
 from pipeline.statistics.autocorrelation import effective_n
 from pipeline.statistics.event_rate import event_rate
 from pipeline.statistics.run_length import alarm_budget
-from pipeline.steps.answers import index_of_readings
+from pipeline.steps.answers import _capability
 from pipeline.steps.fault_patterns import scatter_of_faults
-from pipeline.steps.held_share import FAULTS_A_REEL, TriedInterval, TriedKind
+from pipeline.steps.held_share import FAULTS_A_REEL, TriedInterval, TriedKind, around, rate_as_held
 from pipeline.steps.line_charts import WATCHED, LineCharts, _LineMaker
-from pipeline.steps.line_indices import ReelLimit, raw_index
+from pipeline.steps.line_indices import ReelLimit, _index
 from pipeline.steps.line_reels import LineReel
 from pipeline.steps.rates_of_reels import rate_of_reels, ratio_of_reels
-from pipeline.steps.reel_minimum import risk_of_reel
-from pipeline.steps.run_patterns import _raw_drift
+from pipeline.steps.reel_minimum import reel_minimum
+from pipeline.steps.run_patterns import _drift
+from tests.statistics.coverage_paths import Looked, shortened
 from tests.statistics.coverage_worlds import (
     BETWEEN,
     CENTRE_MM,
@@ -48,6 +50,7 @@ from tests.statistics.coverage_worlds import (
 from tests.statistics.interval_trials import autoregression
 
 KEPT = Path(pipeline.steps.__file__).with_name("coverage_grid.csv")
+SEEN = Path(__file__).with_name("coverage_seen_found.csv")
 HEAD = (
     "figure",
     "kind",
@@ -64,7 +67,7 @@ HEAD = (
 SEED = 20261129
 RISK = 0.02
 INDEX = 1.5
-AT_A_TIME = 100
+AT_A_TIME = 500
 # Correlations of neighbouring readings.
 LAGS = (0.5, 0.95, 0.98)
 Answer = Result | Refused
@@ -109,8 +112,7 @@ def risk(kind: TriedKind, phi: float, km: int) -> Run:
         wall = world.reels(km, random).ravel()
         spans = [(float(REEL_M * one), float(REEL_M * (one + 1))) for one in range(km)]
         limit = limit_of("minimum wall at any point", level_of_risk(world))
-        found = risk_of_reel(seen_of("thinnest_wall_mm", wall), limit, spans, float(REEL_M), 0.001)
-        return standing(found), RISK
+        return reel_minimum(seen_of("thinnest_wall_mm", wall), limit, spans, float(REEL_M), 0.001), RISK
 
     return run
 
@@ -126,7 +128,7 @@ def index(kind: TriedKind, phi: float, many: int) -> Run:
             LineReel("R", f"{one}", {"mean_wall_mm": float(value)}, length_m=1000.0)
             for one, value in enumerate(values)
         ]
-        return standing(raw_index(made, limit, stability(made))), INDEX
+        return _index(made, limit, stability(made)), INDEX
 
     return run
 
@@ -155,11 +157,12 @@ def readings(kind: TriedKind, phi: float, km: int) -> Run:
     def run(random: np.random.Generator) -> tuple[Answer, float]:
         wall, level = wire(kind, phi, km, random)
         series = wall.ravel()
-        found = index_of_readings(series, effective_n(series), limit, "reading", float(series.size))
+        seen = seen_of("mean_wall_mm", series)
+        found = _capability(seen, limit, series, effective_n(series), from_m=0.0, to_m=float(series.size))
         if kind is not TriedKind.DIFFERENT_LEVELS:
-            return standing(found), World(kind.value, phi).index(limit.value)
+            return found, World(kind.value, phi).index(limit.value)
         spread = float(np.hypot(SPREAD_MM, level.std()))
-        return standing(found), (CENTRE_MM + float(level.mean()) - limit.value) / (3.0 * spread)
+        return found, (CENTRE_MM + float(level.mean()) - limit.value) / (3.0 * spread)
 
     return run
 
@@ -169,7 +172,7 @@ def drift(kind: TriedKind, phi: float, km: int) -> Run:
 
     def run(random: np.random.Generator) -> tuple[Answer, float]:
         wall, level = wire(kind, phi, km, random)
-        found = _raw_drift(seen_of("mean_wall_mm", wall.ravel()), 0.0, float(wall.size))[0]
+        found = _drift(seen_of("mean_wall_mm", wall.ravel()), 0.0, float(wall.size))[0]
         every = np.repeat(level, 20)
         return standing(found), float(np.polyfit(0.05 * np.arange(every.size), every, 1)[0])
 
@@ -196,7 +199,8 @@ def fault_rate_of_run(kind: TriedKind, _: float, many: int) -> Run:
     def run(random: np.random.Generator) -> tuple[Answer, float]:
         at = fault_places(kind.value, FAULTS_A_REEL, many, random)
         scatter = scatter_of_faults(at, known, spans)
-        return standing(event_rate(at.size, 1000.0 * many, dispersion=scatter)), FAULTS_A_REEL
+        answer = event_rate(at.size, 1000.0 * many, dispersion=scatter)
+        return standing(rate_as_held(answer, TriedInterval.FAULT_RATE_OF_RUN, scatter)), FAULTS_A_REEL
 
     return run
 
@@ -245,15 +249,42 @@ def cells() -> tuple[Cell, ...]:
     )
 
 
-def tried(cell: Cell, first: int, after: int) -> tuple[int, int]:
-    """How many repetitions of these numbers were answered, and how many of the answers held the truth."""
+# Answers of a cell by how the program saw them: kinds, and the tried sizes and correlations around; how many held.
+Sights = dict[tuple[str, str, str], list[int]]
+
+
+def tried(cell: Cell, first: int, after: int, short: bool = True) -> tuple[int, int, Sights]:
+    """How many repetitions of these numbers were answered, how many answers held the truth, and how they were seen.
+
+    Args:
+        cell: the cell.
+        first: number of the first repetition.
+        after: number after the last.
+        short: whether by the short ways, which hold and fail as the product's own do.
+    """
     answered = held = 0
-    for number in range(first, after):
-        answer, truth = cell.run(np.random.default_rng((SEED, *map(ord, "".join(cell.key)), number)))
-        if isinstance(answer, Result):
-            answered += 1
-            held += answer.low <= truth <= answer.high
-    return answered, held
+    sights: Sights = {}
+    eta = -math.log1p(-RISK) / REEL_M if cell.figure is TriedInterval.REEL_RISK else None
+    with shortened(eta, short) as looked:
+        for number in range(first, after):
+            looked.clear()
+            answer, truth = cell.run(np.random.default_rng((SEED, *map(ord, "".join(cell.key)), number)))
+            if isinstance(answer, Result):
+                holds = answer.low <= truth <= answer.high
+                answered, held = answered + 1, held + holds
+                both = sights.setdefault(seen_as(cell.figure, looked[-1]), [0, 0])
+                both[0] += 1
+                both[1] += holds
+    return answered, held, sights
+
+
+def seen_as(figure: TriedInterval, looked: Looked) -> tuple[str, str, str]:
+    """A case as it is looked up: its kinds, the tried sizes and the tried correlations around it."""
+    near = around(figure, *looked)
+    kinds = " or ".join(one.value for one in looked[0])
+    if near is None:
+        return kinds, "none", "none"
+    return kinds, *(" or ".join(f"{one:g}" for one in sorted(side)) for side in near)
 
 
 def kept() -> dict[tuple[str, ...], dict[str, str]]:
@@ -264,36 +295,56 @@ def kept() -> dict[tuple[str, ...], dict[str, str]]:
         return {tuple(row[name] for name in HEAD[:4]): row for row in csv.DictReader(file)}
 
 
-def write(cell: Cell, repetitions: int, answered: int, held: int) -> None:
-    """Put one row into the kept table."""
-    rows = kept()
+def kept_sights() -> dict[tuple[str, ...], Sights]:
+    """How the answers of each cell were seen, by cell."""
+    found: dict[tuple[str, ...], Sights] = {}
+    if SEEN.exists():
+        with SEEN.open(encoding="utf-8", newline="") as file:
+            for row in csv.reader(list(file)[1:]):
+                found.setdefault(tuple(row[:4]), {})[row[4], row[5], row[6]] = [int(row[7]), int(row[8])]
+    return found
+
+
+def write(cell: Cell, repetitions: int, answered: int, held: int, sights: Sights) -> None:
+    """Put one cell into the kept tables."""
+    rows, seen = kept(), kept_sights()
     share = held / answered if answered else float("nan")
     error = (max(share * (1 - share), 0.5 / answered) / answered) ** 0.5 if answered else float("nan")
     figures = (f"{share:.5f}", f"{error:.4f}") if answered else ("", "")
     values = (*cell.key, repetitions, answered, *figures, SEED, datetime.now(UTC).date().isoformat())
     rows[cell.key] = dict(zip(HEAD, map(str, values), strict=True))
+    seen[cell.key] = sights
     order = [one.key for one in cells()]
     with KEPT.open("w", encoding="utf-8", newline="") as file:
         table = csv.DictWriter(file, HEAD, lineterminator="\n")
         table.writeheader()
         table.writerows(rows[key] for key in order if key in rows)
+    with SEEN.open("w", encoding="utf-8", newline="") as file:
+        plain = csv.writer(file, lineterminator="\n")
+        plain.writerow((*HEAD[:4], "seen_as", "sizes", "lags", "answered", "held"))
+        for key in order:
+            plain.writerows((*key, *one, *both) for one, both in sorted(seen.get(key, {}).items()))
 
 
 def main(repetitions: int, words: str = "") -> None:
-    """Work cells out and write their rows into the kept table."""
+    """Work cells out and write their rows into the kept tables."""
     for cell in cells():
         if words not in ", ".join(cell.key):
             continue
         row = kept().get(cell.key)
         done = answered = held = 0
+        sights: Sights = {}
         if row is not None and int(row["seed"]) == SEED:
             done, answered = int(row["repetitions"]), int(row["answered"])
-            held = round(float(row["held"] or 0.0) * answered)
+            held, sights = round(float(row["held"] or 0.0) * answered), kept_sights().get(cell.key, {})
         while done < repetitions:
             after = min(done + AT_A_TIME, repetitions)
             more = tried(cell, done, after)
             done, answered, held = after, answered + more[0], held + more[1]
-            write(cell, done, answered, held)
+            for key, (n, of) in more[2].items():
+                both = sights.setdefault(key, [0, 0])
+                both[0], both[1] = both[0] + n, both[1] + of
+            write(cell, done, answered, held, sights)
 
 
 if __name__ == "__main__":

@@ -7,24 +7,27 @@ only (unknown readings, none at all) may be answered from the others.
 
 from __future__ import annotations
 
+import dataclasses
 import inspect
 import math
 import types
 import typing
 import warnings
+from collections import abc
+from contextlib import suppress
 from dataclasses import replace
 from typing import Any, Literal, get_args, get_origin
 
 import numpy as np
 import pytest
-from numpy.typing import ArrayLike
 
-from pipeline.arguments import kinds_of
+from pipeline.arguments import is_row, kinds_of
 from pipeline.errors import ReelproofError
 from pipeline.quantity import Asked, Quantity
-from pipeline.results import Refused
+from pipeline.results import Refused, Result
 from pipeline.statistics.against_record import Observed
 from pipeline.statistics.below_threshold import fit_tail_rows, tail_cdf, tail_quantile
+from pipeline.statistics.event_clustering import dispersion_of_counts
 from pipeline.statistics.event_rate import event_rate
 from pipeline.statistics.multivariate_charts import wall_baseline
 from pipeline.statistics.residual_charts import Autoregression
@@ -43,6 +46,7 @@ OWNED = replace(
     question=Asked(Quantity.VARIANCE_COMPONENT, "between reels"),
     details={"share_of_variance": 0.6},
 )
+SCATTER = dispersion_of_counts([3, 1, 4, 1, 5], [1000.0] * 5)
 WIRE = driven_by_wire("capstan", 1.885, 1.0)
 MORE: dict[str, Any] = {
     "observed": Observed(1, 20), "charts": 4, "points_per_day": 60.0,
@@ -70,7 +74,7 @@ MORE: dict[str, Any] = {
     "from_m": 0.0, "to_m": 120.0, "elements": [WIRE], "period_sd_m": 0.001, "table": alias_table([WIRE], 0.5, 0.5),
     "name": "capstan", "period_s": 2.0, "tolerance_pct": 1.0, "circumference_m": 1.885, "found": event_rate(3, 9000.0),
     "frequency": 0.5, "mean_squares": [4.0, 2.0], "freedoms": [5.0, 20.0], "weights": [0.1, -0.1], "components": [],
-    "within": 1e-5, "between": 1e-5, "over": 1e-5,
+    "within": 1e-5, "between": 1e-5, "over": 1e-5, "tau": np.array([-1.0, 0.0, 2.0]),
 }  # fmt: skip
 MINE: dict[str, dict[str, Any]] = {
     "beyond_wander.chance_of_wander": {"design": np.ones((len(SERIES), 1)), "tested": [0]},
@@ -138,12 +142,17 @@ def refused(answer: object) -> bool:
     return isinstance(answer, Refused) or bool(getattr(answer, "refused", ()))
 
 
-def bad_for(kind: Any) -> dict[str, Any]:
+def bad_for(kind: Any, value: Any) -> dict[str, Any]:
+    """Bad values of an argument of this kind, by what is wrong with them; made of a good value where there is one."""
     kinds = get_args(kind) if get_origin(kind) in {types.UnionType, typing.Union} else (kind,)
     if any(get_origin(one) is Literal for one in kinds):
         return {"an unknown word": "no such word"}
-    if kind == ArrayLike:
-        return {"text": ["a", "b"], "infinite": [INF, *SERIES.tolist()[1:]], "all unknown": [NAN] * 60}
+    if is_row(kind):
+        row = np.array(SERIES if value is None else value, dtype=np.float64)
+        endless = row.copy()
+        endless.flat[0] = INF
+        return {"text": ["a", "b"], "an object": object(), "a mapping": {"a": 1.0},
+                "infinite": endless, "all unknown": np.full(row.shape, NAN)}  # fmt: skip
     if float in kinds or int in kinds:
         return {
             "text": "0.4",
@@ -152,7 +161,63 @@ def bad_for(kind: Any) -> dict[str, Any]:
             "infinite": INF,
             "minus infinite": -INF,
         }
+    if bool in kinds:
+        return {"text": "yes", "a figure": 0.4}
+    if kind is str:
+        return {"a figure": 3.0}
+    if Result in kinds and value is None:
+        return bad_records(SCATTER)
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return bad_records(value)
+    return bad_parts(kind, value)
+
+
+def bad_parts(kind: Any, value: Any) -> dict[str, Any]:
+    """Bad values of an argument that holds several rows or figures."""
+    origin, of = get_origin(kind), get_args(kind)
+    if origin is abc.Sequence and is_row(of[0]):
+        rows = [np.array(one, dtype=np.float64) for one in value]
+        return {"a figure": 3.0, "text": [["a"]], "infinite": [np.append(rows[0], INF), *rows[1:]],
+                "all unknown": [np.full(one.shape, NAN) for one in rows]}  # fmt: skip
+    if origin is abc.Sequence and of[0] is float:
+        return {"text": ["a"], "infinite": [INF], "all unknown": [NAN]}
+    if origin is abc.Mapping and of[1] is float:
+        return {
+            words: dict.fromkeys(value, bad)
+            for words, bad in (("text", "a"), ("infinite", INF), ("unknown", NAN))
+        }
+    if origin is abc.Mapping and is_row(of[1]):
+        return {"all unknown": {key: np.full(len(one), NAN) for key, one in value.items()}}
     return {}
+
+
+def bad_records(value: Any) -> dict[str, Any]:
+    """A record handed in, each of its figures unknown or without end in turn."""
+    found = {}
+    for one in dataclasses.fields(value):
+        figure = getattr(value, one.name)
+        if isinstance(figure, bool) or not isinstance(figure, int | float):
+            continue
+        for words, bad in (("unknown", NAN), ("infinite", INF)):
+            # A ratio over nothing has no end, and no upper end.
+            if words == "unknown" or one.name not in {"estimate", "high"}:
+                with suppress(ReelproofError, ValueError):
+                    found[f"{one.name} {words}"] = replace(value, **{one.name: bad})
+    return found
+
+
+def test_the_kinds_with_no_bad_value_are_known() -> None:
+    """What is thrown at nothing: functions of ours, rules, families, labels, codes; and rows that were prepared."""
+    known = {"statistic", "fit", "cdf", "quantile", "goodness", "families", "rules", "elements", "table", "components",
+             "reel", "run", "noted", "tested", "reels", "question", "stability_evidence", "family",
+             "shortest", "longest", "circumstances", "covariance", "long_run_sd"}  # fmt: skip
+    bare = set()
+    for name, function in PUBLIC.items():
+        given, kinds = plain(name), kinds_of(inspect.unwrap(function))
+        for argument, parameter in inspect.signature(function).parameters.items():
+            if not bad_for(kinds.get(argument, Any), given.get(argument, parameter.default)):
+                bare.add(argument)
+    assert bare <= known, bare - known
 
 
 @pytest.mark.parametrize("name", PUBLIC)
@@ -164,8 +229,9 @@ def test_plain_arguments_are_answered(name: str) -> None:
 def test_never_a_number_from_bad_input(name: str) -> None:
     given, kinds = plain(name), kinds_of(inspect.unwrap(PUBLIC[name]))
     wrong = []
-    for argument in inspect.signature(PUBLIC[name]).parameters:
-        for words, bad in bad_for(kinds.get(argument, Any)).items():
+    for argument, parameter in inspect.signature(PUBLIC[name]).parameters.items():
+        good = given.get(argument, parameter.default)
+        for words, bad in bad_for(kinds.get(argument, Any), good).items():
             if words == "infinite" and (name, argument) in ENDLESS:
                 continue
             try:

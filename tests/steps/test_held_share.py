@@ -24,6 +24,7 @@ from pipeline.steps.held_share import (
     kind_of,
     lag_one_of,
     rate_as_held,
+    shares_told,
 )
 from tests.said import said
 from tests.statistics import coverage_trials
@@ -94,6 +95,18 @@ def test_no_interval_outside_what_was_tried(
     assert isinstance(found, Refused) and found.reason == message(Reason.NO_TRIAL_LIKE_THIS, lag_one=lag_one)
 
 
+def test_a_cell_of_few_answers_counts_where_it_clearly_held_too_seldom(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Thirty answers of which 18 held are under 90 % by more than chance; 26 of 30 are not, and are passed over."""
+    kinds = (TriedKind.NORMAL, TriedKind.CLUSTERS)
+    for share, refused in ((0.6, True), (0.87, False)):
+        made = (cell(0.95, 2.0), cell(share, 2.0, answered=30, kind=TriedKind.CLUSTERS))
+        monkeypatch.setattr(held_share, "cells", lambda made=made: made)
+        found = as_held(ANSWER, TriedInterval.REEL_RISK, kinds, (0.5,), 2.0)
+        assert isinstance(found, Refused) is refused
+
+
 def test_a_cell_of_few_answers_is_no_trial(monkeypatch: pytest.MonkeyPatch) -> None:
     found = of((cell(0.95, 2.0, answered=held_share.FEWEST - 1),), monkeypatch, 0.5, 2.0)
     assert isinstance(found, Refused)
@@ -160,7 +173,7 @@ def test_a_cell_is_made_again(number: int) -> None:
     """A few repetitions with other seeds make a count that the kept share makes."""
     one = coverage_trials.cells()[number]
     row = coverage_trials.kept()[one.key]
-    answered, held = coverage_trials.tried(one, 10**6, 10**6 + 4)
+    answered, held, _ = coverage_trials.tried(one, 10**6, 10**6 + 4)
     if answered and row["held"]:
         share = float(row["held"])
         slack = 4.0 * float(row["standard_error"])
@@ -179,3 +192,59 @@ def test_no_figure_of_a_page_holds_less_than_told() -> None:
             assert found.details["held_least"] >= LEAST
         else:
             assert one.answered < held_share.FEWEST or one.held < LEAST
+
+
+@pytest.mark.parametrize(
+    "key",
+    [
+        ("risk of a reel", "normal", "0.5", "2"),
+        ("risk of a reel", "skewed thin", "0.95", "6"),
+        ("risk of a reel", "rare notches", "0.5", "6"),
+        ("drift", "normal", "0.95", "2"),
+        ("fault rate of a run", "clusters", "0", "12"),
+        ("ratio of fault rates", "normal", "0", "12"),
+    ],
+)
+def test_the_short_ways_of_the_trials_hold_and_fail_as_the_product_does(key: tuple[str, ...]) -> None:
+    one = next(cell for cell in coverage_trials.cells() if cell.key == key)
+    shortened, whole = (coverage_trials.tried(one, 10**7, 10**7 + 3, short) for short in (True, False))
+    assert shortened == whole
+
+
+def printed() -> dict[tuple[str, ...], tuple[int, int, float]]:
+    """Of each cell's answers, how many a page would print, how many of these held, and the least share it would tell.
+
+    An answer is looked up as the program saw the wire, not as it was made.
+    """
+    found: dict[tuple[str, ...], tuple[int, int, float]] = {}
+    for key, sights in coverage_trials.kept_sights().items():
+        figure = TriedInterval(key[0])
+        always = figure in {
+            TriedInterval.FAULT_RATE,
+            TriedInterval.FAULT_RATE_OF_RUN,
+            TriedInterval.FAULT_RATIO,
+        }
+        shown = held = 0
+        told = 1.0
+        for (kinds, sizes, lags), (n, of) in sights.items():
+            like = shares_told(
+                tuple(
+                    one
+                    for one in cells()
+                    if one.figure is figure
+                    and one.kind.value in kinds.split(" or ")
+                    and f"{one.size:g}" in sizes.split(" or ")
+                    and f"{one.lag_one:g}" in lags.split(" or ")
+                )
+            )
+            if like and (always or min(like) >= LEAST):
+                shown, held, told = shown + n, held + of, min(told, min(like))
+        found[key] = (shown, held, told)
+    return found
+
+
+@pytest.mark.parametrize("key", sorted(printed()))
+def test_what_is_printed_holds_as_often_as_is_told(key: tuple[str, ...]) -> None:
+    """Whatever the wire was taken for: what was printed of it held no less often than the least share told (0.1 %)."""
+    shown, held, told = printed()[key]
+    assert stats.binom.cdf(held, shown, told) > 1e-3
