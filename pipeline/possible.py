@@ -9,6 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pipeline.messages import Measure, message
 from pipeline.quantity import Quantity
 from pipeline.reasons import Reason
@@ -63,6 +66,31 @@ _NOT_NEGATIVE = frozenset(
 POSSIBLE: Mapping[Quantity, Bounds] = {
     one: WALL if one in WALLS else NOT_NEGATIVE if one in _NOT_NEGATIVE else ANY for one in Quantity
 }
+
+
+# What a reading of the wire can be at all, by its column: no wall is under nothing, and none is rounder than round.
+READINGS: Mapping[str, Bounds] = {
+    "mean_wall_mm": NOT_NEGATIVE,
+    "thinnest_wall_mm": NOT_NEGATIVE,
+    "eccentricity_mm": NOT_NEGATIVE,
+    "concentricity_pct": (0.0, 100.0),
+    "ovality_mm": NOT_NEGATIVE,
+}
+
+
+def possible_readings(name: str, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Readings of a column no further than they can be.
+
+    Where half of a ring reads next to nothing, the harmonic through it, or what a covering leaves of it at worst, falls
+    under nothing: there is no wall then, and no less than none.
+
+    Args:
+        name: the column.
+        values: its readings, or a bound of theirs [unit of the column]; NaN stays.
+    """
+    low, high = READINGS.get(name, ANY)
+    inside: NDArray[np.float64] = np.clip(values, low, high)
+    return inside
 
 
 def possible(answer: Result | Refused, overall_mm: float = math.inf) -> Result | Refused:

@@ -6,9 +6,10 @@ import json
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from pipeline.possible import POSSIBLE, WALLS, possible
+from pipeline.possible import POSSIBLE, WALLS, possible, possible_readings
 from pipeline.quantity import Quantity, asks
 from pipeline.reasons import Reason
 from pipeline.results import Refused, Result
@@ -51,3 +52,13 @@ def test_what_cannot_be_is_refused_at_the_door_of_the_store() -> None:
 def test_differences_may_have_either_sign() -> None:
     change = answer(Quantity.DRIFT, -0.01, -0.02, 0.01)
     assert possible(change) is change
+
+
+def test_no_reading_of_a_wall_is_under_nothing() -> None:
+    values = np.array([-0.2, 0.0, 0.4, math.nan])
+    assert possible_readings("thinnest_wall_mm", values) == pytest.approx(
+        [0.0, 0.0, 0.4, math.nan], nan_ok=True
+    )
+    assert possible_readings("concentricity_pct", np.array([-5.0, 70.0])).tolist() == [0.0, 70.0]
+    # Differences and what has no bounds stay as they are.
+    assert possible_readings("ecc_cos_mm", values) == pytest.approx(values, nan_ok=True)

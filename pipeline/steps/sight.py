@@ -23,6 +23,7 @@ from pipeline.length.spark_exposure import SparkExposure, spark_exposure
 from pipeline.length.steady_state import DEFAULT_RULE
 from pipeline.length.steady_wire import read_first, steady_readings
 from pipeline.messages import Message, Place, message
+from pipeline.possible import possible_readings
 from pipeline.results import Refused
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.sheets.plant_rules import SparkTest
@@ -198,7 +199,10 @@ def walls_seen(
     if gauge is not None and gauge.sensors is not None:
         bounds = insulation_between(sight.frame, gauge, covering)
         for name, uncertainty in _wall_uncertainty(sight.line, sight.frame, known).items():
-            low, high = bounds.get(name, (None, None))
+            low, high = (
+                None if one is None else possible_readings(name, one)
+                for one in bounds.get(name, (None, None))
+            )
             seen = _seen(name, gauge, sight, channels_of(gauge), uncertainty, lone)
             yield name, replace(seen, low=low, high=high)
     elif cold is not None:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pipeline import flags
 from pipeline.columns import MEASURED, WALL_CHANNELS
 from pipeline.length.placement import Placement
+from pipeline.possible import READINGS, possible_readings
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Covering
 from pipeline.wall.harmonics import design, sensor_angles_rad, sensor_set
@@ -107,6 +108,8 @@ def _series(name: str, values: pl.Series | NDArray[np.generic] | None, height: i
         return values.alias(name)
     if values is None:
         return pl.Series(name, [None] * height, dtype=pl.Float64)
+    if name in READINGS:
+        values = possible_readings(name, values.astype(np.float64))
     return pl.Series(name, values, nan_to_null=True)
 
 
