@@ -116,8 +116,7 @@ def check(name: str, value: Any, kind: Any, where: str) -> None:
     kinds = _members(kind)
     if value is None and type(None) in kinds:
         return
-    words = [one for kind_of in kinds if get_origin(kind_of) is Literal for one in get_args(kind_of)]
-    if words:
+    if words := _words(kind):
         if value not in words:
             raise MethodRefusal(
                 Complaint(where, f"{value!r} is not known", f"Give one of: {', '.join(map(str, words))}")
@@ -143,6 +142,12 @@ def check(name: str, value: Any, kind: Any, where: str) -> None:
                 _row(name, one, f"{where} {key}")
 
 
+@functools.cache
+def _words(kind: Any) -> tuple[Any, ...]:
+    return tuple(one for of in _members(kind) if get_origin(of) is Literal for one in get_args(of))
+
+
+@functools.cache
 def _members(kind: Any) -> tuple[Any, ...]:
     return get_args(kind) if get_origin(kind) in {types.UnionType, typing.Union} else (kind,)
 
@@ -152,6 +157,7 @@ def _of_rows() -> frozenset[Any]:
     return frozenset(get_args(ArrayLike))
 
 
+@functools.cache
 def is_row(kind: Any) -> bool:
     """Whether an argument of this kind is a row or table of numbers.
 

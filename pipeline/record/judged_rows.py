@@ -197,8 +197,18 @@ def reel_rows(bench: Bench, judged: Judged) -> pl.DataFrame:
     """Rows of judged.reel."""
     steady = bench.placed.placement.phases.filter(pl.col("phase") == "STEADY")
     stretches = steady.select("from_m", "to_m").to_numpy()
+    events, reels = bench.placed.events, bench.placed.reels
+    spark, flaws = (counts_on(events, kind, reels) for kind in ("spark fault", "surface flaw"))
     return _frame(
-        [_reel(bench, judged, one, stretches) for one in judged.reels],
+        [
+            {
+                **_reel(bench, judged, one, stretches),
+                "spark_faults": spark[one.reel.id][0],
+                "spark_counts": spark[one.reel.id][1],
+                "surface_flaws": flaws[one.reel.id][0],
+            }
+            for one in judged.reels
+        ],
     )
 
 
@@ -218,8 +228,6 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding, steady: NDArray[np.fl
         walls = seen["mean_wall_mm"]
         inside = walls.rows_within(reel.from_m, reel.to_m)
         mean = walls.per_metre(inside)[0] if inside.size else None
-    faults, counts = counts_on(bench.placed.events, "spark fault", reel)
-    flaws, _ = counts_on(bench.placed.events, "surface flaw", reel)
     return {
         "run_id": bench.run.id,
         "reel_id": reel.id,
@@ -233,9 +241,6 @@ def _reel(bench: Bench, judged: Judged, one: ReelStanding, steady: NDArray[np.fl
         "wall_unmonitored_m": total["wall unmonitored"],
         "diameter_unmonitored_m": total["diameter unmonitored"],
         "spark_untested_m": total["spark untested"],
-        "spark_faults": faults,
-        "spark_counts": counts,
-        "surface_flaws": flaws,
         "thinnest_wall_mm": thinnest[0] if thinnest else None,
         "thinnest_wall_at_m": thinnest[1] if thinnest else None,
         "mean_wall_mm": mean,

@@ -49,6 +49,7 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
     spans = [("run", bench.run.id, reels[0].from_m, reels[-1].to_m)]
     spans += [("reel", reel.id, reel.from_m, reel.to_m) for reel in reels]
     rows: list[AnswerRow] = []
+    faults, places = counts_on(bench.placed.events, "spark fault", reels), places_of_faults(bench)[0]
     for scope, subject, from_m, to_m in spans:
         worth: dict[tuple[str, str], tuple[Floats, EffectiveN | None]] = {}
         for limit in limits:
@@ -70,7 +71,7 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
                 for made in (shape_answer, redrawn_index):
                     shape = made(seen, limit, worth[key][0], known or 0.0)
                     rows.append(AnswerRow(scope, subject, "shape of the readings", shape))
-        rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, from_m, to_m)))
+        rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, faults, places, from_m, to_m)))
     usual = float(np.median([reel.length_m for reel in reels]))
     wall = bench.measured.seen.get("thinnest_wall_mm")
     for limit in limits:
@@ -205,11 +206,21 @@ def _with_left_out(answer: Result, seen: Seen, limit: Limit, from_m: float, to_m
     return replace(answer, warnings=(*answer.warnings, *told), details=details)
 
 
-def _fault_rate(bench: Bench, from_m: float, to_m: float) -> Result | Refused:
-    """Spark faults per km of wire that was spark-tested."""
+def _fault_rate(
+    bench: Bench, counted: dict[str, tuple[int, int]], places: Floats, from_m: float, to_m: float
+) -> Result | Refused:
+    """Spark faults per km of wire that was spark-tested.
+
+    Args:
+        bench: the run.
+        counted: faults on each reel (`counts_on`).
+        places: where they lie on the wire [m].
+        from_m: start of the wire [m].
+        to_m: its end [m].
+    """
     seen = bench.measured.seen.get("spark_kv")
     reels = [reel for reel in bench.placed.reels if reel.from_m >= from_m and reel.to_m <= to_m]
-    faults = sum(counts_on(bench.placed.events, "spark fault", reel)[0] for reel in reels)
+    faults = sum(counted[reel.id][0] for reel in reels)
     if seen is None:
         return Refused(
             asks(Quantity.FAULT_RATE),
@@ -218,7 +229,6 @@ def _fault_rate(bench: Bench, from_m: float, to_m: float) -> Result | Refused:
             faults,
         )
     tested = sum(seen.known_m(reel.from_m, reel.to_m) for reel in reels)
-    places = places_of_faults(bench)[0]
     inside = places[(places >= from_m) & (places < to_m)]
     scatter = scatter_of_faults(inside, seen.known, [(reel.from_m, reel.to_m) for reel in reels])
     return rate_as_held(

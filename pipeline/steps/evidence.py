@@ -90,6 +90,14 @@ class Seen:
             return fit[order], places[order]
         return fit, places
 
+    @cached_property
+    def _by_place(self) -> tuple[Rows, Floats]:
+        """Every reading that has a place in the order of the wire, fit or not, and its place."""
+        if self.like is not None and self.like.at_m is self.at_m:
+            return self.like._by_place
+        order = np.argsort(self.at_m, kind="stable")[: int((~np.isnan(self.at_m)).sum())]
+        return order, self.at_m[order]
+
     def rows_within(self, from_m: float, to_m: float) -> Rows:
         """Numbers, in the arrays, of the fit readings on the wire from `from_m` up to `to_m` [m], in its order."""
         rows, places = self._in_order
@@ -173,15 +181,17 @@ class Seen:
             limit: the limit they are held against [unit].
             sense: its sense.
         """
-        inside = (self.at_m >= from_m) & (self.at_m < to_m)
-        value = self.at_worst(sense)
-        fails = inside & self.fit & ((value < limit) if sense == "at least" else (value > limit))
-        rest = inside & ~(self.fit & self.steady & self.fit_for_statistics)
+        order, places = self._by_place
+        here_m = slice(*np.searchsorted(places, [from_m, to_m], side="left").tolist())
+        inside = order[here_m]
+        value, fit, steady = self.at_worst(sense)[inside], self.fit[inside], self.steady[inside]
+        fails = fit & ((value < limit) if sense == "at least" else (value > limit))
+        rest = ~(fit & steady & self.fit_for_statistics[inside])
         found = []
         for cause, rows in (
-            (Note.LEFT_UNREAD, ~self.fit),
-            *((name, intervals.inside(wire, self.at_m)) for name, wire in self.spared),
-            (Note.LEFT_UNSTEADY, ~self.steady),
+            (Note.LEFT_UNREAD, ~fit),
+            *((name, intervals.inside(wire, places[here_m])) for name, wire in self.spared),
+            (Note.LEFT_UNSTEADY, ~steady),
         ):
             here = rest & rows
             found.append(LeftOut(cause, int(here.sum()), int((here & fails).sum())))

@@ -331,9 +331,11 @@ def _standings(
     found: dict[str, list[Finding]] = {}
     for finding in findings:
         found.setdefault(finding.reel_id, []).append(finding)
+    reels = bench.placed.reels
+    faults = counts_on(bench.placed.events, "spark fault", reels, unsure=True)
     return tuple(
-        _standing(bench, reel, required.get(reel.id, ()), tuple(found.get(reel.id, ())))
-        for reel in bench.placed.reels
+        _standing(bench, reel, required.get(reel.id, ()), tuple(found.get(reel.id, ())), faults[reel.id][0])
+        for reel in reels
     )
 
 
@@ -344,7 +346,11 @@ def _left_to_samples(bench: Bench, one: RequirementOnReel) -> bool:
 
 
 def _standing(
-    bench: Bench, reel: PlacedReel, own: Sequence[RequirementOnReel], here: tuple[Finding, ...]
+    bench: Bench,
+    reel: PlacedReel,
+    own: Sequence[RequirementOnReel],
+    here: tuple[Finding, ...],
+    faults: int,
 ) -> ReelStanding:
     """What may leave: a reel without a finding that holds it, with every requirement judged that can be.
 
@@ -353,10 +359,10 @@ def _standing(
         reel: the reel.
         own: its requirements as judged.
         here: findings on it.
+        faults: spark faults that may be on it.
     """
     holding = sorted((one for one in here if one.holds_release), key=gravest_first)
     lacks: list[Lacking] = []
-    faults, _ = counts_on(bench.placed.events, "spark fault", reel, reel.end_unsure_m)
     most = bench.plant.holds.spark_faults_per_reel
     if most is not None and faults > most:
         lacks.append(Lacking(Lack.SPARK_FAULTS, "", message(Lack.SPARK_FAULTS, faults=faults, most=most)))

@@ -349,11 +349,24 @@ def splice_sightings(bench: Bench) -> list[Sighting]:
     ]
 
 
-def counts_on(events: pl.DataFrame, kind: str, reel: PlacedReel, reach_m: float = 0.0) -> tuple[int, int]:
-    """Events of one kind on a reel, or up to `reach_m` beyond its ends: separate ones, and logged counts."""
+def counts_on(
+    events: pl.DataFrame, kind: str, reels: Sequence[PlacedReel], *, unsure: bool = False
+) -> dict[str, tuple[int, int]]:
+    """Events of one kind on each reel: separate ones, and logged counts.
+
+    Args:
+        events: the run's events, placed.
+        kind: the kind.
+        reels: the reels.
+        unsure: whether those count too that lie beyond a reel's ends by no more than these are unsure.
+    """
     if events.height == 0:
-        return 0, 0
-    at = events["at_m"].to_numpy()
-    near = np.flatnonzero((at >= reel.from_m - reach_m) & (at < reel.to_m + reach_m))
-    here = events[near].filter(pl.col("kind") == kind) if near.size else events.clear()
-    return here["fault"].n_unique(), here.height
+        return dict.fromkeys((reel.id for reel in reels), (0, 0))
+    here = events.filter(pl.col("kind") == kind)
+    at, fault = here["at_m"].to_numpy(), here["fault"].to_numpy()
+    found = {}
+    for reel in reels:
+        reach_m = reel.end_unsure_m if unsure else 0.0
+        on = fault[(at >= reel.from_m - reach_m) & (at < reel.to_m + reach_m)]
+        found[reel.id] = (int(np.unique(on).size), int(on.size))
+    return found

@@ -8,6 +8,7 @@ either (b). What neither shows stays unseen: a frozen ring beside a diameter tha
 from __future__ import annotations
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 from scipy.signal import correlate
@@ -16,6 +17,7 @@ from pipeline.logs.row_checks.grid import logged_step
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Rows = NDArray[np.int64]
 
 # Readings in a window, half of which the next window shares (chosen here: 5 to 100 s at 20 to 1 Hz).
 WINDOW = 100
@@ -44,14 +46,12 @@ _PART = 4096  # windows worked on at a time
 WHITE = 3.0
 
 
-def _windows(count: int, width: int = WINDOW) -> list[slice]:
-    """Windows over `count` readings, each half over the next."""
+def _windows(count: int, width: int = WINDOW) -> Rows:
+    """First readings of windows over `count` readings, each half over the next."""
     if count < WINDOW:
-        return []
-    starts = list(range(0, count - width + 1, width // 2))
-    if starts[-1] + width < count:
-        starts.append(count - width)
-    return [slice(start, start + width) for start in starts]
+        return np.zeros(0, dtype=np.int64)
+    starts = np.arange(0, count - width + 1, width // 2)
+    return np.append(starts, count - width) if starts[-1] + width < count else starts
 
 
 def quiet_readings(values: Floats) -> Mask:
@@ -72,25 +72,21 @@ def quiet_readings(values: Floats) -> Mask:
     step = np.abs(np.diff(values[known], prepend=values[known][0]))
     # A jump is no noise: one step counts for no more than five usual ones.
     step = np.minimum(step, 5.0 * float(np.median(step)) + 1e-12)
-    own = _rows_of(step, windows).mean(axis=1)
+    own = _rows_of(step, windows, QUIET_WINDOW).mean(axis=1)
     usual = float(np.quantile(own, 0.75))
     if usual < FEWEST_STEPS * logged_step(values[known]):
         return quiet
     under = own < QUIET_SHARE * usual
     beside = np.concatenate(([False], under, [False]))
     stands = (own < ALONE_SHARE * usual) | (under & (beside[:-2] | beside[2:]))
-    for number in np.flatnonzero(stands).tolist():
-        quiet[known[windows[number].start] : known[windows[number].stop - 1] + 1] = True
+    for start in windows[stands].tolist():
+        quiet[known[start] : known[start + QUIET_WINDOW - 1] + 1] = True
     return quiet & np.isfinite(values)
 
 
-def _rows_of(values: Floats, windows: list[slice]) -> Floats:
+def _rows_of(values: Floats, windows: Rows, width: int = WINDOW) -> Floats:
     """Values of windows of one width, windows x width."""
-    return np.asarray(
-        values[
-            np.array([one.start for one in windows])[:, None] + np.arange(windows[0].stop - windows[0].start)
-        ]
-    )
+    return np.ascontiguousarray(sliding_window_view(values, width)[windows])
 
 
 def _runs(true: Mask) -> list[tuple[int, int]]:
@@ -112,21 +108,19 @@ def _slow_share(rows: Floats) -> Floats:
     return np.asarray(np.divide(moves, by_steps, out=np.full(moves.size, np.inf), where=by_steps > 0.0))
 
 
-def _movement(values: Floats, windows: list[slice]) -> Floats:
+def _movement(values: Floats, windows: Rows) -> Floats:
     """Standard deviation of means of ten readings within each window."""
     means = values[: values.size // 10 * 10].reshape(-1, 10).mean(axis=1)
-    first = np.array([one.start // 10 for one in windows])
-    each = np.minimum(first[:, None] + np.arange(WINDOW // 10), means.size - 1)
+    each = np.minimum(windows[:, None] // 10 + np.arange(WINDOW // 10), means.size - 1)
     return np.asarray(means[each].std(axis=1, ddof=1), dtype=np.float64)
 
 
-def _slopes(x_all: Floats, y_all: Floats, windows: list[slice]) -> tuple[Floats, Floats, Floats]:
+def _slopes(x_all: Floats, y_all: Floats, windows: Rows) -> tuple[Floats, Floats, Floats]:
     """For each window the slope of y on x, and how many standard errors it is told to and stands from one."""
-    every = np.array([one.start for one in windows])[:, None] + np.arange(WINDOW)
     slopes, moved, apart = np.full((3, len(windows)), np.nan)
     for first in range(0, len(windows), _PART):
         part = slice(first, first + _PART)
-        x, y = x_all[every[part]], y_all[every[part]]
+        x, y = _rows_of(x_all, windows[part]), _rows_of(y_all, windows[part])
         x, y = x - x.mean(axis=1, keepdims=True), y - y.mean(axis=1, keepdims=True)
         noise = np.mean(np.diff(x, axis=1) ** 2, axis=1) / 2.0
         signal = (x * x).sum(axis=1) - WINDOW * noise
@@ -177,12 +171,12 @@ def without_followed(stands: Mask, one: Floats, others: Floats) -> Mask:
     """
     known = np.flatnonzero(np.isfinite(one) & np.isfinite(others))
     windows = _windows(known.size)
-    if not windows or not bool(stands.any()):
+    if windows.size == 0 or not bool(stands.any()):
         return stands
     slopes, moved, _ = _slopes(others[known], one[known], windows)
     follows = np.zeros(stands.size, dtype=np.bool_)
-    for number in np.flatnonzero((slopes > FOLLOWS_SLOPE) & (slopes * moved > FOLLOWS_SE)).tolist():
-        follows[known[windows[number]]] = True
+    for start in windows[(slopes > FOLLOWS_SLOPE) & (slopes * moved > FOLLOWS_SE)].tolist():
+        follows[known[start : start + WINDOW]] = True
     told = np.isfinite(others)
     left = stands & ~follows
     for first, last in _runs(stands):
@@ -221,16 +215,16 @@ def frozen_readings(wall: Floats, half_diameter: Floats, own_mm: float = 0.0) ->
         return frozen
     # A diameter that moves by itself, by its conductor or its own fault, leaves the ring its own slow movement.
     shares = [
-        _slow_share(_rows_of(y_all, [windows[number] for number in part.tolist()]))
-        for part in np.array_split(np.flatnonzero(rest), 1 + int(rest.sum()) // _PART)
+        _slow_share(_rows_of(y_all, part))
+        for part in np.array_split(windows[rest], 1 + int(rest.sum()) // _PART)
     ]
     usual = float(np.median(np.concatenate(shares)))
     for first, last in _runs(stands):
         # The first and last window may still have wire in them that was read.
         spans = ((first, last), (first + 1, last), (first, last - 1), (first + 1, last - 1))
         for a, b in [one for one in spans if one[1] > one[0]]:
-            if _slow_share(y_all[None, windows[a].start : windows[b].stop])[0] < min(WHITE, 0.5 * usual):
-                frozen[known[windows[first].start : windows[last].stop]] = True
+            if _slow_share(y_all[None, windows[a] : windows[b] + WINDOW])[0] < min(WHITE, 0.5 * usual):
+                frozen[known[windows[first] : windows[last] + WINDOW]] = True
                 break
     return frozen
 
@@ -271,7 +265,7 @@ def unfollowed_readings(wall: Floats, half_diameter: Floats, own_mm: float) -> M
         unfollowed[known] = True
         return unfollowed
     for first, last in [one for one in _runs(stands) if one[1] > one[0]]:
-        unfollowed[known[windows[first].start : windows[last].stop]] = True
+        unfollowed[known[windows[first] : windows[last] + WINDOW]] = True
     return unfollowed
 
 

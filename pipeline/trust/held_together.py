@@ -46,8 +46,11 @@ def held_together(walls: Floats) -> Mask:
     most = float(share[share <= MOST_REPEATED].max(initial=0.0))
     place = np.arange(rows)[:, None]
     streak = place - np.maximum.accumulate(np.where(equal, 0, place), axis=0)
-    longest = -np.sort(-streak, axis=1)
     together = equal.sum(axis=1)
+    # Where fewer than two repeat, the second longest is nothing.
+    several = np.flatnonzero(together > 1)
+    longest = np.zeros(streak.shape, dtype=streak.dtype)
+    longest[several] = -np.sort(-streak[several], axis=1)
     for count in range(2, live + 1):
         steps = longest[:, count - 1]
         if not bool(steps.any()):

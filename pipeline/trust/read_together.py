@@ -7,10 +7,12 @@ then made of walls of several places, and short damage on the side that it does 
 from __future__ import annotations
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Rows = NDArray[np.int64]
 
 # Readings in a window, half of which the next shares, and the fewest that tell anything (chosen here).
 WINDOW, FEWEST = 400, 100
@@ -33,35 +35,48 @@ def not_read_together(walls: Floats) -> Mask:
     if walls.shape[1] < 2 or known.size < FEWEST:
         return found
     whole = walls[known]
-    steps = np.abs(np.diff(np.unique(whole)))
+    steps = np.abs(np.diff(pl.Series(whole.ravel()).unique().sort().to_numpy()))
     least = float(steps[steps > 1e-9].min(initial=np.inf))
-    for start in range(0, max(known.size - WINDOW // 2, 1), WINDOW // 2):
-        here = whole[start : start + WINDOW]
-        if here.shape[0] >= FEWEST and (_in_turns(here) or _alike(here, least)):
-            found[known[start : start + WINDOW]] = True
+    starts = np.arange(0, max(known.size - WINDOW // 2, 1), WINDOW // 2)
+    starts = starts[known.size - starts >= FEWEST]
+    ends = np.minimum(starts + WINDOW, known.size)
+    for start in starts[_in_turns(whole, starts, ends) | _alike(whole, least, starts, ends)].tolist():
+        found[known[start : start + WINDOW]] = True
     return found
 
 
-def _in_turns(walls: Floats) -> bool:
-    """Whether sensors change in the same row far more seldom than sensors that know nothing of each other would.
+def _counts(true: Mask, starts: Rows, ends: Rows) -> Rows:
+    """How many are true in each window."""
+    total = np.zeros((true.shape[0] + 1, *true.shape[1:]), dtype=np.int64)
+    np.cumsum(true, axis=0, out=total[1:])
+    return np.asarray(total[ends] - total[starts])
+
+
+def _in_turns(walls: Floats, starts: Rows, ends: Rows) -> Mask:
+    """Windows in which sensors change in one row far more seldom than sensors that know nothing of each other would.
 
     Of the pairs that change in one row, mean and variance for independent sensors are by the elementary symmetric
     polynomials of their shares of changes (factorial moments of a Poisson-binomial count; derived here).
     """
     changed = np.diff(walls, axis=0) != 0.0
-    share = np.zeros(5)
+    rows = ends - starts - 1
+    share = np.zeros((5, starts.size))
     share[0] = 1.0
-    for one in changed.mean(axis=0).tolist():
-        share[1:] += one * share[:-1].copy()
-    count = changed.sum(axis=1)
-    pairs = float((count * (count - 1) / 2.0).mean())
+    for one in (_counts(changed, starts, ends - 1) / rows[:, None]).T:
+        share[1:] += one * share[:-1]
+    together = changed.sum(axis=1)
+    pairs = np.array(
+        [int(together[a:b] @ (together[a:b] - 1)) for a, b in zip(starts, ends - 1, strict=True)]
+    )
+    pairs = pairs / 2.0 / rows
     variance = share[2] + 6.0 * share[3] + 6.0 * share[4] - share[2] ** 2
-    apart = (share[2] - pairs) / np.sqrt(max(variance, 1e-12) / changed.shape[0])
-    return bool(pairs < APART_SHARE * share[2] and apart > APART_SD)
+    apart = (share[2] - pairs) / np.sqrt(np.maximum(variance, 1e-12) / rows)
+    return np.asarray((pairs < APART_SHARE * share[2]) & (apart > APART_SD))
 
 
-def _alike(walls: Floats, step: float) -> bool:
-    """Whether every sensor shows one figure most of the time, through leaps of two steps and more."""
+def _alike(walls: Floats, step: float, starts: Rows, ends: Rows) -> Mask:
+    """Windows in which every sensor shows one figure most of the time, through leaps of two steps and more."""
     alike = np.ptp(walls, axis=1) < step / 2.0
     leaps = alike[1:] & alike[:-1] & (np.abs(np.diff(walls[:, 0])) > 1.5 * step)
-    return bool(alike.mean() > ALIKE_SHARE and leaps.mean() > LEAPS_SHARE)
+    often = _counts(alike, starts, ends) / (ends - starts) > ALIKE_SHARE
+    return np.asarray(often & (_counts(leaps, starts, ends - 1) / (ends - starts - 1) > LEAPS_SHARE))

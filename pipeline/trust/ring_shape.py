@@ -92,7 +92,7 @@ def ring_shape(walls: Floats, uncertainty_mm: float, lobes_mm: float | None = No
     read = np.isfinite(blocks).mean(axis=1) > 0.5
     # A sensor out for most of a look is left to one value, so that its median is of something.
     filled = np.where(read[:, None, :], blocks, 0.0)
-    looks = np.where(read, np.nanmedian(filled, axis=1), np.nan)
+    looks = np.where(read, _medians(filled), np.nan)
     whole = read.all(axis=1)
     between, moving = _covariance(looks, blocks, uncertainty_mm, lobes_mm, whole)
     order = _order(looks[whole], between, moving) if int(whole.sum()) >= PARTS else None
@@ -117,6 +117,15 @@ def ring_shape(walls: Floats, uncertainty_mm: float, lobes_mm: float | None = No
             elif at_level:
                 unsmooth[here] = True
     return RingShape(None, sizes, off, unsmooth, _least(between), _least(moving), count)
+
+
+def _medians(blocks: Floats) -> Floats:
+    """Median of each sensor over each look, of what is known; looks x readings x sensors."""
+    medians: Floats = np.median(blocks, axis=1)
+    holes = np.flatnonzero(np.isnan(medians).any(axis=1))
+    if holes.size:
+        medians[holes] = np.nanmedian(blocks[holes], axis=1)
+    return medians
 
 
 # Lags at which readings are compared, rows taken for it, and how alike neighbors must be (chosen here).
