@@ -11,7 +11,7 @@ import typer
 from pipeline.cli import answering
 from pipeline.cli.plant_units import InUnits
 from pipeline.cli.showing import JSON, STORE, print_alarms, print_json, print_table, tell_of_wait
-from pipeline.cli.typed import told_or_refused
+from pipeline.cli.typed import told_or_refused, unused_or_refused
 from pipeline.words import counted
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def disposition(
     ),
     role: str = typer.Option("", "--role", help="Your role in the plant."),
     reason: str = typer.Option("", "--reason", help="Why, in your words."),
-    person: str = typer.Option("", "--person", help="The plant's mark of you, where it keeps one."),
+    person: str = typer.Option("", "--person", help="Your mark, where the plant keeps one."),
     evidence: str = typer.Option("", "--evidence", help="Test report, sample or cut record you saw."),
     seen: int | None = typer.Option(
         None, "--seen", min=0, help="How many acts you had seen; those on file at the start by default."
@@ -76,6 +76,10 @@ def disposition(
     from pipeline.record.plant_sheet_on_file import unit_of_run
     from pipeline.store.database import open_to_read, open_to_write
 
+    if act is None:
+        unused_or_refused(
+            f"disposition {subject}", "the act", role=role, reason=reason, person=person, evidence=evidence
+        )
     with open_to_read(store) as opened:
         shown = subject_on_file(opened, subject)
         units = InUnits(unit_of_run(opened, shown.run_id))
@@ -186,7 +190,7 @@ def cut(
     accept: bool = typer.Option(False, "--accept", help="Accept the plan; it is kept with who and why."),
     role: str = typer.Option("", "--role", help="Your role in the plant."),
     reason: str = typer.Option("", "--reason", help="Why, in your words."),
-    person: str = typer.Option("", "--person", help="The plant's mark of you, where it keeps one."),
+    person: str = typer.Option("", "--person", help="Your mark, where the plant keeps one."),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:
@@ -197,7 +201,9 @@ def cut(
     from pipeline.record.cutting_on_file import plan_for_reel
     from pipeline.store.database import open_to_read, open_to_write
 
-    if accept:
+    if not accept:
+        unused_or_refused(f"cut {reel}", "--accept", role=role, reason=reason, person=person)
+    else:
         from pipeline.acts.following_up import accept_plan
         from pipeline.nonconformance.disposition import Person
 
@@ -285,12 +291,14 @@ def ship(
         help="Cuts, rewindings and shipments, as TOML ([[cuts]], [[rewinds]], [[shipments]]); or CSV."
     ),
     role: str = typer.Option(..., "--role", help="Your role in the plant."),
-    person: str = typer.Option("", "--person", help="The plant's mark of you, where it keeps one."),
+    person: str = typer.Option("", "--person", help="Your mark, where the plant keeps one."),
     override_role: str = typer.Option(
         "", "--override-role", help="Role of whoever sends wire that is held or unreleased all the same."
     ),
     override_reason: str = typer.Option("", "--override-reason", help="Why they send it, in their words."),
-    override_person: str = typer.Option("", "--override-person", help="The plant's mark of them."),
+    override_person: str = typer.Option(
+        "", "--override-person", help="Their mark, where the plant keeps one."
+    ),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:

@@ -33,7 +33,7 @@ def hold(
     lift: int | None = typer.Option(None, "--lift", min=1, help="Lift the hold of this number."),
     role: str = typer.Option("", "--role", help="Your role in the plant."),
     reason: str = typer.Option("", "--reason", help="Why, in your words."),
-    person: str = typer.Option("", "--person", help="The plant's mark of you, where it keeps one."),
+    person: str = typer.Option("", "--person", help="Your mark, where the plant keeps one."),
     store: Path = STORE,
     as_json: bool = JSON,
 ) -> int:

@@ -28,7 +28,7 @@ def note(
     reason: str = typer.Option(
         "", "--reason", help="Your comment; why you give it to somebody; what the file shows."
     ),
-    person: str = typer.Option("", "--person", help="The plant's mark of you, where it keeps one."),
+    person: str = typer.Option("", "--person", help="Your mark, where the plant keeps one."),
     mention: str = typer.Option("", "--for", help="Role that the comment is for."),
     to_role: str = typer.Option("", "--to-role", help="Give the finding to this role."),
     to_person: str = typer.Option("", "--to-person", help="Give it to this person of the role."),

@@ -89,6 +89,28 @@ def told_or_refused(where: str, role: str, reason: str) -> None:
     )
 
 
+def unused_or_refused(where: str, act: str, **given: str) -> None:
+    """Complain where words of an act are given and the act itself is not.
+
+    Args:
+        where: the command and what it is about.
+        act: how the act is asked for.
+        given: what was typed, by the name of its option.
+
+    Raises:
+        ReelproofError: with what is given in vain.
+    """
+    vain = [f"--{name}" for name, value in given.items() if value.strip()]
+    if vain:
+        raise ReelproofError(
+            Complaint(
+                where,
+                f"{' and '.join(vain)} {'was' if len(vain) == 1 else 'were'} given and nothing is done",
+                f"Give {act} too, or leave it out",
+            )
+        )
+
+
 def role_or_refused(where: str, role: str) -> None:
     """Complain where an act that goes into the journal lacks the role.
 

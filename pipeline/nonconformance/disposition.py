@@ -308,7 +308,7 @@ def _check_second(act: Act, first: Person) -> None:
         raise _refuse(
             act.subject,
             f"the second person on {act.disposition} gives no mark of their own",
-            "Give --person, the plant's mark of you; it must differ from the first person's",
+            "Give --person, your mark in the plant; it must differ from the first person's",
         )
     if act.by.same_as(first):
         raise _refuse(
@@ -352,7 +352,7 @@ def next_act(
             raise _refuse(
                 act.subject,
                 f"by the plant's rule a second person must confirm {act.disposition}, and you give no mark of your own",
-                "Give --person, the plant's mark of you",
+                "Give --person, your mark in the plant",
             )
     return (*sorted(acts, key=lambda one: one.version), act)
 

@@ -59,6 +59,19 @@ def shell(judged_store: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
     return Shell(copied(judged_store, tmp_path / "store"), capsys)
 
 
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("cut", "L1-0412-02", "--role", "quality engineer"), "--role was given and nothing is done. Give --accept"),
+        (("cut", "L1-0412-02", "--reason", "a", "--person", "b"), "--reason and --person were given"),
+        (("disposition", "R-0412-F02", "--evidence", "T-1"), "--evidence was given and nothing is done. Give the act"),
+    ],
+)  # fmt: skip
+def test_words_of_an_act_without_the_act_are_refused(shell: Shell, words: tuple[str, ...], told: str) -> None:
+    code, out, err = shell(*words)
+    assert (code, out) == (2, "") and told in err
+
+
 def test_a_decision_from_look_to_release(shell: Shell) -> None:
     code, out, _ = shell("disposition", "R-0412-F02")
     assert code == 0

@@ -136,9 +136,9 @@ def test_two_persons_are_told_apart_by_their_mark_alone() -> None:
 
 UNMARKED = {
     "first": "R1-F03: by the plant's rule a second person must confirm release, and you give no mark of your own. "
-    "Give --person, the plant's mark of you.",
-    "second": "R1-F03: the second person on release gives no mark of their own. Give --person, the plant's mark of "
-    "you; it must differ from the first person's.",
+    "Give --person, your mark in the plant.",
+    "second": "R1-F03: the second person on release gives no mark of their own. Give --person, your mark in the "
+    "plant; it must differ from the first person's.",
     "before": "R1-F03: quality engineer decided release without a person's mark, so nobody can be shown to be a second "
     "person. Take it back with 'reelproof disposition R1-F03 reopen' and decide again with --person.",
 }
