@@ -202,8 +202,8 @@ def could_show(
     known: dict[str, Uncertainty],
     conductor: tuple[float, float],
     conductor_read: bool,
-    counted: bool,
     balance: MassBalance | None,
+    made_m: tuple[float, float],
 ) -> tuple[Message, ...]:
     """The smallest bias and drift of each gauge that this run shows nine times in ten, and what it cannot show.
 
@@ -214,8 +214,8 @@ def could_show(
         known: uncertainty of each quantity.
         conductor: diameter of the conductor and its standard uncertainty [mm].
         conductor_read: whether a gauge read it.
-        counted: whether the readings carry the spark tester's count.
         balance: what a turn of the screw delivers; None where it is not known.
+        made_m: first and last metre of wire made [m].
     """
     told: list[Message] = []
     gauge = line.instrument("wall gauge")
@@ -235,7 +235,8 @@ def could_show(
     if any(one.agreement.state != "unknown" for one in agreement):
         sd = compared_sd_mm(known, conductor)
         bias = (RED_SIGMA + POWER) * float(np.sqrt(sd[1] ** 2 + sd[2] ** 2 + 4.0 * sd[0] ** 2))
-        drift = 2.0 * least_drift_mm(movement_sd_mm(sd, conductor[0], conductor_read))
+        moves = movement_sd_mm(sd, conductor[0], conductor_read)
+        drift = 2.0 * least_drift_mm(agreement, moves, bias / 2.0, made_m)
         told.append(
             message(
                 Unseen.GAUGES_LEAST if conductor_read else Unseen.GAUGES_LEAST_CONDUCTOR_UNREAD,
@@ -250,10 +251,14 @@ def could_show(
             told.append(message(Unseen.GAUGES_ALIKE_LEAST, alike=Measure(alike, "mm")))
     else:
         told.append(message(Unseen.GAUGES_NOT_COMPARED))
-    if not counted and line.instrument("spark tester") is not None:
-        told.append(message(Unseen.FAULT_CLOCK))
     told.append(message(Unseen.NEVER))
     return tuple(told)
+
+
+def fault_clock_told(readings: pl.DataFrame, line: LineSheet) -> tuple[Message, ...]:
+    """That a list of faults is not held against a count beside the readings, where none is logged."""
+    counted = "spark_counts" in readings.columns
+    return () if counted or line.instrument("spark tester") is None else (message(Unseen.FAULT_CLOCK),)
 
 
 def least_alike_mm(

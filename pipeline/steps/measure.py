@@ -25,7 +25,13 @@ from pipeline.steps.agreement import (
     conductor_told,
     lone_told,
 )
-from pipeline.steps.could_show import contradictions_told, could_show, gauge_noise, noise_mm
+from pipeline.steps.could_show import (
+    contradictions_told,
+    could_show,
+    fault_clock_told,
+    gauge_noise,
+    noise_mm,
+)
 from pipeline.steps.evidence import Seen
 from pipeline.steps.frozen_ring import (
     frozen_rows,
@@ -226,9 +232,9 @@ def measure_run(
     agreement = agreement_of_run(
         readings, sight.placement, line, known, uncertainty, conductor, covering, balance, read
     )
-    counted = "spark_counts" in readings.columns
-    shown = could_show(line, ring, agreement, uncertainty, conductor, read is not None, counted, balance)
-    shown = (*placed.ends_unseen, *shown)
+    made_m = (sight.placement.start_m, sight.placement.made_m)
+    shown = could_show(line, ring, agreement, uncertainty, conductor, read is not None, balance, made_m)
+    shown = (*placed.ends_unseen, *fault_clock_told(readings, line), *shown)
     measured = Measured(
         frame,
         known,

@@ -37,12 +37,31 @@ def movement_sd_mm(sd: Sequence[float], conductor_mm: float, conductor_read: boo
     return float(np.hypot(MOVES * lasting, unread))
 
 
-def least_drift_mm(sd_mm: float) -> float:
-    """Smallest even drift from the start to the end of a run found nine times in ten [mm of wall].
+def least_drift_mm(
+    stretches: Sequence[AgreementStretch], sd_mm: float, bias_mm: float, made_m: tuple[float, float]
+) -> float:
+    """Smallest even drift over a run found nine times in ten [mm of wall].
 
-    It stands from its own middle by half at either end.
+    Of a drift that grows evenly from nothing to d, a stretch has the part of the run before its middle. It is found
+    where one has moved far enough from the middle one, or is off by a bias that shows (derived). Infinite where no
+    stretch compared the two.
+
+    Args:
+        stretches: the run's stretches.
+        sd_mm: standard deviation of what a stretch leaves over, all gauges at rest (`movement_sd_mm`) [mm].
+        bias_mm: smallest bias of the wall that one stretch shows nine times in ten [mm].
+        made_m: first and last metre of wire made [m].
     """
-    return 2.0 * (BEYOND + POWER) * sd_mm
+    middle = [(one.from_m + one.to_m) / 2.0 for one in stretches if np.isfinite(one.left_mm)]
+    length = made_m[1] - made_m[0]
+    if not middle or length <= 0.0:
+        return float("inf")
+    part = np.clip((np.array(middle) - made_m[0]) / length, 0.0, 1.0)
+    least = bias_mm / max(float(part.max()), 1e-9)
+    if part.size >= FEWEST_STRETCHES:
+        moved = float(np.abs(part - np.median(part)).max())
+        least = min(least, (BEYOND + POWER) * sd_mm / moved)
+    return least
 
 
 def with_drifts(stretches: Sequence[AgreementStretch], sd_mm: float) -> tuple[AgreementStretch, ...]:
