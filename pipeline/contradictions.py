@@ -39,6 +39,8 @@ class Unseen(Code):
     COARSE_LOG = "unseen/coarse log"
     REEL_ENDS = "unseen/reel ends"
     RUN_TOGETHER = "unseen/run together"
+    COVERING_AS_STATED = "unseen/covering as stated"
+    COVERING_LEAST = "unseen/covering least"
     LAG_LEAST = "unseen/lag least"
     LAG_NOT_SEEN = "unseen/lag not seen"
     NEVER = "unseen/never"

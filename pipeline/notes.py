@@ -47,6 +47,7 @@ class Note(Code):
     DRIFT_OF_DISTANCE = "note/drift of distance"
     EFFECTIVE_NUMBERS_PASSED = "note/effective numbers passed"
     ELEMENTS_OF_THE_LINE_SHEET = "note/elements of the line sheet"
+    READINGS_FAIL = "note/readings fail"
     FAILING_READINGS_NOT_COUNTED = "note/failing readings not counted"
     FAMILIES_THAT_FIT_AS_WELL = "note/families that fit as well"
     FAMILY_CHOSEN = "note/family chosen"

@@ -72,6 +72,8 @@ class Agrees(Code):
     NOT_ALL_KNOWN = "agreement/not all known"
     DRIFTS = "agreement/drifts"
     OVER_READ = "agreement/over read"
+    COVERING_THICKER = "agreement/covering thicker"
+    COVERING_THINNER = "agreement/covering thinner"
     SUSPECT = "agreement/suspect"
     UNKNOWN = "agreement/unknown"
     SUSPECT_SETTLE = "agreement/suspect, settle first"

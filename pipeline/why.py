@@ -115,6 +115,7 @@ class Stands(Code):
     EARLIER_DECIDED = "standing/earlier decided"
     EARLIER_HELD = "standing/earlier held"
     EARLIER_CUT = "standing/earlier cut"
+    LEFT_OUT = "standing/left out"
 
 
 class SampleSays(Code):

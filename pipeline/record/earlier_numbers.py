@@ -10,8 +10,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from pipeline.errors import Complaint
-from pipeline.messages import Message, message
+from pipeline.length import intervals
+from pipeline.messages import Measure, Message, message
+from pipeline.nonconformance.disposition import state_of
 from pipeline.record.decided import LETS_GO, RunActs
 from pipeline.record.holds_on_file import HOLD, LIFT, hold_of, lifted_by
 from pipeline.record.lengths import COUNTERS_DIFFER
@@ -37,10 +41,12 @@ class KeptBack:
     Args:
         told: what is said of it.
         last_entry: journal entry of the newest of it; a decision made after it settles it.
+        judged: the judgement that brought it; a decision made on it or a newer one settles it.
     """
 
     told: tuple[Message, ...] = ()
     last_entry: int = 0
+    judged: int = 0
 
 
 def holds_more(now: Row, then: Row | None, unsure_m: float, span: tuple[float, float] | None = None) -> bool:
@@ -67,7 +73,7 @@ def holds_more(now: Row, then: Row | None, unsure_m: float, span: tuple[float, f
 def kept_back_of_run(
     store: Store, run_id: str, decided: RunActs, lengths: Mapping[str, Sequence[Row]]
 ) -> Mapping[str, KeptBack]:
-    """What persons did to keep wire back under another number than it has now, by the reel that it is now.
+    """What kept wire back under another number than it has now, or on reels that had more of it, by the reel now.
 
     Args:
         store: the store.
@@ -83,18 +89,59 @@ def kept_back_of_run(
         for then in places:
             if then["reel_id"] != now["reel_id"] and _shared_m(now, then) > _least_m(now):
                 was.setdefault((now["reel_id"], then["reel_id"]), []).append(then)
-    if not was:
-        return {}
-    words = _Words(store, places, decided, lengths)
-    now_of = {row["reel_id"]: row for row in reels}
-    found: dict[str, list[tuple[Message, int]]] = {}
-    for (name, earlier), held in was.items():
-        found.setdefault(name, []).extend(words.on(now_of[name], earlier, held))
+    found: dict[str, list[tuple[Message, int, int]]] = {}
+    if was:
+        words = _Words(store, places, decided, lengths)
+        now_of = {row["reel_id"]: row for row in reels}
+        for (name, earlier), held in was.items():
+            said = words.on(now_of[name], earlier, held)
+            found.setdefault(name, []).extend((told, entry, 0) for told, entry in said)
+    if len({row["assessment_id"] for row in places}) > 1:
+        for name, told, judged in _left_out(store, run_id, places, reels, decided):
+            found.setdefault(name, []).append((told, 0, judged))
     return {
-        name: KeptBack(tuple(dict.fromkeys(told for told, _ in said)), max(entry for _, entry in said))
+        name: KeptBack(
+            tuple(dict.fromkeys(told for told, *_ in said)),
+            max(entry for _, entry, _ in said),
+            max(judged for *_, judged in said),
+        )
         for name, said in found.items()
         if said
     }
+
+
+def _left_out(
+    store: Store, run_id: str, places: Sequence[Row], reels: Sequence[Row], decided: RunActs
+) -> Iterable[tuple[str, Message, int]]:
+    """Reels whose wire was of a reel with a finding on wire that a corrected sheet has on no reel.
+
+    A finding that the next judgement lacks with all of its wire on reels is settled by that judgement; one that persons
+    closed is settled by them.
+    """
+    by_judgement: dict[int, list[Row]] = {}
+    for row in places:
+        by_judgement.setdefault(row["assessment_id"], []).append(row)
+    for finding in store.ask("questions/findings_held_before", run_id=run_id):
+        later = [number for number in by_judgement if number > finding["assessment_id"]]
+        closed = state_of(finding["finding_id"], decided.on(finding["finding_id"])).standing == "closed"
+        if not later or closed:
+            continue
+        out = _outside_m(finding, by_judgement[min(later)])
+        then = by_judgement.get(finding["assessment_id"], ())
+        if min(out, _outside_m(finding, reels)) <= _outside_m(finding, then) + _NEAR_M:
+            continue
+        told = message(Stands.LEFT_OUT, finding=finding["finding_id"], length=Measure(out, "m"))
+        for now in reels:
+            was = [row for row in then if row["reel_id"] == finding["reel_id"]]
+            if any(now["reel_id"] == row["reel_id"] or _shared_m(now, row) > _least_m(now) for row in was):
+                yield now["reel_id"], told, min(later)
+
+
+def _outside_m(finding: Row, reels: Sequence[Row]) -> float:
+    """Wire of a finding, a meter on each side of it, that is on none of the reels [m]."""
+    wire = np.array([[finding["from_m"] - _NEAR_M, finding["to_m"] + _NEAR_M]])
+    on = intervals.merged(np.array([[row["from_m"], row["to_m"]] for row in reels], dtype=np.float64))
+    return float(intervals.length_m(wire) - intervals.length_m(intervals.overlap(wire, on)))
 
 
 def _least_m(now: Row) -> float:

@@ -37,9 +37,13 @@ def chance_shown(chance: float) -> str:
 def risk_told(row: Mapping[str, Any]) -> str:
     """The risk of what is said of a requirement on a reel, "" where it cannot be told.
 
+    Where nothing is concluded the worst reading is of part of the wire, and no chance of the reel's can be told by it.
+
     Args:
         row: a row of ``judged.requirement``.
     """
+    if row["verdict"] == "no conclusion":
+        return ""
     chance = chance_it_conforms(row["worst"], row["limit_value"], row["uncertainty"], row["sense"])
     if chance is None:
         return ""

@@ -117,6 +117,8 @@ class ReelFold:
             return False
         decide = max(act.version for act in acts if act.kind == "decide")
         seen = self.decided.seen_in[subject, decide]
+        if self.kept_back.judged > seen:
+            return False
         return not self._new_since(seen) and self._was_another(seen, span) is None
 
     def _was_another(self, assessment_id: int, span: tuple[float, float] | None = None) -> Message | None:

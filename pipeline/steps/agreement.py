@@ -141,7 +141,7 @@ def agreement_of_run(
         return ()
     # The diameter has the covering in it whether the wall gauge saw it or not.
     deducted = 0.0 if covering is None else covering.mean_mm
-    same = _conductor_along(read, placement, line, conductor[0], diameter.at_m)
+    same = conductor_along(read, placement, line, conductor[0], diameter.at_m)
     area_at, area, area_sd = None, None, 1.0
     if balance is not None and covering is None and "screw_speed_rpm" in readings.columns:
         area_at, area = placement.at_m, _area(readings, placement, balance)
@@ -207,7 +207,7 @@ def compared_sd_mm(
     return known["mean_wall_mm"].lasting_mm, known["diameter_mm"].lasting_mm, conductor[1]
 
 
-def _conductor_along(
+def conductor_along(
     read: Floats | None, placement: Placement, line: LineSheet, usual_mm: float, at_m: Floats
 ) -> Floats:
     """Diameter of the conductor at places on the wire [mm]; the usual one where its gauge has no say.

@@ -67,9 +67,10 @@ def answers_of(bench: Bench, judged: Judged) -> tuple[AnswerRow, ...]:
                 answer = bench.measured.no_conclusion(answer.question, from_m, to_m) or answer
             rows.append(AnswerRow(scope, subject, "capability", answer))
             if scope == "run":
-                known = answer.known_m if isinstance(answer, Result) else None
                 for made in (shape_answer, redrawn_index):
-                    shape = made(seen, limit, worth[key][0], known or 0.0)
+                    shape = made(seen, limit, worth[key][0], _counted_m(seen, from_m, to_m))
+                    if isinstance(shape, Result):
+                        shape = _with_failing(shape, worth[key][0], limit)
                     rows.append(AnswerRow(scope, subject, "shape of the readings", shape))
         rows.append(AnswerRow(scope, subject, "faults", _fault_rate(bench, faults, places, from_m, to_m)))
     usual = float(np.median([reel.length_m for reel in reels]))
@@ -121,14 +122,12 @@ def _series_of(seen: Seen, from_m: float, to_m: float, sense: str) -> tuple[Floa
 def _capability(
     seen: Seen, limit: Limit, series: Floats, worth: EffectiveN | None, *, from_m: float, to_m: float
 ) -> Result | Refused:
-    here = seen.rows_within(from_m, to_m)
-    counted = here[seen.steady[here] & seen.fit_for_statistics[here]]
     answer = index_of_readings(
         series,
         worth,
         limit,
         "section average" if seen.name == "mean_wall_mm" else "reading",
-        float(seen.widths()[counted].sum()),
+        _counted_m(seen, from_m, to_m),
     )
     if isinstance(answer, Refused) or worth is None:
         return answer
@@ -140,6 +139,22 @@ def _capability(
         (lag_one_of(worth),),
         known.size / 1000.0,
     )
+
+
+def _counted_m(seen: Seen, from_m: float, to_m: float) -> float:
+    """Wire behind the readings that count for statistics [m]."""
+    here = seen.rows_within(from_m, to_m)
+    return float(seen.widths()[here[seen.steady[here] & seen.fit_for_statistics[here]]].sum())
+
+
+def _with_failing(answer: Result, series: Floats, limit: Limit) -> Result:
+    """An index of readings with how many of them fail the limit themselves: few that do hardly move it."""
+    known = series[np.isfinite(series)]
+    failing = int(np.sum(known < limit.value if limit.sense == "at least" else known > limit.value))
+    if not failing:
+        return answer
+    told = message(Note.READINGS_FAIL, failing=failing, n=known.size)
+    return replace(answer, warnings=(told, *answer.warnings))
 
 
 def index_of_readings(

@@ -252,10 +252,12 @@ def frozen_rows(
         conductor_read: whether a gauge read the conductor; without one the diameter may move by it.
     """
     wall = np.where(running_rows(placement), frame["mean_wall_mm"].cast(pl.Float64).to_numpy(), np.nan)
-    frozen = frozen_readings(wall, half)
     cold, conductor = line.instrument("cold diameter gauge"), line.instrument("conductor gauge")
-    if conductor_read and cold is not None and conductor is not None:
-        own_mm = movement_sd_mm((0.0, cold.uncertainty_mm, conductor.uncertainty_mm), 0.0, True)
+    read = conductor is not None and conductor_read
+    sd = (0.0, cold.uncertainty_mm if cold else 0.0, conductor.uncertainty_mm if conductor and read else 0.0)
+    own_mm = movement_sd_mm(sd, 0.0, True)
+    frozen = frozen_readings(wall, half, own_mm)
+    if cold is not None and read:
         frozen |= unfollowed_readings(wall, half, own_mm)
     return frozen
 

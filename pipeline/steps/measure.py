@@ -20,6 +20,7 @@ from pipeline.sheets.plant_rules import SparkTest
 from pipeline.sheets.run_sheet import Covering
 from pipeline.steps.agreement import (
     agreement_of_run,
+    conductor_along,
     conductor_of,
     conductor_read,
     conductor_told,
@@ -56,11 +57,13 @@ from pipeline.steps.sight import (
     diameters_seen,
     fewest_used,
     half_diameter_mm,
+    hot_seen,
     lone_side,
     settled_row,
     spark_seen,
     walls_seen,
 )
+from pipeline.steps.under_covering import covering_moves
 from pipeline.trust.contradicted import SpikeDecision, contradicted_flags, decide_spikes
 from pipeline.trust.lone_axis import denied_flags, lone_axes
 from pipeline.trust.redundancy import AgreementStretch, no_conclusion
@@ -232,9 +235,15 @@ def measure_run(
     agreement = agreement_of_run(
         readings, sight.placement, line, known, uncertainty, conductor, covering, balance, read
     )
+    along = conductor_along(read, placed.placement, line, conductor[0], placed.placement.at_m)
+    bare = (np.maximum.accumulate(placed.placement.at_m), along)
+    moved, covering_shown = covering_moves(
+        known.get("mean_wall_mm"), hot_seen(sight), known.get("diameter_mm"), bare, covering, line
+    )
     made_m = (sight.placement.start_m, sight.placement.made_m)
     shown = could_show(line, ring, agreement, uncertainty, conductor, read is not None, balance, made_m)
-    shown = (*placed.ends_unseen, *fault_clock_told(readings, line), *shown)
+    shown = (*placed.ends_unseen, *fault_clock_told(readings, line), *covering_shown, *shown)
+    agreement = (*agreement, *moved)
     measured = Measured(
         frame,
         known,

@@ -81,6 +81,7 @@ UNIT_OF = {
     "eccentricity_mm": "mm",
     "concentricity_pct": "%",
     "conductor_mm": "mm",
+    "hot_diameter_mm": "mm",
     "diameter_mm": "mm",
     "ovality_mm": "mm",
     "spark_kv": "kV",
@@ -221,13 +222,20 @@ def diameters_seen(sight: Sight, known: Mapping[str, Uncertainty]) -> Iterator[t
 
 def conductor_seen(sight: Sight) -> dict[str, Seen]:
     """What is seen of the bare conductor, on the wire that it became."""
-    gauge = sight.line.instrument("conductor gauge")
-    if gauge is None or "conductor_mm" not in sight.readings.columns:
-        return {}
-    at = pl.Series("conductor_at_m", sight.placement.at_m - gauge.station_m)
-    read = sight.readings.select("row", at, "conductor_mm")
-    name = "conductor_mm"
-    return {name: _seen(name, gauge, replace(sight, frame=read), (name,), gauge.uncertainty_mm)}
+    found = _logged_seen(sight, "conductor gauge", "conductor_mm")
+    return {} if found is None else {"conductor_mm": found}
+
+
+def hot_seen(sight: Sight) -> Seen | None:
+    """What is seen of the hot diameter; None without a gauge. No limit is about it."""
+    return _logged_seen(sight, "hot diameter gauge", "hot_diameter_mm")
+
+
+def _logged_seen(sight: Sight, kind: str, name: str) -> Seen | None:
+    gauge = sight.line.instrument(kind)
+    if gauge is None or name not in sight.readings.columns:
+        return None
+    return _seen(name, gauge, replace(sight, frame=sight.readings), (name,), gauge.uncertainty_mm)
 
 
 def spark_seen(sight: Sight, asked: SparkTest) -> tuple[dict[str, Seen], SparkExposure | Refused | None]:
@@ -238,7 +246,9 @@ def spark_seen(sight: Sight, asked: SparkTest) -> tuple[dict[str, Seen], SparkEx
     at = pl.Series("spark_at_m", sight.placement.at_m - tester.station_m)
     kv = sight.readings.select("row", at, "spark_kv")
     spark = _seen("spark_kv", tester, replace(sight, frame=kv), ("spark_kv",), 0.0)
-    on = np.where(spark.fit, sight.readings["spark_kv"].cast(pl.Float64).to_numpy(), np.nan)
+    # Wire that stands in the electrode is under test as long as the voltage is on.
+    standing = (sight.speed <= DEFAULT_RULE.stop_m_s) & ~_spoilt(sight, ("spark_kv",))
+    on = np.where(spark.fit | standing, sight.readings["spark_kv"].cast(pl.Float64).to_numpy(), np.nan)
     exposure = spark_exposure(
         sight.placement,
         sight.line,
@@ -286,9 +296,7 @@ def _seen(
     at_m = placement.at_m - instrument.station_m
     value = frame[name].cast(pl.Float64).to_numpy()
     fit = np.isfinite(value) & np.isfinite(at_m) & sight.moving
-    on_these = sight.flagged.filter(pl.col("channel").is_in(channels))
-    judging = _rows(on_these.filter(pl.col("flag").is_in(_SPOILS)), sight.row, single=len(channels) <= 2)
-    fit &= ~judging
+    fit &= ~_spoilt(sight, channels)
     if unfit is not None:
         fit &= ~unfit
     fastest = float(np.nanmax(sight.speed)) if sight.speed.size else 0.0
@@ -317,13 +325,13 @@ def _seen(
     return seen
 
 
-def _rows(flagged: pl.DataFrame, row: NDArray[np.generic], *, single: bool) -> Mask:
-    """True for rows with a flag; with several sensors one flagged sensor alone does not spoil the section.
+def _spoilt(sight: Sight, channels: tuple[str, ...]) -> Mask:
+    """True for rows with a flag that spoils the reading; one flagged sensor of several does not spoil the section.
 
     Sections are solved from the sensors that remain, so a masked sensor is already left out there.
     """
-    marked = np.zeros(row.size, dtype=np.bool_)
-    if not single or flagged.height == 0:
-        return marked
-    marked[np.searchsorted(row, flagged["row"].unique().to_numpy())] = True
+    marked = np.zeros(sight.row.size, dtype=np.bool_)
+    flagged = sight.flagged.filter(pl.col("channel").is_in(channels) & pl.col("flag").is_in(_SPOILS))
+    if len(channels) <= 2 and flagged.height:
+        marked[np.searchsorted(sight.row, flagged["row"].unique().to_numpy())] = True
     return marked

@@ -178,15 +178,18 @@ class AgreementStretch:
     left_mm: float = float("nan")
 
 
-def over_read_stretch(from_m: float, to_m: float, more_mm: float) -> AgreementStretch:
-    """Wire on which the ring reads more wall than the diameter has room for: nothing is concluded about it.
+def over_read_stretch(
+    from_m: float, to_m: float, more_mm: float, code: Agrees = Agrees.OVER_READ
+) -> AgreementStretch:
+    """Wire on which the ring reads more wall than a diameter has room for: nothing is concluded about it.
 
     Args:
         from_m: its start [m].
         to_m: its end [m].
         more_mm: wall read beyond what the diameter usually leaves in the run [mm].
+        code: what is said of it.
     """
-    told = message(Agrees.OVER_READ, more=Measure(more_mm, "mm"))
+    told = message(code, more=Measure(more_mm, "mm"))
     return AgreementStretch(from_m, to_m, replace(_UNKNOWN, state="red", told=told), -more_mm)
 
 

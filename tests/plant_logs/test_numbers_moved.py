@@ -17,6 +17,7 @@ from pipeline.record.shipping_list import CutLength, Rewound, Shipment, Shipping
 from pipeline.record.standing import standing_of
 from pipeline.store.database import Store, open_to_write
 from pipeline.wording.say import plain
+from tests.plant_logs.line_logs import LAYS, made
 from tests.plant_logs.test_which_wire import MAY, WHO, judged, put, released, shipped
 
 MORE = 'scrap = ["engineer"]\nhold = ["engineer"]\n"lift hold" = ["engineer"]\n'
@@ -208,3 +209,48 @@ def test_a_shipment_goes_to_one_place(tmp_path: Path) -> None:
             with pytest.raises(ReelproofError, match="it is on file to a customer"):
                 put_shipping_on_file(store, ShippingList(shipments=(told,)), "clerk")
         assert shipped(store, "X-1") and codes(store, "X-2") == ["released"]
+
+
+def _without_its_bad_wire(folder: Path) -> None:
+    """The run sheet with the second reel in two, and the wire that is bad on neither."""
+    run = made(LAYS["A4"], 3, "short")
+    (_, begin, end), path = run.reels[1], run.lay.stations["end"]
+    low, high = run.bad_m[0] + path - 15.0, run.bad_m[1] + path + 15.0
+    text = (folder / "run.toml").read_text()
+    whole = f'id = "X-2"\nfrom_m = {begin:.2f}\nto_m = {end:.2f}\n'
+    assert whole in text
+    parts = f'id = "X-2"\nfrom_m = {begin:.2f}\nto_m = {low:.2f}\n[[run.reels]]\n'
+    parts += f'id = "X-2B"\nfrom_m = {high:.2f}\nto_m = {end:.2f}\n'
+    (folder / "run.toml").write_text(text.replace(whole, parts))
+
+
+def test_a_corrected_sheet_that_has_bad_wire_on_no_reel_lets_nothing_go(tmp_path: Path) -> None:
+    put(tmp_path, "R-A", "X-", "short", "2026-06-09")
+    folder = tmp_path / "R-A"
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, folder)
+        assert codes(store, "X-1", "X-2", "X-3") == ["releasable", "held", "releasable"]
+        _without_its_bad_wire(folder)
+        judged(store, folder)
+        assert codes(store, "X-1", "X-2", "X-2B", "X-3") == ["releasable", "held", "held", "releasable"]
+        told = plain(standing_of(store, "X-2B").headline)
+        assert "By an earlier run sheet it was one reel with " in told and "of finding R-A-F01" in told
+        for reel in ("X-2", "X-2B"):
+            assert not released(store, reel) and not shipped(store, reel)
+        # Whoever knows better names what stands for it.
+        act_on(store, "X-2B", "decide", WHO, "40 m in the scrap bin", "release", evidence="scrap slip 7")
+        assert shipped(store, "X-2B") and not shipped(store, "X-2")
+
+
+def test_bad_wire_that_was_scrapped_may_be_left_off_the_sheet(tmp_path: Path) -> None:
+    put(tmp_path, "R-A", "X-", "short", "2026-06-09")
+    folder = tmp_path / "R-A"
+    plant = folder / "plant.toml"
+    plant.write_text(plant.read_text().replace(MAY, MAY + MORE))
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, folder)
+        act_on(store, "R-A-F01", "decide", WHO, "cut out", "scrap", evidence="scrap slip 7")
+        act_on(store, "R-A-F01", "complete", WHO, "in the bin", evidence="scrap slip 7")
+        _without_its_bad_wire(folder)
+        judged(store, folder)
+        assert codes(store, "X-2", "X-2B") == ["releasable", "releasable"]

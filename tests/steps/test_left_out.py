@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
+import pytest
 from runs import NO_FLAGS, done, frame_of, made, run_sheet
 from scipy import stats
 
@@ -11,6 +12,7 @@ from pipeline import flags
 from pipeline.messages import Measure
 from pipeline.notes import Note
 from pipeline.products.product import find_product
+from pipeline.quantity import Quantity
 from pipeline.results import Refused, Result
 from pipeline.simulator.lines import line_l2
 from pipeline.simulator.troubles import ThinAllRound, ThinOneSide
@@ -133,3 +135,23 @@ def test_judging_capability_and_tuning_count_the_same_readings() -> None:
     )
     lone = judged ^ again.wall_counts
     assert lone.sum() <= 0.001 * judged.sum()
+
+
+def test_an_index_by_redrawing_says_how_many_readings_fail_and_of_how_much_wire_it_is() -> None:
+    """The main index is withdrawn there; five failing readings in a thousand hardly move the one beside it."""
+    found = done(made(troubles=(ThinAllRound(280.0, 6.0, 0.2),)))
+    wall = found.bench.measured.seen["thinnest_wall_mm"]
+    reels = found.bench.placed.reels
+    here = wall.rows_within(reels[0].from_m, reels[-1].to_m)
+    counted = here[wall.steady[here] & wall.fit_for_statistics[here]]
+    answers = [
+        one.answer
+        for one in found.topic("shape of the readings", found.bench.run.id)
+        if one.answer.question.quantity is Quantity.REDRAWN_INDEX
+        and one.answer.question.arguments["limit"] == Measure(1.27, "mm")
+    ]
+    (index,) = answers
+    assert isinstance(index, Result)
+    assert index.known_m == pytest.approx(float(wall.widths()[counted].sum()), rel=0.05)
+    (told,) = [one for one in index.warnings if one.code is Note.READINGS_FAIL]
+    assert told.arguments["failing"] == int((wall.value[counted] < 1.27).sum()) > 0

@@ -13,6 +13,7 @@ from pipeline.trust.frozen import (
     wall_by_others,
     without_followed,
 )
+from pipeline.trust.reading_drift import movement_sd_mm
 from tests.other_lines import noise
 
 ROWS = 1500
@@ -165,3 +166,17 @@ def test_a_splice_s_lump_in_the_diameters_does_not_accuse_the_ring() -> None:
     half = 0.0001 * rng.standard_normal(4000)
     half[2000:2004] -= 0.25
     assert not unfollowed_readings(0.003 * rng.standard_normal(4000), half, 0.001).any()
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_what_two_gauges_move_by_themselves_does_not_say_that_the_ring_stands(seed: int) -> None:
+    """Steady wire with two large swings: between them the diameter wanders by a third of its uncertainty of 10 um."""
+    rng, rows = np.random.default_rng((seed, 71)), 1200
+    swings = sum(0.05 * np.exp(-0.5 * ((np.arange(rows) - at) / 60.0) ** 2) for at in (80, 1100))
+    drifts = 0.0035 * np.interp(
+        np.arange(rows), np.arange(0, rows + 40, 40), rng.standard_normal(rows // 40 + 1)
+    )
+    wall = 2.3 + swings + 0.0025 * rng.standard_normal(rows)
+    half = 2.3 + swings + drifts + 0.004 * rng.standard_normal(rows)
+    own_mm = movement_sd_mm((0.0, 0.010, 0.010), 0.0, True)
+    assert not frozen_readings(wall, half, own_mm).any()
