@@ -116,6 +116,7 @@ class Stands(Code):
     EARLIER_HELD = "standing/earlier held"
     EARLIER_CUT = "standing/earlier cut"
     LEFT_OUT = "standing/left out"
+    LOG_REPLACED = "standing/log replaced"
 
 
 class SampleSays(Code):

@@ -15,6 +15,7 @@ import numpy as np
 from pipeline.errors import Complaint
 from pipeline.length import intervals
 from pipeline.messages import Measure, Message, message
+from pipeline.nonconformance.decision import Verdict
 from pipeline.nonconformance.disposition import state_of
 from pipeline.record.decided import LETS_GO, RunActs
 from pipeline.record.holds_on_file import HOLD, LIFT, hold_of, lifted_by
@@ -113,7 +114,9 @@ def kept_back_of_run(
 def _left_out(
     store: Store, run_id: str, places: Sequence[Row], reels: Sequence[Row], decided: RunActs
 ) -> Iterable[tuple[str, Message, int]]:
-    """Reels whose wire was of a reel with a finding on wire that a corrected sheet has on no reel.
+    """Reels whose wire was of a reel with a finding whose wire, or whose readings, a later load does not have.
+
+    A corrected sheet may have the wire on no reel, or another log may stand in place of the one that showed it.
 
     A finding that the next judgement lacks with all of its wire on reels is settled by that judgement; one that persons
     closed is settled by them.
@@ -121,16 +124,22 @@ def _left_out(
     by_judgement: dict[int, list[Row]] = {}
     for row in places:
         by_judgement.setdefault(row["assessment_id"], []).append(row)
+    other_logs = [row["load_id"] for row in store.ask("questions/loads_with_other_logs", run_id=run_id)]
     for finding in store.ask("questions/findings_held_before", run_id=run_id):
         later = [number for number in by_judgement if number > finding["assessment_id"]]
         closed = state_of(finding["finding_id"], decided.on(finding["finding_id"])).standing == "closed"
         if not later or closed:
             continue
-        out = _outside_m(finding, by_judgement[min(later)])
-        then = by_judgement.get(finding["assessment_id"], ())
-        if min(out, _outside_m(finding, reels)) <= _outside_m(finding, then) + _NEAR_M:
+        after = by_judgement[min(later)]
+        out, then = _outside_m(finding, after), by_judgement.get(finding["assessment_id"], ())
+        if min(out, _outside_m(finding, reels)) > _outside_m(finding, then) + _NEAR_M:
+            told = message(Stands.LEFT_OUT, finding=finding["finding_id"], length=Measure(out, "m"))
+        elif finding["verdict"] == Verdict.DOES_NOT_CONFORM and any(
+            finding["load_id"] < load <= after[0]["load_id"] for load in other_logs
+        ):
+            told = message(Stands.LOG_REPLACED, finding=finding["finding_id"])
+        else:
             continue
-        told = message(Stands.LEFT_OUT, finding=finding["finding_id"], length=Measure(out, "m"))
         for now in reels:
             was = [row for row in then if row["reel_id"] == finding["reel_id"]]
             if any(now["reel_id"] == row["reel_id"] or _shared_m(now, row) > _least_m(now) for row in was):

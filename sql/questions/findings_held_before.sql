@@ -1,6 +1,9 @@
--- What held a reel of run $run_id when it was last seen. Grain: one row a finding. Reads judged.finding.
-SELECT assessment_id, finding_id, reel_id, from_m, to_m
-FROM judged.finding
-WHERE run_id = $run_id AND reel_id <> '' AND holds_release
-QUALIFY row_number() OVER (PARTITION BY finding_id ORDER BY assessment_id DESC) = 1
-ORDER BY assessment_id, finding_id
+-- What held a reel of run $run_id when it was last seen. Grain: one row a finding. Reads judged.finding, judged.assessment.
+SELECT
+    finding.assessment_id, finding.finding_id, finding.reel_id, finding.from_m, finding.to_m, finding.verdict,
+    assessment.load_id
+FROM judged.finding AS finding
+JOIN judged.assessment AS assessment USING (assessment_id)
+WHERE finding.run_id = $run_id AND finding.reel_id <> '' AND finding.holds_release
+QUALIFY row_number() OVER (PARTITION BY finding.finding_id ORDER BY finding.assessment_id DESC) = 1
+ORDER BY finding.assessment_id, finding.finding_id

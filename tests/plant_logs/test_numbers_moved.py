@@ -254,3 +254,33 @@ def test_bad_wire_that_was_scrapped_may_be_left_off_the_sheet(tmp_path: Path) ->
         _without_its_bad_wire(folder)
         judged(store, folder)
         assert codes(store, "X-2", "X-2B") == ["releasable", "releasable"]
+
+
+def test_another_log_in_place_of_the_one_that_showed_bad_wire_lets_nothing_go(tmp_path: Path) -> None:
+    """The rows of the bad wire show earlier wire's figures in the log that is loaded again."""
+    put(tmp_path, "R-A", "X-", "short", "2026-06-09")
+    folder = tmp_path / "R-A"
+    rows = made(LAYS["A4"], 3, "short").bad_rows
+    lines = (folder / "log.txt").read_text().splitlines()
+    names = lines[0].split(",")
+    with open_to_write(tmp_path / "store") as store:
+        judged(store, folder)
+        for row in range(rows.start + 1, rows.stop + 1):
+            cells, earlier = lines[row].split(","), lines[row - (rows.stop - rows.start) - 9].split(",")
+            for k, name in enumerate(names):
+                if name.startswith("c_wall"):  # not to the last digit: rows that repeat others are told apart
+                    cells[k] = f"{float(earlier[k]) + (0.1 if row % 3 else 0.0):.1f}"
+                elif "diameter" in name:
+                    cells[k] = earlier[k]
+            lines[row] = ",".join(cells)
+        (folder / "log.txt").write_text("\n".join(lines) + "\n")
+        judged(store, folder)
+        assert codes(store, "X-1", "X-2", "X-3") == ["releasable", "held", "releasable"]
+        assert plain(standing_of(store, "X-2").headline).startswith(
+            "Held, may not leave. Finding R-A-F01 held it by a log in whose place another one was loaded"
+        )
+        assert not released(store, "X-2") and released(store, "X-3")
+        act_on(
+            store, "X-2", "decide", WHO, "first export was of R-B", "release", evidence="logger's own disk"
+        )
+        assert shipped(store, "X-2")
