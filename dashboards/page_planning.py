@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from dashboards.records import ConstructionComparison, Plant
     from dashboards.records.morning import Period
     from dashboards.site import Site, WrittenFile
+    from pipeline.job.tuning_on_file import LineOnFile
     from pipeline.store.database import Store
 
 
@@ -236,11 +237,6 @@ def _with_every_reading(books: list[RunBook]) -> list[RunBook]:
 
 def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Planned]:
     """One page a line, and overwall of all lines; what is on file of a line is worked once for both."""
-    from dashboards.fillers.tuning import tuning_review
-    from dashboards.pages.overwall import overwall_review, write_overwall_page
-    from dashboards.pages.tuning import write_tuning_page
-    from pipeline.job.tuning_on_file import LineOnFile, tuning_on_file
-
     judged = _with_every_reading(books)
     if not judged:
         return []
@@ -248,12 +244,19 @@ def _tuning_pages(store: Store, plant: Plant, books: list[RunBook]) -> list[Plan
 
     @cache
     def found(line: str) -> LineOnFile:
+        from pipeline.job.tuning_on_file import tuning_on_file  # here, so that planning does not wait for it
+
         return tuning_on_file(store, line)
 
     def write(line: str, group: tuple[RunBook, ...], site: Site) -> Iterable[WrittenFile]:
+        from dashboards.fillers.tuning import tuning_review
+        from dashboards.pages.tuning import write_tuning_page
+
         return (write_tuning_page(tuning_review(plant, found(line), list(group)), site),)
 
     def write_overwall(site: Site) -> Iterable[WrittenFile]:
+        from dashboards.pages.overwall import overwall_review, write_overwall_page
+
         return (write_overwall_page(overwall_review(plant, [found(line) for line in lines], books), site),)
 
     planned = []

@@ -17,7 +17,6 @@ from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from pipeline.quantity import Quantity, asks
 from pipeline.results import Refused, Result
-from pipeline.steps.rates_of_reels import rate_of_reels, ratio_of_reels
 from pipeline.store.answer_columns import answer_of
 
 BY: tuple[tuple[str, Callable[[RunBook], str]], ...] = (
@@ -85,6 +84,8 @@ def by_subject(answers: Iterable[Answer]) -> tuple[AnswerGroup, ...]:
 
 def _between_lines(books: list[RunBook]) -> list[Answer]:
     """Each line's fault rate against each other's, each over its tested length."""
+    from pipeline.steps.rates_of_reels import ratio_of_reels  # here, so that pages start without SciPy
+
     lines: dict[str, list[Row]] = {}
     for book in books:
         lines.setdefault(str(book.head["line"]), []).extend(book.reels)
@@ -130,6 +131,8 @@ def _of_runs(books: list[RunBook]) -> list[Answer]:
 
 
 def _rates(by: str, heading: Callable[[RunBook], str], books: list[RunBook]) -> list[FaultRateRow]:
+    from pipeline.steps.rates_of_reels import rate_of_reels  # here, so that pages start without SciPy
+
     grouped: dict[str, list[RunBook]] = {}
     for book in books:
         grouped.setdefault(heading(book), []).append(book)

@@ -18,7 +18,6 @@ from dashboards.records import FindingRow, NonconformanceSummary, Plant, Tally, 
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile, write_if_changed
 from pipeline.length.intervals import wire_m
-from pipeline.steps.rates_of_reels import rate_of_reels
 from pipeline.wording.say import plain
 
 Heading = Callable[[RunBook, Row], str]
@@ -81,6 +80,8 @@ def _tally(name: str, heading: Heading, findings: list[tuple[RunBook, Row]], boo
                 row["length_m"] - row["wall_unmonitored_m"] for row in book.reels
             )
     still_open = {row["finding_id"] for book in books for row in book.open_findings}
+    from pipeline.steps.rates_of_reels import rate_of_reels  # here, so that pages start without SciPy
+
     rows = []
     # Most findings first, so that the few causes of most of them are read first.
     for key in sorted(set(grouped) | set(made), key=lambda one: (-len(grouped.get(one, ())), one)):

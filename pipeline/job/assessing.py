@@ -14,7 +14,6 @@ from pipeline import __version__
 from pipeline.found import together
 from pipeline.job.alone import refusal_of
 from pipeline.job.basis import METHOD_VERSION, basis_of, basis_sha256
-from pipeline.job.judging import Judgement, judgement_of
 from pipeline.job.line_review import review_lines
 from pipeline.job.load_on_file import put_texts_on_file
 from pipeline.job.loading import STORE_TURN
@@ -30,7 +29,6 @@ from pipeline.record.reel_record import reel_records
 from pipeline.record.sealing import ASSESSMENT_TABLES, seals_of
 from pipeline.results import complaint_told
 from pipeline.sheets.plant_sheet import read_plant_sheet
-from pipeline.steps.bench import rules_of
 from pipeline.steps.load import SheetText, text_of
 from pipeline.store.layout import folder_of
 from pipeline.store.readings import (
@@ -44,6 +42,7 @@ from pipeline.store.readings import (
 from pipeline.store.said_columns import reason_of
 
 if TYPE_CHECKING:
+    from pipeline.job.judging import Judgement
     from pipeline.store.database import Store
 
 
@@ -173,6 +172,8 @@ def read_plant_for_judging(path: Path) -> SheetText:
     Raises:
         SheetError: the sheet cannot be used.
     """
+    from pipeline.steps.bench import rules_of
+
     rules_of(read_plant_sheet(path))
     return text_of(path, "plant")
 
@@ -199,6 +200,8 @@ def assess_run(store: Store, run_id: str, plant: SheetText | None = None) -> Ass
         if refused:
             return _not_again(store, earlier, refused)
         basis = basis_of(store, head, plant)
+    from pipeline.job.judging import judgement_of  # here, so that nobody waits for it where nothing is new
+
     judgement = judgement_of(basis, lambda file: read_frame(store, head["load_folder"], file))
     with STORE_TURN:
         return put_judgement_on_file(store, judgement, plant)

@@ -21,17 +21,13 @@ from pipeline.found import together
 from pipeline.messages import message
 from pipeline.notes import Note
 from pipeline.record.journal_on_file import note
-from pipeline.record.judged_rows import answer_row
-from pipeline.record.line_rows import chart_rows
-from pipeline.record.reels_of_line import limits_of_line, reels_of_runs
 from pipeline.record.sealing import LINE_TABLES, seals_of
 from pipeline.results import Refused, Result
 from pipeline.sheets.plant_sheet import Charts, PlantSheet
-from pipeline.steps.line_reels import LineReel
-from pipeline.steps.over_reels import OverReels, over_reels
-from pipeline.wall.shrinkage import usual_shrinkage
 
 if TYPE_CHECKING:
+    from pipeline.steps.line_reels import LineReel
+    from pipeline.steps.over_reels import OverReels
     from pipeline.store.database import Store
 
 Head = dict[str, Any]
@@ -59,6 +55,10 @@ def review_lines(store: Store) -> int:
         basis = hashlib.sha256(whole.encode()).hexdigest()
         if known.get((line, product)) == basis:
             continue
+        # Here, so that nobody waits for the statistics where nothing is new.
+        from pipeline.record.reels_of_line import limits_of_line, reels_of_runs
+        from pipeline.steps.over_reels import over_reels
+
         reels = reels_of_runs(store, ordered)
         looked = over_reels(reels, limits_of_line(store, ordered[-1]), settings)
         if between:
@@ -101,6 +101,8 @@ def _settings(store: Store, head: Head) -> Charts:
 
 def _shrinkages(store: Store, heads: list[Head]) -> list[tuple[str, Result | Refused]]:
     """For each run that tells its shrinkage, what the runs made before it lead one to expect."""
+    from pipeline.wall.shrinkage import usual_shrinkage
+
     earlier: list[float] = []
     answers: list[tuple[str, Result | Refused]] = []
     ids = [head["assessment_id"] for head in heads]
@@ -126,6 +128,9 @@ def _put_on_file(
     looked: OverReels,
     shrinkages: list[tuple[str, Result | Refused]],
 ) -> None:
+    from pipeline.record.judged_rows import answer_row
+    from pipeline.record.line_rows import chart_rows
+
     number = int(store.ask("questions/next_line_review_id")[0]["line_review_id"])
     charts, points, signals = chart_rows(looked.charts)
     with store.transaction():

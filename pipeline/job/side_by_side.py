@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING, Any
 from pipeline.job.growing import PLAIN_LOGS, UNPACKS_TO
 from pipeline.job.local_crew import LocalCrew
 from pipeline.job.processes import cores
-from pipeline.job.reassess_work import Done, Work, work_batch, work_on
 from pipeline.store.readings import handing_over
 
 if TYPE_CHECKING:
     from pipeline.job.judging import Judgement
+    from pipeline.job.reassess_work import Done, Work
     from pipeline.steps.load import SheetText
     from pipeline.store.database import Store
 
@@ -109,6 +109,8 @@ class _Line:
                 self._crew.give((self._next(),))
                 self._under_way += 1
             if self._waiting and not self._crew.has_finished() and not self._is_far_ahead():
+                from pipeline.job.reassess_work import work_batch  # here, so that nobody waits for it in vain
+
                 work = self._next()
                 self._take(work, work_batch((work,)))
             else:
@@ -122,6 +124,8 @@ class _Line:
         return self._under_way + len(self._made) > self._crew.workers + 2
 
     def _next(self) -> Work:
+        from pipeline.job.reassess_work import work_on
+
         work = work_on(self._store, self._waiting.popleft(), self._plant)
         return replace(work, hand_over=self._hand_over.absolute())
 

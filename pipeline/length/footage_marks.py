@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 # Variance that the two counts drift apart by, per metre run [m2/m]: 2 cm on a metre (common practice, no
 # source); a plant estimates its own from surveyed marks.
 DRIFT_M2_PER_M = 4.0e-4
+# Standard uncertainty of a mark read off a passing wire [m]: half a mark's own length (common practice, no source).
+MARK_READ_M = 0.3
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from pipeline.errors import Complaint, NotFoundError
-from pipeline.length.footage_marks import FootageMap
+from pipeline.length.footage_marks import MARK_READ_M, FootageMap
 from pipeline.length.reel_places import Unit, figure_told, from_other_end, length_told, place_on_reel
 from pipeline.length.reels import PlacedReel
 from pipeline.lots.complaint import CutFrom, WirePlace, end_unsure_told
 from pipeline.messages import Measure, message
 from pipeline.sheets.run_sheet import RunSheet
-from pipeline.steps.line_answers import MARK_READ_M
 from pipeline.why import AtMark
 
 

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.columns import WALL_CHANNELS
 from pipeline.record.stretches_on_file import StretchWalls, stretch_walls_of
-from pipeline.steps.line_indices import ReelLimit
 from pipeline.steps.line_reels import LineReel
 
 if TYPE_CHECKING:
+    from pipeline.steps.line_indices import ReelLimit
     from pipeline.store.database import Store
 
 Row = dict[str, Any]
@@ -43,6 +43,8 @@ def limits_of_line(store: Store, head: Row) -> tuple[ReelLimit, ...]:
         store: the store.
         head: row of the question ``current_runs``.
     """
+    from pipeline.steps.line_indices import ReelLimit  # here, so that pages start without SciPy
+
     rows = store.ask("questions/limits_of_assessment", assessment_id=head["assessment_id"])
     return tuple(
         ReelLimit(

@@ -26,11 +26,11 @@ from pipeline.record.which_wire import check_known
 from pipeline.results import Refused, Result
 from pipeline.sheets.line_sheet import Instrument, LineSheet
 from pipeline.store.readings import read_frame
-from pipeline.trust.laboratory import Agreement, FittedLine, agreement, deming, line_with_errors_in_both
 from pipeline.trust.sampled import SAMPLED
 
 if TYPE_CHECKING:
     from pipeline.store.database import Store
+    from pipeline.trust.laboratory import Agreement, FittedLine
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +184,8 @@ def _pair(
 
 
 def _compared(gauge: Instrument, line: str, quantity: str, pairs: list[Pair]) -> Compared:
+    from pipeline.trust.laboratory import agreement, deming, line_with_errors_in_both
+
     ours, theirs = (np.array([getter(one) for one in pairs]) for getter in (_line_mm, _laboratory_mm))
     known = np.isfinite(ours)
     sds = [one.sample.sd for one in pairs]

@@ -10,8 +10,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from scipy import special
-
 from pipeline.arguments import checked
 from pipeline.messages import Message, message
 from pipeline.notes import Note
@@ -39,6 +37,8 @@ def chance_of_as_many(observed: Observed, share: float) -> float:
     """Chance of as many bad reels as observed, or more, if each is bad with the chance `share`: P(X >= k), binomial."""
     if observed.bad == 0:
         return 1.0
+    from scipy import special  # here, so that pages start without it
+
     return float(special.bdtrc(observed.bad - 1, observed.reels, min(max(share, 0.0), 1.0)))
 
 

@@ -13,16 +13,18 @@ import math
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from pipeline.messages import Code, message
 from pipeline.notes import Note
 from pipeline.reasons import Reason
 from pipeline.results import Refused, Result
-from pipeline.statistics.autocorrelation import EffectiveN
+
+if TYPE_CHECKING:
+    from pipeline.statistics.autocorrelation import EffectiveN
 
 # A share under this is no interval; between it and 95 % the share itself is told (chosen here).
 LEAST = 0.90
@@ -138,6 +140,8 @@ def _stands_alone(values: NDArray[np.float64]) -> bool:
     """Whether a reading lies farther out than that of so many independent normal ones would but once in `ALONE`."""
     middle = np.median(values)
     off = np.abs(values - middle)
+    from scipy import stats  # here, so that pages start without it
+
     spread = float(np.median(off)) / float(stats.norm.ppf(0.75))
     return bool(off.max() > spread * float(stats.norm.isf(0.5 / (ALONE * values.size))))
 
@@ -173,6 +177,8 @@ def kind_of_reels(values: NDArray[np.float64], sense: str = "at least") -> Tried
         values: one a reel, none unknown.
         sense: "at least" or "at most"; trials were made against a lower limit.
     """
+    from scipy import stats  # here, so that pages start without it
+
     skewness = float(stats.skew(values))
     if abs(skewness) <= math.sqrt(6.0 / values.size):
         return TriedKind.NORMAL

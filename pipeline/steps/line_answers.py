@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline.assumed import Assumed
-from pipeline.length.footage_marks import FootageMap
+from pipeline.length.footage_marks import MARK_READ_M, FootageMap
 from pipeline.length.station_offset import StationFinding
 from pipeline.messages import Measure, message
 from pipeline.methods import Method
@@ -15,9 +15,6 @@ from pipeline.results import Assumption, Refused, Result
 from pipeline.steps.answer_row import AnswerRow
 from pipeline.steps.bench import Bench
 from pipeline.steps.line_checks import Clocks
-
-# Standard uncertainty of a mark read off a passing wire [m]: half a mark's own length (common practice, no source).
-MARK_READ_M = 0.3
 
 
 def line_answers(bench: Bench) -> tuple[AnswerRow, ...]:

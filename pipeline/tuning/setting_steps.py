@@ -15,8 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.results import Refused
-from pipeline.statistics.autocorrelation import effective_n
-from pipeline.statistics.change_points import find_changes
 
 Floats = NDArray[np.float64]
 
@@ -80,6 +78,8 @@ def levels_held(seconds: Floats, setting: Floats, hold_s: float = HOLD_S) -> lis
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = np.bincount(number[known], setting[known], minlength=count.size) / count
     spread = _long_run_sd(mean)
+    from pipeline.statistics.change_points import find_changes  # here, so that pages start without SciPy
+
     found = find_changes(mean, long_run_sd=None if spread is None else [spread])
     starts = [] if isinstance(found, Refused) else [one.item for one in found.changes]
     edges = _merged(mean, [0, *starts, count.size])
@@ -188,6 +188,8 @@ def _wander(
     if int(known.sum()) < 50 or float(np.ptp(rest[known])) == 0.0:
         return None
     step_s = float(np.median(np.diff(seconds)))
+    from pipeline.statistics.autocorrelation import effective_n
+
     worth = effective_n(rest).for_mean / (float(known.sum()) * step_s)
     return float(rest[known].std()), worth
 

@@ -26,6 +26,8 @@ _KEYS = {
     "length_id": "length_id || '-' || k",
     "finding_id": "finding_id || '-' || k",
     "content_sha256": "sha256(content_sha256 || k)",
+    # Logs of their own: the same log under two runs is a doubt, which is looked into.
+    "sha256": "sha256(sha256 || k)",
     # As pipeline.job.assessing works it, so that nothing is new to do for a repeated run.
     "basis_sha256": """sha256(
         '[' || load_id + 1000 * k || ',"' || plant_sheet_sha256 || '","' || method_version || '","' || software || '"]'

@@ -55,6 +55,13 @@ def test_a_typo_names_the_nearest_command() -> None:
     assert "Traceback" not in shown.stderr
 
 
+def test_judging_and_pages_wait_for_the_statistics_only_where_something_is_new() -> None:
+    """SciPy takes longer to import than a store of ten thousand runs takes to look through."""
+    rooms = "dashboards.page_writing, pipeline.job.assessing, pipeline.cli.complaint, pipeline.record.complaint_on_file"
+    asked = f"import sys, {rooms}; sys.exit('scipy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", asked], cwd=ROOT, check=False).returncode == 0
+
+
 def test_the_start_imports_no_heavy_library() -> None:
     listed = subprocess.run(
         [sys.executable, "-X", "importtime", "-m", "pipeline", "--help"],
