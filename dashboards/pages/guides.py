@@ -218,7 +218,7 @@ GUIDES: tuple[Guide, ...] = (
             ),
             (
                 "Read the share",
-                "Lowest and highest of the rows around the case. Under 90 %, or with no row, no interval is given.",
+                "Lowest and highest of the rows around the case. Under 90 % (reels: 85 %) no interval is given.",
             ),
             (
                 "Think of what short wire hides",

@@ -34,8 +34,12 @@ FAULTS_A_REEL = 3.0
 ENOUGH_TO_SCATTER = 20
 # Normal readings of which one run in so many has one as far out as stands for a notch (chosen here).
 ALONE = 1000
-# Readings from which on bunches of notches, one in 2,000 readings, show in 98 of 100 runs (chosen here, by the trials).
+# Readings from which on bunches of notches, one in 2,000 readings, show in 98 of 100 runs (chosen here).
 ENOUGH_TO_SHOW_NOTCHES = 12_000
+# Reels from which on a skewness of 1 shows, and share under which there is no index of reels (chosen here): few show
+# too little of themselves to leave short cases out, so their share is told.
+ENOUGH_TO_SHOW_SKEWNESS = 60
+LEAST_OF_REELS = 0.85
 # Answers a cell must have: the standard error of a share of 95 % is then under 2.5 % (chosen here).
 FEWEST = 80
 
@@ -170,8 +174,10 @@ def _turned(kind: TriedKind, sense: str) -> TriedKind:
     return skewed.get(kind, kind) if sense == "at most" else kind
 
 
-def kind_of_reels(values: NDArray[np.float64], sense: str = "at least") -> TriedKind:
-    """What values of reels look like, which so few only show by their skewness: beyond one standard error or not.
+def kinds_of_reels(values: NDArray[np.float64], sense: str = "at least") -> tuple[TriedKind, ...]:
+    """What values of reels may be, which show only their skewness: beyond one standard error or not.
+
+    Few that look normal may come from either skewed kind.
 
     Args:
         values: one a reel, none unknown.
@@ -180,9 +186,11 @@ def kind_of_reels(values: NDArray[np.float64], sense: str = "at least") -> Tried
     from scipy import stats  # here, so that pages start without it
 
     skewness = float(stats.skew(values))
-    if abs(skewness) <= math.sqrt(6.0 / values.size):
-        return TriedKind.NORMAL
-    return _turned(TriedKind.SKEWED_THIN if skewness < 0.0 else TriedKind.SKEWED_THICK, sense)
+    if abs(skewness) > math.sqrt(6.0 / values.size):
+        return (_turned(TriedKind.SKEWED_THIN if skewness < 0.0 else TriedKind.SKEWED_THICK, sense),)
+    if values.size < ENOUGH_TO_SHOW_SKEWNESS:
+        return TriedKind.NORMAL, TriedKind.SKEWED_THIN, TriedKind.SKEWED_THICK
+    return (TriedKind.NORMAL,)
 
 
 def lag_one_of(worth: EffectiveN) -> float:

@@ -26,7 +26,7 @@ from pipeline.statistics.capability_within import within_index_one_sided
 from pipeline.statistics.reels_needed import index_that_proves, reels_needed, share_of_bad_reels
 from pipeline.statistics.tolerance import lower_tolerance_limit
 from pipeline.steps.charted import ChartFamily
-from pipeline.steps.held_share import TriedInterval, as_held, kind_of_reels
+from pipeline.steps.held_share import LEAST_OF_REELS, TriedInterval, as_held, kinds_of_reels
 from pipeline.steps.line_charts import LineCharts
 from pipeline.steps.line_reels import LineReel, values_of
 
@@ -34,6 +34,8 @@ Answer = tuple[str, Result | Refused]
 # Indices that customers ask a proof of, and the true index each is reckoned to be shown with (common practice, no
 # source).
 CLAIMS = ((1.33, 1.67), (1.67, 2.0))
+# Strongest correlation of neighbouring reels in the trials of an index.
+STRONGEST_TRIED = 0.5
 # Share of reels that a tolerance limit is given for (chosen here).
 MOST_REELS = 0.95
 
@@ -116,9 +118,15 @@ def _index(reels: Sequence[LineReel], limit: ReelLimit, charts: LineCharts) -> R
     if isinstance(found, Refused):
         return found
     values = values_of(reels, limit.quantity)
-    kind = kind_of_reels(values[np.isfinite(values)], limit.sense)
+    lag_one = found.details["lag_one_of_reels"]
     found = as_held(
-        found, TriedInterval.INDEX_OF_REELS, (kind,), (found.details["lag_one_of_reels"],), found.n
+        found,
+        TriedInterval.INDEX_OF_REELS,
+        kinds_of_reels(values[np.isfinite(values)], limit.sense),
+        # Of so few the correlation is known no better than to its standard error; none above was tried.
+        (lag_one, max(lag_one, min(lag_one + found.n**-0.5, STRONGEST_TRIED))),
+        found.n,
+        LEAST_OF_REELS,
     )
     return (
         found if isinstance(found, Refused) else replace(found, warnings=(*found.warnings, *_proofs(found)))

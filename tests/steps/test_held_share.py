@@ -15,6 +15,7 @@ from pipeline.statistics.autocorrelation import effective_n
 from pipeline.steps import held_share
 from pipeline.steps.held_share import (
     LEAST,
+    LEAST_OF_REELS,
     TriedCell,
     TriedInterval,
     TriedKind,
@@ -211,6 +212,11 @@ def test_the_short_ways_of_the_trials_hold_and_fail_as_the_product_does(key: tup
     assert shortened == whole
 
 
+def least_of(figure: TriedInterval) -> float:
+    """The share under which the program gives no such interval."""
+    return LEAST_OF_REELS if figure is TriedInterval.INDEX_OF_REELS else LEAST
+
+
 def printed() -> dict[tuple[str, ...], tuple[int, int, float]]:
     """Of each cell's answers, how many a page would print, how many of these held, and the least share it would tell.
 
@@ -237,7 +243,7 @@ def printed() -> dict[tuple[str, ...], tuple[int, int, float]]:
                     and f"{one.lag_one:g}" in lags.split(" or ")
                 )
             )
-            if like and (always or min(like) >= LEAST):
+            if like and (always or min(like) >= least_of(figure)):
                 shown, held, told = shown + n, held + of, min(told, min(like))
         found[key] = (shown, held, told)
     return found
