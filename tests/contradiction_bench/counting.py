@@ -154,11 +154,25 @@ def lines_of(rows: Iterable[Row]) -> list[str]:
     return out
 
 
-def write_table(path: Path, rows: Iterable[Row], on: date) -> None:
-    """The table as CSV with its day."""
-    names = [one.name for one in fields(Row)]
+def write_table(path: Path, rows: Iterable[Row], on: date, method: str) -> None:
+    """The table as CSV, each row with its day and the method's version; rows of cells not run again stay.
+
+    Args:
+        path: the table.
+        rows: rows that were run.
+        on: the day.
+        method: version of the method they were run with.
+    """
+    names = [*(one.name for one in fields(Row)), "date", "method"]
+    cell = ("channel", "kind", "size", "line")
+    kept: dict[tuple[str, ...], dict[str, object]] = {}
+    with path.open(newline="") as read:
+        for one in csv.DictReader(read):
+            kept[tuple(one[name] for name in cell)] = dict(one)
+    for row in rows:
+        said = {**asdict(row), "date": on.isoformat(), "method": method}
+        kept[tuple(str(said[name]) for name in cell)] = said
     with path.open("w", newline="") as out:
-        writer = csv.writer(out, lineterminator="\n")
-        writer.writerow([*names, "date"])
-        for row in rows:
-            writer.writerow([*asdict(row).values(), on.isoformat()])
+        writer = csv.DictWriter(out, names, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(kept[key] for key in sorted(kept, key=lambda one: (*one[:2], float(one[2]), one[3])))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.job.basis import METHOD_VERSION
 from tests.contradiction_bench.counting import Row, lines_of, smallest, write_table
 
 KEPT = Path(__file__).with_name("found.csv")
@@ -32,4 +33,4 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     for line in smallest(one for one in rows if one.channel != "clean"):
         terminalreporter.line(line)
     if os.environ.get("REELPROOF_CONTRADICTIONS_KEEP"):
-        write_table(KEPT, rows, datetime.now(UTC).date())
+        write_table(KEPT, rows, datetime.now(UTC).date(), METHOD_VERSION)

@@ -2,7 +2,8 @@
 
 Lines, wire and noise are of `tests.other_lines`, whose code owes nothing to the program's simulator. A size counts as
 stated where the page of the clean run says that it would be shown. `REELPROOF_CONTRADICTIONS=10` runs ten seeds of
-every size on every line; `REELPROOF_CONTRADICTIONS_KEEP=1` writes the table, `found.csv`, anew.
+every size on every line; `REELPROOF_CONTRADICTIONS_KEEP=1` writes the rows that were run into the table,
+`found.csv`, each with its day and method.
 """
 
 from __future__ import annotations
