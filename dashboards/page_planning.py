@@ -17,6 +17,7 @@ from dashboards.fillers.run_book import Row, RunBook, run_books
 from dashboards.fillers.shift import shift_review, shifts_of
 from dashboards.pages.capability import capability_matrix
 from dashboards.pages.charts import line_charts_of, lines_of
+from dashboards.pages.compare import compare_pages
 from dashboards.pages.construction import comparisons_of
 from dashboards.pages.containment import containment_entries, containment_of
 from dashboards.pages.data_quality import data_quality_review
@@ -67,6 +68,7 @@ PLANNERS: tuple[tuple[tuple[PageKind, ...], Callable[[OnFile], list[Planned]]], 
     (("nonconformance",), lambda on: _nonconformance_pages(on.plant, on.books)),
     (("tuning", "overwall"), lambda on: _tuning_pages(on.store, on.plant, on.books)),
     (("settings",), lambda on: settings_pages(on.plant, on.books)),
+    (("compare",), lambda on: compare_pages(on.plant, on.books)),
     (("charts",), lambda on: _charts_pages(on.store, on.plant, on.books)),
     (("construction",), lambda on: _construction_pages(on.comparisons)),
     (("capability", "faults", "data quality"), lambda on: _overview_pages(on.plant, on.books)),

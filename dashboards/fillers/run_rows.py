@@ -75,7 +75,7 @@ def _gaps_told(book: RunBook) -> list[Message]:
     return told
 
 
-def _is_trial(book: RunBook) -> bool:
+def is_trial_run(book: RunBook) -> bool:
     """Whether the run sheet calls the run a trial of settings."""
     sheet = book.store.ask("questions/sheet", sha256=book.head["run_sheet_sha256"])
     return bool(sheet) and is_trial(sheet[0]["text"])
@@ -101,5 +101,5 @@ def run_row(book: RunBook, *, only_wall_at_any_point: bool = False) -> RunRow:
         answers=book.answers("run", book.run_id),
         open_findings=len(book.open_findings),
         note=head["note"],
-        trial=_is_trial(book),
+        trial=is_trial_run(book),
     )

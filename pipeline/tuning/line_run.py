@@ -49,7 +49,7 @@ class LineRun:
         die_m: repaired counter at each row: the metre of wire at the die [m].
         speed_m_s: line speed [m/s].
         phase: phase of the line at the die (pipeline.length.steady_state).
-        machine: channels of `MACHINE` that the log carries.
+        machine: channels of `MACHINE` that the log carries; NaN where a reading is flagged too.
         wall_at_m: place on the wire of the spot the wall gauge saw [m].
         mean_mm: mean wall [mm].
         cos_mm: first harmonic of the wall, cosine part [mm].
@@ -160,7 +160,7 @@ def line_run(
         speed_m_s=speed,
         phase=placement.readings["phase"].to_numpy(),
         machine={
-            name: readings[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+            name: _unflagged(readings, flagged, name)
             for name in MACHINE
             if name in readings.columns and readings[name].null_count() < readings.height
         },
@@ -183,3 +183,9 @@ def line_run(
         reading_s=gauge.interval_s if gauge is not None else float(np.median(np.diff(placement.seconds))),
         left_out_m=out,
     )
+
+
+def _unflagged(readings: pl.DataFrame, flagged: pl.DataFrame, channel: str) -> Floats:
+    bad = flagged.filter(pl.col("channel") == channel)["row"].unique()
+    kept = pl.when(~pl.col("row").is_in(bad.implode())).then(pl.col(channel).cast(pl.Float64))
+    return readings.select(kept.fill_null(float("nan")).alias(channel))[channel].to_numpy()

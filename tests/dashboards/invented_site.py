@@ -5,6 +5,7 @@ from pathlib import Path
 from dashboards.pages.capability import write_capability_page
 from dashboards.pages.centring import write_centring_page
 from dashboards.pages.charts import write_charts_page
+from dashboards.pages.compare import write_compare_page
 from dashboards.pages.construction import write_construction_page
 from dashboards.pages.containment import write_containment_page
 from dashboards.pages.data_quality import write_data_quality_page
@@ -49,6 +50,7 @@ PAGES = (
     "overwall/index.html",
     "tuning/L1.html",
     "settings/L1.html",
+    "compare/L1-0312-2.html",
     "data-quality/index.html",
     "constructions/14-THHN-AND-XHHW.html",
     "containments/C-2026-004.html",
@@ -77,6 +79,7 @@ def write_site(folder: Path, known: frozenset[str] | None = None) -> list[str]:
         write_overwall_page(invented_tuning.overwall(), site),
         write_tuning_page(invented_tuning.tuning(), site),
         write_settings_page(invented_swings.settings(), site),
+        write_compare_page(invented_swings.compared(), site),
         write_data_quality_page(invented_lines.data_quality(), site),
         write_construction_page(invented_lines.construction(), site),
         write_containment_page(invented_lines.containment(), site),

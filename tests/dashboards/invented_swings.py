@@ -4,10 +4,12 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from dashboards.records.compare import ComparedChannel, RunCompared
 from dashboards.records.run import LotRow
 from dashboards.records.settings import RunSettings, SettingsHistory
 from dashboards.records.spectra import BesideChange, SpectraReview, TurningRow
 from pipeline.statistics.turning_elements import ExpectedLine
+from pipeline.tuning.run_profile import RunProfile
 from pipeline.tuning.swing_spectra import RunSpectra, SwingsAlong, SwingSpectrum
 from tests.dashboards import invented as base
 
@@ -84,3 +86,39 @@ def settings() -> SettingsHistory:
         ("Melt pressure", "bar"),
     )
     return SettingsHistory(base.PLANT, "L1", channels, tuple(rows), 3, base.STAMP)
+
+
+def compared() -> RunCompared:
+    chance = np.random.default_rng(3)
+
+    def profile(run_id: str, wall: float) -> RunProfile:
+        rows = {
+            "mean_wall_mm": wall + chance.normal(0.0, 0.002, 60),
+            "eccentricity_mm": np.full(60, 0.02),
+            "melt_temperature_c": 183.0 + chance.normal(0.0, 0.2, 60),
+        }
+        rows["mean_wall_mm"][20:24] = np.nan
+        return RunProfile(run_id, 50.0, rows, {name: float(np.nanmean(one)) for name, one in rows.items()})
+
+    own, *others = (
+        profile(name, wall) for name, wall in (("L1-0312-2", 0.43), ("L1-0311-1", 0.42), ("L1-0310-3", 0.421))
+    )
+    channels = tuple(
+        ComparedChannel(
+            name,
+            title,
+            unit,
+            own.overall[name],
+            min(one.overall[name] for one in others),
+            max(one.overall[name] for one in others),
+        )
+        for name, title, unit in (
+            ("mean_wall_mm", "Mean wall", "mm"),
+            ("eccentricity_mm", "Eccentricity", "mm"),
+            ("melt_temperature_c", "Melt temperature", "degC"),
+        )
+    )
+    new = (LotRow("color", "BK-119", 0.0, 3000.0),)
+    return RunCompared(
+        base.PLANT, "L1-0312-2", "L1", base.THHN14.label, own, tuple(others), True, channels, new
+    )

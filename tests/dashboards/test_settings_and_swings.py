@@ -1,4 +1,4 @@
-"""The pages of a line's settings and of a run's swings, from what is on file."""
+"""The pages of a line's settings, of a run's swings and of a run beside earlier ones, from what is on file."""
 
 from pathlib import Path
 from typing import Any
@@ -9,7 +9,8 @@ import pytest
 
 from dashboards.fillers.plant import plant_of
 from dashboards.fillers.run_book import run_books
-from dashboards.pages import settings
+from dashboards.pages import compare, settings
+from dashboards.pages.compare import compare_pages, compared_figure, others_of, run_compared
 from dashboards.pages.settings import settings_history
 from dashboards.pages.spectra import spectra_review
 from pipeline.flags import OUT_OF_RANGE
@@ -105,3 +106,41 @@ def test_swings_of_a_run_on_file_name_what_turns_and_what_was_changed(judged_sto
     assert [one.what for one in found.changes] == ["Screw speed"] * 3
     assert found.changes_left == 4
     assert all(one.wall_um is None or one.wall_um > 0.0 for one in found.turning)
+
+
+def test_a_run_is_laid_over_the_latest_good_runs_before_it(judged_store: Path) -> None:
+    """Which runs were good is asked of the reels anew, and the averages of the wall of what judging kept of it."""
+    with open_to_read(judged_store) as store:
+        books = run_books(store)
+        by_id = {one.run_id: one for one in books}
+        held = store.connection.execute(
+            "SELECT DISTINCT run_id FROM judged.reel WHERE standing <> 'releasable'"
+        )
+        not_good = {run for (run,) in held.fetchall()}
+        planned = {one.record_id: one for one in compare_pages(plant_of(store, books), books)}
+        assert "R-0511" not in planned  # the first of its product
+        beside = {name: [one.run_id for one in page.books[1:]] for name, page in planned.items()}
+        assert beside["R-0514"] == ["R-0512", "R-0511"]
+        assert not not_good & set(beside["R-0514"])
+        for name, runs in beside.items():
+            assert all(by_id[one].head["started_utc"] < by_id[name].head["started_utc"] for one in runs)
+            if not_good & set(runs):
+                assert len(runs) == 1  # none was good: the run before, and the page says so
+        found = run_compared(
+            plant_of(store, books), by_id["R-0514"], [by_id["R-0512"], by_id["R-0511"]], True
+        )
+        measured = read_frame(store, by_id["R-0514"].head["assessment_folder"], "measured")
+    counted = measured.filter(pl.col("wall_counts"))
+    by_title = {one.title: one for one in found.channels}
+    # The line ran at one speed, so that the mean of the rows is nearly that of the wire.
+    assert by_title["Mean wall"].mean == pytest.approx(counted["mean_wall_mm"].mean(), rel=2e-3)
+    names = {trace["name"]: trace.get("visible", True) for trace in compared_figure(found)["data"]}
+    assert names["R-0514"] is True and names["R-0512"] == names["R-0511"] == "legendonly"
+
+
+def test_a_trial_is_nothing_to_be_compared_with(judged_store: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with open_to_read(judged_store) as store:
+        books = [one for one in run_books(store) if one.run_id in {"R-0511", "R-0512"}]
+        assert [one.run_id for one in others_of(books)[0]] == ["R-0512", "R-0511"]
+        monkeypatch.setattr(compare, "is_trial_run", lambda book: book.run_id == "R-0512")
+        assert [one.run_id for one in others_of(books)[0]] == ["R-0511"]

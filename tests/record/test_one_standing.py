@@ -292,6 +292,7 @@ def concerned(store: Store, name: str) -> dict[PageKind, Callable[[str], bool]]:
         "run": book.run_id.__eq__,
         "centring": book.run_id.__eq__,
         "spectra": book.run_id.__eq__,
+        "compare": book.run_id.__eq__,
         "reel": name.__eq__,
         "lot": lots.__contains__,
         "finding": findings.__contains__,
