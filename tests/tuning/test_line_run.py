@@ -64,6 +64,7 @@ def test_only_steady_moving_unflagged_wire_counts() -> None:
     # A section without one sensor is judged by the others, so it counts; without all of them it is not there.
     assert not (run_with(NO_FLAGS).wall_counts & ~marked.wall_counts).any()
     assert not marked.diameter_counts[5002]
+    assert np.flatnonzero(np.isnan(marked.machine["screw_speed_rpm"])).tolist() == [5001]
     blind = pl.DataFrame(
         {"row": [5000] * 8, "channel": [f"wall_{n}_mm" for n in range(1, 9)], "flag": [1] * 8},
         schema=NO_FLAGS.schema,
