@@ -18,7 +18,7 @@ from dashboards.fillers.shift import shift_review, shifts_of
 from dashboards.pages.capability import capability_matrix
 from dashboards.pages.charts import line_charts_of, lines_of
 from dashboards.pages.compare import compare_pages
-from dashboards.pages.construction import comparisons_of
+from dashboards.pages.construction import comparisons_of, construction_entries
 from dashboards.pages.containment import containment_entries, containment_of
 from dashboards.pages.data_quality import data_quality_review
 from dashboards.pages.faults import fault_review
@@ -386,14 +386,7 @@ def _index_page(on: OnFile) -> Planned:
     ]
     entries += settings_entries(plant, books)
     entries += [PageEntry(address("guide", guide.id), guide.title, guide.question) for guide in GUIDES]
-    entries += [
-        PageEntry(
-            address("construction", one.comparison_id),
-            f"{one.left} and {one.right}",
-            "What are the requirements, and how do they differ?",
-        )
-        for one in comparisons
-    ]
+    entries += construction_entries(comparisons)
     return Planned(
         "index",
         "",

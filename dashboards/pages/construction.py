@@ -6,9 +6,11 @@ The record of a construction comparison: the wire a plant makes beside the other
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
+from dashboards.addresses import address
 from dashboards.fillers.run_book import RunBook
-from dashboards.records import ConstructionComparison, ConstructionRow, Plant
+from dashboards.records import ConstructionComparison, ConstructionRow, PageEntry, Plant
 from dashboards.rendering import write_page
 from dashboards.site import Site, WrittenFile
 from pipeline.errors import ReelproofError
@@ -130,3 +132,12 @@ def write_construction_page(record: ConstructionComparison, site: Site) -> Writt
         groups=grouped_rows(record),
         biggest=max((*record.left_radii_mm, *record.right_radii_mm), default=1.0),
     )
+
+
+def construction_entries(comparisons: Iterable[ConstructionComparison]) -> list[PageEntry]:
+    """What the index says of these pages."""
+    asked = "What are the requirements, and how do they differ?"
+    return [
+        PageEntry(address("construction", one.comparison_id), f"{one.left} and {one.right}", asked)
+        for one in comparisons
+    ]
