@@ -95,6 +95,19 @@ class LineRun:
         running = counted if counted.size else self.speed_m_s[self.speed_m_s > DEFAULT_RULE.stop_m_s]
         return float(np.median(running)) * self.reading_s if running.size else float("nan")
 
+    def mean_wall_mm(self) -> float:
+        """Mean wall of the wire that counts, a meter of fast wire weighing as one of slow [mm]; NaN for none."""
+        fit = self.wall_counts & np.isfinite(self.mean_mm) & (self.speed_m_s > 0.0)
+        return (
+            float(np.average(self.mean_mm[fit], weights=self.speed_m_s[fit])) if fit.any() else float("nan")
+        )
+
+    def level(self, channel: str) -> float | None:
+        """Median of a channel of `machine` where the wall counts; None where no reading of it may be used there."""
+        here = self.machine[channel][self.wall_counts] if channel in self.machine else np.zeros(0)
+        known = here[np.isfinite(here)]
+        return float(np.median(known)) if known.size else None
+
     @property
     def has_offset(self) -> bool:
         """Whether the line sees where the conductor lies in the insulation."""

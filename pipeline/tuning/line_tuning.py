@@ -317,20 +317,19 @@ def _settings(
     """
     if isinstance(target, Refused) or not run.wall_counts.any():
         return ()
-    now = float(run.mean_mm[run.wall_counts].mean())
+    now = run.mean_wall_mm()
     wanted = target.advised_mm
     if target.ceiling_mm is not None and target.ceiling_mm < wanted:
         return ()
     if target.result.estimate <= now <= wanted or (failed is not None and wanted < now):
         return ()
-    steady = {name: float(np.nanmedian(one[run.wall_counts])) for name, one in run.machine.items()}
     return ways_to_target(
         now,
         wanted,
         run.conductor_mm,
         float(np.median(run.speed_m_s[run.wall_counts])),
-        steady.get("screw_speed_rpm"),
-        steady.get("melt_pressure_bar"),
+        run.level("screw_speed_rpm"),
+        run.level("melt_pressure_bar"),
         asked.line.ceilings,
         asked.melt_exponent,
         covering_mm=None if asked.covering is None else asked.covering.mean_mm,

@@ -378,10 +378,9 @@ def _balance(run: LineRun, setting: str) -> float:
     """Change of wall a unit of a setting by the mass balance: -A/(2 pi R v) a unit of speed at the same output [mm per
     m/s], A/(2 pi R N) a unit of screw speed at an output proportional to it [mm per rpm]; NaN for the others.
     """
-    if setting not in ("line_speed_m_s", "screw_speed_rpm") or not run.wall_counts.any():
+    wall, level = run.mean_wall_mm(), run.level(setting)
+    if setting not in ("line_speed_m_s", "screw_speed_rpm") or level is None:
         return math.nan
-    wall = float(run.mean_mm[run.wall_counts].mean())
-    level = float(np.nanmedian(run.machine[setting][run.wall_counts]))
     sign = -1.0 if setting == "line_speed_m_s" else 1.0
     radius = 0.5 * run.conductor_mm + wall
     return sign * wall * (run.conductor_mm + wall) / (2.0 * radius * level)

@@ -1,5 +1,6 @@
 """What tuning takes of a measured run: which readings count, and what the line sheet may say for it."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -156,3 +157,22 @@ def test_wrong_bolts_and_tooling_are_complaints(tmp_path: Path) -> None:
     with pytest.raises(SheetError) as told:
         read_line_sheet(path)
     assert str(told.value) == f"{path}: line: the id L2-screw stands more than once. Mend it and try again."
+
+
+def test_a_mean_is_of_wire_and_a_level_of_readings_that_may_be_used() -> None:
+    """Fast wire of 0.5 mm, slow wire of 0.4 mm: as many rows of each, twice the meters (plain arithmetic)."""
+    whole = run_with(NO_FLAGS)
+    rows = np.flatnonzero(whole.wall_counts)
+    mean, speed = np.full(whole.mean_mm.size, np.nan), np.zeros(whole.mean_mm.size)
+    fast, slow = rows[::2], rows[1::2]
+    mean[fast], mean[slow], speed[fast], speed[slow] = 0.5, 0.4, 2.0, 1.0
+    screw = np.full(mean.size, np.nan)
+    screw[fast] = 40.0
+    run = replace(whole, mean_mm=mean, speed_m_s=speed, machine={"screw_speed_rpm": screw})
+    assert run.mean_wall_mm() == pytest.approx(
+        (2.0 * 0.5 * fast.size + 0.4 * slow.size) / (2.0 * fast.size + slow.size)
+    )
+    assert run.level("screw_speed_rpm") == 40.0
+    assert replace(run, machine={"screw_speed_rpm": screw * np.nan}).level("screw_speed_rpm") is None
+    assert run.level("melt_pressure_bar") is None
+    assert np.isnan(replace(run, wall_counts=np.zeros(mean.size, dtype=bool)).mean_wall_mm())
