@@ -192,9 +192,12 @@ def fit_draws(tail: WithinTail, taken: Floats) -> TailDraws:
         shift = np.where(np.isfinite(before), 0.5 * (before - after) / (before - 2.0 * at + after), 0.0)
     shift = np.clip(np.nan_to_num(shift), -0.5, 0.5)
     near = np.where(shift < 0.0, best - 1, best + 1)
-    share = np.abs(shift)
+    # No scale, no neighbor to lean on: the best grid point stands alone.
+    share = np.where(scale[row, near] > 0.0, np.abs(shift), 0.0)
     mixed_shape = (1.0 - share) * shape[row, best] + share * shape[row, near]
-    mixed_scale = np.exp((1.0 - share) * np.log(scale[row, best]) + share * np.log(scale[row, near]))
+    there = np.where(scale[row, near] > 0.0, scale[row, near], 1.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mixed_scale = np.exp((1.0 - share) * np.log(scale[row, best]) + share * np.log(there))
     return TailDraws(
         number / (taken @ tail.known_m),
         mixed_scale * top,
