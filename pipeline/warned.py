@@ -42,6 +42,7 @@ class Warned(Code):
     SPLICE = "warned/splice"
     STATION_UNSURE = "warned/station unsure"
     STRAY_END = "warned/stray end"
+    ENDS_BESIDE_STOPS = "warned/ends beside stops"
     CLOCKS_OF_LOGS = "warned/clocks of logs"
 
 

@@ -11,26 +11,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-import numpy as np
-
 from pipeline.errors import Complaint, SheetError
 from pipeline.length.reel_places import from_other_end, place_on_reel
 from pipeline.messages import Measure, Place, message
 from pipeline.sheets.line_sheet import LineSheet
 from pipeline.sheets.run_sheet import Reel
-from pipeline.units import M_PER_FOOT
 from pipeline.why import Unplaced
 
 # A run sheet's reel ends are written by hand from the counter's display (common practice, no source).
 WRITTEN_TO_M = 1.0
-# A reel is changed within this much wire of a stop or dip [m], and so many ends must meet one (chosen here).
-NEAR_STOP_M, FEWEST_MET = 4.0, 2
-# Ends that must meet one where any shift would do, their share of all, and how often chance may do it (chosen here).
-FEWEST_SHIFTED, SHIFTED_SHARE, BY_CHANCE = 3, 0.8, 1e-3
 # Counter and line speed agree within this share, as the two are calibrated (chosen here).
 SCALE_AGREES = 0.01
-# Chance makes other ends meet stops so often where one that meets none is doubted (chosen here).
-DOUBTED_BY_CHANCE = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,73 +102,6 @@ def reels_on_counter(reels: Sequence[Reel], reel_ends: str, line: LineSheet) -> 
     return tuple(
         one.model_copy(update={"from_m": one.from_m + path, "to_m": one.to_m + path}) for one in reels
     )
-
-
-def ends_are_of_wire(reels: Sequence[Reel], stops_m: Sequence[float], take_up_m: float) -> bool:
-    """Whether reel ends given as counter readings fit the line's stops and dips only as metres of wire.
-
-    Args:
-        reels: reels with their ends as counter readings [m].
-        stops_m: length counter where the line stopped or slowed for a change [m].
-        take_up_m: length of wire from die to take-up [m].
-    """
-    if take_up_m <= 4.0 * NEAR_STOP_M or not stops_m:
-        return False
-    ends = sorted({edge for reel in reels for edge in (reel.from_m, reel.to_m)})
-
-    def met(shift_m: float) -> int:
-        return sum(min(abs(end + shift_m - stop) for stop in stops_m) <= NEAR_STOP_M for end in ends)
-
-    return met(0.0) == 0 and met(take_up_m) >= FEWEST_MET
-
-
-def ends_are_marked(reels: Sequence[Reel], stops_m: Sequence[float]) -> bool:
-    """Whether stops and dips of the line mark the reels' changes where the sheet has them.
-
-    Args:
-        reels: reels with their ends as counter readings [m].
-        stops_m: length counter where the line stopped or slowed [m].
-    """
-    ends = {edge for reel in reels for edge in (reel.from_m, reel.to_m)}
-    marked = sum(any(abs(end - stop) <= NEAR_STOP_M for stop in stops_m) for end in ends)
-    return marked >= min(FEWEST_MET, len(ends))
-
-
-def ends_met_elsewhere(
-    reels: Sequence[Reel], stops_m: Sequence[float], reach_m: float
-) -> tuple[float, float] | None:
-    """Factor and shift [m] with which reel ends meet the line's stops and dips, where as given they meet none of them.
-
-    Feet read as metres make the factor, ends of another counter the shift. So many ends must meet a stop that chance
-    does it in one run of a thousand at most, the places of the stops being any (derived).
-
-    Args:
-        reels: reels with their ends as counter readings [m].
-        stops_m: length counter where the line stopped or slowed [m].
-        reach_m: wire by which a change may lie from its stop or dip [m].
-    """
-    ends = np.unique([edge for reel in reels for edge in (reel.from_m, reel.to_m)])
-    stops = np.array(stops_m, dtype=np.float64)
-    if ends.size < FEWEST_SHIFTED or stops.size < FEWEST_SHIFTED:
-        return None
-    found: list[tuple[int, float, float]] = []
-    for factor in (1.0, 1.0 / M_PER_FOOT, M_PER_FOOT):
-        shifts = (stops[:, None] - factor * ends).ravel()
-        apart = np.abs(factor * ends[None, :, None] + shifts[:, None, None] - stops).min(axis=2)
-        met = (apart <= NEAR_STOP_M).sum(axis=1)
-        # The counters of a run start together; its unit changes no start of nought.
-        near = np.abs(shifts) <= reach_m
-        if factor == 1.0 and bool((near & (2 * met >= ends.size)).any()):
-            return None
-        looked = np.flatnonzero(near if factor != 1.0 else ~near).tolist()
-        found += [(int(met[one]), factor, float(shifts[one])) for one in looked]
-    most, factor, shift = max(found, default=(0, 1.0, 0.0), key=lambda one: (one[0], -abs(one[2])))
-    chance = stops.size * 2.0 * NEAR_STOP_M / max(float(np.ptp(stops)), 1.0)
-    tries = 3.0 * stops.size * ends.size
-    enough = (
-        most >= max(FEWEST_SHIFTED, SHIFTED_SHARE * ends.size) and tries * chance ** (most - 1) < BY_CHANCE
-    )
-    return (factor, shift) if enough else None
 
 
 def place_reels(
@@ -267,66 +191,6 @@ def unsure_by_scale(
         return max(apart * (to_m - start_m), min(apart * to_m, room))
 
     return tuple(replace(one, end_unsure_m=one.end_unsure_m + unsure(one.counter_to_m)) for one in reels)
-
-
-@dataclass(frozen=True, slots=True)
-class StrayEnd:
-    """A reel end that meets no stop of a line that slows at its changes, beside a stop that no end meets.
-
-    Args:
-        at_m: the end [counter, m].
-        stop_m: the stop that is furthest from it and may be its change [counter, m].
-    """
-
-    at_m: float
-    stop_m: float
-
-
-def stray_ends(reels: Sequence[Reel], stops_m: Sequence[float], reach_m: float) -> tuple[StrayEnd, ...]:
-    """Reel ends that may be written down wrong, or a change that the sheet does not have, by the stops of the line.
-
-    Most ends must meet a stop, by a shift that is theirs in common, more of them than chance explains (derived).
-
-    Args:
-        reels: reels with their ends as counter readings [m].
-        stops_m: length counter where the line stopped or slowed [m].
-        reach_m: wire by which a change may lie from its stop or dip [m].
-    """
-    ends = np.unique([edge for reel in reels for edge in (reel.from_m, reel.to_m)])
-    stops = np.array(stops_m, dtype=np.float64)
-    if ends.size < FEWEST_SHIFTED or stops.size < FEWEST_MET:
-        return ()
-    shifts = (stops[:, None] - ends).ravel()
-    shifts = shifts[np.abs(shifts) <= reach_m]
-    if shifts.size == 0:
-        return ()
-    apart = np.abs(ends[None, :, None] + shifts[:, None, None] - stops).min(axis=2)
-    met = apart <= NEAR_STOP_M
-    best = int(np.lexsort((np.abs(shifts), -met.sum(axis=1)))[0])
-    most = int(met[best].sum())
-    chance = stops.size * 2.0 * NEAR_STOP_M / max(float(np.ptp([*ends, *stops])), 1.0)
-    if 2 * most <= ends.size or shifts.size * chance ** (most - 1) > DOUBTED_BY_CHANCE:
-        return ()
-    places = stops - float(shifts[best])
-    free = places[np.abs(places[:, None] - ends).min(axis=1) > NEAR_STOP_M]
-    found = []
-    for end in ends[~met[best]].tolist():
-        sure = ends[met[best]]
-        low, high = sure[sure < end].max(initial=-np.inf), sure[sure > end].min(initial=np.inf)
-        between = free[(free > low) & (free < high)]
-        if between.size:
-            found.append(StrayEnd(end, float(between[np.argmax(np.abs(between - end))])))
-    return tuple(found)
-
-
-def unsure_by_stops(reels: Sequence[PlacedReel], stray: Sequence[StrayEnd]) -> tuple[PlacedReel, ...]:
-    """The reels with ends as unsure as a stray end lies from the stop that may be its change."""
-
-    def apart(one: PlacedReel) -> float:
-        edges = (one.counter_from_m, one.counter_to_m)
-        return max((abs(end.at_m - end.stop_m) for end in stray if end.at_m in edges), default=0.0)
-
-    return tuple(replace(one, end_unsure_m=one.end_unsure_m + apart(one)) for one in reels)
 
 
 def _complaints(reel: Reel, made_m: float, start_m: float) -> list[Complaint]:

@@ -3,29 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
 
 from pipeline.contradictions import Unseen
 from pipeline.errors import Complaint, SheetError
+from pipeline.length.ends_by_stops import (
+    StrayEnd,
+    ends_are_marked,
+    ends_are_of_wire,
+    ends_beside_stops_m,
+    ends_met_elsewhere,
+    stray_ends,
+    unsure_by_stops,
+)
 from pipeline.length.events import OtherPlace, UnlistedCount, other_places, place_events, unlisted_counts
 from pipeline.length.line_length import counter_scale, integral_m
 from pipeline.length.placement import Placement, place_readings
 from pipeline.length.reels import (
     LooseWire,
     PlacedReel,
-    StrayEnd,
-    ends_are_marked,
-    ends_are_of_wire,
-    ends_met_elsewhere,
     loose_wire,
     place_reels,
     reels_on_counter,
-    stray_ends,
     unsure_by_scale,
-    unsure_by_stops,
 )
 from pipeline.messages import Measure, Message, Place, message
 from pipeline.sheets.line_sheet import LineSheet
@@ -92,15 +95,22 @@ def place_run(
             )
         )
     stray: tuple[StrayEnd, ...] = ()
+    beside_m = 0.0
     if run.reel_ends == "counter":
         stray = _stray_ends(on_counter, placement, line)
+        beside_m = ends_beside_stops_m(
+            on_counter, _slow_spans(placement, DIP_SHARE), _reach_m(placement, line)
+        )
     reels = place_reels(on_counter, line, placement.made_m, placement.start_m, line.accumulator_unsure_m)
     reels = unsure_by_stops(
         unsure_by_scale(reels, _scale(placement), placement.start_m, placement.made_m), stray
     )
+    reels = tuple(replace(one, end_unsure_m=one.end_unsure_m + beside_m) for one in reels)
     told = tuple(message(Warned.STRAY_END, end=Place(one.at_m), stop=Place(one.stop_m)) for one in stray)
+    if beside_m:
+        told += (message(Warned.ENDS_BESIDE_STOPS, apart=Measure(beside_m, "m")),)
     ends_unseen: tuple[Message, ...] = ()
-    if not ends_are_marked(on_counter, _slow_m(placement, DIP_SHARE)):
+    if not beside_m and not ends_are_marked(on_counter, _slow_m(placement, DIP_SHARE)):
         ends_unseen = (message(Unseen.REEL_ENDS, path=Measure(line.take_up_station_m, "m")),)
     numbered, warnings = _number_faults(placed, placement, line)
     return Placed(
@@ -121,11 +131,7 @@ def _stray_ends(reels: Sequence[Reel], placement: Placement, line: LineSheet) ->
     Raises:
         SheetError: they meet them only in another unit, or further on.
     """
-    speed = placement.readings["speed_m_s"].to_numpy()
-    moving = speed[speed > 0.0]
-    usual = float(np.median(moving)) if moving.size else 0.0
-    reach = CHANGE_S * usual + 2.0 * line.accumulator_unsure_m + line.take_up_station_m
-    slow = _slow_m(placement, DIP_SHARE)
+    reach, slow = _reach_m(placement, line), _slow_m(placement, DIP_SHARE)
     elsewhere = ends_met_elsewhere(reels, slow, reach)
     if elsewhere is None:
         return stray_ends(reels, slow, reach)
@@ -137,6 +143,14 @@ def _stray_ends(reels: Sequence[Reel], placement: Placement, line: LineSheet) ->
     raise SheetError(Complaint("run.reels", found, message(Unplaced.CHECK_UNITS)))
 
 
+def _reach_m(placement: Placement, line: LineSheet) -> float:
+    """Wire by which a change may lie from its stop or dip [m]."""
+    speed = placement.readings["speed_m_s"].to_numpy()
+    moving = speed[speed > 0.0]
+    usual = float(np.median(moving)) if moving.size else 0.0
+    return CHANGE_S * usual + 2.0 * line.accumulator_unsure_m + line.take_up_station_m
+
+
 def _scale(placement: Placement) -> float:
     """Counter length per length by line speed; 1 where one was made of the other."""
     speed = placement.readings["speed_m_s"].to_numpy()
@@ -145,6 +159,15 @@ def _scale(placement: Placement) -> float:
 
 def _slow_m(placement: Placement, share: float = 1.0 / 3.0) -> list[float]:
     """Length counter in the middle of each stop or dip to a share of the usual speed, within the run [m]."""
+    return [float(placement.at_m[(a + b) // 2]) for a, b in _slow_rows(placement, share)]
+
+
+def _slow_spans(placement: Placement, share: float) -> list[tuple[float, float]]:
+    """Length counter where the line began and ceased to be slower than a share of the usual speed [m]."""
+    return [(float(placement.at_m[a]), float(placement.at_m[b])) for a, b in _slow_rows(placement, share)]
+
+
+def _slow_rows(placement: Placement, share: float) -> list[tuple[int, int]]:
     speed = placement.readings["speed_m_s"].to_numpy()
     moving = speed[speed > 0.0]
     if moving.size == 0:
@@ -152,7 +175,7 @@ def _slow_m(placement: Placement, share: float = 1.0 / 3.0) -> list[float]:
     slow = speed < np.median(moving) * share
     edges = np.flatnonzero(np.diff(slow.astype(np.int8), prepend=0, append=0))
     spans = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
-    return [float(placement.at_m[(a + b) // 2]) for a, b in spans if a > 0 and b < speed.size]
+    return [(a, b) for a, b in spans if a > 0 and b < speed.size]
 
 
 def _number_faults(

@@ -8,13 +8,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from pipeline.length.reels import (
-    ends_are_marked,
-    ends_are_of_wire,
-    ends_met_elsewhere,
-    place_reels,
-    reels_on_counter,
-)
+from pipeline.length.ends_by_stops import ends_are_marked, ends_are_of_wire, ends_met_elsewhere
+from pipeline.length.reels import place_reels, reels_on_counter
 from pipeline.sheets.run_sheet import Reel
 from pipeline.simulator.lines import line_l1
 

@@ -7,7 +7,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from pipeline.length.reels import PlacedReel, StrayEnd, stray_ends, unsure_by_stops
+from pipeline.length.ends_by_stops import StrayEnd, ends_beside_stops_m, stray_ends, unsure_by_stops
+from pipeline.length.reels import PlacedReel
 from pipeline.sheets.run_sheet import Reel
 
 REACH_M = 100.0
@@ -53,3 +54,27 @@ def test_both_reels_of_a_stray_end_are_unsure_by_its_distance() -> None:
     ]
     found = unsure_by_stops(placed, [StrayEnd(1000.0, 850.0)])
     assert [one.end_unsure_m for one in found] == [151.0, 151.0, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("shift_m", "half_m", "beside_m"),
+    [(12.0, 3.0, 9.0), (-25.0, 5.0, 20.0), (12.0, 15.0, 0.0), (0.0, 3.0, 0.0), (6.0, 3.0, 0.0)],
+)
+def test_ends_that_all_lie_beside_their_stops_are_unsure_by_as_much(
+    shift_m: float, half_m: float, beside_m: float
+) -> None:
+    """By hand: the middle lies `shift_m` on, and the line is slow `half_m` on both sides of it."""
+    middles = np.array([1000.0, 2500.0, 4000.0, 5500.0])
+    slow = [(one - half_m, one + half_m) for one in middles.tolist()]
+    assert ends_beside_stops_m(reels(*(middles - shift_m).tolist()), slow, REACH_M) == pytest.approx(beside_m)
+    assert ends_beside_stops_m(reels(*(middles - shift_m).tolist()), [], REACH_M) == 0.0
+
+
+def test_chance_seldom_makes_ends_lie_beside_stops() -> None:
+    """As for one end: 2 of 2000 at the most."""
+    rng, claimed = np.random.default_rng(17), 0
+    for _ in range(2000):
+        ends, stops = np.sort(rng.uniform(0.0, 20_000.0, 12)), rng.uniform(0.0, 20_000.0, 8)
+        slow = [(one - 3.0, one + 3.0) for one in stops.tolist()]
+        claimed += bool(ends_beside_stops_m(reels(*ends.tolist()), slow, REACH_M))
+    assert claimed <= 2
