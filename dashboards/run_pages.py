@@ -17,12 +17,13 @@ from typing import TYPE_CHECKING
 
 from dashboards.addresses import PageKind, address
 from dashboards.fillers.run import run_review
-from dashboards.fillers.run_book import MOST_AHEAD, Row, RunBook, run_books
+from dashboards.fillers.run_book import Row, RunBook, run_books
 from dashboards.site import Site, style_mark
 from pipeline import __version__
 from pipeline.job.alone import refusal_of
 from pipeline.job.local_crew import LocalCrew
 from pipeline.job.processes import cores, seldom_swept
+from pipeline.record.run_facts import MOST_AHEAD
 from pipeline.store.database import Store, open_to_read
 
 if TYPE_CHECKING:

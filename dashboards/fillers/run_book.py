@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.messages import Message, said_json
 from pipeline.record.decided import RunActs, finding_state, run_acts
-from pipeline.record.run_facts import PlantFacts, by_reel
+from pipeline.record.run_facts import MOST_AHEAD, PlantFacts, by_reel
 from pipeline.record.standing import Standing, standings_of
 from pipeline.record.stretches_on_file import stretches_of
 from pipeline.store.answer_columns import answer_of, warnings_of
@@ -18,7 +18,7 @@ from pipeline.store.said_columns import rule_of, told_of
 from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from dashboards.records import Answer, AnswerGroup
     from pipeline.store.database import Store
@@ -34,9 +34,6 @@ ASKED: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Instruments", ("gauge noise", "hot to cold", "usual shrinkage", "station offsets")),
 )
 
-# Runs asked about at once at the most: so many bear a few hundred reels each in memory.
-MOST_AHEAD = 64
-
 
 def aware(at: datetime) -> datetime:
     """An instant of the store (UTC without a zone) with its zone."""
@@ -50,53 +47,12 @@ def decided_with(requirements: Iterable[Row]) -> list[str]:
 
 
 class ShelfBook(PlantFacts):
-    """What is asked once for all runs, and for many runs at a time where their books are read one after the other.
-
-    Args:
-        store: the store, open to read.
-        heads: rows of the question ``current_runs``, in the order in which their books will be read.
-        ahead: how many runs are asked about at first.
-    """
-
-    def __init__(self, store: Store, heads: Sequence[Row] = (), ahead: int = 1) -> None:
-        super().__init__(store)
-        self.heads = heads
-        self._first = ahead
-        self._found: dict[str, dict[Any, list[Row] | None]] = {}
-        self._ahead: dict[str, int] = {}
-        self._numbers: dict[str, dict[Any, int]] = {}
+    """What is asked once for all runs, with what only pages show."""
 
     @cached_property
     def thinnings(self) -> dict[str, Row]:
         """How each folder of readings that was thinned was thinned."""
         return thinnings_on_file(self.store)
-
-    def answer(self, question: str, key: str, value: Any) -> list[Row]:
-        """What a question about one run's `key` answers; a book keeps it.
-
-        The first run is asked alone. Then each asking takes twice as many of the runs that come after, for a
-        statement costs more than the rows of a hundred runs.
-        """
-        found = self._found.setdefault(question, {})
-        if found.get(value) is None:
-            ahead = self._ahead.get(question, self._first)
-            self._ahead[question] = min(2 * ahead, MOST_AHEAD)
-            found |= self.store.ask_of_each(
-                f"questions/{question}", key, [value, *self._after(key, value, ahead - 1, found)]
-            )
-        rows = found[value]
-        found[value] = None
-        return rows or []
-
-    def _after(self, key: str, value: Any, most: int, found: Mapping[Any, Any]) -> list[Any]:
-        """The keys of as many runs after that of `value` as were not asked about."""
-        if key not in self._numbers:
-            self._numbers[key] = {head[key]: n for n, head in enumerate(self.heads)}
-        numbers = self._numbers[key]
-        if value not in numbers:
-            return []
-        after = (head[key] for head in self.heads[numbers[value] + 1 : numbers[value] + 1 + most])
-        return [one for one in after if one is not None and one not in found]
 
 
 class RunBook:

@@ -71,17 +71,15 @@ def reel(
             printed=printed,
             from_core=from_core,
         )
-    from pipeline.record.reel_and_lot import reel_on_file
-    from pipeline.record.standing import standing_of
+    from pipeline.record.reel_and_lot import reel_and_standing
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened:
-        answer = reel_on_file(opened, reel_id)
-        against = () if as_json else standing_of(opened, reel_id).against
+        answer, now = reel_and_standing(opened, reel_id)
     if as_json:
         print_json(answer)
     else:
-        _print_reel(answer, [one.told for one in against])
+        _print_reel(answer, [one.told for one in now.against])
     return 0
 
 
@@ -105,22 +103,15 @@ def lot(
     """
     if export is not None:
         return _export(lot, store, export, key, role, as_json)
-    from pipeline.record.reel_and_lot import lot_on_file
-    from pipeline.record.standing import standings_of_run
+    from pipeline.record.reel_and_lot import lot_and_standings
     from pipeline.store.database import open_to_read
 
     with open_to_read(store) as opened:
-        answer = lot_on_file(opened, lot)
-        runs = () if as_json else {one["run_id"] for one in answer["reels"]}
-        against = {
-            name: [one.told for one in now.against]
-            for run_id in runs
-            for name, now in standings_of_run(opened, run_id).items()
-        }
+        answer, now = lot_and_standings(opened, lot)
     if as_json:
         print_json(answer)
     else:
-        _print_lot(answer, against)
+        _print_lot(answer, {name: [one.told for one in reel.against] for name, reel in now.items()})
     return 0
 
 

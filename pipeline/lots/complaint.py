@@ -6,7 +6,7 @@ show that there was none, nor what happened to the wire since.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import polars as pl
@@ -218,6 +218,12 @@ def _seen_m(at: pl.Series, low: float, high: float, hole_m: float) -> float:
     return float((ends - begun).clip(0.0).sum())
 
 
+def findings_at(place: WirePlace, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings that meet a place on the wire, as far as it is known where that is."""
+    low, high = place.wire_m - place.unsure_m, place.wire_m + place.unsure_m
+    return tuple(one for one in findings if one.from_m <= high and one.to_m >= low)
+
+
 def complaint_record(
     place: WirePlace,
     measured: pl.DataFrame,
@@ -254,11 +260,7 @@ def complaint_record(
         "diameter": readings_around(measured, "diameter_at_m", place, reach_m),
         "events": readings_around(events, "at_m", place, reach_m),
     }
-    own = tuple(
-        one
-        for one in findings
-        if one.from_m <= place.wire_m + place.unsure_m and one.to_m >= place.wire_m - place.unsure_m
-    )
+    own = findings_at(place, findings)
     near = tuple(one for one in findings if one not in own and one.from_m <= high and one.to_m >= low)
     causes = {(one.cause.kind, one.cause.of) for one in own if one.cause.of}
     alike = tuple(

@@ -38,7 +38,7 @@ from pipeline.record.genealogy_of_store import genealogy_of, sheets_of
 from pipeline.record.journal_on_file import journal_of
 from pipeline.record.lengths import lengths_on_file
 from pipeline.record.reel_and_lot import lot_on_file
-from pipeline.record.standing import LengthStanding, Standing, standings_of_run
+from pipeline.record.standing import LengthStanding, Standing, standings_of_runs
 from pipeline.record.standing_told import told_once
 from pipeline.record.stretches_on_file import stretches_of
 from pipeline.store.readings import read_frame
@@ -301,8 +301,8 @@ def _tables(store: Store, on_file: LotOnFile) -> dict[str, pl.DataFrame]:
 def _standings(store: Store, on_file: LotOnFile) -> pl.DataFrame:
     """How every reel and cut length of the lot stands when the pack is made."""
     rows: list[Row] = []
-    for head in on_file.runs:
-        for reel_id, one in standings_of_run(store, head["run_id"]).items():
+    for run in standings_of_runs(store, (head["run_id"] for head in on_file.runs)).values():
+        for reel_id, one in run.items():
             if reel_id in on_file.reels:
                 rows.append({"reel_id": reel_id, "item": reel_id, "evidence": one.evidence, **_now(one)})
                 rows += [

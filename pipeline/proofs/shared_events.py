@@ -27,7 +27,7 @@ from pipeline.record.issuer_sheet import IssuerSheet
 from pipeline.record.lengths import lengths_of_reel, lengths_on_file
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.reel_and_lot import lacks_of
-from pipeline.record.standing import Standing, standings_of_run
+from pipeline.record.standing import Standing, standings_of_runs
 from pipeline.record.wire_named import pieces_of
 from pipeline.store.said_columns import holding_of, told_of
 from pipeline.wording.say import plain
@@ -68,7 +68,7 @@ def events_of_wire(
     runs = {store.ask("questions/reel", reel_id=reel)[0]["run_id"]: None for reel in reels}
     naming = _naming(store, sheet, next(iter(runs)), at_utc)
     events = [_made(store, naming, heads[run_id]) for run_id in runs]
-    standings = {name: one for run_id in runs for name, one in standings_of_run(store, run_id).items()}
+    standings = {name: one for run in standings_of_runs(store, runs).values() for name, one in run.items()}
     for reel_id in reels:
         events += _of_reel(store, naming, standings[reel_id])
         events += _now(naming, standings[reel_id], at_utc)

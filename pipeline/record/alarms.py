@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.messages import Message, message
 from pipeline.record.lengths import lengths_on_file
-from pipeline.record.standing import standings_of_run
+from pipeline.record.standing import standings_of_runs
 from pipeline.record.which_wire import runs_in_doubt_with
 from pipeline.why import Stands
 
@@ -95,9 +95,14 @@ def alarms_of_runs(store: Store, runs: Iterable[str]) -> tuple[Message, ...]:
     reel_of = {row["length_id"]: row["reel_id"] for row in lengths_on_file(store)}
     out = {reel_of.get(item, item) for item in left}
     told = [one.told for one in left_unjudged(store, left) if one.run_id in wanted]
-    for run_id in wanted:
-        judged = store.ask("questions/judged_run", run_id=run_id)
-        key = {"assessment_id": judged[0]["assessment_id"]} if judged else {}
-        if key and out & {row["reel_id"] for row in store.ask("questions/reels_of_assessment", **key)}:
-            told += [one for now in standings_of_run(store, run_id).values() for one in now.alarms]
+    judged = store.ask_of_each("questions/judged_run", "run_id", wanted)
+    of_run = {rows[0]["assessment_id"]: run_id for run_id, rows in judged.items() if rows}
+    reels = store.ask_of_each("questions/reels_of_assessment", "assessment_id", of_run)
+    left_of = [of_run[one] for one, rows in reels.items() if out & {row["reel_id"] for row in rows}]
+    told += [
+        one
+        for run in standings_of_runs(store, left_of).values()
+        for now in run.values()
+        for one in now.alarms
+    ]
     return tuple(dict.fromkeys(told))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC
 from typing import TYPE_CHECKING, Any
@@ -21,6 +22,7 @@ from pipeline.lots.complaint import (
     Marks,
     WirePlace,
     complaint_record,
+    findings_at,
     wire_at_mark,
 )
 from pipeline.lots.field_damage import GUIDE, DamageRule
@@ -44,6 +46,7 @@ from pipeline.why import AtMark
 from pipeline.wording.say import plain
 
 if TYPE_CHECKING:
+    from pipeline.nonconformance.finding import Finding
     from pipeline.store.database import Store
 
 Row = dict[str, Any]
@@ -125,7 +128,7 @@ def answer_complaint(
         )
     unsure = end_unsure_m(store, reel["assessment_id"]).get(reel["reel_id"], 0.0)
     placed = PlacedReel(reel["reel_id"], reel["from_m"], reel["to_m"], 0.0, 0.0, unsure)
-    head = next(row for row in store.ask("questions/current_runs") if row["run_id"] == reel["run_id"])
+    (head,) = store.ask("questions/judged_run", run_id=reel["run_id"])
     if from_core:
         length_m = placed.length_m if cut is None else cut.to_m - cut.from_m
         marks = Marks(in_unit(length_m, marks.unit), rising=False, unit=marks.unit)
@@ -139,14 +142,15 @@ def answer_complaint(
             mark, marks = in_unit(metres(mark, marks.unit), told.unit), told
         place = wire_at_mark(placed, mark, marks, cut=cut)
     rows = store.ask("questions/findings_of_assessment", assessment_id=reel["assessment_id"])
-    elsewhere = _findings_elsewhere(store, reel["run_id"])
+    findings = [finding_of(row) for row in rows]
+    elsewhere = _findings_elsewhere(store, reel["run_id"], findings_at(place, findings))
     record = complaint_record(
         place,
         _with_worse_bound(
             read_frame(store, head["assessment_folder"], "measured", or_thinned=True), run, line
         ),
         store.ask_frame("questions/events_of_assessment", assessment_id=reel["assessment_id"]),
-        [finding_of(row) for row in rows],
+        findings,
         [finding_of(row) for row in elsewhere],
         reach_m=reach_m,
     )
@@ -229,15 +233,13 @@ def _guide_for(head: Row) -> tuple[DamageRule, ...]:
     return tuple(one for one in GUIDE if product.covering is not None or one.reaches != "covering")
 
 
-def _findings_elsewhere(store: Store, run_id: str) -> list[Row]:
-    """Findings of the newest judgement of every other run that point to a cause."""
-    return [
-        row
-        for head in store.ask("questions/current_runs")
-        if head["run_id"] != run_id and head["assessment_id"] is not None
-        for row in store.ask("questions/findings_of_assessment", assessment_id=head["assessment_id"])
-        if row["cause_of"]
-    ]
+def _findings_elsewhere(store: Store, run_id: str, here: Iterable[Finding]) -> list[Row]:
+    """Findings of the newest judgement of every other run that point to the cause of any of these."""
+    causes = sorted({(one.cause.kind, one.cause.of) for one in here if one.cause.of})
+    if not causes:
+        return []
+    kinds, of = zip(*causes, strict=True)
+    return store.ask("questions/findings_elsewhere", run_id=run_id, causes=kinds, causes_of=of)
 
 
 def _sheets(store: Store, head: Row) -> tuple[RunSheet, LineSheet]:

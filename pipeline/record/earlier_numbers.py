@@ -72,17 +72,21 @@ def holds_more(now: Row, then: Row | None, unsure_m: float, span: tuple[float, f
 
 
 def kept_back_of_run(
-    store: Store, run_id: str, decided: RunActs, lengths: Mapping[str, Sequence[Row]]
+    store: Store,
+    run_id: str,
+    places: Sequence[Row],
+    decided: RunActs,
+    lengths: Mapping[str, Sequence[Row]],
 ) -> Mapping[str, KeptBack]:
     """What kept wire back under another number than it has now, or on reels that had more of it, by the reel now.
 
     Args:
         store: the store.
         run_id: the run.
+        places: where every judgement placed its reels: rows of the question ``places_of_run``.
         decided: persons' acts on it.
         lengths: lengths on file by the reel they were made on.
     """
-    places = store.ask("questions/places_of_run", run_id=run_id)
     newest = max((row["assessment_id"] for row in places), default=0)
     was: dict[tuple[str, str], list[Row]] = {}
     reels = [row for row in places if row["assessment_id"] == newest]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence, Set
 from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import Complaint, NotFoundError
@@ -16,7 +17,7 @@ from pipeline.record.left_on_file import left_on_file
 from pipeline.record.lengths import lengths_of_reel, lengths_on_file
 from pipeline.record.not_found import not_on_file, reel_not_on_file
 from pipeline.record.plant_sheet_on_file import unit_of_run
-from pipeline.record.standing import standing_of, standings_of_run
+from pipeline.record.standing import standings_of_run, standings_of_runs
 from pipeline.record.standing_told import standing_record, told_once
 from pipeline.store.readings import run_thinned, thinning_of
 from pipeline.store.said_columns import cause_of, first_advice, first_of, lacking_of, told_of
@@ -39,8 +40,8 @@ def end_unsure_m(store: Store, assessment_id: int) -> dict[str, float]:
     return {row["reel_id"]: row["end_unsure_m"] for row in rows}
 
 
-def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
-    """Everything known of one reel: standing, requirements, findings, results, lots, and what was decided.
+def reel_and_standing(store: Store, reel_id: str) -> tuple[dict[str, Any], Standing]:
+    """Everything known of one reel, standing to what was decided, and the standing that this is said by.
 
     Raises:
         NotFoundError: there is no such reel; the nearest numbers are named.
@@ -60,8 +61,8 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
     row = found[0]
     key = {"assessment_id": row["assessment_id"], "reel_id": reel_id}
     own = [{**one, "reel_id": reel_id} for one in store.ask("questions/reel_findings", **key)]
-    now = standing_of(store, reel_id)
-    return {
+    now = standings_of_run(store, row["run_id"])[reel_id]
+    told = {
         "reel": _in_words(row, now),
         "requirements": [
             {**_without_codes(one), "sentence": plain(told_of(one))}
@@ -79,6 +80,7 @@ def reel_on_file(store: Store, reel_id: str) -> dict[str, Any]:
         "end_unsure_m": end_unsure_m(store, row["assessment_id"]).get(reel_id, 0.0),
         "steady_read_m": _steady_read_m(store, row),
     }
+    return told, now
 
 
 def _steady_read_m(store: Store, reel: Row) -> float:
@@ -180,6 +182,11 @@ def lot_on_file(store: Store, lot: str) -> dict[str, Any]:
     Raises:
         NotFoundError: no run used such a lot; the nearest numbers are named.
     """
+    return lot_and_standings(store, lot)[0]
+
+
+def lot_and_standings(store: Store, lot: str) -> tuple[dict[str, Any], dict[str, Standing]]:
+    """Where one material lot went, as of `lot_on_file`, and the standings of its runs' reels that this is said by."""
     runs = store.ask("questions/lot_runs", lot=lot)
     if not runs:
         replaced = store.ask("questions/loads_of_lot", lot=lot)
@@ -194,56 +201,45 @@ def lot_on_file(store: Store, lot: str) -> dict[str, Any]:
             )
         known = [row["lot"] for row in store.ask("questions/lot_ids")]
         raise not_on_file("lot", lot, known)
-    return {
+    reels = store.ask("questions/lot_reels", lot=lot)
+    standings = standings_of_runs(store, (row["run_id"] for row in runs))
+    now = {name: one for run in standings.values() for name, one in run.items()}
+    told = {
         "lot": lot,
         "materials": sorted({row["material"] for row in runs}),
         "runs": runs,
-        "reels": _reels_of_lot(store, lot),
-        "alarms": alarms_of_lot(store, lot, runs),
+        "reels": [_reel_of_lot(row, now[row["reel_id"]]) for row in reels],
+        "alarms": _alarms_of_lot(store, runs, {row["reel_id"] for row in reels}, now),
         "unit": unit_of_run(store, runs[-1]["run_id"]),
     }
+    return told, now
 
 
-def alarms_of_lot(store: Store, lot: str, runs: list[Row]) -> list[Message]:
+def _alarms_of_lot(
+    store: Store, runs: Sequence[Row], reels: Set[str], now: Mapping[str, Standing]
+) -> list[Message]:
     """Wire of a lot that is out and might not have left, or that no judgement stands behind now.
 
     Of a run that is loaded and not judged nobody knows which of its reels hold wire of the lot: all count.
     """
-    reels = {row["reel_id"] for row in store.ask("questions/lot_reels", lot=lot)}
     ids = {row["run_id"] for row in runs}
     told = [
         one.told
         for one in left_unjudged(store, left_on_file(store))
         if one.run_id in ids or one.reel_id in reels
     ]
-    for run_id in ids:
-        told += [
-            one
-            for name, now in standings_of_run(store, run_id).items()
-            if name in reels
-            for one in now.alarms
-        ]
-    return told
+    return [*told, *(one for name, standing in now.items() if name in reels for one in standing.alarms)]
 
 
-def _reels_of_lot(store: Store, lot: str) -> list[Row]:
-    """Reels with wire of a lot, each with its reasons in places on the reel."""
-    judged = {row["run_id"]: row["assessment_id"] for row in store.ask("questions/current_runs")}
-    found: dict[str, list[Row]] = {}
-    reels = store.ask("questions/lot_reels", lot=lot)
-    for run_id in {row["run_id"] for row in reels}:
-        found[run_id] = store.ask("questions/findings_of_assessment", assessment_id=judged[run_id])
-    now = {name: one for run_id in found for name, one in standings_of_run(store, run_id).items()}
-    return [
-        {
-            **row,
-            "evidence": row["standing"],
-            "standing": now[row["reel_id"]].code,
-            "headline": plain(now[row["reel_id"]].headline),
-            "reasons_on_reel": told_once(now[row["reel_id"]].reasons),
-        }
-        for row in reels
-    ]
+def _reel_of_lot(row: Row, now: Standing) -> Row:
+    """A reel with wire of a lot, with its reasons in places on the reel."""
+    return {
+        **row,
+        "evidence": row["standing"],
+        "standing": now.code,
+        "headline": plain(now.headline),
+        "reasons_on_reel": told_once(now.reasons),
+    }
 
 
 def results_of(store: Store, assessment_id: int, subject: str) -> list[dict[str, Any]]:

@@ -6,18 +6,18 @@ Books of pages keep the same facts; these are for whoever asks about one run wit
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
 from pipeline.record.alarms import Unjudged, left_unjudged
-from pipeline.record.decided import RunActs, acts_of_run
+from pipeline.record.decided import RunActs, run_acts
 from pipeline.record.earlier_numbers import KeptBack, kept_back_of_run
 from pipeline.record.holds_on_file import holds_by_reel
 from pipeline.record.left_on_file import Left, left_on_file
 from pipeline.record.lengths import lengths_on_file
-from pipeline.record.sample_say import SampleSay, samples_on_run
+from pipeline.record.sample_say import SampleSay, samples_on_runs
 from pipeline.record.which_wire import Doubts, made_at_one_time, numbers_of_two
 from pipeline.store.said_columns import lacking_of
 
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from pipeline.why import Lacking
 
 Row = Mapping[str, Any]
+# Runs asked about at once at the most: so many bear a few hundred reels each in memory.
+MOST_AHEAD = 64
 
 
 def by_reel(rows: Sequence[dict[str, Any]]) -> dict[str, list[dict[str, Any]]]:
@@ -39,22 +41,58 @@ def by_reel(rows: Sequence[dict[str, Any]]) -> dict[str, list[dict[str, Any]]]:
 
 
 class PlantFacts:
-    """What is asked once for all runs.
+    """What is asked once for all runs, and of many runs at a time where they are gone through one after the other.
 
     Args:
         store: the store.
-        only_run: the one run that is asked about; "" for all.
+        heads: rows of the question ``current_run`` or ``current_runs``, in the order the runs are gone through.
+        ahead: how many runs are asked about at first.
+        only_runs: the runs whose standings are wanted; none for every run.
     """
 
-    def __init__(self, store: Store, only_run: str = "") -> None:
+    def __init__(
+        self, store: Store, heads: Sequence[Row] = (), ahead: int = 1, only_runs: Sequence[str] = ()
+    ) -> None:
         self.store = store
-        self._only_run = only_run
+        self.heads = heads
+        self._first = ahead
+        self._only_runs = only_runs
+        self._found: dict[str, dict[Any, list[dict[str, Any]] | None]] = {}
+        self._ahead: dict[str, int] = {}
+        self._numbers: dict[str, dict[Any, int]] = {}
         self._sheets: dict[str, str] = {}
         self._unsure: dict[int, Mapping[str, float]] = {}
         self._zones: dict[str, str] = {}
         self._products: dict[int, str] = {}
         self._samples: dict[str, Mapping[str, SampleSay]] = {}
         self._kept_back: dict[str, Mapping[str, KeptBack]] = {}
+
+    def answer(self, question: str, key: str, value: Any) -> list[dict[str, Any]]:
+        """What a question about one run's `key` answers; a book keeps it.
+
+        The first run is asked alone. Then each asking takes twice as many of the runs that come after, for a
+        statement costs more than the rows of a hundred runs.
+        """
+        found = self._found.setdefault(question, {})
+        if found.get(value) is None:
+            ahead = self._ahead.get(question, self._first)
+            self._ahead[question] = min(2 * ahead, MOST_AHEAD)
+            found |= self.store.ask_of_each(
+                f"questions/{question}", key, [value, *self._after(key, value, ahead - 1, found)]
+            )
+        rows = found[value]
+        found[value] = None
+        return rows or []
+
+    def _after(self, key: str, value: Any, most: int, found: Mapping[Any, Any]) -> list[Any]:
+        """The keys of as many runs after that of `value` as were not asked about."""
+        if key not in self._numbers:
+            self._numbers[key] = {head[key]: n for n, head in enumerate(self.heads)}
+        numbers = self._numbers[key]
+        if value not in numbers:
+            return []
+        after = (head[key] for head in self.heads[numbers[value] + 1 : numbers[value] + 1 + most])
+        return [one for one in after if one is not None and one not in found]
 
     @cached_property
     def holds(self) -> dict[str, tuple[Hold, ...]]:
@@ -78,7 +116,7 @@ class PlantFacts:
     @cached_property
     def at_one_time(self) -> Mapping[str, Mapping[str, Message]]:
         """What is said of runs that a line made at the same time as another, by run and other."""
-        return made_at_one_time(self.store, self._only_run)
+        return made_at_one_time(self.store, self._only_runs)
 
     def not_known_which(self, run_id: str, name: str) -> tuple[Message, ...]:
         """Why it is not known which wire a reel or length of a run is; none as a rule."""
@@ -104,13 +142,15 @@ class PlantFacts:
     def samples(self, run_id: str) -> Mapping[str, SampleSay]:
         """What samples say of a run's reels."""
         if run_id not in self._samples:
-            self._samples[run_id] = samples_on_run(self.store, run_id)
+            after = self._after("run_id", run_id, self._first - 1, self._samples)
+            self._samples |= samples_on_runs(self.store, (run_id, *after))
         return self._samples[run_id]
 
     def kept_back(self, run_id: str, decided: RunActs) -> Mapping[str, KeptBack]:
         """What keeps a run's wire back that was said of it under another number, by the reel that it is now."""
         if run_id not in self._kept_back:
-            self._kept_back[run_id] = kept_back_of_run(self.store, run_id, decided, self.by_reel)
+            places = self.answer("places_of_run", "run_id", run_id)
+            self._kept_back[run_id] = kept_back_of_run(self.store, run_id, places, decided, self.by_reel)
         return self._kept_back[run_id]
 
     def place_as_judged(self, assessment_id: int, reel_id: str) -> Row | None:
@@ -206,15 +246,13 @@ class RunFacts:
     """The facts of one run, from the store.
 
     Args:
-        store: the store.
-        head: the run's row of the question ``current_run``.
+        head: the run's row of the question ``current_run``; the run was judged.
+        shelf: what is asked once for all runs.
     """
 
-    def __init__(self, store: Store, head: Row, assessment_id: int) -> None:
-        self.store = store
+    def __init__(self, head: Row, shelf: PlantFacts) -> None:
         self.head = head
-        self.assessment_id = assessment_id
-        self.shelf = PlantFacts(store, head["run_id"])
+        self.shelf = shelf
 
     @property
     def run_id(self) -> str:
@@ -226,8 +264,8 @@ class RunFacts:
         """The zone of the plant's clocks."""
         return self.shelf.zone(self.head["judged_plant_sheet_sha256"] or self.head["plant_sheet_sha256"])
 
-    def _ask(self, question: str) -> list[dict[str, Any]]:
-        return self.store.ask(f"questions/{question}", assessment_id=self.assessment_id)
+    def _ask(self, question: str, key: str = "assessment_id") -> list[dict[str, Any]]:
+        return self.shelf.answer(question, key, self.head[key])
 
     @cached_property
     def reels(self) -> Sequence[Row]:
@@ -242,7 +280,7 @@ class RunFacts:
     @cached_property
     def decided(self) -> RunActs:
         """Persons' acts on its findings, reels and cut lengths."""
-        return acts_of_run(self.store, self.run_id)
+        return run_acts(self._ask("acts_of_run", "run_id"))
 
     @cached_property
     def gaps(self) -> Sequence[Row]:
@@ -263,3 +301,13 @@ class RunFacts:
     def requirements_by_reel(self) -> Mapping[str, Sequence[Row]]:
         """Every requirement judged, by the reel."""
         return by_reel(self._ask("requirements_of_assessment"))
+
+
+def facts_of_runs(store: Store, runs: Iterable[str]) -> list[RunFacts]:
+    """The facts of some runs, asked for together; a run that is not on file or was not judged is left out."""
+    asked = tuple(dict.fromkeys(runs))
+    found = store.ask_of_each("questions/current_run", "run_id", asked) if asked else {}
+    heads = [head for rows in found.values() for head in rows if head["assessment_id"] is not None]
+    named = tuple(head["run_id"] for head in heads)
+    shelf = PlantFacts(store, heads, min(len(heads), MOST_AHEAD), named)
+    return [RunFacts(head, shelf) for head in heads]

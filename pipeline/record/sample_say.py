@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +13,7 @@ from pipeline.products.product import find_product
 from pipeline.record.samples_beside import beside_the_line
 from pipeline.record.samples_elsewhere import Elsewhere, lots_of_runs, same_lots, samples_elsewhere
 from pipeline.record.samples_judged import JudgedSample, judged_sample
-from pipeline.record.samples_on_file import has_samples, withdrawn_of_run
+from pipeline.record.samples_on_file import has_samples, withdrawn_of_runs
 from pipeline.sheets.plant_samples import ShownBySamples
 from pipeline.sheets.plant_sheet import PlantSheet
 from pipeline.trust.sampled import QUANTITY_OF, SAMPLED
@@ -66,61 +66,97 @@ def samples_on_run(store: Store, run_id: str) -> Mapping[str, SampleSay]:
         store: the store.
         run_id: the run.
     """
-    found = store.ask("questions/judged_run", run_id=run_id)
-    head = _judged_head(store, run_id, found[0]) if found else None
-    if head is None:
-        return {}
-    text = store.ask("questions/sheet", sha256=head["plant_sheet_sha256"])[0]["text"]
-    plant = PlantSheet.model_validate(tomllib.loads(text))
-    own: list[dict[str, Any]] = []
-    like: list[str] = []
+    return samples_on_runs(store, (run_id,))[run_id]
+
+
+def samples_on_runs(store: Store, runs: Iterable[str]) -> dict[str, Mapping[str, SampleSay]]:
+    """What samples say of the reels of each of some runs, as of `samples_on_run`, by run; asked for together."""
+    asked = tuple(dict.fromkeys(runs))
+    said: dict[str, Mapping[str, SampleSay]] = {run_id: {} for run_id in asked}
+    newest = store.ask_of_each("questions/judged_run", "run_id", asked)
+    own: dict[str, list[dict[str, Any]]] = {}
+    like: dict[str, list[dict[str, Any]]] = {}
     if has_samples(store):
-        own = store.ask("questions/samples_of_run", run_id=run_id)
-        rows = store.ask("questions/runs_with_samples_of_like_lots", run_id=run_id)
-        like = [row["run_id"] for row in rows]
-    if not own and not like and not plant.samples.shown:
-        return {}
-    return _Run(store, head, plant, own, like).said()
+        own, like = (
+            store.ask_of_each(f"questions/{question}", "run_id", asked)
+            for question in ("samples_of_run", "runs_with_samples_of_like_lots")
+        )
+    plants: dict[str, PlantSheet] = {}
+    heads: dict[str, Row] = {}
+    for run_id, rows in newest.items():
+        head = _judged_head(store, rows[0], own.get(run_id, ())) if rows else None
+        if head is not None:
+            sheet = head["plant_sheet_sha256"]
+            if sheet not in plants:
+                text = store.ask("questions/sheet", sha256=sheet)[0]["text"]
+                plants[sheet] = PlantSheet.model_validate(tomllib.loads(text))
+            if own.get(run_id) or like.get(run_id) or plants[sheet].samples.shown:
+                heads[run_id] = head
+    facts = _Facts(store, tuple(heads.values()))
+    for run_id, head in heads.items():
+        others = [row["other_id"] for row in like.get(run_id, ())]
+        plant = plants[head["plant_sheet_sha256"]]
+        said[run_id] = _Run(store, head, plant, own.get(run_id, ()), others, facts).said()
+    return said
 
 
-def _judged_head(store: Store, run_id: str, newest: Row) -> Row | None:
+def _judged_head(store: Store, newest: Row, own: Sequence[Row]) -> Row | None:
     """The judgement that samples are held against: the newest, else the last that concluded something.
 
     A sheet or log that lets nothing be concluded of a run takes no laboratory result away.
     """
     if newest["outcome"] == "judged":
         return newest
-    if not (has_samples(store) and store.ask("questions/samples_of_run", run_id=run_id)):
+    if not own:
         return None
-    earlier = [
-        row for row in store.ask("questions/assessments_of_run", run_id=run_id) if row["outcome"] == "judged"
-    ]
+    every = store.ask("questions/assessments_of_run", run_id=newest["run_id"])
+    earlier = [row for row in every if row["outcome"] == "judged"]
     if not earlier:
         return None
     named = {name: earlier[-1][name] for name in ("assessment_id", "plant_sheet_sha256")}
     return {**newest, **named, "assessment_folder": earlier[-1]["folder"]}
 
 
+class _Facts:
+    """What is asked of some judged runs together before their samples speak."""
+
+    def __init__(self, store: Store, heads: Sequence[Row]) -> None:
+        judged = [head["assessment_id"] for head in heads]
+        runs = [head["run_id"] for head in heads]
+        self.limits, self.requirements, self.places = (
+            store.ask_of_each(f"questions/{question}", "assessment_id", judged)
+            for question in ("limits_of_assessment", "requirements_of_assessment", "places_of_assessment")
+        )
+        self.lots = lots_of_runs(store, runs)
+        self.withdrawn = withdrawn_of_runs(store, runs)
+
+
 class _Run:
     """A judged run while its samples are made to speak."""
 
     def __init__(
-        self, store: Store, head: Row, plant: PlantSheet, own: Sequence[Row], like: Sequence[str]
+        self,
+        store: Store,
+        head: Row,
+        plant: PlantSheet,
+        own: Sequence[Row],
+        like: Sequence[str],
+        facts: _Facts,
     ) -> None:
         self.store = store
         self.head = head
         self.plant = plant
         self.product = find_product(head["construction"], head["size"], head["conductor"], head["metal"])
         self.types = [one.name for one in self.product.types]
-        key = {"assessment_id": head["assessment_id"]}
-        self.limits = store.ask("questions/limits_of_assessment", **key)
+        judged, run_id = head["assessment_id"], head["run_id"]
+        self.limits = facts.limits[judged]
         self.requirements: dict[str, list[Row]] = {}
-        every = store.ask("questions/requirements_of_assessment", **key)
+        every = facts.requirements[judged]
         for row in every:
             self.requirements.setdefault(row["reel_id"], []).append(row)
-        self.reels = [row["reel_id"] for row in store.ask("questions/places_of_assessment", **key)]
-        self.lots = lots_of_runs(store, [head["run_id"]])[head["run_id"]]
-        withdrawn = withdrawn_of_run(store, head["run_id"])
+        self.reels = [row["reel_id"] for row in facts.places[judged]]
+        self.lots = facts.lots[run_id]
+        withdrawn = facts.withdrawn[run_id]
         self.withdrawn = [
             replace(
                 judged_sample(row, self.limits, self.rule(row["quantity"])),

@@ -6,6 +6,7 @@ reel's standing from here: the evidence, samples, persons' acts and holds, cuts,
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -157,15 +158,17 @@ def standing_of(store: Store, reel_id: str) -> Standing:
 
 def standings_of_run(store: Store, run_id: str) -> dict[str, Standing]:
     """How every reel of a run's newest judgement stands now, by reel; none for a run that was not judged."""
-    from pipeline.record.run_facts import RunFacts
+    return standings_of_runs(store, (run_id,)).get(run_id, {})
 
-    found: dict[str, Standing] = {}
-    for head in store.ask("questions/current_run", run_id=run_id):
-        judged = store.ask("questions/assessments_of_run", run_id=run_id)
-        newest = [row["assessment_id"] for row in judged if row["load_id"] == head["load_id"]]
-        if newest:
-            found |= standings_of(RunFacts(store, head, newest[-1]))
-    return found
+
+def standings_of_runs(store: Store, runs: Iterable[str]) -> dict[str, dict[str, Standing]]:
+    """How every reel of some runs' newest judgements stands now, by run and reel; runs not judged are left out.
+
+    What all runs share is asked once, and of the runs only these are asked about, many at a time.
+    """
+    from pipeline.record.run_facts import facts_of_runs
+
+    return {facts.run_id: standings_of(facts) for facts in facts_of_runs(store, runs)}
 
 
 def standings_of(book: Facts) -> dict[str, Standing]:

@@ -21,7 +21,7 @@ from pipeline.record.genealogy_of_store import sheets_of
 from pipeline.record.not_found import not_on_file
 from pipeline.record.plant_sheet_on_file import plant_sheet_of
 from pipeline.record.reel_and_lot import end_unsure_m
-from pipeline.record.run_facts import RunFacts
+from pipeline.record.run_facts import facts_of_runs
 from pipeline.record.sample_say import NOTHING
 from pipeline.store.said_columns import about_of, reason_of, told_of
 from pipeline.why import Goes
@@ -61,8 +61,8 @@ class ReelFacts:
         found = store.ask("questions/reel", reel_id=reel_id)
         if not found:
             raise not_on_file("reel", reel_id, [row["reel_id"] for row in store.ask("questions/reel_ids")])
-        (head,) = store.ask("questions/current_run", run_id=found[0]["run_id"])
-        self._take(store, RunFacts(store, head, found[0]["assessment_id"]), found[0])
+        (run,) = facts_of_runs(store, (found[0]["run_id"],))
+        self._take(store, run, found[0])
 
     @classmethod
     def of_run(cls, run: Facts, reel: Row) -> ReelFacts:

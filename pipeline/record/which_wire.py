@@ -7,7 +7,7 @@ the sheets is wrong, and none of that wire may leave on what is on file of the o
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from pipeline.errors import Complaint, NotFoundError
@@ -74,18 +74,18 @@ def _not_judged(store: Store) -> set[tuple[str, str]]:
     }
 
 
-def made_at_one_time(store: Store, run_id: str = "") -> dict[str, dict[str, Message]]:
+def made_at_one_time(store: Store, runs: Sequence[str] = ()) -> dict[str, dict[str, Message]]:
     """The runs that a line made at the same time as another, or that read another line's gauges, by run and other.
 
     Args:
         store: the store.
-        run_id: only that run; "" for all.
+        runs: only those; none for all.
     """
     found: dict[str, dict[str, Message]] = {}
-    for row in store.ask("questions/runs_at_one_time", run_id=run_id):
+    for row in store.ask("questions/runs_at_one_time", runs=list(runs)):
         told = message(Stands.AT_ONE_TIME, run=row["run_id"], other=row["other_id"], line=row["line"])
         found.setdefault(row["run_id"], {})[row["other_id"]] = told
-    for row in store.ask("questions/runs_of_one_log", run_id=run_id):
+    for row in store.ask("questions/runs_of_one_log", runs=list(runs)):
         if _gauges_read(row["text"]) & _gauges_read(row["other_text"]):
             names = {name: row[name] for name in ("line", "other_line")}
             told = message(Stands.ONE_LOG, run=row["run_id"], other=row["other_id"], **names)
@@ -103,9 +103,8 @@ def _gauges_read(run_sheet: str) -> set[str]:
 
 def runs_in_doubt_with(store: Store, runs: tuple[str, ...]) -> tuple[str, ...]:
     """Other runs that have a reel of some runs, or that their line made at the same time."""
-    others: dict[str, None] = {}
-    for run_id in runs:
-        others |= dict.fromkeys(made_at_one_time(store, run_id).get(run_id, {}))
+    found = made_at_one_time(store, runs) if runs else {}
+    others: dict[str, None] = {other: None for run_id in runs for other in found.get(run_id, ())}
     for told in (one for said in numbers_of_two(store).values() for one in said):
         named = told.arguments.get("runs", ())
         if isinstance(named, tuple) and set(named) & set(runs):

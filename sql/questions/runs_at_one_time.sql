@@ -1,4 +1,4 @@
--- Runs with reels that one line made at the same time for over a tenth of the shorter, run $run_id (all where it is ''); two that share a log count where reels share its counter. Grain: one row a run and other. Reads logged.current_load, logged.file, judged.current_assessment, placed.reel.
+-- Runs with reels that one line made at the same time for over a tenth of the shorter, of runs $runs (of all where that is empty); two that share a log count where reels share its counter. Grain: one row a run and other. Reads logged.current_load, logged.file, judged.current_assessment, placed.reel.
 WITH runs AS (
     SELECT load.load_id, load.run_id, load.plant, load.line, load.started_utc, load.ended_utc, assessment.assessment_id
     FROM logged.current_load AS load
@@ -14,7 +14,7 @@ pairs AS (
     JOIN runs AS other
         ON other.plant = one.plant AND other.line = one.line AND other.run_id <> one.run_id
         AND other.started_utc < one.ended_utc AND other.ended_utc > one.started_utc
-    WHERE ($run_id = '' OR one.run_id = $run_id)
+    WHERE (len($runs) = 0 OR list_contains($runs, one.run_id))
         AND 10 * epoch(least(one.ended_utc, other.ended_utc) - greatest(one.started_utc, other.started_utc))
         > epoch(least(one.ended_utc - one.started_utc, other.ended_utc - other.started_utc))
 ),

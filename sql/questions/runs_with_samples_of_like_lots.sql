@@ -4,10 +4,10 @@ WITH lots AS (
     FROM logged.material AS material
     JOIN logged.current_load AS load USING (load_id)
 )
-SELECT DISTINCT theirs.run_id
+SELECT DISTINCT mine.run_id, theirs.run_id AS other_id
 FROM lots AS mine
 JOIN lots AS theirs USING (material, lot)
 WHERE mine.run_id = $run_id
-    AND theirs.run_id <> $run_id
+    AND theirs.run_id <> mine.run_id
     AND theirs.run_id IN (SELECT run_id FROM journal.sample)
-ORDER BY theirs.run_id
+ORDER BY mine.run_id, other_id

@@ -24,7 +24,7 @@ from pipeline.proofs.shared_events import _of_reel
 from pipeline.record.complaint_on_file import answer_complaint
 from pipeline.record.journal_on_file import journal_of
 from pipeline.record.lengths import lengths_of_reel
-from pipeline.record.reel_and_lot import reel_on_file
+from pipeline.record.reel_and_lot import reel_and_standing
 from pipeline.record.shipping_list import CutLength, Rewound, Shipment, ShippingList, read_shipping_list
 from pipeline.record.standing import standing_of
 from pipeline.record.touched_wire import Question, contained
@@ -126,7 +126,7 @@ def test_a_mark_on_a_rewound_length_is_the_wire_it_was(store: Store) -> None:
         f"end of reel {REEL}. By what was told when it was rewound, marks fall to the core from 4015.7 ft."
     )
     with pytest.raises(NotFoundError) as fault:
-        reel_on_file(store, "Q")
+        reel_and_standing(store, "Q")
     assert str(fault.value) == (
         f"Q: this is a length of reel {REEL} and no reel. Ask for reel {REEL}, or for a mark on the length with --at."
     )

@@ -9,10 +9,11 @@ import pytest
 
 from dashboards import run_pages
 from dashboards.fillers.plant import plant_of
-from dashboards.fillers.run_book import MOST_AHEAD, RunBook, ShelfBook, run_books
+from dashboards.fillers.run_book import RunBook, ShelfBook, run_books
 from dashboards.page_writing import write_planned
 from dashboards.run_pages import Batch, Planned, batches_of, pages_of_run, processes_for
 from dashboards.site import Site, write_if_changed
+from pipeline.record.run_facts import MOST_AHEAD
 from pipeline.store.database import Store, open_to_read
 
 

@@ -19,7 +19,7 @@ from pipeline.lots.complaint import Marks
 from pipeline.lots.genealogy import Node
 from pipeline.record.complaint_on_file import answer_complaint
 from pipeline.record.genealogy_of_store import genealogy_of
-from pipeline.record.reel_and_lot import reel_on_file
+from pipeline.record.reel_and_lot import reel_and_standing
 from pipeline.record.shipping_list import CutLength, Shipment, ShippingList
 from pipeline.store.database import Store, open_to_read, open_to_write
 from pipeline.store.said_columns import told_of
@@ -167,7 +167,7 @@ def test_what_an_accumulator_leaves_unsure_is_told(store: Store) -> None:
         "because the place of the reel change is not known better); what lies within that counts as at the "
         "mark."
     )
-    assert reel_on_file(store, "L1-0411-01")["end_unsure_m"] == 4.0
+    assert reel_and_standing(store, "L1-0411-01")[0]["end_unsure_m"] == 4.0
     (edge,) = [one for one in genealogy_of(store).edges if one.child == Node("reel", "L1-0411-01")]
     assert edge.unsure_m == 4.0
 
