@@ -190,7 +190,7 @@ def test_few_sensors_judge_no_thinnest_wall_unless_the_lobes_are_known() -> None
     assert np.allclose(walls[1].value[both] - walls[0].value[both], 0.012)
     # Rectangular within the largest lobes: 0.012/sqrt 3 added as a variance (derived).
     assert walls[0].uncertainty == pytest.approx(np.hypot(walls[1].uncertainty, 0.012 / np.sqrt(3.0)))
-    (sensors,) = [one for one in said(told.bench.placed.warnings) if "wall sensors" in one]
+    (sensors,) = [one for one in said(told.bench.placed.warnings) if "has 4 wall sensors" in one]
     assert "lobes of order 3 and 5 and 7 and 9 pass for an offset" in sensors
     assert sensors.endswith("The thinnest wall is given 0.012 mm thinner for it.")
 

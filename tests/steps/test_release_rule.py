@@ -67,7 +67,7 @@ def test_a_judgement_that_was_lost_holds_the_reel() -> None:
         reason = f"No {requirement} to UL 44 as type XHHW-2 was judged and met on this reel."
         (lack,) = walls_not_shown(found.bench, rest)
         assert plain(lack.told) == reason
-        standing = _standing(found.bench, found.judged.reels[0].reel, rest, ())
+        standing = _standing(found.bench, found.judged.reels[0].reel, rest, (), 0)
         assert (standing.standing, standing.lacks) == ("held", (lack,))
         worse = [replace(one, verdict="not judged") if one not in rest else one for one in own]
         assert walls_not_shown(found.bench, worse) == (lack,)
