@@ -38,7 +38,7 @@ from pipeline.warned import Warned
 from pipeline.why import Unplaced
 
 # A change slows the line to this share of its usual speed or less, within so much time of it (chosen here).
-DIP_SHARE, CHANGE_S = 0.7, 20.0
+DIP_SHARE, DIP_BEGINS, CHANGE_S = 0.7, 0.95, 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,8 +163,14 @@ def _slow_m(placement: Placement, share: float = 1.0 / 3.0) -> list[float]:
 
 
 def _slow_spans(placement: Placement, share: float) -> list[tuple[float, float]]:
-    """Length counter where the line began and ceased to be slower than a share of the usual speed [m]."""
-    return [(float(placement.at_m[a]), float(placement.at_m[b])) for a, b in _slow_rows(placement, share)]
+    """Length counter where the line began to slow down and was fast again, around each stop or dip [m]."""
+    slowed = _slow_rows(placement, DIP_BEGINS)
+    spans = []
+    for a, b in _slow_rows(placement, share):
+        around = [(first, last) for first, last in slowed if first <= a and b <= last]
+        first, last = around[0] if around else (a, b)
+        spans.append((float(placement.at_m[first]), float(placement.at_m[last])))
+    return spans
 
 
 def _slow_rows(placement: Placement, share: float) -> list[tuple[int, int]]:
