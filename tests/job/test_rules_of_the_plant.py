@@ -157,7 +157,14 @@ def test_the_risk_of_a_verdict_is_told() -> None:
     assert chance_it_conforms(0.3370, 0.3302, 0.004, "at least") == pytest.approx(0.9554, abs=5e-5)
     assert chance_it_conforms(0.3370, 0.3302, 0.004, "at most") == pytest.approx(0.0446, abs=5e-5)
     assert chance_it_conforms(None, 0.3302, 0.004, "at least") is None
-    row = {"worst": 0.3370, "limit_value": 0.3302, "uncertainty": 0.004, "sense": "at least"}
+    row = {
+        "worst": 0.3370,
+        "limit_value": 0.3302,
+        "uncertainty": 0.004,
+        "sense": "at least",
+        "verdict": "conforms",
+    }
     assert risk_told(row) == "0.955 that it conforms at its worst reading"
     assert risk_told({**row, "uncertainty": None}) == ""
+    assert risk_told({**row, "verdict": "no conclusion"}) == ""
     assert risk_told({**row, "worst": 0.5}) == "over 0.999 that it conforms at its worst reading"
